@@ -1,0 +1,1 @@
+"""Findings: what a person must look at, one module per kind, one registry."""

@@ -1,0 +1,129 @@
+"""What a job is, once it has been read and found usable.  All lengths mm, all paths resolved."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from simkit.cutters import Cutter
+from simkit.frames import IDENTITY, Frame, shift, turned
+
+CORNERS = ("left front", "right front", "left back", "right back", "centre")
+FACES = ("top", "bottom")
+ANCHORS = ("origin", "low corner", "centre")
+
+
+@dataclass(frozen=True, slots=True)
+class Blank:
+    """The prepared block of wood before the first cut."""
+
+    length: float
+    width: float
+    thickness: float
+    species: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Zero:
+    """Where a program's X0 Y0 Z0 is, as the operator sees the blank lying in that setup.
+
+    corner: one of CORNERS.  face: "top" of the blank as it lies, or "bottom" (the table).
+    offset (x, y, z) mm: from there to the zero.
+    """
+
+    corner: str = "left front"
+    face: str = "top"
+    offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """The blank held in one pose, with a work zero, and the programs run in it.
+
+    turn: how the blank lies, against side 1 facing up ("none", "about x", "about y").
+    cutter: number of the cutter for programs that call none.
+    pins: places (x, y) mm, table frame, of the dowel pins of this setup; None when not stated, the
+        pins then stand where the job's dowel holes were in the first setup.
+    """
+
+    name: str
+    programs: tuple[Path, ...]
+    turn: str = "none"
+    zero: Zero = Zero()
+    cutter: int | None = None
+    pins: tuple[tuple[float, float], ...] | None = None
+
+    def frame(self, blank: Blank, misplacement: Frame = IDENTITY) -> Frame:
+        """Return the map from this setup's program frame to the blank frame.
+
+        misplacement: how the blank truly lies against how it should, in the table frame.
+        """
+        x = {"left": 0.0, "right": blank.length}.get(self.zero.corner.split()[0], blank.length / 2)
+        y = {"front": 0.0, "back": blank.width}.get(self.zero.corner.split()[-1], blank.width / 2)
+        z = blank.thickness if self.zero.face == "top" else 0.0
+        dx, dy, dz = self.zero.offset
+        to_table = shift(x + dx, y + dy, z + dz)
+        to_blank = turned(self.turn, blank.length, blank.width, blank.thickness)
+        return to_blank.after(misplacement).after(to_table)
+
+
+@dataclass(frozen=True, slots=True)
+class TargetSpec:
+    """The wanted part as a mesh file and where it sits in the blank.
+
+    units: of the mesh.  rotate: degrees about x, then y, then z.  anchor: the point of the rotated
+    mesh (its own origin, the low corner or the centre of its bounding box) that lies at `at`, mm,
+    blank frame.
+    """
+
+    mesh: Path
+    units: str = "mm"
+    rotate: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    anchor: str = "origin"
+    at: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Dowel:
+    """A dowel hole through the blank: at (x, y) mm in the blank frame, diameter mm."""
+
+    name: str
+    at: tuple[float, float]
+    diameter: float
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What the person accepts, mm.
+
+    gouge: cut into the part.  leftover: standing proud of it.  thinnest_wall.  witness_step: at the
+    seam of the two sides.  dowel_miss: hole to pin.
+    """
+
+    gouge: float = 0.1
+    leftover: float = 0.3
+    thinnest_wall: float = 3.0
+    witness_step: float = 0.2
+    dowel_miss: float = 0.1
+
+
+@dataclass(frozen=True)
+class Job:
+    """Everything a check needs to know but the text of the programs and the triangles.
+
+    name: for people.  file: the job file as the user wrote it, or "" when there is none.
+    lines: key path -> line in the job file, for findings and messages that point there
+        ("setups[1].turn" -> 31).
+    unit: the unit plain numbers of the job file are in.
+    """
+
+    name: str
+    blank: Blank
+    cutters: dict[int, Cutter]
+    setups: tuple[Setup, ...]
+    target: TargetSpec | None = None
+    dowels: tuple[Dowel, ...] = ()
+    limits: Limits = Limits()
+    file: str = ""
+    unit: str = "mm"
+    lines: dict[str, int] = field(default_factory=dict)

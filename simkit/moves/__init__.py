@@ -1,0 +1,1 @@
+"""Moves: what the programs make the cutter do, as columns of one table."""

@@ -1,0 +1,1 @@
+"""Report: the result as JSON, tables and pictures."""

@@ -1,0 +1,64 @@
+"""Lengths at the edges: plain numbers in a declared unit, or text such as "1/4 in" and "6 mm".
+
+Inside simkit every length is in millimetres.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+
+MM_PER_INCH = 25.4  # exact, international agreement of 1959
+MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": MM_PER_INCH}
+_UNIT_WORDS = {
+    **{unit: unit for unit in MM_PER_UNIT},
+    "inch": "in",
+    "inches": "in",
+    '"': "in",
+    "millimetre": "mm",
+    "millimetres": "mm",
+}
+_LENGTH = re.compile(
+    r"""^\s*(?P<sign>[+-]?)\s*
+        (?:(?P<whole>\d+)[\s-]+(?P<num1>\d+)\s*/\s*(?P<den1>\d+)
+          |(?P<num2>\d+)\s*/\s*(?P<den2>\d+)
+          |(?P<decimal>\d+\.?\d*|\.\d+))
+        \s*(?P<unit>[a-z"]*)\s*$""",
+    re.VERBOSE | re.IGNORECASE,
+)
+
+
+def length_mm(value: float | int | str, unit: str) -> float:
+    """Return a length in mm.
+
+    value: a number in `unit`, or text: a decimal or a fraction, with or without a unit of its own
+    ("6 mm", "1/4 in", "2 1/4 in", "0.25").  unit: "mm", "cm", "m" or "in".
+    Error: rounding of one float64 division and product.
+    Source: 1 in = 25.4 mm exactly (international yard and pound agreement, 1959).
+    Raises ValueError with the reason, worded to follow "found".
+    """
+    if isinstance(value, bool):
+        raise ValueError("true or false")
+    if isinstance(value, int | float):
+        number = float(value)
+        if not math.isfinite(number):
+            raise ValueError(f"{value}")
+        return number * MM_PER_UNIT[unit]
+    if not isinstance(value, str):
+        raise ValueError(f"a {type(value).__name__}")
+    match = _LENGTH.match(value)
+    if not match:
+        raise ValueError(f"'{value}'")
+    unit_word = match["unit"].lower()
+    if unit_word and unit_word not in _UNIT_WORDS:
+        raise ValueError(f"'{value}' with the unknown unit '{match['unit']}'")
+    scale = MM_PER_UNIT[_UNIT_WORDS[unit_word] if unit_word else unit]
+    if match["decimal"] is not None:
+        number = float(match["decimal"])
+    else:
+        numerator = int(match["num1"] or match["num2"])
+        denominator = int(match["den1"] or match["den2"])
+        if denominator == 0:
+            raise ValueError(f"'{value}' (a fraction over zero)")
+        number = int(match["whole"] or 0) + numerator / denominator
+    return (-number if match["sign"] == "-" else number) * scale
