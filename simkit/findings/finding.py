@@ -31,7 +31,7 @@ KINDS = (
     "setup",
 )
 SAFETY_KINDS = frozenset(
-    ["wrong-turn", "loose-piece", "travel", *(kind for kind in KINDS if kind.endswith("-contact"))] + tuple(kind for kind in KINDS if kind.endswith("-contact"))
+    ["wrong-turn", "loose-piece", "travel", *(kind for kind in KINDS if kind.endswith("-contact"))]
 )
 SEVERITIES = ("safety", "beyond", "undecided", "warning", "note")  # worst first
 
