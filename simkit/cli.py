@@ -1,0 +1,259 @@
+"""The command line: words in, one verdict and an exit status out.
+
+Nothing heavy is imported before it is known that there is something to check: help, version and
+unusable input answer at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import tempfile
+import time
+import traceback
+from collections.abc import Sequence
+from pathlib import Path
+
+import simkit
+from simkit.errors import InputProblems, Interrupted, Place, Problem, nearest_word
+
+WITHIN, BEYOND, UNUSABLE, OUR_FAULT, STOPPED = 0, 1, 2, 3, 130
+
+_EPILOG = """\
+exit status: 0 within limits, 1 beyond limits or undecided, 2 the input cannot be used,
+3 a fault of simkit itself, 130 interrupted.
+
+A simulation is no proof.  Check clamps and tape, guard eyes, ears and lungs, keep hands clear, and
+run the first pass in the air.  The machine's manual, local codes and licensed practice come first.
+"""
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser that reports misuse like every other unusable input."""
+
+    def error(self, message: str):
+        remedy = f"see {self.prog} --help"
+        if message.startswith("unrecognized arguments: "):
+            word = message.split(": ", 1)[1].split()[0]
+            known = [option for action in self._actions for option in action.option_strings]
+            near = nearest_word(word, known)
+            remedy = f"did you mean {near}? {remedy}" if near else remedy
+        raise InputProblems(Problem(Place("command line"), message, "a command simkit knows", remedy))
+
+
+def _parser() -> _Parser:
+    parser = _Parser(
+        prog="simkit",
+        description="Cuts a two-sided wood blank in memory as its programs would, and says what to fix.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="version", version=f"simkit {simkit.__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
+    check = commands.add_parser(
+        "check",
+        help="check a job file, or one program on a stated blank",
+        description=("Check a job file (TOML), or one or more programs of a single setup on a stated blank."),
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    check.add_argument("input", nargs="+", metavar="JOB.toml | PROGRAM", help="what to check")
+    check.add_argument("--cell", type=str, metavar="MM", help="edge of a field cell (default 0.2 mm)")
+    check.add_argument("--json", type=Path, metavar="FILE", help="write the result as JSON")
+    check.add_argument("--pictures", type=Path, metavar="DIR", help="write pictures there")
+    check.add_argument(
+        "--quiet", action="store_true", help="print the verdict line only, no progress or tables"
+    )
+    alone = check.add_argument_group("without a job file")
+    alone.add_argument(
+        "--blank", metavar="LxWxT", help='blank size, such as 280x90x38 or "11x3 1/2x1 1/2 in"'
+    )
+    alone.add_argument(
+        "--cutter",
+        action="append",
+        default=[],
+        metavar="N=SHAPE:DIAMETER",
+        help="a cutter by tool number, such as 1=ball:6 or 2=flat:1/4in; may be given again",
+    )
+    alone.add_argument(
+        "--target", type=Path, metavar="MESH", help="the wanted part, in blank coordinates, mm"
+    )
+    alone.add_argument(
+        "--zero",
+        metavar="WORDS",
+        help='where X0 Y0 Z0 is, such as "left front top" (the default) or "centre bottom"',
+    )
+    commands.add_parser(
+        "template",
+        help="print a commented job file to fill in",
+        description="Print a commented job file to fill in.",
+        allow_abbrev=False,
+    )
+    return parser
+
+
+def main(argv: Sequence[str]) -> int:
+    """Run one command and return its exit status; argv without the program's name."""
+    try:
+        return _run(_parser().parse_args(argv))
+    except SystemExit as leaving:  # argparse after --help and --version
+        return int(leaving.code or 0)
+    except InputProblems as problems:
+        print(_problem_text(problems), file=sys.stderr)
+        return problems.status
+    except (KeyboardInterrupt, Interrupted):
+        print("stopped; nothing half-written is left", file=sys.stderr)
+        return STOPPED
+    except Exception:
+        return _own_fault()
+
+
+def _problem_text(problems: InputProblems) -> str:
+    lines = [str(problem) for problem in problems.problems]
+    if len(lines) > 1:
+        lines.append(f"{len(lines)} problems; nothing was checked")
+    return "\n".join(lines)
+
+
+def _own_fault() -> int:
+    """Keep the traceback in a file to send, and say so in one line."""
+    text = f"simkit {simkit.__version__}, Python {sys.version}\n{traceback.format_exc()}"
+    try:
+        handle, name = tempfile.mkstemp(prefix="simkit-fault-", suffix=".txt")
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            file.write(text)
+        where = f"please send the file {name}"
+    except OSError:
+        where = f"it could not be stored; its last line: {text.strip().splitlines()[-1]}"
+    print(f"a fault of simkit itself, not of your input; {where}", file=sys.stderr)
+    return OUR_FAULT
+
+
+def _run(options: argparse.Namespace) -> int:
+    if options.command == "template":
+        from simkit.job.schema import template_text
+
+        print(template_text())
+        return WITHIN
+    if options.command == "check":
+        return _check(options)
+    _parser().print_help()
+    return UNUSABLE
+
+
+def _check(options: argparse.Namespace) -> int:
+    started = time.perf_counter()
+    cell = _cell(options.cell)
+    job = _job(options)
+    _check_outputs(options)
+    from simkit.program.job_programs import read_programs
+
+    reads = read_programs(job)  # before anything heavy is imported: most bad input ends here
+    from simkit.report.console import Console
+
+    console = Console(quiet=options.quiet)
+    with console.progress() as progress:
+        from simkit.check import check
+
+        evidence, findings, timings = check(job, reads, cell, progress)
+        from simkit.report.result import result_of, write_json
+
+        result = result_of(evidence, findings, timings)
+        if options.pictures:
+            from simkit.report.pictures import draw_pictures
+
+            progress.stage("drawing")
+            result["pictures"], result["remarks"] = draw_pictures(options.pictures, evidence, result)
+        timings["total"] = time.perf_counter() - started
+        result["timings"] = {stage: round(seconds, 4) for stage, seconds in timings.items()}
+        if options.json:
+            write_json(options.json, result)
+    try:
+        console.show(result)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # The reader of our output went away; the verdict stands, and the interpreter must not
+        # complain while it ends.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return result["verdict"]["exit_status"]
+
+
+def _cell(text: str | None) -> float:
+    if text is None:
+        return 0.2
+    from simkit.units import length_mm
+
+    place = Place("command line", key="--cell")
+    try:
+        cell = length_mm(text, "mm")
+    except ValueError as reason:
+        raise InputProblems(
+            Problem(place, str(reason), "a length such as 0.2", "write the cell's edge in mm")
+        ) from None
+    if not 0.005 <= cell <= 10:
+        raise InputProblems(Problem(place, f"{cell:g} mm", "0.005 to 10 mm", "0.2 mm suits most parts"))
+    return cell
+
+
+def _job(options: argparse.Namespace):
+    """Return the job of a job file, or of the programs and options given instead of one."""
+    from simkit.job import reader
+
+    given = [name for name in ("blank", "cutter", "target", "zero") if getattr(options, name)]
+    paths = [Path(name) for name in options.input]
+    is_job_file = any(path.suffix.lower() == ".toml" for path in paths)
+    if is_job_file:
+        problems = [
+            Problem(
+                Place("command line", key=f"--{name}"),
+                f"--{name} beside a job file",
+                "it in the job file",
+                "leave it out here: the job file states it",
+            )
+            for name in given
+        ]
+        if len(paths) > 1:
+            problems.append(
+                Problem(
+                    Place("command line"),
+                    f"{len(paths)} inputs with a job file among them",
+                    "one job file, or programs with --blank and --cutter",
+                    "check one job at a time",
+                )
+            )
+        if problems:
+            raise InputProblems(problems)
+        return reader.read_job(paths[0])
+    return reader.job_from_words(
+        programs=options.input,
+        blank=options.blank,
+        cutters=options.cutter,
+        target=options.target,
+        zero=options.zero,
+    )
+
+
+def _check_outputs(options: argparse.Namespace) -> None:
+    """Refuse unusable output places before the work, not after it."""
+    problems = []
+    if options.json:
+        place = Place(str(options.json), key="--json")
+        if options.json.is_dir():
+            problems.append(Problem(place, "a folder", "a file to write", "add a file name"))
+        elif not options.json.absolute().parent.is_dir():
+            problems.append(
+                Problem(
+                    place,
+                    f"no folder {options.json.parent}",
+                    "an existing folder",
+                    "make the folder first",
+                )
+            )
+    if options.pictures and options.pictures.exists() and not options.pictures.is_dir():
+        place = Place(str(options.pictures), key="--pictures")
+        problems.append(Problem(place, "a file", "a folder", "name a folder for the pictures"))
+    if problems:
+        raise InputProblems(problems)

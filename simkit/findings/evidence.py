@@ -1,0 +1,83 @@
+"""Everything that was computed for a job, as the finders read it.  Judged nowhere but in findings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from simkit.cutters import Cutter
+from simkit.frames import Frame
+from simkit.job.model import Job, Setup
+from simkit.moves.table import Moves
+from simkit.stock.field import Field
+
+
+@dataclass
+class Evidence:
+    """The facts of one check.
+
+    job, reads: reads[setup] is a list of (path, ProgramRead).
+    moves: of all setups in the order they run, each in its own program frame; `moves.setup` says
+        whose.  rows[setup]: slice of them.  frames[setup]: program frame -> blank frame.
+    field: the blank after all setups.  fields: after each setup.
+    contacts[setup]: (depth (n,), place (n, 3)) of the rapids, as stock.cut gives them.
+    target, envelopes, deviations {1: ..., 2: ...}: None or empty without a target.
+    recut(lattice) -> Field: the whole job cut again on another lattice.
+    """
+
+    job: Job
+    reads: list[list[tuple[Any, Any]]]
+    moves: Moves
+    rows: list[slice]
+    frames: list[Frame]
+    recut: Callable[..., Field]
+    field: Field
+    fields: list[Field]
+    contacts: list[tuple[np.ndarray, np.ndarray]]
+    target: Any = None
+    target_grid: Any = None
+    envelopes: Any = None
+    deviations: dict[int, Any] = field(default_factory=dict)
+    outside: Any = None
+    walls: list[Any] = field(default_factory=list)
+    seam: Any = None
+    dowels: list[Any] = field(default_factory=list)
+    turns: list[Any] = field(default_factory=list)
+
+    def setup_of(self, row: int) -> Setup:
+        """Return the setup in which a move runs."""
+        return self.job.setups[int(self.moves.setup[row])]
+
+    def cutter_of(self, row: int) -> Cutter:
+        """Return the cutter of a move."""
+        return self.job.cutters[int(self.moves.tool[row])]
+
+    def source_of(self, row: int) -> dict[str, Any]:
+        """Return the fields of a Finding that say which line of which program a move is."""
+        if row < 0:
+            return {}
+        return {
+            "file": self.moves.programs[int(self.moves.program[row])],
+            "line": int(self.moves.line[row]),
+            "cutter": str(self.cutter_of(row)),
+            "setup": self.setup_of(row).name,
+        }
+
+    def place_of(self, at, setup_index: int | None) -> dict[str, Any]:
+        """Return the fields of a Finding that say where it is, in blank and program frame."""
+        at = tuple(float(value) for value in at)
+        if setup_index is None:
+            return {"at": at}
+        program_at = self.frames[setup_index].inverse().apply(np.array(at))
+        return {"at": at, "program_at": tuple(float(value) for value in program_at)}
+
+    def job_line(self, key: str) -> dict[str, Any]:
+        """Return the fields of a Finding that point at a key of the job file."""
+        return {"file": self.job.file, "line": self.job.lines.get(key)}
+
+    def outside_words(self) -> list[str]:
+        """Return what stands outside the target's outline, in words for the summary."""
+        return [] if self.outside is None else self.outside.words()

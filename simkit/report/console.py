@@ -1,0 +1,140 @@
+"""What the terminal shows: progress while it works, then findings and the verdict line."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from collections.abc import Iterator
+from typing import Any
+
+from rich.console import Console as RichConsole
+from rich.padding import Padding
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.table import Table
+from rich.text import Text
+
+MOST_ROWS = 15
+_STYLES = {"safety": "bold", "beyond": "bold", "undecided": "italic", "warning": "", "note": "dim"}
+
+
+class Stages:
+    """Progress through the stages of a check; safe to call when nothing is shown."""
+
+    def __init__(self, bar: Progress | None):
+        self._bar = bar
+        self._task = None
+
+    def stage(self, name: str) -> None:
+        """Begin a stage: the bar starts anew under its name."""
+        if self._bar is None:
+            return
+        if self._task is not None:
+            self._bar.update(self._task, completed=1.0, visible=False)
+        self._task = self._bar.add_task(name, total=1.0)
+
+    def fraction(self, done: float) -> None:
+        """Say how much of the present stage is done, 0 to 1."""
+        if self._bar is not None and self._task is not None:
+            self._bar.update(self._task, completed=done)
+
+
+class Console:
+    """The terminal: tables on standard output, progress on standard error."""
+
+    def __init__(self, quiet: bool = False):
+        self._quiet = quiet
+        self._out = RichConsole(highlight=False, soft_wrap=False)
+        if not self._out.is_terminal:
+            # A log file has no width of its own; narrow columns would only break the lines.
+            self._out = RichConsole(highlight=False, width=140, file=sys.stdout)
+
+    @contextlib.contextmanager
+    def progress(self) -> Iterator[Stages]:
+        """Show a progress bar on standard error while the block runs."""
+        if self._quiet:
+            yield Stages(None)
+            return
+        bar = Progress(
+            TextColumn("{task.description:<28}"),
+            BarColumn(bar_width=30),
+            TimeElapsedColumn(),
+            console=RichConsole(stderr=True, highlight=False),
+            transient=True,
+        )
+        with bar:
+            yield Stages(bar)
+
+    def show(self, result: dict[str, Any]) -> None:
+        """Print the result: job, findings, remarks, cautions and, last, the verdict line."""
+        verdict = Text(result["verdict"]["sentence"], style="bold")
+        if self._quiet:
+            self._out.print(verdict, soft_wrap=True)
+            return
+        self._out.print(_job_text(result))
+        rows = result["findings"]
+        if rows:
+            self._out.print(_findings_table(rows[:MOST_ROWS]))
+            if len(rows) > MOST_ROWS:
+                self._out.print(f"and {len(rows) - MOST_ROWS} more findings; --json FILE writes all of them")
+            for row in rows[:MOST_ROWS]:
+                self._out.print(Padding(Text(f"{row['number']}. {_advice(row)}"), (0, 0, 0, 2)))
+        for remark in result["outside_the_outline"] + result["remarks"]:
+            self._out.print(f"note: {remark}", markup=False)
+        for picture in result["pictures"]:
+            self._out.print(f"picture: {picture}", markup=False, soft_wrap=True)
+        self._out.print(Text("Not simulated: " + "; ".join(result["not_simulated"]) + "."), style="dim")
+        for caution in result["cautions"]:
+            self._out.print(Text(caution), style="dim")
+        self._out.print(verdict)
+
+
+def _job_text(result: dict[str, Any]) -> Text:
+    blank = result["blank"]
+    size = f"{blank['length']:g} x {blank['width']:g} x {blank['thickness']:g} mm"
+    text = Text()
+    name = result["job"]["name"] or result["job"]["file"] or "programs"
+    text.append(name, style="bold")
+    species = f" {blank['species']}" if blank["species"] else ""
+    text.append(f"  blank {size}{species}, cells {result['cell']:g} mm\n")
+    for setup in result["setups"]:
+        turn = "side 1 up" if setup["turn"] == "none" else f"turned over {setup['turn']}"
+        programs = ", ".join(
+            f"{program['file']} ({program['moves']:,} moves)" for program in setup["programs"]
+        )
+        text.append(f"  {setup['name']}: {turn}; {programs}\n")
+    return text
+
+
+def _findings_table(rows: list[dict[str, Any]]) -> Table:
+    table = Table(box=None, padding=(0, 1), show_edge=False)
+    table.add_column("no.", justify="right", no_wrap=True)
+    table.add_column("finding", no_wrap=True)
+    table.add_column("measured", justify="right", no_wrap=True)
+    table.add_column("limit", justify="right", no_wrap=True)
+    table.add_column("place in the blank (mm)", no_wrap=True)
+    table.add_column("program line", overflow="fold")
+    table.add_column("what", overflow="fold")
+    for row in rows:
+        table.add_row(
+            str(row["number"]),
+            Text(row["kind"], style=_STYLES[row["severity"]]),
+            measured_text(row),
+            "" if row["limit"] is None else f"{row['limit']:g}",
+            "" if row["at"] is None else "{:.1f}, {:.1f}, {:.1f}".format(*row["at"]),
+            f"{row['file']}:{row['line']}" if row["line"] else row["file"],
+            row["message"],
+        )
+    return table
+
+
+def measured_text(row: dict[str, Any]) -> str:
+    """Return the measured value of a finding with its bound and unit, '' when it has none."""
+    if row["value"] is None:
+        return ""
+    bound = f" ±{row['bound']:.2g}" if row["bound"] else ""
+    return f"{row['value']:.3g}{bound} {row['unit']}"
+
+
+def _advice(row: dict[str, Any]) -> str:
+    severity = "" if row["severity"] in ("beyond", "safety") else f"({row['severity']}) "
+    return f"{severity}{row['advice']}"

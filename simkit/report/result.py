@@ -1,0 +1,147 @@
+"""The result as plain data: what JSON holds, and what every other report is drawn from."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import os
+import tempfile
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import simkit
+from simkit.errors import InputProblems, Place, Problem
+from simkit.findings.evidence import Evidence
+from simkit.findings.finding import SEVERITIES, Finding
+from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
+
+VERSION = 1  # of the result's form; raised when a key changes its meaning
+FAILING = SEVERITIES[:3]
+
+
+def verdict_of(findings: list[Finding], is_judged: bool) -> dict[str, Any]:
+    """Return the verdict: status, one sentence, and the exit status.
+
+    is_judged: whether there was a target to judge the shape against.
+    """
+    failing = [finding for finding in findings if finding.severity in FAILING]
+    decided = [finding for finding in failing if finding.severity != "undecided"]
+    if decided:
+        status = "beyond limits"
+        first = decided[0]
+        where = f", {first.file}:{first.line}" if first.line else ""
+        counted = "1 finding" if len(failing) == 1 else f"{len(failing)} findings"
+        sentence = f"Beyond limits: {counted} to fix, first: {first.message}{where}."
+    elif failing:
+        status = "undecided"
+        sentence = (
+            f"Undecided: {len(failing)} values lie so near their limit that the bound straddles it; "
+            "use a finer --cell."
+        )
+    else:
+        status = "within limits"
+        sentence = "Within limits: nothing to fix was found."
+    if not is_judged:
+        sentence += " The shape was not judged: the job names no target."
+    return {"status": status, "sentence": sentence, "exit_status": 1 if failing else 0}
+
+
+def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, float]) -> dict[str, Any]:
+    """Return the whole result as plain data (dicts, lists, text, numbers, None)."""
+    job = evidence.job
+    field = evidence.field
+    solid = field.is_solid
+    volume = float((field.upper[solid].astype(float) - field.lower[solid]).sum() * field.lattice.cell**2)
+    return _plain(
+        {
+            "form": "simkit result",
+            "version": VERSION,
+            "simkit": simkit.__version__,
+            "job": {"name": job.name, "file": job.file},
+            "verdict": verdict_of(findings, evidence.target is not None),
+            "cell": field.lattice.cell,
+            "blank": asdict(job.blank),
+            "limits": asdict(job.limits),
+            "setups": _setups(evidence),
+            "left": {"volume": volume, "unit": "mm3"},
+            "target": None if evidence.target is None else _target(evidence),
+            "findings": [{"number": number, **asdict(finding)} for number, finding in enumerate(findings, 1)],
+            "outside_the_outline": evidence.outside_words(),
+            "remarks": [],
+            "not_simulated": list(NOT_SIMULATED),
+            "cautions": list(CAUTIONS),
+            "pictures": [],
+            "timings": timings,
+        }
+    )
+
+
+def _setups(evidence: Evidence) -> list[dict[str, Any]]:
+    rows = []
+    for index, setup in enumerate(evidence.job.setups):
+        programs = []
+        for path, read in evidence.reads[index]:
+            programs.append(
+                {
+                    "file": read.moves.programs[0],
+                    "sha256": hashlib.sha256(Path(path).read_bytes()).hexdigest(),
+                    "moves": len(read.moves),
+                    "cutters": sorted({int(tool) for tool in read.moves.tool}),
+                    "largest_arc_mismatch": read.largest_arc_mismatch,
+                }
+            )
+        rows.append({"name": setup.name, "turn": setup.turn, "programs": programs})
+    return rows
+
+
+def _target(evidence: Evidence) -> dict[str, Any]:
+    target = evidence.target
+    return {
+        "file": target.file,
+        "triangles": len(target.triangles),
+        "volume": target.volume,
+        "notes": list(target.notes),
+    }
+
+
+def _plain(value: Any) -> Any:
+    """Return the value with NumPy scalars made plain and numbers rounded to what is meant by them."""
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if hasattr(value, "item") and not isinstance(value, str):
+        value = value.item()
+    if isinstance(value, float):
+        return round(value, 4) if math.isfinite(value) else None
+    if isinstance(value, Path):
+        return str(value)
+    return value
+
+
+def write_json(path: Path, result: dict[str, Any]) -> None:
+    """Write the result beside its place, then rename: a half-written file never bears the name.
+
+    Raises InputProblems when the place cannot be written.
+    """
+    text = json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    try:
+        handle, beside = tempfile.mkstemp(dir=path.absolute().parent, prefix=".simkit-")
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+                file.write(text)
+            os.replace(beside, path)
+        except BaseException:
+            Path(beside).unlink(missing_ok=True)
+            raise
+    except OSError as reason:
+        raise InputProblems(
+            Problem(
+                Place(str(path), key="--json"),
+                f"'{reason.strerror}'",
+                "a place that can be written",
+                "choose another folder or free some space",
+            )
+        ) from None
