@@ -1,0 +1,206 @@
+"""A page laid out in pixels, with the wording and the keys that all pictures share (matplotlib).
+
+Nothing here is global: a figure with its own Agg canvas, one named font, no pyplot.  Positions are in
+pixels of a picture at 150 dots per inch, x right, y down; another dpi scales the whole page.
+"""
+
+from __future__ import annotations
+
+import functools
+import os
+import warnings
+
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
+from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.lines import Line2D
+from matplotlib.patches import Circle, Rectangle
+
+from simkit.report import colours
+
+BASE_DPI = 150
+MARGIN = 44.0
+TITLE, BODY, SMALL = 15.0, 11.0, 9.5  # points
+
+
+@functools.cache
+def font(size: float, is_bold: bool = False) -> FontProperties:
+    """Return the one font of all pictures (it comes with matplotlib); size in points."""
+    return FontProperties(family="DejaVu Sans", size=size, weight="bold" if is_bold else "normal")
+
+
+@functools.cache
+def _measure():
+    return RendererAgg(8, 8, BASE_DPI)
+
+
+def text_width(text: str, size: float, is_bold: bool = False) -> float:
+    """Return how wide a line of text is, pixels; size in points."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # a name may hold a letter the font lacks: a box is drawn
+        return _measure().get_text_width_height_descent(text, font(size, is_bold), False)[0]
+
+
+def line_height(size: float) -> float:
+    """Return the distance between lines of text, pixels; size in points."""
+    return size * BASE_DPI / 72 * 1.32
+
+
+def tidy(text: str) -> str:
+    """Return the text on one line, without characters that cannot be drawn."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def shortened(text: str, size: float, width: float) -> str:
+    """Return the text, cut at the end with an ellipsis when it is wider than `width` pixels."""
+    if text_width(text, size) <= width:
+        return text
+    while text and text_width(text + "…", size) > width:
+        text = text[:-1]
+    return text.rstrip() + "…"
+
+
+def wrapped(text: str, size: float, width: float, is_bold: bool = False, most: int = 4) -> list[str]:
+    """Return the text in lines no wider than `width` pixels, at most `most` of them."""
+    lines = [""]
+    for word in tidy(text).split(" "):
+        longer = f"{lines[-1]} {word}".strip()
+        if lines[-1] and text_width(longer, size, is_bold) > width:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    if len(lines) > most:
+        lines = [*lines[: most - 1], " ".join(lines[most - 1 :])]
+    # Bold letters are wider, hence the slack.
+    return [shortened(line, size, width * (0.88 if is_bold else 1.0)) if line else "" for line in lines]
+
+
+class Page:
+    """A white page of width x height pixels to draw on."""
+
+    def __init__(self, width: float, height: float, dpi: float = BASE_DPI):
+        self.width, self.height = round(width), round(height)
+        self.dpi = dpi
+        self.figure = Figure(figsize=(self.width / BASE_DPI, self.height / BASE_DPI), facecolor="white")
+        FigureCanvasAgg(self.figure)
+        self.axes = self.figure.add_axes((0, 0, 1, 1))
+        self.axes.set(xlim=(0, self.width), ylim=(self.height, 0))
+        self.axes.set_axis_off()
+
+    def text(
+        self, x, y, text, size=BODY, colour=colours.INK, bold=False, across="left", up="baseline", turn=0
+    ):
+        """Write a line of text; `across` and `up` say which point of it lies at (x, y)."""
+        self.axes.text(
+            x, y, text, fontproperties=font(size, bold), color=colour, ha=across, va=up, rotation=turn,
+            rotation_mode="anchor" if turn else "default", parse_math=False, zorder=6,
+        )  # fmt: skip
+
+    def line(self, xs, ys, colour=colours.INK, width=1.0, zorder=4.0, dashes=None):
+        """Draw a line through pixels; width in pixels."""
+        line = Line2D(xs, ys, color=colour, linewidth=width * 72 / BASE_DPI, zorder=zorder)
+        line.set_solid_capstyle("butt")
+        if dashes:
+            line.set_dashes(dashes)
+        self.axes.add_line(line)
+
+    def box(self, x, y, width, height, fill="none", edge=colours.QUIET_INK, edge_width=1.0, zorder=3.0):
+        """Draw a rectangle from its upper left corner."""
+        patch = Rectangle((x, y), width, height, facecolor=fill, edgecolor=edge, zorder=zorder)
+        patch.set_linewidth(edge_width * 72 / BASE_DPI)
+        self.axes.add_patch(patch)
+
+    def image(self, rgb: np.ndarray, x: float, y: float, zorder: float = 1.0):
+        """Put an image (h, w, 3) uint8 with its upper left corner at (x, y), pixel on pixel."""
+        height, width = rgb.shape[:2]
+        self.axes.imshow(
+            rgb, extent=(x, x + width, y + height, y), interpolation="nearest", aspect="auto", zorder=zorder
+        )
+        self.axes.set(xlim=(0, self.width), ylim=(self.height, 0))
+
+    def number(self, x, y, number: int | None, is_strong: bool, radius: float, zorder=8.0):
+        """Draw a finding's number (None: no number) in a circle: dark when it must be put right."""
+        fill, ink = (colours.INK, "white") if is_strong else ("white", colours.INK)
+        circle = Circle((x, y), radius, facecolor=fill, edgecolor=colours.INK, zorder=zorder)
+        circle.set_linewidth(1.6 * 72 / BASE_DPI)
+        self.axes.add_patch(circle)
+        if number is None:
+            return
+        size = 10.0 if number < 100 else 8.0
+        self.axes.text(
+            x, y + 0.5, str(number), fontproperties=font(size, True), color=ink, ha="center",
+            va="center_baseline", zorder=zorder + 0.1,
+        )  # fmt: skip
+
+    def save(self, path) -> str:
+        """Write the page as a PNG and return the path; the same page gives the same bytes."""
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # see text_width
+            self.figure.savefig(
+                path,
+                format="png",
+                dpi=self.dpi,
+                metadata={"Software": None},
+                pil_kwargs={"compress_level": 9},
+            )
+        return os.fspath(path)
+
+
+def hatch_too_deep(rgb: np.ndarray, index: np.ndarray) -> None:
+    """Draw diagonal lines over everything cut too deep, in place, so that a grey print tells it.
+
+    rgb (h, w, 3) uint8; index (h, w) classes.
+    """
+    iy, ix = np.indices(index.shape)
+    is_line = (ix + iy) % 8 < 2
+    is_deep = (index >= 0) & (index < colours.WITHIN)
+    dark = np.array(colours.rgb(colours.CLASSES[0]), np.uint8)
+    rgb[is_line & is_deep & (index > 0)] = dark
+    rgb[is_line & is_deep & (index == 0)] = np.array(colours.rgb(colours.CLASSES[3]), np.uint8)
+
+
+def hatch_holding(rgb: np.ndarray, is_holding: np.ndarray) -> None:
+    """Draw wide-spaced thin diagonals, the other way, over the wood that holds the part, in place."""
+    iy, ix = np.indices(is_holding.shape)
+    rgb[is_holding] = colours.rgb(colours.HOLDING)
+    rgb[is_holding & ((ix - iy) % 14 < 1)] = colours.rgb(colours.HOLDING_LINE)
+
+
+def hatch_through(rgb: np.ndarray, is_through: np.ndarray) -> None:
+    """Draw a dark lattice on white where the part is cut right through, in place."""
+    iy, ix = np.indices(is_through.shape)
+    rgb[is_through] = 255
+    is_line = ((ix + iy) % 8 < 2) | ((ix - iy) % 8 < 2)
+    rgb[is_through & is_line] = colours.rgb(colours.CLASSES[0])
+
+
+KEY_HEIGHT = 118.0
+
+
+def draw_key(page: Page, x: float, y: float, width: float, limits: tuple[float, float]) -> None:
+    """Draw the colour key in words and millimetres, KEY_HEIGHT pixels high, from (x, y)."""
+    classes = len(colours.CLASSES)
+    step = width / classes
+    deep, proud = colours.steps(limits[0]), colours.steps(limits[1])
+    top, height = y + 34, 34
+    for i, colour in enumerate(colours.CLASSES):
+        left = x + i * step
+        # Drawn as pixels, so that the hatch is the one of the map.
+        swatch = np.empty((height, round(left + step) - round(left), 3), np.uint8)
+        swatch[:] = colours.rgb(colour)
+        hatch_too_deep(swatch, np.full(swatch.shape[:2], i))
+        page.image(swatch, round(left), round(top))
+    page.box(round(x), round(top), round(width), height)
+    words = ((colours.TOO_DEEP, 2), (colours.IN_LIMITS, 4.5), (colours.PROUD, 7))
+    for word, at in words:
+        page.text(
+            x + at * step, top - 12, word, SMALL if word == colours.IN_LIMITS else BODY, across="center"
+        )
+    under = top + height + 30
+    for i, border in enumerate((*(-b for b in reversed(deep)), *proud), start=1):
+        page.line([x + i * step] * 2, [top + height, top + height + 7])
+        sign = "−" if border < 0 else "+" if border > 0 else ""
+        page.text(x + i * step, under, f"{sign}{abs(border):.3g}", SMALL, across="center")
+    page.text(x + width, under, "mm", SMALL, colours.QUIET_INK, across="right")
+    page.text(x, under, "deeper", SMALL, colours.QUIET_INK)

@@ -1,0 +1,420 @@
+"""Plan-view map of what is left standing and what is cut too deep, one side of the blank at a time.
+
+The blank is drawn as the operator sees it lying in that setup, seen from above from its front.  matplotlib
+is imported here, so the caller imports this module only when a picture is wanted.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from matplotlib.patches import Circle
+from scipy import ndimage
+
+from simkit.errors import ShapeError
+from simkit.frames import TURNS
+from simkit.job.model import Blank
+from simkit.report import canvas, colours
+from simkit.report.canvas import BODY, MARGIN, SMALL, TITLE, Page
+from simkit.report.labels import place_labels
+from simkit.stock.field import Lattice
+
+WIDTH = 1800  # pixels of a page at 150 dpi
+TALLEST = 1500  # pixels a map may be high
+NARROWEST = 1240  # pixels a page needs for its keys
+SIDE_ROOM, LEFT_ROOM, TOP_ROOM, FRONT_ROOM = 128, 128, 48, 84  # pixels between the page and the map
+RADIUS, SPOT = 17.0, 6.5  # pixels, circle of a finding's number and ring at its place
+LOW, BAND = 260, 54  # pixels: a map lower than this gets a band above for numbers
+MOST_NUMBERS, MOST_LISTED = 60, 16
+MUST = ("safety", "beyond", "undecided")
+
+# Short words for a finding's kind; a kind that is not here is told by its own name.
+KIND_WORDS = {
+    "leftover-cutter": "left standing, cutter can't get in",
+    "leftover-program": "left standing, program did not go there",
+    "break-through": "too deep: cut right through",
+    "gouge": "cut too deep",
+    "thin-wall": "thin wall",
+    "hidden": "hidden from both sides",
+    "witness-step": "step where the sides meet",
+    "rapid-contact": "rapid through wood",
+    "dowel-miss": "dowel holes do not meet",
+    "loose-piece": "loose piece",
+}
+
+
+def draw_plan_view(
+    path,
+    *,
+    lattice: Lattice,
+    deviation: np.ndarray,
+    is_solid: np.ndarray,
+    holding: np.ndarray | None,
+    side: int,
+    turn: str,
+    blank: Blank,
+    limits: tuple[float, float],
+    findings: list[dict],
+    title: str,
+    subtitle: str,
+    cell: float,
+    relief: np.ndarray | None = None,
+    dpi: float = canvas.BASE_DPI,
+) -> str:
+    """Draw the map of one side as a PNG at `path` and return the path.
+
+    lattice: of the arrays, blank frame.  deviation (ny, nx) mm, + left standing, - too deep, NaN where
+    there is no target.  is_solid (ny, nx) bool, cells that still hold wood.  holding (ny, nx) bool or
+    None: wood outside the outline that holds the part (frame, skin, tabs); None: all of it does.
+    side 1 or 2; turn of that setup, of TURNS.  blank mm.  limits (gouge, leftover) mm.
+    findings: dicts with number, kind, severity, at (x, y, z) mm blank frame or None, value or None, and
+    unit where the value is not mm; in the order to be read.  title; subtitle, the verdict sentence.
+    cell mm, as the check says it.  relief (ny, nx) mm, height of the surface of this side in the blank
+    frame, or None: shades what is within the limits a little.  dpi: 150 gives 1800 pixels at most.
+
+    Accuracy: a colour shows the worst deviation of all cells under a pixel, and what is thinner than 3
+    pixels is widened to 3, so a spot may look up to 2 pixels wider than it is and is never left out.
+    Same input, same bytes on one machine.  Source of the colours: simkit/report/colours.py.
+    """
+    for name, array in (("deviation", deviation), ("is_solid", is_solid)):
+        _check_shape(name, array, lattice)
+    for name, array in (("holding", holding), ("relief", relief)):
+        if array is not None:
+            _check_shape(name, array, lattice)
+    if turn not in TURNS:
+        raise ValueError(f"turn must be one of {TURNS}, not {turn!r}")
+
+    room = WIDTH - LEFT_ROOM - SIDE_ROOM
+    pitch = max(blank.length / room, blank.width / TALLEST)  # mm a pixel
+    across, down = max(round(blank.length / pitch), 8), max(round(blank.width / pitch), 8)
+    width = max(across + LEFT_ROOM + SIDE_ROOM, NARROWEST)
+    seen = _SeenPlan(lattice, blank, turn, pitch, across, down)
+    index = colours.class_index(deviation, limits)
+    shown, flags = _raster(seen, index, np.asarray(is_solid, bool), holding)
+    picture = _paint(shown, flags, _shade(seen, relief, side) if relief is not None else None)
+
+    inner = width - 2 * MARGIN
+    head = canvas.wrapped(title, TITLE, inner, True, 2)
+    verdict = canvas.wrapped(subtitle, BODY, inner, most=3)
+    y_head = 40 + canvas.line_height(TITLE) * len(head) + canvas.line_height(BODY) * len(verdict)
+    band = BAND if down < LOW else 0
+    map_top = y_head + canvas.line_height(SMALL) + TOP_ROOM + band
+    key_top = map_top + down + FRONT_ROOM + 22
+    signs = _signs(flags, findings)
+    sign_rows = _flow(signs, inner)
+    list_top = key_top + canvas.KEY_HEIGHT + 50 + 42 * (1 + max((row for row, _ in sign_rows), default=-1))
+    columns = 3 if inner > 1500 else 2
+    listed = findings[:MOST_LISTED]
+    height = list_top + 42 * math.ceil((len(listed) + (len(findings) > MOST_LISTED)) / columns) + 22
+
+    page = Page(width, height, dpi)
+    y = 40.0
+    for lines, size, is_bold in ((head, TITLE, True), (verdict, BODY, False)):
+        for line in lines:
+            page.text(MARGIN, y, line, size, bold=is_bold, up="top")
+            y += canvas.line_height(size)
+    page.text(MARGIN, y + 4, _pose(side, turn, cell), SMALL, colours.QUIET_INK, up="top")
+
+    left = LEFT_ROOM + (width - LEFT_ROOM - SIDE_ROOM - across) // 2
+    top = round(map_top)
+    page.image(picture, left, top)
+    _outline(page, seen, index != colours.NO_TARGET, left, top)
+    page.box(left, top, across, down, edge=colours.INK, edge_width=1.6, zorder=4)
+    _rulers(page, blank, pitch, left, top, across, down, band)
+    busy = np.zeros((page.height, page.width), bool)
+    busy[top : top + down, left : left + across] = (shown >= 0) & (shown != colours.WITHIN)
+    _numbers(page, seen, findings, left, top, busy, band)
+    bar_width = min(990, inner - 330)
+    canvas.draw_key(page, MARGIN, key_top, bar_width, limits)
+    _scale_bar(page, pitch, width - MARGIN, key_top + 50, inner - bar_width - 90)
+    for (row, x), sign in zip(sign_rows, signs, strict=True):
+        _draw_sign(page, MARGIN + x, key_top + canvas.KEY_HEIGHT + 34 + 42 * row, sign)
+    _list(page, findings, list_top, columns, inner)
+    return page.save(path)
+
+
+def _check_shape(name, array, lattice):
+    if np.shape(array) != lattice.shape:
+        raise ShapeError(f"{name} must have the shape {lattice.shape}, not {np.shape(array)}")
+
+
+def _pose(side, turn, cell):
+    turned = {
+        "none": "not turned over",
+        "about x": "turned over about its length, front edge to the back",
+        "about y": "turned over about its width, left end to the right",
+    }[turn]
+    return f"Side {side} up, {turned}. Seen from above, standing at the front. Cells of {cell:g} mm."
+
+
+class _SeenPlan:
+    """The plan as the operator sees it, and which cells lie under each pixel of it."""
+
+    def __init__(self, lattice, blank, turn, pitch, across, down):
+        self.is_x_turned, self.is_y_turned = turn == "about y", turn == "about x"
+        self.blank, self.pitch, self.across, self.down = blank, pitch, across, down
+        self.lattice = lattice
+        x0, y0 = lattice.origin
+        if self.is_x_turned:
+            x0 = blank.length - x0 - lattice.nx * lattice.cell
+        if self.is_y_turned:
+            y0 = blank.width - y0 - lattice.ny * lattice.cell
+        self.x0, self.y0 = x0, y0
+        self.columns = _spans(lattice.nx, lattice.cell, x0, across, pitch)
+        self.rows = _spans(lattice.ny, lattice.cell, y0, down, pitch)
+
+    def seen(self, array):
+        """The array with its rows from front to back and columns from left to right, as seen."""
+        array = array[::-1] if self.is_y_turned else array
+        return array[:, ::-1] if self.is_x_turned else array
+
+    def pixel(self, x, y):
+        """Pixel (x right, y down) in the map of a point of the blank frame, mm."""
+        x = self.blank.length - x if self.is_x_turned else x
+        y = self.blank.width - y if self.is_y_turned else y
+        return x / self.pitch, self.down - y / self.pitch
+
+    def highest(self, array):
+        """Highest value >= 0 of all cells that a pixel touches, 0 where there are none."""
+        array = np.pad(self.seen(array), ((0, 1), (0, 1)))
+        for axis, (low, high) in enumerate((self.rows, self.columns)):
+            best = np.take(array, low, axis)
+            for k in range(1, int((high - low).max(initial=1))):
+                best = np.maximum(best, np.take(array, np.minimum(low + k, np.maximum(high - 1, low)), axis))
+            array = best
+        return array[::-1]
+
+    def nearest(self, array, outside):
+        """Value of the cell under each pixel's centre."""
+        picked = np.pad(self.seen(array), ((0, 1), (0, 1)), constant_values=outside)
+        for axis, (n, start, count) in enumerate(
+            ((self.lattice.ny, self.y0, self.down), (self.lattice.nx, self.x0, self.across))
+        ):
+            at = np.floor(((np.arange(count) + 0.5) * self.pitch - start) / self.lattice.cell).astype(int)
+            picked = np.take(picked, np.where((at >= 0) & (at < n), at, n), axis)
+        return picked[::-1]
+
+    def between(self, array):
+        """Values interpolated at each pixel's centre; for shading only."""
+        y = ((np.arange(self.down) + 0.5) * self.pitch - self.y0) / self.lattice.cell - 0.5
+        x = ((np.arange(self.across) + 0.5) * self.pitch - self.x0) / self.lattice.cell - 0.5
+        where = np.meshgrid(y, x, indexing="ij")
+        return ndimage.map_coordinates(self.seen(array), where, order=1, mode="nearest")[::-1]
+
+
+def _spans(n, cell, start, pixels, pitch):
+    """First and one past the last cell each pixel touches; (n, n + 1), the padding, where none."""
+    edges = (np.arange(pixels + 1) * pitch - start) / cell
+    low = np.clip(np.floor(edges[:-1] + 1e-9), 0, n).astype(int)
+    high = np.clip(np.ceil(edges[1:] - 1e-9), 0, n).astype(int)
+    is_empty = high <= low
+    return np.where(is_empty, n, low), np.where(is_empty, n + 1, high)
+
+
+def _raster(seen, index, is_solid, holding):
+    """Class of each pixel, worst first, and masks of what is drawn outside or through the part."""
+    off = np.where(index == colours.NO_TARGET, 0, index - colours.WITHIN)
+    proud = _widened(seen.highest(np.maximum(off, 0)))
+    deep = _widened(seen.highest(np.maximum(-off, 0)))
+    shown = seen.nearest(index, colours.NO_TARGET)
+    is_beyond = (proud > 0) | (deep > 0)
+    worst = np.where(deep >= proud, colours.WITHIN - deep, colours.WITHIN + proud)
+    shown = np.where(is_beyond, worst, shown).astype(np.int8)
+
+    through = (index >= 0) & (index < colours.WITHIN) & ~is_solid
+    outside = is_solid & (index == colours.NO_TARGET)
+    holds = outside if holding is None else outside & np.asarray(holding, bool)
+    free = shown == colours.NO_TARGET
+    flags = {
+        "holding": seen.nearest(holds, False) & free,
+        "other": (_widened(seen.highest((outside & ~holds).astype(np.int8))) > 0) & free,
+        "through": (_widened(seen.highest(through.astype(np.int8))) > 0) & (deep > 0),
+    }
+    flags["nothing"] = free & ~flags["holding"] & ~flags["other"]
+    return shown, flags
+
+
+def _widened(fold):
+    """Widen what is thinner than 3 pixels to 3, so that a sliver is not lost when shown smaller."""
+    is_thin = (fold > 0) & ~ndimage.binary_opening(fold > 0, np.ones((3, 3)))
+    return np.maximum(fold, ndimage.maximum_filter(np.where(is_thin, fold, 0), size=3))
+
+
+def _shade(seen, relief, side):
+    """Grey of what is within limits, from slopes lit from the back left; few levels, small files."""
+    height = seen.between(np.nan_to_num(np.asarray(relief, np.float32)))
+    height = ndimage.gaussian_filter(height if side == 1 else -height, 1.5)
+    slope_down, slope_right = np.gradient(height, seen.pitch)
+    light = (slope_down + slope_right) / np.sqrt(1 + slope_down**2 + slope_right**2)
+    return np.clip(np.round(light * 7), -7, 3) * 3.0
+
+
+def _paint(shown, flags, shade):
+    """The map as an image (h, w, 3) uint8."""
+    palette = np.vstack([colours.class_rgb(), np.array([colours.rgb(colours.NOTHING)], np.uint8)])
+    picture = palette[shown]  # NO_TARGET, -1, takes the last row
+    if shade is not None:
+        is_within = shown == colours.WITHIN
+        picture[is_within] = np.clip(picture[is_within] + shade[is_within][:, None], 0, 255)
+    canvas.hatch_too_deep(picture, shown)
+    canvas.hatch_through(picture, flags["through"])
+    canvas.hatch_holding(picture, flags["holding"])
+    picture[flags["other"]] = colours.rgb(colours.OTHER_WOOD)
+    return picture
+
+
+def _outline(page, seen, is_target, left, top):
+    """Draw the outline of the target, from cell edge to cell edge, as a thin line."""
+    from contourpy import contour_generator
+
+    lattice = seen.lattice
+    padded = np.pad(is_target, 1).astype(np.float32)
+    x = lattice.origin[0] + (np.arange(lattice.nx + 2) - 0.5) * lattice.cell
+    y = lattice.origin[1] + (np.arange(lattice.ny + 2) - 0.5) * lattice.cell
+    for line in contour_generator(x, y, padded).lines(0.5):
+        px, py = seen.pixel(line[:, 0], line[:, 1])
+        page.line(left + px, top + py, colours.QUIET_INK, 1.5, zorder=3.5)
+
+
+def _rulers(page, blank, pitch, left, top, across, down, band):
+    """Millimetres from the left front corner as seen, and the words at the edges."""
+    step = nice_step(max(blank.length, blank.width) / 12)
+    bottom = top + down
+    for i in range(math.floor(blank.length / (step / 5) + 1e-9) + 1):
+        x = left + i * step / 5 / pitch
+        page.line([x, x], [bottom, bottom + (12 if i % 5 == 0 else 6)], colours.QUIET_INK)
+        if i % 5 == 0:
+            page.text(x, bottom + 36, f"{i * step / 5:g}", SMALL, colours.QUIET_INK, across="center")
+    for i in range(math.floor(blank.width / (step / 5) + 1e-9) + 1):
+        y = bottom - i * step / 5 / pitch
+        page.line([left, left - (12 if i % 5 == 0 else 6)], [y, y], colours.QUIET_INK)
+        if i % 5 == 0:
+            page.text(
+                left - 18, y, f"{i * step / 5:g}", SMALL, colours.QUIET_INK, across="right", up="center"
+            )
+    middle = top + down / 2
+    page.text(left + across / 2, bottom + 68, "front", BODY, across="center", bold=True)
+    page.text(left + across / 2, top - 16 - band, "back", BODY, across="center", bold=True)
+    page.text(left - 88, middle, "left", BODY, across="center", up="center", turn=90, bold=True)
+    page.text(
+        left + across + 30 + band, middle, "right", BODY, across="center", up="center", turn=90, bold=True
+    )
+    page.text(
+        left + across, bottom + 68, "mm from the left front corner", SMALL, colours.QUIET_INK, across="right"
+    )
+
+
+def nice_step(least: float) -> float:
+    """Return the smallest of 1, 2, 5, 10, 20, ... that is not below `least` (> 0), same unit."""
+    power = 10.0 ** math.floor(math.log10(least))
+    return next(m * power for m in (1, 2, 5, 10) if m * power >= least * (1 - 1e-9))
+
+
+def _numbers(page, seen, findings, left, top, busy, band):
+    """Draw the numbers of the findings that have a place, with leaders."""
+    placed = [f for f in findings if f.get("at") is not None][:MOST_NUMBERS]
+    if not placed:
+        return
+    points = np.array([seen.pixel(f["at"][0], f["at"][1]) for f in placed]) + (left, top)
+    bounds = (left - 4, top - 4 - band, left + seen.across + 4 + band, top + seen.down + 2)
+    centres = place_labels(points, bounds, RADIUS, busy)
+    for finding, point, centre in zip(placed, points, centres, strict=True):
+        along = centre - point
+        length = max(float(np.hypot(*along)), 1e-9)
+        ends = point + along * (np.array([[SPOT], [max(length - RADIUS, SPOT)]]) / length)
+        page.line(*ends.T, "white", 4.5, zorder=6.5)
+        page.line(*ends.T, colours.INK, 1.6, zorder=7)
+        # A ring, not a dot: the smallest spot must not lie hidden under its own mark.
+        for colour, wide, above in (("white", 4.0, 6.6), (colours.INK, 1.4, 7.1)):
+            ring = Circle(point, SPOT, facecolor="none", edgecolor=colour, zorder=above)
+            ring.set_linewidth(wide * 72 / canvas.BASE_DPI)
+            page.axes.add_patch(ring)
+        page.number(*centre, finding["number"], finding.get("severity") in MUST, RADIUS)
+
+
+def _scale_bar(page, pitch, right, y, room):
+    """Draw a bar of a round length, at most `room` pixels, ending at `right`."""
+    length = nice_step(room * pitch / 2.6)
+    while length / pitch > room:
+        length /= 2
+    start = right - length / pitch
+    for i in range(2):
+        fill = colours.INK if i == 0 else "white"
+        page.box(start + i * length / pitch / 2, y, length / pitch / 2, 9, fill, colours.INK)
+    for i, at in enumerate((0, length / 2, length)):
+        text = f"{at:g} mm" if i == 2 else f"{at:g}"
+        page.text(start + at / pitch, y + 36, text, SMALL, across="right" if i == 2 else "center")
+
+
+def _signs(flags, findings):
+    """What the map holds beside the colours, as (sign, words); only what is there."""
+    signs = [("edge", "edge of the part")]
+    words = {
+        "holding": "holds the part: frame, skin, tabs",
+        "other": "other wood outside the part",
+        "through": "cut right through the part",
+        "nothing": "nothing left",
+    }
+    signs += [(name, text) for name, text in words.items() if flags[name].any()]
+    severities = [f.get("severity") in MUST for f in findings]
+    if any(severities):
+        signs.append(("must", "put right"))
+    if not all(severities):
+        signs.append(("note", "worth knowing"))
+    return signs
+
+
+def _flow(signs, width):
+    """(row, x) of each sign, wrapped to the width."""
+    row, x, places = 0, 0.0, []
+    for _, words in signs:
+        wide = 62 + canvas.text_width(words, SMALL) + 34
+        if x and x + wide - 34 > width:
+            row, x = row + 1, 0.0
+        places.append((row, x))
+        x += wide
+    return places
+
+
+def _draw_sign(page, x, y, sign):
+    name, words = sign
+    if name in ("must", "note"):
+        page.number(x + 34, y, None, name == "must", 12)
+    elif name == "edge":
+        page.line([x, x + 48], [y, y], colours.QUIET_INK, 1.5)
+    else:
+        swatch = np.full((26, 48, 3), 255, np.uint8)
+        is_all = np.ones((26, 48), bool)
+        if name == "holding":
+            canvas.hatch_holding(swatch, is_all)
+        elif name == "through":
+            canvas.hatch_through(swatch, is_all)
+        elif name == "other":
+            swatch[:] = colours.rgb(colours.OTHER_WOOD)
+        page.image(swatch, round(x), round(y) - 13)
+        page.box(round(x), round(y) - 13, 48, 26)
+    page.text(x + 60, y, words, SMALL, up="center")
+
+
+def _list(page, findings, top, columns, inner):
+    """Write the first findings beside their numbers, column by column."""
+    lines = [(f["number"], f.get("severity") in MUST, _words(f)) for f in findings[:MOST_LISTED]]
+    rest = len(findings) - MOST_LISTED
+    if rest > 0:
+        lines.append((None, False, f"and {rest} more in the report"))
+    rows = math.ceil(len(lines) / columns)
+    wide = inner / columns
+    for i, (number, is_must, words) in enumerate(lines):
+        x, y = MARGIN + (i // rows) * wide, top + 42 * (i % rows)
+        if number is not None:
+            page.number(x + RADIUS, y, number, is_must, RADIUS)
+        page.text(x + 2 * RADIUS + 12, y, canvas.shortened(words, SMALL, wide - 66), SMALL, up="center")
+
+
+def _words(finding):
+    kind = str(finding["kind"])
+    words = KIND_WORDS.get(kind, kind)
+    value = finding.get("value")
+    text = f"{value:.2f} {finding.get('unit') or 'mm'} {words}" if value is not None else words
+    return canvas.tidy(text if finding.get("at") is not None else f"{text} (no one place)")
