@@ -40,13 +40,16 @@ def length_mm(value: float | int | str, unit: str) -> float:
     if isinstance(value, bool):
         raise ValueError("true or false")
     if isinstance(value, int | float):
-        number = float(value)
+        try:
+            number = float(value)
+        except OverflowError:
+            raise ValueError("a number of many digits") from None
         if not math.isfinite(number):
             raise ValueError(f"{value}")
         return number * MM_PER_UNIT[unit]
     if not isinstance(value, str):
         raise ValueError(f"a {type(value).__name__}")
-    match = _LENGTH.match(value)
+    match = _LENGTH.match(value) if len(value) <= 100 else None
     if not match:
         raise ValueError(f"'{value}'")
     unit_word = match["unit"].lower()

@@ -1,0 +1,220 @@
+"""A job without a job file: blank, cutters and programs as the command line gives them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from simkit.cutters import SHAPES, Cutter
+from simkit.errors import InputProblems, Place, Problem, nearest_word
+from simkit.job.check import BAD, Checker
+from simkit.job.files import file_problem, shown_text
+from simkit.job.locate import Spot
+from simkit.job.model import CORNERS, FACES, Blank, Job, Limits, Setup, TargetSpec, Zero
+from simkit.job.rules import cutter_rules
+from simkit.job.schema import TOOL_NUMBERS, UNITS, children
+
+_UNIT_AT_END = re.compile(r"""[\d/.]\s*([a-z"]+)$""", re.IGNORECASE)
+_BLANK_LIKE = 'LENGTHxWIDTHxTHICKNESS, such as 280x90x38 or "11x3 1/2x1 1/2 in"'
+_CUTTER_LIKE = "NUMBER=SHAPE:DIAMETER, such as 1=ball:6"
+
+
+def blank_from_text(text: str) -> Blank:
+    """Return the blank of a text such as "280x90x38" or "11x3 1/2x1 1/2 in".
+
+    Sizes are mm unless they carry a unit; a unit behind the last size holds for all three when the
+    others carry none.  Raises InputProblems at the place "--blank".
+    """
+    place = Place("--blank")
+    sizes = [part.strip() for part in re.split(r"[xX×*]", text)]
+    if len(sizes) != 3 or not all(sizes):
+        raise InputProblems(Problem(place, shown_text(text), _BLANK_LIKE, "write three sizes with x between"))
+    units = [match[1] if (match := _UNIT_AT_END.search(size)) else "" for size in sizes]
+    if units[2] and not units[0] and not units[1]:
+        sizes = [f"{sizes[0]} {units[2]}", f"{sizes[1]} {units[2]}", sizes[2]]
+    elif any(units) and not all(units):
+        raise InputProblems(
+            Problem(
+                place,
+                f"{shown_text(text)}, some sizes with a unit and some without",
+                _BLANK_LIKE,
+                "write the unit once behind the last size, or behind each",
+            )
+        )
+    checker = Checker("--blank", {}, "mm")
+    names = ("length", "width", "thickness")
+    values = checker.table(dict(zip(names, map(_number_or_text, sizes), strict=True)), "blank", "")
+    if checker.problems:
+        raise InputProblems(checker.problems)
+    return Blank(**values)
+
+
+def cutter_from_text(text: str) -> Cutter:
+    """Return the cutter of a text such as "1=ball:6" or "2=flat:1/4 in,flutes=2,cutting_length=22".
+
+    Lengths are mm unless they carry a unit.  Raises InputProblems at the place "--cutter".
+    """
+    place = Place("--cutter")
+    number_text, equals, rest = text.partition("=")
+    shape, colon, sizes = rest.partition(":")
+    diameter, *others = (part.strip() for part in sizes.split(","))
+    if not (equals and colon and shape.strip() and diameter):
+        raise InputProblems(
+            Problem(place, shown_text(text), _CUTTER_LIKE, f"write a shape of {', '.join(SHAPES)}")
+        )
+    low, high = TOOL_NUMBERS
+    number_text = number_text.strip().lstrip("Tt")
+    is_number = number_text.isascii() and number_text.isdigit() and len(number_text) < 10
+    if not is_number or not low <= int(number_text) <= high:
+        raise InputProblems(
+            Problem(
+                place,
+                f"the tool number {shown_text(number_text)}",
+                f"a number from {low} to {high}",
+                "write the number that T calls",
+            )
+        )
+    values: dict[str, Any] = {"shape": shape.strip(), "diameter": _number_or_text(diameter)}
+    problems = []
+    for part in others:
+        key, equals, value = (each.strip() for each in part.partition("="))
+        if not equals or not value or key in values:
+            found = f"{shown_text(part)} again" if key in values and value else shown_text(part)
+            problems.append(
+                Problem(
+                    place,
+                    found,
+                    "KEY=VALUE, each key once",
+                    "write it like cutting_length=22, and a decimal point, not a comma",
+                )
+            )
+        else:
+            values[key] = _number_or_text(value)
+    number = int(number_text)
+    # The rule on points asks whether the key was written; here every key stands on one line.
+    spots = {f"{number}.{key}": Spot(1, 1) for key in values}
+    checker = _Words("--cutter", spots, "mm")
+    checked = checker.table(values, "cutters.N", str(number))
+    cutter_rules(checker, {number: checked}, BAD, "")
+    problems += checker.problems
+    if problems:
+        raise InputProblems(problems)
+    return Cutter(number=number, **checked)
+
+
+def make_job(
+    programs: Sequence[Path | str],
+    blank: Blank,
+    cutters: Iterable[Cutter],
+    target: Path | str | None = None,
+    *,
+    target_units: str = "mm",
+    target_anchor: str = "origin",
+    target_at: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    zero: str = "left front top",
+    limits: Limits | None = None,
+) -> Job:
+    """Return a job of one setup, side 1 up, from programs that need no job file.
+
+    programs: at least one, run in this order.  target: a mesh; its `target_anchor` lies at
+    `target_at` mm in the blank frame, by default its own origin at the left front bottom corner.
+    zero: corner and face, such as "left front top" or "centre bottom".  A single cutter also serves
+    programs that call none.  Raises InputProblems.
+    """
+    problems: list[Problem | None] = []
+    by_number: dict[int, Cutter] = {}
+    for cutter in cutters:
+        if cutter.number in by_number:
+            problems.append(
+                Problem(
+                    Place("--cutter"),
+                    f"two cutters with the number {cutter.number}",
+                    "each tool number once",
+                    "give one of them its own number",
+                )
+            )
+        by_number[cutter.number] = cutter
+    if not by_number:
+        problems.append(Problem(Place("--cutter"), "none", _CUTTER_LIKE, "add at least one"))
+    if not programs:
+        problems.append(Problem(Place("PROGRAM"), "none", "a program", "name at least one"))
+    checker = Checker("--cutter", {}, "mm")
+    measures = {
+        number: {key.name: getattr(cutter, key.name) for key in children("cutters.N")}
+        for number, cutter in by_number.items()
+    }
+    cutter_rules(checker, measures, {"length": blank.length, "width": blank.width}, "")
+    problems += checker.problems
+    problems += [file_problem(Path(path), str(path), Place(str(path)), "a program") for path in programs]
+    if target is not None:
+        problems.append(file_problem(Path(target), str(target), Place("--target"), "a mesh"))
+    if target_units not in UNITS:
+        problems.append(
+            Problem(
+                Place("--target-units"), shown_text(target_units), f"one of {', '.join(UNITS)}", "choose one"
+            )
+        )
+    work_zero = _zero(zero, problems)
+    found = [problem for problem in problems if problem is not None]
+    if found:
+        raise InputProblems(found)
+    first = Path(programs[0])
+    return Job(
+        name=first.stem,
+        blank=blank,
+        cutters=by_number,
+        setups=(
+            Setup(
+                name="side 1",
+                programs=tuple(Path(path) for path in programs),
+                zero=work_zero,
+                cutter=next(iter(by_number)) if len(by_number) == 1 else None,
+            ),
+        ),
+        target=None
+        if target is None
+        else TargetSpec(Path(target), units=target_units, anchor=target_anchor, at=target_at),
+        limits=limits or Limits(),
+    )
+
+
+class _Words(Checker):
+    """A checker of words on the command line, which have no line and column."""
+
+    def place(self, path: str) -> Place:
+        return Place(self.file, key=path)
+
+    def where(self, parent: str) -> str:
+        return ""
+
+
+def _zero(text: str, problems: list[Problem | None]) -> Zero:
+    """Return the zero of words such as "left front top"."""
+    words = text.lower().split()
+    corners = {" ".join(sorted(corner.split())): corner for corner in CORNERS}
+    corner = corners.get(" ".join(sorted(words[:-1])))
+    if corner and words[-1] in FACES:
+        return Zero(corner, words[-1])
+    known = [f"{corner} {face}" for corner in CORNERS for face in FACES]
+    near = nearest_word(text.lower(), known)
+    problems.append(
+        Problem(
+            Place("--zero"),
+            shown_text(text),
+            f"a corner ({', '.join(CORNERS)}) and a face ({', '.join(FACES)})",
+            f"write '{near}'" if near else "write it like 'left front top'",
+        )
+    )
+    return Zero()
+
+
+def _number_or_text(text: str) -> Any:
+    """Return what a job file would hold for a word of the command line."""
+    for kind in (int, float):
+        try:
+            return kind(text)
+        except ValueError:
+            continue
+    return text

@@ -1,0 +1,236 @@
+"""Reads a job file (TOML) into a Job, or tells everything that is wrong with it at once."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from simkit.cutters import Cutter
+from simkit.errors import InputProblems, Place, Problem
+from simkit.job.check import Checker, in_order, is_bad
+from simkit.job.files import file_problem, shown_text
+from simkit.job.locate import locate
+from simkit.job.model import Blank, Dowel, Job, Limits, Setup, TargetSpec, Zero
+from simkit.job.rules import cutter_rules, dowel_rules, setup_rules
+from simkit.job.schema import UNITS
+
+_MOST_BYTES = 1_000_000  # a job file has a few thousand; anything above is another kind of file
+_AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+
+
+def read_job(path: Path, shown: str | None = None) -> Job:
+    """Return the job of a TOML file, all lengths in mm, with the line of every key.
+
+    path: the job file; programs and mesh are looked for from its folder, their paths in the job are
+    that folder joined with the text in the file.  shown: the path as messages write it.
+    Errors: lengths carry the rounding of one float64 product.
+    Raises InputProblems with every problem found, in the order of the file.
+    """
+    path = Path(path)
+    name = str(path) if shown is None else shown
+    text = _text(path, name)
+    values, spots = _parsed(text, name)
+    checker = Checker(name, spots, _unit(values))
+    tables = checker.table(values, "", "")
+    blank, cutters, setups, dowels = (tables[key] for key in ("blank", "cutters", "setups", "dowels"))
+    if not is_bad(cutters):
+        cutter_rules(checker, cutters, blank, "cutters")
+    if not is_bad(setups):
+        setup_rules(checker, setups, cutters, dowels)
+    if not is_bad(dowels):
+        dowel_rules(checker, dowels, blank)
+    _files(checker, tables, path, name)
+    if checker.problems:
+        raise InputProblems(in_order(checker.problems))
+    lines = {key: spot.line for key, spot in spots.items()}
+    return _job(tables, path, name, lines)
+
+
+def _text(path: Path, name: str) -> str:
+    """Return the text of the job file."""
+    place = Place(name)
+    if problem := file_problem(path, name, place, "a job file (TOML)"):
+        raise InputProblems(problem)
+    size = path.stat().st_size
+    if size > _MOST_BYTES:
+        raise InputProblems(
+            Problem(
+                place, f"a file of {size / 1e6:.1f} MB", "a job file (TOML)", "name the job file of the part"
+            )
+        )
+    data = path.read_bytes()
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        before = data[: error.start].decode("utf-8-sig", errors="replace")
+        line = before.count("\n") + 1
+        found = (
+            "text in UTF-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "bytes that are no text in UTF-8"
+        )
+        raise InputProblems(
+            Problem(
+                Place(name, line, len(before) - before.rfind("\n")),
+                found,
+                "a job file (TOML) in UTF-8",
+                "save the file again with the encoding UTF-8",
+            )
+        ) from None
+    return text
+
+
+def _parsed(text: str, name: str) -> tuple[dict[str, Any], dict]:
+    """Return the values of a TOML text and where its keys stand."""
+    try:
+        return tomllib.loads(text), locate(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputProblems(_syntax_problem(text, name, str(error))) from None
+    except RecursionError:
+        found, remedy = "brackets inside brackets inside brackets, too deep to read", "write it flat"
+    except ValueError:  # a number of thousands of digits
+        found, remedy = "a number too long to read", "write the number shorter"
+    raise InputProblems(Problem(Place(name), found, "a job file (TOML)", remedy))
+
+
+_OPEN_QUOTES = {'Expected "\'"': "'", "Expected \"'''\"": "'''", "Unterminated string": '"""'}
+# What the standard reader says -> what was expected, what to do.
+_SYNTAX = (
+    ("Expected '=' after a key", "an = behind the key", "write it as key = value"),
+    ("Invalid initial character for a key part", "a key", "write it as key = value"),
+    ("Invalid statement", "a key, or a table in [ ]", "write key = value, [table], or # before a comment"),
+    ("Expected newline or end of document after a statement", "the end of the line", 'quote text ("6 mm")'),
+    ("Expected ']]'", "]] behind the name of the table", "write it as [[setups]]"),
+    ("Expected ']'", "] behind the name of the table", "write it as [blank]"),
+    ("Unclosed array", "a comma or the ] that ends the list", "add what is missing, here or just above"),
+    (
+        "Unclosed inline table",
+        "a comma or the } that ends the table",
+        "add what is missing, on the same line",
+    ),
+    ("Duplicate inline table key", "each key once", "take one of the two out"),
+    (
+        "Unescaped '\\'",
+        "no \\ in text in double quotes",
+        "write / between folders, or put the text in single quotes",
+    ),
+    (
+        "Escaped character is not",
+        "no \\ in text in double quotes",
+        "write / between folders, or put the text in single quotes",
+    ),
+    ("Unterminated string", "the quote that ends the text", "add the quote at the end of the text"),
+    ("Expected \"'''\"", "the quotes that end the text", "add the quotes at the end of the text"),
+    ('Expected \'"""\'', "the quotes that end the text", "add the quotes at the end of the text"),
+    ('Expected "\'"', "the quote that ends the text", "add the quote at the end of the text"),
+    ("Invalid date or datetime", "a number, or text in quotes", "put text in quotes"),
+    ("Invalid hex value", "no \\ in text in double quotes", "write / between folders"),
+    (
+        "Invalid value",
+        "a number, text in quotes, a list in [ ] or a table in { }",
+        'put text in quotes ("6 mm")',
+    ),
+    ("Cannot overwrite a value", "each key once in a table", "take one of the two lines out"),
+    ("Cannot mutate immutable", "a table written in one place", "put all its keys between the same { }"),
+    ("Cannot redefine namespace", "a table written in one place", "put all its keys under one heading"),
+)
+
+
+def _syntax_problem(text: str, name: str, message: str) -> Problem:
+    """Return a TOML syntax error in plain words."""
+    text = text.replace("\r\n", "\n")
+    lines = text.split("\n")
+    match = _AT.search(message)
+    what = message[: match.start()] if match else message
+    if match and match[1]:
+        line, column = int(match[1]), int(match[2])
+    else:
+        # Where only the end of the file stopped a quoted text, the last such quote opened it.
+        at = text.rfind(_OPEN_QUOTES[what]) if what in _OPEN_QUOTES else -1
+        at = len(text) if at < 0 else at
+        line, column = text.count("\n", 0, at) + 1, at - text.rfind("\n", 0, at)
+    place = Place(name, line, column)
+    row = lines[line - 1] if line <= len(lines) else ""
+    rest = row[column - 1 :].strip()
+    # Where the mistake shows only behind the end of a line, the line itself says more.
+    found = shown_text(rest or row.strip()) if rest or row.strip() else "the end of the file"
+    if what.startswith("Cannot declare"):
+        first = next((number for number, other in enumerate(lines, 1) if other.strip() == row.strip()), line)
+        header = row.strip()
+        again = f"{header} again, as in line {first}" if first < line else f"{header} again"
+        expected, remedy = "each table once", "put the keys of both under one heading"
+        if header.startswith("[cutters."):
+            expected, remedy = "each tool number once", "give this cutter its own number"
+        elif header in ("[setups]", "[dowels]"):
+            remedy = f"write [{header}] with double brackets, each time"
+        return Problem(place, again, expected, remedy)
+    if what.startswith(("Illegal character", "Found invalid character")):
+        is_line_end = what.endswith(r"'\n'")
+        expected = "the quote that ends the text" if is_line_end else "no control characters"
+        remedy = "add the quote at the end of the text" if is_line_end else "take the character out"
+        return Problem(place, found, expected, remedy)
+    for start, expected, remedy in _SYNTAX:
+        if what.startswith(start):
+            if start.startswith("Expected newline") and rest.startswith(","):
+                remedy = "write a decimal point, not a comma"
+            elif start == "Invalid value" and not rest:
+                remedy = "write the value behind the ="
+            elif start == "Cannot overwrite a value" and row.startswith("[["):
+                found, expected = row.strip(), "each table written in one way"
+                remedy = f"write {found} with double brackets, each time"
+            elif "\\" in row:  # the place given is behind the \, the whole line says more
+                found = shown_text(row.strip())
+            return Problem(place, found, expected, remedy)
+    return Problem(place, f"{found} ({what})", "a job file (TOML)", "correct this line")
+
+
+def _unit(values: dict[str, Any]) -> str | None:
+    """Return the unit of plain numbers; None when what is written there cannot be used."""
+    unit = values.get("unit", "mm")
+    return unit if isinstance(unit, str) and unit in UNITS else None
+
+
+def _files(checker: Checker, tables: dict[str, Any], path: Path, name: str) -> None:
+    """Check that the programs and the mesh are there and can be read."""
+    named: list[tuple[str, Any, str]] = []
+    if not is_bad(tables["setups"]):
+        for index, setup in enumerate(tables["setups"]):
+            if not is_bad(setup) and isinstance(setup["programs"], tuple):
+                named += [
+                    (f"setups[{index}].programs[{part}]", text, "a program")
+                    for part, text in enumerate(setup["programs"])
+                ]
+    if isinstance(tables["target"], dict):
+        named.append(("target.mesh", tables["target"]["mesh"], "a mesh"))
+    for key, text, noun in named:
+        if isinstance(text, str):
+            seen = str(Path(name).parent / text)
+            if problem := file_problem(path.parent / text, seen, checker.place(key), noun):
+                checker.problems.append(problem)
+
+
+def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -> Job:
+    """Return the Job of checked values."""
+    folder = path.parent
+    target = tables["target"]
+    return Job(
+        name=tables["name"] or path.stem,
+        blank=Blank(**tables["blank"]),
+        cutters={number: Cutter(number=number, **values) for number, values in tables["cutters"].items()},
+        setups=tuple(
+            Setup(
+                **{
+                    **setup,
+                    "zero": Zero(**setup["zero"]),
+                    "programs": tuple(folder / text for text in setup["programs"]),
+                }
+            )
+            for setup in tables["setups"]
+        ),
+        target=TargetSpec(**{**target, "mesh": folder / target["mesh"]}) if target else None,
+        dowels=tuple(Dowel(**dowel) for dowel in tables["dowels"] or ()),
+        limits=Limits(**(tables["limits"] or {})),
+        file=name,
+        unit=tables["unit"],
+        lines=lines,
+    )

@@ -1,0 +1,463 @@
+"""The keys of the job file, as one table: it drives checking, defaults, template and documentation.
+
+A path names a key as it is written: "blank.length", "cutters.N.shape" (N: the tool number),
+"setups[].turn" ([]: one of a list of tables).
+"""
+
+from __future__ import annotations
+
+import textwrap
+from dataclasses import dataclass
+from typing import Any
+
+from simkit.cutters import DRILL_POINT_DEGREES, SHAPES
+from simkit.frames import TURNS
+from simkit.job.model import ANCHORS, CORNERS, FACES, Limits
+from simkit.units import MM_PER_UNIT
+
+UNITS = tuple(MM_PER_UNIT)
+BIGGEST, SMALLEST = 5000.0, 1.0  # mm, of a blank: beyond these a unit or a decimal point is wrong
+TOOL_NUMBERS = (1, 9999)
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One key of the job file.
+
+    kind: "table", "tables" (a list of tables), "numbered tables", "text", "choice", "path", "paths",
+        "count" (a whole number), "number", "length", "lengths", "numbers" (lists of `size`), "points"
+        (a list of lists of `size` lengths).
+    default: as it is written in the file, None when the key is required or has none.
+    low, high: range of the number, mm for lengths.
+    noun: what the file of a path is.
+    examples: TOML text for the template, one for each of the tables it shows.
+    is_aside: the template shows it behind a #.
+    """
+
+    path: str
+    kind: str
+    help: str
+    required: bool = False
+    default: Any = None
+    choices: tuple[str, ...] = ()
+    low: float = 0.0
+    high: float = 0.0
+    size: int = 0
+    noun: str = ""
+    examples: tuple[str, ...] = ()
+    is_aside: bool = False
+
+    @property
+    def name(self) -> str:
+        """The key's own name: "length" of "blank.length"."""
+        return self.path.split(".")[-1].removesuffix("[]")
+
+    @property
+    def parent(self) -> str:
+        """The path of the table that holds the key: "setups[]" of "setups[].turn", "" at the top."""
+        return self.path.rpartition(".")[0]
+
+    @property
+    def inside(self) -> str:
+        """The path that the keys of this table have as their parent."""
+        return {"tables": f"{self.path}[]", "numbered tables": f"{self.path}.N"}.get(self.kind, self.path)
+
+    @property
+    def expected(self) -> str:
+        """What a value must be, in words that follow "expected"."""
+        low, high = f"{self.low:g}", f"{self.high:g}"
+        if self.kind == "table" and self.examples:
+            return f"a table such as {self.examples[0]}"
+        if self.kind == "choice":
+            return "one of " + ", ".join(f"'{choice}'" for choice in self.choices)
+        return {
+            "length": f"a length from {low} mm to {high} mm",
+            "lengths": f"a list of {self.size} lengths from {low} mm to {high} mm",
+            "points": f"a list of places, each a list of {self.size} lengths from {low} mm to {high} mm",
+            "number": f"a number from {low} to {high}",
+            "numbers": f"a list of {self.size} numbers from {low} to {high}",
+            "count": f"a whole number from {low} to {high}",
+            "text": "text on one line",
+            "path": f"the path of {self.noun}",
+            "paths": f"a list of paths, each of {self.noun}",
+            "table": f"a table [{self.name}]",
+            "tables": f"a list of tables, each under [[{self.name}]]",
+            "numbered tables": f"tables by tool number, such as [{self.name}.1]",
+        }[self.kind]
+
+
+_LIMITS = Limits()
+_SHIFT = {"kind": "lengths", "low": -BIGGEST, "high": BIGGEST}
+_SIZE = {"kind": "length", "low": SMALLEST, "high": BIGGEST, "required": True}
+_LIMIT = {"kind": "length", "low": 0.0, "high": 100.0}
+
+KEYS: tuple[Key, ...] = (
+    Key("name", "text", "What the part is called, for people.", examples=('"olive boat"',)),
+    Key(
+        "unit",
+        "choice",
+        'The unit of plain numbers. Text carries its own: "1/4 in", "2 1/4 in", "6 mm".',
+        default="mm",
+        choices=UNITS,
+        examples=('"mm"',),
+    ),
+    Key("blank", "table", "The prepared block of wood before the first cut.", required=True),
+    Key("blank.length", **_SIZE, help="Size along x.", examples=("280",)),
+    Key("blank.width", **_SIZE, help="Size along y.", examples=("90",)),
+    Key("blank.thickness", **_SIZE, help="Size along z.", examples=("38",)),
+    Key("blank.species", "text", "The wood.", default="", examples=('"cherry"',)),
+    Key(
+        "cutters",
+        "numbered tables",
+        "The cutters, by the number that T calls: [cutters.1], [cutters.2] and so on.",
+        required=True,
+    ),
+    Key(
+        "cutters.N.shape",
+        "choice",
+        "The shape of the cutting part.",
+        required=True,
+        choices=tuple(SHAPES),
+        examples=('"flat"', '"drill"'),
+    ),
+    Key(
+        "cutters.N.diameter",
+        "length",
+        "Diameter of the cutting part.",
+        required=True,
+        low=0.05,
+        high=200.0,
+        examples=("6", "6"),
+    ),
+    Key("cutters.N.flutes", "count", "Cutting edges.", low=1, high=12, examples=("2",)),
+    Key(
+        "cutters.N.cutting_length",
+        "length",
+        "From the tip to the end of the cutting edges.",
+        low=0.1,
+        high=500.0,
+        examples=("25",),
+    ),
+    Key("cutters.N.shank", "length", "Diameter of the shank.", low=0.5, high=100.0, examples=("6",)),
+    Key(
+        "cutters.N.stick_out",
+        "length",
+        "From the tip to the holder.",
+        low=0.1,
+        high=1000.0,
+        examples=("40",),
+    ),
+    Key(
+        "cutters.N.point",
+        "number",
+        "Drill only: full angle of the point, degrees.",
+        default=DRILL_POINT_DEGREES,
+        low=10.0,
+        high=180.0,
+        examples=("118", "118"),
+        is_aside=True,
+    ),
+    Key("setups", "tables", "How the blank lies and what is run, in the order of the work.", required=True),
+    Key(
+        "setups[].name",
+        "text",
+        "What the setup is called in the findings; each has its own.",
+        required=True,
+        examples=('"outside and foot"', '"hollows"'),
+    ),
+    Key(
+        "setups[].turn",
+        "choice",
+        'How the blank lies, against side 1 up. "about x" lays it over its long side, "about y" end over'
+        ' end. The first setup has "none".',
+        required=True,
+        choices=TURNS,
+        examples=('"none"', '"about x"'),
+    ),
+    Key(
+        "setups[].zero",
+        "table",
+        "Where X0 Y0 Z0 of the programs is, as the operator sees the blank lying in this setup.",
+        required=True,
+        examples=('{ corner = "left front", face = "top" }', '{ corner = "left front", face = "top" }'),
+    ),
+    Key(
+        "setups[].zero.corner",
+        "choice",
+        "Which corner, or the centre, in plan.",
+        required=True,
+        choices=CORNERS,
+        examples=('"left front"',),
+    ),
+    Key(
+        "setups[].zero.face",
+        "choice",
+        "Top of the blank as it lies, or bottom (the table).",
+        required=True,
+        choices=FACES,
+        examples=('"top"',),
+    ),
+    Key(
+        "setups[].zero.offset",
+        **_SHIFT,
+        size=3,
+        help="From there to the zero: right, back, up.",
+        default=(0, 0, 0),
+        examples=("[0, 0, 0]",),
+        is_aside=True,
+    ),
+    Key(
+        "setups[].programs",
+        "paths",
+        "The program files in the order they are run, seen from the folder of the job file.",
+        required=True,
+        noun="a program",
+        examples=('["side1.nc"]', '["side2.nc"]'),
+    ),
+    Key(
+        "setups[].cutter",
+        "count",
+        "The cutter for a program that calls none.",
+        low=TOOL_NUMBERS[0],
+        high=TOOL_NUMBERS[1],
+        examples=("1", "1"),
+        is_aside=True,
+    ),
+    Key(
+        "setups[].pins",
+        "points",
+        "Where dowel pins stand in the table, from the left front corner of the blank as it lies there."
+        " When left out: where the dowel holes were in the first setup.",
+        size=2,
+        low=-BIGGEST,
+        high=BIGGEST,
+        examples=("[[8, 45], [268, 45]]", "[[8, 45], [268, 45]]"),
+        is_aside=True,
+    ),
+    Key("target", "table", "The wanted part. When left out, the shape is not judged."),
+    Key(
+        "target.mesh",
+        "path",
+        "A closed triangle mesh of the part.",
+        required=True,
+        noun="a mesh",
+        examples=('"olive_boat.stl"',),
+    ),
+    Key(
+        "target.units",
+        "choice",
+        "The unit of the mesh (many mesh files carry none).",
+        required=True,
+        choices=UNITS,
+        examples=('"mm"',),
+    ),
+    Key(
+        "target.rotate",
+        "numbers",
+        "Degrees about x, then y, then z.",
+        size=3,
+        low=-360.0,
+        high=360.0,
+        default=(0, 0, 0),
+        examples=("[0, 0, 0]",),
+        is_aside=True,
+    ),
+    Key(
+        "target.anchor",
+        "choice",
+        "The point of the rotated mesh that lies at `at`: its own origin, the low corner or the centre of"
+        " its bounding box.",
+        default="origin",
+        choices=ANCHORS,
+        examples=('"origin"',),
+        is_aside=True,
+    ),
+    Key(
+        "target.at",
+        **_SHIFT,
+        size=3,
+        help="Where that point lies, from the left front bottom corner of the blank, side 1 up.",
+        default=(0, 0, 0),
+        examples=("[0, 0, 0]",),
+        is_aside=True,
+    ),
+    Key("dowels", "tables", "Holes through the blank that hold its place when it is turned over."),
+    Key(
+        "dowels[].name",
+        "text",
+        "What the hole is called in the findings; each has its own.",
+        required=True,
+        examples=('"left"', '"right"'),
+    ),
+    Key(
+        "dowels[].at",
+        "lengths",
+        "Its centre, from the left front corner of the blank, side 1 up.",
+        required=True,
+        size=2,
+        low=0.0,
+        high=BIGGEST,
+        examples=("[8, 45]", "[268, 45]"),
+    ),
+    Key(
+        "dowels[].diameter",
+        "length",
+        "Diameter of the hole.",
+        required=True,
+        low=0.5,
+        high=100.0,
+        examples=("6", "6"),
+    ),
+    Key("limits", "table", "What you accept."),
+    Key(
+        "limits.gouge",
+        **_LIMIT,
+        help="Deepest cut into the part.",
+        default=f"{_LIMITS.gouge:g} mm",
+        examples=("0.1",),
+    ),
+    Key(
+        "limits.leftover",
+        **_LIMIT,
+        help="Most that may stand proud of it.",
+        default=f"{_LIMITS.leftover:g} mm",
+        examples=("0.3",),
+    ),
+    Key(
+        "limits.thinnest_wall",
+        **_LIMIT,
+        help="Thinnest wall.",
+        default=f"{_LIMITS.thinnest_wall:g} mm",
+        examples=("3",),
+    ),
+    Key(
+        "limits.witness_step",
+        **_LIMIT,
+        help="Highest step where the two sides meet.",
+        default=f"{_LIMITS.witness_step:g} mm",
+        examples=("0.2",),
+    ),
+    Key(
+        "limits.dowel_miss",
+        **_LIMIT,
+        help="Farthest from a dowel hole to its pin.",
+        default=f"{_LIMITS.dowel_miss:g} mm",
+        examples=("0.1",),
+    ),
+)
+
+# Words people use for the shapes we have, and shapes that cannot be simulated, each with the reason.
+SAME_SHAPE = {
+    "ballnose": "ball",
+    "ball nose": "ball",
+    "ball-nose": "ball",
+    "ball end": "ball",
+    "round nose": "ball",
+    "end mill": "flat",
+    "endmill": "flat",
+    "flat end": "flat",
+    "square": "flat",
+    "square end": "flat",
+    "straight": "flat",
+    "twist drill": "drill",
+}
+_UNDERCUT = "it cuts wider below than above, and what it leaves under an overhang cannot be held here"
+_HOLLOW = "its edge is hollow, which is not modelled"
+_LATER = "its profile is not modelled"
+REFUSED_SHAPES = {
+    **dict.fromkeys(
+        ["dovetail", "t-slot", "t slot", "tslot", "keyhole", "lollipop", "undercut", "slot cutter"], _UNDERCUT
+    ),
+    **dict.fromkeys(["round-over", "roundover", "round over", "ogee", "cove"], _HOLLOW),
+    **dict.fromkeys(
+        ["bull-nose", "bullnose", "bull nose", "tapered ball", "tapered", "vee", "v-bit", "v bit", "v"],
+        _LATER,
+    ),
+}
+
+
+def children(parent: str) -> tuple[Key, ...]:
+    """Return the keys of one table: parent "" (the top), "blank", "cutters.N", "setups[]" and so on."""
+    return tuple(key for key in KEYS if key.parent == parent)
+
+
+def toml_value(value: Any) -> str:
+    """Return a default of the table as it is written in a job file."""
+    if isinstance(value, str):
+        return f'"{value}"'
+    if isinstance(value, tuple):
+        return "[" + ", ".join(toml_value(part) for part in value) + "]"
+    return f"{value:g}"
+
+
+def _note(key: Key) -> str:
+    """Return the comment on a key: help, what it may be, whether it may be left out."""
+    parts = [key.help]
+    if key.kind == "choice":
+        parts.append(key.expected[0].upper() + key.expected[1:].replace("'", '"') + ".")
+    if not key.required:
+        parts.append("(optional)")
+    return " ".join(parts)
+
+
+def _comment(text: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(text, 92, initial_indent="# " + indent, subsequent_indent="# " + indent)
+
+
+def _lines(key: Key, index: int) -> list[str]:
+    """Return the template lines of one plain key in the table number `index`; notes in the first only."""
+    if index >= len(key.examples):
+        return []
+    line = f"{'# ' * key.is_aside}{key.name} = {key.examples[index]}"
+    if index > 0:
+        return [line]
+    beside = f"{line:<27} # {_note(key)}"
+    lines = [beside] if len(beside) <= 94 else [*_comment(_note(key)), line]
+    if key.kind == "table":
+        for sub in children(key.path):
+            example = f" {sub.name} = {sub.examples[0]}" if not sub.required else ""
+            lines[-1:-1] = _comment(f"{sub.name}: {_note(sub)}{example}", "  ")
+    return lines
+
+
+def template_text() -> str:
+    """Return a complete job file with a comment on every key, ready to be changed.
+
+    It reads back as a valid job once the programs and the mesh it names stand beside it.
+    """
+    lines = [
+        "# A job for simkit: one blank, its cutters, and the programs that carve it from two sides.",
+        "# Change the values to yours.  Keys behind a # are optional; take the # away to use one.",
+        "",
+    ]
+    for key in children(""):
+        inner = children(key.inside)
+        if not inner:
+            lines += _lines(key, 0)
+            continue
+        lines += ["", *_comment(_note(key))]
+        heads = {
+            "table": [f"[{key.name}]"],
+            "tables": [f"[[{key.name}]]"] * 2,
+            "numbered tables": [f"[{key.name}.1]", f"[{key.name}.2]"],
+        }[key.kind]
+        for index, head in enumerate(heads):
+            lines += [""] * (index > 0) + [head]
+            for sub in inner:
+                lines += _lines(sub, index)
+    return "\n".join(lines) + "\n"
+
+
+def markdown_table() -> str:
+    """Return the table of all keys for the documentation, in Markdown."""
+    rows = ["| key | value | when left out | meaning |", "| --- | --- | --- | --- |"]
+    for key in KEYS:
+        if key.required:
+            default = "required"
+        elif key.default in (None, ""):
+            default = "-"
+        else:
+            default = f"`{toml_value(key.default)}`"
+        value = key.expected.replace("'", "`")
+        rows.append(f"| `{key.path}` | {value} | {default} | {key.help} |")
+    return "\n".join(rows) + "\n"
