@@ -26,6 +26,8 @@ class Evidence:
     contacts[setup]: (depth (n,), place (n, 3)) of the rapids, as stock.cut gives them.
     target, envelopes, deviations {1: ..., 2: ...}: None or empty without a target.
     recut(lattice) -> Field: the whole job cut again on another lattice.
+    heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
+    evaluations: heights of swept cutters that were evaluated for `field`.
     """
 
     job: Job
@@ -34,9 +36,11 @@ class Evidence:
     rows: list[slice]
     frames: list[Frame]
     recut: Callable[..., Field]
+    heights: Callable[..., tuple]
     field: Field
     fields: list[Field]
     contacts: list[tuple[np.ndarray, np.ndarray]]
+    evaluations: int = 0
     target: Any = None
     target_grid: Any = None
     envelopes: Any = None

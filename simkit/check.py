@@ -1,0 +1,186 @@
+"""One check: cut every setup, compare, gather the evidence, let the finders judge it."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import partial
+
+import numpy as np
+
+from simkit._jit import is_cold
+from simkit.errors import InputProblems, Place, Problem
+from simkit.findings.evidence import Evidence
+from simkit.findings.finding import Finding
+from simkit.findings.registry import judge
+from simkit.frames import Frame
+from simkit.job.model import Job
+from simkit.moves.table import Moves, join_moves
+from simkit.stock.cut import cut, cut_heights, warm_up
+from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
+
+MOST_CELLS = 200_000_000  # about 16 bytes a cell and side; beyond this a check would not fit in 8 GiB
+LEAST_CELLS = 100  # fewer cells than this say nothing about a part
+
+
+class NoProgress:
+    """Stands in where nobody watches."""
+
+    def stage(self, name: str) -> None:
+        """Begin a stage."""
+
+    def fraction(self, done: float) -> None:
+        """Say how much of the stage is done, 0 to 1."""
+
+
+@dataclass
+class Timings:
+    """Seconds per stage, in the order they ran."""
+
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @contextmanager
+    def stage(self, name: str, progress) -> Iterator[None]:
+        """Time a stage and show it."""
+        progress.stage(name)
+        started = time.perf_counter()
+        try:
+            yield
+        finally:
+            self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - started
+
+
+def check(job: Job, reads, cell: float, progress=None) -> tuple[Evidence, list[Finding], dict[str, float]]:
+    """Return evidence, findings (worst first) and seconds per stage of one check.
+
+    job: as read.  reads: reads[setup] = [(path, ProgramRead), ...] as program.job_programs gives them.
+    cell: edge of a field cell, mm.  progress: has stage(name) and fraction(done).
+    Raises InputProblems for a target that cannot be used or a cell size that does not suit the blank.
+    """
+    progress = progress or NoProgress()
+    timings = Timings()
+    lattice = _lattice(job, cell)
+    target, grid = None, None
+    if job.target is not None:
+        with timings.stage("reading the target", progress):
+            target, grid = _target(job)
+    if is_cold():
+        with timings.stage("compiling (first use only)", progress):
+            warm_up()
+    evidence = _cut(job, reads, lattice, timings, progress)
+    if target is not None:
+        evidence.target, evidence.target_grid = target, grid
+        with timings.stage("comparing with the target", progress):
+            _compare(evidence)
+    with timings.stage("measuring walls", progress):
+        _walls(evidence)
+    with timings.stage("lining up the sides", progress):
+        _sides(evidence)
+    with timings.stage("judging", progress):
+        findings = judge(evidence, progress.fraction)
+    return evidence, findings, timings.seconds
+
+
+def _lattice(job: Job, cell: float) -> Lattice:
+    lattice = blank_lattice(job.blank.length, job.blank.width, cell)
+    count = lattice.nx * lattice.ny
+    place = Place("command line", key="--cell")
+    if count > MOST_CELLS:
+        fitting = np.sqrt(job.blank.length * job.blank.width / MOST_CELLS)
+        raise InputProblems(
+            Problem(
+                place,
+                f"{cell:g} mm cells, {count:,} of them over this blank",
+                f"at most {MOST_CELLS:,} cells",
+                f"use --cell {np.ceil(fitting * 1000) / 1000:g} or coarser",
+            )
+        )
+    if count < LEAST_CELLS:
+        raise InputProblems(
+            Problem(
+                place,
+                f"{cell:g} mm cells, only {count} of them over this blank",
+                f"at least {LEAST_CELLS} cells",
+                "use finer cells",
+            )
+        )
+    return lattice
+
+
+def _target(job: Job):
+    from simkit.target.grid import TargetGrid
+    from simkit.target.mesh import load_target
+
+    place = Place(job.file or "command line", job.lines.get("target.mesh"), key="target.mesh")
+    target = load_target(job.target, job.blank, place)
+    return target, TargetGrid(target)
+
+
+def _setup_slices(moves: Moves, count: int) -> list[slice]:
+    """Return the rows of each setup; setups follow one another in the table."""
+    edges = np.searchsorted(moves.setup, np.arange(count + 1))
+    return [slice(int(first), int(last)) for first, last in zip(edges[:-1], edges[1:], strict=True)]
+
+
+def cut_all(
+    job: Job, moves: Moves, rows: list[slice], frames: list[Frame], lattice: Lattice, progress=None
+) -> list:
+    """Return the outcome of each setup in turn, cut from a whole blank on a lattice.
+
+    rows[setup]: its rows of `moves`; frames[setup]: program frame -> blank frame.
+    """
+    field = blank_field(lattice, job.blank.length, job.blank.width, job.blank.thickness)
+    outcomes = []
+    for one, frame in zip(rows, frames, strict=True):
+        outcome = cut(field, moves[one], job.cutters, frame, first_row=one.start, progress=progress)
+        outcomes.append(outcome)
+        field = outcome.field
+    return outcomes
+
+
+def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evidence:
+    moves = join_moves([read.moves for setup in reads for _, read in setup])
+    rows = _setup_slices(moves, len(job.setups))
+    frames = [setup.frame(job.blank) for setup in job.setups]
+    field = blank_field(lattice, job.blank.length, job.blank.width, job.blank.thickness)
+    fields, contacts, evaluations = [], [], 0
+    for setup, one, frame in zip(job.setups, rows, frames, strict=True):
+        with timings.stage(f"cutting {setup.name}", progress):
+            outcome = cut(
+                field, moves[one], job.cutters, frame, first_row=one.start, progress=progress.fraction
+            )
+        field = outcome.field
+        fields.append(field)
+        contacts.append((outcome.contact_depth, outcome.contact_at))
+        evaluations += outcome.evaluations
+
+    def recut(window: Lattice) -> Field:
+        return cut_all(job, moves, rows, frames, window)[-1].field
+
+    return Evidence(
+        job=job,
+        reads=reads,
+        moves=moves,
+        rows=rows,
+        frames=frames,
+        recut=recut,
+        heights=partial(_heights, job, moves, rows, frames),
+        field=field,
+        fields=fields,
+        contacts=contacts,
+        evaluations=evaluations,
+    )
+
+
+def _heights(job: Job, moves: Moves, rows: list[slice], frames: list[Frame], points: np.ndarray):
+    """Return lower, upper (n,) float64 mm and the rows that cut them, exact at any points (n, 2)."""
+    start = {1: np.full(len(points), job.blank.thickness), -1: np.zeros(len(points))}
+    owner = {1: np.full(len(points), -1, np.int64), -1: np.full(len(points), -1, np.int64)}
+    for one, frame in zip(rows, frames, strict=True):
+        up = frame.up
+        heights, local = cut_heights(points, moves[one], job.cutters, frame, start[up])
+        owner[up] = np.where(local >= 0, local + one.start, owner[up])
+        start[up] = heights
+    return start[-1], start[1], owner[-1], owner[1]

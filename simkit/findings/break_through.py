@@ -1,0 +1,57 @@
+"""break-through: nothing of the part is left in a column."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from simkit.compare.spots import spots
+from simkit.findings import shape
+from simkit.findings.evidence import Evidence
+from simkit.findings.finding import Finding
+
+
+def find(evidence: Evidence) -> list[Finding]:
+    """Return one finding for each connected spot where the part is cut right through."""
+    if evidence.target is None:
+        return []
+    gone = evidence.break_through
+    lattice = evidence.field.lattice
+    found = spots(np.where(gone.mask, gone.depth, 0), gone.mask, lattice)
+    findings = []
+    for nth, spot in enumerate(found[: shape.MOST]):
+        row, side = _last_cut(evidence, spot.cell)
+        lesser = found[shape.MOST :] if nth == shape.MOST - 1 else []
+        z = float(evidence.envelopes.side(side)[spot.cell])
+        findings.append(
+            Finding(
+                kind="break-through",
+                severity="beyond",
+                message=(
+                    f"nothing is left of {spot.value:.2f} mm of the part over {spot.area:.1f} mm2"
+                    + shape.lesser_words(lesser)
+                ),
+                advice=(
+                    "The cuts of both sides meet inside the part: check depth and zero of both setups, "
+                    "and the thickness of the blank."
+                ),
+                value=spot.value,
+                bound=1e-4,
+                limit=0.0,
+                measure="thickness of the part that is gone, along the cutter's axis, at cell centres",
+                side=side,
+                area=spot.area,
+                cells=spot.cells,
+                **evidence.place_of((*spot.at, z), shape.setup_of_side(evidence, side, row)),
+                **evidence.source_of(row),
+            )
+        )
+    return findings
+
+
+def _last_cut(evidence: Evidence, cell: tuple[int, int]) -> tuple[int, int]:
+    """Return the row and side of the cut that goes deeper beyond the part at a cell."""
+    field, envelopes = evidence.field, evidence.envelopes
+    above = float(envelopes.upper[cell] - field.upper[cell])
+    below = float(field.lower[cell] - envelopes.lower[cell])
+    side = 1 if above >= below else 2
+    return shape.owner_at(evidence, side, cell), side

@@ -1,0 +1,37 @@
+"""gouge: material removed inside the target."""
+
+from __future__ import annotations
+
+from simkit.findings import shape
+from simkit.findings.evidence import Evidence
+from simkit.findings.finding import Finding
+
+MEASURE = "the larger of the distances cut to target and target to cut, to the surface it entered through"
+
+
+def find(evidence: Evidence) -> list[Finding]:
+    """Return one finding for each connected spot cut deeper into the part than the limit."""
+    findings = []
+    limit = evidence.job.limits.gouge
+    for side, deviation in evidence.deviations.items():
+        mask = (deviation.normal < -limit) & ~evidence.break_through.mask
+        looked, lesser = shape.looked_spots(evidence, side, mask, limit, is_gouge=True)
+        told = [one for one in looked if one.severity]
+        for nth, one in enumerate(told):
+            more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
+            steep = abs(float(deviation.vertical[one.spot.cell]))
+            findings.append(
+                Finding(
+                    kind="gouge",
+                    message=(
+                        f"cut {abs(one.look.value):.2f} mm into the part over {one.spot.area:.1f} mm2 "
+                        f"({steep:.2f} mm along the cutter's axis){more}"
+                    ),
+                    advice=(
+                        "Check the zero and the depth in this setup first; if the rest of this side is "
+                        "right, correct the pass on this line, or keep this cutter out of the place."
+                    ),
+                    **shape.common_fields(evidence, one, limit, MEASURE),
+                )
+            )
+    return findings

@@ -1,0 +1,102 @@
+"""What the finders of deviations share: spots looked at closely, judged, and put in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from simkit.compare.closer import Look, closer_look
+from simkit.compare.spots import Spot, spots
+from simkit.findings.evidence import Evidence
+
+MOST = 12  # spots of one kind and side that are told one by one, worst first
+
+
+@dataclass(frozen=True)
+class Looked:
+    """A spot after a closer look.
+
+    severity: "beyond", "undecided", or "" when the closer look found it within the limit.
+    row: the move that cut its worst place, -1 for none.
+    """
+
+    spot: Spot
+    look: Look
+    severity: str
+    row: int
+    side: int
+
+
+def severity_of(value: float, bound: float, limit: float) -> str:
+    """Return how a value with its bound stands against the most it may be: '' within the limit."""
+    if value - bound > limit:
+        return "beyond"
+    return "undecided" if value + bound > limit and value > limit else ""
+
+
+def looked_spots(
+    evidence: Evidence, side: int, mask: np.ndarray, limit: float, is_gouge: bool
+) -> tuple[list[Looked], list[Spot]]:
+    """Return the worst spots of a mask after a closer look, and the lesser spots beyond MOST.
+
+    side: 1 or 2.  mask (ny, nx) bool: cells of its deviation beyond `limit` mm.
+    """
+    deviation = evidence.deviations[side]
+    found = spots(deviation.normal, mask, deviation.lattice)
+    looked = []
+    for spot in found[:MOST]:
+        look = closer_look(evidence.recut, evidence.field, evidence.target_grid, side, spot.cell, is_gouge)
+        row = owner_at(evidence, side, spot.cell)
+        looked.append(Looked(spot, look, severity_of(abs(look.value), look.bound, limit), row, side))
+    return looked, found[MOST:]
+
+
+def owner_at(evidence: Evidence, side: int, cell: tuple[int, int]) -> int:
+    """Return the row of the move that cut a cell from a side, or of the nearest cut cell; -1 for none."""
+    field = evidence.field
+    owners = field.upper_move if side == 1 else field.lower_move
+    iy, ix = cell
+    if owners[iy, ix] >= 0:
+        return int(owners[iy, ix])
+    reach = 30  # cells
+    box = (slice(max(iy - reach, 0), iy + reach + 1), slice(max(ix - reach, 0), ix + reach + 1))
+    near = owners[box]
+    rows, columns = np.nonzero(near >= 0)
+    if not len(rows):
+        return -1
+    y, x = rows + box[0].start - iy, columns + box[1].start - ix
+    nearest = int(np.argmin(y * y + x * x))
+    return int(near[rows[nearest], columns[nearest]])
+
+
+def setup_of_side(evidence: Evidence, side: int, row: int) -> int | None:
+    """Return the index of the setup that a place of a side belongs to: the move's, else the first."""
+    if row >= 0:
+        return int(evidence.moves.setup[row])
+    ups = [index for index, frame in enumerate(evidence.frames) if frame.up == (1 if side == 1 else -1)]
+    return ups[0] if ups else None
+
+
+def common_fields(evidence: Evidence, one: Looked, limit: float, measure: str) -> dict[str, Any]:
+    """Return the fields of a Finding that follow from a looked-at spot."""
+    return {
+        "severity": one.severity,
+        "value": abs(one.look.value),
+        "bound": one.look.bound,
+        "limit": limit,
+        "measure": measure,
+        "side": one.side,
+        "area": one.spot.area,
+        "cells": one.spot.cells,
+        **evidence.place_of(one.look.at, setup_of_side(evidence, one.side, one.row)),
+        **evidence.source_of(one.row),
+    }
+
+
+def lesser_words(lesser: list[Spot]) -> str:
+    """Return words for the spots that are not told one by one, '' when there are none."""
+    if not lesser:
+        return ""
+    return f" ({len(lesser)} lesser spots like it, up to {abs(lesser[0].value):.2f} mm, are not listed)"
