@@ -1,0 +1,205 @@
+"""How far the cut surface lies from the target, seen from one side, measured both ways.
+
+Positive: leftover, material standing proud of the part.  Negative: gouge, cut into the part.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.errors import ShapeError
+from simkit.stock.field import Field, Lattice
+from simkit.target.envelope import Envelopes
+from simkit.target.grid import TargetGrid
+
+THRESHOLD = 0.05  # mm: below this the vertical difference is close enough, and never too small
+BLOCK = 8  # columns along the edge of a block of the search tables
+NO_SKIP = (0, 0, 0, 0)
+
+
+@dataclass(frozen=True)
+class Deviation:
+    """The cut against the target over a lattice, seen from one side; + leftover, - gouge.
+
+    side: 1 (upper surface) or 2 (lower).
+    vertical (ny, nx) float32 mm: along the cutter's axis; NaN where the column misses the part.
+    normal (ny, nx) float32 mm: the larger of the distance cut -> target (exact) and the least that
+        the distance target -> cut can be; equals `vertical` where that is within `threshold`.
+    most (ny, nx) float32 mm: the same with the most that target -> cut can be.
+    |normal| <= |most| <= |vertical|; the true two-way distance at a cell centre lies between the
+    first two, see `deviation`.
+    """
+
+    side: int
+    lattice: Lattice
+    vertical: np.ndarray
+    normal: np.ndarray
+    most: np.ndarray
+    threshold: float
+
+
+class CutSurface:
+    """What one side sees of a field, as columns to measure distances to.
+
+    Heights count along the side's own axis (z for side 1, -z for side 2).  A column that holds
+    nothing is air at all heights.  skip: cells (iy0, iy1, ix0, ix1) for which a finer surface stands
+    in (only the columns between two of them are left out).
+    """
+
+    def __init__(self, field: Field, side: int, skip: tuple[int, int, int, int] = NO_SKIP):
+        self.lattice = field.lattice
+        heights = field.upper if side == 1 else -field.lower
+        self.heights = np.where(field.is_solid, heights.astype(np.float64), -np.inf)
+        self.skip = skip
+        self._tables: dict[tuple[bool, bool], tuple] = {}
+
+    def _table(self, is_gouge: bool, is_least: bool) -> tuple:
+        key = (is_gouge, is_least)
+        if key not in self._tables:
+            heights = self.heights if is_gouge else -self.heights
+            if is_least:  # the surface between four samples reaches at most the highest of them
+                heights = np.pad(heights, ((0, 1), (0, 1)), mode="edge")
+                heights = np.maximum(heights[:-1], heights[1:])
+                heights = np.maximum(heights[:, :-1], heights[:, 1:])
+            by, bx = -(-heights.shape[0] // BLOCK), -(-heights.shape[1] // BLOCK)
+            padded = np.full((by * BLOCK, bx * BLOCK), -np.inf)
+            padded[: heights.shape[0], : heights.shape[1]] = heights
+            highest = padded.reshape(by, BLOCK, bx, BLOCK).max(axis=(1, 3))
+            self._tables[key] = (np.ascontiguousarray(heights), highest)
+        return self._tables[key]
+
+    def distance(self, x, y, heights, within, is_gouge: bool, is_least: bool) -> np.ndarray:
+        """Return the distance from points to the nearest material (a gouge) or air (leftover), mm.
+
+        x, y (k,) mm; heights (k,) along the side's axis; within (k,): the answer when none is nearer.
+        is_least: take the surface between samples as near as it can be (it keeps between the lowest
+        and highest of the four samples about it), else count the samples alone, which are certain.
+        """
+        from simkit.compare.deviation_kernels import nearest_column
+
+        table, highest = self._table(is_gouge, is_least)
+        cell = self.lattice.cell
+        x0, y0 = self.lattice.origin[0] + cell / 2, self.lattice.origin[1] + cell / 2
+        iy0, iy1, ix0, ix1 = self.skip
+        skip = np.array([iy0, iy1 - 1, ix0, ix1 - 1] if is_least else NO_SKIP, dtype=np.int64)
+        out = np.empty(len(x))
+        width = cell if is_least else 0.0
+        heights = heights if is_gouge else -heights
+        nearest_column(x, y, heights, within, table, highest, x0, y0, cell, width, BLOCK, skip, out)
+        return out
+
+
+def deviation(
+    field: Field, envelopes: Envelopes, grid: TargetGrid, side: int, threshold: float = THRESHOLD
+) -> Deviation:
+    """Return how far the cut surface of one side lies from the target, per cell, both ways.
+
+    field: what is left.  envelopes: of the target on the same lattice.  grid: the target's triangles.
+    side: 1 or 2.  threshold mm: cells with a smaller vertical difference keep it as their normal one;
+    the distance to a surface seen from the same side is never more than the vertical one.
+
+    Two distances are measured at each other cell, and the larger one counts:
+    cut -> target, from the cut point to the triangles that face this side or are vertical (a gouge is
+    measured to the surface it entered through), exact to rounding;
+    target -> cut, from the target point under or over the cell centre to the nearest material (gouge)
+    or the nearest air (leftover), over columns between the samples.  On flats both ends of its range
+    agree; at a step they differ by up to 2.9 cells (a cell diagonal on each side), because the step
+    may lie anywhere between two samples; on a slope the first distance is the larger, and exact.
+    The range supposes that between four samples the surface keeps between their lowest and highest: a
+    scratch or rib narrower than a cell does not show.
+    A column that is empty counts as a gouge of the side that cut it; its other side reads 0 there.
+    Source: profile of a surface, ISO 1101; own derivation; twin in tests/compare.
+    """
+    _check(field, envelopes, side)
+    vertical = _vertical(field, envelopes, side)
+    flat = np.flatnonzero(np.abs(vertical) > threshold)
+    lattice = field.lattice
+    normal = vertical.astype(np.float32)
+    most = normal.copy()
+    if len(flat):
+        least, upmost = two_way(
+            flat, field, envelopes, grid, side, vertical.ravel()[flat], (CutSurface(field, side),)
+        )
+        normal.ravel()[flat] = least
+        most.ravel()[flat] = upmost
+    return Deviation(side, lattice, vertical.astype(np.float32), normal, most, threshold)
+
+
+def _check(field: Field, envelopes: Envelopes, side: int) -> None:
+    if side not in (1, 2):
+        raise ShapeError(f"side must be 1 or 2, not {side}")
+    if field.lattice != envelopes.lattice:
+        raise ShapeError("field and envelopes stand on different lattices")
+
+
+def _vertical(field: Field, envelopes: Envelopes, side: int) -> np.ndarray:
+    """Return cut minus target along the side's axis, mm (ny, nx) float64, NaN outside the outline."""
+    if side == 1:
+        vertical = field.upper.astype(np.float64) - envelopes.upper
+    else:
+        vertical = envelopes.lower - field.lower.astype(np.float64)
+    vertical[~field.is_solid & (vertical > 0)] = 0.0  # nothing is left there to stand proud
+    return vertical
+
+
+def two_way(
+    flat: np.ndarray,
+    field: Field,
+    envelopes: Envelopes,
+    grid: TargetGrid,
+    side: int,
+    vertical: np.ndarray,
+    surfaces: tuple[CutSurface, ...],
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the signed two-way distance at chosen cells, its least and its most, mm (k,) float64.
+
+    flat (k,): row * nx + column of the cells.  field, envelopes, grid, side: as for `deviation`.
+    vertical (k,) mm: at these cells, not NaN.  surfaces: the cut, in one or more finenesses.
+    """
+    lattice = field.lattice
+    iy, ix = np.divmod(flat, lattice.nx)
+    x, y = lattice.centre_of(iy, ix)
+    cut = (field.upper if side == 1 else field.lower).ravel()[flat].astype(np.float64)
+    target = envelopes.side(side).ravel()[flat] * (1 if side == 1 else -1)
+    size = np.abs(vertical)
+    to_target = grid.distance(np.column_stack([x, y, cut]), side, size)
+    ends = []
+    for is_least in (True, False):
+        to_cut = size.copy()
+        for is_gouge in (True, False):
+            one = np.flatnonzero(vertical < 0 if is_gouge else vertical > 0)
+            for surface in surfaces if len(one) else ():
+                to_cut[one] = surface.distance(x[one], y[one], target[one], to_cut[one], is_gouge, is_least)
+        ends.append(np.copysign(np.maximum(to_target, to_cut), vertical))
+    return ends[0], ends[1]
+
+
+@dataclass(frozen=True)
+class BreakThrough:
+    """Where nothing of the part is left in a column.
+
+    mask (ny, nx) bool.  depth (ny, nx) float32 mm: thickness of the part that is gone, NaN elsewhere.
+    """
+
+    mask: np.ndarray
+    depth: np.ndarray
+
+
+def break_through(
+    field: Field, envelopes: Envelopes, upper: Deviation, lower: Deviation, least: float
+) -> BreakThrough:
+    """Return where the cut went right through the part.
+
+    field, envelopes: on one lattice.  upper, lower: deviations of sides 1 and 2.
+    least mm: an outer wall shaved by less than this from the side empties columns too; it is a gouge
+    of that size and no break-through.
+    The mask is exact at cell centres; depth to 1e-5 mm (float32).
+    """
+    _check(field, envelopes, 1)
+    left = np.minimum(field.upper, envelopes.upper) - np.maximum(field.lower, envelopes.lower)
+    is_deep = (upper.normal < -least) | (lower.normal < -least)
+    mask = ~(left > 0) & envelopes.is_part & is_deep
+    depth = np.where(mask, envelopes.upper - envelopes.lower, np.nan).astype(np.float32)
+    return BreakThrough(mask, depth)

@@ -1,0 +1,113 @@
+"""The target's triangles binned in plan, for windows and for exact closest-point queries."""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+import numpy as np
+
+from simkit.errors import ShapeError
+from simkit.target.mesh import Target
+
+VERTICAL = 1e-9  # largest |z| of a unit normal that still counts as a vertical face
+BIN_LIMITS = (0.25, 20.0)  # mm, edge of a bin
+GROUP = 4  # bins along the edge of a group
+LARGEST_GRID = 4_000_000  # bins
+
+
+class TargetGrid:
+    """A target with what repeated questions need, each made once when first asked for.
+
+    target: a closed mesh in the blank frame.
+    boxes (m, 6) float64 mm: low and high corner of each triangle.
+    facing (m,) int8: 1 faces up, -1 faces down, 0 vertical (or without area).
+    """
+
+    def __init__(self, target: Target):
+        self.target = target
+        corners = target.vertices[target.triangles]
+        self.boxes = np.concatenate([corners.min(axis=1), corners.max(axis=1)], axis=1)
+        self._bins: dict[int, tuple] = {}
+
+    @cached_property
+    def facing(self) -> np.ndarray:
+        """Which way each triangle faces (m,) int8."""
+        a, b, c = (self.target.vertices[self.target.triangles[:, k]] for k in range(3))
+        normal = np.cross(b - a, c - a)
+        flat = VERTICAL * np.linalg.norm(normal, axis=1)
+        z = normal[:, 2]
+        return np.where(z > flat, 1, np.where(z < -flat, -1, 0)).astype(np.int8)
+
+    def bins(self, side: int) -> tuple:
+        """Return the triangles that side 1 or 2 sees, vertical ones too, binned in plan.
+
+        Returns origin x, origin y, edge (mm), bins along x, along y, start, items, the lowest and
+        highest z of each bin (bins, 2) mm, bins along the edge of a group, and the z ranges of groups.
+        The sides are kept apart so that a bin's z range is narrow.
+        """
+        if side not in self._bins:
+            self._bins[side] = self._binned(side)
+        return self._bins[side]
+
+    @cached_property
+    def _layout(self) -> tuple[float, float, float, int, int]:
+        """Origin x, y, edge (mm) and numbers of bins along x and y: a few triangles to a bin."""
+        low, high = self.target.bounds
+        extent = np.maximum(high - low, 1e-6)
+        edge = 2.0 * float(np.sqrt(extent[0] * extent[1] / max(len(self.boxes) / 2, 1)))
+        edge = float(np.clip(edge, *BIN_LIMITS))
+        while (extent[0] / edge + 1) * (extent[1] / edge + 1) > LARGEST_GRID:
+            edge *= 2
+        return float(low[0]), float(low[1]), edge, int(extent[0] / edge) + 1, int(extent[1] / edge) + 1
+
+    def _binned(self, side: int) -> tuple:
+        from simkit.target.closest_kernels import bin_triangles, group_bins
+
+        facing = self.facing[self.order]
+        chosen = np.flatnonzero(facing >= 0 if side == 1 else facing <= 0)
+        start, items, heights = bin_triangles(self.ordered[1], chosen, *self._layout)
+        tops = group_bins(heights, *self._layout[3:], GROUP)
+        return *self._layout, start, items, heights, GROUP, tops
+
+    @cached_property
+    def order(self) -> np.ndarray:
+        """The triangles in plan order, by bin (m,) int64."""
+        origin_x, origin_y, edge, nx, _ = self._layout
+        ix = ((self.boxes[:, 0] - origin_x) / edge).astype(np.int64)
+        iy = ((self.boxes[:, 1] - origin_y) / edge).astype(np.int64)
+        return np.argsort(iy * nx + ix, kind="stable")
+
+    @cached_property
+    def ordered(self) -> tuple[np.ndarray, np.ndarray]:
+        """Corners and boxes of the triangles in plan order, so that neighbours lie close in memory.
+
+        Numbers in `bins` count in this order.
+        """
+        corners = np.ascontiguousarray(self.target.vertices[self.target.triangles][self.order])
+        return corners, np.ascontiguousarray(self.boxes[self.order])
+
+    def distance(self, points: np.ndarray, side: int = 0, within: np.ndarray | None = None) -> np.ndarray:
+        """Return the shortest distance from points to the target's surface, mm (k,) float64.
+
+        points (k, 3) float64 mm, blank frame.  side: 0 all triangles, 1 those that face up or are
+        vertical, 2 those that face down or are vertical.  within (k,) mm: no triangle farther than
+        this matters, and this is the answer when none is nearer; +inf when not given.
+        Error: rounding only, under 1e-9 mm for parts up to 2 m.
+        Source: closest point on a triangle by its seven regions, C. Ericson, Real-Time Collision
+        Detection, 2005, section 5.1.5 (from memory); against a general mesh library in tests/target.
+        """
+        from simkit.target.closest_kernels import closest_distance
+
+        points = np.ascontiguousarray(points, dtype=np.float64)
+        if points.ndim != 2 or points.shape[1] != 3:
+            raise ShapeError(f"points must be (k, 3), not {points.shape}")
+        if within is None:
+            within = np.full(len(points), np.inf)
+        within = np.ascontiguousarray(within, dtype=np.float64)
+        if within.shape != (len(points),):
+            raise ShapeError(f"within must be ({len(points)},), not {within.shape}")
+        for one in (1, 2) if side == 0 else (side,):
+            out = np.empty(len(points))
+            closest_distance(points, within, *self.ordered, *self.bins(one), out)
+            within = out
+        return within
