@@ -1,0 +1,219 @@
+"""One program file -> `ProgramRead`: its moves, and everything a person should know about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.errors import InputProblems, Place, Problem
+from simkit.moves.table import ARC, LINE, Moves, make_moves
+from simkit.program import interpreter
+from simkit.program.interpreter import PROBLEM_LIMIT, ROW, Interpreter, Notice
+from simkit.program.words import scan, split_lines
+
+__all__ = ["PROBLEM_LIMIT", "Notice", "ProgramRead", "read_program"]
+
+
+@dataclass(frozen=True)
+class ProgramRead:
+    """What is in a program.
+
+    moves: in the program's own frame, mm, tip of the cutter.  warnings: sorted by line, one of each
+        sort, at the first place it holds.  units_seen: "mm" and "in" in the order the program states
+        them; empty when it states none.
+    tools_called: (tool, line, column) of every change of cutter the moves follow, in order; empty when
+        the job's cutter is the one that cuts.
+    largest_arc_mismatch: mm, the largest difference between the radii at start and end of an arc as
+        written (radius form: by how much the radius is too short), and its line (None without arcs).
+    has_end: M2, M30 or a closing % was read.  block_count: lines that hold words.
+    line_count: lines of the file.
+    """
+
+    name: str
+    moves: Moves
+    warnings: tuple[Notice, ...]
+    units_seen: tuple[str, ...]
+    tools_called: tuple[tuple[int, int, int], ...]
+    largest_arc_mismatch: float
+    largest_arc_mismatch_line: int | None
+    has_end: bool
+    block_count: int
+    line_count: int
+
+
+def read_program(
+    text_or_bytes: bytes | str,
+    name: str,
+    *,
+    setup: int = 0,
+    cutter: int | None = None,
+    units: str | None = None,
+) -> ProgramRead:
+    """Return what is in a program, or raise InputProblems with every reason why it cannot be used.
+
+    text_or_bytes: the file.  name: as the user wrote it, for messages and `Moves.programs`.
+    setup: index for the column of that name.  cutter: number of the cutter for a program that calls
+    none (T with M6); with None such a program's T words alone say it, with a warning.  units: "mm" or
+    "in" for a program that states neither G21 nor G20; with None it is refused.
+    At most PROBLEM_LIMIT problems, sorted by line and column.
+
+    Where the machine stands before the program is unknown.  Rapids give X, Y and Z one by one or
+    together; no row is made until all three are known.  The rapid that makes the third known becomes
+    the first row, of no length (start = end): an arrival, the way to it is not known.  A cutting move
+    before that is a problem.  Every later motion block is one row, even one of no length; an arc of
+    more than half a turn whose radii differ is two rows (`arcs.arc_about` says how arcs are drawn, and
+    `arcs.tolerance` by how much they may contradict themselves).
+    Rapids before the first change of cutter carry the number of the first cutter called.
+
+    Error: coordinates rounding of float64 only; arcs within largest_arc_mismatch of what is written.
+    Source: ISO 6983-1; NISTIR 6556 (2000), order of execution section 3.8.  Not from there, common
+    usage: `;` comments, G91.1, line numbers of any length, arcs with both axis words left out, G0 to
+    G3 alone in a block as a change of mode.
+    """
+    if units not in (None, "mm", "in"):
+        raise ValueError(f"units must be 'mm', 'in' or None, not {units!r}")
+    return _read(text_or_bytes, name, setup, cutter, units, has_short_cut=True)
+
+
+def _read(source, name, setup, cutter, units, has_short_cut) -> ProgramRead:
+    lines = split_lines(source, name)
+    state = Interpreter(name, lines, units, has_short_cut)
+    state.run()
+    table = (
+        np.frombuffer(state.rows, dtype=np.float64).reshape(-1, len(ROW))
+        if state.rows
+        else np.zeros((0, len(ROW)))
+    )
+    problems, notices = state.problems, dict(state.notices)
+    if not state.block_count and not problems:
+        remedy = "post the program again and look whether this is the right file"
+        problems.append(Problem(Place(name), "a file with no words in it", "a program", remedy))
+    called = _cutters(state, table, name, cutter, notices)
+    if isinstance(called, Problem):
+        problems.append(called)
+    if problems:
+        problems.sort(key=lambda problem: (problem.place.line or 0, problem.place.column or 0))
+        raise InputProblems(problems[:PROBLEM_LIMIT])
+    tool, tools_called = called
+    speed = _speeds(state, table, name, notices)
+    if not state.has_end:
+        text = "the program ends with no M2, M30 or closing %: the file may be cut off"
+        notices["end"] = Notice(Place(name, len(lines) if lines[-1] else max(1, len(lines) - 1), 1), text)
+    if not len(table):
+        notices["empty"] = Notice(Place(name, 1, 1), "the program moves nothing")
+    return ProgramRead(
+        name=name,
+        moves=_moves(table, name, setup, tool, speed),
+        warnings=tuple(sorted(notices.values(), key=lambda notice: (notice.place.line, notice.place.column))),
+        units_seen=tuple(state.units_seen),
+        tools_called=tools_called,
+        largest_arc_mismatch=state.largest_mismatch,
+        largest_arc_mismatch_line=state.largest_mismatch_line,
+        has_end=state.has_end,
+        block_count=state.block_count,
+        line_count=len(lines) - (not lines[-1]),
+    )
+
+
+def _moves(table: np.ndarray, name: str, setup: int, tool: np.ndarray, speed: np.ndarray) -> Moves:
+    end = table[:, :3]
+    code = table[:, ROW.index("code")]
+    is_rapid = code == interpreter.RAPID
+    return make_moves(
+        programs=(name,),
+        kind=np.where(code == interpreter.ARC, ARC, LINE),
+        rapid=is_rapid,
+        start=np.concatenate((end[:1], end[:-1])),
+        end=end,
+        centre=table[:, 6:8],
+        sweep=table[:, 8],
+        feed=np.where(is_rapid, np.nan, table[:, ROW.index("feed")]),
+        speed=speed,
+        tool=tool,
+        setup=np.full(len(table), setup),
+        line=table[:, ROW.index("line")],
+    )
+
+
+def _first_cut(table: np.ndarray, where: np.ndarray) -> int | None:
+    """Return the first cutting row among those that `where` (n,) bool marks, or None."""
+    rows = np.flatnonzero(where & (table[:, ROW.index("code")] != interpreter.RAPID))
+    return int(rows[0]) if len(rows) else None
+
+
+def _block_place(state: Interpreter, table: np.ndarray, row: int) -> Place:
+    """Return the place of the first word of the block that made a row."""
+    line = int(table[row, ROW.index("line")])
+    return Place(state.name, line, scan(state.lines[line - 1])[0][0].start + 1)
+
+
+def _steps(length: int, events, before: float) -> np.ndarray:
+    """Return a column (length,) that is `before` and then follows events (row, value), in order."""
+    starts = np.array([0, *(row for row, _ in events), length])
+    return np.repeat(np.array([before, *(value for _, value in events)]), np.diff(starts))
+
+
+def _cutters(
+    state: Interpreter, table: np.ndarray, name: str, cutter: int | None, notices: dict[str, Notice]
+):
+    """Return the column of cutters and the calls it follows, or the problem that there is none."""
+    calls, words = state.changes, state.tool_words
+    if not calls and words:
+        tool, line, column = words[0][1:]
+        place = Place(name, line, column)
+        if cutter is not None:
+            text = f"T{tool} with no M6 in the program: cutter {cutter}, stated for it, is taken to cut"
+        else:
+            text = (
+                f"T{tool} with no M6 in the program: cutter {tool} is taken to be in the spindle from here on"
+            )
+            calls = words
+        notices["tool"] = Notice(place, text)
+    elif calls:
+        last_change = (calls[-1][2], calls[-1][3])
+        unused = [word for word in words if word[2] > last_change[0] and word[1] != calls[-1][1]]
+        if unused:
+            _, tool, line, column = unused[-1]
+            text = f"T{tool} is chosen but no M6 changes to it: cutter {calls[-1][1]} stays in the spindle"
+            notices["tool"] = Notice(Place(name, line, column), text)
+    # Number 0 stands for an empty spindle.
+    column = _steps(len(table), [(row, tool) for row, tool, _, _ in calls], 0 if cutter is None else cutter)
+    before = np.arange(len(table)) < (calls[0][0] if calls else len(table))
+    row = _first_cut(table, before if cutter is None else (column == 0) & ~before)
+    if row is None and calls:
+        row = _first_cut(table, (column == 0) & ~before)
+    if row is not None and "cutter" not in state.told:
+        return Problem(
+            _block_place(state, table, row),
+            "a cutting move before any cutter is chosen",
+            "a cutter, for its shape decides what is cut",
+            "write T1 M6, with its number, or state the cutter for this program in the job",
+        )
+    if calls and before.any():
+        first = calls[0][1]
+        if cutter is None:
+            column[before] = first
+            text = f"rapids before the first change of cutter are taken as made with cutter {first}"
+        else:
+            text = (
+                f"moves before the first change of cutter are taken as made with cutter {cutter}, as stated"
+            )
+        place = Place(name, int(table[0, ROW.index("line")]), 1)
+        if np.count_nonzero(before) > 1 or cutter is not None:
+            notices["before"] = Notice(place, text)
+    return column, tuple(call[1:] for call in calls)
+
+
+def _speeds(state: Interpreter, table: np.ndarray, name: str, notices: dict[str, Notice]) -> np.ndarray:
+    is_on = _steps(len(table), [(row, on) for row, _, on in state.spindle], False)
+    row = _first_cut(table, ~is_on.astype(bool))
+    if row is not None:
+        if any(on for _, _, on in state.spindle):
+            text = "a cutting move with the spindle off: no M3 since it was last stopped"
+            if not any(on and at <= row for at, _, on in state.spindle):
+                text = "a cutting move with the spindle off: M3 comes only later"
+        else:
+            text = "no M3 in the program: the spindle has to be switched on by hand"
+        notices["spindle"] = Notice(_block_place(state, table, row), text)
+    return _steps(len(table), [(row, speed) for row, speed, _ in state.spindle], 0.0)

@@ -1,0 +1,301 @@
+"""Program text -> lines -> words, each with the place where it stands.
+
+Two scanners read a line.  `quick_words` is fast and says nothing about places; it gives up on
+whatever it cannot read whole.  `scan` reads any line, knows every column and words every complaint.
+Where `quick_words` gives an answer, `scan` gives the same words (the tests hold them together).
+"""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+from simkit.errors import InputProblems, Place, Problem
+
+_NUMBER = r"[+-]?(?:[0-9]++(?:\.[0-9]*+)?|\.[0-9]++)"
+_WORDS = re.compile(rf"[A-Z]{_NUMBER}")
+_IS_NUMBER = re.compile(_NUMBER).fullmatch
+_NUMBER_CHARS = frozenset("+-.0123456789 \t")
+_LETTERS = re.compile(r"[A-Za-z]+")
+_MINUS_LOOKALIKES = "‐‑‒–—−"
+_LONGEST_QUOTE = 40
+
+_FLOW_WORD = re.compile(
+    r"IF|THEN|ELSE(IF)?|END(IF)?|(END)?WHILE|DO|GOTO|CALL|(END)?SUB|(END)?REPEAT|RETURN|BREAK|CONTINUE"
+).fullmatch
+
+
+class Word(NamedTuple):
+    """A letter and its number as text; it fills line[start:end] (characters, from 0)."""
+
+    letter: str
+    text: str
+    start: int
+    end: int
+
+
+class Complaint(NamedTuple):
+    """What `scan` could not read: where (character, from 0), and the three parts of a Problem."""
+
+    start: int
+    found: str
+    expected: str
+    remedy: str
+
+
+def quoted(text: str) -> str:
+    """Return text in quotes, fit for one line of a message: long text cut, odd characters spelt out."""
+    if len(text) > _LONGEST_QUOTE:
+        text = text[:_LONGEST_QUOTE] + "..."
+    plain = "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+    return f"'{plain}'"
+
+
+def split_lines(source: bytes | str, name: str) -> list[str]:
+    """Return the lines of a program file, line ends removed (LF, CRLF or CR).
+
+    source: the bytes of the file (UTF-8 with or without byte-order mark; else every byte is taken as
+    one Latin-1 character, which only comments may hold), or text.  name: for messages.
+    The last item is the text behind the last line end: "" in a file that ends as it should.
+    Raises InputProblems when there is nothing to read or the file is no text.
+    """
+    if isinstance(source, bytes):
+        if source.startswith((b"\xff\xfe", b"\xfe\xff")):
+            raise _unreadable(name, 1, 1, "a file in UTF-16", "save it again as plain text (ASCII or UTF-8)")
+        try:
+            text = source.decode("utf-8")
+        except UnicodeDecodeError:
+            text = source.decode("latin-1")
+    else:
+        text = source
+    text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+    if not text.strip():
+        remedy = "post the program again and look whether the disk is full"
+        raise _unreadable(name, None, None, "an empty file", remedy)
+    null = text.find("\0")
+    if null >= 0:
+        line = text.count("\n", 0, null) + 1
+        column = null - text.rfind("\n", 0, null)
+        remedy = "give the program that goes to the machine, not the drawing or an archive"
+        raise _unreadable(name, line, column, "a binary file (a zero byte)", remedy)
+    return text.split("\n")
+
+
+def _unreadable(name, line, column, found, remedy) -> InputProblems:
+    return InputProblems(Problem(Place(name, line, column), found, "a program as plain text", remedy))
+
+
+def quick_words(line: str) -> list[str] | None:
+    """Return the words of a line without comments ("X-1.5", ...), or None when `scan` has to read it."""
+    if not line.isascii():
+        return None
+    compact = line.replace(" ", "").replace("\t", "").upper()
+    words = _WORDS.findall(compact)
+    # An O may be a mistyped zero: only `scan` can tell.
+    return words if "".join(words) == compact and "O" not in compact else None
+
+
+def scan(line: str, is_cut_off: bool = False) -> tuple[list[Word], list[Complaint]]:
+    """Return every word that can be read, and a complaint for everything that cannot.
+
+    line: one line of the program.  is_cut_off: it is the last one and has no line end.
+    Spaces and tabs have no meaning outside comments, not even inside a number (NISTIR 6556, 3.3).
+    """
+    words: list[Word] = []
+    complaints: list[Complaint] = []
+    at, length = 0, len(line)
+    while at < length:
+        char = line[at]
+        if char in " \t":
+            at += 1
+        elif char == ";":
+            break
+        elif char == "(":
+            at = _skip_comment(line, at, is_cut_off, complaints)
+        elif char.isascii() and char.isalpha():
+            at = _read_word(line, at, is_cut_off, words, complaints)
+        else:
+            at = _odd_text(line, at, words, complaints)
+    return words, complaints
+
+
+def _skip_comment(line: str, at: int, is_cut_off: bool, complaints: list[Complaint]) -> int:
+    close = line.find(")", at + 1)
+    if close < 0:
+        remedy = "the file is cut off here: post it again" if is_cut_off else "close the comment on its line"
+        complaints.append(Complaint(at, f"{quoted(line[at:])} with no ')'", "a closed comment", remedy))
+        return len(line)
+    if line.find("(", at + 1, close) >= 0:
+        complaints.append(
+            Complaint(
+                at,
+                f"the comment {quoted(line[at : close + 1])} with a second '(' inside",
+                "comments that are not nested, for controls differ on where such a comment ends",
+                "take the inner bracket out",
+            )
+        )
+        # What follows may be comment or program: nothing behind it can be judged.
+        return len(line)
+    return close + 1
+
+
+def _read_word(line: str, at: int, is_cut_off: bool, words: list[Word], complaints: list[Complaint]) -> int:
+    """Read the word that begins with the letter at `at`; return where to go on."""
+    length = len(line)
+    stop = at + 1
+    while stop < length and line[stop] in _NUMBER_CHARS:
+        stop += 1
+    written = line[at:stop].rstrip(" \t")
+    text = written[1:].replace(" ", "").replace("\t", "")
+    following = line[stop] if stop < length else ""
+    if following in ("o", "O") and stop == at + len(written) and _is_zero_typed_as_letter(line, at, stop):
+        end = stop + 1
+        while end < length and line[end] in "+-.0123456789oO":
+            end += 1
+        found = f"{quoted(line[at:end])} (a letter O)"
+        remedy = "replace the letter O by a zero"
+        complaints.append(Complaint(at, found, f"a number after {line[at].upper()}", remedy))
+        return end
+    if _IS_NUMBER(text):
+        words.append(Word(line[at].upper(), text, at, at + len(written)))
+        return stop
+    if text:
+        if text.count(".") > 1:
+            found = f"{quoted(written)} (a number with {text.count('.')} points)"
+        else:
+            found = quoted(written)
+        expected = "one number: a sign or none, digits, at most one point"
+        if is_cut_off and stop == length:
+            complaints.append(Complaint(at, found, expected, "the file is cut off here: post it again"))
+        else:
+            complaints.append(Complaint(at, found, expected, "correct the number, or post the program again"))
+        return stop
+    if following and following in _MINUS_LOOKALIKES:
+        return _odd_dash(line, at, stop, complaints)
+    if following in ("#", "["):
+        complaints.append(_programming(line, at))
+        return length
+    run = _LETTERS.match(line, at).group()
+    if _FLOW_WORD(run.upper()):
+        complaints.append(_programming(line, at))
+        return length
+    if len(run) > 1:
+        remedy = "put text into a comment ( ), or delete it"
+        complaints.append(Complaint(at, quoted(line[at:].rstrip()), "a number after each letter", remedy))
+        return length
+    if is_cut_off and stop == length:
+        remedy = "the file is cut off here: post it again"
+    else:
+        remedy = "add the number or delete the letter"
+    complaints.append(
+        Complaint(at, f"{quoted(written)} with no number", f"a number after {written.upper()}", remedy)
+    )
+    return stop
+
+
+def _is_zero_typed_as_letter(line: str, at: int, stop: int) -> bool:
+    """Tell whether the O at `stop` stands for a zero in the word that begins at `at`."""
+    if line[at] in "oO":
+        return False
+    run = _LETTERS.match(line, stop).group()
+    if stop > at + 1:  # digits, then O: X1O.5
+        return len(run) <= 2
+    return len(run) <= 2 and not (at > 0 and line[at - 1].isalpha())  # XO.5, GOX5
+
+
+def _programming(line: str, at: int) -> Complaint:
+    return Complaint(
+        at,
+        f"{quoted(line[at:].rstrip())} (parameters, expressions or flow words)",
+        "plain numbers, for what a control computes depends on what is stored in it",
+        "post the program again as plain moves, without macros",
+    )
+
+
+def _odd_text(line: str, at: int, words: list[Word], complaints: list[Complaint]) -> int:
+    """Complain about text that begins with no letter; return where to go on."""
+    length, char = len(line), line[at]
+    if char in "+-.0123456789":
+        stop = at
+        while stop < length and line[stop] in _NUMBER_CHARS:
+            stop += 1
+        found = f"the number {quoted(line[at:stop].rstrip())} with no letter before it"
+        remedy = "put its letter before it, or delete it"
+        complaints.append(Complaint(at, found, "a letter before each number", remedy))
+        return stop
+    if char == "/":
+        if line.startswith("//", at):
+            found, remedy = f"{quoted(line[at:].rstrip())} (a // comment)", "write it as ( ) or after a ;"
+            expected = "comments in ( ) or after ;, for controls do not know // as a comment"
+        elif not words or (len(words) == 1 and words[0].letter == "N"):
+            found = f"{quoted(line[at:].rstrip())} (block delete)"
+            expected = "blocks that always run, for a switch at the machine decides about this one"
+            remedy = "take the / away to run the block, or delete the whole line"
+        else:
+            return _finish(complaints, _programming(line, at), length)
+        return _finish(complaints, Complaint(at, found, expected, remedy), length)
+    if char in "#[]=<>":
+        return _finish(complaints, _programming(line, at), length)
+    if char == ",":
+        return _comma(line, at, words, complaints)
+    if char == "*":
+        found = f"{quoted(line[at:].rstrip())} (a checksum or a product)"
+        expected = "words of a letter and a number"
+        return _finish(complaints, Complaint(at, found, expected, "post without checksums"), length)
+    if char == "$":
+        found = f"{quoted(line[at:].rstrip())} (a command to a control box)"
+        expected = "words of a program, for a setting of the machine is not part of it"
+        return _finish(complaints, Complaint(at, found, expected, "delete the line"), length)
+    if char == ")":
+        complaints.append(Complaint(at, "')' with no '(' before it", "a whole comment", "delete the bracket"))
+        return at + 1
+    if char == "%":
+        remedy = "put the % on a line of its own, or delete it"
+        complaints.append(Complaint(at, "'%' among other words", "'%' alone on its line", remedy))
+        return at + 1
+    if char in _MINUS_LOOKALIKES:
+        return _odd_dash(line, at, at, complaints)
+    stop = at + 1
+    while stop < length and not line[stop].isascii() and line[stop] not in _MINUS_LOOKALIKES:
+        stop += 1
+    expected = "letters, numbers and comments"
+    remedy = "delete it, or put it into a comment ( )"
+    complaints.append(
+        Complaint(at, f"the character{'s'[: stop - at - 1]} {quoted(line[at:stop])}", expected, remedy)
+    )
+    return stop
+
+
+def _comma(line: str, at: int, words: list[Word], complaints: list[Complaint]) -> int:
+    before, behind = line[at - 1 : at], line[at + 1 : at + 2]
+    if words and before.isdigit() and behind.isdigit():
+        stop = at + 1
+        while stop < len(line) and line[stop] in ".0123456789":
+            stop += 1
+        word = words.pop()  # half a number is none
+        found = f"{quoted(line[word.start : stop])} (a comma for a decimal point)"
+        remedy = "post again with points as decimal signs"
+        complaints.append(Complaint(word.start, found, "a number with a point", remedy))
+        return stop
+    if behind.isalpha():
+        found = f"{quoted(line[at:].rstrip())} (a corner word after a comma)"
+        expected = "corners drawn as moves, for this word asks the control to draw a round or a chamfer"
+        remedy = "post again with the corner as an arc or a line"
+        return _finish(complaints, Complaint(at, found, expected, remedy), len(line))
+    complaints.append(Complaint(at, "a comma", "words with nothing between them", "delete the comma"))
+    return at + 1
+
+
+def _odd_dash(line: str, start: int, dash: int, complaints: list[Complaint]) -> int:
+    """Complain about a dash at `dash` that is no minus sign, and pass over the number behind it."""
+    stop = dash + 1
+    while stop < len(line) and line[stop] in _NUMBER_CHARS:
+        stop += 1
+    found = f"{quoted(line[start:stop].rstrip())} (a dash that is no minus sign)"
+    complaints.append(Complaint(start, found, "the plain minus sign '-'", "type '-' instead"))
+    return stop
+
+
+def _finish(complaints: list[Complaint], complaint: Complaint, length: int) -> int:
+    complaints.append(complaint)
+    return length
