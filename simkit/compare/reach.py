@@ -1,0 +1,174 @@
+"""What a cutter can reach: the lowest surface it can leave without gouging, and why a spot was left."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.compare.deviation import CutSurface, two_way
+from simkit.compare.spots import Spot
+from simkit.cutters import Cutter
+from simkit.errors import ShapeError
+from simkit.stock.field import UNCUT, Field, Lattice
+from simkit.target.envelope import Envelopes
+from simkit.target.grid import TargetGrid
+
+CUSP_SLACK = 0.02  # mm: cusps of a fine finish pass, left whatever the cutter
+HALF = 0.5  # a cutter explains a spot when it must leave at least this part of it
+FAR = 1e6  # mm, beyond any blank: the other face of a surface that is judged from one side
+
+
+def _profile(cutter: Cutter, cell: float, with_shank: bool) -> np.ndarray:
+    """Return the height above the tip at offsets of whole cells (2k+1, 2k+1) mm, +inf outside.
+
+    with_shank: count the shank too, where it is wider than the cutting part and its height is known.
+    """
+    radius = cutter.radius
+    shank = 0.0
+    if with_shank and cutter.shank is not None and cutter.cutting_length is not None:
+        shank = cutter.shank / 2
+    k = math.floor(max(radius, shank) / cell + 1e-9)
+    q = np.arange(-k, k + 1) * cell
+    r = np.hypot(q[:, None], q[None, :])
+    slack = 1e-9 * cell  # an offset of exactly R belongs to the cutter
+    height = cutter.profile(np.where(r <= radius + slack, np.minimum(r, radius), r))
+    if shank > radius:
+        height = np.where((r > radius) & (r <= shank + slack), cutter.cutting_length, height)
+    return height
+
+
+def _closing(heights: np.ndarray, cell: float, cutter: Cutter) -> np.ndarray:
+    """Return the closing of heights (ny, nx), -inf where nothing stands, by one cutter, mm (ny, nx)."""
+    from simkit.compare.reach_kernels import highest_under, lowest_cut
+
+    whole, cutting = _profile(cutter, cell, True), _profile(cutter, cell, False)
+    k = cutting.shape[0] // 2
+    padded = np.pad(heights, k, constant_values=-np.inf)  # the tip may stand outside the map
+    tips, left = np.empty_like(padded), np.empty_like(padded)
+    highest_under(padded, whole, tips)
+    lowest_cut(tips, cutting, left)
+    return left[k : k + heights.shape[0], k : k + heights.shape[1]]
+
+
+def reach(
+    heights: np.ndarray,
+    lattice: Lattice,
+    cutters: Sequence[Cutter],
+    side: int = 1,
+    floor: float | None = None,
+) -> np.ndarray:
+    """Return the lowest surface that the cutters together can leave without gouging, z mm (ny, nx).
+
+    heights (ny, nx) float64 mm, blank frame: what the side sees of the target (upper envelope for side
+    1, lower one for side 2), NaN outside the outline.  lattice: theirs.  cutters: at least one.
+    side: 1 or 2; from side 2 "lowest" means farthest up.  floor: z mm that stands outside the outline
+    (a table, a skin), None when nothing is in the way there.  NaN where heights are NaN.
+
+    Grey-scale closing: dilation by the whole profile (shank included where the cutter states shank
+    and cutting length; the holder's width is not known) gives the lowest tip, erosion by the cutting
+    part what it leaves.  Exact on the grid: the tip stands at cell centres and clears what stands at
+    cell centres.  Against the continuous closing it is off by second order in the cell on smooth
+    surfaces (under cell^2 / R), and at a step by one cell in plan.
+    Source: J. Serra, Image Analysis and Mathematical Morphology, 1982 (from memory); checked against
+    scipy.ndimage's grey morphology.
+    """
+    heights = np.asarray(heights, dtype=np.float64)
+    if heights.shape != lattice.shape:
+        raise ShapeError(f"heights {heights.shape} must be {lattice.shape}")
+    if side not in (1, 2) or not cutters:
+        raise ShapeError("reach needs side 1 or 2 and at least one cutter")
+    is_outside = np.isnan(heights)
+    sign = 1.0 if side == 1 else -1.0
+    standing = np.where(is_outside, -np.inf if floor is None else sign * floor, sign * heights)
+    lowest = _closing(standing, lattice.cell, cutters[0])
+    for cutter in cutters[1:]:
+        lowest = np.minimum(lowest, _closing(standing, lattice.cell, cutter))
+    return np.where(is_outside, np.nan, sign * lowest)
+
+
+@dataclass(frozen=True)
+class WhyLeft:
+    """Why material stands proud of the part at the worst place of a spot.
+
+    cause: "cutter" (no cutter can get in) or "program" (a cutter could, the program did not go there).
+    value mm: what is left there.  must_leave: cutter number -> what it must leave there at least, mm,
+    in the same two-way measure.  best: number of the cutter that must leave least.
+    tolerance mm: how far value and must_leave may differ and still count as the same.
+    """
+
+    cause: str
+    value: float
+    must_leave: dict[int, float]
+    best: int
+    tolerance: float
+
+
+def why_left(
+    spot: Spot,
+    envelopes: Envelopes,
+    grid: TargetGrid,
+    side: int,
+    cutters: Sequence[Cutter],
+    tolerance: float | None = None,
+) -> WhyLeft:
+    """Return whether the cutter cannot get into a leftover spot or the program did not go there.
+
+    spot: of leftover, its value measured with `deviation` (normal).  envelopes, grid: the target.
+    side: 1 or 2.  cutters: those that a program of this side could use (or others, to ask what they
+    would leave).  tolerance mm: one cell and 0.02 mm for cusps when not given.
+
+    The surface each cutter can reach around the worst cell is measured like the cut itself.  The
+    cutter is the cause when even the best one must leave the value less the tolerance, and at least
+    half of it.  Reach on a grid is off by up to a cell in plan at a step, so must_leave is too.
+    Source: own derivation from the closing, see `reach`.
+    """
+    lattice = envelopes.lattice
+    if spot.value <= 0:
+        raise ShapeError(f"a leftover spot has a positive value, not {spot.value}")
+    if side not in (1, 2) or not cutters:
+        raise ShapeError("why_left needs side 1 or 2 and at least one cutter")
+    if tolerance is None:
+        tolerance = lattice.cell + CUSP_SLACK
+    must_leave = {cutter.number: _must_leave(spot, envelopes, grid, side, cutter) for cutter in cutters}
+    best = min(must_leave, key=lambda number: (must_leave[number], number))
+    needed = max(spot.value - tolerance, HALF * spot.value)
+    cause = "cutter" if must_leave[best] >= needed else "program"
+    return WhyLeft(cause, spot.value, must_leave, best, tolerance)
+
+
+def _must_leave(spot: Spot, envelopes: Envelopes, grid: TargetGrid, side: int, cutter: Cutter) -> float:
+    """Return the two-way distance of the surface a cutter can reach, at the spot's worst cell, mm."""
+    lattice = envelopes.lattice
+    sign = 1.0 if side == 1 else -1.0
+    iy, ix = spot.cell
+    widest = max(cutter.radius, (cutter.shank or 0.0) / 2)
+    near = math.ceil(spot.value / lattice.cell) + 2  # the measure looks no farther than the value
+    far = near + math.ceil((widest + cutter.radius) / lattice.cell) + 1
+    wide = (max(iy - far, 0), min(iy + far + 1, lattice.ny), max(ix - far, 0), min(ix + far + 1, lattice.nx))
+    heights = sign * envelopes.side(side)[wide[0] : wide[1], wide[2] : wide[3]]
+    left = _closing(np.where(np.isnan(heights), -np.inf, heights), lattice.cell, cutter)
+    box = (
+        max(iy - near, 0),
+        min(iy + near + 1, lattice.ny),
+        max(ix - near, 0),
+        min(ix + near + 1, lattice.nx),
+    )
+    window = lattice.window(*box)
+    left = left[box[0] - wide[0] : box[1] - wide[0], box[2] - wide[2] : box[3] - wide[2]]
+    cells = (slice(box[0], box[1]), slice(box[2], box[3]))
+    surface = (sign * left).astype(np.float32)
+    other = np.full(window.shape, -sign * FAR, dtype=np.float32)
+    none = np.full(window.shape, UNCUT, dtype=np.int32)
+    lower, upper = (other, surface) if side == 1 else (surface, other)
+    reached = Field(window, lower, upper, none, none)
+    around = Envelopes(window, envelopes.lower[cells], envelopes.upper[cells], envelopes.void[cells])
+    row, column = iy - box[0], ix - box[2]
+    vertical = float(left[row, column] - sign * envelopes.side(side)[iy, ix])
+    if vertical <= 0:
+        return 0.0
+    flat = np.array([row * window.nx + column])
+    least, _ = two_way(flat, reached, around, grid, side, np.array([vertical]), (CutSurface(reached, side),))
+    return float(least[0])
