@@ -33,7 +33,7 @@ def length_mm(value: float | int | str, unit: str) -> float:
 
     value: a number in `unit`, or text: a decimal or a fraction, with or without a unit of its own
     ("6 mm", "1/4 in", "2 1/4 in", "0.25").  unit: "mm", "cm", "m" or "in".
-    Error: rounding of one float64 division and product.
+    Error: rounding of at most one float64 product and one division.
     Source: 1 in = 25.4 mm exactly (international yard and pound agreement, 1959).
     Raises ValueError with the reason, worded to follow "found".
     """
@@ -46,7 +46,7 @@ def length_mm(value: float | int | str, unit: str) -> float:
             raise ValueError("a number of many digits") from None
         if not math.isfinite(number):
             raise ValueError(f"{value}")
-        return number * MM_PER_UNIT[unit]
+        return _scaled(number, 1, unit)
     if not isinstance(value, str):
         raise ValueError(f"a {type(value).__name__}")
     match = _LENGTH.match(value) if len(value) <= 100 else None
@@ -55,13 +55,23 @@ def length_mm(value: float | int | str, unit: str) -> float:
     unit_word = match["unit"].lower()
     if unit_word and unit_word not in _UNIT_WORDS:
         raise ValueError(f"'{value}' with the unknown unit '{match['unit']}'")
-    scale = MM_PER_UNIT[_UNIT_WORDS[unit_word] if unit_word else unit]
+    named = _UNIT_WORDS[unit_word] if unit_word else unit
     if match["decimal"] is not None:
-        number = float(match["decimal"])
+        size = _scaled(float(match["decimal"]), 1, named)
     else:
         numerator = int(match["num1"] or match["num2"])
         denominator = int(match["den1"] or match["den2"])
         if denominator == 0:
             raise ValueError(f"'{value}' (a fraction over zero)")
-        number = int(match["whole"] or 0) + numerator / denominator
-    return (-number if match["sign"] == "-" else number) * scale
+        size = _scaled(int(match["whole"] or 0) * denominator + numerator, denominator, named)
+    return -size if match["sign"] == "-" else size
+
+
+def _scaled(numerator: float | int, denominator: int, unit: str) -> float:
+    """Return numerator / denominator of a unit in mm, rounded once for whole numbers.
+
+    25.4 has no float64, 127 / 5 is exact: 3.5 in come out as 88.9, the float64 nearest to it.
+    """
+    if unit == "in":
+        return numerator * 127 / (denominator * 5)
+    return numerator * int(MM_PER_UNIT[unit]) / denominator

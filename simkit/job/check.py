@@ -199,7 +199,8 @@ class Checker:
     def number(self, value: Any, key: Key, path: str) -> Any:
         is_whole = key.kind == "count"
         if isinstance(value, bool) or not isinstance(value, int | float):
-            hint = "take away the quotes" if isinstance(value, str) else "write a number"
+            is_quoted = isinstance(value, str) and value.strip().replace(".", "", 1).isdigit()
+            hint = "take away the quotes" if is_quoted else "write a number"
             return self.problem(path, shown(value), key.expected, hint)
         if is_whole and not isinstance(value, int):
             hint = (

@@ -14,7 +14,7 @@ from simkit.job.files import file_problem, shown_text
 from simkit.job.locate import Spot
 from simkit.job.model import CORNERS, FACES, Blank, Job, Limits, Setup, TargetSpec, Zero
 from simkit.job.rules import cutter_rules
-from simkit.job.schema import TOOL_NUMBERS, UNITS, children
+from simkit.job.schema import BIGGEST, TOOL_NUMBERS, UNITS, children
 
 _UNIT_AT_END = re.compile(r"""[\d/.]\s*([a-z"]+)$""", re.IGNORECASE)
 _BLANK_LIKE = 'LENGTHxWIDTHxTHICKNESS, such as 280x90x38 or "11x3 1/2x1 1/2 in"'
@@ -120,8 +120,8 @@ def make_job(
 
     programs: at least one, run in this order.  target: a mesh; its `target_anchor` lies at
     `target_at` mm in the blank frame, by default its own origin at the left front bottom corner.
-    zero: corner and face, such as "left front top" or "centre bottom".  A single cutter also serves
-    programs that call none.  Raises InputProblems.
+    zero: corner and face in any order, such as "left front top" or "centre bottom".  A single cutter
+    also serves programs that call none.  Raises InputProblems.
     """
     problems: list[Problem | None] = []
     by_number: dict[int, Cutter] = {}
@@ -180,6 +180,50 @@ def make_job(
     )
 
 
+def job_from_words(
+    programs: Sequence[str],
+    blank: str | None,
+    cutters: Sequence[str] | None,
+    target: Path | str | None = None,
+    zero: str | None = None,
+) -> Job:
+    """Return the job that the words of the command line describe.
+
+    programs, target: paths.  blank: as blank_from_text reads it.  cutters: each as cutter_from_text
+    reads it.  zero: as make_job reads it.  Raises InputProblems with all problems of all the words.
+    """
+    problems: list[Problem] = []
+    if not blank:
+        problems.append(Problem(Place("--blank"), "nothing", _BLANK_LIKE, "add --blank 280x90x38"))
+    if not cutters:
+        problems.append(Problem(Place("--cutter"), "nothing", _CUTTER_LIKE, "add --cutter 1=ball:6"))
+    block: Blank | None = None
+    known: list[Cutter] = []
+    try:
+        block = blank_from_text(blank) if blank else None
+    except InputProblems as error:
+        problems += error.problems
+    for text in cutters or ():
+        try:
+            known.append(cutter_from_text(text))
+        except InputProblems as error:
+            problems += error.problems
+    if block and known and not problems:
+        return make_job(programs, block, known, target, zero=zero or "left front top")
+    # The rest is looked at too, with stand-ins for what cannot be read.
+    try:
+        make_job(
+            programs,
+            block or Blank(BIGGEST, BIGGEST, BIGGEST),
+            known or [Cutter(1, "flat", 1.0)],
+            target,
+            zero=zero or "left front top",
+        )
+    except InputProblems as error:
+        problems += error.problems
+    raise InputProblems(problems)
+
+
 class _Words(Checker):
     """A checker of words on the command line, which have no line and column."""
 
@@ -194,17 +238,18 @@ def _zero(text: str, problems: list[Problem | None]) -> Zero:
     """Return the zero of words such as "left front top"."""
     words = text.lower().split()
     corners = {" ".join(sorted(corner.split())): corner for corner in CORNERS}
-    corner = corners.get(" ".join(sorted(words[:-1])))
-    if corner and words[-1] in FACES:
-        return Zero(corner, words[-1])
+    faces = [word for word in words if word in FACES]
+    corner = corners.get(" ".join(sorted(word for word in words if word not in FACES)))
+    if corner and len(faces) == 1:
+        return Zero(corner, faces[0])
     known = [f"{corner} {face}" for corner in CORNERS for face in FACES]
-    near = nearest_word(text.lower(), known)
+    near = nearest_word(text.lower(), known) if not corner and len(faces) < 2 else None
     problems.append(
         Problem(
             Place("--zero"),
             shown_text(text),
             f"a corner ({', '.join(CORNERS)}) and a face ({', '.join(FACES)})",
-            f"write '{near}'" if near else "write it like 'left front top'",
+            f"write '{near}'" if near else f"write it like '{corner or 'left front'} top'",
         )
     )
     return Zero()

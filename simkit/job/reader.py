@@ -10,11 +10,14 @@ from typing import Any
 from simkit.cutters import Cutter
 from simkit.errors import InputProblems, Place, Problem
 from simkit.job.check import Checker, in_order, is_bad
+from simkit.job.direct import job_from_words
 from simkit.job.files import file_problem, shown_text
 from simkit.job.locate import locate
 from simkit.job.model import Blank, Dowel, Job, Limits, Setup, TargetSpec, Zero
 from simkit.job.rules import cutter_rules, dowel_rules, setup_rules
 from simkit.job.schema import UNITS
+
+__all__ = ["job_from_words", "read_job"]  # the two ways to a job
 
 _MOST_BYTES = 1_000_000  # a job file has a few thousand; anything above is another kind of file
 _AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
