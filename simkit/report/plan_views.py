@@ -316,7 +316,7 @@ def _numbers(page, seen, findings, left, top, busy, band):
     placed = [f for f in findings if f.get("at") is not None][:MOST_NUMBERS]
     if not placed:
         return
-    points = np.array([seen.pixel(f["at"][0], f["at"][1]) for f in placed]) + (left, top)
+    points = np.array([seen.pixel(f["at"][0], f["at"][1]) for f in placed]) + np.array((left, top))
     bounds = (left - 4, top - 4 - band, left + seen.across + 4 + band, top + seen.down + 2)
     centres = place_labels(points, bounds, RADIUS, busy)
     for finding, point, centre in zip(placed, points, centres, strict=True):

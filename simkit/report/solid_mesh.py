@@ -1,0 +1,104 @@
+"""The surface of the solid that a field holds, as flat faces with a class each; NumPy only."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from simkit.report import colours
+
+HOLDS = -1  # class of a face of wood outside the target's outline; the same as colours.NO_TARGET
+STEEP = 8.0  # rise per run; neighbours further apart than this are parted by a wall, not by a slope
+
+
+def surface(lower, upper, class_lower, class_upper, cell, origin=(0.0, 0.0)):
+    """Return the closed surface round all columns: (quads (n, 4, 3) float32 mm, classes (n,) int8).
+
+    lower, upper (ny, nx) mm, blank frame; class_lower, class_upper (ny, nx) as colours.class_index
+    gives them.  cell mm, origin (x, y) mm of the corner of cell (0, 0).  Corners go counter-clockwise
+    seen from outside; a corner may coincide with the next.  A wall has a class beyond the limits only
+    where the wood on both sides of it does.
+    Accuracy: the corners of a cell take the mean height of the neighbours that a slope of at most
+    STEEP joins to it, so heights are those of the field within one cell; what the quads enclose is
+    the sum of columns with these corners, closed without gaps (own derivation, volume checked in tests).
+    """
+    upper, lower = np.asarray(upper, np.float64), np.asarray(lower, np.float64)
+    is_solid = np.pad(upper > lower, 1)
+    top = _corners(np.pad(upper, 1), is_solid, STEEP * cell)
+    bottom = _corners(np.pad(lower, 1), is_solid, STEEP * cell)
+    top = np.maximum(top, bottom)
+    classes = [np.pad(c, 1, constant_values=HOLDS) for c in (class_lower, class_upper)]
+
+    iy, ix = np.nonzero(is_solid)
+    quads = [
+        _lay(top[iy, ix][:, [0, 1, 3, 2]], iy[:, None] + [0, 0, 1, 1], ix[:, None] + [0, 1, 1, 0]),
+        _lay(bottom[iy, ix][:, [0, 2, 3, 1]], iy[:, None] + [0, 1, 1, 0], ix[:, None] + [0, 0, 1, 1]),
+    ]
+    found = [classes[1][iy, ix], classes[0][iy, ix]]
+    for step in ((0, 1), (1, 0)):
+        for quad, index in _walls(top, bottom, is_solid, classes, step):
+            quads.append(quad)
+            found.append(index)
+    quads = np.concatenate(quads)
+    quads[..., :2] = (quads[..., :2] - 1) * cell + np.asarray(origin)
+    return quads.astype(np.float32), np.concatenate(found).astype(np.int8)
+
+
+def _corners(height, is_solid, tolerance):
+    """Height of each cell's corners (ny, nx, 4) in the order (0, 0), (0, 1), (1, 0), (1, 1) of y, x."""
+    corners = np.zeros((*height.shape, 4))
+    for c in range(4):
+        dy, dx = (-1 if c < 2 else 1), (-1 if c % 2 == 0 else 1)
+        total, count = np.where(is_solid, height, 0), is_solid.astype(np.float64)
+        for oy, ox in ((dy, 0), (0, dx), (dy, dx)):
+            near = np.roll(height, (-oy, -ox), (0, 1))
+            joins = is_solid & np.roll(is_solid, (-oy, -ox), (0, 1)) & (np.abs(near - height) <= tolerance)
+            total = total + np.where(joins, near, 0)
+            count = count + joins
+        corners[..., c] = total / np.maximum(count, 1)
+    return corners
+
+
+def _lay(z, y, x):
+    return np.stack(np.broadcast_arrays(x, y, z), -1).astype(np.float64)
+
+
+def _walls(top, bottom, is_solid, classes, step):
+    """Yield (quads, classes) of the upright faces between each cell and its next along `step` (y, x)."""
+    sy, sx = step
+    here, there = (slice(None, -sy or None), slice(None, -sx or None)), (slice(sy, None), slice(sx, None))
+    mine, its = ([1, 3], [0, 2]) if sx else ([2, 3], [0, 1])  # corners on the shared edge
+    a_top, a_low = top[here][..., mine], bottom[here][..., mine]
+    b_top, b_low = top[there][..., its], bottom[there][..., its]
+    a, b = is_solid[here], is_solid[there]
+    meets = a & b & (np.maximum(a_low, b_low) < np.minimum(a_top, b_top)).all(-1)
+    rows, columns = np.indices(a.shape)
+    ends_y = np.stack([rows + sy, rows + 1], -1)
+    ends_x = np.stack([columns + sx, columns + 1], -1)
+    sense = 1 if sx else -1  # which way round the edge's two ends go
+
+    def faces(where, low, high, index):
+        """Faces from `low` up to `high`, seen from the `there` side (inside out when high < low)."""
+        y, x, low, high = ends_y[where], ends_x[where], low[where], high[where]
+        order = [0, 1, 1, 0] if sense > 0 else [1, 0, 0, 1]
+        z = np.concatenate([low[:, order[:2]], high[:, order[2:]]], 1)
+        return _lay(z, y[:, order], x[:, order]), index[where]
+
+    for level, index, is_upper in ((top, classes[1], True), (bottom, classes[0], False)):
+        first, second = level[here][..., mine], level[there][..., its]
+        differs = meets & (np.abs(first - second) > 1e-9).any(-1)
+        shared = _wall_class(index[here], index[there])
+        yield faces(differs, second, first, shared) if is_upper else faces(differs, first, second, shared)
+    # Where the neighbour is cut right through though the target is there, its wall says so.
+    for where, low, high, mine, its in ((a, a_low, a_top, here, there), (b, b_top, b_low, there, here)):
+        is_through = ~is_solid[its] & (classes[1][its] >= 0) & (classes[1][its] < colours.WITHIN)
+        plain = np.where(classes[1][mine] == HOLDS, HOLDS, colours.WITHIN)
+        yield faces(where & ~meets, low, high, np.where(is_through, classes[1][its], plain))
+
+
+def _wall_class(first, second):
+    """Class of a wall between two classes of one level: beyond the limits only where both are."""
+    both = ((first > colours.WITHIN) & (second > colours.WITHIN)) | (
+        (first < colours.WITHIN) & (second < colours.WITHIN) & (first >= 0) & (second >= 0)
+    )
+    lesser = np.where(np.abs(first - colours.WITHIN) <= np.abs(second - colours.WITHIN), first, second)
+    return np.where(both, lesser, np.where(first == HOLDS, HOLDS, colours.WITHIN)).astype(np.int8)

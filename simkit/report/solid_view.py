@@ -1,0 +1,179 @@
+"""One 3-D picture of the cut part, coloured by its deviation, drawn in a process of its own.
+
+On a machine without OpenGL the first off-screen render ends its process with a segmentation fault, no
+exception; so nothing is ever drawn in the process that holds the verdict.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import numpy as np
+
+from simkit.errors import ShapeError
+from simkit.report import colours
+from simkit.stock.field import Lattice
+
+LEFT_OUT = "the 3-D view was left out"
+PACKAGES = "libx11-6 libegl1 libgl1"  # Debian's names; seen to be enough on a bare Debian 12
+REMEDY = f"on Debian or Ubuntu the system packages {PACKAGES} bring it (apt install {PACKAGES})"
+MOST_CELLS = 750_000  # about the pixels a part covers in the picture; more would only cost time
+
+# Exit statuses of the child, beside 0 and those the system gives.
+NO_MODULE, NO_DRAWING, NO_PICTURE = 21, 22, 23
+
+
+def draw_solid_view(
+    path,
+    *,
+    lattice: Lattice,
+    lower: np.ndarray,
+    upper: np.ndarray,
+    deviation_upper: np.ndarray,
+    deviation_lower: np.ndarray,
+    limits: tuple[float, float],
+    title: str,
+    timeout: float = 120,
+    turn: str = "about x",
+) -> str | None:
+    """Draw both sides of the cut part as one PNG at `path`; return None, or why it was left out.
+
+    lattice: of the arrays, blank frame.  lower, upper (ny, nx) mm: what is left of each column, none
+    where upper <= lower.  deviation_upper, deviation_lower (ny, nx) mm, + left standing, - too deep,
+    NaN where there is no target: such wood is drawn in the lighter tone of a holding frame.  limits
+    (gouge, leftover) mm.  title: one line.  timeout s.  turn: how the part is turned over for the
+    second picture, "about x" or "about y" ("none" is taken as "about x").
+
+    Returns None when the picture is there, else one line for the person; then `path` is not touched.
+    Never raises for anything that goes wrong while drawing; Ctrl-C ends the drawing process too.
+    Accuracy: a picture, not a measurement; above MOST_CELLS cells are pooled, keeping the highest
+    upper, the lowest lower surface and the worst colour.
+    """
+    arrays = {
+        "lower": lower,
+        "upper": upper,
+        "deviation_upper": deviation_upper,
+        "deviation_lower": deviation_lower,
+    }
+    for name, array in arrays.items():
+        if np.shape(array) != lattice.shape:
+            raise ShapeError(f"{name} must have the shape {lattice.shape}, not {np.shape(array)}")
+    if not np.any(np.asarray(upper) > np.asarray(lower)):
+        return f"{LEFT_OUT}: nothing is left of the blank"
+
+    lower, upper, class_lower, class_upper, fold = _pooled(
+        np.asarray(lower, np.float32),
+        np.asarray(upper, np.float32),
+        colours.class_index(deviation_lower, limits),
+        colours.class_index(deviation_upper, limits),
+    )
+    with tempfile.TemporaryDirectory(prefix="simkit-") as folder:
+        scene, picture = Path(folder, "scene.npz"), Path(folder, "picture.png")
+        np.savez(
+            scene,
+            lower=lower,
+            upper=upper,
+            class_lower=class_lower,
+            class_upper=class_upper,
+            origin=np.array(lattice.origin, np.float64),
+            cell=np.float64(lattice.cell * fold),
+            limits=np.array(limits, np.float64),
+            title=np.array(str(title)),
+            turn=np.array("about y" if turn == "about y" else "about x"),
+        )
+        trouble = _run(_command(scene, picture), Path(folder), timeout)
+        if trouble is None and not picture.exists():
+            trouble = "drawing ended without a picture"
+        if trouble is None:
+            try:
+                shutil.copyfile(picture, path)
+            except OSError as error:
+                trouble = f"{os.fspath(path)} could not be written ({error.strerror})"
+        return None if trouble is None else f"{LEFT_OUT}: {trouble}"
+
+
+def _command(scene: Path, picture: Path) -> list[str]:
+    """The child: -P keeps modules that lie in the user's working folder out of it."""
+    return [sys.executable, "-P", "-m", "simkit.report.solid_child", str(scene), str(picture)]
+
+
+def _environment() -> dict[str, str]:
+    """The child finds this very package even when it is not installed, only run from its folder."""
+    environment = dict(os.environ)
+    root = Path(__file__).resolve().parents[2]
+    if root.name not in ("site-packages", "dist-packages"):
+        given = environment.get("PYTHONPATH")
+        environment["PYTHONPATH"] = os.pathsep.join([str(root), given] if given else [str(root)])
+    return environment
+
+
+def _run(command, folder, timeout) -> str | None:
+    """Run the child to its end and return what went wrong, None for nothing; it never outlives this."""
+    said = folder / "said.txt"  # a file, for a pipe could fill up and stall the child
+    try:
+        with open(said, "wb") as sink:
+            child = subprocess.Popen(
+                command, stdin=subprocess.DEVNULL, stdout=sink, stderr=sink, env=_environment()
+            )
+    except OSError as error:
+        return f"the drawing process did not start ({error.strerror})"
+    try:
+        status = child.wait(timeout)
+    except subprocess.TimeoutExpired:
+        return f"drawing took longer than {timeout:g} s and was stopped; {REMEDY}"
+    finally:  # Ctrl-C too
+        if child.poll() is None:
+            child.kill()
+            child.wait()
+    return None if status == 0 else _trouble(status, _last_line(said))
+
+
+def _last_line(said: Path) -> str:
+    lines = [line.strip() for line in said.read_text("utf-8", "replace").splitlines() if line.strip()]
+    return lines[-1][:200] if lines else "no message"
+
+
+def _trouble(status: int, last: str) -> str:
+    if status < 0 or status >= 0xC0000000:  # ended by a signal; on Windows by a fault such as 0xC0000005
+        try:
+            name = signal.Signals(-status).name
+        except ValueError:
+            name = f"status {status}"
+        return f"drawing crashed ({name}), as it does without OpenGL; {REMEDY}"
+    if status == NO_MODULE:
+        return f"the drawing library did not load ({last}); {REMEDY}"
+    if status == NO_PICTURE:
+        return f"drawing gave an empty picture, as it may without OpenGL; {REMEDY}"
+    return f"drawing failed ({last}); {REMEDY}"
+
+
+def _pooled(lower, upper, class_lower, class_upper):
+    """The same solid on fewer cells, and how many old cells make the edge of a new one."""
+    ny, nx = upper.shape
+    fold = int(np.ceil(np.sqrt(ny * nx / MOST_CELLS)))
+    if fold <= 1:
+        return lower, upper, class_lower, class_upper, 1
+    is_solid = upper > lower
+    spare = ((0, -ny % fold), (0, -nx % fold))
+
+    def blocks(array, fill):
+        padded = np.pad(array, spare, constant_values=fill)
+        split = padded.reshape(padded.shape[0] // fold, fold, padded.shape[1] // fold, fold)
+        return split.transpose(1, 3, 0, 2).reshape(fold * fold, *split.shape[::2])
+
+    high = blocks(np.where(is_solid, upper, -np.inf), -np.inf).max(0)
+    low = blocks(np.where(is_solid, lower, np.inf), np.inf).min(0)
+    is_left = high > low
+    pooled = [np.where(is_left, low, 0), np.where(is_left, high, 0)]
+    for index in (class_lower, class_upper):
+        worst = np.full(high.shape, colours.NO_TARGET, np.int8)
+        for part in blocks(index, colours.NO_TARGET):
+            worst = colours.worse(worst, part)
+        pooled.append(worst)
+    return (*(a.astype(np.float32) for a in pooled[:2]), *pooled[2:], fold)
