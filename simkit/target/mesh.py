@@ -16,6 +16,7 @@ FORMATS = (".stl", ".ply", ".obj", ".off")
 LARGEST_FILE = 500 * 1024 * 1024  # bytes; a mesh of about 10 million triangles
 FIT_SLACK = 1e-3  # mm: float32 coordinates of a large part are rounded by less than this
 FLAT_VOLUME = 1e-9  # of the cube of the bounding box's diagonal: below it a solid has no volume
+CUT_SHORT = "the file may be cut short; export the part again"
 AXES = (("left", "right"), ("front", "back"), ("bottom", "top"))
 
 
@@ -138,7 +139,7 @@ def _read(path: Path, place: Place) -> tuple[np.ndarray, np.ndarray]:
         reason = " ".join(str(error).split())[:120]
         refuse(f"'{path.name}', which cannot be read ({reason})", f"a sound {known} file", "export it again")
     if triangles.ndim != 2 or triangles.shape[-1] != 3 or not len(triangles) or not len(vertices):
-        refuse(f"'{path.name}' without any triangle", "a mesh of triangles", "export the part again")
+        refuse(f"'{path.name}' without any triangle", "a mesh of triangles", CUT_SHORT)
     if triangles.min() < 0 or triangles.max() >= len(vertices):
         refuse(f"'{path.name}' with triangles that name no vertex", "a sound mesh", "export the part again")
     bad = np.count_nonzero(~np.isfinite(vertices).all(axis=1))
