@@ -74,10 +74,10 @@ def arc_about(start, end, centre, sense: int) -> Drawn:
         turn += FULL_TURN
     mismatch = abs(r_end - r_start)
     sweep = sense * turn
-    if turn <= math.pi:
-        return Drawn((_joined(start, end, centre, sense, 1.0),), mismatch, sweep)
     if mismatch <= SAME_POINT:
         return Drawn((Piece(end, centre, sweep, 1.0),), mismatch, sweep)
+    if turn <= math.pi:
+        return Drawn((_joined(start, end, centre, sense, 1.0),), mismatch, sweep)
     angle = math.atan2(ay, ax) + 0.5 * sweep
     r_mid = 0.5 * (r_start + r_end)
     middle = (centre[0] + r_mid * math.cos(angle), centre[1] + r_mid * math.sin(angle))

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 from simkit.errors import Place, Problem
 from simkit.program import vocabulary as voc
-from simkit.program.words import quoted, scan
+from simkit.program.words import Word, quoted, scan
 
 LARGEST_NUMBER = 1e7  # beyond any machine; keeps sums and int32 columns safe
 MOST_M_WORDS = 4  # in one block, NISTIR 6556
@@ -38,14 +38,20 @@ class Block:
     g: dict[int, tuple[int, int]] = field(default_factory=dict)
     m: dict[int, tuple[int, int]] = field(default_factory=dict)
     refused: list[voc.Refusal] = field(default_factory=list)
+    _scanned: list[Word] | None = None
+
+    def _word(self, index: int) -> Word:
+        if self._scanned is None:
+            self._scanned = scan(self.line)[0]
+        return self._scanned[index]
 
     def place(self, index: int) -> Place:
         """Return where a word of this block stands."""
-        return Place(self.file, self.number, scan(self.line)[0][index].start + 1)
+        return Place(self.file, self.number, self._word(index).start + 1)
 
     def written(self, index: int) -> str:
         """Return a word of this block as it was written, in quotes."""
-        word = scan(self.line)[0][index]
+        word = self._word(index)
         return quoted(self.line[word.start : word.end])
 
     def problem(self, index: int, about: str, expected: str, remedy: str) -> None:

@@ -20,7 +20,7 @@ from simkit.program import arcs
 from simkit.program import vocabulary as voc
 from simkit.program.arc_words import drawn_arc, tolerance
 from simkit.program.block import REFUSED_MOTION, Block
-from simkit.program.words import quick_words, quoted, scan
+from simkit.program.words import quick_words, quoted, scan, space_in_number
 from simkit.units import MM_PER_UNIT
 
 PROBLEM_LIMIT = 50
@@ -125,6 +125,11 @@ class Interpreter:
                 # Whatever is missing from here on may be in what could not be read.
                 block.is_spoilt = self._is_doubtful = True
                 self.told |= {"units", "axes", "feed", "mode", "cutter"}
+            spaced = space_in_number(line)
+            if spaced is not None and not complaints:
+                text = f"{block.written(spaced)} is read as {quoted(words[spaced])}"
+                text += ": spaces mean nothing in a number"
+                self._notice_once("space", block, spaced, text)
             self._run_block(block)
             if len(self.problems) >= PROBLEM_LIMIT:
                 break
@@ -189,7 +194,8 @@ class Interpreter:
     def _run_block(self, block: Block) -> None:
         block.sort()
         at, values, g, m = block.at, block.values, block.g, block.m
-        block.check_letters(g[voc.MOTION][0] // 10 if voc.MOTION in g else self._motion)
+        motion = g[voc.MOTION][0] // 10 if voc.MOTION in g else self._motion
+        block.check_letters(REFUSED_MOTION if motion in (2, 3) and self._is_arc_refused else motion)
         if "F" in at:
             self._set_feed(block)
         if "S" in at:
@@ -379,7 +385,7 @@ class Interpreter:
         """See to it that a cutting move has a start and a feed, or tell that it has none."""
         unknown = [name for name, old in (("X", self._x), ("Y", self._y), ("Z", self._z)) if old is None]
         if unknown:
-            about = f" in a cutting move that starts at an unknown {' and '.join(unknown)}"
+            about = f" in a cutting move that starts at an unknown {', '.join(unknown)}"
             expected = "rapids that say where X, Y and Z are before the first cut"
             remedy = "begin the program with rapids such as G0 Z20 and G0 X0 Y0"
             self._problem_once("axes", block, index, about, expected, remedy)

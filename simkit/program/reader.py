@@ -180,13 +180,12 @@ def _cutters(
     # Number 0 stands for an empty spindle.
     column = _steps(len(table), [(row, tool) for row, tool, _, _ in calls], 0 if cutter is None else cutter)
     before = np.arange(len(table)) < (calls[0][0] if calls else len(table))
-    row = _first_cut(table, before if cutter is None else (column == 0) & ~before)
-    if row is None and calls:
-        row = _first_cut(table, (column == 0) & ~before)
+    is_bare = (column == 0) & ~before
+    row = _first_cut(table, is_bare | before if cutter is None else is_bare)
     if row is not None and "cutter" not in state.told:
         return Problem(
             _block_place(state, table, row),
-            "a cutting move before any cutter is chosen",
+            "a cutting move with no cutter chosen",
             "a cutter, for its shape decides what is cut",
             "write T1 M6, with its number, or state the cutter for this program in the job",
         )
@@ -199,7 +198,7 @@ def _cutters(
             text = (
                 f"moves before the first change of cutter are taken as made with cutter {cutter}, as stated"
             )
-        place = Place(name, int(table[0, ROW.index("line")]), 1)
+        place = _block_place(state, table, 0)
         if np.count_nonzero(before) > 1 or cutter is not None:
             notices["before"] = Notice(place, text)
     return column, tuple(call[1:] for call in calls)

@@ -158,7 +158,7 @@ _FEED_MODE = Refusal(
 REFUSED_G = {
     **dict.fromkeys((410, 420, 411, 421), _COMPENSATION),
     **dict.fromkeys((730, 810, 820, 830, 840, 850, 860, 870, 880, 890), _CYCLE),
-    **dict.fromkeys((70, 80, 320, 330, 331, 340, 710, 720, 740, 750, 760, 780, 960, 970), _LATHE),
+    **dict.fromkeys((70, 80, 320, 330, 331, 340, 710, 720, 740, 750, 760, 780, 960), _LATHE),
     **dict.fromkeys((310, 380, 382, 383, 384, 385), _PROBE),
     **dict.fromkeys((550, 560, 570, 580, 590, 591, 592, 593, 541), _ZERO),
     **dict.fromkeys((100, 520, 920, 921, 922, 923), _SHIFT),
@@ -171,6 +171,11 @@ REFUSED_G = {
     **dict.fromkeys((180, 190), _PLANE),
     **dict.fromkeys((980, 990), _RETURN),
     **dict.fromkeys((930, 950), _FEED_MODE),
+    970: Refusal(
+        "a constant spindle speed, a turning word",
+        "words of a router or mill",
+        "delete it if this is no lathe program, for S is then constant anyway",
+    ),
     901: Refusal(
         "absolute arc centres",
         "arc centres measured from the start of the arc (G91.1)",

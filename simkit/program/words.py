@@ -17,6 +17,7 @@ _WORDS = re.compile(rf"[A-Z]{_NUMBER}")
 _IS_NUMBER = re.compile(_NUMBER).fullmatch
 _NUMBER_CHARS = frozenset("+-.0123456789 \t")
 _LETTERS = re.compile(r"[A-Za-z]+")
+_has_space_in_number = re.compile(r"[0-9.][ \t]+[0-9.]").search
 _MINUS_LOOKALIKES = "‐‑‒–—−"
 _LONGEST_QUOTE = 40
 
@@ -93,6 +94,17 @@ def quick_words(line: str) -> list[str] | None:
     words = _WORDS.findall(compact)
     # An O may be a mistyped zero: only `scan` can tell.
     return words if "".join(words) == compact and "O" not in compact else None
+
+
+def space_in_number(line: str) -> int | None:
+    """Return the index of the first word whose digits stand apart ("X1 0"), None when there is none.
+
+    line: one that `quick_words` or `scan` reads without complaint.
+    """
+    if _has_space_in_number(line) is None:
+        return None
+    spaced = (i for i, word in enumerate(scan(line)[0]) if _has_space_in_number(line, word.start, word.end))
+    return next(spaced, None)
 
 
 def scan(line: str, is_cut_off: bool = False) -> tuple[list[Word], list[Complaint]]:

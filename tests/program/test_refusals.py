@@ -1,0 +1,813 @@
+"""Every refusal with its whole message, numbers included.
+
+The words and what they would do: ISO 6983-1 and NISTIR 6556 (2000); what is common usage of controls
+(O numbers, G65, M98, G68, corner words, checksums, // and $ lines) is common practice, no source.
+"""
+
+import pytest
+
+from simkit.errors import InputProblems
+from simkit.program.reader import PROBLEM_LIMIT, read_program
+
+# ruff: noqa: E501 (a message stands on one line, as it is told)
+
+HEAD = "G21 G90\nT1 M6\nS18000 M3\nG0 Z20\nG0 X0 Y0\nF600\n"  # the block under test is line 7
+
+# name: (block, messages without the file's name)
+BLOCKS = {
+    "compensation": (
+        "G41 D1 G1 X10",
+        [
+            "7:1: found 'G41' (cutter compensation), expected the path of the cutter's centre, for the width it would be shifted by stands in the control; post again without cutter compensation",
+        ],
+    ),
+    "compensation_right": (
+        "G42 X10",
+        [
+            "7:1: found 'G42' (cutter compensation), expected the path of the cutter's centre, for the width it would be shifted by stands in the control; post again without cutter compensation",
+        ],
+    ),
+    "upright_plane": (
+        "G18 G2 X10 Z19 I5 K0",
+        [
+            "7:1: found 'G18' (arcs in an upright plane), expected arcs in the XY plane (G17); post again with arcs in XY alone, or with arcs as short lines",
+        ],
+    ),
+    "rotary_axis": (
+        "G1 X10 A90",
+        [
+            "7:8: found 'A90' (a rotary axis), expected moves of X, Y and Z alone; post again for a three-axis router",
+        ],
+    ),
+    "second_axis": (
+        "G1 U10",
+        [
+            "7:4: found 'U10' (a second linear axis), expected moves of X, Y and Z alone; post again for a three-axis router",
+        ],
+    ),
+    "extruder": (
+        "G1 X10 E3.5",
+        [
+            "7:8: found 'E3.5' (an extruder's word, or a number with an exponent), expected X, Y and Z in plain decimals; give the router's program, or write the number without exponent",
+        ],
+    ),
+    "exponent": (
+        "G1 X1e3",
+        [
+            "7:6: found 'e3' (an extruder's word, or a number with an exponent), expected X, Y and Z in plain decimals; give the router's program, or write the number without exponent",
+        ],
+    ),
+    "cycle": (
+        "G81 X10 Y10 Z-5 R2",
+        [
+            "7:1: found 'G81' (a drilling cycle), expected plain moves, for cycles are not read yet; post again with drilling as single moves (G0 and G1)",
+        ],
+    ),
+    "cycle_return": (
+        "G98 G83 X1 Z-5 R2 Q1",
+        [
+            "7:1: found 'G98' (the return height of drilling cycles), expected plain moves, for cycles are not read yet; post again with drilling as single moves (G0 and G1)",
+            "7:5: found 'G83' (a drilling cycle), expected plain moves, for cycles are not read yet; post again with drilling as single moves (G0 and G1)",
+        ],
+    ),
+    "machine_zero": (
+        "G28 Z0",
+        [
+            "7:1: found 'G28' (a move to a place known to the machine alone), expected places measured from the work zero; write a rapid to a safe height instead, such as G0 Z20",
+        ],
+    ),
+    "machine_coordinates": (
+        "G53 G0 Z0",
+        [
+            "7:1: found 'G53' (a move to a place known to the machine alone), expected places measured from the work zero; write a rapid to a safe height instead, such as G0 Z20",
+        ],
+    ),
+    "work_zero": (
+        "G55",
+        [
+            "7:1: found 'G55' (another work zero), expected G54 alone, for where the other zeros lie stands in the control; post with one work zero (G54), or split the program and give each part a setup of its own",
+        ],
+    ),
+    "zero_shift": (
+        "G92 X0 Y0",
+        [
+            "7:1: found 'G92' (a shift of the work zero), expected one zero for the whole program; post again without it and state the zero in the job file",
+        ],
+    ),
+    "set_offset": (
+        "G10 L2 P1 X0",
+        [
+            "7:1: found 'G10' (a shift of the work zero), expected one zero for the whole program; post again without it and state the zero in the job file",
+        ],
+    ),
+    "length_offset": (
+        "G43 H1 Z20",
+        [
+            "7:1: found 'G43' (a tool length offset), expected heights of the cutter's tip, for the length stands in the control; post again without length offsets; every cutter is then taken as set to the same zero",
+        ],
+    ),
+    "h_alone": (
+        "H1",
+        [
+            "7:1: found 'H1' (a tool length offset), expected heights of the cutter's tip, for the length stands in the control; post again without length offsets; every cutter is then taken as set to the same zero",
+        ],
+    ),
+    "turned_coordinates": (
+        "G68 X0 Y0 R30",
+        [
+            "7:1: found 'G68' (turned, scaled or mirrored coordinates), expected coordinates as they are cut; post again with the pattern drawn where it is wanted",
+        ],
+    ),
+    "polar": (
+        "G16",
+        [
+            "7:1: found 'G16' (polar coordinates), expected X and Y coordinates; post again with X and Y",
+        ],
+    ),
+    "lathe_thread": (
+        "G32 X10 F1",
+        [
+            "7:1: found 'G32' (a turning word: this is a lathe program), expected a program for a router or mill with X, Y and Z; give the router's program, or choose a milling post",
+        ],
+    ),
+    "lathe_speed": (
+        "G96 S200",
+        [
+            "7:1: found 'G96' (a turning word: this is a lathe program), expected a program for a router or mill with X, Y and Z; give the router's program, or choose a milling post",
+        ],
+    ),
+    "feed_per_turn": (
+        "G95",
+        [
+            "7:1: found 'G95' (another meaning of F), expected feeds per minute (G94); post again with feed per minute",
+        ],
+    ),
+    "inverse_time": (
+        "G93",
+        [
+            "7:1: found 'G93' (another meaning of F), expected feeds per minute (G94); post again with feed per minute",
+        ],
+    ),
+    "probe": (
+        "G38.2 Z-10 F50",
+        [
+            "7:1: found 'G38.2' (probing), expected moves whose end is known beforehand; take the probing out and run it as a program of its own",
+        ],
+    ),
+    "spline": (
+        "G5 X1 Y1 I1 J1 P1 Q1",
+        [
+            "7:1: found 'G5' (a spline), expected lines and arcs; post again with lines and arcs (G1, G2, G3)",
+        ],
+    ),
+    "absolute_centre": (
+        "G90.1",
+        [
+            "7:1: found 'G90.1' (absolute arc centres), expected arc centres measured from the start of the arc (G91.1); post again with incremental arc centres",
+        ],
+    ),
+    "unknown_g": (
+        "G123",
+        [
+            "7:1: found 'G123' (a G word this reader does not know), expected words whose meaning is certain; look up what it does on your control; if it moves nothing, delete it",
+        ],
+    ),
+    "negative_g": (
+        "G-1 X5",
+        [
+            "7:1: found 'G-1' (a G word this reader does not know), expected words whose meaning is certain; look up what it does on your control; if it moves nothing, delete it",
+        ],
+    ),
+    "macro_call": (
+        "G65 P100",
+        [
+            "7:1: found 'G65' (a subprogram or macro call), expected one file that holds every move; post again as one program without calls",
+        ],
+    ),
+    "subprogram": (
+        "M98 P100",
+        [
+            "7:1: found 'M98' (a subprogram or macro call), expected one file that holds every move; post again as one program without calls",
+        ],
+    ),
+    "printer": (
+        "M104 S200",
+        [
+            "7:1: found 'M104' (a 3-D printer's word), expected a program for a router or mill; give the router's program",
+        ],
+    ),
+    "unknown_m": (
+        "M123",
+        [
+            "7:1: found 'M123' (an M word this reader does not know), expected words whose meaning is certain; look up what it does on your control; if it moves nothing, delete it",
+        ],
+    ),
+    "pallet": (
+        "M60",
+        [
+            "7:1: found 'M60' (a pallet change), expected one blank for the whole program; split the program there",
+        ],
+    ),
+    "spindle_and_coolant": (
+        "M13",
+        [
+            "7:1: found 'M13' (spindle and coolant in one), expected a word of the standard; write M3 and M8 instead",
+        ],
+    ),
+    "program_number": (
+        "O1000",
+        [
+            "7:1: found 'O1000' (a program or subprogram number), expected one file that holds every move, under its file name; delete the O word, or put it into a comment; post again without subprograms if it names one",
+        ],
+    ),
+    "letter_o": (
+        "G1 X1O.5",
+        [
+            "7:4: found 'X1O.5' (a letter O), expected a number after X; replace the letter O by a zero",
+        ],
+    ),
+    "letter_o_first": (
+        "G1 XO.5",
+        [
+            "7:4: found 'XO.5' (a letter O), expected a number after X; replace the letter O by a zero",
+        ],
+    ),
+    "letter_o_in_g": (
+        "GO X5",
+        [
+            "7:1: found 'GO' (a letter O), expected a number after G; replace the letter O by a zero",
+        ],
+    ),
+    "parameter": (
+        "#1=5",
+        [
+            "7:1: found '#1=5' (parameters, expressions or flow words), expected plain numbers, for what a control computes depends on what is stored in it; post the program again as plain moves, without macros",
+        ],
+    ),
+    "parameter_value": (
+        "G1 X#1",
+        [
+            "7:4: found 'X#1' (parameters, expressions or flow words), expected plain numbers, for what a control computes depends on what is stored in it; post the program again as plain moves, without macros",
+        ],
+    ),
+    "expression": (
+        "G1 X[1+2]",
+        [
+            "7:4: found 'X[1+2]' (parameters, expressions or flow words), expected plain numbers, for what a control computes depends on what is stored in it; post the program again as plain moves, without macros",
+        ],
+    ),
+    "flow": (
+        "WHILE [#1 LT 5] DO1",
+        [
+            "7:1: found 'WHILE [#1 LT 5] DO1' (parameters, expressions or flow words), expected plain numbers, for what a control computes depends on what is stored in it; post the program again as plain moves, without macros",
+        ],
+    ),
+    "goto": (
+        "GOTO 100",
+        [
+            "7:1: found 'GOTO 100' (parameters, expressions or flow words), expected plain numbers, for what a control computes depends on what is stored in it; post the program again as plain moves, without macros",
+        ],
+    ),
+    "corner": (
+        "G1 X10 ,R2",
+        [
+            "7:8: found ',R2' (a corner word after a comma), expected corners drawn as moves, for this word asks the control to draw a round or a chamfer; post again with the corner as an arc or a line",
+        ],
+    ),
+    "decimal_comma": (
+        "G1 X1,5",
+        [
+            "7:4: found 'X1,5' (a comma for a decimal point), expected a number with a point; post again with points as decimal signs",
+        ],
+    ),
+    "lone_comma": (
+        "G1 X1, Y2",
+        [
+            "7:6: found a comma, expected words with nothing between them; delete the comma",
+        ],
+    ),
+    "two_points": (
+        "G1 X1.2.3",
+        [
+            "7:4: found 'X1.2.3' (a number with 2 points), expected one number: a sign or none, digits, at most one point; correct the number, or post the program again",
+        ],
+    ),
+    "two_signs": (
+        "G1 X--1",
+        [
+            "7:4: found 'X--1', expected one number: a sign or none, digits, at most one point; correct the number, or post the program again",
+        ],
+    ),
+    "lone_point": (
+        "G1 X. Y1",
+        [
+            "7:4: found 'X.', expected one number: a sign or none, digits, at most one point; correct the number, or post the program again",
+        ],
+    ),
+    "letter_alone": (
+        "G1 X Y1",
+        [
+            "7:4: found 'X' with no number, expected a number after X; add the number or delete the letter",
+        ],
+    ),
+    "number_alone": (
+        "G1 10",
+        [
+            "7:1: found 'G1 10' (a G word this reader does not know), expected words whose meaning is certain; look up what it does on your control; if it moves nothing, delete it",
+        ],
+    ),
+    "free_text": (
+        "M117 Hello",
+        [
+            "7:1: found 'M117' (an M word this reader does not know), expected words whose meaning is certain; look up what it does on your control; if it moves nothing, delete it",
+            "7:6: found 'Hello', expected a number after each letter; put text into a comment ( ), or delete it",
+        ],
+    ),
+    "slashes": (
+        "// comment",
+        [
+            "7:1: found '// comment' (a // comment), expected comments in ( ) or after ;, for controls do not know // as a comment; write it as ( ) or after a ;",
+        ],
+    ),
+    "block_delete": (
+        "/G1 X5",
+        [
+            "7:1: found '/G1 X5' (block delete), expected blocks that always run, for a switch at the machine decides about this one; take the / away to run the block, or delete the whole line",
+        ],
+    ),
+    "block_delete_numbered": (
+        "N10 /G1 X5",
+        [
+            "7:5: found '/G1 X5' (block delete), expected blocks that always run, for a switch at the machine decides about this one; take the / away to run the block, or delete the whole line",
+        ],
+    ),
+    "division": (
+        "G1 X4/2",
+        [
+            "7:6: found '/2' (parameters, expressions or flow words), expected plain numbers, for what a control computes depends on what is stored in it; post the program again as plain moves, without macros",
+        ],
+    ),
+    "checksum": (
+        "G1 X5*71",
+        [
+            "7:6: found '*71' (a checksum or a product), expected words of a letter and a number; post without checksums",
+        ],
+    ),
+    "control_setting": (
+        "$H",
+        [
+            "7:1: found '$H' (a command to a control box), expected words of a program, for a setting of the machine is not part of it; delete the line",
+        ],
+    ),
+    "odd_character": (
+        "G1 X5 @",
+        [
+            "7:7: found the character '@', expected letters, numbers and comments; delete it, or put it into a comment ( )",
+        ],
+    ),
+    "odd_dash": (
+        "G1 X−5",
+        [
+            "7:4: found 'X−5' (a dash that is no minus sign), expected the plain minus sign '-'; type '-' instead",
+        ],
+    ),
+    "percent_inside": (
+        "G1 X5 %",
+        [
+            "7:7: found '%' among other words, expected '%' alone on its line; put the % on a line of its own, or delete it",
+        ],
+    ),
+    "open_comment": (
+        "G1 X5 (deep",
+        [
+            "7:7: found '(deep' with no ')', expected a closed comment; close the comment on its line",
+        ],
+    ),
+    "nested_comment": (
+        "G1 X5 (a (b) c)",
+        [
+            "7:7: found the comment '(a (b)' with a second '(' inside, expected comments that are not nested, for controls differ on where such a comment ends; take the inner bracket out",
+        ],
+    ),
+    "closing_bracket": (
+        "G1 X5 )",
+        [
+            "7:7: found ')' with no '(' before it, expected a whole comment; delete the bracket",
+        ],
+    ),
+    "repeated_word": (
+        "G1 X5 Y1 X6",
+        [
+            "7:10: found 'X6', a second X word, expected X once in a block, for nothing says whether it or 'X5' holds; delete one of them, or write two blocks",
+        ],
+    ),
+    "same_group": (
+        "G0 G1 X5",
+        [
+            "7:4: found 'G1' in one block with 'G0', expected one word of a modal group (kinds of motion) in a block; delete one of them, or write two blocks",
+        ],
+    ),
+    "same_word": (
+        "G1 G1 X5",
+        [
+            "7:4: found 'G1' in one block with 'G1', expected one word of a modal group (kinds of motion) in a block; delete one of them, or write two blocks",
+        ],
+    ),
+    "units_twice": (
+        "G20 G21",
+        [
+            "7:5: found 'G21' in one block with 'G20', expected one word of a modal group (units) in a block; delete one of them, or write two blocks",
+        ],
+    ),
+    "spindle_twice": (
+        "M3 M5",
+        [
+            "7:4: found 'M5' in one block with 'M3', expected one word of a modal group (spindle words) in a block; delete one of them, or write two blocks",
+        ],
+    ),
+    "coolant_twice": (
+        "M7 M9",
+        [
+            "7:4: found 'M9' in one block with 'M7', expected one word of a modal group (coolant words) in a block; delete one of them, or write two blocks",
+        ],
+    ),
+    "five_m_words": (
+        "M3 M6 M8 M48 M7",
+        [
+            "7:14: found 'M7', M word number 5 here, expected at most 4 M words in a block; write two blocks",
+        ],
+    ),
+    "n_behind": (
+        "G1 N10 X5",
+        [
+            "7:4: found 'N10' behind other words, expected a line number at the start of its line; start a new line before it, or delete it",
+        ],
+    ),
+    "n_decimal": (
+        "N1.5 G1 X5",
+        [
+            "7:1: found 'N1.5', expected a line number of digits alone; delete the line number",
+        ],
+    ),
+    "huge_number": (
+        "G1 X100000000",
+        [
+            "7:4: found 'X100000000', expected a number up to 10000000; correct the number, or post the program again",
+        ],
+    ),
+    "negative_feed": (
+        "G1 X5 F-100",
+        [
+            "7:7: found 'F-100', expected a feed above zero; write the feed in units per minute",
+        ],
+    ),
+    "zero_feed": (
+        "G1 X5 F0",
+        [
+            "7:7: found 'F0', expected a feed above zero; write the feed in units per minute",
+        ],
+    ),
+    "negative_speed": (
+        "S-100",
+        [
+            "7:1: found 'S-100', expected a spindle speed of zero or more; use M4 to turn the spindle the other way",
+        ],
+    ),
+    "broken_tool": (
+        "T1.5 M6",
+        [
+            "7:1: found 'T1.5', expected the whole number of a cutter; write the cutter's number, such as T1",
+        ],
+    ),
+    "dwell_without_time": (
+        "G4",
+        [
+            "7:1: found 'G4' with no P, expected the time of the dwell after P; write it as G4 P0.5, or delete it",
+        ],
+    ),
+    "dwell_with_axis": (
+        "G4 X2",
+        [
+            "7:1: found 'G4' in one block with axis words, expected a dwell in a block of its own, for some controls read X as its time; write G4 P on a line of its own",
+        ],
+    ),
+    "negative_dwell": (
+        "G4 P-1",
+        [
+            "7:4: found 'P-1', expected a time of zero or more; correct the time of the dwell",
+        ],
+    ),
+    "lone_p": (
+        "P5",
+        [
+            "7:1: found 'P5' with no word it belongs to, expected P with G4 or G64 alone; delete it, or write the G4 it belongs to",
+        ],
+    ),
+    "radius_on_line": (
+        "G1 X5 R2",
+        [
+            "7:7: found 'R2' in a block that is no arc, expected R with G2 or G3 alone; write G2 or G3 if an arc is meant, else delete it",
+        ],
+    ),
+    "centre_on_line": (
+        "G1 X5 I2 J0",
+        [
+            "7:7: found 'I2' in a block that is no arc, expected I with G2 or G3 alone; write G2 or G3 if an arc is meant, else delete it",
+            "7:10: found 'J0' in a block that is no arc, expected J with G2 or G3 alone; write G2 or G3 if an arc is meant, else delete it",
+        ],
+    ),
+    "no_centre": (
+        "G2 X5 Y5",
+        [
+            "7:4: found 'X5' in an arc with neither centre nor radius, expected I and J to the centre, or R; post again, or write G1 if a straight line is meant",
+        ],
+    ),
+    "centre_and_radius": (
+        "G2 X10 Y0 I5 J0 R5",
+        [
+            "7:17: found 'R5' in one block with I or J, expected one of them, for together they may say two different things; delete R, or I and J",
+        ],
+    ),
+    "radius_too_short": (
+        "G2 X10 Y0 R4.9",
+        [
+            "7:11: found 'R4.9', 0.1000 mm too short to reach from start to end, expected at least half the distance of the ends, to 0.0283 mm; correct R or the end point, or post the program again",
+        ],
+    ),
+    "radius_full_circle": (
+        "G2 X0 Y0 R5",
+        [
+            "7:10: found 'R5' in an arc that ends where it starts, expected an end away from the start, for a radius does not say where a full circle lies; give the centre by I and J",
+        ],
+    ),
+    "centre_off": (
+        "G2 X10 Y0 I5.05 J0.",
+        [
+            "7:11: found 'I5.05', a centre 0.1000 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, which is what rounding explains; post again with incremental arc centres (G91.1) and more decimals",
+        ],
+    ),
+    "centre_on_start": (
+        "G2 X10 Y0 I0 J0",
+        [
+            "7:11: found 'I0', a centre that lies on the start of its arc, expected a centre away from both ends; post the program again",
+        ],
+    ),
+    "centre_on_end": (
+        "G2 X10 Y0 I10 J0",
+        [
+            "7:11: found 'I10', a centre that lies on the end of its arc, expected a centre away from both ends; post the program again",
+        ],
+    ),
+    "turns": (
+        "G2 X0 Y0 I5 J0 P3",
+        [
+            "7:16: found 'P3' (an arc of several turns), expected at most one turn in a block; write each turn as a block of its own",
+        ],
+    ),
+    "k_in_plan": (
+        "G2 X10 Y0 I5 J0 K1",
+        [
+            "7:17: found 'K1' in an arc of the XY plane, expected a centre given by I and J; delete it, or post again with arcs in XY alone",
+        ],
+    ),
+    "g80_with_axis": (
+        "G80 X5",
+        [
+            "7:5: found 'X5' in one block with G80, expected no axis words with G80, for it ends every motion; write G0 or G1 on a line of its own",
+        ],
+    ),
+    "motion_ended": (
+        "G80\nX5",
+        [
+            "8:1: found 'X5' with no kind of motion in force, expected G0, G1, G2 or G3 first, for nothing says how to go there; write G0 or G1 before it",
+        ],
+    ),
+    "feed_in_other_units": (
+        "G20 F10",
+        [
+            "7:5: found 'F10' in the block that changes the units, expected F in a block of its own, for controls differ on which unit it is in; write F in the block behind the change of units",
+        ],
+    ),
+    "units_change_loses_feed": (
+        "G20\nG1 X1",
+        [
+            "8:4: found 'X1' in a cutting move after a change of units with no new F, expected F in the new units, for controls differ on what becomes of the old one; write an F word on or before this line",
+        ],
+    ),
+    "text_after_end": (
+        "M30\n\n  G0 X0",
+        [
+            "9:3: found 'G0 X0' after the end of the program, expected nothing but comments behind M2, M30 or the closing %, for the control never runs it; delete what follows the end, or move the end behind it",
+        ],
+    ),
+    "text_after_percent": (
+        "%\nG0 X0",
+        [
+            "8:1: found 'G0 X0' after the end of the program, expected nothing but comments behind M2, M30 or the closing %, for the control never runs it; delete what follows the end, or move the end behind it",
+        ],
+    ),
+}
+
+# name: (file, messages)
+FILES = {
+    "units_not_set": (
+        "G90\nT1 M6\nG0 X0 Y0 Z5\nG1 X5 F600\nM30\n",
+        [
+            "a.nc:3:4: found 'X0' before the units are set, expected G21 (mm) or G20 (inch) first, for a forgotten inch makes everything 25.4 times wrong; write G21 or G20 at the top of the program",
+        ],
+    ),
+    "feed_before_units": (
+        "F600\nG21 G90\nM30\n",
+        [
+            "a.nc:1:1: found 'F600' before the units are set, expected G21 (mm) or G20 (inch) first, for a forgotten inch makes everything 25.4 times wrong; write G21 or G20 at the top of the program",
+        ],
+    ),
+    "no_feed": (
+        "G21 G90\nT1 M6\nG0 X0 Y0 Z5\nG1 X5\nX6\nM30\n",
+        [
+            "a.nc:4:4: found 'X5' in a cutting move before any F, expected the feed first; write an F word on or before this line",
+        ],
+    ),
+    "first_move_cuts": (
+        "G21 G90\nT1 M6\nG1 X5 Y5 Z5 F600\nM30\n",
+        [
+            "a.nc:3:4: found 'X5' in a cutting move that starts at an unknown X, Y, Z, expected rapids that say where X, Y and Z are before the first cut; begin the program with rapids such as G0 Z20 and G0 X0 Y0",
+        ],
+    ),
+    "height_unknown": (
+        "G21 G90\nT1 M6\nG0 X5 Y5\nG1 X6 F600\nX7\nM30\n",
+        [
+            "a.nc:4:4: found 'X6' in a cutting move that starts at an unknown Z, expected rapids that say where X, Y and Z are before the first cut; begin the program with rapids such as G0 Z20 and G0 X0 Y0",
+        ],
+    ),
+    "incremental_first": (
+        "G21 G91\nG0 X5 Y5 Z5\nM30\n",
+        [
+            "a.nc:2:4: found 'X5' in G91 before any absolute X, expected G90 for the first X, for nothing says where the machine stands; begin with rapids in G90, such as G90 G0 Z20 and G0 X0 Y0",
+        ],
+    ),
+    "no_motion_mode": (
+        "G21 G90\nX5 Y5\nX6\nM30\n",
+        [
+            "a.nc:2:1: found 'X5' with no kind of motion in force, expected G0, G1, G2 or G3 first, for nothing says how to go there; write G0 or G1 before it",
+        ],
+    ),
+    "no_cutter": (
+        "G21 G90\nG0 X0 Y0 Z5\n  G1 X5 F600\nM30\n",
+        [
+            "a.nc:3:3: found a cutting move with no cutter chosen, expected a cutter, for its shape decides what is cut; write T1 M6, with its number, or state the cutter for this program in the job",
+        ],
+    ),
+    "empty_spindle": (
+        "G21 G90\nT1 M6\nG0 X0 Y0 Z5\nT0 M6\nG1 X5 F600\nM30\n",
+        [
+            "a.nc:5:1: found a cutting move with no cutter chosen, expected a cutter, for its shape decides what is cut; write T1 M6, with its number, or state the cutter for this program in the job",
+        ],
+    ),
+    "change_without_number": (
+        "G21 G90\nM6\nG0 X0 Y0 Z5\nG1 X5 F600\nM30\n",
+        [
+            "a.nc:2:1: found 'M6' with no T word on or before its line, expected the number of the cutter that cuts from here on; write T and its number, such as T1 M6",
+        ],
+    ),
+    "cut_off_letter": (
+        "G21 G90\nG0 X0 Y0 Z5\nX",
+        [
+            "a.nc:3:1: found 'X' with no number, expected a number after X; the file is cut off here: post it again",
+        ],
+    ),
+    "cut_off_number": (
+        "G21 G90\nG0 X0 Y0 Z5\nX5 Y-",
+        [
+            "a.nc:3:4: found 'Y-', expected one number: a sign or none, digits, at most one point; the file is cut off here: post it again",
+        ],
+    ),
+    "cut_off_comment": (
+        "G21 G90\nG0 X0 Y0 Z5 (next",
+        [
+            "a.nc:2:13: found '(next' with no ')', expected a closed comment; the file is cut off here: post it again",
+        ],
+    ),
+    "empty": (
+        "",
+        [
+            "a.nc: found an empty file, expected a program as plain text; post the program again and look whether the disk is full",
+        ],
+    ),
+    "blank": (
+        " \n\n",
+        [
+            "a.nc: found an empty file, expected a program as plain text; post the program again and look whether the disk is full",
+        ],
+    ),
+    "only_comments": (
+        "%\n(nothing)\n%\n",
+        [
+            "a.nc: found a file with no words in it, expected a program; post the program again and look whether this is the right file",
+        ],
+    ),
+    "binary": (
+        b"G21\nG0 X\x00\x01",
+        [
+            "a.nc:2:5: found a binary file (a zero byte), expected a program as plain text; give the program that goes to the machine, not the drawing or an archive",
+        ],
+    ),
+    "utf16": (
+        b"\xff\xfeG\x002\x001\x00\n\x00",
+        [
+            "a.nc:1:1: found a file in UTF-16, expected a program as plain text; save it again as plain text (ASCII or UTF-8)",
+        ],
+    ),
+    "control_character": (
+        "G21 \x1b\nM30\n",
+        [
+            "a.nc:1:5: found the character '\\x1b', expected letters, numbers and comments; delete it, or put it into a comment ( )",
+        ],
+    ),
+    "no_break_space": (
+        "G21\xa0G90\nM30\n",
+        [
+            "a.nc:1:4: found the character '\\xa0', expected letters, numbers and comments; delete it, or put it into a comment ( )",
+        ],
+    ),
+    "percent_with_name": (
+        "%O1\nG21\nM30\n",
+        [
+            "a.nc:1:1: found '%' among other words, expected '%' alone on its line; put the % on a line of its own, or delete it",
+            "a.nc:1:2: found 'O1' (a program or subprogram number), expected one file that holds every move, under its file name; delete the O word, or put it into a comment; post again without subprograms if it names one",
+        ],
+    ),
+    "several_sorted": (
+        "G21 G90 G41\nT1 M6\nG0 X0 Y0 Z5 A3\nG1 X1O Y5\nG3 X9 Y9\nM98 G55\n",
+        [
+            "a.nc:1:9: found 'G41' (cutter compensation), expected the path of the cutter's centre, for the width it would be shifted by stands in the control; post again without cutter compensation",
+            "a.nc:3:13: found 'A3' (a rotary axis), expected moves of X, Y and Z alone; post again for a three-axis router",
+            "a.nc:4:4: found 'X1O' (a letter O), expected a number after X; replace the letter O by a zero",
+            "a.nc:5:4: found 'X9' in an arc with neither centre nor radius, expected I and J to the centre, or R; post again, or write G1 if a straight line is meant",
+            "a.nc:6:1: found 'M98' (a subprogram or macro call), expected one file that holds every move; post again as one program without calls",
+            "a.nc:6:5: found 'G55' (another work zero), expected G54 alone, for where the other zeros lie stands in the control; post with one work zero (G54), or split the program and give each part a setup of its own",
+        ],
+    ),
+}
+
+
+def messages(text, **options):
+    with pytest.raises(InputProblems) as raised:
+        read_program(text, "a.nc", **options)
+    return [str(problem) for problem in raised.value.problems]
+
+
+@pytest.mark.parametrize("name", BLOCKS)
+def test_refusal__of_one_block(name):
+    block, expected = BLOCKS[name]
+    assert messages(f"{HEAD}{block}\nG0 X0 Y0\n".encode()) == [f"a.nc:{message}" for message in expected]
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_refusal__of_a_file(name):
+    text, expected = FILES[name]
+    assert messages(text) == expected
+
+
+def test_refusal__enough_kinds_are_tried():
+    assert len(BLOCKS) + len(FILES) >= 100
+
+
+def test_refusal__all_together_up_to_the_limit_in_order():
+    text = HEAD + "G41 G55 M98\n" * 40
+    with pytest.raises(InputProblems) as raised:
+        read_program(text, "a.nc")
+    places = [(p.place.line, p.place.column) for p in raised.value.problems]
+    assert len(places) == PROBLEM_LIMIT == 50
+    assert places == sorted(places)
+    assert places[:4] == [(7, 1), (7, 5), (7, 9), (8, 1)]
+
+
+def test_refusal__missing_cutter_is_settled_by_the_job():
+    text = FILES["no_cutter"][0]
+    assert read_program(text, "a.nc", cutter=4).moves.tool.tolist() == [4, 4]
+
+
+def test_refusal__missing_units_are_settled_by_the_job():
+    text = FILES["units_not_set"][0]
+    assert read_program(text, "a.nc", units="in").moves.end[-1].tolist() == [5 * 25.4, 0.0, 5 * 25.4]
+    with pytest.raises(ValueError, match="units must be 'mm', 'in' or None, not 'cm'"):
+        read_program(text, "a.nc", units="cm")
+
+
+def test_refusal__one_problem_brings_no_others_behind_it():
+    """Blocks that lean on a refused one are not held against: cycle rows, arcs after a lost place."""
+    text = HEAD + "G81 Z-5 R2\nX10\nX20\nG80\nG28 Z0\nG1 X5\nG2 X9 Y9 I1 J0\nG18\nG2 X1 Z1 K3\nG1 X1 Y1\n"
+    assert [message.split(" (")[0] for message in messages(text)] == [
+        "a.nc:7:1: found 'G81'",
+        "a.nc:11:1: found 'G28'",
+        "a.nc:14:1: found 'G18'",
+    ]
+
+
+def test_refusal__long_text_is_cut_in_the_message():
+    (message,) = messages(HEAD + "(" + "x" * 500)
+    assert (
+        message
+        == f"a.nc:7:1: found '({'x' * 39}...' with no ')', expected a closed comment; the file is cut off here: post it again"
+    )
