@@ -264,32 +264,47 @@ def height_at(code, a, dx, dy):
 
 
 @kernel
-def _row_heights(code, a, xs, y, out):
-    """Write the heights of one record over the points (xs, y) to out (n,) float32.
+def _row_heights(code, a, xs, y, first, last, g):
+    """Write the heights of one record over the points (xs[i], y), first <= i < last, to g[i] float32.
 
     The loops repeat `height_at` with everything that does not change taken out, so that the compiler
-    can use the vector unit.
+    can use the vector unit; unsigned indices spare it the test for negative ones.
     """
     x0, h0, radius, rim2, rise = a[X], a[H], a[RADIUS], a[RIM2], a[RISE]
     dy = y - a[Y]
     cover2 = radius * radius + rim2
-    n = xs.shape[0]
-    if code < 3:
+    form, profile = code // 3, code % 3
+    first, last = np.uint64(first), np.uint64(last)
+    if form == LINE_FORM:
         ux, uy, length, m, shift, steep = a[UX], a[UY], a[LENGTH], a[SLOPE], a[SHIFT], a[STEEP]
-        if code == LINE_FORM * 3 + BALL:
-            for i in range(n):
-                out[i] = np.float32(line_ball(xs[i] - x0, dy, h0, radius, rim2, ux, uy, length, m, shift))
-        elif code == LINE_FORM * 3 + FLAT:
-            for i in range(n):
-                out[i] = np.float32(line_flat(xs[i] - x0, dy, h0, cover2, ux, uy, length, m))
+        if profile == BALL:
+            for i in range(first, last):
+                dx = xs[i] - x0
+                g[i] = np.float32(line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift))
+        elif profile == FLAT:
+            for i in range(first, last):
+                g[i] = np.float32(line_flat(xs[i] - x0, dy, h0, cover2, ux, uy, length, m))
         else:
-            for i in range(n):
-                out[i] = np.float32(
-                    line_cone(xs[i] - x0, dy, h0, rise, cover2, ux, uy, length, m, shift, steep)
-                )
+            for i in range(first, last):
+                dx = xs[i] - x0
+                g[i] = np.float32(line_cone(dx, dy, h0, rise, cover2, ux, uy, length, m, shift, steep))
+    elif form == LEVEL_ARC_FORM:
+        r, sx, sy, ex, ey, sense, width = a[R], a[SX], a[SY], a[EX], a[EY], a[SENSE], a[WIDTH]
+        if profile == BALL:
+            for i in range(first, last):
+                d2 = arc_distance2(xs[i] - x0, dy, r, sx, sy, ex, ey, sense, width)
+                g[i] = np.float32(at_distance(BALL, d2, h0, radius, rise, cover2))
+        elif profile == FLAT:
+            for i in range(first, last):
+                d2 = arc_distance2(xs[i] - x0, dy, r, sx, sy, ex, ey, sense, width)
+                g[i] = np.float32(at_distance(FLAT, d2, h0, radius, rise, cover2))
+        else:
+            for i in range(first, last):
+                d2 = arc_distance2(xs[i] - x0, dy, r, sx, sy, ex, ey, sense, width)
+                g[i] = np.float32(at_distance(CONE, d2, h0, radius, rise, cover2))
     else:
-        for i in range(n):
-            out[i] = np.float32(height_at(code, a, xs[i] - x0, dy))
+        for i in range(first, last):
+            g[i] = np.float32(height_at(code, a, xs[i] - x0, dy))
 
 
 @kernel
@@ -336,23 +351,25 @@ def _cell_range(low, high, x0, cell, first, last):
 
 
 @kernel
-def _lower_row(g, h, owner, row):
-    """Take over the heights g where they are lower, or as low and of an earlier row."""
-    for i in range(g.shape[0]):
-        is_lower = (g[i] < h[i]) | ((g[i] == h[i]) & (row < owner[i]))
-        owner[i] = row if is_lower else owner[i]
-        h[i] = g[i] if is_lower else h[i]
+def _lower_row(g, h, owner, iy, first, last, row):
+    """Take over the heights g in row iy where they are lower, or as low and of an earlier move."""
+    iy = np.uint64(iy)
+    for i in range(np.uint64(first), np.uint64(last)):
+        before, keeper = h[iy, i], owner[iy, i]
+        is_lower = (g[i] < before) | ((g[i] == before) & (row < keeper))
+        owner[iy, i] = row if is_lower else keeper
+        h[iy, i] = g[i] if is_lower else before
 
 
 @kernel
-def _deepest_in_row(g, h, floor):
-    """Return (depth, i): the greatest depth of material that the heights g take from the column.
+def _deepest_in_row(g, h, floor, iy, first, last):
+    """Return (depth, i): the greatest depth of material that the heights g take from row iy.
 
     h: the present surface, floor: the opposite one; both before the cut.  i: the first such place.
     """
-    depth, place = np.float32(0.0), -1
-    for i in range(g.shape[0]):
-        taken = h[i] - max(g[i], floor[i])
+    depth, place = np.float32(0.0), first
+    for i in range(first, last):
+        taken = h[iy, i] - max(g[i], floor[iy, i])
         if taken > depth:
             depth, place = taken, i
     return depth, place
@@ -374,7 +391,7 @@ def cut_tiles(
     ntx = (nx + tile - 1) // tile
     first_entry = starts[first_tile]
     for worker in prange(workers):
-        buffer = np.empty(tile, np.float32)
+        g = np.empty(nx, np.float32)
         for t in range(first_tile + worker, last_tile, workers):
             iy_first, ix_first = (t // ntx) * tile, (t % ntx) * tile
             iy_last, ix_last = min(iy_first + tile, ny), min(ix_first + tile, nx)
@@ -392,14 +409,13 @@ def cut_tiles(
                     ix0, ix1 = _cell_range(low, high, x0, cell, ix_first, ix_last)
                     if ix0 >= ix1:
                         continue
-                    g = buffer[: ix1 - ix0]
-                    _row_heights(code, a, xs[ix0:ix1], y, g)
+                    _row_heights(code, a, xs, y, ix0, ix1, g)
                     if is_checked:
-                        depth, place = _deepest_in_row(g, h[iy, ix0:ix1], floor[iy, ix0:ix1])
+                        depth, place = _deepest_in_row(g, h, floor, iy, ix0, ix1)
                         if depth > depths[entry - first_entry]:
                             depths[entry - first_entry] = depth
-                            cells[entry - first_entry] = iy * nx + ix0 + place
-                    _lower_row(g, h[iy, ix0:ix1], owner[iy, ix0:ix1], row)
+                            cells[entry - first_entry] = iy * nx + place
+                    _lower_row(g, h, owner, iy, ix0, ix1, row)
                     count += ix1 - ix0
             counts[t] = count
 

@@ -1,0 +1,122 @@
+"""High-precision reference: the lowest point of a moving cutter by search in 40-digit arithmetic.
+
+Knows the definition only: place of the tip along the move, profile by distance.  No stationary point is
+solved for: samples find the brackets, golden-section search and bisection (mpmath) finish them.
+"""
+
+import mpmath
+import numpy as np
+
+from simkit.moves.table import ARC
+from tests.stock import naive
+
+mp = mpmath.mp.clone()
+mp.dps = 40
+SAMPLES = 721
+
+
+class PreciseMove:
+    """One move of a table and its cutter, in the arithmetic of `mp`."""
+
+    def __init__(self, moves, row, cutter):
+        self.shape = cutter.shape
+        self.radius = mp.mpf(cutter.radius)
+        self.rise = mp.mpf(cutter.rise)
+        self.start = [mp.mpf(float(v)) for v in moves.start[row]]
+        self.end = [mp.mpf(float(v)) for v in moves.end[row]]
+        self.centre = [mp.mpf(float(v)) for v in moves.centre[row]]
+        self.sweep = mp.mpf(float(moves.sweep[row]))
+        self.is_arc = moves.kind[row] == ARC
+
+    def at(self, share, x, y):
+        """Return (distance - R, height) at the share 0..1 of the move, seen from (x, y)."""
+        if self.is_arc:
+            c, s = mp.cos(share * self.sweep), mp.sin(share * self.sweep)
+            px, py = self.start[0] - self.centre[0], self.start[1] - self.centre[1]
+            tx = self.centre[0] + px * c - py * s
+            ty = self.centre[1] + px * s + py * c
+        else:
+            tx = self.start[0] + share * (self.end[0] - self.start[0])
+            ty = self.start[1] + share * (self.end[1] - self.start[1])
+        z = self.start[2] + share * (self.end[2] - self.start[2])
+        distance = mp.sqrt((tx - x) ** 2 + (ty - y) ** 2)
+        if self.shape == "ball":
+            z += self.radius - mp.sqrt(max(self.radius**2 - distance**2, 0))
+        elif self.shape == "drill":
+            z += self.rise * distance
+        return distance - self.radius, z
+
+    def lowest(self, x, y, away, height):
+        """Return the lowest height over (x, y), +inf where the cutter does not pass.
+
+        away, height (SAMPLES,) float64: distance - R and height at even shares, to find the brackets.
+        """
+        x, y = mp.mpf(float(x)), mp.mpf(float(y))
+        best = mp.inf
+        for i in range(SAMPLES):
+            low, high = max(i - 1, 0), min(i + 1, SAMPLES - 1)
+            share_low, share, share_high = (mp.mpf(k) / (SAMPLES - 1) for k in (low, i, high))
+            if away[i] * away[high] <= 0 and i < high:
+                best = min(best, self._rim(share, share_high, x, y))
+            if away[i] <= 0 and height[i] <= min(height[low], height[high]):
+                best = min(best, self._golden(share_low, share_high, x, y))
+            if away[i] > 0 and away[i] <= min(away[low], away[high]):
+                best = min(best, self._graze(share_low, share_high, x, y))
+            if away[i] <= 0 and i in (0, SAMPLES - 1):
+                best = min(best, self.at(share, x, y)[1])
+        return best
+
+    def _rim(self, inside, outside, x, y):
+        if self.at(inside, x, y)[0] > 0:
+            inside, outside = outside, inside
+        for _ in range(80):
+            middle = (inside + outside) / 2
+            if self.at(middle, x, y)[0] <= 0:
+                inside = middle
+            else:
+                outside = middle
+        return self.at(inside, x, y)[1] if self.at(inside, x, y)[0] <= 0 else mp.inf
+
+    def _golden(self, low, high, x, y):
+        """Lowest height in a bracket whose admissible part is one interval."""
+
+        def height(share):
+            away, z = self.at(share, x, y)
+            return z if away <= 0 else mp.mpf(10) ** 6 + away
+
+        return self._least(height, low, high)[1]
+
+    def _graze(self, low, high, x, y):
+        """Height of a pass so brief that no sample met it."""
+        share, away = self._least(lambda s: self.at(s, x, y)[0], low, high)
+        if away > 0:
+            return mp.inf
+        return min(self._rim(share, low, x, y), self._rim(share, high, x, y), self._golden(low, high, x, y))
+
+    @staticmethod
+    def _least(function, low, high):
+        ratio = (mp.sqrt(5) - 1) / 2
+        a, b = high - ratio * (high - low), low + ratio * (high - low)
+        fa, fb = function(a), function(b)
+        for _ in range(60):
+            if fa <= fb:
+                high, b, fb = b, a, fa
+                a = high - ratio * (high - low)
+                fa = function(a)
+            else:
+                low, a, fa = a, b, fb
+                b = low + ratio * (high - low)
+                fb = function(b)
+        return (a, fa) if fa <= fb else (b, fb)
+
+
+def lowest(points, moves, row, cutter):
+    """Lowest heights (p,) float64 of one move over points (p, 2)."""
+    move = PreciseMove(moves, row, cutter)
+    tips = naive.path(moves, row, SAMPLES)
+    found = []
+    for point in points:
+        distance = np.linalg.norm(tips[:, :2] - point, axis=1)
+        height = tips[:, 2] + cutter.profile(distance)
+        found.append(float(move.lowest(*point, distance - cutter.radius, height)))
+    return np.array(found)
