@@ -35,36 +35,35 @@ def drawn_arc(block, start, end, scale: float, unit: str, sense: int, is_doubtfu
         remedy = "post again, or write G1 if a straight line is meant"
         block.problem(first, about, "I and J to the centre, or R", remedy)
         return None
-    allowed = tolerance(block, unit)
     if has_radius:
-        drawn, told = _of_radius(start, end, values["R"] * scale, sense, allowed)
+        drawn, told = _of_radius(block, unit, start, end, values["R"] * scale, sense)
     else:
         centre = (start[0] + values.get("I", 0.0) * scale, start[1] + values.get("J", 0.0) * scale)
-        drawn, told = _about_centre(start, end, centre, sense, allowed)
+        drawn, told = _about_centre(block, unit, start, end, centre, sense)
     if told and not is_doubtful:
         block.problem(at["R"] if has_radius else min(at[letter] for letter in "IJ" if letter in at), *told)
     return drawn
 
 
-def _of_radius(start, end, radius, sense, allowed):
+def _of_radius(block, unit, start, end, radius, sense):
     if arcs.is_same_point(start, end):
         expected = "an end away from the start, for a radius does not say where a full circle lies"
         return None, (" in an arc that ends where it starts", expected, "give the centre by I and J")
     drawn = arcs.arc_of_radius(start, end, radius, sense)
-    if drawn.mismatch <= allowed:
+    if drawn.mismatch <= arcs.LEAST_TOLERANCE or drawn.mismatch <= (allowed := tolerance(block, unit)):
         return drawn, None
     about = f", {drawn.mismatch:.4f} mm too short to reach from start to end"
     expected = f"at least half the distance of the ends, to {allowed:.4f} mm"
     return None, (about, expected, "correct R or the end point, or post the program again")
 
 
-def _about_centre(start, end, centre, sense, allowed):
+def _about_centre(block, unit, start, end, centre, sense):
     for which, point in (("start", start), ("end", end)):
         if arcs.is_same_point(centre, point):
             about = f", a centre that lies on the {which} of its arc"
             return None, (about, "a centre away from both ends", "post the program again")
     drawn = arcs.arc_about(start, end, centre, sense)
-    if drawn.mismatch <= allowed:
+    if drawn.mismatch <= arcs.LEAST_TOLERANCE or drawn.mismatch <= (allowed := tolerance(block, unit)):
         return drawn, None
     about = f", a centre {drawn.mismatch:.4f} mm nearer to one end of its arc than to the other"
     expected = f"a difference of at most {allowed:.4f} mm, which is what rounding explains"

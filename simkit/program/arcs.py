@@ -14,6 +14,7 @@ LEAST_TOLERANCE = 0.002  # mm, the rule of NISTIR 6556
 # Posts drop trailing zeros ("X10." in a file of three decimals), so few decimals in one block are
 # no sign of coarse rounding: no block counts as coarser than this.
 FEWEST_DECIMALS = {"mm": 2, "in": 3}
+LARGEST_TOLERANCE = 0.1  # mm, above what `tolerance` gives for the fewest decimals
 _ROUNDING_RADII = 4.0 * math.sqrt(2.0) / 2.0  # times the step of the last decimal
 
 

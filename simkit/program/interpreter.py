@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 import re
 from array import array
+from collections.abc import Set
 from dataclasses import dataclass
 
 from simkit.errors import Place, Problem
@@ -300,7 +301,8 @@ class Interpreter:
     # -- motion ---------------------------------------------------------------------------
 
     def _move(self, block: Block) -> None:
-        at, effects = block.at, {refusal.effect for refusal in block.refused}
+        at = block.at
+        effects = {refusal.effect for refusal in block.refused} if block.refused else frozenset()
         moving = [at[letter] for letter in "XYZ" if letter in at]
         self._set_motion(block, effects, moving)
         if voc.MOVES_AWAY in effects or self._motion == REFUSED_MOTION:
@@ -345,7 +347,7 @@ class Interpreter:
         elif "X" in at and "Y" in at and not self._is_incremental:
             self._is_doubtful = False
 
-    def _set_motion(self, block: Block, effects: set[str], moving: list[int]) -> None:
+    def _set_motion(self, block: Block, effects: Set[str], moving: list[int]) -> None:
         if voc.TAKES_PLANE in effects:
             self._is_arc_refused = True
         key = block.key(voc.MOTION)
@@ -411,7 +413,8 @@ class Interpreter:
         if drawn is None:
             return
         apart = math.hypot(end[0] - start[0], end[1] - start[1])
-        if arcs.SAME_POINT < apart <= tolerance(block, self._unit):
+        is_tiny = arcs.SAME_POINT < apart < arcs.LARGEST_TOLERANCE
+        if is_tiny and apart <= tolerance(block, self._unit):
             text = (
                 f"the ends of this arc are only {apart:.4f} mm apart: it is read as a turn of "
                 f"{math.degrees(abs(drawn.sweep)):.2f} degrees, but controls may differ by a full turn"

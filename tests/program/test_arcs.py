@@ -113,6 +113,7 @@ def test_tolerance__rounding_bound_of_the_decimals():
     assert arcs.tolerance(4, "in") == pytest.approx(0.007184205, abs=1e-9)
     assert arcs.tolerance(6, "mm") == 0.002
     assert arcs.tolerance(0, "mm") == arcs.tolerance(2, "mm") == pytest.approx(0.02828427, abs=1e-8)
+    assert arcs.tolerance(0, "in") < arcs.LARGEST_TOLERANCE
     assert arcs.tolerance(0, "in") == arcs.tolerance(3, "in") == pytest.approx(0.07184205, abs=1e-8)
 
 
