@@ -6,6 +6,7 @@ pixels of a picture at 150 dots per inch, x right, y down; another dpi scales th
 
 from __future__ import annotations
 
+import bisect
 import functools
 import os
 import warnings
@@ -56,9 +57,9 @@ def shortened(text: str, size: float, width: float) -> str:
     """Return the text, cut at the end with an ellipsis when it is wider than `width` pixels."""
     if text_width(text, size) <= width:
         return text
-    while text and text_width(text + "…", size) > width:
-        text = text[:-1]
-    return text.rstrip() + "…"
+    # a longer beginning is never narrower, so the last that fits is found by halving
+    fits = bisect.bisect_right(range(len(text)), width, key=lambda n: text_width(text[:n] + "…", size)) - 1
+    return text[: max(fits, 0)].rstrip() + "…"
 
 
 def wrapped(text: str, size: float, width: float, is_bold: bool = False, most: int = 4) -> list[str]:
@@ -203,4 +204,5 @@ def draw_key(page: Page, x: float, y: float, width: float, limits: tuple[float, 
         sign = "−" if border < 0 else "+" if border > 0 else ""
         page.text(x + i * step, under, f"{sign}{abs(border):.3g}", SMALL, across="center")
     page.text(x + width, under, "mm", SMALL, colours.QUIET_INK, across="right")
-    page.text(x, under, "deeper", SMALL, colours.QUIET_INK)
+    if step > 105:
+        page.text(x, under, "deeper", SMALL, colours.QUIET_INK)

@@ -18,6 +18,7 @@ from simkit.job.model import Blank
 from simkit.report import canvas, colours
 from simkit.report.canvas import BODY, MARGIN, SMALL, TITLE, Page
 from simkit.report.labels import place_labels
+from simkit.report.seen_plan import SeenPlan
 from simkit.stock.field import Lattice
 
 WIDTH = 1800  # pixels of a page at 150 dpi
@@ -89,7 +90,7 @@ def draw_plan_view(
     pitch = max(blank.length / room, blank.width / TALLEST)  # mm a pixel
     across, down = max(round(blank.length / pitch), 8), max(round(blank.width / pitch), 8)
     width = max(across + LEFT_ROOM + SIDE_ROOM, NARROWEST)
-    seen = _SeenPlan(lattice, blank, turn, pitch, across, down)
+    seen = SeenPlan(lattice, blank, turn, pitch, across, down)
     index = colours.class_index(deviation, limits)
     shown, flags = _raster(seen, index, np.asarray(is_solid, bool), holding)
     picture = _paint(shown, flags, _shade(seen, relief, side) if relief is not None else None)
@@ -146,70 +147,6 @@ def _pose(side, turn, cell):
         "about y": "turned over about its width, left end to the right",
     }[turn]
     return f"Side {side} up, {turned}. Seen from above, standing at the front. Cells of {cell:g} mm."
-
-
-class _SeenPlan:
-    """The plan as the operator sees it, and which cells lie under each pixel of it."""
-
-    def __init__(self, lattice, blank, turn, pitch, across, down):
-        self.is_x_turned, self.is_y_turned = turn == "about y", turn == "about x"
-        self.blank, self.pitch, self.across, self.down = blank, pitch, across, down
-        self.lattice = lattice
-        x0, y0 = lattice.origin
-        if self.is_x_turned:
-            x0 = blank.length - x0 - lattice.nx * lattice.cell
-        if self.is_y_turned:
-            y0 = blank.width - y0 - lattice.ny * lattice.cell
-        self.x0, self.y0 = x0, y0
-        self.columns = _spans(lattice.nx, lattice.cell, x0, across, pitch)
-        self.rows = _spans(lattice.ny, lattice.cell, y0, down, pitch)
-
-    def seen(self, array):
-        """The array with its rows from front to back and columns from left to right, as seen."""
-        array = array[::-1] if self.is_y_turned else array
-        return array[:, ::-1] if self.is_x_turned else array
-
-    def pixel(self, x, y):
-        """Pixel (x right, y down) in the map of a point of the blank frame, mm."""
-        x = self.blank.length - x if self.is_x_turned else x
-        y = self.blank.width - y if self.is_y_turned else y
-        return x / self.pitch, self.down - y / self.pitch
-
-    def highest(self, array):
-        """Highest value >= 0 of all cells that a pixel touches, 0 where there are none."""
-        array = np.pad(self.seen(array), ((0, 1), (0, 1)))
-        for axis, (low, high) in enumerate((self.rows, self.columns)):
-            best = np.take(array, low, axis)
-            for k in range(1, int((high - low).max(initial=1))):
-                best = np.maximum(best, np.take(array, np.minimum(low + k, np.maximum(high - 1, low)), axis))
-            array = best
-        return array[::-1]
-
-    def nearest(self, array, outside):
-        """Value of the cell under each pixel's centre."""
-        picked = np.pad(self.seen(array), ((0, 1), (0, 1)), constant_values=outside)
-        for axis, (n, start, count) in enumerate(
-            ((self.lattice.ny, self.y0, self.down), (self.lattice.nx, self.x0, self.across))
-        ):
-            at = np.floor(((np.arange(count) + 0.5) * self.pitch - start) / self.lattice.cell).astype(int)
-            picked = np.take(picked, np.where((at >= 0) & (at < n), at, n), axis)
-        return picked[::-1]
-
-    def between(self, array):
-        """Values interpolated at each pixel's centre; for shading only."""
-        y = ((np.arange(self.down) + 0.5) * self.pitch - self.y0) / self.lattice.cell - 0.5
-        x = ((np.arange(self.across) + 0.5) * self.pitch - self.x0) / self.lattice.cell - 0.5
-        where = np.meshgrid(y, x, indexing="ij")
-        return ndimage.map_coordinates(self.seen(array), where, order=1, mode="nearest")[::-1]
-
-
-def _spans(n, cell, start, pixels, pitch):
-    """First and one past the last cell each pixel touches; (n, n + 1), the padding, where none."""
-    edges = (np.arange(pixels + 1) * pitch - start) / cell
-    low = np.clip(np.floor(edges[:-1] + 1e-9), 0, n).astype(int)
-    high = np.clip(np.ceil(edges[1:] - 1e-9), 0, n).astype(int)
-    is_empty = high <= low
-    return np.where(is_empty, n, low), np.where(is_empty, n + 1, high)
 
 
 def _raster(seen, index, is_solid, holding):
@@ -300,8 +237,10 @@ def _rulers(page, blank, pitch, left, top, across, down, band):
     page.text(
         left + across + 30 + band, middle, "right", BODY, across="center", up="center", turn=90, bold=True
     )
+    # Beside "front", flush with the map where there is room, else going on to the right.
+    start = {"x": left + across, "across": "right"} if across > 700 else {"x": left + across / 2 + 62}
     page.text(
-        left + across, bottom + 68, "mm from the left front corner", SMALL, colours.QUIET_INK, across="right"
+        y=bottom + 68, text="mm from the left front corner", size=SMALL, colour=colours.QUIET_INK, **start
     )
 
 
@@ -343,8 +282,9 @@ def _scale_bar(page, pitch, right, y, room):
         fill = colours.INK if i == 0 else "white"
         page.box(start + i * length / pitch / 2, y, length / pitch / 2, 9, fill, colours.INK)
     for i, at in enumerate((0, length / 2, length)):
-        text = f"{at:g} mm" if i == 2 else f"{at:g}"
-        page.text(start + at / pitch, y + 36, text, SMALL, across="right" if i == 2 else "center")
+        if i != 1 or length / pitch > 190:
+            text = f"{at:g} mm" if i == 2 else f"{at:g}"
+            page.text(start + at / pitch, y + 36, text, SMALL, across="right" if i == 2 else "center")
 
 
 def _signs(flags, findings):

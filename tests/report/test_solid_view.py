@@ -1,0 +1,268 @@
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import numpy as np
+import pytest
+import trimesh
+from PIL import Image
+
+from simkit.errors import ShapeError
+from simkit.report import colours, solid_child, solid_mesh, solid_view
+from simkit.stock.field import blank_lattice
+
+APT = (
+    "on Debian or Ubuntu the system packages libx11-6 libegl1 libgl1 bring it "
+    "(apt install libx11-6 libegl1 libgl1)"
+)
+
+
+def scene(length=60.0, width=30.0, cell=0.5):
+    """A dish in a frame: leftover at the left, a gouge at the right."""
+    lattice = blank_lattice(length, width, cell)
+    x, y = np.meshgrid(lattice.x() - length / 2, lattice.y() - width / 2)
+    r = np.hypot(x / 24, y / 11)
+    is_part, frame = r < 1, (np.abs(x) > length / 2 - 3) | (np.abs(y) > width / 2 - 2)
+    deviation = np.where(is_part, 0.0, np.nan)
+    deviation[is_part & (x < -8)], deviation[is_part & (x > 8)] = 5.0, -5.0
+    upper = np.where(is_part, 6 + 6 * r**2, np.where(frame, 14.0, 0.0))
+    lower = np.where(is_part, 3 * r**2, 0.0)
+    return {
+        "lattice": lattice,
+        "lower": lower,
+        "upper": upper,
+        "deviation_upper": deviation,
+        "deviation_lower": np.where(is_part, 0.0, np.nan),
+        "limits": (0.1, 0.3),
+        "title": "Dish",
+    }
+
+
+def volume(quads):
+    """Volume by a general geometry library, which sums signed tetrahedra."""
+    points = quads.reshape(-1, 3).astype(np.float64)
+    corners = np.arange(len(points)).reshape(-1, 4)
+    faces = np.concatenate([corners[:, :3], corners[:, [0, 2, 3]]])
+    return trimesh.Trimesh(points, faces, process=False).volume
+
+
+def within(shape):
+    return np.full(shape, colours.WITHIN, np.int8)
+
+
+def test_surface__box_is_closed_with_its_volume_and_area():
+    shape = (4, 6)
+    quads, classes = solid_mesh.surface(
+        np.full(shape, 2.0), np.full(shape, 7.0), within(shape), within(shape), 0.5, (10.0, 20.0)
+    )
+    assert len(quads) == 2 * 24 + 2 * (4 + 6)
+    corners = np.arange(4 * len(quads)).reshape(-1, 4)
+    mesh = trimesh.Trimesh(quads.reshape(-1, 3), np.concatenate([corners[:, :3], corners[:, [0, 2, 3]]]))
+    mesh.merge_vertices()
+    assert mesh.is_watertight
+    assert mesh.is_winding_consistent
+    assert mesh.volume == pytest.approx(3 * 2 * 5)
+    assert mesh.area == pytest.approx(2 * (3 * 2 + 3 * 5 + 2 * 5))
+    assert mesh.bounds.tolist() == [[10, 20, 2], [13, 22, 7]]
+    assert (classes == colours.WITHIN).all()
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_surface__rough_columns_enclose_their_sum(seed, monkeypatch):
+    monkeypatch.setattr(solid_mesh, "STEEP", 0.0)  # every step a wall: the volume is then exact
+    rng = np.random.default_rng(seed)
+    lower, upper = rng.random((9, 11)) * 5, rng.random((9, 11)) * 5 + 2  # some empty, some not meeting
+    quads, _ = solid_mesh.surface(lower, upper, within(lower.shape), within(lower.shape), 1.5)
+    expected = np.maximum(upper - lower, 0).sum() * 1.5**2
+    assert volume(quads) == pytest.approx(expected, rel=1e-6)
+    sides = np.cross(quads[:, 2] - quads[:, 0], quads[:, 3] - quads[:, 1]).sum(0)
+    assert np.abs(sides).max() < 1e-3  # the area vectors of a closed surface sum to nothing
+
+
+def test_surface__slope_is_smooth_and_step_is_upright():
+    upper = np.repeat([[1.0, 1.2, 1.4, 19.0, 19.0]], 4, 0)
+    quads, _ = solid_mesh.surface(np.zeros_like(upper), upper, within((4, 5)), within((4, 5)), 1.0)
+    inner = (quads[..., 1].min(1) > 0) & (quads[..., 1].max(1) < 4)
+    normal = np.cross(quads[:, 2] - quads[:, 0], quads[:, 3] - quads[:, 1])
+    upright = inner & (np.abs(normal[:, 2]) < 1e-9) & (np.ptp(quads[..., 0], axis=1) < 1e-9)
+    at = np.unique(quads[upright][..., 0])
+    assert at.tolist() == [0.0, 3.0, 5.0]  # the two ends and the step, none on the slope
+    step = quads[upright & (quads[:, 0, 0] == 3.0)]
+    assert step[..., 2].min() == pytest.approx(1.4, abs=0.11)
+    assert step[..., 2].max() == 19.0
+
+
+def test_surface__hole_through_the_part_has_walls_of_its_class():
+    upper = np.full((5, 5), 3.0)
+    upper[2, 2] = 0.0
+    index = within((5, 5))
+    index[2, 2] = 0
+    quads, classes = solid_mesh.surface(np.zeros((5, 5)), upper, index, index, 1.0)
+    assert (classes == 0).sum() == 4
+    assert volume(quads) == pytest.approx(24 * 3.0)
+
+
+def test_pooled__keeps_highest_lowest_and_worst(monkeypatch):
+    monkeypatch.setattr(solid_view, "MOST_CELLS", 20)
+    rng = np.random.default_rng(7)
+    lower, upper = (rng.random((7, 11)).astype(np.float32) + d for d in (np.float32(0), np.float32(0.4)))
+    index = rng.integers(-1, 9, (7, 11)).astype(np.int8)
+    low, high, worst, _, fold = solid_view._pooled(lower, upper, index, index)
+    assert fold == 2
+    assert low.shape == high.shape == worst.shape == (4, 6)
+    for iy in range(4):
+        for ix in range(6):
+            block = np.s_[2 * iy : 2 * iy + 2, 2 * ix : 2 * ix + 2]
+            solid = upper[block] > lower[block]
+            if solid.any():
+                assert high[iy, ix] == upper[block][solid].max()
+                assert low[iy, ix] == lower[block][solid].min()
+            else:
+                assert high[iy, ix] == low[iy, ix]
+            ranks = [(-1, 0) if c < 0 else (abs(c - 4), c < 4) for c in index[block].ravel().tolist()]
+            c = int(worst[iy, ix])
+            assert ((-1, 0) if c < 0 else (abs(c - 4), c < 4)) == max(ranks)
+
+
+@pytest.mark.parametrize(
+    ("body", "timeout", "expected"),
+    [
+        (
+            "import os, signal; os.kill(os.getpid(), signal.SIGSEGV)",
+            30,
+            f"the 3-D view was left out: drawing crashed (SIGSEGV), as it does without OpenGL; {APT}",
+        ),
+        (
+            "import time; time.sleep(60)",
+            0.5,
+            f"the 3-D view was left out: drawing took longer than 0.5 s and was stopped; {APT}",
+        ),
+        (
+            "import sys; sys.stderr.write('first\\nImportError: libGL.so.1 is missing\\n'); sys.exit(21)",
+            30,
+            "the 3-D view was left out: the drawing library did not load "
+            f"(ImportError: libGL.so.1 is missing); {APT}",
+        ),
+        (
+            "raise ValueError('odd')",
+            30,
+            f"the 3-D view was left out: drawing failed (ValueError: odd); {APT}",
+        ),
+        (
+            "import sys; sys.exit(23)",
+            30,
+            f"the 3-D view was left out: drawing gave an empty picture, as it may without OpenGL; {APT}",
+        ),
+        ("pass", 30, "the 3-D view was left out: drawing ended without a picture"),
+    ],
+)
+def test_draw__says_why_in_one_line(body, timeout, expected, tmp_path, monkeypatch):
+    monkeypatch.setattr(solid_view, "_command", lambda scene, picture: [sys.executable, "-c", body])
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    monkeypatch.setattr(solid_view.tempfile, "tempdir", None)
+    assert solid_view.draw_solid_view(tmp_path / "a.png", **scene(), timeout=timeout) == expected
+    assert list(tmp_path.iterdir()) == []  # no picture, no folder left behind
+
+
+PARENT = """
+import sys
+from simkit.report import solid_view
+from tests.report.test_solid_view import scene
+solid_view._command = lambda *paths: [sys.executable, "-c", {body!r}]
+print(solid_view.draw_solid_view({path!r}, **scene()))
+print("verdict")
+"""
+
+
+def test_draw__crash_of_the_child_leaves_the_verdict_alone(tmp_path):
+    body = "import os, signal; os.kill(os.getpid(), signal.SIGSEGV)"
+    code = PARENT.format(body=body, path=str(tmp_path / "a.png"))
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0
+    assert done.stderr == ""
+    assert done.stdout.splitlines()[0].startswith("the 3-D view was left out: drawing crashed (SIGSEGV)")
+    assert done.stdout.splitlines()[1:] == ["verdict"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="sends a POSIX signal")
+def test_draw__interrupt_ends_the_child_too(tmp_path):
+    note = tmp_path / "child.txt"
+    body = f"import os, time; open({str(note)!r}, 'w').write(str(os.getpid()) + '.'); time.sleep(100)"
+    folder = tmp_path / "scratch"
+    folder.mkdir()
+    parent = subprocess.Popen(
+        [sys.executable, "-c", PARENT.format(body=body, path=str(tmp_path / "a.png"))],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env=os.environ | {"TMPDIR": str(folder)},
+    )
+    try:
+        for _ in range(600):
+            if note.exists() and note.read_text().endswith("."):
+                break
+            time.sleep(0.1)
+        child = int(note.read_text()[:-1])
+        parent.send_signal(signal.SIGINT)
+        said = parent.communicate(timeout=30)[1]
+    finally:
+        parent.kill()
+        parent.wait()
+    assert b"KeyboardInterrupt" in said
+    with pytest.raises(ProcessLookupError):
+        os.kill(child, 0)
+    assert list(folder.iterdir()) == []
+
+
+def test_child__without_its_library(tmp_path, monkeypatch, capsys):
+    monkeypatch.setitem(sys.modules, "pyvista", None)
+    assert solid_child.main(["scene.npz", "picture.png"]) == solid_view.NO_MODULE
+    assert "pyvista" in capsys.readouterr().err
+
+
+def test_face_colours__too_deep_is_striped():
+    at = np.arange(0, 100, 0.05)
+    quads = np.zeros((len(at), 4, 3))
+    quads[:, :, 0] = at[:, None]
+    faces = solid_child.face_colours(quads, np.full(len(at), 2), 100.0)
+    striped = (faces == colours.rgb(colours.CLASSES[0])).all(1).mean()
+    assert striped == pytest.approx(0.25, abs=0.06)
+    proud = solid_child.face_colours(quads, np.full(len(at), 6), 100.0)
+    assert (proud == colours.rgb(colours.CLASSES[6])).all()
+
+
+def test_draw__nothing_left_and_wrong_shape(tmp_path):
+    empty = scene() | {"upper": scene()["lower"]}
+    told = solid_view.draw_solid_view(tmp_path / "a.png", **empty)
+    assert told == "the 3-D view was left out: nothing is left of the blank"
+    with pytest.raises(ShapeError, match=r"^upper must have the shape \(60, 120\), not \(2,\)$"):
+        solid_view.draw_solid_view(tmp_path / "a.png", **scene() | {"upper": np.zeros(2)})
+
+
+def test_import__draws_nothing_in_this_process():
+    heavy = "{'pyvista', 'vtk', 'vtkmodules', 'matplotlib'}"
+    code = f"import sys, simkit.report.solid_view; print({heavy} & set(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout == "set()\n"
+
+
+def test_draw__for_real(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "pyvista.py").write_text("raise SystemExit(99)")  # a file in the user's folder is not run
+    told = solid_view.draw_solid_view(tmp_path / "a.png", **scene())
+    if told is not None and APT in told:
+        pytest.skip(told)
+    assert told is None
+    image = np.asarray(Image.open(tmp_path / "a.png").convert("RGB")).astype(int)
+    assert image.shape[1] == 1800
+    # Purple (blue well above green) left of orange (red well above blue) in the upper picture.
+    view = image[110 : image.shape[0] // 2 - 100]
+    purple = np.argwhere(view[..., 2] - view[..., 1] > 40)
+    orange = np.argwhere(view[..., 0] - view[..., 2] > 80)
+    assert len(purple) > 2000
+    assert len(orange) > 2000
+    assert purple[:, 1].max() < orange[:, 1].min()
+    # The underside is within limits all over: no colour, but not white either.
+    under = image[image.shape[0] // 2 : image.shape[0] - 260]
+    assert (under.min(-1) < 250).mean() > 0.2
