@@ -184,3 +184,48 @@ def _heights(job: Job, moves: Moves, rows: list[slice], frames: list[Frame], poi
         owner[up] = np.where(local >= 0, local + one.start, owner[up])
         start[up] = heights
     return start[-1], start[1], owner[-1], owner[1]
+
+
+def _compare(evidence: Evidence) -> None:
+    """Fill in everything that holds the field against the target."""
+    from simkit.compare.deviation import break_through, deviation
+    from simkit.compare.outline import outline_step
+    from simkit.target.envelope import envelopes
+
+    limits, field = evidence.job.limits, evidence.field
+    grid = evidence.target_grid
+    evidence.envelopes = envelopes(grid, field.lattice)
+    threshold = min(limits.gouge, limits.leftover) / 2
+    evidence.deviations = {
+        side: deviation(field, evidence.envelopes, grid, side, threshold) for side in _sides_cut(evidence)
+    }
+    both = {
+        side: evidence.deviations.get(side) or deviation(field, evidence.envelopes, grid, side, threshold)
+        for side in (1, 2)
+    }
+    evidence.break_through = break_through(field, evidence.envelopes, both[1], both[2], limits.gouge)
+    evidence.outside = outline_step(field, evidence.envelopes)
+
+
+def _sides_cut(evidence: Evidence) -> list[int]:
+    """Return the sides that some setup cuts; a side that none cuts is not judged as leftover."""
+    ups = {frame.up for frame in evidence.frames}
+    return [side for side, up in ((1, 1), (2, -1)) if up in ups]
+
+
+def _walls(evidence: Evidence) -> None:
+    """Measure wall thickness of the cut and of the target up to half as much again as the limit."""
+    from simkit.compare.walls import wall_thickness
+
+    limit = evidence.job.limits.thinnest_wall
+    if evidence.target is None or limit <= 0:
+        return
+    lattice, field, envelopes = evidence.field.lattice, evidence.field, evidence.envelopes
+    # Above 0.4 mm between looks a wall of a millimetre could be stepped over.
+    stride = max(1, int(0.4 / lattice.cell))
+    evidence.walls = wall_thickness(lattice, field.lower, field.upper, 1.5 * limit, stride)
+    evidence.target_walls = wall_thickness(lattice, envelopes.lower, envelopes.upper, 1.5 * limit, stride)
+
+
+def _sides(evidence: Evidence) -> None:
+    pass

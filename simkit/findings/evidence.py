@@ -24,7 +24,9 @@ class Evidence:
         whose.  rows[setup]: slice of them.  frames[setup]: program frame -> blank frame.
     field: the blank after all setups.  fields: after each setup.
     contacts[setup]: (depth (n,), place (n, 3)) of the rapids, as stock.cut gives them.
-    target, envelopes, deviations {1: ..., 2: ...}: None or empty without a target.
+    target, target_grid, envelopes, deviations {1: ..., 2: ...}, break_through, outside, walls,
+        target_walls: of the modules of those names in `target` and `compare`; None or empty without
+        a target.
     recut(lattice) -> Field: the whole job cut again on another lattice.
     heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
     evaluations: heights of swept cutters that were evaluated for `field`.
@@ -46,7 +48,9 @@ class Evidence:
     envelopes: Any = None
     deviations: dict[int, Any] = field(default_factory=dict)
     outside: Any = None
-    walls: list[Any] = field(default_factory=list)
+    break_through: Any = None
+    walls: Any = None
+    target_walls: Any = None
     seam: Any = None
     dowels: list[Any] = field(default_factory=list)
     turns: list[Any] = field(default_factory=list)
@@ -84,4 +88,9 @@ class Evidence:
 
     def outside_words(self) -> list[str]:
         """Return what stands outside the target's outline, in words for the summary."""
-        return [] if self.outside is None else self.outside.words()
+        if self.outside is None or not self.outside.holding_area:
+            return []
+        return [
+            f"outside the outline of the part {self.outside.holding_area:.0f} mm2 of wood stay "
+            "(frame, skin, tabs, offcut); they are not judged"
+        ]

@@ -1,12 +1,127 @@
 """leftover-cutter and leftover-program: material still standing outside the target.
 
-The first where no cutter of that side's programs can get in, the second where one could have.
+The first where no cutter that the programs of that side use can get in, the second where one could
+have and the program did not go there.
 """
 
 from __future__ import annotations
 
+import numpy as np
+
+from simkit.compare.reach import WhyLeft, why_left
+from simkit.compare.spots import spots
+from simkit.cutters import Cutter
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 
 MEASURE = "the larger of the distances cut to target and target to cut, to the surface seen from this side"
+STEP_MEASURE = "how far wood stands out from the outer wall in plan, at cell centres"
+
+
+def find(evidence: Evidence) -> list[Finding]:
+    """Return one finding for each connected spot that stands prouder of the part than the limit."""
+    findings = []
+    limit = evidence.job.limits.leftover
+    for side, deviation in evidence.deviations.items():
+        used = cutters_of_side(evidence, side)
+        if not used:
+            continue
+        looked, lesser = shape.looked_spots(evidence, side, deviation.normal > limit, limit, is_gouge=False)
+        told = [one for one in looked if one.severity]
+        for nth, one in enumerate(told):
+            why = why_left(one.spot, evidence.envelopes, evidence.target_grid, side, used)
+            more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
+            findings.append(_finding(evidence, one, why, used, limit, more))
+    return findings + _outer_steps(evidence, limit)
+
+
+def cutters_of_side(evidence: Evidence, side: int) -> list[Cutter]:
+    """Return the cutters that the programs of a side cut with, drills left out, by number."""
+    numbers = set()
+    for one, frame in zip(evidence.rows, evidence.frames, strict=True):
+        if frame.up == (1 if side == 1 else -1):
+            moves = evidence.moves[one]
+            numbers |= {int(tool) for tool in np.unique(moves.tool[~moves.rapid])}
+    cutters = [evidence.job.cutters[number] for number in sorted(numbers)]
+    return [cutter for cutter in cutters if cutter.shape != "drill"]
+
+
+def _finding(
+    evidence: Evidence, one: shape.Looked, why: WhyLeft, used: list[Cutter], limit: float, more: str
+) -> Finding:
+    best = evidence.job.cutters[why.best]
+    left = f"{abs(one.look.value):.2f} mm left standing over {one.spot.area:.1f} mm2"
+    if why.cause == "cutter":
+        others = [
+            cutter
+            for cutter in evidence.job.cutters.values()
+            if cutter.shape != "drill" and cutter not in used
+        ]
+        return Finding(
+            kind="leftover-cutter",
+            message=f"{left}: {best} cannot get in, it must leave {why.must_leave[why.best]:.2f} mm{more}",
+            advice=_smaller(evidence, one, others, limit),
+            **shape.common_fields(evidence, one, limit, MEASURE),
+        )
+    return Finding(
+        kind="leftover-program",
+        message=(
+            f"{left}: the programs of this side did not go there, though {best} need leave only "
+            f"{why.must_leave[why.best]:.2f} mm{more}"
+        ),
+        advice=(
+            "Extend the finishing pass over this place, or check the zero of this setup; the line named "
+            "is the move that cut nearest to it."
+        ),
+        **shape.common_fields(evidence, one, limit, MEASURE),
+    )
+
+
+def _smaller(evidence: Evidence, one: shape.Looked, others: list[Cutter], limit: float) -> str:
+    """Return advice on which cutter would get in."""
+    if others:
+        why = why_left(one.spot, evidence.envelopes, evidence.target_grid, one.side, others)
+        best = evidence.job.cutters[why.best]
+        rest = why.must_leave[why.best]
+        if rest < abs(one.look.value):
+            enough = "within the limit" if rest <= limit else "still over the limit"
+            return f"Add a pass with {best}: it need leave only {rest:.2f} mm there, {enough}."
+    return "Add a pass with a smaller cutter (half the radius, half the corner), or round the corner of the part."
+
+
+def _outer_steps(evidence: Evidence, limit: float) -> list[Finding]:
+    """Return findings for wood that stands proud of the outer wall without holding the part."""
+    outside = evidence.outside
+    if outside is None:
+        return []
+    run = np.where(outside.is_step, outside.run, 0.0)
+    field = evidence.field
+    findings = []
+    found = spots(run, run > limit, field.lattice)
+    for nth, spot in enumerate(found[: shape.MOST]):
+        side = 1 if field.upper_move[spot.cell] > field.lower_move[spot.cell] else 2
+        row = shape.owner_at(evidence, side, spot.cell)
+        z = float(field.upper[spot.cell] if side == 1 else field.lower[spot.cell])
+        lesser = found[shape.MOST :] if nth == shape.MOST - 1 else []
+        findings.append(
+            Finding(
+                kind="leftover-program",
+                severity=shape.severity_of(spot.value, outside.bound, limit),
+                message=(
+                    f"a step of {spot.value:.2f} mm stands out from the outer wall over {spot.area:.1f} mm2"
+                    + shape.lesser_words(lesser)
+                ),
+                advice="Check that the outline is cut from both sides on the same line, and the second zero.",
+                value=spot.value,
+                bound=outside.bound,
+                limit=limit,
+                measure=STEP_MEASURE,
+                side=side,
+                area=spot.area,
+                cells=spot.cells,
+                **evidence.place_of((*spot.at, z), shape.setup_of_side(evidence, side, row)),
+                **evidence.source_of(row),
+            )
+        )
+    return findings

@@ -99,7 +99,7 @@ def _setups(evidence: Evidence) -> list[dict[str, Any]]:
 def _target(evidence: Evidence) -> dict[str, Any]:
     target = evidence.target
     return {
-        "file": target.file,
+        "file": evidence.job.target.mesh.name,
         "triangles": len(target.triangles),
         "volume": target.volume,
         "notes": list(target.notes),
