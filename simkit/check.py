@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import partial
+from itertools import pairwise
 
 import numpy as np
 
@@ -121,7 +122,7 @@ def _target(job: Job):
 def _setup_slices(moves: Moves, count: int) -> list[slice]:
     """Return the rows of each setup; setups follow one another in the table."""
     edges = np.searchsorted(moves.setup, np.arange(count + 1))
-    return [slice(int(first), int(last)) for first, last in zip(edges[:-1], edges[1:], strict=True)]
+    return [slice(int(first), int(last)) for first, last in pairwise(edges)]
 
 
 def cut_all(

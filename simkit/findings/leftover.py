@@ -87,7 +87,7 @@ def _smaller(evidence: Evidence, one: shape.Looked, others: list[Cutter], limit:
         if rest < abs(one.look.value):
             enough = "within the limit" if rest <= limit else "still over the limit"
             return f"Add a pass with {best}: it need leave only {rest:.2f} mm there, {enough}."
-    return "Add a pass with a smaller cutter (half the radius, half the corner), or round the corner of the part."
+    return "Add a pass with a smaller cutter (half the radius, half the corner), or round the corner."
 
 
 def _outer_steps(evidence: Evidence, limit: float) -> list[Finding]:

@@ -1,0 +1,82 @@
+"""All pictures of a check: a plan view of each side, and one 3-D view."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from simkit.errors import InputProblems, Place, Problem
+from simkit.findings.evidence import Evidence
+
+
+def draw_pictures(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[list[str], list[str]]:
+    """Draw the pictures into a folder, made if need be; return their paths and remarks for the person.
+
+    evidence: fields and deviations.  result: as report.result gives it; the findings' numbers come
+    from there.  A 3-D view that cannot be drawn becomes a remark.
+    Raises InputProblems when the folder cannot be written.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        return _draw(folder, evidence, result)
+    except OSError as reason:
+        raise InputProblems(
+            Problem(
+                Place(str(folder), key="--pictures"),
+                f"'{reason.strerror or reason}'",
+                "a folder that can be written",
+                "choose another folder or free some space",
+            )
+        ) from None
+
+
+def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[list[str], list[str]]:
+    from simkit.report.plan_views import draw_plan_view
+    from simkit.report.solid_view import draw_solid_view
+
+    job, field = evidence.job, evidence.field
+    limits = (job.limits.gouge, job.limits.leftover)
+    nothing = np.full(field.lattice.shape, np.nan, np.float32)
+    shown = {side: deviation.normal for side, deviation in evidence.deviations.items()}
+    holding = None if evidence.outside is None else evidence.outside.is_holding
+    name = job.name or "part"
+    pictures, turns = [], {1: "none", 2: "about x"}
+    for setup, frame in zip(job.setups, evidence.frames, strict=True):
+        turns[1 if frame.up > 0 else 2] = setup.turn
+    for side in sorted({1 if frame.up > 0 else 2 for frame in evidence.frames}):
+        path = folder / f"leftover_side_{side}.png"
+        draw_plan_view(
+            path,
+            lattice=field.lattice,
+            deviation=shown.get(side, nothing),
+            is_solid=field.is_solid,
+            holding=holding,
+            side=side,
+            turn=turns[side],
+            blank=job.blank,
+            limits=limits,
+            findings=[row for row in result["findings"] if row["side"] in (side, None)],
+            title=f"{name}: what is left standing or cut too deep, side {side}",
+            subtitle=result["verdict"]["sentence"],
+            cell=field.lattice.cell,
+            relief=(field.upper if side == 1 else field.lower).astype(np.float64),
+        )
+        pictures.append(str(path))
+    path = folder / "part_3d.png"
+    left_out = draw_solid_view(
+        path,
+        lattice=field.lattice,
+        lower=field.lower,
+        upper=field.upper,
+        deviation_upper=shown.get(1, nothing),
+        deviation_lower=shown.get(2, nothing),
+        limits=limits,
+        title=name,
+        turn=turns[2],
+    )
+    if left_out is None:
+        pictures.append(str(path))
+        return pictures, []
+    return pictures, [left_out]
