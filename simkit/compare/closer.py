@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from simkit.compare.deviation import CutSurface, _vertical, two_way
+from simkit.compare.spots import Spot
 from simkit.errors import ShapeError
 from simkit.stock.field import Field, Lattice
 from simkit.target.envelope import Envelopes, envelopes
@@ -15,7 +17,8 @@ from simkit.target.grid import TargetGrid
 
 FINEST = 0.01  # mm: half the diagonal of the finest cells
 DIVIDE = 4  # each look divides the cells by this
-ROOM = 3  # cells about the worst one that a look takes in
+ROOM = 3  # cells about the worst one that a look measures
+LARGEST_ROOM = 64  # cells about it that a look cuts again
 SAME_SHEET = 6.0  # neighbouring points steeper than this (about 80 degrees) lie on different faces
 TIE = 1e-4  # mm: peaks as high as this lower count as the same peak
 
@@ -40,19 +43,19 @@ def closer_look(
     field: Field,
     grid: TargetGrid,
     side: int,
-    cell: tuple[int, int],
-    is_gouge: bool,
+    spot: Spot,
     finest: float = FINEST,
 ) -> Look:
     """Return the peak deviation near a cell, evaluated on finer and finer cells around it.
 
     recut(lattice): the field of the same job on another lattice, exact at its cell centres.
-    field: the one that was judged.  grid: the target.  side: 1 or 2.  cell (iy, ix) of `field`: the
-    worst of a spot.  is_gouge: look for the lowest value, else for the highest.
+    field: the one that was judged.  grid: the target.  side: 1 or 2.  spot: of `field`, its
+    value negative to look for the deepest gouge, positive for the highest leftover.
     finest mm: stop when half the diagonal of a cell is at most this.
 
-    Each look takes in three cells about the worst one, cuts and rasterises them again on cells of a
-    quarter, and measures as `deviation` does, with the coarser field standing in farther out.
+    Each look cuts and rasterises again, on cells of a quarter, as far about the worst cell as the
+    measured distance reaches (at most 64 cells), and measures as `deviation` does over three cells
+    about it, with the coarser field standing in farther out.
     The bound adds half the diagonal of the finest cell, the largest change to a neighbour on the same
     faces of cut and target, and half the range of the two-way distance: each of the two distances
     changes by at most the distance moved along its surface, so what the peak does between
@@ -61,39 +64,56 @@ def closer_look(
     """
     if side not in (1, 2):
         raise ShapeError(f"side must be 1 or 2, not {side}")
+    is_gouge, distance, cell = spot.value < 0, abs(spot.value), spot.cell
     surfaces: list[CutSurface] = []
     while True:
-        lattice = field.lattice
-        iy, ix = cell
-        box = (
-            max(iy - ROOM, 0),
-            min(iy + ROOM + 1, lattice.ny),
-            max(ix - ROOM, 0),
-            min(ix + ROOM + 1, lattice.nx),
-        )
+        room = min(math.ceil(distance / field.lattice.cell) + ROOM, LARGEST_ROOM)
+        box = _box(cell, room, field.lattice)
+        near = _box(cell, ROOM, field.lattice)
         surfaces.append(CutSurface(field, side, box))
-        field = recut(lattice.window(*box, divide=DIVIDE))
+        field = recut(field.lattice.window(*box, divide=DIVIDE))
         around = envelopes(grid, field.lattice)
-        least, most = _measured(field, around, grid, side, (*surfaces, CutSurface(field, side)))
+        rows = slice((near[0] - box[0]) * DIVIDE, (near[1] - box[0]) * DIVIDE)
+        columns = slice((near[2] - box[2]) * DIVIDE, (near[3] - box[2]) * DIVIDE)
+        is_near = np.zeros(field.lattice.shape, dtype=bool)
+        is_near[rows, columns] = True
+        least, most = _measured(field, around, grid, side, is_near, (*surfaces, CutSurface(field, side)))
         middle = (least + most) / 2
         size = np.where(np.isnan(middle), 0.0, np.maximum(-middle if is_gouge else middle, 0.0))
-        cell = tuple(int(k) for k in np.unravel_index(np.argmax(size), size.shape))
-        half_diagonal = field.lattice.cell / np.sqrt(2.0)
+        cell = tuple(int(k) for k in np.unravel_index(np.argmax(size + 1e-12 * is_near), size.shape))
+        distance = float(np.nan_to_num(np.abs(most[cell])))
+        half_diagonal = field.lattice.cell / math.sqrt(2.0)
         if half_diagonal <= finest:
             break
-    cell, change = _peak(size, field, around, side)
-    gap = 0.0 if size[cell] == 0 else abs(float(most[cell] - least[cell])) / 2
+    cell, change = _peak(size, is_near, field, around, side)
+    gap = 0.0 if size[cell] == 0 else abs(float(most[cell] - least[cell])) / 2  # half its range
     x, y = field.lattice.centre_of(*cell)
     z = float((field.upper if side == 1 else field.lower)[cell])
     value = float(-size[cell] if is_gouge else size[cell]) + 0.0
     return Look(value, half_diagonal + change + gap, (float(x), float(y), z), field.lattice.cell)
 
 
+def _box(cell: tuple[int, int], room: int, lattice: Lattice) -> tuple[int, int, int, int]:
+    """Return the rows and columns within `room` cells of a cell (iy0, iy1, ix0, ix1), clipped."""
+    iy, ix = cell
+    return (
+        max(iy - room, 0),
+        min(iy + room + 1, lattice.ny),
+        max(ix - room, 0),
+        min(ix + room + 1, lattice.nx),
+    )
+
+
 def _measured(
-    field: Field, around: Envelopes, grid: TargetGrid, side: int, surfaces: tuple[CutSurface, ...]
+    field: Field,
+    around: Envelopes,
+    grid: TargetGrid,
+    side: int,
+    is_near: np.ndarray,
+    surfaces: tuple[CutSurface, ...],
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return least and most of the two-way distance at every cell (ny, nx), NaN outside the outline."""
-    vertical = _vertical(field, around, side)
+    """Return least and most of the two-way distance at the near cells, else NaN, mm (ny, nx)."""
+    vertical = np.where(is_near, _vertical(field, around, side), np.nan)
     flat = np.flatnonzero(~np.isnan(vertical))
     ends = two_way(flat, field, around, grid, side, vertical.ravel()[flat], surfaces)
     arrays = []
@@ -104,7 +124,9 @@ def _measured(
     return arrays[0], arrays[1]
 
 
-def _peak(size: np.ndarray, field: Field, around: Envelopes, side: int) -> tuple[tuple[int, int], float]:
+def _peak(
+    size: np.ndarray, is_near: np.ndarray, field: Field, around: Envelopes, side: int
+) -> tuple[tuple[int, int], float]:
     """Return the cell of the peak, and the largest change of size to a neighbour on the same faces.
 
     Among cells that tie, the one with the smallest change counts.
@@ -114,10 +136,12 @@ def _peak(size: np.ndarray, field: Field, around: Envelopes, side: int) -> tuple
     steepest = SAME_SHEET * field.lattice.cell
     ny, nx = size.shape
     best = None
-    for iy, ix in np.argwhere(size >= size.max() - TIE):
+    for iy, ix in np.argwhere((size >= size.max() - TIE) & is_near):
         near = (slice(max(iy - 1, 0), min(iy + 2, ny)), slice(max(ix - 1, 0), min(ix + 2, nx)))
-        is_same = (np.abs(cut[near] - cut[iy, ix]) <= steepest) & (
-            np.abs(target[near] - target[iy, ix]) <= steepest
+        is_same = (
+            is_near[near]
+            & (np.abs(cut[near] - cut[iy, ix]) <= steepest)
+            & (np.abs(target[near] - target[iy, ix]) <= steepest)
         )
         change = float(np.abs(size[near] - size[iy, ix])[is_same].max(initial=0.0))
         if best is None or change < best[1]:

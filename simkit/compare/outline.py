@@ -61,6 +61,9 @@ def outline_step(field: Field, envelopes: Envelopes, holding: float = HOLDING) -
     first_empty = np.full(lattice.nx * lattice.ny, np.inf)
     is_empty = ~is_part & ~field.is_solid
     np.minimum.at(first_empty, owner[is_empty], distance[is_empty])
+    # On a raster some outline cells own only a thread of cells, without an empty one: ask next door.
+    around = ndimage.minimum_filter(first_empty.reshape(lattice.shape), size=5, mode="nearest").ravel()
+    first_empty = np.where(np.isinf(first_empty), around, first_empty)
     end = first_empty[owner]
     # From the centre of the last part cell to that of the first empty one; half a cell at each end.
     run = end - lattice.cell

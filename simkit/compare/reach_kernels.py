@@ -16,7 +16,8 @@ def highest_under(heights, profile, out):
     """
     ny, nx = heights.shape
     k = profile.shape[0] // 2
-    for iy in prange(ny):
+    for task in prange(ny):
+        iy = np.int64(task)  # the loop's own index is unsigned: -iy would wrap
         out[iy, :] = -np.inf
         for dy in range(max(-k, -iy), min(k, ny - 1 - iy) + 1):
             for dx in range(-k, k + 1):
@@ -33,7 +34,8 @@ def lowest_cut(tips, profile, out):
     """Fill out (ny, nx) with what a cutter leaves that visits all tips: min of C(x - q) + p(q)."""
     ny, nx = tips.shape
     k = profile.shape[0] // 2
-    for iy in prange(ny):
+    for task in prange(ny):
+        iy = np.int64(task)  # the loop's own index is unsigned: -iy would wrap
         out[iy, :] = np.inf
         for dy in range(max(-k, -iy), min(k, ny - 1 - iy) + 1):
             for dx in range(-k, k + 1):

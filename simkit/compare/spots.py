@@ -10,12 +10,15 @@ from simkit.errors import ShapeError
 from simkit.stock.field import Lattice
 from simkit.target.envelope import Envelopes
 
+TIE = 1e-4  # mm: values this close to the worst are as bad
+
 
 @dataclass(frozen=True, slots=True)
 class Spot:
     """Cells that touch each other at an edge or a corner.
 
-    value: the largest in size, with its sign.  cell (iy, ix): where.  at (x, y) mm: its centre.
+    value: the largest in size, with its sign.  cell (iy, ix): where, to 1e-4 mm of value; at (x, y) mm:
+    that cell's centre.
     centre (x, y) mm: the middle of all cells.  cells: how many; area mm2, of cells in plan.
     box (iy0, iy1, ix0, ix1): the cells' rows and columns, last not included.
     """
@@ -33,8 +36,9 @@ def spots(values: np.ndarray, mask: np.ndarray, lattice: Lattice) -> list[Spot]:
     """Return the connected spots (8 neighbours) of a mask, worst first.
 
     values (ny, nx): finite where mask; mask (ny, nx) bool; lattice: theirs.
-    Ties go to the lower row, then column, so the order never changes.  Area counts whole cells: it is
-    off by up to half a cell along the spot's rim.
+    Among cells within TIE of the worst the one nearest to the spot's middle is named (a flat spot is
+    named by its middle, not by a corner); ties go to the lower row, then column.  Area counts whole
+    cells: it is off by up to half a cell along the spot's rim.
     """
     from scipy import ndimage
 
@@ -46,22 +50,24 @@ def spots(values: np.ndarray, mask: np.ndarray, lattice: Lattice) -> list[Spot]:
     flat = np.flatnonzero(mask)
     of = label.ravel()[flat]
     size = np.abs(values.ravel()[flat].astype(np.float64))
-    order = np.lexsort((flat, -size, of))
-    first = order[np.r_[True, np.diff(of[order]) > 0]]
+    worst = ndimage.maximum(size, of, np.arange(1, count + 1))
     iy, ix = np.divmod(flat, lattice.nx)
     cells = np.bincount(of, minlength=count + 1)[1:]
     middle_y = np.bincount(of, weights=iy, minlength=count + 1)[1:] / cells
     middle_x = np.bincount(of, weights=ix, minlength=count + 1)[1:] / cells
+    away = (iy - middle_y[of - 1]) ** 2 + (ix - middle_x[of - 1]) ** 2
+    order = np.lexsort((flat, away, size < worst[of - 1] - TIE, of))
+    first = order[np.r_[True, np.diff(of[order]) > 0]]
     boxes = ndimage.find_objects(label)
     found = []
-    for k in np.lexsort((flat[first], -size[first])):
+    for k in np.lexsort((flat[first], -worst)):
         row, column = int(iy[first[k]]), int(ix[first[k]])
         x, y = lattice.centre_of(row, column)
         centre_x, centre_y = lattice.centre_of(middle_y[k], middle_x[k])
         rows, columns = boxes[k]
         found.append(
             Spot(
-                value=float(values[row, column]),
+                value=float(np.copysign(worst[k], values[row, column])),
                 cell=(row, column),
                 at=(float(x), float(y)),
                 centre=(float(centre_x), float(centre_y)),

@@ -1,0 +1,116 @@
+"""A closer look: the peak of a spot with its bound, against closed forms and the real cut."""
+
+import numpy as np
+import pytest
+import trimesh
+
+from simkit.compare.closer import closer_look
+from simkit.compare.deviation import deviation
+from simkit.compare.spots import Spot, spots
+from simkit.cutters import Cutter
+from simkit.frames import IDENTITY, turned
+from simkit.moves.table import make_moves
+from simkit.stock.cut import cut
+from simkit.stock.field import Lattice, blank_field, blank_lattice
+from simkit.target.envelope import envelopes
+from tests.compare.parts import TRAY, box, field_of, grid_of, plan
+
+SIZE = (40.0, 30.0, 10.0)
+BALL = Cutter(1, "ball", 2.0)
+BLANK = box((0.0, 0.0, 0.0), SIZE)
+
+
+def line_job(start, end, frame=IDENTITY, cutter=BALL):
+    moves = make_moves(start=[start], end=[end], tool=[1])
+
+    def recut(lattice):
+        return cut(blank_field(lattice, *SIZE), moves, {1: cutter}, frame).field
+
+    return recut
+
+
+def looked(recut, grid, side, lattice, is_gouge, least=0.05):
+    field = recut(lattice)
+    found = deviation(field, envelopes(grid, lattice), grid, side)
+    mask = found.normal < -least if is_gouge else found.normal > least
+    worst = spots(found.normal, mask, lattice)[0]
+    return worst, closer_look(recut, field, grid, side, worst)
+
+
+@pytest.mark.parametrize("side", [1, 2])
+@pytest.mark.parametrize("y", [10.0, 10.07, 10.1, 10.18])
+def test_look__ball_groove_in_a_flat_face(side, y):
+    # A ball R 1 runs 0.25 deep into the finished face: gouge 0.25, wherever the cells lie.
+    frame = IDENTITY if side == 1 else turned("about x", *SIZE)
+    recut = line_job([5.0, y, 9.75], [35.0, y, 9.75], frame)
+    worst, look = looked(recut, grid_of(BLANK), side, blank_lattice(40, 30, 0.2), True)
+    assert look.cell * np.sqrt(0.5) <= 0.01
+    assert abs(look.value + 0.25) <= look.bound
+    assert look.bound <= 0.012
+    assert abs(look.value + 0.25) <= abs(worst.value + 0.25) + 1e-4
+    assert look.at[1] == pytest.approx(y if side == 1 else 30 - y, abs=0.05)
+    assert look.at[2] == pytest.approx(9.75 if side == 1 else 0.25, abs=0.002)
+
+
+def test_look__finds_more_than_the_coarse_cells_did():
+    # A groove 0.3 wide between coarse centres at 0.5: 0.1 from the nearest, where it is shallower.
+    cutter = Cutter(1, "ball", 0.6)
+    recut = line_job([5.0, 10.6, 9.8], [35.0, 10.6, 9.8], cutter=cutter)
+    worst, look = looked(recut, grid_of(BLANK), 1, blank_lattice(40, 30, 0.2), True)
+    shallow = 0.2 - (0.3 - np.sqrt(0.3**2 - 0.1**2))
+    assert worst.value == pytest.approx(-shallow, abs=1e-5)
+    assert look.value == pytest.approx(-0.2, abs=1e-3)
+    assert abs(look.value + 0.2) <= look.bound
+
+
+def test_look__inside_corner():
+    # (sqrt 2 - 1) R from the corner edge to the cut of a round cutter.
+    radius = 3.0
+
+    def recut(lattice):
+        x, y = plan(lattice)
+        px, py = np.abs(x - 20) - 12, np.abs(y - 15) - 7
+        is_pocket = np.maximum(px, py) < 0
+        is_cut = np.hypot(np.maximum(px + radius, 0), np.maximum(py + radius, 0)) < radius
+        is_part = (np.abs(x - 20) < 18) & (np.abs(y - 15) < 13)
+        return field_of(lattice, 0, np.where(is_pocket & is_cut, 3, np.where(is_part, 10, 0)))
+
+    worst, look = looked(recut, grid_of(TRAY), 1, Lattice((0.0, 0.0), 0.2, 200, 150), False)
+    exact = (np.sqrt(2) - 1) * radius
+    assert worst.value < exact - 0.1  # the least it can be on coarse cells
+    assert abs(look.value - exact) <= look.bound
+    assert look.bound <= 0.05
+
+
+def test_look__refutes_what_was_not_there():
+    recut = line_job([5.0, 10.0, 9.75], [35.0, 10.0, 9.75])
+    grid = grid_of(BLANK)
+    lattice = blank_lattice(40, 30, 0.2)
+    spot = Spot(-0.2, (120, 100), (20.1, 24.1), (20.1, 24.1), 1, 0.04, (120, 121, 100, 101))
+    look = closer_look(recut, recut(lattice), grid, 1, spot)
+    assert look.value == 0.0
+    assert look.bound <= 0.01
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_look__random_grooves_across_a_slope(seed):
+    # A ball swept level along a plane tilted across the groove: the deepest point of the cut lies
+    # R sin-wise off the axis; its distance to the plane is R + d, d the centre's depth under the plane.
+    rng = np.random.default_rng(seed)
+    slope = rng.uniform(0.1, 1.2)
+    corners = [[x, y, z] for x in (0, 40) for y, z in ((0, 0), (30, 0), (30, 1 + 30 * np.tan(slope)), (0, 1))]
+    mesh = trimesh.convex.convex_hull(np.array(corners, float))
+    top = 1 + 30 * np.tan(slope)
+    y, gouge = rng.uniform(12, 18), rng.uniform(0.1, 0.3)
+    centre_z = 1 + y * np.tan(slope) + (1 - gouge) / np.cos(slope)  # normal distance R - gouge above it
+    moves = make_moves(start=[[5, y, centre_z - 1]], end=[[35, y, centre_z - 1]], tool=[1])
+
+    def recut(lattice):
+        _, plan_y = plan(lattice)
+        blank = blank_field(lattice, 40.0, 30.0, top)
+        blank.upper[:] = np.where(blank.upper > 0, 1 + plan_y * np.tan(slope), 0)
+        return cut(blank, moves, {1: BALL}, IDENTITY).field
+
+    _, look = looked(recut, grid_of(mesh), 1, blank_lattice(40, 30, 0.2), True)
+    assert abs(look.value + gouge) <= look.bound
+    assert look.bound <= 0.03
