@@ -9,7 +9,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.compare.deviation import CutSurface, _vertical, two_way
-from simkit.compare.spots import Spot
 from simkit.errors import ShapeError
 from simkit.stock.field import Field, Lattice
 from simkit.target.envelope import Envelopes, envelopes
@@ -43,14 +42,15 @@ def closer_look(
     field: Field,
     grid: TargetGrid,
     side: int,
-    spot: Spot,
+    cell: tuple[int, int],
+    is_gouge: bool,
     finest: float = FINEST,
 ) -> Look:
     """Return the peak deviation near a cell, evaluated on finer and finer cells around it.
 
     recut(lattice): the field of the same job on another lattice, exact at its cell centres.
-    field: the one that was judged.  grid: the target.  side: 1 or 2.  spot: of `field`, its
-    value negative to look for the deepest gouge, positive for the highest leftover.
+    field: the one that was judged.  grid: the target.  side: 1 or 2.  cell (iy, ix) of `field`: the
+    worst of a spot.  is_gouge: look for the deepest gouge, else for the highest leftover.
     finest mm: stop when half the diagonal of a cell is at most this.
 
     Each look cuts and rasterises again, on cells of a quarter, as far about the worst cell as the
@@ -64,7 +64,7 @@ def closer_look(
     """
     if side not in (1, 2):
         raise ShapeError(f"side must be 1 or 2, not {side}")
-    is_gouge, distance, cell = spot.value < 0, abs(spot.value), spot.cell
+    field, cell, distance = _cropped(field, grid, side, cell)
     surfaces: list[CutSurface] = []
     while True:
         room = min(math.ceil(distance / field.lattice.cell) + ROOM, LARGEST_ROOM)
@@ -91,6 +91,34 @@ def closer_look(
     z = float((field.upper if side == 1 else field.lower)[cell])
     value = float(-size[cell] if is_gouge else size[cell]) + 0.0
     return Look(value, half_diagonal + change + gap, (float(x), float(y), z), field.lattice.cell)
+
+
+def _cropped(
+    field: Field, grid: TargetGrid, side: int, cell: tuple[int, int]
+) -> tuple[Field, tuple[int, int], float]:
+    """Return as much of a field as matters about a cell, the cell's place in it, and its deviation, mm."""
+    iy, ix = cell
+    one = field.lattice.window(iy, iy + 1, ix, ix + 1)
+    around = envelopes(grid, one)
+    vertical = _vertical(_window(field, (iy, iy + 1, ix, ix + 1)), around, side)
+    size = float(np.nan_to_num(np.abs(vertical[0, 0])))
+    room = math.ceil(size / field.lattice.cell) + 2 * ROOM  # nothing farther than the vertical counts
+    box = _box(cell, room, field.lattice)
+    field = _window(field, box)
+    cell = (iy - box[0], ix - box[2])
+    is_near = np.zeros(field.lattice.shape, dtype=bool)
+    is_near[cell] = True
+    _, most = _measured(
+        field, envelopes(grid, field.lattice), grid, side, is_near, (CutSurface(field, side),)
+    )
+    return field, cell, float(np.nan_to_num(np.abs(most[cell])))
+
+
+def _window(field: Field, box: tuple[int, int, int, int]) -> Field:
+    """Return the cells of a field inside a box."""
+    cells = (slice(box[0], box[1]), slice(box[2], box[3]))
+    arrays = (field.lower, field.upper, field.lower_move, field.upper_move)
+    return Field(field.lattice.window(*box), *(array[cells] for array in arrays))
 
 
 def _box(cell: tuple[int, int], room: int, lattice: Lattice) -> tuple[int, int, int, int]:

@@ -99,25 +99,25 @@ def _read(path: Path, place: Place) -> tuple[np.ndarray, np.ndarray]:
     """Return merged vertices (file units) and triangles of a mesh file, or raise what is wrong with it."""
     known = ", ".join(suffix[1:].upper() for suffix in FORMATS)
 
-    def refuse(found: str, expected: str, remedy: str):
+    def _refuse(found: str, expected: str, remedy: str):
         raise InputProblems(Problem(place, found, expected, remedy))
 
     path = Path(path)
     if not path.exists():
-        refuse(f"no file '{path}'", "a mesh file", "check the path; it counts from the job file's folder")
+        _refuse(f"no file '{path}'", "a mesh file", "check the path; it counts from the job file's folder")
     if not path.is_file():
-        refuse(f"'{path}', which is not a file", "a mesh file", "name the mesh file itself")
+        _refuse(f"'{path}', which is not a file", "a mesh file", "name the mesh file itself")
     if path.suffix.lower() not in FORMATS:
-        refuse(
+        _refuse(
             f"'{path.name}', a format that is not read here",
             f"one of {known}",
             "export the part in one of these formats",
         )
     size = path.stat().st_size
     if size == 0:
-        refuse(f"'{path.name}', which is empty", "a mesh", "export the part again")
+        _refuse(f"'{path.name}', which is empty", "a mesh", "export the part again")
     if size > LARGEST_FILE:
-        refuse(
+        _refuse(
             f"'{path.name}' with {size / 2**20:,.0f} MB",
             f"at most {LARGEST_FILE // 2**20} MB",
             "export the part with fewer triangles; 0.01 mm of chord error is plenty for wood",
@@ -132,20 +132,20 @@ def _read(path: Path, place: Place) -> tuple[np.ndarray, np.ndarray]:
         vertices = np.array(getattr(mesh, "vertices", np.zeros((0, 3))), dtype=np.float64)
         triangles = np.array(getattr(mesh, "faces", np.zeros((0, 3))), dtype=np.int64)
     except MemoryError:
-        refuse(
+        _refuse(
             f"'{path.name}', too large for this machine's memory", "a mesh that fits", "use fewer triangles"
         )
     except Exception as error:  # the reader raises whatever its parsing meets
         reason = " ".join(str(error).split())[:120]
-        refuse(f"'{path.name}', which cannot be read ({reason})", f"a sound {known} file", "export it again")
+        _refuse(f"'{path.name}', which cannot be read ({reason})", f"a sound {known} file", "export it again")
     if triangles.ndim != 2 or triangles.shape[-1] != 3 or not len(triangles) or not len(vertices):
-        refuse(f"'{path.name}' without any triangle", "a mesh of triangles", CUT_SHORT)
+        _refuse(f"'{path.name}' without any triangle", "a mesh of triangles", CUT_SHORT)
     if triangles.min() < 0 or triangles.max() >= len(vertices):
-        refuse(f"'{path.name}' with triangles that name no vertex", "a sound mesh", "export the part again")
+        _refuse(f"'{path.name}' with triangles that name no vertex", "a sound mesh", "export the part again")
     bad = np.count_nonzero(~np.isfinite(vertices).all(axis=1))
     if bad:
         verb = "is" if bad == 1 else "are"
-        refuse(
+        _refuse(
             f"{_count(bad, 'corner')} in '{path.name}' that {verb} not a number or infinite",
             "finite coordinates",
             "repair the mesh where it was made and export it again",

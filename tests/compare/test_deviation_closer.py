@@ -6,7 +6,7 @@ import trimesh
 
 from simkit.compare.closer import closer_look
 from simkit.compare.deviation import deviation
-from simkit.compare.spots import Spot, spots
+from simkit.compare.spots import spots
 from simkit.cutters import Cutter
 from simkit.frames import IDENTITY, turned
 from simkit.moves.table import make_moves
@@ -34,7 +34,7 @@ def looked(recut, grid, side, lattice, is_gouge, least=0.05):
     found = deviation(field, envelopes(grid, lattice), grid, side)
     mask = found.normal < -least if is_gouge else found.normal > least
     worst = spots(found.normal, mask, lattice)[0]
-    return worst, closer_look(recut, field, grid, side, worst)
+    return worst, closer_look(recut, field, grid, side, worst.cell, is_gouge)
 
 
 @pytest.mark.parametrize("side", [1, 2])
@@ -86,8 +86,7 @@ def test_look__refutes_what_was_not_there():
     recut = line_job([5.0, 10.0, 9.75], [35.0, 10.0, 9.75])
     grid = grid_of(BLANK)
     lattice = blank_lattice(40, 30, 0.2)
-    spot = Spot(-0.2, (120, 100), (20.1, 24.1), (20.1, 24.1), 1, 0.04, (120, 121, 100, 101))
-    look = closer_look(recut, recut(lattice), grid, 1, spot)
+    look = closer_look(recut, recut(lattice), grid, 1, (120, 100), True)
     assert look.value == 0.0
     assert look.bound <= 0.01
 
