@@ -1,0 +1,325 @@
+"""Walls: how thick the material is at each place of its surface, and where it is too thin.
+
+Thickness at a surface point is the diameter of the largest ball inside the material that touches
+the surface there.  It covers floors between the two sides, side walls, ribs and spires alike.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import ndimage
+
+from simkit.compare import walls_kernels
+from simkit.errors import ShapeError
+from simkit.stock.field import UNCUT, Field, Lattice
+
+NO_FACE, UPPER_FACE, LOWER_FACE = 0, 1, 2  # which side's cut made a face
+
+# Neighbour in (row, column) that stands bare, by the direction code of a side point; 0: no side.
+_STEPS = np.array([(0, 0), (0, 1), (0, -1), (1, 0), (-1, 0)])
+
+
+@dataclass(frozen=True)
+class Walls:
+    """Wall thickness over a lattice; NaN (or -1, NO_FACE) where no wall is thinner than `cap`.
+
+    upper, lower, side (ny, nx) float32 mm: thickness seen from the upper surface, from the lower
+    one, and the least one seen from the sides of the column.
+    thickness (ny, nx) float32 mm: the least of the three; bound (ny, nx) float32 mm: how far it may
+    be off.  near, contact (ny, nx, 3) float32 mm, blank frame: the two places where that ball
+    touches.  near_face, contact_face (ny, nx) uint8: whose cut made the face there, UPPER_FACE or
+    LOWER_FACE.  near_cell, contact_cell (ny, nx) int32: flat index of the cell that was cut when
+    the face was made: the cell itself, for a side its neighbour; -1 at the edge of the lattice.
+    """
+
+    lattice: Lattice
+    cap: float
+    stride: int
+    upper: np.ndarray
+    lower: np.ndarray
+    side: np.ndarray
+    thickness: np.ndarray
+    bound: np.ndarray
+    near: np.ndarray
+    contact: np.ndarray
+    near_face: np.ndarray
+    contact_face: np.ndarray
+    near_cell: np.ndarray
+    contact_cell: np.ndarray
+
+    def rows(self, field: Field, iy: int, ix: int) -> tuple[int, int]:
+        """Return the rows of the moves that cut the near and the contact face of cell (iy, ix).
+
+        field: the field the walls were measured on.  UNCUT where no move did.
+        """
+        return (
+            _row(field, int(self.near_face[iy, ix]), int(self.near_cell[iy, ix])),
+            _row(field, int(self.contact_face[iy, ix]), int(self.contact_cell[iy, ix])),
+        )
+
+
+def _row(field: Field, face: int, cell: int) -> int:
+    """Return the move that cut one face, UNCUT where none did."""
+    if face == NO_FACE or cell < 0:
+        return UNCUT
+    rows = field.upper_move if face == UPPER_FACE else field.lower_move
+    return int(rows.reshape(-1)[cell])
+
+
+def wall_thickness(
+    lattice: Lattice,
+    lower: np.ndarray,
+    upper: np.ndarray,
+    cap: float,
+    stride: int = 1,
+    edge_is_face: bool = True,
+) -> Walls:
+    """Return the wall thickness of the columns [lower, upper], where it is below `cap`.
+
+    lower, upper (ny, nx) mm, blank frame; a column is empty where not lower < upper (NaN: empty).
+    cap mm: thickness beyond it is not looked for.  stride: look from every stride-th cell in x and
+    y (against all points of the surface all the same).  edge_is_face: whether the material ends at
+    the edge of the lattice; False for a window cut out of a larger one.
+
+    A ball of radius r that touches the surface at p, where the unit normal n points inwards, has
+    its centre at p + r n.  A point q of the surface stays outside while |q - p - r n| >= r, that is
+    |q - p|^2 >= 2 r n.(q - p).  So the largest ball has
+
+        diameter = min over q with n.(q - p) > 0 of |q - p|^2 / (n.(q - p)),
+
+    which is also where the shrinking ball of Ma, Bae and Choi ends ("3D medial axis point
+    approximation using nearest neighbors and the normal field", The Visual Computer 28, 2012).
+    Points of the surface: the centres of both surfaces of every cell, and on the steep parts
+    between two cells further points one to two cells apart.  A normal comes from the difference on
+    that side which does not jump; the plan normal of a vertical side from the share of material in
+    a disc of three cells.
+
+    Only points q whose normal is at least 120 degrees from n are taken.  So an outside edge is no
+    wall, and the roughness of p's own face (cusps, the lattice's stairs) cannot shrink the ball:
+    a neighbour on the same face would need to be turned by 120 degrees.  The chord from p to q must
+    run through material, else a face across a gap could count; gaps of two cells or less are not
+    told apart from material.  A wedge narrower than 60 degrees counts up to its edge.
+
+    Accuracy, in `bound`: with h the cell and e the most that a place lies from the nearest point of
+    the surface (h/sqrt 2 on a level face, up to 1.23 h on a steep one), a thickness t is off by at most
+    e^2/t because the foot of the ball lies between points; 2 tan(a/2) e stride because the thinnest
+    place of a wedge of angle a lies between points; and h/2 / cos(a/2) + t/200 for each of the two
+    faces that is a side, whose true place lies between two cell centres and whose normal is known
+    to some 8 degrees.  A window of finer cells gives a finer bound (`look_closer`).
+    Raises ShapeError when the arrays do not fit the lattice.
+    """
+    lower, upper = np.asarray(lower), np.asarray(upper)
+    if lower.shape != lattice.shape or upper.shape != lattice.shape:
+        raise ShapeError(f"surfaces of shape {lower.shape}, {upper.shape} on a lattice {lattice.shape}")
+    if not cap > 0 or stride < 1:
+        raise ShapeError(f"cap {cap} and stride {stride} must be above 0")
+    lower = np.ascontiguousarray(lower, np.float32)
+    upper = np.ascontiguousarray(upper, np.float32)
+    solid = np.isfinite(lower) & np.isfinite(upper) & (upper > lower)
+    cell = float(lattice.cell)
+    nby = -(-lattice.ny // walls_kernels.BLOCK)
+    nbx = -(-lattice.nx // walls_kernels.BLOCK)
+    slopes = np.concatenate([walls_kernels.surface_slopes(z, solid, cell) for z in (upper, lower)])
+    floor = float(lower[solid].min()) if solid.any() else 0.0
+    height = float(upper[solid].max()) - floor if solid.any() else 0.0
+    layer = max(walls_kernels.BLOCK * cell, height / walls_kernels.LAYERS)
+    kinds = walls_kernels.SIDE + int(height / layer) + 1
+    entries = kinds * nby * nbx
+    surface = (lower, upper, solid, slopes, cell, edge_is_face, floor, layer, nby, nbx, kinds)
+    start = np.zeros(entries + 1, np.int64)
+    boxes, cones = np.zeros((entries, 6)), np.zeros((entries, 4))
+    walls_kernels.surface_points(False, *surface, start, *_room(0), boxes, cones)
+    start = np.cumsum(start)
+    points, normals, owner, face = _room(int(start[-1]))
+    walls_kernels.surface_points(True, *surface, start, points, normals, owner, face, boxes, cones)
+    thick, bound, pair = walls_kernels.largest_balls(
+        lower, upper, solid, cell, float(cap), int(stride), nby, nbx, kinds,
+        start, points, normals, owner, face, boxes, cones,
+    )  # fmt: skip
+    near, near_face, near_cell = _ends(lattice, pair[0], points, owner, face)
+    contact, contact_face, contact_cell = _ends(lattice, pair[1], points, owner, face)
+    return Walls(
+        lattice, float(cap), int(stride),
+        upper=thick[walls_kernels.UPPER],
+        lower=thick[walls_kernels.LOWER],
+        side=thick[walls_kernels.SIDE],
+        thickness=np.fmin.reduce(thick),
+        bound=bound,
+        near=near,
+        contact=contact,
+        near_face=near_face,
+        contact_face=contact_face,
+        near_cell=near_cell,
+        contact_cell=contact_cell,
+    )  # fmt: skip
+
+
+def _room(n: int) -> tuple:
+    """Return arrays for n points: places, normals, owning cells, face codes."""
+    return (
+        np.zeros((n, 3), np.float32),
+        np.zeros((n, 3), np.float32),
+        np.zeros(n, np.int32),
+        np.zeros(n, np.uint8),
+    )
+
+
+def _ends(lattice: Lattice, chosen: np.ndarray, points, owner, face) -> tuple:
+    """Return place, face and cut cell of the chosen points, one per cell."""
+    place = np.full((*lattice.shape, 3), np.nan, np.float32)
+    whose = np.full(lattice.shape, NO_FACE, np.uint8)
+    cell = np.full(lattice.shape, -1, np.int32)
+    is_found = chosen >= 0
+    rows = chosen[is_found]
+    place[is_found] = points[rows] + np.array([*lattice.origin, 0.0])
+    whose[is_found] = face[rows] % 2 + UPPER_FACE
+    steps = _STEPS[face[rows] // 2]
+    iy, ix = owner[rows] // lattice.nx + steps[:, 0], owner[rows] % lattice.nx + steps[:, 1]
+    is_inside = (iy >= 0) & (iy < lattice.ny) & (ix >= 0) & (ix < lattice.nx)
+    cell[is_found] = np.where(is_inside, iy * lattice.nx + ix, -1)
+    return place, whose, cell
+
+
+@dataclass(frozen=True, slots=True)
+class ThinSpot:
+    """One connected spot where the material is, or may be, thinner than a limit.
+
+    thickness, bound mm: at its worst cell (iy, ix).  near, contact (x, y, z) mm, blank frame: the
+    two places between which it was measured; near_face, contact_face, near_cell, contact_cell: as
+    in Walls.  area mm2 in plan, cells: how many.  target: what the target has there, mm, None where
+    it has no wall below the cap.  is_by_design: the target is as thin there.
+    """
+
+    thickness: float
+    bound: float
+    near: tuple[float, float, float]
+    contact: tuple[float, float, float]
+    near_face: int
+    contact_face: int
+    near_cell: int
+    contact_cell: int
+    iy: int
+    ix: int
+    area: float
+    cells: int
+    target: float | None
+    is_by_design: bool
+
+
+def thin_spots(
+    cut: Walls,
+    target: Walls | None,
+    limit: float,
+    mask: np.ndarray | None = None,
+    tolerance: float = 0.1,
+) -> list[ThinSpot]:
+    """Return the connected spots where a wall is thinner than `limit`, or may be; worst first.
+
+    cut, target: wall thickness of what was cut and of the target, on one lattice, cap above limit.
+    mask (ny, nx) bool: cells that belong to the part; others (offcut, tabs, frame) are left out.
+    tolerance mm: a wall counts as thin by design where the target, within two cells, is below the
+    limit and the cut is not thinner than it by more than this and the bounds of both.
+    A spot straddles the limit, and is undecided, when thickness < limit + bound only: see `bound`.
+    """
+    lattice = cut.lattice
+    if target is not None and target.lattice.shape != lattice.shape:
+        raise ShapeError(f"target walls on {target.lattice.shape}, cut on {lattice.shape}")
+    if not limit < cut.cap:
+        raise ShapeError(f"limit {limit} must be below the cap {cut.cap} of the walls")
+    thickness = np.where(np.isnan(cut.thickness), np.inf, cut.thickness)
+    bound = np.nan_to_num(cut.bound, nan=0.0)
+    is_thin = thickness - bound < limit
+    if mask is not None:
+        is_thin &= mask
+    wanted, slack = np.full(lattice.shape, np.inf), np.zeros(lattice.shape)
+    if target is not None:
+        filled = np.where(np.isnan(target.thickness), np.inf, target.thickness)
+        size = 2 * max(2, target.stride) + 1
+        wanted = ndimage.minimum_filter(filled, size, mode="nearest")
+        slack = ndimage.maximum_filter(np.nan_to_num(target.bound, nan=0.0), size, mode="nearest")
+    is_wanted = (wanted - slack < limit) & (thickness + bound + slack + tolerance >= wanted)
+    return sorted(
+        [
+            *_spots(cut, is_thin & ~is_wanted, wanted, False),
+            *_spots(cut, is_thin & is_wanted, wanted, True),
+        ],
+        key=lambda spot: (spot.is_by_design, spot.thickness, spot.iy, spot.ix),
+    )
+
+
+def _spots(cut: Walls, is_thin: np.ndarray, wanted: np.ndarray, is_by_design: bool) -> list[ThinSpot]:
+    """Return one record per connected part of a mask."""
+    gap = cut.stride if cut.stride > 1 else 0
+    joined = ndimage.binary_dilation(is_thin, np.ones((gap + 1, gap + 1))) if gap else is_thin
+    labels, _ = ndimage.label(joined, np.ones((3, 3)))
+    labels = np.where(is_thin, labels, 0)
+    spots = []
+    for number, box in enumerate(ndimage.find_objects(labels), start=1):
+        if box is None:
+            continue
+        is_here = labels[box] == number
+        value = np.where(is_here, cut.thickness[box], np.inf)
+        y, x = np.unravel_index(np.argmin(value), value.shape)
+        iy, ix = int(y + box[0].start), int(x + box[1].start)
+        cells = int(is_here.sum()) * cut.stride**2
+        there = float(wanted[iy, ix])
+        spots.append(
+            ThinSpot(
+                thickness=float(cut.thickness[iy, ix]),
+                bound=float(cut.bound[iy, ix]),
+                near=tuple(map(float, cut.near[iy, ix])),
+                contact=tuple(map(float, cut.contact[iy, ix])),
+                near_face=int(cut.near_face[iy, ix]),
+                contact_face=int(cut.contact_face[iy, ix]),
+                near_cell=int(cut.near_cell[iy, ix]),
+                contact_cell=int(cut.contact_cell[iy, ix]),
+                iy=iy,
+                ix=ix,
+                area=cells * cut.lattice.cell**2,
+                cells=cells,
+                target=there if math.isfinite(there) else None,
+                is_by_design=is_by_design,
+            )
+        )
+    return spots
+
+
+def look_closer(
+    spot: ThinSpot,
+    lattice: Lattice,
+    heights: Callable[[np.ndarray], tuple],
+    divide: int = 4,
+) -> ThinSpot:
+    """Return the spot with its worst thickness measured anew on finer cells about it.
+
+    lattice: the one the spot was found on.  heights: takes points (n, 2) mm, returns the lower and
+    the upper surface there, each (n,) mm (further results are ignored).  divide: fine cells per
+    cell.  The bound shrinks with the cell.  Area, cells, target and is_by_design stay as they are.
+    The spot comes back unchanged when nothing thin is found on the finer cells.
+    """
+    reach = 1.5 * spot.thickness + 2 * lattice.cell
+    width = math.ceil(2 * reach / lattice.cell) + 1
+    window = lattice.window(
+        spot.iy - width, spot.iy + width + 1, spot.ix - width, spot.ix + width + 1, divide
+    )
+    x, y = np.meshgrid(window.x(), window.y())
+    found = heights(np.column_stack([x.ravel(), y.ravel()]))
+    lower, upper = (np.asarray(z).reshape(window.shape) for z in found[:2])
+    walls = wall_thickness(window, lower, upper, 1.5 * spot.thickness + lattice.cell, edge_is_face=False)
+    # Only what lies about the spot itself: the window also holds its neighbours.
+    far = np.hypot(x - spot.near[0], y - spot.near[1]) > 2 * lattice.cell
+    value = np.where(far | np.isnan(walls.thickness), np.inf, walls.thickness)
+    iy, ix = np.unravel_index(np.argmin(value), value.shape)
+    if not math.isfinite(value[iy, ix]):
+        return spot
+    return replace(
+        spot,
+        thickness=float(walls.thickness[iy, ix]),
+        bound=float(walls.bound[iy, ix]),
+        near=tuple(map(float, walls.near[iy, ix])),
+        contact=tuple(map(float, walls.contact[iy, ix])),
+    )
