@@ -69,7 +69,7 @@ class PreciseMove:
     def _rim(self, inside, outside, x, y):
         if self.at(inside, x, y)[0] > 0:
             inside, outside = outside, inside
-        for _ in range(80):
+        for _ in range(56):
             middle = (inside + outside) / 2
             if self.at(middle, x, y)[0] <= 0:
                 inside = middle
@@ -98,7 +98,7 @@ class PreciseMove:
         ratio = (mp.sqrt(5) - 1) / 2
         a, b = high - ratio * (high - low), low + ratio * (high - low)
         fa, fb = function(a), function(b)
-        for _ in range(60):
+        for _ in range(44):
             if fa <= fb:
                 high, b, fb = b, a, fa
                 a = high - ratio * (high - low)

@@ -53,7 +53,7 @@ def random_arc(rng, tool):
 @pytest.mark.parametrize("make", [random_line, random_arc])
 def test_heights__never_above_a_sampled_walk_and_close_below_it(make, tool):
     rng = np.random.default_rng(10 + tool)
-    n = 4001
+    n = 2001
     for _ in range(40):
         moves = make(rng, tool)
         points = np.round(rng.uniform(-12, 12, (40, 2)), 6)
