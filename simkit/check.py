@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import pairwise
 
@@ -23,6 +23,7 @@ from simkit.stock.cut import cut, cut_heights, warm_up
 from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
 
 MOST_CELLS = 200_000_000  # about 16 bytes a cell and side; beyond this a check would not fit in 8 GiB
+COARSE_CELLS = 60_000  # enough to tell a turn that fits from one that does not
 LEAST_CELLS = 100  # fewer cells than this say nothing about a part
 
 
@@ -229,4 +230,42 @@ def _walls(evidence: Evidence) -> None:
 
 
 def _sides(evidence: Evidence) -> None:
-    pass
+    """Line up the sides: dowel holes and pins, the turn that fits, the seam."""
+    from simkit.compare.dowels import dowel_holes, pins
+    from simkit.compare.seam import find_seam
+
+    job = evidence.job
+    evidence.holes = dowel_holes(
+        job.dowels, evidence.field, evidence.moves, evidence.rows, evidence.frames, job.cutters
+    )
+    evidence.pins = pins(evidence.holes, job.setups, job.blank)
+    if len({frame.up for frame in evidence.frames}) < 2:
+        return
+    if evidence.target is not None:
+        evidence.turns = _turn_fits(evidence)
+    is_part = None if evidence.envelopes is None else evidence.envelopes.is_part
+    evidence.seam = find_seam(evidence.field, is_part, evidence.heights)
+
+
+def _turn_fits(evidence: Evidence) -> list:
+    """Return for each setup that lies turned over whether the other turn fits the target better."""
+    from simkit.compare.turns import fit_turn, side_error
+    from simkit.target.envelope import envelopes
+
+    job = evidence.job
+    cell = max(evidence.field.lattice.cell, np.sqrt(job.blank.length * job.blank.width / COARSE_CELLS))
+    lattice = blank_lattice(job.blank.length, job.blank.width, float(cell))
+    coarse = envelopes(evidence.target_grid, lattice)
+    fits = []
+    for index, setup in enumerate(job.setups):
+        if setup.turn == "none":
+            continue
+
+        def error_for(turn: str, index=index, setup=setup) -> float:
+            frames = list(evidence.frames)
+            frames[index] = replace(setup, turn=turn).frame(job.blank)
+            field = cut_all(job, evidence.moves, evidence.rows, frames, lattice)[-1].field
+            return side_error(field, coarse, frames[index].up)
+
+        fits.append(fit_turn(index, setup.turn, error_for, ("about x", "about y")))
+    return fits

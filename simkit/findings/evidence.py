@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -27,6 +28,7 @@ class Evidence:
     target, target_grid, envelopes, deviations {1: ..., 2: ...}, break_through, outside, walls,
         target_walls: of the modules of those names in `target` and `compare`; None or empty without
         a target.
+    seam: of compare.seam.  holes, pins: of compare.dowels.  turns: of compare.turns.
     recut(lattice) -> Field: the whole job cut again on another lattice.
     heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
     evaluations: heights of swept cutters that were evaluated for `field`.
@@ -52,7 +54,8 @@ class Evidence:
     walls: Any = None
     target_walls: Any = None
     seam: Any = None
-    dowels: list[Any] = field(default_factory=list)
+    holes: list[Any] = field(default_factory=list)
+    pins: list[Any] = field(default_factory=list)
     turns: list[Any] = field(default_factory=list)
 
     def setup_of(self, row: int) -> Setup:
@@ -84,7 +87,7 @@ class Evidence:
 
     def job_line(self, key: str) -> dict[str, Any]:
         """Return the fields of a Finding that point at a key of the job file."""
-        return {"file": self.job.file, "line": self.job.lines.get(key)}
+        return {"file": Path(self.job.file).name, "line": self.job.lines.get(key)}
 
     def outside_words(self) -> list[str]:
         """Return what stands outside the target's outline, in words for the summary."""

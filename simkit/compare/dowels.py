@@ -1,0 +1,151 @@
+"""Dowel holes: where the programs drilled them, and where they come to lie on the pins after turning."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.cutters import Cutter
+from simkit.frames import Frame, turned
+from simkit.job.model import Blank, Dowel, Setup
+from simkit.moves.table import LINE, Moves
+from simkit.stock.field import Field
+
+SAME_PLACE = 1e-3  # mm: plunges closer than this make one hole
+SAME_SIZE = 0.25  # mm: a plunge with a cutter this near the hole's diameter drills it
+NEAR = 1.5  # diameters: a hole farther from its stated place is another hole
+
+
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """One dowel hole as it was made.
+
+    at (x, y) mm, blank frame: its centre, the stated one when no program makes it.  off mm: how far
+    from the stated place; bound mm: how far `at` may be off.  diameter mm.  is_through: whether the
+    whole field is open at its centre.  row: move that drilled it deepest, -1 when it was not plunged.
+    how: "drilled", "milled" or "not made" (then it is taken to be where the job says).
+    """
+
+    dowel: Dowel
+    at: tuple[float, float]
+    off: float
+    bound: float
+    diameter: float
+    is_through: bool
+    row: int
+    how: str
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """One hole held against the pin it must go over in a later setup, both in its table frame, mm.
+
+    hole, pin (x, y).  miss: distance.  setup: index.  bound mm: of the hole.
+    """
+
+    dowel: Dowel
+    setup: int
+    hole: tuple[float, float]
+    pin: tuple[float, float]
+    miss: float
+    bound: float
+
+
+def dowel_holes(
+    dowels: tuple[Dowel, ...],
+    field: Field,
+    moves: Moves,
+    rows: list[slice],
+    frames: list[Frame],
+    cutters: dict[int, Cutter],
+) -> list[Hole]:
+    """Return each named dowel hole as the programs made it.
+
+    field: after all setups.  moves, rows, frames: as in Evidence.  A hole is drilled by straight
+    plunges with a cutter of its diameter (place exact), or milled with a smaller one (place and
+    diameter from the cells that are open there: off by about a tenth of a cell, a quarter is stated).
+    """
+    plunges = [
+        (one.start + index, frame.apply_plan(moves.end[one.start + index, :2]))
+        for one, frame in zip(rows, frames, strict=True)
+        for index in np.flatnonzero(_is_plunge(moves[one]))
+    ]
+    return [_hole(dowel, field, moves, cutters, plunges) for dowel in dowels]
+
+
+def _is_plunge(moves: Moves) -> np.ndarray:
+    delta = moves.end - moves.start
+    is_straight = (np.abs(delta[:, :2]) <= SAME_PLACE).all(axis=1) & (moves.kind == LINE)
+    return is_straight & (delta[:, 2] < 0) & ~moves.rapid
+
+
+def _hole(dowel: Dowel, field: Field, moves: Moves, cutters: dict[int, Cutter], plunges: list) -> Hole:
+    fitting = [
+        (float(np.hypot(*(place - dowel.at))), row, place)
+        for row, place in plunges
+        if abs(cutters[int(moves.tool[row])].diameter - dowel.diameter) <= SAME_SIZE
+    ]
+    if fitting and (nearest := min(fitting, key=lambda one: one[0]))[0] <= NEAR * dowel.diameter:
+        off, _, place = nearest
+        same = [row for _, row, other in fitting if np.hypot(*(other - place)) <= SAME_PLACE]
+        row = min(same, key=lambda one: (moves.end[one, 2], one))
+        diameter = cutters[int(moves.tool[row])].diameter
+        at = (float(place[0]), float(place[1]))
+        return Hole(dowel, at, off, 0.0, diameter, _is_open(field, at), row, "drilled")
+    milled = _open_spot(field, dowel)
+    if milled is not None:
+        at, diameter = milled
+        off = float(np.hypot(at[0] - dowel.at[0], at[1] - dowel.at[1]))
+        return Hole(dowel, at, off, field.lattice.cell / 4, diameter, True, -1, "milled")
+    return Hole(dowel, dowel.at, 0.0, 0.0, dowel.diameter, False, -1, "not made")
+
+
+def _is_open(field: Field, at: tuple[float, float]) -> bool:
+    return not field.is_solid[field.lattice.cell_at(*at)]
+
+
+def _open_spot(field: Field, dowel: Dowel) -> tuple[tuple[float, float], float] | None:
+    """Return centre and diameter of the round opening near a dowel's place, None when there is none."""
+    from scipy import ndimage
+
+    lattice = field.lattice
+    reach = NEAR * dowel.diameter
+    iy0, ix0 = lattice.cell_at(dowel.at[0] - reach, dowel.at[1] - reach)
+    iy1, ix1 = lattice.cell_at(dowel.at[0] + reach, dowel.at[1] + reach)
+    is_open = ~field.is_solid[iy0 : iy1 + 1, ix0 : ix1 + 1]
+    label, count = ndimage.label(is_open)
+    for number in range(1, count + 1):
+        rows, columns = np.nonzero(label == number)
+        is_cut_off = (
+            rows.min() == 0
+            or columns.min() == 0
+            or rows.max() == is_open.shape[0] - 1
+            or columns.max() == is_open.shape[1] - 1
+        )
+        diameter = 2 * lattice.cell * float(np.sqrt(len(rows) / np.pi))
+        if not is_cut_off and abs(diameter - dowel.diameter) <= max(SAME_SIZE, lattice.cell):
+            x, y = lattice.centre_of(rows.mean() + iy0, columns.mean() + ix0)
+            return (float(x), float(y)), diameter
+    return None
+
+
+def pins(holes: list[Hole], setups: tuple[Setup, ...], blank: Blank) -> list[Pin]:
+    """Return for every later setup how each hole meets its pin.
+
+    The pins of a setup stand where it states them, else where the holes were in the first setup's
+    table frame: the blank is pushed to the same corner of the same table.
+    Exact but for the bound of each hole.
+    """
+    found = []
+    for index, setup in enumerate(setups):
+        if index == 0 and setup.pins is None:
+            continue
+        to_table = turned(setup.turn, blank.length, blank.width, blank.thickness).inverse()
+        for nth, hole in enumerate(holes):
+            here = to_table.apply_plan(np.array(hole.at))
+            pin = setup.pins[nth] if setup.pins is not None else hole.at
+            miss = float(np.hypot(here[0] - pin[0], here[1] - pin[1]))
+            place = (float(here[0]), float(here[1]))
+            found.append(Pin(hole.dowel, index, place, (float(pin[0]), float(pin[1])), miss, hole.bound))
+    return found

@@ -1,0 +1,87 @@
+"""dowel-miss: a dowel hole is not where the job says, or does not meet its pin after turning over."""
+
+from __future__ import annotations
+
+from simkit.findings.evidence import Evidence
+from simkit.findings.finding import Finding
+from simkit.findings.shape import severity_of
+
+
+def find(evidence: Evidence) -> list[Finding]:
+    """Return findings for holes off their place, holes not through, and pins that meet no hole."""
+    limit = evidence.job.limits.dowel_miss
+    thickness = evidence.job.blank.thickness
+    findings = []
+    for index, hole in enumerate(evidence.holes):
+        common = {
+            "kind": "dowel-miss",
+            "limit": limit,
+            "at": (*hole.at, thickness),
+            **(evidence.source_of(hole.row) or evidence.job_line(f"dowels[{index}].at")),
+        }
+        name = f"dowel hole '{hole.dowel.name}'"
+        if hole.how == "not made":
+            findings.append(
+                Finding(
+                    severity="note",
+                    message=f"no program makes the {name}; it is taken to be where the job says",
+                    advice="Drill it there before the first side, or name its place as drilled.",
+                    **common,
+                )
+            )
+            continue
+        if severity := severity_of(hole.off, hole.bound, limit):
+            findings.append(
+                Finding(
+                    severity=severity,
+                    message=f"the {name} is {hole.how} {hole.off:.2f} mm from its stated place",
+                    advice="Correct the place in the job or in the program, so that the pins fit.",
+                    value=hole.off,
+                    bound=hole.bound,
+                    measure="distance in plan, hole to stated place",
+                    **common,
+                )
+            )
+        if not hole.is_through and len(evidence.job.setups) > 1:
+            findings.append(
+                Finding(
+                    severity="beyond",
+                    message=f"the {name} does not go through the blank",
+                    advice="Drill it deeper, point and all, or no pin can hold the turned blank.",
+                    measure="whether the column at its centre is open",
+                    **common,
+                )
+            )
+    for pin in evidence.pins:
+        severity = severity_of(pin.miss, pin.bound, limit)
+        if not severity:
+            continue
+        setup = evidence.job.setups[pin.setup]
+        findings.append(
+            Finding(
+                kind="dowel-miss",
+                severity=severity,
+                message=(
+                    f"turned over for '{setup.name}', hole '{pin.dowel.name}' lies at "
+                    f"({pin.hole[0]:.2f}, {pin.hole[1]:.2f}), its pin stands at "
+                    f"({pin.pin[0]:.2f}, {pin.pin[1]:.2f})"
+                ),
+                advice=(
+                    "Check which way the blank is turned over; holes on the line it is turned about meet "
+                    "themselves, others need pins of their own (`pins`)."
+                ),
+                value=pin.miss,
+                bound=pin.bound,
+                limit=limit,
+                measure="distance in plan, hole to pin, table frame of the setup",
+                at=(*_blank_place(evidence, pin), thickness),
+                setup=setup.name,
+                **evidence.job_line(f"setups[{pin.setup}].turn"),
+            )
+        )
+    return findings
+
+
+def _blank_place(evidence: Evidence, pin) -> tuple[float, float]:
+    hole = next(hole for hole in evidence.holes if hole.dowel == pin.dowel)
+    return hole.at
