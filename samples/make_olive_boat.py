@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 import struct
 import sys
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -244,7 +245,7 @@ def skim_rim(program):
 
     program.begin("rim plane")
     lattice = toolpaths.Lattice(surface, (18.0, 2.0), (262.0, 88.0), FLAT_R, 0.0)
-    toolpaths.clear_level(program, lattice, -RIM, 4.5, None, lambda x, y: 0.0)
+    toolpaths.clear_level(program, lattice, -RIM, 4.5, None, lambda x, y: x)
 
 
 def rough_hollow(program, hollow):
@@ -283,10 +284,15 @@ def hollow_spans(hollow, step):
     ]
 
 
+@cache
+def finishing_path(hollow, step):
+    return toolpaths.zigzag(hollow_surface(hollow), BALL_R, hollow_spans(hollow, step))
+
+
 def finish_hollow(program, hollow, step=0.5):
     program.begin(f"{hollow.name}, passes {step:g} mm apart")
-    path = toolpaths.zigzag(hollow_surface(hollow), BALL_R, hollow_spans(hollow, step))
-    program.approach(*path[0][:2], path[0][2])
+    path = finishing_path(hollow, step)
+    program.approach(*path[0])
     program.path(path)
 
 
@@ -319,13 +325,18 @@ def tight_spans(hollow, step, margin=2.0):
     return ends
 
 
+@cache
+def rest_paths(hollow, step):
+    surface = hollow_surface(hollow)
+    return [toolpaths.zigzag(surface, SMALL_BALL_R, spans) for spans in tight_spans(hollow, step)]
+
+
 def rest_pass(program, step=0.25):
     """Clean the pointed ends of the hollows with the small ball."""
     program.begin("pointed ends of the hollows")
     for hollow in shape.HOLLOWS:
-        for spans in tight_spans(hollow, step):
-            path = toolpaths.zigzag(hollow_surface(hollow), SMALL_BALL_R, spans)
-            program.approach(*path[0][:2], path[0][2])
+        for path in rest_paths(hollow, step):
+            program.approach(*path[0])
             program.path(path)
 
 
@@ -448,7 +459,7 @@ at = [0, 0, 0]
 [limits]
 gouge = 0.1
 leftover = 0.3
-thinnest_wall = 4
+thinnest_wall = 4.5
 witness_step = 0.2
 dowel_miss = 0.1
 """
@@ -539,7 +550,7 @@ def main(folder):
 
     no_rest = side2(with_rest=False)
     balls = [section(no_rest, "main hollow, p")[0], section(no_rest, "stone hollow, p")[1]]
-    tips = [(54.0, 45.5), (176.0, 45.0), (193.0, 44.6), (233.0, 44.9)]
+    tips = [(60.4, 45.4), (166.9, 45.1), (199.9, 44.9), (228.6, 44.6)]
     write_spoilt(
         folder,
         "no_rest_pass",

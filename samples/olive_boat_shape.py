@@ -169,7 +169,7 @@ class Hollow:
 
     def below_rim(self, x, y):
         """Return how far the hollow reaches above the rim plane (blank frame: upwards), 0 outside it."""
-        wall = self.slope * soft_min(self.back.inside(x, y), self.front.inside(x, y), self.point)
+        wall = self.slope * near_min(self.back.inside(x, y), self.front.inside(x, y), self.point)
         floor = self.depth - self.bow * (x - self.deepest) ** 2
         return near_max(soft_min(wall, floor, self.bend), 0.0, LIP)
 
@@ -182,24 +182,24 @@ def _hollow(name, left, right, back, front, **numbers):
 
 MAIN = _hollow(
     "main hollow",
-    (46.0, 45.6),
-    (183.0, 44.9),
-    ((124.0, 68.4), 91.5),
-    ((122.0, 22.0), -91.0),
-    point=4.0,
+    (46.5, 45.6),
+    (181.5, 44.9),
+    ((119.0, 67.6), 91.0),
+    ((117.0, 22.8), -91.0),
+    point=3.5,
     slope=1.9,
-    depth=25.0,
-    deepest=128.0,
+    depth=25.3,
+    deepest=122.0,
     bow=0.0016,
     bend=4.0,
 )
 SMALL = _hollow(
     "stone hollow",
-    (186.5, 44.5),
-    (239.5, 45.0),
-    ((212.0, 58.6), 91.0),
-    ((213.0, 31.2), -90.4),
-    point=4.0,
+    (188.0, 44.5),
+    (240.5, 45.0),
+    ((212.0, 57.0), 90.8),
+    ((213.5, 32.6), -90.4),
+    point=2.7,
     slope=1.8,
     depth=15.5,
     deepest=211.0,

@@ -223,7 +223,8 @@ class Lattice:
             is_free = np.concatenate([[False], self.tip[:, j] <= level + 1e-9, [False]])
             edges = np.flatnonzero(np.diff(is_free.astype(int)))
             spans = zip(self.x[edges[::2]], self.x[edges[1::2] - 1], strict=True)
-            row = [(float(a), float(b), float(self.y[j])) for a, b in spans if b - a >= 1.0]
+            trim = 2 * self.cell  # so that the way from row to row stays clear of the edge
+            row = [(float(a + trim), float(b - trim), float(self.y[j])) for a, b in spans if b - a >= 2.0]
             if row:
                 rows.append(row)
         return rows
@@ -238,14 +239,16 @@ class Lattice:
         radius = np.arange(0, 60, self.cell / 2)
         rays = np.stack([stretch * np.cos(angle), np.sin(angle)], axis=-1)
         points = np.asarray(centre) + radius[None, :, None] * rays[:, None, :]
-        is_free = self.at(points.reshape(-1, 2)).reshape(points.shape[:2]) <= level + 1e-9
-        if not is_outside:
-            is_free = ~is_free
-        if is_free[:, 0].any() or not is_free.any(axis=1).all():
+        tip = self.at(points.reshape(-1, 2)).reshape(points.shape[:2])
+        is_beyond = tip <= level if is_outside else tip > level
+        if is_beyond[:, 0].any() or not is_beyond.any(axis=1).all():
             return None
-        first = is_free.argmax(axis=1) - (0 if is_outside else 1)
-        path = points[np.arange(len(angle)), first]
-        return thinned(np.column_stack([path, np.zeros(len(path))]), 0.03)[:, :2]
+        rows, cross = np.arange(len(angle)), is_beyond.argmax(axis=1)
+        before, after = tip[rows, cross - 1], tip[rows, cross]
+        part = (level - before) / (after - before)
+        edge = (radius[cross - 1] + part * (radius[cross] - radius[cross - 1]))[:, None]
+        path = np.asarray(centre) + edge * rays
+        return thinned(np.column_stack([path, np.zeros(len(path))]), 0.1)[:, :2]
 
 
 def clear_level(program, lattice, level, spacing, edge_path, openness=None):
