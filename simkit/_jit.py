@@ -7,6 +7,7 @@ source; it is set here, before the first kernel is defined, and old folders are 
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import shutil
@@ -15,6 +16,7 @@ import time
 from pathlib import Path
 
 _PACKAGE = Path(__file__).parent
+_CONSTANTS = ("_jit.py", "cutters.py")  # what kernels take numbers from, beside their own files
 _KEEP_SECONDS = 30 * 24 * 3600
 
 
@@ -33,7 +35,7 @@ def _source_hash() -> str:
     """Return a hash of every file that can change what a kernel compiles to."""
     digest = hashlib.sha256()
     for path in sorted(_PACKAGE.rglob("*.py")):
-        if path.name.endswith("_kernels.py") or path.name in ("_jit.py", "constants.py"):
+        if path.name.endswith("_kernels.py") or path.name in _CONSTANTS:
             digest.update(path.relative_to(_PACKAGE).as_posix().encode())
             digest.update(path.read_bytes())
     return digest.hexdigest()[:16]
@@ -57,12 +59,25 @@ def _prepare_cache() -> Path:
 CACHE_FOLDER = _prepare_cache()
 os.environ.setdefault("NUMBA_CACHE_DIR", str(CACHE_FOLDER))
 
+_WARM = CACHE_FOLDER / "complete"
+
 import numba  # noqa: E402  (the cache folder must be set first)
 
 
 def is_cold() -> bool:
-    """Return whether no compiled kernel is stored yet, so that the first use will compile."""
-    return not any(CACHE_FOLDER.rglob("*.nbi"))
+    """Return whether not everything a check needs is known to be compiled and stored."""
+    return not _WARM.exists()
+
+
+def mark_warm() -> None:
+    """Remember that everything a check needs has been compiled and stored."""
+    with contextlib.suppress(OSError):
+        _WARM.touch()
+
+
+def threads() -> int:
+    """Return how many threads a parallel kernel uses now."""
+    return numba.get_num_threads()
 
 
 # No fastmath: with it a NaN can pass isnan, and bits would depend on the vector width.

@@ -11,7 +11,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from simkit._jit import is_cold
+from simkit.compare.deviation import break_through, deviation
+from simkit.compare.dowels import dowel_holes, pins
+from simkit.compare.outline import outline_step
+from simkit.compare.seam import find_seam
+from simkit.compare.turns import fit_turn, side_error
+from simkit.compare.walls import wall_thickness
 from simkit.errors import InputProblems, Place, Problem
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
@@ -19,8 +24,11 @@ from simkit.findings.registry import judge
 from simkit.frames import Frame
 from simkit.job.model import Job
 from simkit.moves.table import Moves, join_moves
-from simkit.stock.cut import cut, cut_heights, warm_up
+from simkit.stock.cut import cut, cut_heights
 from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
+from simkit.target.envelope import envelopes
+from simkit.target.grid import TargetGrid
+from simkit.target.mesh import load_target
 
 MOST_CELLS = 200_000_000  # about 16 bytes a cell and side; beyond this a check would not fit in 8 GiB
 COARSE_CELLS = 60_000  # enough to tell a turn that fits from one that does not
@@ -64,25 +72,28 @@ def check(job: Job, reads, cell: float, progress=None) -> tuple[Evidence, list[F
     progress = progress or NoProgress()
     timings = Timings()
     lattice = _lattice(job, cell)
-    target, grid = None, None
+    target = None
     if job.target is not None:
         with timings.stage("reading the target", progress):
-            target, grid = _target(job)
-    if is_cold():
-        with timings.stage("compiling (first use only)", progress):
-            warm_up()
+            target = _target(job)
+    evidence, findings = examine(job, reads, lattice, target, timings, progress)
+    return evidence, findings, timings.seconds
+
+
+def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progress):
+    """Return evidence and findings of a job whose input is known to be usable."""
     evidence = _cut(job, reads, lattice, timings, progress)
     if target is not None:
-        evidence.target, evidence.target_grid = target, grid
         with timings.stage("comparing with the target", progress):
+            evidence.target, evidence.target_grid = target, TargetGrid(target)
             _compare(evidence)
-    with timings.stage("measuring walls", progress):
-        _walls(evidence)
+        with timings.stage("measuring walls", progress):
+            _walls(evidence)
     with timings.stage("lining up the sides", progress):
         _sides(evidence)
     with timings.stage("judging", progress):
         findings = judge(evidence, progress.fraction)
-    return evidence, findings, timings.seconds
+    return evidence, findings
 
 
 def _lattice(job: Job, cell: float) -> Lattice:
@@ -112,12 +123,8 @@ def _lattice(job: Job, cell: float) -> Lattice:
 
 
 def _target(job: Job):
-    from simkit.target.grid import TargetGrid
-    from simkit.target.mesh import load_target
-
     place = Place(job.file or "command line", job.lines.get("target.mesh"), key="target.mesh")
-    target = load_target(job.target, job.blank, place)
-    return target, TargetGrid(target)
+    return load_target(job.target, job.blank, place)
 
 
 def _setup_slices(moves: Moves, count: int) -> list[slice]:
@@ -190,10 +197,6 @@ def _heights(job: Job, moves: Moves, rows: list[slice], frames: list[Frame], poi
 
 def _compare(evidence: Evidence) -> None:
     """Fill in everything that holds the field against the target."""
-    from simkit.compare.deviation import break_through, deviation
-    from simkit.compare.outline import outline_step
-    from simkit.target.envelope import envelopes
-
     limits, field = evidence.job.limits, evidence.field
     grid = evidence.target_grid
     evidence.envelopes = envelopes(grid, field.lattice)
@@ -217,10 +220,8 @@ def _sides_cut(evidence: Evidence) -> list[int]:
 
 def _walls(evidence: Evidence) -> None:
     """Measure wall thickness of the cut and of the target up to half as much again as the limit."""
-    from simkit.compare.walls import wall_thickness
-
     limit = evidence.job.limits.thinnest_wall
-    if evidence.target is None or limit <= 0:
+    if limit <= 0:
         return
     lattice, field, envelopes = evidence.field.lattice, evidence.field, evidence.envelopes
     # Above 0.4 mm between looks a wall of a millimetre could be stepped over.
@@ -231,9 +232,6 @@ def _walls(evidence: Evidence) -> None:
 
 def _sides(evidence: Evidence) -> None:
     """Line up the sides: dowel holes and pins, the turn that fits, the seam."""
-    from simkit.compare.dowels import dowel_holes, pins
-    from simkit.compare.seam import find_seam
-
     job = evidence.job
     evidence.holes = dowel_holes(
         job.dowels, evidence.field, evidence.moves, evidence.rows, evidence.frames, job.cutters
@@ -249,9 +247,6 @@ def _sides(evidence: Evidence) -> None:
 
 def _turn_fits(evidence: Evidence) -> list:
     """Return for each setup that lies turned over whether the other turn fits the target better."""
-    from simkit.compare.turns import fit_turn, side_error
-    from simkit.target.envelope import envelopes
-
     job = evidence.job
     cell = max(evidence.field.lattice.cell, np.sqrt(job.blank.length * job.blank.width / COARSE_CELLS))
     lattice = blank_lattice(job.blank.length, job.blank.width, float(cell))

@@ -156,8 +156,11 @@ def _check(options: argparse.Namespace) -> int:
 
     console = Console(quiet=options.quiet)
     with console.progress() as progress:
+        progress.stage("starting")
         from simkit.check import check
+        from simkit.warm import warm_up
 
+        warm_up(progress)
         evidence, findings, timings = check(job, reads, cell, progress)
         from simkit.report.result import result_of, write_json
 

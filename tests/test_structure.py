@@ -22,6 +22,7 @@ STAGES = [
     "compare",
     "findings",
     "check",
+    "warm",
     "report",
     "cli",
     "__main__",

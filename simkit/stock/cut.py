@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-import numba
 import numpy as np
 
+from simkit._jit import threads
 from simkit.cutters import Cutter
 from simkit.errors import ShapeError
 from simkit.frames import IDENTITY, Frame
@@ -171,7 +171,7 @@ def _sweep(
     counts = np.zeros(tops.size, np.int64)
     owners = (rows + first_row).astype(np.int32)
     is_rapid = moves.rapid[rows]
-    workers = numba.get_num_threads()
+    workers = threads()
     done = 0.0
     tile_at = 0
     while tile_at < tops.size:

@@ -1,0 +1,82 @@
+"""Compiling everything a check needs, before the first check and where the person can see it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit._jit import is_cold, mark_warm
+from simkit.check import NoProgress, Timings
+from simkit.cutters import Cutter
+from simkit.job.model import Blank, Dowel, Job, Limits, Setup
+from simkit.moves.table import ARC, LINE, Moves, make_moves
+from simkit.stock.field import blank_lattice
+from simkit.target.mesh import make_target
+
+
+def warm_up(progress=None) -> None:
+    """Compile every kernel a check needs if they are not stored yet; says so while it does.
+
+    progress: has stage(name) and fraction(done).
+    """
+    if not is_cold():
+        return
+    progress = progress or NoProgress()
+    progress.stage("compiling (first use only)")
+    compile_all(progress.fraction)
+    mark_warm()
+
+
+def compile_all(fraction=None) -> None:
+    """Compile, or load from the cache, every kernel a check needs, by one check of a thumbnail.
+
+    The thumbnail has two sides, lines and arcs, and faults of every shape, so that no finder stays
+    untouched.  fraction: told how far it is.
+    """
+    job = Job(
+        name="",
+        blank=Blank(16.0, 12.0, 6.0),
+        cutters={1: Cutter(1, "ball", 2.0), 2: Cutter(2, "flat", 2.0)},
+        setups=(Setup("a", ()), Setup("b", (), turn="about x")),
+        dowels=(Dowel("d", (1.5, 1.5), 2.0),),
+        limits=Limits(gouge=0.05, leftover=0.05, thinnest_wall=3.0, witness_step=0.01),
+    )
+    # Along each wall, a low rapid among the cuts, an arc across; side 2 set off by 0.3 mm.
+    around = np.array([[3, 2], [13, 2], [13, 10], [3, 10], [3, 2]], dtype=np.float64)
+    sides = []
+    for setup, off in ((0, 0.0), (1, 0.3)):
+        path = np.column_stack([around + off, np.full(5, -3.5)])
+        start = np.concatenate([path[:1] + np.array([0, 0, 9]), path[:-1], [[6, 6, -0.5], [10, 6, -4.0]]])
+        end = np.concatenate([path, [[10, 6, -4.0], [8, 8, -4.0]]])
+        sides.append(
+            make_moves(
+                programs=("thumbnail",),
+                kind=[LINE] * 6 + [ARC],
+                rapid=[False] * 5 + [True, False],
+                start=start,
+                end=end,
+                centre=[[0, 0]] * 6 + [[8, 6]],
+                sweep=[0] * 6 + [np.pi / 2],
+                tool=[2] * 5 + [1, 1],
+                setup=[setup] * 7,
+            )
+        )
+    reads = [[(None, _Read(moves))] for moves in sides]
+    corners = np.array([[x, y, z] for x in (4.0, 12.0) for y in (3.0, 9.0) for z in (0.0, 6.0)])
+    faces = [[0, 1, 3], [0, 3, 2], [4, 6, 7], [4, 7, 5], [0, 4, 5], [0, 5, 1]]
+    faces += [[2, 3, 7], [2, 7, 6], [0, 2, 6], [0, 6, 4], [1, 5, 7], [1, 7, 3]]
+    target = make_target(corners, np.array(faces))
+    progress = NoProgress()
+    if fraction is not None:
+        stages = iter(np.linspace(0.1, 0.9, 6))
+        progress.stage = lambda name: fraction(float(next(stages, 0.95)))
+    _examine(job, reads, blank_lattice(16.0, 12.0, 0.25), target, Timings(), progress)
+
+
+@dataclass(frozen=True)
+class _Read:
+    """As much of a program's reading as the evidence asks for."""
+
+    moves: Moves
+    warnings: tuple = ()
