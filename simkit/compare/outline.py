@@ -39,7 +39,8 @@ def outline_step(field: Field, envelopes: Envelopes, holding: float = HOLDING) -
     Each cell outside belongs to the nearest cell of the outline; the run of an outline cell ends at
     the nearest empty cell that belongs to it.  Runs are read at cell centres: off by up to a cell
     diagonal either way, the bound given.  Where the outline is notched so narrowly that no empty cell
-    belongs to a part of it, that part counts as held.
+    belongs to a part of it, that part counts as held.  Standing cells within `holding` of a run that
+    holds are its flanks (of a tab) and count as holding too: a step right beside a tab is not told.
     Source: exact Euclidean distance transform (Maurer, Qi, Raghavan 2003, as in scipy.ndimage).
     """
     from scipy import ndimage
@@ -67,7 +68,11 @@ def outline_step(field: Field, envelopes: Envelopes, holding: float = HOLDING) -
     end = first_empty[owner]
     # From the centre of the last part cell to that of the first empty one; half a cell at each end.
     run = end - lattice.cell
-    is_step = is_standing & (distance < end) & (run <= holding)
+    touches = is_standing & (distance < end)
+    is_held = touches & (run > holding)
+    is_step = touches & ~is_held
+    if is_held.any() and is_step.any():  # a tab's flanks end in air sideways, and still are the tab
+        is_step &= ndimage.distance_transform_edt(~is_held, sampling=lattice.cell) > holding
     is_holding = is_standing & ~is_step
     nothing[is_step] = run[is_step]
     return OutlineStep(nothing, bound, is_step, is_holding, float(is_holding.sum()) * lattice.cell**2)

@@ -139,6 +139,20 @@ def test_outline__frame_tab_and_offcut_hold():
     assert found.holding_area == pytest.approx(frame + 6 * 4, abs=0.5)
 
 
+@pytest.mark.parametrize("lean", [0.3, 0.8])
+def test_outline__flanks_of_a_leaning_tab_are_no_step(lean):
+    # A step 1 mm proud far from the tab is told all the same.
+    def standing(x, y):
+        is_frame = (x < 1) | (x > 39) | (y < 1) | (y > 29)
+        is_tab = (np.abs(x - 20 - lean * (y - 25)) < 3) & (y > 25)
+        return is_frame | is_tab | ((x > 34) & (x < 36) & (y > 8) & (y < 14))
+
+    found = block_with(standing)
+    assert not found.is_step[:, :350].any()
+    assert np.nanmax(found.run) == pytest.approx(1.0, abs=1e-6)
+    assert found.is_step.sum() == 10 * 60
+
+
 def test_outline__skin_holds_however_thin():
     grid = grid_of(box((5, 5, 0), (35, 25, 10)))
     field, around = exact_field(grid, LATTICE)
