@@ -71,7 +71,7 @@ def compile_all(fraction=None) -> None:
     if fraction is not None:
         stages = iter(np.linspace(0.1, 0.9, 6))
         progress.stage = lambda name: fraction(float(next(stages, 0.95)))
-    _examine(job, reads, blank_lattice(16.0, 12.0, 0.25), target, Timings(), progress)
+    examine(job, reads, blank_lattice(16.0, 12.0, 0.25), target, Timings(), progress)
 
 
 @dataclass(frozen=True)
