@@ -223,7 +223,7 @@ def _surface_problems(vertices: np.ndarray, triangles: np.ndarray, name: str, pl
     is_turned = ~is_open & (balance != 0)
     problems = []
 
-    def where(mask) -> str:
+    def _where(mask) -> str:
         edge = order[first[np.flatnonzero(mask)[0]]]
         x, y, z = (vertices[start[edge]] + vertices[end[edge]]) / 2
         return f"the first at ({x:.3f}, {y:.3f}, {z:.3f}) mm in the blank"
@@ -232,7 +232,7 @@ def _surface_problems(vertices: np.ndarray, triangles: np.ndarray, name: str, pl
         problems.append(
             Problem(
                 place,
-                f"{_count(int(is_open.sum()), 'open edge')} in '{name}', {where(is_open)}",
+                f"{_count(int(is_open.sum()), 'open edge')} in '{name}', {_where(is_open)}",
                 "a watertight mesh, each edge shared by two triangles",
                 "close the holes where the part was made and export it again",
             )
@@ -242,7 +242,7 @@ def _surface_problems(vertices: np.ndarray, triangles: np.ndarray, name: str, pl
             Problem(
                 place,
                 f"{_count(int(is_turned.sum()), 'edge')} in '{name}' where neighbouring triangles face "
-                f"opposite ways, {where(is_turned)}",
+                f"opposite ways, {_where(is_turned)}",
                 "triangles that all face outside",
                 "make the normals consistent where the part was made and export it again",
             )
