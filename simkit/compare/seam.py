@@ -1,0 +1,398 @@
+"""The seam: where the cuts of the two sides meet around the part, and the witness step there."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.errors import ShapeError
+from simkit.stock.field import Field
+
+SIGMA = 3.5  # cells: smoothing of the mask that gives a first normal; cell stairs vanish in it
+CORNER = 0.12  # a straight edge smooths to 0.5; farther from it the normal belongs to a corner or a tab
+TINY = 4.0  # mm2: smaller holes are no outside boundary
+NEAR = 1.5  # mm: cut and part may lie this far apart in plan and still be taken for each other
+SAMPLES = 81  # along each normal
+FINEST = 0.002  # mm: a wall is bracketed this closely
+LEAST_OVERLAP = 0.1  # mm: below it the sides do not meet in an upright wall
+BESIDE = 0.5  # mm to either side along the wall: there the true tangent is measured
+STEEPEST = np.tan(np.radians(30.0))  # a first normal worse than this is not mended but left out
+NORMAL_DEGREES = 5.0  # what the mended normal may still be off, for the bound
+SURFACE_ERROR = 2e-5  # mm: of two heights on an upright wall
+CHUNK = 512  # stations in one call for heights
+LEAST_SINGULAR = 0.05  # of a unit-length direction; a direction seen less than this is not observable
+
+
+@dataclass(frozen=True)
+class Seam:
+    """Stations along the seam at which both sides' walls were found.
+
+    stations (n, 2) float64 mm, blank frame, plan: on the outermost of the two walls, in order along
+    each contour.  contour (n,) int32: which contour a station is on.  normal (n, 2): outward, plan.
+    offset (n,) float64 mm: side 1's wall minus side 2's along the normal; positive where side 1's wall
+    stands farther out.  bound (n,) mm: the offset may be off by this much; a wall's roughness is real
+    and not in it.  level (n,) mm: z of the seam.  row_upper, row_lower (n,) int32: moves that cut side
+    1's and side 2's wall, -1 none.  left_out: stations looked at where no seam can be seen (tabs,
+    frame, sharp corners).  worst: index of the largest |offset|, None without stations.
+    """
+
+    stations: np.ndarray
+    contour: np.ndarray
+    normal: np.ndarray
+    offset: np.ndarray
+    bound: np.ndarray
+    level: np.ndarray
+    row_upper: np.ndarray
+    row_lower: np.ndarray
+    left_out: int = 0
+
+    @property
+    def worst(self) -> int | None:
+        """Index of the station with the largest step, the first on ties; None without stations."""
+        return int(np.argmax(np.abs(self.offset))) if len(self.offset) else None
+
+    @property
+    def words(self) -> str:
+        """What was found, in one sentence."""
+        if self.worst is None:
+            if self.left_out:
+                return "no seam: nowhere do the cuts of both sides meet in an open outer wall"
+            return "no seam: the part is nowhere cut through at its outline"
+        x, y = self.stations[self.worst]
+        size, bound = abs(self.offset[self.worst]), self.bound[self.worst]
+        farther = 1 if self.offset[self.worst] > 0 else 2
+        return (
+            f"seam: largest step {size:.3f} \N{PLUS-MINUS SIGN} {bound:.3f} mm at x {x:.1f}, y {y:.1f} mm "
+            f"(side {farther} stands out), {len(self.offset)} stations, {self.left_out} left out"
+        )
+
+
+@dataclass(frozen=True)
+class ShiftFit:
+    """How side 1's cut lies against side 2's, in the blank frame.
+
+    dx, dy mm: shift at `about`.  turn_degrees: counter-clockwise seen from above side 1.  about (x, y)
+    mm: middle of the stations.  is_observable (3,) bool: of dx, dy and turn; what is not observable is
+    0.  rms mm: what the fit leaves unexplained (form of the walls, not of the fit).
+    """
+
+    dx: float
+    dy: float
+    turn_degrees: float
+    about: tuple[float, float]
+    is_observable: np.ndarray
+    rms: float
+
+    @property
+    def words(self) -> str:
+        """What the fit says, and what it cannot say."""
+        names = ("shift in x", "shift in y", "turn")
+        hidden = [name for name, seen in zip(names, self.is_observable, strict=True) if not seen]
+        if len(hidden) == 3:
+            return "the seam does not show how the sides lie against each other"
+        text = (
+            f"side 1 against side 2: {self.dx:+.3f} mm in x, {self.dy:+.3f} mm in y, "
+            f"{self.turn_degrees:+.4f} degrees"
+        )
+        return text + (f"; not to be seen from this seam: {', '.join(hidden)}" if hidden else "")
+
+
+def find_seam(
+    field: Field,
+    is_part: np.ndarray | None,
+    heights: Callable[[np.ndarray], tuple],
+    spacing: float = 1.0,
+    reach: float = 3.0,
+) -> Seam:
+    """Return the step between both sides' walls at stations along the outside of the part.
+
+    field: after all setups; says only where to look.  is_part (ny, nx) bool: cells of the part; None
+    takes the largest connected piece of wood.  heights(points (k, 2) mm, blank frame) -> lower, upper
+    (k,) mm, row_lower, row_upper (k,): the exact surfaces; a column is empty where lower >= upper.
+    spacing mm: of stations.  reach mm: how far along the normal either wall is looked for.
+
+    Just outside the part a column is empty, side 1 having cut below side 2.  The level of the seam is
+    the middle between the two surfaces there; each wall is the place where its surface crosses that
+    level.  Through holes larger than TINY are outside too.  Where the walls are upright the offset is
+    the step itself.  Where they slope or end in a fillet (less than LEAST_OVERLAP of overlap at the
+    edge) the level comes from the widest gap within reach, and the offset is a mix: an error in height
+    shows as that height divided by the slope, on both walls with opposite sign.
+
+    Error: bracket of both walls, FINEST in all, rounding of the heights, and a normal NORMAL_DEGREES
+    off, which makes the offset 0.4 % too long.  Source: own derivation; twin in the tests.
+    Raises ShapeError for a mask of another shape, ValueError for lengths that are not positive.
+    """
+    if is_part is not None and is_part.shape != field.lattice.shape:
+        raise ShapeError(f"is_part is {is_part.shape}, expected {field.lattice.shape}")
+    if not (spacing > 0 and reach > 0):
+        raise ValueError(f"spacing {spacing:g} and reach {reach:g} must be positive")
+    places, normals, contour = _stations(field, is_part, spacing)
+    is_normal = np.isfinite(normals[:, 0])
+    looked_at = len(places)
+    places, normals, contour = places[is_normal], normals[is_normal], contour[is_normal]
+    parts = [
+        _measured(places[k : k + CHUNK], normals[k : k + CHUNK], contour[k : k + CHUNK], heights, reach)
+        for k in range(0, len(places), CHUNK)
+    ]
+    if not parts:
+        parts = [_nothing()]
+    columns = [np.concatenate(column) for column in zip(*parts, strict=True)]
+    return Seam(*columns, left_out=looked_at - len(columns[0]))
+
+
+def fit_shift(seam: Seam) -> ShiftFit:
+    """Return the shift and turn of side 1 against side 2 that explain the offsets best.
+
+    seam: as found.  Least squares of offset = normal . (shift + turn x r), r from the middle of the
+    stations; singular value decomposition tells the directions that the seam cannot show (a round
+    part shows no turn, two straight walls no shift along them).  When setup 2 moved and setup 1 did
+    not, the fit shows the opposite of that movement, in the blank frame.
+    Error: linear in the turn (under 1e-4 mm for 0.1 degrees and 100 mm); mean offset error / sqrt(n).
+    Source: infinitesimal rigid displacement, as in fitting by point-to-plane distances
+    (Y. Chen, G. Medioni 1992, from memory).
+    """
+    n = len(seam.offset)
+    if n == 0:
+        return ShiftFit(0.0, 0.0, 0.0, (0.0, 0.0), np.zeros(3, dtype=bool), 0.0)
+    about = seam.stations.mean(axis=0)
+    r = seam.stations - about
+    size = max(float(np.sqrt((r**2).sum(axis=1).mean())), 1e-9)
+    lever = (seam.normal[:, 1] * r[:, 0] - seam.normal[:, 0] * r[:, 1]) / size
+    matrix = np.column_stack([seam.normal, lever])
+    u, values, vt = np.linalg.svd(matrix, full_matrices=False)
+    values = np.pad(values, (0, 3 - len(values)))
+    is_seen = values / np.sqrt(n) > LEAST_SINGULAR
+    seen = np.flatnonzero(is_seen)
+    solved = vt[seen].T @ ((u[:, seen].T @ seam.offset) / values[seen])
+    # A quantity is observable when hardly anything of it lies in the directions not seen.
+    share = (vt[seen] ** 2).sum(axis=0)
+    is_observable = share > 0.99
+    rms = float(np.sqrt(np.mean((seam.offset - matrix @ solved) ** 2)))
+    dx, dy, arc = np.where(is_observable, solved, 0.0)
+    turn = float(np.degrees(arc / size))
+    return ShiftFit(float(dx), float(dy), turn, (float(about[0]), float(about[1])), is_observable, rms)
+
+
+def _nothing() -> tuple:
+    return (
+        np.zeros((0, 2)),
+        np.zeros(0, np.int32),
+        np.zeros((0, 2)),
+        np.zeros(0),
+        np.zeros(0),
+        np.zeros(0),
+        np.zeros(0, np.int32),
+        np.zeros(0, np.int32),
+    )
+
+
+def _masks(field: Field, is_part: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
+    """Return solid cells of the part, and empty cells outside it."""
+    from scipy import ndimage
+
+    is_solid = field.is_solid
+    cell = field.lattice.cell
+    if is_part is None:
+        label, count = ndimage.label(is_solid, structure=np.ones((3, 3), dtype=int))
+        if count == 0:
+            return np.zeros_like(is_solid), ~is_solid
+        sizes = np.bincount(label.ravel())
+        is_body, is_outside = label == 1 + np.argmax(sizes[1:]), ~is_solid
+    else:
+        size = 2 * max(3, int(np.ceil(NEAR / cell))) + 1
+        is_body = is_solid & ndimage.maximum_filter(is_part, size, mode="nearest")
+        is_outside = ~is_solid & ~ndimage.minimum_filter(is_part, size, mode="nearest")
+    label, _ = ndimage.label(is_outside)
+    is_large = np.bincount(label.ravel()) * cell**2 >= TINY
+    is_large[0] = False
+    return is_body, is_large[label]
+
+
+def _stations(field: Field, is_part: np.ndarray | None, spacing: float):
+    """Return places (n, 2) on cell edges, first normals (NaN where there is none), contour numbers."""
+    from scipy import ndimage
+
+    is_body, is_outside = _masks(field, is_part)
+    lattice = field.lattice
+    chains = _chains(is_body, is_outside)
+    if not chains:
+        return np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0, np.int32)
+    picked, contour = [], []
+    for number, chain in enumerate(chains):
+        last = None
+        for place in chain:
+            if last is None or np.hypot(*(place - last)) * lattice.cell >= spacing:
+                picked.append(place)
+                contour.append(number)
+                last = place
+    at = np.array(picked)  # (column, row) of cell corners
+    margin = int(np.ceil(4 * SIGMA)) + 3
+    low = np.maximum(np.floor(at.min(axis=0)).astype(int) - margin, 0)
+    high = np.ceil(at.max(axis=0)).astype(int) + margin
+    window = is_body[low[1] : high[1], low[0] : high[0]].astype(np.float32)
+    smooth = ndimage.gaussian_filter(window, SIGMA, mode="nearest")
+    where = (at - low - 0.5)[:, ::-1].T
+    value = ndimage.map_coordinates(smooth, where, order=1, mode="nearest")
+    slopes = [ndimage.map_coordinates(g, where, order=1, mode="nearest") for g in np.gradient(smooth)]
+    normals = -np.stack(slopes[::-1], axis=1).astype(np.float64)
+    length = np.hypot(normals[:, 0], normals[:, 1])
+    is_good = (np.abs(value - 0.5) <= CORNER) & (length > 0)
+    normals = np.where(is_good[:, None], normals / np.where(is_good, length, 1.0)[:, None], np.nan)
+    return np.array(lattice.origin) + at * lattice.cell, normals, np.array(contour, np.int32)
+
+
+def _chains(is_body: np.ndarray, is_outside: np.ndarray) -> list[list[np.ndarray]]:
+    """Return the contours as lists of edge midpoints (column, row), the body on the left hand.
+
+    Edges lie between a cell of the body and an outside cell that share it; each runs from one cell
+    corner to the next.  Open chains first, then loops, each from its lowest edge.
+    """
+    starts, ends = [], []
+    for across, flip in ((1, False), (1, True), (0, False), (0, True)):
+        first = [slice(None), slice(None)]
+        second = [slice(None), slice(None)]
+        first[across], second[across] = slice(None, -1), slice(1, None)
+        inner, outer = (second, first) if flip else (first, second)
+        row, column = np.nonzero(is_body[tuple(inner)] & is_outside[tuple(outer)])
+        a = np.stack([column, row], axis=1)
+        a[:, 1 - across] += 1  # to the shared edge
+        b = a.copy()
+        b[:, across] += 1
+        # Outside to the right of the way: upwards on a right edge, leftwards on a top edge.
+        is_backward = flip if across == 1 else not flip
+        starts.append(b if is_backward else a)
+        ends.append(a if is_backward else b)
+    start, end = np.concatenate(starts), np.concatenate(ends)
+    order = np.lexsort((end[:, 0], end[:, 1], start[:, 0], start[:, 1]))
+    start, end = start[order], end[order]
+    middle = (start + end) / 2
+    leaving: dict[tuple, list[int]] = {}
+    for k, corner in enumerate(map(tuple, start.tolist())):
+        leaving.setdefault(corner, []).append(k)
+    arriving = {tuple(corner) for corner in end.tolist()}
+    tails = [tuple(corner) for corner in end.tolist()]
+    first_edges = [k for k, corner in enumerate(map(tuple, start.tolist())) if corner not in arriving]
+    is_free = np.ones(len(start), dtype=bool)
+    chains = []
+    for k in [*first_edges, *range(len(start))]:
+        chain = []
+        edge = k if is_free[k] else None
+        while edge is not None:
+            is_free[edge] = False
+            chain.append(middle[edge])
+            edge = next((j for j in leaving.get(tails[edge], ()) if is_free[j]), None)
+        if chain:
+            chains.append(chain)
+    return chains
+
+
+def _measured(places, normals, contour, heights, reach) -> tuple:
+    """Return the columns of a Seam for the stations at which both walls were found."""
+    s = np.linspace(-reach, reach, SAMPLES)
+    n, step = len(places), s[1] - s[0]
+
+    def at(rows, along, beside=0.0):
+        tangents = np.stack([-normals[rows, 1], normals[rows, 0]], axis=1)
+        return heights(
+            places[rows] + np.asarray(along)[:, None] * normals[rows] + np.asarray(beside) * tangents
+        )
+
+    every = np.repeat(np.arange(n), SAMPLES)
+    lower, upper = (np.asarray(h, dtype=np.float64).reshape(n, SAMPLES) for h in at(every, np.tile(s, n))[:2])
+    is_solid = upper > lower
+    leaves = is_solid[:, :-1] & ~is_solid[:, 1:]
+    away = np.where(leaves, np.abs(s[:-1] + step / 2), np.inf)
+    k = np.argmin(away, axis=1)
+    rows = np.flatnonzero(leaves[np.arange(n), k])
+    if not len(rows):
+        return _nothing()
+    k, lower, upper, is_solid = k[rows], lower[rows], upper[rows], is_solid[rows]
+
+    def is_wood(along):
+        low, high = at(rows, along)[:2]
+        return high > low
+
+    edge = _bisected(is_wood, s[k], s[k + 1])[1]
+    low, high = at(rows, edge)[:2]
+    level, gap = (low + high) / 2, low - high
+    # The empty run outside the wall, and the solid run inside it.
+    index = np.arange(SAMPLES)
+    is_beyond, is_within = index > k[:, None], index <= k[:, None]
+    is_run = is_beyond & (np.cumsum(is_beyond & is_solid, axis=1) == 0)
+    hollow = np.cumsum((is_within & ~is_solid)[:, ::-1], axis=1)[:, ::-1]
+    is_run |= is_within & (hollow == 0)
+    gaps = np.where(is_run & is_beyond, lower - upper, -np.inf)
+    widest = np.argmax(gaps, axis=1)
+    each = np.arange(len(rows))
+    middle = (lower[each, widest] + upper[each, widest]) / 2
+    level = np.where(gap >= LEAST_OVERLAP, level, middle)
+    j1, j2 = (
+        _last_inside(upper > level[:, None], is_run, k),
+        _last_inside(lower < level[:, None], is_run, k),
+    )
+    is_found = (j1 >= 0) & (j2 >= 0)
+    rows, level, j1, j2 = rows[is_found], level[is_found], j1[is_found], j2[is_found]
+    if not len(rows):
+        return _nothing()
+
+    def is_above(along, beside=0.0):  # inside side 1's wall
+        return at(rows, along, beside)[1] > level
+
+    def is_below(along, beside=0.0):  # inside side 2's wall
+        return at(rows, along, beside)[0] < level
+
+    in1, out1 = _bisected(is_above, s[j1], s[j1 + 1])
+    in2, out2 = _bisected(is_below, s[j2], s[j2 + 1])
+    s1, s2 = (in1 + out1) / 2, (in2 + out2) / 2
+    slopes, is_true = [], np.ones(len(rows), dtype=bool)
+    for is_inside, wall in ((is_above, s1), (is_below, s2)):
+        sides = []
+        for beside in (-BESIDE, BESIDE):
+            inner, outer = wall - 2 * BESIDE * STEEPEST, wall + 2 * BESIDE * STEEPEST
+            is_true &= is_inside(inner, beside) & ~is_inside(outer, beside)
+            sides.append(np.mean(_bisected(lambda t, b=beside, f=is_inside: f(t, b), inner, outer), axis=0))
+        slopes.append((sides[1] - sides[0]) / (2 * BESIDE))
+    slope = np.mean(slopes, axis=0)
+    is_true &= (np.abs(slopes[0]) < STEEPEST) & (np.abs(slopes[1]) < STEEPEST)
+    cosine = 1 / np.sqrt(1 + slope**2)
+    normal = normals[rows]
+    tangent = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
+    offset = (s1 - s2) * cosine
+    bound = FINEST + SURFACE_ERROR + np.abs(offset) * (1 / np.cos(np.radians(NORMAL_DEGREES)) - 1)
+    row_upper, row_lower = at(rows, out1)[3], at(rows, out2)[2]
+    columns = (
+        places[rows] + np.maximum(s1, s2)[:, None] * normal,
+        contour[rows],
+        (normal - slope[:, None] * tangent) * cosine[:, None],
+        offset,
+        bound,
+        level,
+        np.asarray(row_upper, dtype=np.int32),
+        np.asarray(row_lower, dtype=np.int32),
+    )
+    return tuple(column[is_true] for column in columns)
+
+
+def _bisected(is_inside, inner, outer) -> tuple[np.ndarray, np.ndarray]:
+    """Return brackets of at most FINEST in which is_inside(s (n,)) turns from True to False."""
+    inner, outer = np.array(inner, dtype=np.float64), np.array(outer, dtype=np.float64)
+    while np.max(outer - inner, initial=0.0) > FINEST:
+        middle = (inner + outer) / 2
+        inside = is_inside(middle)
+        inner, outer = np.where(inside, middle, inner), np.where(inside, outer, middle)
+    return inner, outer
+
+
+def _last_inside(is_inside: np.ndarray, is_run: np.ndarray, k: np.ndarray) -> np.ndarray:
+    """Return per row the sample after which is_inside ends, looked for from sample k; -1 if none.
+
+    is_inside, is_run (n, m) bool: only the run of samples around k is looked at.
+    """
+    n, m = is_inside.shape
+    each, index = np.arange(n), np.arange(m)
+    before = np.where(is_inside & is_run & (index <= k[:, None]), index, -1).max(axis=1)
+    after = np.where(~is_inside & is_run & (index > k[:, None]), index, m).min(axis=1) - 1
+    after = np.where(after + 1 < m, after, -1)
+    return np.where(is_inside[each, k], after, before)
