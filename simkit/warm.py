@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit._jit import is_cold, mark_warm
-from simkit.check import NoProgress, Timings
+from simkit.check import NoProgress, Timings, examine
 from simkit.cutters import Cutter
 from simkit.job.model import Blank, Dowel, Job, Limits, Setup
 from simkit.moves.table import ARC, LINE, Moves, make_moves

@@ -60,4 +60,5 @@ def _advice(seam: Seam) -> str:
     explained = fit.is_observable.any() and fit.rms < 0.25 * float(np.abs(seam.offset).max())
     if not explained:
         return "Compare the outline passes of the two sides: same outline, same cutter, same offset."
-    return f"{fit.words[0].upper()}{fit.words[1:]}: set the zero of one side right by that much, and check that the pins have no play."
+    words = fit.words[0].upper() + fit.words[1:]
+    return f"{words}: correct the zero of one side by that much, and check the pins for play."
