@@ -19,6 +19,7 @@ FINEST = 0.002  # mm: a wall is bracketed this closely
 LEAST_OVERLAP = 0.1  # mm: below it the sides do not meet in an upright wall
 BESIDE = 0.5  # mm to either side along the wall: there the true tangent is measured
 STEEPEST = np.tan(np.radians(30.0))  # a first normal worse than this is not mended but left out
+PARALLEL = np.tan(np.radians(10.0))  # walls that differ more belong to different features: a tab's flank
 NORMAL_DEGREES = 5.0  # what the mended normal may still be off, for the bound
 SURFACE_ERROR = 2e-5  # mm: of two heights on an upright wall
 CHUNK = 512  # stations in one call for heights
@@ -120,8 +121,11 @@ def find_seam(
     edge) the level comes from the widest gap within reach, and the offset is a mix: an error in height
     shows as that height divided by the slope, on both walls with opposite sign.
 
-    Error: bracket of both walls, FINEST in all, rounding of the heights, and a normal NORMAL_DEGREES
-    off, which makes the offset 0.4 % too long.  Source: own derivation; twin in the tests.
+    A tab's flank is a wall of one side only: stations where the walls are not parallel are left out.
+
+    Error: bracket of both walls, FINEST in all, rounding of the heights, a normal NORMAL_DEGREES off,
+    which makes the offset 0.4 % too long, and how much the offset changes over a quarter of a
+    millimetre along walls that are not quite parallel.  Source: own derivation; twin in the tests.
     Raises ShapeError for a mask of another shape, ValueError for lengths that are not positive.
     """
     if is_part is not None and is_part.shape != field.lattice.shape:
@@ -355,12 +359,14 @@ def _measured(places, normals, contour, heights, reach) -> tuple:
             sides.append(np.mean(_bisected(lambda t, b=beside, f=is_inside: f(t, b), inner, outer), axis=0))
         slopes.append((sides[1] - sides[0]) / (2 * BESIDE))
     slope = np.mean(slopes, axis=0)
-    is_true &= (np.abs(slopes[0]) < STEEPEST) & (np.abs(slopes[1]) < STEEPEST)
+    spread = np.abs(slopes[1] - slopes[0])
+    is_true &= (np.abs(slope) < STEEPEST) & (spread < PARALLEL)
     cosine = 1 / np.sqrt(1 + slope**2)
     normal = normals[rows]
     tangent = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
     offset = (s1 - s2) * cosine
     bound = FINEST + SURFACE_ERROR + np.abs(offset) * (1 / np.cos(np.radians(NORMAL_DEGREES)) - 1)
+    bound += spread * BESIDE / 2
     row_upper, row_lower = at(rows, out1)[3], at(rows, out2)[2]
     columns = (
         places[rows] + np.maximum(s1, s2)[:, None] * normal,
