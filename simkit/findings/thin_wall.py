@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import numpy as np
+from scipy import ndimage
+
 from simkit.compare.walls import ThinSpot, look_closer, thin_spots
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 
+BESIDE_HOLDING = 0.6  # mm: so near a tab its thickness would be taken for the part's
 MEASURE = "diameter of the largest ball inside the wood that touches the surface there"
 
 
@@ -15,7 +19,7 @@ def find(evidence: Evidence) -> list[Finding]:
     if evidence.walls is None:
         return []
     limit = evidence.job.limits.thinnest_wall
-    found = thin_spots(evidence.walls, evidence.target_walls, limit, evidence.envelopes.is_part)
+    found = thin_spots(evidence.walls, evidence.target_walls, limit, _judged(evidence))
     findings = []
     for nth, spot in enumerate(found[: shape.MOST]):
         looked = look_closer(spot, evidence.field.lattice, evidence.heights)
@@ -54,6 +58,13 @@ def find(evidence: Evidence) -> list[Finding]:
             )
         )
     return findings
+
+
+def _judged(evidence: Evidence) -> np.ndarray:
+    """Return the cells of the part, without those where a tab or skin that holds it begins."""
+    cells = max(1, round(BESIDE_HOLDING / evidence.field.lattice.cell))
+    is_near = ndimage.binary_dilation(evidence.outside.is_holding, iterations=cells)
+    return evidence.envelopes.is_part & ~is_near
 
 
 def _severity(spot: ThinSpot, limit: float) -> str:
