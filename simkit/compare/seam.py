@@ -21,6 +21,7 @@ BESIDE = 0.5  # mm to either side along the wall: there the true tangent is meas
 STEEPEST = np.tan(np.radians(30.0))  # a first normal worse than this is not mended but left out
 PARALLEL = np.tan(np.radians(10.0))  # walls that differ more belong to different features: a tab's flank
 NORMAL_DEGREES = 5.0  # what the mended normal may still be off, for the bound
+PLACES = 8  # looked at inside a bracket in one call
 SURFACE_ERROR = 2e-5  # mm: of two heights on an upright wall
 CHUNK = 512  # stations in one call for heights
 LEAST_SINGULAR = 0.05  # of a unit-length direction; a direction seen less than this is not observable
@@ -314,11 +315,11 @@ def _measured(places, normals, contour, heights, reach) -> tuple:
         return _nothing()
     k, lower, upper, is_solid = k[rows], lower[rows], upper[rows], is_solid[rows]
 
-    def is_wood(along):
-        low, high = at(rows, along)[:2]
+    def is_wood(which, along):
+        low, high = at(rows[which], along)[:2]
         return high > low
 
-    edge = _bisected(is_wood, s[k], s[k + 1])[1]
+    edge = _bracketed(is_wood, s[k], s[k + 1])[1]
     low, high = at(rows, edge)[:2]
     level, gap = (low + high) / 2, low - high
     # The empty run outside the wall, and the solid run inside it.
@@ -341,23 +342,30 @@ def _measured(places, normals, contour, heights, reach) -> tuple:
     if not len(rows):
         return _nothing()
 
-    def is_above(along, beside=0.0):  # inside side 1's wall
-        return at(rows, along, beside)[1] > level
+    # Both walls, then four places beside them, in one call each: side 1 first.
+    n = len(rows)
+    both, is_first = np.tile(np.arange(n), 2), np.repeat([True, False], n)
 
-    def is_below(along, beside=0.0):  # inside side 2's wall
-        return at(rows, along, beside)[0] < level
+    def is_inside(which, along, beside=0.0):
+        low, high = at(rows[both[which]], along, beside)[:2]
+        height = level[both[which]]
+        return np.where(is_first[which], high > height, low < height)
 
-    in1, out1 = _bisected(is_above, s[j1], s[j1 + 1])
-    in2, out2 = _bisected(is_below, s[j2], s[j2 + 1])
-    s1, s2 = (in1 + out1) / 2, (in2 + out2) / 2
-    slopes, is_true = [], np.ones(len(rows), dtype=bool)
-    for is_inside, wall in ((is_above, s1), (is_below, s2)):
-        sides = []
-        for beside in (-BESIDE, BESIDE):
-            inner, outer = wall - 2 * BESIDE * STEEPEST, wall + 2 * BESIDE * STEEPEST
-            is_true &= is_inside(inner, beside) & ~is_inside(outer, beside)
-            sides.append(np.mean(_bisected(lambda t, b=beside, f=is_inside: f(t, b), inner, outer), axis=0))
-        slopes.append((sides[1] - sides[0]) / (2 * BESIDE))
+    j = np.concatenate([j1, j2])
+    inner, outer = _bracketed(is_inside, s[j], s[j + 1])
+    out1, out2 = outer[:n], outer[n:]
+    wall = (inner + outer) / 2
+    s1, s2 = wall[:n], wall[n:]
+    side = np.repeat([-BESIDE, BESIDE], 2 * n)
+
+    def is_inside_there(which, along):
+        return is_inside(which % (2 * n), along, side[which][:, None])
+
+    every, aside = np.arange(4 * n), np.tile(wall, 2)
+    inner, outer = aside - 2 * BESIDE * STEEPEST, aside + 2 * BESIDE * STEEPEST
+    is_true = (is_inside_there(every, inner) & ~is_inside_there(every, outer)).reshape(4, n).all(axis=0)
+    aside = np.mean(_bracketed(is_inside_there, inner, outer), axis=0).reshape(2, 2, n)
+    slopes = (aside[1] - aside[0]) / (2 * BESIDE)
     slope = np.mean(slopes, axis=0)
     spread = np.abs(slopes[1] - slopes[0])
     is_true &= (np.abs(slope) < STEEPEST) & (spread < PARALLEL)
@@ -381,13 +389,22 @@ def _measured(places, normals, contour, heights, reach) -> tuple:
     return tuple(column[is_true] for column in columns)
 
 
-def _bisected(is_inside, inner, outer) -> tuple[np.ndarray, np.ndarray]:
-    """Return brackets of at most FINEST in which is_inside(s (n,)) turns from True to False."""
+def _bracketed(is_inside, inner, outer) -> tuple[np.ndarray, np.ndarray]:
+    """Return brackets (n,) of at most FINEST in which is_inside turns from True to False.
+
+    is_inside(which (m,), s (m,)) -> (m,) bool.  Each call looks at PLACES places of every bracket, as a
+    call costs more than its points.
+    """
     inner, outer = np.array(inner, dtype=np.float64), np.array(outer, dtype=np.float64)
+    n = len(inner)
+    which = np.repeat(np.arange(n), PLACES)
+    share = np.arange(1, PLACES + 1) / (PLACES + 1)
     while np.max(outer - inner, initial=0.0) > FINEST:
-        middle = (inner + outer) / 2
-        inside = is_inside(middle)
-        inner, outer = np.where(inside, middle, inner), np.where(inside, outer, middle)
+        places = inner[:, None] + (outer - inner)[:, None] * share
+        inside = is_inside(which, places.ravel()).reshape(n, PLACES)
+        first_out = np.cumprod(inside, axis=1).sum(axis=1)
+        ends = np.column_stack([inner, places, outer])
+        inner, outer = ends[np.arange(n), first_out], ends[np.arange(n), first_out + 1]
     return inner, outer
 
 
