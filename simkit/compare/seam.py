@@ -299,6 +299,7 @@ def _measured(places, normals, contour, heights, reach) -> tuple:
     n, step = len(places), s[1] - s[0]
 
     def at(rows, along, beside=0.0):
+        """Return the heights at places along the normals of some stations, and beside them."""
         tangents = np.stack([-normals[rows, 1], normals[rows, 0]], axis=1)
         return heights(
             places[rows] + np.asarray(along)[:, None] * normals[rows] + np.asarray(beside) * tangents
@@ -316,6 +317,7 @@ def _measured(places, normals, contour, heights, reach) -> tuple:
     k, lower, upper, is_solid = k[rows], lower[rows], upper[rows], is_solid[rows]
 
     def is_wood(which, along):
+        """Return whether the columns hold wood."""
         low, high = at(rows[which], along)[:2]
         return high > low
 
@@ -347,6 +349,7 @@ def _measured(places, normals, contour, heights, reach) -> tuple:
     both, is_first = np.tile(np.arange(n), 2), np.repeat([True, False], n)
 
     def is_inside(which, along, beside=0.0):
+        """Return whether the places lie inside the wall of their side at the seam's level."""
         low, high = at(rows[both[which]], along, beside)[:2]
         height = level[both[which]]
         return np.where(is_first[which], high > height, low < height)
@@ -359,6 +362,7 @@ def _measured(places, normals, contour, heights, reach) -> tuple:
     side = np.repeat([-BESIDE, BESIDE], 2 * n)
 
     def is_inside_there(which, along):
+        """Return the same beside the stations."""
         return is_inside(which % (2 * n), along, side[which][:, None])
 
     every, aside = np.arange(4 * n), np.tile(wall, 2)
