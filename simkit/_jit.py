@@ -63,6 +63,9 @@ _WARM = CACHE_FOLDER / "complete"
 
 import numba  # noqa: E402  (the cache folder must be set first)
 
+# numba reads the variable when it is imported; whoever imported it before us must not decide.
+numba.config.CACHE_DIR = os.environ["NUMBA_CACHE_DIR"]
+
 
 def is_cold() -> bool:
     """Return whether not everything a check needs is known to be compiled and stored."""
