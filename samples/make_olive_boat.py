@@ -499,7 +499,8 @@ def write_spoilt(folder, name, note, findings, program=None, **changes):
     """Write one spoilt job: job.toml, its own side 2 if it has one, and expected.toml.
 
     findings: dicts of kind and, where known, file, line (first, last), value (low, high) mm, at (x, y)
-    mm in the blank frame; a line of None stands for the job file's line of the key in "key".
+    mm in the blank frame near which it lies; "text" instead of a line: the last line of the job file
+    that starts so.
     """
     place = folder / "spoilt" / name
     place.mkdir(parents=True, exist_ok=True)
