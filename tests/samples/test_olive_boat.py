@@ -13,7 +13,7 @@ import trimesh
 SAMPLES = Path(__file__).parents[2] / "samples"
 sys.path.insert(0, str(SAMPLES))
 
-import make_olive_boat as make  # noqa: E402
+import olive_boat_programs as make  # noqa: E402
 import olive_boat_shape as shape  # noqa: E402
 import toolpaths  # noqa: E402
 
