@@ -33,13 +33,23 @@ class _Parser(argparse.ArgumentParser):
     """A parser that reports misuse like every other unusable input."""
 
     def error(self, message: str):
-        remedy = f"see {self.prog} --help"
+        """Raise what is wrong with the words as a problem with a remedy."""
+        found, expected, remedy = message, "words simkit knows", f"see {self.prog} --help"
         if message.startswith("unrecognized arguments: "):
             word = message.split(": ", 1)[1].split()[0]
-            known = [option for action in self._actions for option in action.option_strings]
-            near = nearest_word(word, known)
+            found, expected = f"'{word}'", "an option simkit knows"
+            near = nearest_word(word, self.all_options())
             remedy = f"did you mean {near}? {remedy}" if near else remedy
-        raise InputProblems(Problem(Place("command line"), message, "a command simkit knows", remedy))
+        raise InputProblems(Problem(Place("command line"), found, expected, remedy))
+
+    def all_options(self) -> list[str]:
+        """Return the options of this parser and of its commands."""
+        options = [option for action in self._actions for option in action.option_strings]
+        for action in self._actions:
+            if isinstance(action, argparse._SubParsersAction):
+                for parser in action.choices.values():
+                    options += parser.all_options()
+        return options
 
 
 def _parser() -> _Parser:

@@ -27,7 +27,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 kind="break-through",
                 severity="beyond",
                 message=(
-                    f"nothing is left of {spot.value:.2f} mm of the part over {spot.area:.1f} mm2"
+                    f"nothing is left of {spot.value:.2f} mm of the part over {shape.area_words(spot.area)}"
                     + shape.lesser_words(lesser)
                 ),
                 advice=(

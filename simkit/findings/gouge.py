@@ -24,8 +24,8 @@ def find(evidence: Evidence) -> list[Finding]:
                 Finding(
                     kind="gouge",
                     message=(
-                        f"cut {abs(one.look.value):.2f} mm into the part over {one.spot.area:.1f} mm2 "
-                        f"({steep:.2f} mm along the cutter's axis){more}"
+                        f"cut {abs(one.look.value):.2f} mm into the part over "
+                        f"{shape.area_words(one.spot.area)} ({steep:.2f} mm along the cutter's axis){more}"
                     ),
                     advice=(
                         "Check the zero and the depth in this setup first; if the rest of this side is "

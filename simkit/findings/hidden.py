@@ -22,8 +22,8 @@ def find(evidence: Evidence) -> list[Finding]:
                 kind="hidden",
                 severity="warning",
                 message=(
-                    f"the part is hollow or undercut by {spot.value:.2f} mm under {spot.area:.1f} mm2 where "
-                    f"neither side can see it{shape.lesser_words(lesser)}"
+                    f"the part is hollow or undercut by {spot.value:.2f} mm under "
+                    f"{shape.area_words(spot.area)} where neither side can see it{shape.lesser_words(lesser)}"
                 ),
                 advice=(
                     "No cut from these two sides can make it; it is not counted as leftover. Cut it by "

@@ -51,7 +51,7 @@ def _finding(
     evidence: Evidence, one: shape.Looked, why: WhyLeft, used: list[Cutter], limit: float, more: str
 ) -> Finding:
     best = evidence.job.cutters[why.best]
-    left = f"{abs(one.look.value):.2f} mm left standing over {one.spot.area:.1f} mm2"
+    left = f"{abs(one.look.value):.2f} mm left standing over {shape.area_words(one.spot.area)}"
     if why.cause == "cutter":
         others = [
             cutter
@@ -109,7 +109,8 @@ def _outer_steps(evidence: Evidence, limit: float) -> list[Finding]:
                 kind="leftover-program",
                 severity=shape.severity_of(spot.value, outside.bound, limit),
                 message=(
-                    f"a step of {spot.value:.2f} mm stands out from the outer wall over {spot.area:.1f} mm2"
+                    f"a step of {spot.value:.2f} mm stands out from the outer wall over "
+                    + shape.area_words(spot.area)
                     + shape.lesser_words(lesser)
                 ),
                 advice="Check that the outline is cut from both sides on the same line, and the second zero.",

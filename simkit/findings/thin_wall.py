@@ -19,10 +19,11 @@ def find(evidence: Evidence) -> list[Finding]:
     if evidence.walls is None:
         return []
     limit = evidence.job.limits.thinnest_wall
-    found = thin_spots(evidence.walls, evidence.target_walls, limit, _judged(evidence))
+    judged = _judged(evidence)
+    found = thin_spots(evidence.walls, evidence.target_walls, limit, judged)
     findings = []
     for nth, spot in enumerate(found[: shape.MOST]):
-        looked = look_closer(spot, evidence.field.lattice, evidence.heights)
+        looked = look_closer(spot, evidence.field.lattice, evidence.heights, mask=judged)
         severity = _severity(looked, limit)
         if not severity:
             continue
@@ -61,10 +62,19 @@ def find(evidence: Evidence) -> list[Finding]:
 
 
 def _judged(evidence: Evidence) -> np.ndarray:
-    """Return the cells of the part, without those where a tab or skin that holds it begins."""
+    """Return the cells of the part whose wall counts (ny, nx) bool.
+
+    Left out are cells where a tab or skin that holds the part begins, and the outermost cell of the
+    outline: its centre may lie a hair inside the part and yet be cut with the trench beside it.  What
+    is too narrow to have an inside of its own (a fin standing alone) is kept.
+    """
+    is_part = evidence.envelopes.is_part
     cells = max(1, round(BESIDE_HOLDING / evidence.field.lattice.cell))
-    is_near = ndimage.binary_dilation(evidence.outside.is_holding, iterations=cells)
-    return evidence.envelopes.is_part & ~is_near
+    is_near_holding = ndimage.binary_dilation(evidence.outside.is_holding, iterations=cells)
+    block = np.ones((3, 3), bool)
+    is_inner = ndimage.binary_erosion(is_part, block, border_value=1)
+    is_narrow = is_part & ~ndimage.binary_dilation(is_inner, block, iterations=2)
+    return (is_inner | is_narrow) & ~is_near_holding
 
 
 def _severity(spot: ThinSpot, limit: float) -> str:

@@ -165,6 +165,7 @@ class Checker:
         return self.text(value, key, path)
 
     def text(self, value: Any, key: Key, path: str) -> Any:
+        """Return a text as it is, or report what is wrong with it."""
         if not isinstance(value, str):
             return self.problem(path, shown(value), key.expected, "write text in quotes")
         if not value.strip() and (key.required or key.kind != "text"):
@@ -177,6 +178,7 @@ class Checker:
         return value
 
     def choice(self, value: Any, key: Key, path: str) -> Any:
+        """Return one of a list of words, or report what is wrong with it."""
         if value in key.choices:
             return value
         if not isinstance(value, str):
@@ -197,6 +199,7 @@ class Checker:
         return self.problem(path, shown(value), key.expected, f"write '{near}'" if near else "choose one")
 
     def number(self, value: Any, key: Key, path: str) -> Any:
+        """Return a number in its range, or report what is wrong with it."""
         is_whole = key.kind == "count"
         if isinstance(value, bool) or not isinstance(value, int | float):
             is_quoted = isinstance(value, str) and value.strip().replace(".", "", 1).isdigit()
@@ -212,6 +215,7 @@ class Checker:
         return value if is_whole else float(value)
 
     def length(self, value: Any, key: Key, path: str, expected: str = "") -> Any:
+        """Return a length in mm, or report what is wrong with it."""
         expected = expected or key.expected
         if self.unit is None and not isinstance(value, str):
             return BAD  # the unit's own problem is told already
@@ -250,6 +254,7 @@ class Checker:
         return tuple(self.value(part, one, f"{path}[{index}]") for index, part in enumerate(value))
 
     def points(self, value: Any, key: Key, path: str) -> Any:
+        """Return a list of places in plan, mm, or report what is wrong with it."""
         if not isinstance(value, list):
             return self.problem(path, shown(value), key.expected, f"write a list such as {key.examples[0]}")
         return tuple(
@@ -258,6 +263,7 @@ class Checker:
         )
 
     def paths(self, value: Any, key: Key, path: str) -> Any:
+        """Return the paths of files that can be read, or report what is wrong with it."""
         if isinstance(value, str):
             return self.problem(path, shown(value), key.expected, "put it in brackets: [ ]")
         if not isinstance(value, list):
@@ -268,6 +274,7 @@ class Checker:
         return tuple(self.value(part, one, f"{path}[{index}]") for index, part in enumerate(value))
 
     def inner_table(self, value: Any, key: Key, path: str) -> Any:
+        """Return a table inside another one, or report what is wrong with it."""
         if isinstance(value, dict):
             return self.table(value, key.inside, path)
         remedy = f"write {key.name} = {key.examples[0]}" if key.examples else f"write [{key.name}]"
@@ -276,6 +283,7 @@ class Checker:
         return self.problem(path, shown(value), key.expected, remedy)
 
     def inner_tables(self, value: Any, key: Key, path: str) -> Any:
+        """Return a list of tables, or report what is wrong with it."""
         head = f"[[{key.name}]]"
         if isinstance(value, dict):
             return self.problem(path, "a single table", key.expected, f"write {head} with double brackets")
@@ -291,6 +299,7 @@ class Checker:
         )
 
     def numbered_tables(self, value: Any, key: Key, path: str) -> Any:
+        """Return tables by number, or report what is wrong with it."""
         if not isinstance(value, dict):
             return self.problem(path, shown(value), key.expected, f"write [{key.name}.1] above its keys")
         if not value:

@@ -43,10 +43,12 @@ class Notice:
 
     @property
     def line(self) -> int | None:
+        """Line of the file, from 1."""
         return self.place.line
 
     @property
     def column(self) -> int | None:
+        """Column of the line, from 1."""
         return self.place.column
 
     def __str__(self) -> str:

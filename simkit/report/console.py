@@ -38,15 +38,23 @@ class Stages:
             self._bar.update(self._task, completed=done)
 
 
+class _Output(RichConsole):
+    """Standard output; a reader that goes away is reported like any other closed pipe."""
+
+    def on_broken_pipe(self) -> None:
+        """Let the caller decide instead of ending the process."""
+        raise BrokenPipeError
+
+
 class Console:
     """The terminal: tables on standard output, progress on standard error."""
 
     def __init__(self, quiet: bool = False):
         self._quiet = quiet
-        self._out = RichConsole(highlight=False, soft_wrap=False)
+        self._out = _Output(highlight=False, soft_wrap=False)
         if not self._out.is_terminal:
             # A log file has no width of its own; narrow columns would only break the lines.
-            self._out = RichConsole(highlight=False, width=140, file=sys.stdout)
+            self._out = _Output(highlight=False, width=140, file=sys.stdout)
 
     @contextlib.contextmanager
     def progress(self) -> Iterator[Stages]:
@@ -76,8 +84,8 @@ class Console:
             self._out.print(_findings_table(rows[:MOST_ROWS]))
             if len(rows) > MOST_ROWS:
                 self._out.print(f"and {len(rows) - MOST_ROWS} more findings; --json FILE writes all of them")
-            for row in rows[:MOST_ROWS]:
-                self._out.print(Padding(Text(f"{row['number']}. {_advice(row)}"), (0, 0, 0, 2)))
+            for advice, numbers in _advice(rows[:MOST_ROWS]):
+                self._out.print(Padding(Text(f"{numbers}: {advice}"), (0, 0, 0, 2)))
         for remark in result["outside_the_outline"] + result["remarks"]:
             self._out.print(f"note: {remark}", markup=False)
         for picture in result["pictures"]:
@@ -135,6 +143,10 @@ def measured_text(row: dict[str, Any]) -> str:
     return f"{row['value']:.3g}{bound} {row['unit']}"
 
 
-def _advice(row: dict[str, Any]) -> str:
-    severity = "" if row["severity"] in ("beyond", "safety") else f"({row['severity']}) "
-    return f"{severity}{row['advice']}"
+def _advice(rows: list[dict[str, Any]]) -> list[tuple[str, str]]:
+    """Return each advice once, with the numbers of the findings that it belongs to."""
+    numbers: dict[str, list[str]] = {}
+    for row in rows:
+        mark = "" if row["severity"] in ("beyond", "safety") else f" ({row['severity']})"
+        numbers.setdefault(row["advice"], []).append(f"{row['number']}{mark}")
+    return [(advice, ", ".join(mine)) for advice, mine in numbers.items()]

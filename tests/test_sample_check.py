@@ -1,0 +1,87 @@
+"""The main job on the sample: the good one passes, each spoilt one fails for its own reason, on its line."""
+
+import json
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from simkit.cli import main
+
+SAMPLES = Path(__file__).parents[1] / "samples"
+SPOILT = sorted(path.parent.name for path in SAMPLES.glob("spoilt/*/expected.toml"))
+NEAR = 10.0  # mm in plan: a spot is as long as the corner it lies in
+
+
+@pytest.fixture(scope="module")
+def results(tmp_path_factory):
+    """Check each job once; returns (exit status, result)."""
+    folder = tmp_path_factory.mktemp("results")
+    known = {}
+
+    def result_of(name):
+        if name not in known:
+            job = SAMPLES / ("olive_boat" if name == "good" else f"spoilt/{name}") / "job.toml"
+            status = main(["check", str(job), "--quiet", "--json", str(folder / f"{name}.json")])
+            known[name] = status, json.loads((folder / f"{name}.json").read_text("utf-8"))
+        return known[name]
+
+    return result_of
+
+
+def failing(result):
+    return [row for row in result["findings"] if row["severity"] in ("safety", "beyond", "undecided")]
+
+
+def test_good_job__is_within_limits(results):
+    status, result = results("good")
+    assert failing(result) == []
+    assert status == 0
+    assert result["verdict"]["status"] == "within limits"
+    assert [setup["programs"][0]["file"] for setup in result["setups"]] == ["side1.nc", "side2.nc"]
+    assert all(setup["programs"][0]["moves"] > 20_000 for setup in result["setups"])
+
+
+@pytest.mark.parametrize("name", SPOILT)
+def test_spoilt_job__fails_for_its_own_reason_on_its_line(results, name):
+    expected = tomllib.loads((SAMPLES / "spoilt" / name / "expected.toml").read_text("utf-8"))
+    status, result = results(name)
+    assert status == expected["exit"] == 1
+    rows = failing(result)
+    for want in expected["finding"]:
+        assert any(matches(row, want) for row in rows), (
+            want,
+            [(row["kind"], row["file"], row["line"], row["value"], row["at"]) for row in rows],
+        )
+
+
+def matches(row, want):
+    if row["kind"] != want["kind"]:
+        return False
+    if "file" in want and Path(row["file"]).name != want["file"]:
+        return False
+    if "line" in want and not want["line"][0] <= (row["line"] or 0) <= want["line"][1]:
+        return False
+    if "value" in want and not want["value"][0] <= row["value"] <= want["value"][1]:
+        return False
+    return "at" not in want or np.hypot(row["at"][0] - want["at"][0], row["at"][1] - want["at"][1]) <= NEAR
+
+
+@pytest.mark.parametrize("name", ["low_rapid", "no_rest_pass"])
+def test_spoilt_job__has_no_other_reason(results, name):
+    expected = tomllib.loads((SAMPLES / "spoilt" / name / "expected.toml").read_text("utf-8"))
+    kinds = {want["kind"] for want in expected["finding"]}
+    assert {row["kind"] for row in failing(results(name)[1])} == kinds
+
+
+def test_every_finding__says_where_how_much_and_what_to_do(results):
+    for name in ["good", *SPOILT]:
+        for row in results(name)[1]["findings"]:
+            assert row["advice"].endswith((".", ")"))
+            assert row["message"]
+            if row["kind"] in ("gouge", "leftover-cutter", "leftover-program", "thin-wall", "witness-step"):
+                assert row["bound"] is not None
+                assert row["measure"]
+                assert row["at"] is not None
+                assert row["line"]
