@@ -14,6 +14,7 @@ import numpy as np
 from simkit.compare.deviation import break_through, deviation
 from simkit.compare.dowels import dowel_holes, pins
 from simkit.compare.outline import outline_step
+from simkit.compare.part_only import part_columns
 from simkit.compare.seam import find_seam
 from simkit.compare.turns import fit_turn, side_error
 from simkit.compare.walls import wall_thickness
@@ -226,7 +227,9 @@ def _walls(evidence: Evidence) -> None:
     lattice, field, envelopes = evidence.field.lattice, evidence.field, evidence.envelopes
     # Above 0.4 mm between looks a wall of a millimetre could be stepped over.
     stride = max(1, int(0.4 / lattice.cell))
-    evidence.walls = wall_thickness(lattice, field.lower, field.upper, 1.5 * limit, stride)
+    band = lattice.cell
+    lower, upper = part_columns(field.lower, field.upper, envelopes, band)
+    evidence.walls = wall_thickness(lattice, lower, upper, 1.5 * limit, stride)
     evidence.target_walls = wall_thickness(lattice, envelopes.lower, envelopes.upper, 1.5 * limit, stride)
 
 

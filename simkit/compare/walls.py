@@ -109,7 +109,8 @@ def wall_thickness(
     e^2/t because the foot of the ball lies between points; 2 tan(a/2) e stride because the thinnest
     place of a wedge of angle a lies between points; and h/2 / cos(a/2) + t/200 for each of the two
     faces that is a side, whose true place lies between two cell centres and whose normal is known
-    to some 8 degrees.  A window of finer cells gives a finer bound (`look_closer`).
+    to some 8 degrees (a sixteenth of h/2 on a steep face that goes on steadily over three cells).  A
+    window of finer cells gives a finer bound (`look_closer`).
     Raises ShapeError when the arrays do not fit the lattice.
     """
     lower, upper = np.asarray(lower), np.asarray(upper)
@@ -117,28 +118,12 @@ def wall_thickness(
         raise ShapeError(f"surfaces of shape {lower.shape}, {upper.shape} on a lattice {lattice.shape}")
     if not cap > 0 or stride < 1:
         raise ShapeError(f"cap {cap} and stride {stride} must be above 0")
-    lower = np.ascontiguousarray(lower, np.float32)
-    upper = np.ascontiguousarray(upper, np.float32)
-    solid = np.isfinite(lower) & np.isfinite(upper) & (upper > lower)
-    cell = float(lattice.cell)
-    nby = -(-lattice.ny // walls_kernels.BLOCK)
-    nbx = -(-lattice.nx // walls_kernels.BLOCK)
-    slopes = np.concatenate([walls_kernels.surface_slopes(z, solid, cell) for z in (upper, lower)])
-    floor = float(lower[solid].min()) if solid.any() else 0.0
-    height = float(upper[solid].max()) - floor if solid.any() else 0.0
-    layer = max(walls_kernels.BLOCK * cell, height / walls_kernels.LAYERS)
-    kinds = walls_kernels.SIDE + int(height / layer) + 1
-    entries = kinds * nby * nbx
-    surface = (lower, upper, solid, slopes, cell, edge_is_face, floor, layer, nby, nbx, kinds)
-    start = np.zeros(entries + 1, np.int64)
-    boxes, cones = np.zeros((entries, 6)), np.zeros((entries, 4))
-    walls_kernels.surface_points(False, *surface, start, *_room(0), boxes, cones)
-    start = np.cumsum(start)
-    points, normals, owner, face = _room(int(start[-1]))
-    walls_kernels.surface_points(True, *surface, start, points, normals, owner, face, boxes, cones)
+    surface = surface_points(lattice, lower, upper, edge_is_face)
+    points, owner, face = surface.points, surface.owner, surface.face
     thick, bound, pair = walls_kernels.largest_balls(
-        lower, upper, solid, cell, float(cap), int(stride), nby, nbx, kinds,
-        start, points, normals, owner, face, boxes, cones,
+        surface.lower, surface.upper, surface.solid, float(lattice.cell), float(cap), int(stride),
+        surface.nby, surface.nbx, surface.kinds, surface.start, points, surface.normals, owner, face,
+        surface.boxes, surface.cones,
     )  # fmt: skip
     near, near_face, near_cell = _ends(lattice, pair[0], points, owner, face)
     contact, contact_face, contact_cell = _ends(lattice, pair[1], points, owner, face)
@@ -156,6 +141,65 @@ def wall_thickness(
         near_cell=near_cell,
         contact_cell=contact_cell,
     )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class SurfacePoints:
+    """The surface of a field as n points with inward normals, kept in blocks for quick search.
+
+    lower, upper (ny, nx) float32 mm, solid (ny, nx) bool: the columns.  points (n, 3) float32 mm,
+    against the outer corner of cell (0, 0); normals (n, 3) float32, unit, into the material.
+    owner (n,) int32: flat index of the solid cell.  face (n,) uint8: 0 cut from above, 1 from below,
+    plus twice the direction code of a side, plus STEADY.  start, boxes,
+    cones, nby, nbx, kinds: the blocks, as in walls_kernels.
+    """
+
+    lower: np.ndarray
+    upper: np.ndarray
+    solid: np.ndarray
+    points: np.ndarray
+    normals: np.ndarray
+    owner: np.ndarray
+    face: np.ndarray
+    start: np.ndarray
+    boxes: np.ndarray
+    cones: np.ndarray
+    nby: int
+    nbx: int
+    kinds: int
+
+
+def surface_points(
+    lattice: Lattice, lower: np.ndarray, upper: np.ndarray, edge_is_face: bool = True
+) -> SurfacePoints:
+    """Return points about a cell apart on both surfaces and all sides of the columns.
+
+    lower, upper (ny, nx) mm; edge_is_face: as in wall_thickness.  A point on a surface is exact; one
+    on a vertical side stands half way between two cell centres, so up to half a cell off.
+    """
+    lower = np.ascontiguousarray(lower, np.float32)
+    upper = np.ascontiguousarray(upper, np.float32)
+    solid = np.isfinite(lower) & np.isfinite(upper) & (upper > lower)
+    cell = float(lattice.cell)
+    nby = -(-lattice.ny // walls_kernels.BLOCK)
+    nbx = -(-lattice.nx // walls_kernels.BLOCK)
+    slopes = np.concatenate([walls_kernels.surface_slopes(z, solid, cell) for z in (upper, lower)])
+    floor = float(lower[solid].min()) if solid.any() else 0.0
+    height = float(upper[solid].max()) - floor if solid.any() else 0.0
+    layer = max(walls_kernels.BLOCK * cell, height / walls_kernels.LAYERS)
+    kinds = walls_kernels.SIDE + int(height / layer) + 1
+    entries = kinds * nby * nbx
+    columns = (lower, upper, solid, slopes, cell, edge_is_face, floor, layer, nby, nbx, kinds)
+    start = np.zeros(entries + 1, np.int64)
+    boxes, cones = np.zeros((entries, 6)), np.zeros((entries, 4))
+    walls_kernels.surface_points(False, *columns, start, *_room(0), boxes, cones)
+    start = np.cumsum(start)
+    room = _room(int(start[-1]))
+    walls_kernels.surface_points(True, *columns, start, *room, boxes, cones)
+    points, normals, owner, face = room
+    return SurfacePoints(
+        lower, upper, solid, points, normals, owner, face, start, boxes, cones, nby, nbx, kinds
+    )
 
 
 def _room(n: int) -> tuple:
@@ -177,7 +221,7 @@ def _ends(lattice: Lattice, chosen: np.ndarray, points, owner, face) -> tuple:
     rows = chosen[is_found]
     place[is_found] = points[rows] + np.array([*lattice.origin, 0.0])
     whose[is_found] = face[rows] % 2 + UPPER_FACE
-    steps = _STEPS[face[rows] // 2]
+    steps = _STEPS[face[rows] % walls_kernels.STEADY // 2]
     iy, ix = owner[rows] // lattice.nx + steps[:, 0], owner[rows] % lattice.nx + steps[:, 1]
     is_inside = (iy >= 0) & (iy < lattice.ny) & (ix >= 0) & (ix < lattice.nx)
     cell[is_found] = np.where(is_inside, iy * lattice.nx + ix, -1)
@@ -241,77 +285,93 @@ def thin_spots(
         size = 2 * max(2, target.stride) + 1
         wanted = ndimage.minimum_filter(filled, size, mode="nearest")
         slack = ndimage.maximum_filter(np.nan_to_num(target.bound, nan=0.0), size, mode="nearest")
+    joined = _joined(cut, is_thin)
     is_wanted = (wanted - slack < limit) & (thickness + bound + slack + tolerance >= wanted)
-    return sorted(
-        [
-            *_spots(cut, is_thin & ~is_wanted, wanted, False),
-            *_spots(cut, is_thin & is_wanted, wanted, True),
-        ],
-        key=lambda spot: (spot.is_by_design, spot.thickness, spot.iy, spot.ix),
+    is_worse = is_thin & ~is_wanted
+    # A thin place that is part of a worse one is told with it.
+    touched = np.unique(joined[is_worse])
+    is_alike = is_thin & is_wanted & ~np.isin(joined, touched)
+    spots = [
+        _spot(cut, joined, is_here, number, box, wanted, is_by_design)
+        for is_here, is_by_design in ((is_worse, False), (is_alike, True))
+        for number, box in enumerate(ndimage.find_objects(np.where(is_here, joined, 0)), start=1)
+        if box is not None
+    ]
+    return sorted(spots, key=lambda spot: (spot.is_by_design, spot.thickness, spot.iy, spot.ix))
+
+
+def _joined(cut: Walls, is_thin: np.ndarray) -> np.ndarray:
+    """Return the number of the spot that each cell belongs to (ny, nx), 0 for none.
+
+    Cells are one spot when they touch (looking only at every stride-th), or when a wall stands
+    between them: the two faces of a rib are one spot.
+    """
+    cover = is_thin.copy()
+    if cut.stride > 1:
+        # The window reaches `stride - 1` cells to either side: neighbours that were looked at touch.
+        cover = ndimage.binary_dilation(is_thin, np.ones((cut.stride, cut.stride)))
+    near, contact = cut.near[is_thin], cut.contact[is_thin]
+    if len(near):
+        across = np.hypot(*(contact - near)[:, :2].T).max()
+        for s in np.linspace(0.0, 1.0, int(across / cut.lattice.cell) + 2):
+            place = near + s * (contact - near)
+            cover[cut.lattice.cell_at(place[:, 0], place[:, 1])] = True
+    return ndimage.label(cover, np.ones((3, 3)))[0]
+
+
+def _spot(cut: Walls, joined, is_here, number: int, box, wanted, is_by_design: bool) -> ThinSpot:
+    """Return the record of the spot `number`, of those cells of it that are in the mask."""
+    is_mine = is_here[box] & (joined[box] == number)
+    value = np.where(is_mine, cut.thickness[box], np.inf)
+    y, x = np.unravel_index(np.argmin(value), value.shape)
+    iy, ix = int(y + box[0].start), int(x + box[1].start)
+    cells = int(is_mine.sum()) * cut.stride**2
+    there = float(wanted[iy, ix])
+    return ThinSpot(
+        thickness=float(cut.thickness[iy, ix]),
+        bound=float(cut.bound[iy, ix]),
+        near=tuple(map(float, cut.near[iy, ix])),
+        contact=tuple(map(float, cut.contact[iy, ix])),
+        near_face=int(cut.near_face[iy, ix]),
+        contact_face=int(cut.contact_face[iy, ix]),
+        near_cell=int(cut.near_cell[iy, ix]),
+        contact_cell=int(cut.contact_cell[iy, ix]),
+        iy=iy,
+        ix=ix,
+        area=cells * cut.lattice.cell**2,
+        cells=cells,
+        target=there if math.isfinite(there) else None,
+        is_by_design=is_by_design,
     )
-
-
-def _spots(cut: Walls, is_thin: np.ndarray, wanted: np.ndarray, is_by_design: bool) -> list[ThinSpot]:
-    """Return one record per connected part of a mask."""
-    gap = cut.stride if cut.stride > 1 else 0
-    joined = ndimage.binary_dilation(is_thin, np.ones((gap + 1, gap + 1))) if gap else is_thin
-    labels, _ = ndimage.label(joined, np.ones((3, 3)))
-    labels = np.where(is_thin, labels, 0)
-    spots = []
-    for number, box in enumerate(ndimage.find_objects(labels), start=1):
-        if box is None:
-            continue
-        is_here = labels[box] == number
-        value = np.where(is_here, cut.thickness[box], np.inf)
-        y, x = np.unravel_index(np.argmin(value), value.shape)
-        iy, ix = int(y + box[0].start), int(x + box[1].start)
-        cells = int(is_here.sum()) * cut.stride**2
-        there = float(wanted[iy, ix])
-        spots.append(
-            ThinSpot(
-                thickness=float(cut.thickness[iy, ix]),
-                bound=float(cut.bound[iy, ix]),
-                near=tuple(map(float, cut.near[iy, ix])),
-                contact=tuple(map(float, cut.contact[iy, ix])),
-                near_face=int(cut.near_face[iy, ix]),
-                contact_face=int(cut.contact_face[iy, ix]),
-                near_cell=int(cut.near_cell[iy, ix]),
-                contact_cell=int(cut.contact_cell[iy, ix]),
-                iy=iy,
-                ix=ix,
-                area=cells * cut.lattice.cell**2,
-                cells=cells,
-                target=there if math.isfinite(there) else None,
-                is_by_design=is_by_design,
-            )
-        )
-    return spots
 
 
 def look_closer(
     spot: ThinSpot,
     lattice: Lattice,
-    heights: Callable[[np.ndarray], tuple],
+    surfaces: Callable[[Lattice], tuple[np.ndarray, np.ndarray]],
     divide: int = 4,
+    mask: np.ndarray | None = None,
 ) -> ThinSpot:
     """Return the spot with its worst thickness measured anew on finer cells about it.
 
-    lattice: the one the spot was found on.  heights: takes points (n, 2) mm, returns the lower and
-    the upper surface there, each (n,) mm (further results are ignored).  divide: fine cells per
-    cell.  The bound shrinks with the cell.  Area, cells, target and is_by_design stay as they are.
+    lattice: the one the spot was found on.  surfaces: takes a lattice, returns the lower and the upper
+    surface on it, each (ny, nx) mm.  divide: fine cells per cell.  mask (ny, nx) bool over `lattice`:
+    only these cells count, as in thin_spots.
+    The bound shrinks with the cell.  Area, cells, target and is_by_design stay as they are.
     The spot comes back unchanged when nothing thin is found on the finer cells.
     """
-    reach = 1.5 * spot.thickness + 2 * lattice.cell
-    width = math.ceil(2 * reach / lattice.cell) + 1
+    cap = 1.5 * spot.thickness + lattice.cell
+    width = math.ceil(cap / lattice.cell) + 4  # looked from within two cells, and two to spare
     window = lattice.window(
         spot.iy - width, spot.iy + width + 1, spot.ix - width, spot.ix + width + 1, divide
     )
     x, y = np.meshgrid(window.x(), window.y())
-    found = heights(np.column_stack([x.ravel(), y.ravel()]))
-    lower, upper = (np.asarray(z).reshape(window.shape) for z in found[:2])
-    walls = wall_thickness(window, lower, upper, 1.5 * spot.thickness + lattice.cell, edge_is_face=False)
+    lower, upper = surfaces(window)
+    walls = wall_thickness(window, lower, upper, cap, edge_is_face=False)
     # Only what lies about the spot itself: the window also holds its neighbours.
     far = np.hypot(x - spot.near[0], y - spot.near[1]) > 2 * lattice.cell
+    if mask is not None:
+        far |= ~mask[lattice.cell_at(x, y)]
     value = np.where(far | np.isnan(walls.thickness), np.inf, walls.thickness)
     iy, ix = np.unravel_index(np.argmin(value), value.shape)
     if not math.isfinite(value[iy, ix]):

@@ -14,6 +14,7 @@ import numpy as np
 from simkit._jit import kernel, parallel_kernel, prange
 
 BLOCK = 8  # cells along the edge of a block: about half a usual cap at usual cells
+STEADY = 32  # added to the face code of a side point between two exact ones on a steady steep face
 LAYERS = 64  # at most so many layers of sides
 UPPER, LOWER, SIDE = 0, 1, 2
 OPPOSED = -0.5  # cosine of 120 degrees, the least angle between the contact normals of a wall
@@ -159,6 +160,7 @@ def side_points(
                 middle = cut
         for surface in range(1 if is_empty else 2):
             is_smooth = False
+            is_steady = False
             z0, z1 = low, high
             if not is_empty:
                 if surface == UPPER:
@@ -177,6 +179,7 @@ def side_points(
                 near = far_slope(z, solid, iy, ix, -dy, -dx)
                 far = far_slope(z, solid, jy, jx, dy, dx)
                 is_smooth = sign * near >= 0.5 * rise or -sign * far >= 0.5 * rise
+                is_steady = abs(sign * near - rise) <= 0.25 * rise and abs(-sign * far - rise) <= 0.25 * rise
                 at = 2 * surface + (1 if dx != 0 else 0)
                 other = 0.5 * (slopes[at, iy, ix] + slopes[at, jy, jx])
                 along = (float(z[jy, jx]) - float(z[iy, ix])) / cell * (dx + dy)
@@ -206,7 +209,7 @@ def side_points(
                     put(
                         points, normals, owner, face, cursor[kind],
                         x + s * cell * dx, y + s * cell * dy, height,
-                        mx, my, mz, iy * nx + ix, whose + 2 * direction,
+                        mx, my, mz, iy * nx + ix, whose + 2 * direction + (STEADY if is_steady else 0),
                     )  # fmt: skip
                 cursor[kind] += 1
 
@@ -348,7 +351,14 @@ def wall_bound(normals, face, p, q, t, cell, stride):
     # tan and 1/cos of half the angle between the faces, from the cosine of their normals
     tan = math.sqrt(max(0.0, 1.0 + c) / max(1e-9, 1.0 - c))
     secant = math.sqrt(2.0 / max(1e-9, 1.0 - c))
-    sides = (1 if face[p] >= 2 else 0) + (1 if face[q] >= 2 else 0)
+    sides = 0.0
+    for i in (p, q):
+        # Between points of a steady face the chord sags by rise / 32 at most, as its rise changes
+        # by a quarter; elsewhere the face stands anywhere between two cell centres.
+        if face[i] >= STEADY:
+            sides += 0.0625
+        elif face[i] >= 2:
+            sides += 1.0
     off = spacing2(normals, q, cell) / max(t, cell)
     off += 2.0 * tan * stride * math.sqrt(spacing2(normals, p, cell))
     return off + sides * (0.5 * cell * secant + 0.005 * t)

@@ -5,10 +5,13 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
+from simkit.compare.part_only import part_columns
 from simkit.compare.walls import ThinSpot, look_closer, thin_spots
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.stock.field import Lattice
+from simkit.target.envelope import envelopes
 
 BESIDE_HOLDING = 0.6  # mm: so near a tab its thickness would be taken for the part's
 MEASURE = "diameter of the largest ball inside the wood that touches the surface there"
@@ -19,11 +22,17 @@ def find(evidence: Evidence) -> list[Finding]:
     if evidence.walls is None:
         return []
     limit = evidence.job.limits.thinnest_wall
-    judged = _judged(evidence)
+    judged, lattice = _judged(evidence), evidence.field.lattice
+
+    def surfaces(window: Lattice):
+        field = evidence.recut(window)
+        around = envelopes(evidence.target_grid, window)
+        return part_columns(field.lower, field.upper, around, lattice.cell)
+
     found = thin_spots(evidence.walls, evidence.target_walls, limit, judged)
     findings = []
     for nth, spot in enumerate(found[: shape.MOST]):
-        looked = look_closer(spot, evidence.field.lattice, evidence.heights, mask=judged)
+        looked = look_closer(spot, lattice, surfaces, mask=judged)
         severity = _severity(looked, limit)
         if not severity:
             continue
@@ -62,19 +71,10 @@ def find(evidence: Evidence) -> list[Finding]:
 
 
 def _judged(evidence: Evidence) -> np.ndarray:
-    """Return the cells of the part whose wall counts (ny, nx) bool.
-
-    Left out are cells where a tab or skin that holds the part begins, and the outermost cell of the
-    outline: its centre may lie a hair inside the part and yet be cut with the trench beside it.  What
-    is too narrow to have an inside of its own (a fin standing alone) is kept.
-    """
-    is_part = evidence.envelopes.is_part
+    """Return the cells of the part whose wall counts (ny, nx) bool: all but those where a tab begins."""
     cells = max(1, round(BESIDE_HOLDING / evidence.field.lattice.cell))
     is_near_holding = ndimage.binary_dilation(evidence.outside.is_holding, iterations=cells)
-    block = np.ones((3, 3), bool)
-    is_inner = ndimage.binary_erosion(is_part, block, border_value=1)
-    is_narrow = is_part & ~ndimage.binary_dilation(is_inner, block, iterations=2)
-    return (is_inner | is_narrow) & ~is_near_holding
+    return evidence.envelopes.is_part & ~is_near_holding
 
 
 def _severity(spot: ThinSpot, limit: float) -> str:

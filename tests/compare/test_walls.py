@@ -1,0 +1,355 @@
+"""Wall thickness against closed forms, a brute-force twin and a general geometry library."""
+
+import math
+from dataclasses import replace
+
+import numba
+import numpy as np
+import pytest
+import trimesh
+
+from simkit.compare.walls import (
+    LOWER_FACE,
+    UPPER_FACE,
+    look_closer,
+    surface_points,
+    thin_spots,
+    wall_thickness,
+)
+from simkit.errors import ShapeError
+from simkit.stock.field import Field, Lattice
+
+CELL = 0.25
+LATTICE = Lattice((3.0, -2.0), CELL, 120, 88)
+X, Y = np.meshgrid(LATTICE.x() - 3.0, LATTICE.y() + 2.0)  # 0 to 30 by 0 to 22 mm
+INNER = (slice(24, -24), slice(24, -24))
+
+
+def walls_of(lower, upper, cap=6.0, **options):
+    shape = LATTICE.shape
+    return wall_thickness(
+        LATTICE, np.broadcast_to(lower, shape), np.broadcast_to(upper, shape), cap, **options
+    )
+
+
+def assert_within_bound(walls, truth, where, slack=2e-5):
+    """Every value of the chosen cells is there and lies within its own bound of the truth."""
+    value, bound = walls.thickness[where], walls.bound[where]
+    assert np.isfinite(value).all()
+    assert (np.abs(value - truth) <= bound + slack).all(), np.abs(value - truth).max()
+
+
+def test_slab__thickness_is_its_height():
+    walls = walls_of(0.0, 3.0)
+    assert walls.upper == pytest.approx(3.0)
+    assert walls.lower == pytest.approx(3.0)
+    assert np.isnan(walls.side).all()
+    assert walls.bound.max() < 0.03
+    assert walls.contact[40, 50] == pytest.approx([3.0 + 50.5 * CELL, -2.0 + 40.5 * CELL, 0.0], abs=1e-5)
+    assert walls.near_face[40, 50] == UPPER_FACE
+    assert walls.contact_face[40, 50] == LOWER_FACE
+
+
+@pytest.mark.parametrize("degrees", [10, 30, 45, 60, 75])
+def test_tilted_slab__thickness_is_height_times_cosine(degrees):
+    tilt = math.tan(math.radians(degrees))
+    upright = 2.5 / math.cos(math.radians(degrees))
+    lower = tilt * (0.8 * X + 0.6 * Y)  # the steepest way is no axis of the lattice
+    walls = walls_of(lower, lower + upright)
+    assert_within_bound(walls, 2.5, INNER)
+    assert walls.thickness[INNER].min() >= 2.5 - 1e-4  # sampled feet can only overstate
+    assert walls.bound[INNER].max() < 0.08
+
+
+@pytest.mark.parametrize("degrees", [10, 25, 40, 55])
+def test_wedge__thickness_is_twice_distance_times_tangent_of_half_angle(degrees):
+    # Edge along x = 2; level lower face, so d on it is x - 2 and the ball's diameter 2 d tan(a/2).
+    lower = np.where(X > 2.0, 0.0, 1.0)
+    upper = np.where(X > 2.0, (X - 2.0) * math.tan(math.radians(degrees)), 0.0)
+    walls = walls_of(lower, upper, cap=9.0)
+    truth = 2.0 * (X - 2.0) * math.tan(math.radians(degrees) / 2.0)
+    where = (X > 3.0) & (truth < 6.0) & (X < 18.0) & (Y > 6.0) & (Y < 16.0)
+    seen = walls.lower[where]
+    assert np.isfinite(seen).all()
+    assert (np.abs(seen - truth[where]) <= walls.bound[where] + 1e-4).all()
+
+
+def test_wedge__wider_than_sixty_degrees_is_no_wall():
+    lower = np.where(X > 2.0, 0.0, 1.0)
+    upper = np.where(X > 2.0, (X - 2.0) * math.tan(math.radians(70)), 0.0)
+    walls = walls_of(lower, upper, cap=6.0)
+    assert np.isnan(walls.thickness[INNER]).all()
+
+
+def test_hemispherical_shell__thickness_is_that_of_the_shell():
+    r2 = (X - 15.0) ** 2 + (Y - 11.0) ** 2
+    outer, inner = 10.0, 7.0
+    upper = np.sqrt(np.maximum(outer**2 - r2, 0.0))
+    lower = np.where(r2 < inner**2, np.sqrt(np.maximum(inner**2 - r2, 0.0)), 0.0)
+    lower = np.where(r2 < outer**2, lower, 1.0)
+    walls = walls_of(lower, upper)
+    r = np.sqrt(r2)
+    # Away from the rim: the foot of the ball stands above it. One-sided normals add little here.
+    where = (r < 6.0) & (upper > 4.0)
+    assert_within_bound(walls, outer - inner, where, slack=0.01)
+    steep = (r > 6.0) & (r < 6.6)
+    assert_within_bound(walls, outer - inner, steep, slack=0.01)
+
+
+@pytest.mark.parametrize("degrees", [0, 17, 30, 45, 71, 90])
+def test_rib__between_two_pockets_is_as_thick_as_it_is_wide(degrees):
+    c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    across = c * (X - 15.03) + s * (Y - 11.04)
+    upper = np.where(np.abs(across) < 1.1, 20.0, 8.0)
+    walls = walls_of(0.0, upper)
+    middle = np.hypot(X - 15, Y - 11) < 6  # at the edges of the lattice a turned rib ends in a wedge
+    rib = (np.abs(across) < 1.1) & middle
+    seen = walls.side[rib & np.isfinite(walls.side)]
+    assert len(seen) > 50
+    bound = walls.bound[rib & np.isfinite(walls.side)]
+    assert (np.abs(seen - 2.2) <= bound).all(), (seen.min(), seen.max(), bound.max())
+    assert bound.max() < 0.45
+    # Both faces were cut from side 1, and the floor of 8 mm is no wall.
+    assert (walls.near_face[rib & np.isfinite(walls.side)] == UPPER_FACE).all()
+    assert np.isnan(walls.thickness[middle & (np.abs(across) > 2.0)]).all()
+
+
+@pytest.mark.parametrize(("floor", "cuts"), [(10.5, {3, 5}), (7.0, {7, 5})])
+def test_outside_wall__beside_a_pocket_is_found_and_names_both_cuts(floor, cuts):
+    # The part's outside stands at x = 6; columns beyond it are empty, cut from side 1 down to 9 (row
+    # 3) and from side 2 up to 11 (row 7), so either made the wall up to the middle, z = 10.  A
+    # pocket from side 1 (row 5) begins at x = 8; the first thinnest place is just above its floor.
+    outside = X < 6.0
+    upper = np.where(outside, 9.0, np.where(X > 8.0, floor, 20.0))
+    lower = np.where(outside, 11.0, 0.0)
+    walls = walls_of(lower, upper)
+    wall = (X > 6.0) & (X < 8.0) & (Y > 4.0) & (Y < 18.0)
+    seen = wall & np.isfinite(walls.side)
+    assert_within_bound(walls, 2.0, seen)
+    field = Field(
+        LATTICE,
+        lower.astype(np.float32),
+        upper.astype(np.float32),
+        np.where(outside, 7, -1).astype(np.int32),
+        np.where(outside, 3, np.where(X > 8.0, 5, -1)).astype(np.int32),
+    )
+    iy = LATTICE.ny // 2
+    edge = int(np.flatnonzero(X[iy] > 6.0)[0])
+    assert set(walls.rows(field, iy, edge)) == cuts
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_thick_block__edges_are_no_walls(seed):
+    rng = np.random.default_rng(seed)
+    turn = rng.uniform(0, np.pi / 2)
+    u = np.cos(turn) * (X - 15) + np.sin(turn) * (Y - 11)
+    v = -np.sin(turn) * (X - 15) + np.cos(turn) * (Y - 11)
+    inside = (np.abs(u) < 7.0) & (np.abs(v) < 7.0)
+    walls = walls_of(np.where(inside, 0.0, 1.0), np.where(inside, 12.0, 0.0))
+    assert np.isnan(walls.thickness).all()
+
+
+def test_small_cusps__on_one_face_do_not_shrink_the_ball():
+    # Ridges of 2 mm stepover and a 6 mm ball: h = R - sqrt(R^2 - (s/2)^2).
+    floor = 3.0 + 3.0 - np.sqrt(9.0 - (np.mod(X, 2.0) - 1.0) ** 2)
+    walls = walls_of(0.0, floor)
+    assert walls.thickness[INNER].min() == pytest.approx(3.0, abs=0.01)
+    assert (walls.upper[INNER] <= floor[INNER] * 1.06 + 0.01).all()
+
+
+def test_gap__a_face_beyond_air_does_not_count():
+    # A rib with one upright face at x = 4 and a slope of 10 degrees from the level (normals 100
+    # degrees apart); beyond a channel stands a second rib with upright faces.
+    slope = 10.0 - (X - 4.0) * math.tan(math.radians(10))
+    upper = np.where((X > 4.0) & (X < 9.0), slope, 1.0)
+    upper = np.where((X > 11.0) & (X < 12.0), 10.0, upper)
+    walls = walls_of(0.0, upper, cap=12.0)
+    face = (X > 4.0) & (X < 4.0 + CELL) & (Y > 6) & (Y < 16)
+    near = walls.contact[face][:, 0] - 3.0
+    # From x = 4 the wood ends at x = 9 (its own upright end); nothing beyond may be named.
+    assert (near[np.isfinite(near)] < 9.5).all()
+    rib = (X > 11.0) & (X < 12.0) & (Y > 6) & (Y < 16)
+    assert_within_bound(walls, 1.0, rib & np.isfinite(walls.side))
+
+
+def brute_force(surface, cap, cell):
+    """Largest ball at every point by halving the radius: no opposed point may lie inside.  (n,) mm."""
+    points, normals = surface.points.astype(np.float64), surface.normals.astype(np.float64)
+    found = np.full(len(points), np.nan)
+    for i in range(len(points)):
+        opposed = points[normals @ normals[i] <= -0.5]
+        low, high = 0.0, cap / 2
+        if not (np.linalg.norm(opposed - points[i] - high * normals[i], axis=1) < high - 1e-9).any():
+            continue
+        for _ in range(45):
+            r = (low + high) / 2
+            is_in = (np.linalg.norm(opposed - points[i] - r * normals[i], axis=1) < r).any()
+            low, high = (low, r) if is_in else (r, high)
+        found[i] = low + high
+    return found
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_wall_thickness__agrees_with_brute_force_over_all_points(seed):
+    rng = np.random.default_rng(seed)
+    lattice = Lattice((0.0, 0.0), 0.3, 37, 29)
+    x, y = np.meshgrid(lattice.x(), lattice.y())
+    wave = rng.uniform(0.2, 0.9, 4)
+    upper = 6.0 + 1.2 * np.sin(wave[0] * x + seed) * np.cos(wave[1] * y)
+    lower = 1.0 + 1.2 * np.cos(wave[2] * x) * np.sin(wave[3] * y + seed)
+    lower = np.where((x - 5) ** 2 + (y - 4) ** 2 < 4, lower + 2.0, lower)  # a pocket in the floor
+    upper = np.where(x > 9.5, upper + 3.0, upper)  # and a step
+    surface = surface_points(lattice, lower, upper)
+    walls = wall_thickness(lattice, lower, upper, 6.0)
+    found = brute_force(surface, 6.0, 0.3)
+    slow = np.full(lattice.nx * lattice.ny, np.inf)
+    np.fmin.at(slow, surface.owner, np.where(np.isnan(found), np.inf, found))
+    fast = np.where(np.isnan(walls.thickness), np.inf, walls.thickness).ravel()
+    assert np.isfinite(slow).sum() > 500
+    both = np.isfinite(slow) & np.isfinite(fast)
+    # A value that touches the cap may fall on either side of it by rounding.
+    assert (slow[np.isfinite(slow) & ~np.isfinite(fast)] > 5.9999).all()
+    assert np.isfinite(slow[np.isfinite(fast)]).all()
+    assert np.abs(slow[both] - fast[both]).max() < 2e-4
+
+
+def test_lens__agrees_with_the_tangent_spheres_of_a_geometry_library():
+    # trimesh.proximity.thickness, method max_sphere, on an ellipsoid of 26 x 18 x 5 mm.
+    axes = np.array([13.0, 9.0, 2.5])
+    mesh = trimesh.creation.icosphere(subdivisions=5)
+    mesh.vertices *= axes
+    inside = 1.0 - ((X - 15.0) / axes[0]) ** 2 - ((Y - 11.0) / axes[1]) ** 2
+    half = axes[2] * np.sqrt(np.maximum(inside, 0.0))
+    walls = walls_of(np.where(inside > 0, -half, 1.0), half)
+    cells = [(iy, ix) for iy in range(24, 64, 7) for ix in range(30, 90, 7) if inside[iy, ix] > 0.3]
+    iy, ix = np.array(cells).T
+    high = np.column_stack([X[iy, ix] - 15.0, Y[iy, ix] - 11.0, np.full(len(iy), 50.0)])
+    down = np.tile([0.0, 0.0, -1.0], (len(iy), 1))
+    hits, rays, _ = mesh.ray.intersects_location(high, down, multiple_hits=False)
+    places = np.empty_like(high)
+    places[rays] = hits
+    spheres = trimesh.proximity.thickness(mesh, places, exterior=False, method="max_sphere")
+    agree = np.abs(walls.upper[iy, ix] - spheres) < 0.01
+    assert len(agree) == 54
+    # The library's iteration can stop at a facet beside the place, then its sphere is too small.
+    assert agree.sum() >= 50
+    assert (spheres[~agree] < walls.upper[iy, ix][~agree]).all()
+
+
+def test_wall_thickness__does_not_depend_on_the_number_of_threads():
+    upper = 5.0 + np.sin(X) + 4.0 * (np.abs(Y - 11) < 1)
+    most = numba.get_num_threads()
+    many = walls_of(0.3 * np.cos(Y), upper)
+    try:
+        numba.set_num_threads(1)
+        one = walls_of(0.3 * np.cos(Y), upper)
+    finally:
+        numba.set_num_threads(most)
+    for name in ("thickness", "upper", "lower", "side", "bound", "contact", "contact_cell"):
+        assert np.array_equal(getattr(one, name), getattr(many, name), equal_nan=True), name
+
+
+def test_wall_thickness__turned_over_gives_the_same_turned_over():
+    upper = 5.0 + np.sin(X) + 4.0 * (np.abs(Y - 11) < 1)
+    lower = 0.3 * np.cos(Y + 0.2)
+    walls = walls_of(lower, upper)
+    over = walls_of(-upper[::-1], -lower[::-1])
+    assert over.thickness[::-1][INNER] == pytest.approx(walls.thickness[INNER], abs=2e-4)
+    assert over.upper[::-1][INNER] == pytest.approx(walls.lower[INNER], abs=2e-4)
+
+
+def test_stride__looks_from_fewer_cells_and_finds_the_same_there():
+    lower = 0.4 * X
+    every, third = walls_of(lower, lower + 2.0), walls_of(lower, lower + 2.0, stride=3)
+    assert np.array_equal(third.thickness[::3, ::3], every.thickness[::3, ::3])
+    third.thickness[::3, ::3] = np.nan
+    assert np.isnan(third.thickness).all()
+
+
+def test_edge_of_a_window__is_no_face():
+    upper = np.where(X < 2.0, 20.0, 5.0)
+    assert np.nanmin(walls_of(0.0, upper, cap=4.0).side) == pytest.approx(2.0, abs=CELL)
+    assert np.isnan(walls_of(0.0, upper, cap=4.0, edge_is_face=False).thickness).all()
+
+
+def planted(depth):
+    """A floor of 4 mm with a dish of 6 mm in plan cut `depth` deeper."""
+    return np.where((X - 15.0) ** 2 + (Y - 11.0) ** 2 < 9.0, 4.0 - depth, 4.0)
+
+
+def test_thin_spots__planted_thinning_is_found_with_its_size_and_place():
+    target = walls_of(0.0, 4.0, cap=5.0)
+    spots = thin_spots(walls_of(0.0, planted(1.5), cap=5.0), target, 3.0)
+    assert len(spots) == 1
+    (spot,) = spots
+    assert not spot.is_by_design
+    assert spot.thickness == pytest.approx(2.5, abs=spot.bound)
+    assert spot.target == pytest.approx(4.0)
+    # Seen from below, balls that touch the rim of the dish count too: (s^2 + 2.5^2)/2.5 < 3.
+    assert spot.area == pytest.approx(np.pi * (3.0 + math.sqrt(0.5 * 2.5)) ** 2, rel=0.05)
+    assert math.hypot(spot.near[0] - 18.0, spot.near[1] - 9.0) < 3.0
+    assert spot.near[2] - spot.contact[2] == pytest.approx(2.5, abs=1e-5)
+
+
+def test_thin_spots__thin_by_design_is_told_from_thinner_than_the_target():
+    target = walls_of(0.0, planted(1.5), cap=5.0)
+    (same,) = thin_spots(walls_of(0.0, planted(1.5), cap=5.0), target, 3.0)
+    assert same.is_by_design
+    worse = thin_spots(walls_of(0.0, planted(2.0), cap=5.0), target, 3.0)
+    assert [spot.is_by_design for spot in worse] == [False]
+    assert worse[0].thickness == pytest.approx(2.0, abs=worse[0].bound)
+    assert worse[0].target == pytest.approx(2.5, abs=1e-5)
+
+
+def test_thin_spots__mask_leaves_out_what_is_no_part_and_two_spots_stay_two():
+    upper = np.where(np.abs(np.abs(X - 15.0) - 8.0) < 2.0, 2.0, 4.0)
+    cut = walls_of(0.0, upper, cap=5.0)
+    assert len(thin_spots(cut, None, 3.0)) == 2
+    assert len(thin_spots(cut, None, 3.0, mask=X < 15.0)) == 1
+    assert len(thin_spots(walls_of(0.0, upper, cap=5.0, stride=2), None, 3.0)) == 2
+    assert thin_spots(cut, None, 1.5) == []
+
+
+def test_thin_spots__a_wall_that_straddles_the_limit_is_listed():
+    upper = np.where(np.abs(X - 15.0) < 1.55, 20.0, 8.0)
+    spots = thin_spots(walls_of(0.0, upper), None, 3.0)
+    assert len(spots) == 1
+    assert spots[0].thickness - spots[0].bound < 3.0 <= spots[0].thickness + spots[0].bound
+
+
+def test_look_closer__finds_the_true_width_within_a_smaller_bound():
+    def surfaces(lattice):
+        x, y = np.meshgrid(lattice.x(), lattice.y())
+        across = 0.8 * (x - 18.03) + 0.6 * (y - 9.04)
+        return np.zeros(lattice.shape), np.where(np.abs(across) < 1.13, 20.0, 8.0)
+
+    lower, upper = surfaces(LATTICE)
+    inner = np.zeros(LATTICE.shape, bool)
+    inner[INNER] = True
+    (spot,) = thin_spots(wall_thickness(LATTICE, lower, upper, 4.0), None, 3.0, mask=inner)
+    closer = look_closer(spot, LATTICE, surfaces, divide=5)
+    assert abs(spot.thickness - 2.26) <= spot.bound
+    assert abs(closer.thickness - 2.26) <= closer.bound
+    assert closer.bound < 0.3 * spot.bound
+    assert replace(closer, thickness=0, bound=0, near=(), contact=()) == replace(
+        spot, thickness=0, bound=0, near=(), contact=()
+    )
+
+
+def test_wall_thickness__nan_and_empty_columns_are_no_material():
+    hole = np.hypot(X - 15, Y - 11) < 4
+    walls = walls_of(np.where(hole, np.nan, 0.0), np.where(hole, np.nan, 3.0))
+    assert np.isnan(walls.thickness[hole]).all()
+    assert walls.thickness[~hole] == pytest.approx(3.0, abs=0.01)
+    assert np.isnan(walls_of(1.0, 0.0).thickness).all()
+
+
+@pytest.mark.parametrize(("cap", "stride"), [(0.0, 1), (-1.0, 1), (3.0, 0)])
+def test_wall_thickness__refuses_a_cap_or_stride_that_means_nothing(cap, stride):
+    with pytest.raises(ShapeError, match="must be above 0"):
+        walls_of(0.0, 1.0, cap=cap, stride=stride)
+
+
+def test_wall_thickness__refuses_surfaces_of_another_shape():
+    with pytest.raises(ShapeError, match=r"surfaces of shape \(3, 3\)"):
+        wall_thickness(LATTICE, np.zeros((3, 3)), np.ones((3, 3)), 2.0)
