@@ -35,7 +35,7 @@ def main() -> None:
     evidence, second, findings = one_run(path, cell)
     assert [str(one) for one in findings] == [str(one) for one in findings_first]
     print(
-        f"{path.name}, {cell:g} mm cells, {evidence.field.upper.size:,} of them; {len(evidence.moves):,} moves"
+        f"{path.name}, {evidence.field.upper.size:,} cells of {cell:g} mm, {len(evidence.moves):,} moves"
     )
     print(f"{'stage':34} {'first run':>10} {'second run':>10}")
     for stage in dict.fromkeys([*first, *second]):

@@ -242,10 +242,10 @@ def _sides(evidence: Evidence) -> None:
     evidence.pins = pins(evidence.holes, job.setups, job.blank)
     if len({frame.up for frame in evidence.frames}) < 2:
         return
-    if evidence.target is not None:
-        evidence.turns = _turn_fits(evidence)
-    is_part = None if evidence.envelopes is None else evidence.envelopes.is_part
-    evidence.seam = find_seam(evidence.field, is_part, evidence.heights)
+    if evidence.target is None:
+        return  # the frame's inner wall could not be told from the part's outer one
+    evidence.turns = _turn_fits(evidence)
+    evidence.seam = find_seam(evidence.field, evidence.envelopes.is_part, evidence.heights)
 
 
 def _turn_fits(evidence: Evidence) -> list:

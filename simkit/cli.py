@@ -179,7 +179,8 @@ def _check(options: argparse.Namespace) -> int:
             from simkit.report.pictures import draw_pictures
 
             progress.stage("drawing")
-            result["pictures"], result["remarks"] = draw_pictures(options.pictures, evidence, result)
+            result["pictures"], left_out = draw_pictures(options.pictures, evidence, result)
+            result["remarks"] += left_out
         timings["total"] = time.perf_counter() - started
         result["timings"] = {stage: round(seconds, 4) for stage, seconds in timings.items()}
         if options.json:

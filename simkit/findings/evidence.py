@@ -89,11 +89,19 @@ class Evidence:
         """Return the fields of a Finding that point at a key of the job file."""
         return {"file": Path(self.job.file).name, "line": self.job.lines.get(key)}
 
-    def outside_words(self) -> list[str]:
-        """Return what stands outside the target's outline, in words for the summary."""
-        if self.outside is None or not self.outside.holding_area:
-            return []
-        return [
-            f"outside the outline of the part {self.outside.holding_area:.0f} mm2 of wood stay "
-            "(frame, skin, tabs, offcut); they are not judged"
-        ]
+    def remarks(self) -> list[str]:
+        """Return what a person should know beside the findings, in words."""
+        words = []
+        if self.outside is not None and self.outside.holding_area:
+            words.append(
+                f"outside the outline of the part {self.outside.holding_area:.0f} mm2 of wood stay "
+                "(frame, skin, tabs, offcut); they are not judged"
+            )
+        if self.target is not None:
+            words += [
+                f"side {side} is cut by no setup; its shape was not judged"
+                for side in (1, 2)
+                if side not in self.deviations
+            ]
+            words += list(self.target.notes)
+        return words

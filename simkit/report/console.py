@@ -86,7 +86,7 @@ class Console:
                 self._out.print(f"and {len(rows) - MOST_ROWS} more findings; --json FILE writes all of them")
             for advice, numbers in _advice(rows[:MOST_ROWS]):
                 self._out.print(Padding(Text(f"{numbers}: {advice}"), (0, 0, 0, 2)))
-        for remark in result["outside_the_outline"] + result["remarks"]:
+        for remark in result["remarks"]:
             self._out.print(f"note: {remark}", markup=False)
         for picture in result["pictures"]:
             self._out.print(f"picture: {picture}", markup=False, soft_wrap=True)
@@ -119,7 +119,8 @@ def _findings_table(rows: list[dict[str, Any]]) -> Table:
     table.add_column("finding", no_wrap=True)
     table.add_column("measured", justify="right", no_wrap=True)
     table.add_column("limit", justify="right", no_wrap=True)
-    table.add_column("place in the blank (mm)", no_wrap=True)
+    table.add_column("side", justify="right", no_wrap=True)
+    table.add_column("X Y Z there (mm)", no_wrap=True)
     table.add_column("program line", overflow="fold")
     table.add_column("what", overflow="fold")
     for row in rows:
@@ -128,11 +129,21 @@ def _findings_table(rows: list[dict[str, Any]]) -> Table:
             Text(row["kind"], style=_STYLES[row["severity"]]),
             measured_text(row),
             "" if row["limit"] is None else f"{row['limit']:g}",
-            "" if row["at"] is None else "{:.1f}, {:.1f}, {:.1f}".format(*row["at"]),
+            "" if row["side"] is None else str(row["side"]),
+            _place(row),
             f"{row['file']}:{row['line']}" if row["line"] else row["file"],
             row["message"],
         )
     return table
+
+
+def _place(row: dict[str, Any]) -> str:
+    """Return the place as the program of that side would call it, else in the blank frame."""
+    place = row["program_at"] or row["at"]
+    if place is None:
+        return ""
+    text = "{:.1f} {:.1f} {:.1f}".format(*place)
+    return text if row["program_at"] else f"{text} (blank)"
 
 
 def measured_text(row: dict[str, Any]) -> str:

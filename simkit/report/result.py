@@ -29,11 +29,11 @@ def verdict_of(findings: list[Finding], is_judged: bool) -> dict[str, Any]:
     failing = [finding for finding in findings if finding.severity in FAILING]
     decided = [finding for finding in failing if finding.severity != "undecided"]
     if decided:
-        status = "beyond limits"
         first = decided[0]
-        where = f", {first.file}:{first.line}" if first.line else ""
+        where = f" in {first.file}:{first.line}" if first.line else ""
         counted = "1 finding" if len(failing) == 1 else f"{len(failing)} findings"
-        sentence = f"Beyond limits: {counted} to fix, first: {first.message}{where}."
+        status = "beyond limits"
+        sentence = f"Beyond limits: {counted} to put right, the first{where}: {first.message}."
     elif failing:
         status = "undecided"
         sentence = (
@@ -68,8 +68,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "left": {"volume": volume, "unit": "mm3"},
             "target": None if evidence.target is None else _target(evidence),
             "findings": [{"number": number, **asdict(finding)} for number, finding in enumerate(findings, 1)],
-            "outside_the_outline": evidence.outside_words(),
-            "remarks": [],
+            "remarks": evidence.remarks(),
             "not_simulated": list(NOT_SIMULATED),
             "cautions": list(CAUTIONS),
             "pictures": [],
