@@ -34,9 +34,7 @@ def main() -> None:
     _, first, findings_first = one_run(path, cell)
     evidence, second, findings = one_run(path, cell)
     assert [str(one) for one in findings] == [str(one) for one in findings_first]
-    print(
-        f"{path.name}, {evidence.field.upper.size:,} cells of {cell:g} mm, {len(evidence.moves):,} moves"
-    )
+    print(f"{path.name}, {evidence.field.upper.size:,} cells of {cell:g} mm, {len(evidence.moves):,} moves")
     print(f"{'stage':34} {'first run':>10} {'second run':>10}")
     for stage in dict.fromkeys([*first, *second]):
         print(f"{stage:34} {first.get(stage, 0):9.2f}s {second.get(stage, 0):9.2f}s")

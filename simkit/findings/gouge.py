@@ -14,9 +14,9 @@ def find(evidence: Evidence) -> list[Finding]:
     findings = []
     limit = evidence.job.limits.gouge
     for side, deviation in evidence.deviations.items():
-        mask = (deviation.normal < -limit) & ~evidence.break_through.mask
-        looked, lesser = shape.looked_spots(evidence, side, mask, limit, is_gouge=True)
-        told = [one for one in looked if one.severity]
+        told, lesser = shape.looked_spots(
+            evidence, side, limit, is_gouge=True, mask=~evidence.break_through.mask
+        )
         for nth, one in enumerate(told):
             more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
             steep = abs(float(deviation.vertical[one.spot.cell]))

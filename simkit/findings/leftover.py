@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import numpy as np
 
+from simkit.compare.outline import HOLDING, outline_step
 from simkit.compare.reach import WhyLeft, why_left
-from simkit.compare.spots import spots
+from simkit.compare.spots import Spot, spots
 from simkit.cutters import Cutter
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.target.envelope import envelopes
 
+DIVIDE = 10  # cells of a step's closer look to a cell of the field
 MEASURE = "the larger of the distances cut to target and target to cut, to the surface seen from this side"
 STEP_MEASURE = "how far wood stands out from the outer wall in plan, at cell centres"
 
@@ -23,12 +26,11 @@ def find(evidence: Evidence) -> list[Finding]:
     """Return one finding for each connected spot that stands prouder of the part than the limit."""
     findings = []
     limit = evidence.job.limits.leftover
-    for side, deviation in evidence.deviations.items():
+    for side in evidence.deviations:
         used = cutters_of_side(evidence, side)
         if not used:
             continue
-        looked, lesser = shape.looked_spots(evidence, side, deviation.normal > limit, limit, is_gouge=False)
-        told = [one for one in looked if one.severity]
+        told, lesser = shape.looked_spots(evidence, side, limit, is_gouge=False)
         for nth, one in enumerate(told):
             why = why_left(one.spot, evidence.envelopes, evidence.target_grid, side, used)
             more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
@@ -100,6 +102,10 @@ def _outer_steps(evidence: Evidence, limit: float) -> list[Finding]:
     findings = []
     found = spots(run, run > limit, field.lattice)
     for nth, spot in enumerate(found[: shape.MOST]):
+        value, bound = _closer_step(evidence, spot, outside.bound)
+        severity = shape.severity_of(value, bound, limit)
+        if not severity:
+            continue
         side = 1 if field.upper_move[spot.cell] > field.lower_move[spot.cell] else 2
         row = shape.owner_at(evidence, side, spot.cell)
         z = float(field.upper[spot.cell] if side == 1 else field.lower[spot.cell])
@@ -107,15 +113,15 @@ def _outer_steps(evidence: Evidence, limit: float) -> list[Finding]:
         findings.append(
             Finding(
                 kind="leftover-program",
-                severity=shape.severity_of(spot.value, outside.bound, limit),
+                severity=severity,
                 message=(
-                    f"a step of {spot.value:.2f} mm stands out from the outer wall over "
+                    f"a step of {value:.2f} mm stands out from the outer wall over "
                     + shape.area_words(spot.area)
                     + shape.lesser_words(lesser)
                 ),
                 advice="Check that the outline is cut from both sides on the same line, and the second zero.",
-                value=spot.value,
-                bound=outside.bound,
+                value=value,
+                bound=bound,
                 limit=limit,
                 measure=STEP_MEASURE,
                 side=side,
@@ -126,3 +132,17 @@ def _outer_steps(evidence: Evidence, limit: float) -> list[Finding]:
             )
         )
     return findings
+
+
+def _closer_step(evidence: Evidence, spot: Spot, bound: float) -> tuple[float, float]:
+    """Return the size of a step and its bound, measured again on finer cells where that is clear."""
+    lattice = evidence.field.lattice
+    room = round((spot.value + 2 * HOLDING) / lattice.cell) + 2
+    iy, ix = spot.cell
+    window = lattice.window(iy - room, iy + room + 1, ix - room, ix + room + 1, DIVIDE)
+    fine = outline_step(evidence.recut(window), envelopes(evidence.target_grid, window))
+    y, x = window.y()[:, None], window.x()
+    is_here = fine.is_step & (np.hypot(x - spot.at[0], y - spot.at[1]) <= 2 * lattice.cell)
+    if not is_here.any():
+        return spot.value, bound
+    return float(fine.run[is_here].max()), fine.bound

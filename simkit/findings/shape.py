@@ -11,6 +11,7 @@ from simkit.compare.closer import Look, closer_look
 from simkit.compare.spots import Spot, spots
 from simkit.findings.evidence import Evidence
 
+CLOSE = 0.03  # mm: bounds after a closer look are smaller, so what lies lower cannot reach the limit
 MOST = 12  # spots of one kind and side that are told one by one, worst first
 
 
@@ -18,7 +19,7 @@ MOST = 12  # spots of one kind and side that are told one by one, worst first
 class Looked:
     """A spot after a closer look.
 
-    severity: "beyond", "undecided", or "" when the closer look found it within the limit.
+    severity: "beyond" or "undecided".
     row: the move that cut its worst place, -1 for none.
     """
 
@@ -33,24 +34,29 @@ def severity_of(value: float, bound: float, limit: float) -> str:
     """Return how a value with its bound stands against the most it may be: '' within the limit."""
     if value - bound > limit:
         return "beyond"
-    return "undecided" if value + bound > limit and value > limit else ""
+    return "undecided" if value + bound > limit else ""
 
 
 def looked_spots(
-    evidence: Evidence, side: int, mask: np.ndarray, limit: float, is_gouge: bool
+    evidence: Evidence, side: int, limit: float, is_gouge: bool, mask: np.ndarray | None = None
 ) -> tuple[list[Looked], list[Spot]]:
-    """Return the worst spots of a mask after a closer look, and the lesser spots beyond MOST.
+    """Return the spots beyond a limit, or near it, after a closer look; and lesser ones beyond MOST.
 
-    side: 1 or 2.  mask (ny, nx) bool: cells of its deviation beyond `limit` mm.
+    side: 1 or 2.  limit mm of the deviation's size.  mask (ny, nx) bool: cells that count; None all.
+    A spot whose cells stay just below the limit is looked at too: between them it may reach beyond.
     """
     deviation = evidence.deviations[side]
-    found = spots(deviation.normal, mask, deviation.lattice)
+    size = -deviation.normal if is_gouge else deviation.normal
+    size = np.where(np.isnan(size) if mask is None else np.isnan(size) | ~mask, 0.0, size)
+    found = spots(deviation.normal, size > limit, deviation.lattice)
+    close = spots(deviation.normal, size > limit - min(CLOSE, limit / 3), deviation.lattice)
+    close = [spot for spot in close if abs(spot.value) <= limit]
     looked = []
-    for spot in found[:MOST]:
+    for spot in found[:MOST] + close[:MOST]:
         look = closer_look(evidence.recut, evidence.field, evidence.target_grid, side, spot.cell, is_gouge)
         row = owner_at(evidence, side, spot.cell)
         looked.append(Looked(spot, look, severity_of(abs(look.value), look.bound, limit), row, side))
-    return looked, found[MOST:]
+    return [one for one in looked if one.severity], found[MOST:]
 
 
 def owner_at(evidence: Evidence, side: int, cell: tuple[int, int]) -> int:

@@ -1,0 +1,149 @@
+"""Findings on small jobs whose faults are planted: value, place, line, and what must not be told."""
+
+import json
+
+import numpy as np
+import pytest
+import trimesh
+
+from simkit.cli import main
+from simkit.findings.shape import severity_of
+
+JOB = """\
+[blank]
+length = 40
+width = 30
+thickness = 12
+[cutters.1]
+shape = "flat"
+diameter = 6
+[[setups]]
+name = "top"
+turn = "none"
+zero = { corner = "left front", face = "bottom" }
+programs = ["top.nc"]
+[target]
+mesh = "part.stl"
+units = "mm"
+[limits]
+gouge = 0.1
+leftover = 0.3
+thinnest_wall = 1
+"""
+HEAD = "G21 G90 G17\nT1 M6\nS18000 M3\nG0 Z20\n"
+
+
+def faced(z, x0=-5.0, x1=45.0):
+    """A program that faces the whole blank to a height, passes 4 mm apart."""
+    lines = [f"G0 X{x0} Y0 Z20", f"G1 Z{z} F600"]
+    for k, y in enumerate(np.arange(0.0, 32.1, 4.0)):
+        a, b = (x0, x1) if k % 2 == 0 else (x1, x0)
+        lines += [f"G1 X{a} Y{y:g}", f"X{b}"]
+    return HEAD + "\n".join(lines) + "\nG0 Z20\nM30\n"
+
+
+def check(folder, part, program, cell="0.5", job=JOB):
+    part.export(folder / "part.stl")
+    (folder / "top.nc").write_text(program, encoding="utf-8")
+    (folder / "job.toml").write_text(job, encoding="utf-8")
+    status = main(
+        ["check", str(folder / "job.toml"), "--quiet", "--cell", cell, "--json", str(folder / "r.json")]
+    )
+    return status, json.loads((folder / "r.json").read_text("utf-8"))["findings"]
+
+
+def block(x0, x1, y0, y1, z0, z1):
+    box = trimesh.creation.box(extents=(x1 - x0, y1 - y0, z1 - z0))
+    box.apply_translation(((x0 + x1) / 2, (y0 + y1) / 2, (z0 + z1) / 2))
+    return box
+
+
+def test_hidden__a_tunnel_is_told_and_is_no_leftover(tmp_path):
+    tunnel = trimesh.creation.cylinder(radius=2.0, height=60.0, sections=64)
+    tunnel.apply_transform(trimesh.transformations.rotation_matrix(np.pi / 2, [0, 1, 0], [0, 0, 0]))
+    tunnel.apply_translation((20, 15, 5))
+    part = trimesh.boolean.difference([block(0, 40, 0, 30, 0, 10), tunnel])
+    status, rows = check(tmp_path, part, faced(10))
+    assert [(row["kind"], row["severity"]) for row in rows] == [("hidden", "warning")]
+    assert status == 0
+    # The widest column of a round tunnel is its diameter, at cell centres 0.25 mm beside the axis.
+    assert rows[0]["value"] == pytest.approx(2 * np.sqrt(4 - 0.25**2), abs=0.01)
+    assert rows[0]["at"][2] == pytest.approx(5.0, abs=0.01)
+
+
+def test_gouge__a_pass_too_deep_is_told_with_its_line(tmp_path):
+    program = faced(10).replace("G0 Z20\nM30", "G1 X20 Y15 Z9.4 F300\nG0 Z20\nM30")
+    status, rows = check(tmp_path, block(0, 40, 0, 30, 0, 10), program, cell="0.25")
+    assert status == 1
+    (row,) = [row for row in rows if row["kind"] == "gouge"]
+    assert row["severity"] == "beyond"
+    assert row["value"] == pytest.approx(0.6, abs=row["bound"])
+    assert row["line"] == program.splitlines().index("G1 X20 Y15 Z9.4 F300") + 1
+    assert row["at"][:2] == pytest.approx((20, 15), abs=4.0)
+    assert row["program_at"] == row["at"]  # the zero is the corner of the blank frame
+
+
+def test_break_through__nothing_is_left_of_the_floor(tmp_path):
+    part = block(0, 40, 0, 30, 0, 2)
+    program = faced(2).replace("G0 Z20\nM30", "G1 X20 Y15 Z-1 F300\nG0 Z20\nM30")
+    status, rows = check(tmp_path, part, program)
+    assert status == 1
+    (row,) = [row for row in rows if row["kind"] == "break-through"]
+    assert row["value"] == pytest.approx(2.0)
+    assert row["line"] == program.splitlines().index("G1 X20 Y15 Z-1 F300") + 1
+
+
+def test_leftover__a_place_the_program_never_went_to(tmp_path):
+    status, rows = check(tmp_path, block(0, 40, 0, 30, 0, 10), faced(10, x1=20))
+    assert status == 1
+    (row,) = [row for row in rows if row["severity"] == "beyond"]
+    assert row["kind"] == "leftover-program"
+    assert row["value"] == pytest.approx(2.0, abs=row["bound"])
+    assert row["at"][0] > 22
+    assert row["line"]
+
+
+def test_leftover__an_inside_corner_the_cutter_cannot_get_into(tmp_path):
+    # A pocket 20 x 14, 4 deep, cut by a 6 mm flat along its walls.
+    part = trimesh.boolean.difference([block(0, 40, 0, 30, 0, 12), block(10, 30, 8, 22, 8, 13)])
+    lines = ["G0 X13 Y11", "G1 Z8 F300"]
+    for y in (11.0, 15.0, 19.0):
+        lines += [f"G1 X13 Y{y:g}", "X27"]
+    lines += ["G1 X13 Y11", "Y19", "X27", "Y11", "X13"]
+    status, rows = check(tmp_path, part, HEAD + "\n".join(lines) + "\nG0 Z20\nM30\n", cell="0.2")
+    assert status == 1
+    corners = [row for row in rows if row["severity"] == "beyond"]
+    assert [row["kind"] for row in corners] == ["leftover-cutter"] * 4
+    for row in corners:
+        # From the corner's edge to the cut (sqrt2 - 1) R (plane geometry).
+        assert row["value"] == pytest.approx((np.sqrt(2) - 1) * 3.0, abs=row["bound"] + 0.03)
+        assert min(abs(row["at"][0] - 10), abs(row["at"][0] - 30)) < 1.0
+
+
+def test_thin_wall__a_floor_cut_too_thin_but_not_one_thin_by_design(tmp_path):
+    part = trimesh.boolean.difference([block(0, 40, 0, 30, 0, 10), block(8, 32, 8, 22, 3, 13)])
+    lines = ["G0 X11 Y11", "G1 Z2.2 F300"]
+    for y in (11.0, 15.0, 19.0):
+        lines += [f"G1 X11 Y{y:g}", "X29"]
+    job = JOB.replace("thinnest_wall = 1", "thinnest_wall = 2.5")
+    program = faced(10).replace("G0 Z20\nM30\n", "G0 Z20\n") + "\n".join(lines) + "\nG0 Z20\nM30\n"
+    status, rows = check(tmp_path, part, program, job=job)
+    (row,) = [row for row in rows if row["kind"] == "thin-wall"]
+    assert (status, row["severity"]) == (1, "beyond")
+    assert row["value"] == pytest.approx(2.2, abs=row["bound"] + 1e-6)
+    status, rows = check(tmp_path, part, program, job=job.replace("2.5", "2.1"))
+    assert not [row for row in rows if row["kind"] == "thin-wall"]
+
+
+@pytest.mark.parametrize(
+    ("value", "bound", "severity"),
+    [
+        (0.2, 0.05, ""),
+        (0.29, 0.02, "undecided"),
+        (0.31, 0.02, "undecided"),
+        (0.33, 0.02, "beyond"),
+        (0.27, 0.02, ""),
+    ],
+)
+def test_severity__straddling_the_limit_is_undecided(value, bound, severity):
+    assert severity_of(value, bound, 0.3) == severity
