@@ -48,7 +48,7 @@ def _finding(evidence: Evidence, seam: Seam, here: np.ndarray, limit: float) -> 
         bound=bound,
         limit=limit,
         measure=MEASURE,
-        side=farther,
+        side=2 if row >= 0 and evidence.frames[int(evidence.moves.setup[row])].up < 0 else 1,
         **evidence.place_of(at, shape.setup_of_side(evidence, farther, row)),
         **evidence.source_of(row),
     )
