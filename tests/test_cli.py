@@ -283,6 +283,16 @@ def test_closed_pipe__is_no_fault(job):
     assert "Traceback" not in done.stderr
 
 
+def test_check__says_that_it_compiles_only_while_it_does(job, tmp_path, capsys, monkeypatch):
+    called = []
+    monkeypatch.setattr("simkit.warm.is_cold", lambda: not called)
+    monkeypatch.setattr("simkit.warm.compile_all", lambda fraction: called.append(fraction))
+    monkeypatch.setattr("simkit.warm.mark_warm", lambda: None)
+    for expected in ("compiling (first use only) ...\n", ""):
+        assert main(["check", str(job), "--cell", "0.5"]) == 0
+        assert capsys.readouterr().err == expected
+
+
 def test_template__is_a_job_file_to_fill_in(capsys):
     assert main(["template"]) == 0
     assert "[blank]" in capsys.readouterr().out

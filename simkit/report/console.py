@@ -20,12 +20,15 @@ _STYLES = {"safety": "bold", "beyond": "bold", "undecided": "italic", "warning":
 class Stages:
     """Progress through the stages of a check; safe to call when nothing is shown."""
 
-    def __init__(self, bar: Progress | None):
+    def __init__(self, bar: Progress | None, log=None):
         self._bar = bar
+        self._log = log
         self._task = None
 
     def stage(self, name: str) -> None:
-        """Begin a stage: the bar starts anew under its name."""
+        """Begin a stage: the bar starts anew under its name; a log only hears of the long wait."""
+        if self._log is not None and name.startswith("compiling"):
+            print(f"{name} ...", file=self._log, flush=True)
         if self._bar is None:
             return
         if self._task is not None:
@@ -61,6 +64,9 @@ class Console:
         """Show a progress bar on standard error while the block runs."""
         if self._quiet:
             yield Stages(None)
+            return
+        if not sys.stderr.isatty():
+            yield Stages(None, log=sys.stderr)
             return
         bar = Progress(
             TextColumn("{task.description:<28}"),
