@@ -14,6 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 MOST_ROWS = 15
+WIDE = 120  # characters: a narrower terminal gets the rows as lines
 _STYLES = {"safety": "bold", "beyond": "bold", "undecided": "italic", "warning": "", "note": "dim"}
 
 
@@ -87,7 +88,10 @@ class Console:
         self._out.print(_job_text(result))
         rows = result["findings"]
         if rows:
-            self._out.print(_findings_table(rows[:MOST_ROWS]))
+            if self._out.width >= WIDE:
+                self._out.print(_findings_table(rows[:MOST_ROWS]))
+            else:
+                self._out.print(_findings_lines(rows[:MOST_ROWS]))
             if len(rows) > MOST_ROWS:
                 self._out.print(f"and {len(rows) - MOST_ROWS} more findings; --json FILE writes all of them")
             for advice, numbers in _advice(rows[:MOST_ROWS]):
@@ -126,7 +130,7 @@ def _findings_table(rows: list[dict[str, Any]]) -> Table:
     table.add_column("measured", justify="right", no_wrap=True)
     table.add_column("limit", justify="right", no_wrap=True)
     table.add_column("side", justify="right", no_wrap=True)
-    table.add_column("X Y Z there (mm)", no_wrap=True)
+    table.add_column("place (mm)", no_wrap=True)
     table.add_column("program line", overflow="fold")
     table.add_column("what", overflow="fold")
     for row in rows:
@@ -143,12 +147,28 @@ def _findings_table(rows: list[dict[str, Any]]) -> Table:
     return table
 
 
+def _findings_lines(rows: list[dict[str, Any]]) -> Text:
+    """Return the findings for a narrow terminal: what and how much, then where, then in words."""
+    text = Text()
+    for row in rows:
+        text.append(f"{row['number']:>3}  ")
+        text.append(row["kind"], style=_STYLES[row["severity"]])
+        limit = "" if row["limit"] is None else f" (limit {row['limit']:g})"
+        text.append(f"  {measured_text(row)}{limit}\n")
+        where = [f"{row['file']}:{row['line']}" if row["line"] else row["file"]]
+        where += [f"side {row['side']}"] if row["side"] else []
+        where += [f"at {_place(row)}"] if _place(row) else []
+        text.append(f"     {'  '.join(where)}\n     {row['message']}\n")
+    text.rstrip()
+    return text
+
+
 def _place(row: dict[str, Any]) -> str:
     """Return the place as the program of that side would call it, else in the blank frame."""
     place = row["program_at"] or row["at"]
     if place is None:
         return ""
-    text = "{:.1f} {:.1f} {:.1f}".format(*place)
+    text = "X{:.1f} Y{:.1f} Z{:.1f}".format(*place)
     return text if row["program_at"] else f"{text} (blank)"
 
 
