@@ -240,30 +240,30 @@ def _sides(evidence: Evidence) -> None:
         job.dowels, evidence.field, evidence.moves, evidence.rows, evidence.frames, job.cutters
     )
     evidence.pins = pins(evidence.holes, job.setups, job.blank)
-    if len({frame.up for frame in evidence.frames}) < 2:
-        return
     if evidence.target is None:
         return  # the frame's inner wall could not be told from the part's outer one
     evidence.turns = _turn_fits(evidence)
+    if len({frame.up for frame in evidence.frames}) < 2:
+        return
     evidence.seam = find_seam(evidence.field, evidence.envelopes.is_part, evidence.heights)
 
 
 def _turn_fits(evidence: Evidence) -> list:
-    """Return for each setup that lies turned over whether the other turn fits the target better."""
+    """Return for each later setup whether another turn fits the target far better."""
     job = evidence.job
     cell = max(evidence.field.lattice.cell, np.sqrt(job.blank.length * job.blank.width / COARSE_CELLS))
     lattice = blank_lattice(job.blank.length, job.blank.width, float(cell))
     coarse = envelopes(evidence.target_grid, lattice)
     fits = []
     for index, setup in enumerate(job.setups):
-        if setup.turn == "none":
-            continue
+        if index == 0:
+            continue  # side 1 up is what the blank frame means
 
         def error_for(turn: str, index=index, setup=setup) -> float:
             frames = list(evidence.frames)
             frames[index] = replace(setup, turn=turn).frame(job.blank)
             field = cut_all(job, evidence.moves, evidence.rows, frames, lattice)[-1].field
-            return side_error(field, coarse, frames[index].up)
+            return side_error(field, coarse, 1) + side_error(field, coarse, -1)
 
         fits.append(fit_turn(index, setup.turn, error_for, ("about x", "about y")))
     return fits

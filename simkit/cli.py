@@ -40,7 +40,21 @@ class _Parser(argparse.ArgumentParser):
             found, expected = f"'{word}'", "an option simkit knows"
             near = nearest_word(word, self.all_options())
             remedy = f"did you mean {near}? {remedy}" if near else remedy
+        elif "invalid choice: " in message:
+            word = message.split("invalid choice: ", 1)[1].split("'")[1]
+            found, expected = f"'{word}'", f"a command ({', '.join(self.commands())})"
+            near = nearest_word(word, self.commands())
+            remedy = f"did you mean {near}? {remedy}" if near else remedy
         raise InputProblems(Problem(Place("command line"), found, expected, remedy))
+
+    def commands(self) -> list[str]:
+        """Return the names of this parser's commands."""
+        return [
+            name
+            for action in self._actions
+            if isinstance(action, argparse._SubParsersAction)
+            for name in action.choices
+        ]
 
     def all_options(self) -> list[str]:
         """Return the options of this parser and of its commands."""

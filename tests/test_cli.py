@@ -138,7 +138,11 @@ def written(name, text):
 # name -> (what is done to the folder of a good job, words of the command, what the message must hold)
 UNUSABLE = {
     "no input at all": (None, ["check"], "the following arguments are required"),
-    "unknown command": (None, ["chekc", "job.toml"], "invalid choice: 'chekc'"),
+    "unknown command": (
+        None,
+        ["chekc", "job.toml"],
+        "(check, template); did you mean check?",
+    ),
     "misspelt option": (None, ["check", "job.toml", "--cel", "0.2"], "did you mean --cell?"),
     "missing job file": (None, ["check", "jobs.toml"], "jobs.toml"),
     "missing program": (None, ["check", "tpo.nc", "--blank", "9x9x9", "--cutter", "1=ball:6"], "tpo.nc"),

@@ -39,12 +39,14 @@ class Hole:
 
 @dataclass(frozen=True, slots=True)
 class Pin:
-    """One hole held against the pin it must go over in a later setup, both in its table frame, mm.
+    """One pin of a later setup and the hole that comes to lie nearest to it, in its table frame, mm.
 
+    dowel: whose pin it is.  nearest: the hole nearest to it, which may be another's.
     hole, pin (x, y).  miss: distance.  setup: index.  bound mm: of the hole.
     """
 
     dowel: Dowel
+    nearest: Hole
     setup: int
     hole: tuple[float, float]
     pin: tuple[float, float]
@@ -131,7 +133,7 @@ def _open_spot(field: Field, dowel: Dowel) -> tuple[tuple[float, float], float] 
 
 
 def pins(holes: list[Hole], setups: tuple[Setup, ...], blank: Blank) -> list[Pin]:
-    """Return for every later setup how each hole meets its pin.
+    """Return for every later setup how each pin meets the hole nearest to it.
 
     The pins of a setup stand where it states them, else where the holes were in the first setup's
     table frame: the blank is pushed to the same corner of the same table.
@@ -142,10 +144,12 @@ def pins(holes: list[Hole], setups: tuple[Setup, ...], blank: Blank) -> list[Pin
         if index == 0 and setup.pins is None:
             continue
         to_table = turned(setup.turn, blank.length, blank.width, blank.thickness).inverse()
-        for nth, hole in enumerate(holes):
-            here = to_table.apply_plan(np.array(hole.at))
-            pin = setup.pins[nth] if setup.pins is not None else hole.at
-            miss = float(np.hypot(here[0] - pin[0], here[1] - pin[1]))
-            place = (float(here[0]), float(here[1]))
-            found.append(Pin(hole.dowel, index, place, (float(pin[0]), float(pin[1])), miss, hole.bound))
+        places = [to_table.apply_plan(np.array(hole.at)) for hole in holes]
+        for nth, own in enumerate(holes):
+            pin = setup.pins[nth] if setup.pins is not None else own.at
+            misses = [float(np.hypot(*(place - pin))) for place in places]
+            near = int(np.argmin(misses))
+            hole, place = holes[near], tuple(float(value) for value in places[near])
+            at = (float(pin[0]), float(pin[1]))
+            found.append(Pin(own.dowel, hole, index, place, at, misses[near], hole.bound))
     return found

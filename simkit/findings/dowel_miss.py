@@ -62,26 +62,21 @@ def find(evidence: Evidence) -> list[Finding]:
                 kind="dowel-miss",
                 severity=severity,
                 message=(
-                    f"turned over for '{setup.name}', hole '{pin.dowel.name}' lies at "
-                    f"({pin.hole[0]:.2f}, {pin.hole[1]:.2f}), its pin stands at "
-                    f"({pin.pin[0]:.2f}, {pin.pin[1]:.2f})"
+                    f"as the blank lies for '{setup.name}', no hole meets the pin of '{pin.dowel.name}' at "
+                    f"({pin.pin[0]:.2f}, {pin.pin[1]:.2f}): the nearest, '{pin.nearest.dowel.name}', lies "
+                    f"at ({pin.hole[0]:.2f}, {pin.hole[1]:.2f})"
                 ),
                 advice=(
-                    "Check which way the blank is turned over; holes on the line it is turned about meet "
-                    "themselves, others need pins of their own (`pins`)."
+                    "Check the blank's length and width, which way it is turned over, and where the pins "
+                    "stand: holes on the line it is turned about meet themselves, others need `pins`."
                 ),
                 value=pin.miss,
                 bound=pin.bound,
                 limit=limit,
                 measure="distance in plan, hole to pin, table frame of the setup",
-                at=(*_blank_place(evidence, pin), thickness),
+                at=(*pin.nearest.at, thickness),
                 setup=setup.name,
                 **evidence.job_line(f"setups[{pin.setup}].turn"),
             )
         )
     return findings
-
-
-def _blank_place(evidence: Evidence, pin) -> tuple[float, float]:
-    hole = next(hole for hole in evidence.holes if hole.dowel == pin.dowel)
-    return hole.at

@@ -94,8 +94,8 @@ class Evidence:
         words = []
         if self.outside is not None and self.outside.holding_area:
             words.append(
-                f"outside the outline of the part {self.outside.holding_area:.0f} mm2 of wood stay "
-                "(frame, skin, tabs, offcut); they are not judged"
+                f"outside the outline of the part {self.outside.holding_area:.0f} mm2 of wood are left "
+                "(frame, skin, tabs, offcut), not judged"
             )
         if self.target is not None:
             words += [

@@ -62,15 +62,21 @@ def _finding(
         ]
         return Finding(
             kind="leftover-cutter",
-            message=f"{left}: {best} cannot get in, it must leave {why.must_leave[why.best]:.2f} mm{more}",
+            message=(
+                f"{left}: {best} cannot get in, even its best pass leaves about "
+                f"{why.must_leave[why.best]:.2f} mm{more}"
+            ),
             advice=_smaller(evidence, one, others, limit),
             **shape.common_fields(evidence, one, limit, MEASURE),
         )
+    # The cutter that cut nearest is the one a person would send there again, if it can get in.
+    here = evidence.cutter_of(one.row) if one.row >= 0 else best
+    able = here if why.must_leave.get(here.number, np.inf) <= limit else best
     return Finding(
         kind="leftover-program",
         message=(
-            f"{left}: the programs of this side did not go there, though {best} need leave only "
-            f"{why.must_leave[why.best]:.2f} mm{more}"
+            f"{left}: the programs of this side did not go there, though {able} could have, to "
+            f"{_rest_words(why.must_leave[able.number])}{more}"
         ),
         advice=(
             "Extend the finishing pass over this place, or check the zero of this setup; the line named "
@@ -78,6 +84,11 @@ def _finding(
         ),
         **shape.common_fields(evidence, one, limit, MEASURE),
     )
+
+
+def _rest_words(rest: float) -> str:
+    """Return what a cutter must leave, in words."""
+    return "within 0.05 mm of the part" if rest < 0.05 else f"about {rest:.2f} mm from the part"
 
 
 def _smaller(evidence: Evidence, one: shape.Looked, others: list[Cutter], limit: float) -> str:
@@ -88,7 +99,7 @@ def _smaller(evidence: Evidence, one: shape.Looked, others: list[Cutter], limit:
         rest = why.must_leave[why.best]
         if rest < abs(one.look.value):
             enough = "within the limit" if rest <= limit else "still over the limit"
-            return f"Add a pass with {best}: it need leave only {rest:.2f} mm there, {enough}."
+            return f"Add a pass with {best}: it can get in to {_rest_words(rest)}, {enough}."
     return "Add a pass with a smaller cutter (half the radius, half the corner), or round the corner."
 
 

@@ -23,15 +23,15 @@ def find(evidence: Evidence) -> list[Finding]:
             Finding(
                 kind="wrong-turn",
                 severity="safety",
-                message=f"the programs of '{setup.name}' fit the part with the blank {HOW[fit.better]}: "
-                f"{fit.errors[fit.better]:.2f} mm off in the mean, not {fit.errors[fit.stated]:.2f}",
-                advice=(
-                    f"The job says {fit.stated}: turn the blank {fit.better}, or have the programs made "
-                    f"again for a turn {fit.stated}; settle it before anything is cut."
+                message=(
+                    f"the programs of '{setup.name}' fit the part with the blank {HOW[fit.better]}, "
+                    f"not {HOW[fit.stated]}"
                 ),
-                value=fit.errors[fit.stated],
-                bound=0.0,
-                measure="mean vertical difference to the part on this side, turned as stated",
+                advice=(
+                    f'Turn the blank {fit.better} and say so in the job (turn = "{fit.better}"), or have '
+                    f"these programs made for the blank as the job says; settle it before anything is cut."
+                ),
+                measure="mean vertical difference to the part, both sides, for each way of turning",
                 setup=setup.name,
                 side=1 if evidence.frames[fit.setup].up > 0 else 2,
                 **evidence.job_line(f"setups[{fit.setup}].turn"),

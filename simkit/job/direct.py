@@ -62,7 +62,12 @@ def cutter_from_text(text: str) -> Cutter:
     diameter, *others = (part.strip() for part in sizes.split(","))
     if not (equals and colon and shape.strip() and diameter):
         raise InputProblems(
-            Problem(place, shown_text(text), _CUTTER_LIKE, f"write a shape of {', '.join(SHAPES)}")
+            Problem(
+                place,
+                shown_text(text),
+                _CUTTER_LIKE,
+                f"write = behind the number, : behind a shape ({', '.join(SHAPES)})",
+            )
         )
     low, high = TOOL_NUMBERS
     number_text = number_text.strip().lstrip("Tt")

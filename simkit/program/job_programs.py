@@ -68,7 +68,7 @@ def _missing_cutters(read: ProgramRead, job: Job, setup: Setup) -> list[Problem]
             Problem(
                 Place(read.name, line, column),
                 f"a call of cutter {tool}",
-                f"a cutter the job states ({known})",
+                f"a cutter the job states ({known})" if job.file else f"one given by --cutter ({known})",
                 f"add [cutters.{tool}] to the job, or correct the number"
                 if job.file
                 else f"add --cutter {tool}=SHAPE:DIAMETER, or correct the number",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import sys
 from collections.abc import Iterator
 from typing import Any
@@ -101,8 +102,7 @@ class Console:
         for picture in result["pictures"]:
             self._out.print(f"picture: {picture}", markup=False, soft_wrap=True)
         self._out.print(Text("Not simulated: " + "; ".join(result["not_simulated"]) + "."), style="dim")
-        for caution in result["cautions"]:
-            self._out.print(Text(caution), style="dim")
+        self._out.print(Text(" ".join(result["cautions"])), style="dim")
         self._out.print(verdict)
 
 
@@ -173,11 +173,14 @@ def _place(row: dict[str, Any]) -> str:
 
 
 def measured_text(row: dict[str, Any]) -> str:
-    """Return the measured value of a finding with its bound and unit, '' when it has none."""
+    """Return the measured value of a finding with its bound and unit, '' when it has none.
+
+    Both are printed to a hundredth, the bound rounded up: more digits would promise too much.
+    """
     if row["value"] is None:
         return ""
-    bound = f" ±{row['bound']:.2g}" if row["bound"] else ""
-    return f"{row['value']:.3g}{bound} {row['unit']}"
+    bound = f" ±{math.ceil(row['bound'] * 100) / 100:.2f}" if row["bound"] else ""
+    return f"{row['value']:.2f}{bound} {row['unit']}"
 
 
 def _advice(rows: list[dict[str, Any]]) -> list[tuple[str, str]]:

@@ -47,6 +47,7 @@ def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[lis
         turns[1 if frame.up > 0 else 2] = setup.turn
     for side in sorted({1 if frame.up > 0 else 2 for frame in evidence.frames}):
         path = folder / f"leftover_side_{side}.png"
+        subject = "what is left standing or cut too deep" if side in shown else "what is left"
         draw_plan_view(
             path,
             lattice=field.lattice,
@@ -58,7 +59,8 @@ def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[lis
             blank=job.blank,
             limits=limits,
             findings=[row for row in result["findings"] if row["side"] in (side, None)],
-            title=f"{name}: what is left standing or cut too deep, side {side}",
+            title=f"{name}: {subject}, side {side}",
+            is_judged=side in shown,
             subtitle=result["verdict"]["sentence"],
             cell=field.lattice.cell,
             relief=(field.upper if side == 1 else field.lower).astype(np.float64),

@@ -61,6 +61,7 @@ def draw_plan_view(
     subtitle: str,
     cell: float,
     relief: np.ndarray | None = None,
+    is_judged: bool = True,
     dpi: float = canvas.BASE_DPI,
 ) -> str:
     """Draw the map of one side as a PNG at `path` and return the path.
@@ -72,7 +73,8 @@ def draw_plan_view(
     findings: dicts with number, kind, severity, at (x, y, z) mm blank frame or None, value or None, and
     unit where the value is not mm; in the order to be read.  title; subtitle, the verdict sentence.
     cell mm, as the check says it.  relief (ny, nx) mm, height of the surface of this side in the blank
-    frame, or None: shades what is within the limits a little.  dpi: 150 gives 1800 pixels at most.
+    frame, or None: shades what is within the limits a little.  is_judged: False where there is no
+    target: the shaded surface alone is drawn, without the colour scale.  dpi: 150 gives 1800 pixels at most.
 
     Accuracy: a colour shows the worst deviation of all cells under a pixel, and what is thinner than 3
     pixels is widened to 3, so a spot may look up to 2 pixels wider than it is and is never left out.
@@ -91,6 +93,8 @@ def draw_plan_view(
     across, down = max(round(blank.length / pitch), 8), max(round(blank.width / pitch), 8)
     width = max(across + LEFT_ROOM + SIDE_ROOM, NARROWEST)
     seen = SeenPlan(lattice, blank, turn, pitch, across, down)
+    if not is_judged:  # all wood is drawn like what is within the limits: grey and shaded
+        deviation = np.where(np.asarray(is_solid, bool), 0.0, np.nan)
     index = colours.class_index(deviation, limits)
     shown, flags = _raster(seen, index, np.asarray(is_solid, bool), holding)
     picture = _paint(shown, flags, _shade(seen, relief, side) if relief is not None else None)
@@ -102,7 +106,7 @@ def draw_plan_view(
     band = BAND if down < LOW else 0
     map_top = y_head + canvas.line_height(SMALL) + TOP_ROOM + band
     key_top = map_top + down + FRONT_ROOM + 22
-    signs = _signs(flags, findings)
+    signs = _signs(flags, findings)[0 if is_judged else 1 :]
     sign_rows = _flow(signs, inner)
     list_top = key_top + canvas.KEY_HEIGHT + 50 + 42 * (1 + max((row for row, _ in sign_rows), default=-1))
     columns = 3 if inner > 1500 else 2
@@ -120,14 +124,16 @@ def draw_plan_view(
     left = LEFT_ROOM + (width - LEFT_ROOM - SIDE_ROOM - across) // 2
     top = round(map_top)
     page.image(picture, left, top)
-    _outline(page, seen, index != colours.NO_TARGET, left, top)
+    if is_judged:
+        _outline(page, seen, index != colours.NO_TARGET, left, top)
     page.box(left, top, across, down, edge=colours.INK, edge_width=1.6, zorder=4)
     _rulers(page, blank, pitch, left, top, across, down, band)
     busy = np.zeros((page.height, page.width), bool)
     busy[top : top + down, left : left + across] = (shown >= 0) & (shown != colours.WITHIN)
     _numbers(page, seen, findings, left, top, busy, band)
     bar_width = min(990, inner - 330)
-    canvas.draw_key(page, MARGIN, key_top, bar_width, limits)
+    if is_judged:
+        canvas.draw_key(page, MARGIN, key_top, bar_width, limits)
     _scale_bar(page, pitch, width - MARGIN, key_top + 50, inner - bar_width - 90)
     for (row, x), sign in zip(sign_rows, signs, strict=True):
         _draw_sign(page, MARGIN + x, key_top + canvas.KEY_HEIGHT + 34 + 42 * row, sign)
@@ -299,9 +305,9 @@ def _signs(flags, findings):
     signs += [(name, text) for name, text in words.items() if flags[name].any()]
     severities = [f.get("severity") in MUST for f in findings]
     if any(severities):
-        signs.append(("must", "put right"))
+        signs.append(("must", "to put right, see the list"))
     if not all(severities):
-        signs.append(("note", "worth knowing"))
+        signs.append(("note", "worth knowing, see the list"))
     return signs
 
 

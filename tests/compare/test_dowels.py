@@ -91,15 +91,18 @@ def test_pins__holes_on_the_line_of_turning_meet_themselves():
     assert [pin.miss for pin in pins_after("about x")] == pytest.approx([0.0, 0.0])
 
 
-def test_pins__turned_end_over_end_each_hole_lies_at_length_less_x():
+def test_pins__turned_end_over_end_the_nearest_hole_is_the_other_one():
+    # x -> 60 - x: the hole at 48 lies at 12, that at 8 lies at 52; the pins stand at 8 and 48.
     left, right = pins_after("about y")
-    assert left.hole == pytest.approx((52.0, 15.0))
-    assert left.miss == pytest.approx(44.0)
-    assert right.hole == pytest.approx((12.0, 15.0))
-    assert right.miss == pytest.approx(36.0)
+    assert (left.dowel, left.nearest.dowel) == (LEFT, RIGHT)
+    assert left.hole == pytest.approx((12.0, 15.0))
+    assert left.miss == pytest.approx(4.0)
+    assert right.hole == pytest.approx((52.0, 15.0))
+    assert right.miss == pytest.approx(4.0)
 
 
 def test_pins__stated_pins_are_taken():
     left, right = pins_after("about y", stated=((52.0, 15.3), (12.0, 15.0)))
+    assert (left.nearest.dowel, right.nearest.dowel) == (LEFT, RIGHT)
     assert left.miss == pytest.approx(0.3)
     assert right.miss == pytest.approx(0.0)

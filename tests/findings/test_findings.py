@@ -147,3 +147,34 @@ def test_thin_wall__a_floor_cut_too_thin_but_not_one_thin_by_design(tmp_path):
 )
 def test_severity__straddling_the_limit_is_undecided(value, bound, severity):
     assert severity_of(value, bound, 0.3) == severity
+
+
+TWO_SIDED = JOB.replace(
+    "[target]",
+    """[[setups]]
+name = "under"
+turn = "none"
+zero = { corner = "left front", face = "bottom" }
+programs = ["under.nc"]
+[target]""",
+)
+
+
+def test_wrong_turn__a_setup_the_job_forgot_to_turn_over(tmp_path):
+    # The floor is faced from above to 10, a pocket is cut from below, off the middle.
+    part = trimesh.boolean.difference([block(0, 40, 0, 30, 0, 10), block(6, 24, 5, 17, -1, 4)])
+    lines = ["G0 X9 Y16", "G1 Z8 F300"]  # turned about x: y -> 30 - y, z -> 12 - z
+    for y in (16.0, 20.0, 22.0):
+        lines += [f"G1 X9 Y{y:g}", "X21"]
+    (tmp_path / "under.nc").write_text(HEAD + "\n".join(lines) + "\nG0 Z20\nM30\n", encoding="utf-8")
+    job = TWO_SIDED.replace("leftover = 0.3", "leftover = 2")
+    status, rows = check(tmp_path, part, faced(10), job=job)
+    assert status == 1
+    assert rows[0]["kind"] == "wrong-turn"
+    assert rows[0]["severity"] == "safety"
+    assert "turned about x" in rows[0]["message"]
+    line = job.splitlines().index('turn = "none"', 12) + 1
+    assert (rows[0]["file"], rows[0]["line"]) == ("job.toml", line)
+    job = job.replace('"under"\nturn = "none"', '"under"\nturn = "about x"')
+    status, rows = check(tmp_path, part, faced(10), job=job)
+    assert (status, [row for row in rows if row["severity"] != "warning"]) == (0, [])

@@ -14,6 +14,7 @@ from simkit.job.reader import job_from_words
 from tests.job.good_job import write_files
 
 BLANK_LIKE = 'expected LENGTHxWIDTHxTHICKNESS, such as 280x90x38 or "11x3 1/2x1 1/2 in"'
+WRITE_SIGNS = "write = behind the number, : behind a shape (flat, ball, drill)"
 CUTTER_LIKE = "expected NUMBER=SHAPE:DIAMETER, such as 1=ball:6"
 A_BLANK = Blank(280.0, 90.0, 38.0)
 A_BALL = Cutter(1, "ball", 6.0)
@@ -107,8 +108,14 @@ def test_cutter_from_text__forms(text, cutter):
 @pytest.mark.parametrize(
     ("text", "problems"),
     [
-        ("1:ball:6", [f"--cutter: found '1:ball:6', {CUTTER_LIKE}; write a shape of flat, ball, drill"]),
-        ("1=ball:", [f"--cutter: found '1=ball:', {CUTTER_LIKE}; write a shape of flat, ball, drill"]),
+        (
+            "1:ball:6",
+            [f"--cutter: found '1:ball:6', {CUTTER_LIKE}; {WRITE_SIGNS}"],
+        ),
+        (
+            "1=ball:",
+            [f"--cutter: found '1=ball:', {CUTTER_LIKE}; {WRITE_SIGNS}"],
+        ),
         (
             "0=ball:6",
             [
