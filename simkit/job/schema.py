@@ -92,7 +92,7 @@ _SIZE = {"kind": "length", "low": SMALLEST, "high": BIGGEST, "required": True}
 _LIMIT = {"kind": "length", "low": 0.0, "high": 100.0}
 
 KEYS: tuple[Key, ...] = (
-    Key("name", "text", "What the part is called, for people.", examples=('"olive boat"',)),
+    Key("name", "text", "What the part is called, for people.", examples=('"my part"',)),
     Key(
         "unit",
         "choice",
@@ -212,7 +212,7 @@ KEYS: tuple[Key, ...] = (
         "The program files in the order they are run, seen from the folder of the job file.",
         required=True,
         noun="a program",
-        examples=('["side1.nc"]', '["side2.nc"]'),
+        examples=('["my_side1.nc"]', '["my_side2.nc"]'),
     ),
     Key(
         "setups[].cutter",
@@ -241,7 +241,7 @@ KEYS: tuple[Key, ...] = (
         "A closed triangle mesh of the part.",
         required=True,
         noun="a mesh",
-        examples=('"olive_boat.stl"',),
+        examples=('"my_part.stl"',),
     ),
     Key(
         "target.units",
