@@ -212,7 +212,7 @@ KEYS: tuple[Key, ...] = (
         "The program files in the order they are run, seen from the folder of the job file.",
         required=True,
         noun="a program",
-        examples=('["my_side1.nc"]', '["my_side2.nc"]'),
+        examples=('["side1.nc"]', '["side2.nc"]'),
     ),
     Key(
         "setups[].cutter",

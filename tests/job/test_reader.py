@@ -179,7 +179,7 @@ def test_read_job__every_key_can_be_given(folder):
             if children(sub.path):
                 parts = ", ".join(f"{part.name} = {part.examples[0]}" for part in children(sub.path))
                 rows[-1] = f"{sub.name} = {{ {parts} }}"
-    text = "\n".join(rows).replace("olive_boat.stl", "part.stl").replace("[[8, 45], [268, 45]]", "[[8, 45]]")
+    text = "\n".join(rows).replace("my_part.stl", "part.stl").replace("[[8, 45], [268, 45]]", "[[8, 45]]")
     lines = read(text).lines
     plain = [key.path.replace("[]", "[0]").replace(".N", ".1") for key in KEYS]
     assert [path for path in plain if path not in lines] == []
@@ -190,7 +190,7 @@ def test_read_job__every_key_can_be_given(folder):
 
 def test_template_text__reads_back_as_a_job(folder):
     text = template_text()
-    (folder / "olive_boat.stl").write_text("solid\n", encoding="utf-8")
+    (folder / "my_part.stl").write_text("solid\n", encoding="utf-8")
     job = read(text)
     assert job.blank == Blank(280.0, 90.0, 38.0, "cherry")
     assert [setup.turn for setup in job.setups] == ["none", "about x"]
@@ -200,7 +200,7 @@ def test_template_text__reads_back_as_a_job(folder):
 
 
 def test_template_text__optional_keys_hold_when_the_mark_is_taken_away(folder):
-    (folder / "olive_boat.stl").write_text("solid\n", encoding="utf-8")
+    (folder / "my_part.stl").write_text("solid\n", encoding="utf-8")
     rows = [
         re.sub(r"^# (?=[a-z]+ = )", "", row)
         for row in template_text().split("\n")
