@@ -16,6 +16,7 @@ from simkit.compare.dowels import dowel_holes, pins
 from simkit.compare.outline import outline_step
 from simkit.compare.part_only import part_columns
 from simkit.compare.seam import find_seam
+from simkit.compare.second_look import second_look
 from simkit.compare.turns import fit_turn, side_error
 from simkit.compare.walls import wall_thickness
 from simkit.errors import InputProblems, Place, Problem
@@ -24,7 +25,7 @@ from simkit.findings.finding import Finding
 from simkit.findings.registry import judge
 from simkit.frames import Frame
 from simkit.job.model import Job
-from simkit.moves.table import Moves, join_moves
+from simkit.moves.table import ARC, Moves, join_moves
 from simkit.stock.cut import cut, cut_heights
 from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
 from simkit.target.envelope import envelopes
@@ -166,8 +167,14 @@ def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evide
         contacts.append((outcome.contact_depth, outcome.contact_at))
         evaluations += outcome.evaluations
 
+    boxes = _plan_boxes(job, moves, rows, frames)
+
     def recut(window: Lattice) -> Field:
-        return cut_all(job, moves, rows, frames, window)[-1].field
+        x, y = window.x(), window.y()
+        near = (boxes[:, 0] <= x[-1]) & (boxes[:, 1] >= x[0]) & (boxes[:, 2] <= y[-1]) & (boxes[:, 3] >= y[0])
+        chosen = np.flatnonzero(near)
+        parts = _setup_slices(moves[chosen], len(job.setups))
+        return cut_all(job, moves[chosen], parts, frames, window)[-1].field
 
     return Evidence(
         job=job,
@@ -182,6 +189,21 @@ def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evide
         contacts=contacts,
         evaluations=evaluations,
     )
+
+
+def _plan_boxes(job: Job, moves: Moves, rows: list[slice], frames: list[Frame]) -> np.ndarray:
+    """Return for each move a box (x low, x high, y low, y high) mm, blank frame, that holds all it cuts."""
+    boxes = np.empty((len(moves), 4))
+    for one, frame in zip(rows, frames, strict=True):
+        seen = moves[one].in_frame(frame)
+        ends = np.stack([seen.start[:, :2], seen.end[:, :2]])
+        radius = np.hypot(*(seen.start[:, :2] - seen.centre).T)[:, None]
+        is_arc = (seen.kind == ARC)[:, None]
+        low = np.where(is_arc, seen.centre - radius, ends.min(axis=0))
+        high = np.where(is_arc, seen.centre + radius, ends.max(axis=0))
+        boxes[one, 0::2], boxes[one, 1::2] = low, high
+    reach = max(cutter.radius for cutter in job.cutters.values()) + 1e-6
+    return boxes + np.array([-reach, reach, -reach, reach])
 
 
 def _heights(job: Job, moves: Moves, rows: list[slice], frames: list[Frame], points: np.ndarray):
@@ -203,13 +225,17 @@ def _compare(evidence: Evidence) -> None:
     evidence.envelopes = envelopes(grid, field.lattice)
     threshold = min(limits.gouge, limits.leftover) / 2
     evidence.deviations = {
-        side: deviation(field, evidence.envelopes, grid, side, threshold) for side in _sides_cut(evidence)
+        side: second_look(
+            deviation(field, evidence.envelopes, grid, side, threshold),
+            field,
+            grid,
+            evidence.recut,
+            limits.gouge,
+            limits.leftover,
+        )
+        for side in _sides_cut(evidence)
     }
-    both = {
-        side: evidence.deviations.get(side) or deviation(field, evidence.envelopes, grid, side, threshold)
-        for side in (1, 2)
-    }
-    evidence.break_through = break_through(field, evidence.envelopes, both[1], both[2], limits.gouge)
+    evidence.break_through = break_through(field, evidence.envelopes)
     evidence.outside = outline_step(field, evidence.envelopes)
 
 

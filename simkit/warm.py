@@ -8,6 +8,7 @@ import numpy as np
 
 from simkit._jit import is_cold, mark_warm
 from simkit.check import NoProgress, Timings, examine
+from simkit.compare.reach import reach
 from simkit.cutters import Cutter
 from simkit.job.model import Blank, Dowel, Job, Limits, Setup
 from simkit.moves.table import ARC, LINE, Moves, make_moves
@@ -71,6 +72,9 @@ def compile_all(fraction=None) -> None:
     if fraction is not None:
         stages = iter(np.linspace(0.1, 0.9, 6))
         progress.stage = lambda name: fraction(float(next(stages, 0.95)))
+    # Whether a spot of the thumbnail needs the reach of a cutter is left to chance; so it is asked.
+    lattice = blank_lattice(4.0, 4.0, 0.5)
+    reach(np.zeros(lattice.shape), lattice, [Cutter(1, "ball", 2.0)])
     examine(job, reads, blank_lattice(16.0, 12.0, 0.25), target, Timings(), progress)
 
 

@@ -77,7 +77,7 @@ def closer_look(
         columns = slice((near[2] - box[2]) * DIVIDE, (near[3] - box[2]) * DIVIDE)
         is_near = np.zeros(field.lattice.shape, dtype=bool)
         is_near[rows, columns] = True
-        least, most = _measured(field, around, grid, side, is_near, (*surfaces, CutSurface(field, side)))
+        least, most = measured(field, around, grid, side, is_near, (*surfaces, CutSurface(field, side)))
         middle = (least + most) / 2
         size = np.where(np.isnan(middle), 0.0, np.maximum(-middle if is_gouge else middle, 0.0))
         cell = tuple(int(k) for k in np.unravel_index(np.argmax(size + 1e-12 * is_near), size.shape))
@@ -108,9 +108,7 @@ def _cropped(
     cell = (iy - box[0], ix - box[2])
     is_near = np.zeros(field.lattice.shape, dtype=bool)
     is_near[cell] = True
-    _, most = _measured(
-        field, envelopes(grid, field.lattice), grid, side, is_near, (CutSurface(field, side),)
-    )
+    _, most = measured(field, envelopes(grid, field.lattice), grid, side, is_near, (CutSurface(field, side),))
     return field, cell, float(np.nan_to_num(np.abs(most[cell])))
 
 
@@ -132,7 +130,7 @@ def _box(cell: tuple[int, int], room: int, lattice: Lattice) -> tuple[int, int, 
     )
 
 
-def _measured(
+def measured(
     field: Field,
     around: Envelopes,
     grid: TargetGrid,

@@ -5,6 +5,7 @@ Positive: leftover, material standing proud of the part.  Negative: gouge, cut i
 
 from __future__ import annotations
 
+import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +15,7 @@ from simkit.stock.field import Field, Lattice
 from simkit.target.envelope import Envelopes
 from simkit.target.grid import TargetGrid
 
+SHAVED = 2.0  # mm
 THRESHOLD = 0.05  # mm: below this the vertical difference is close enough, and never too small
 BLOCK = 8  # columns along the edge of a block of the search tables
 NO_SKIP = (0, 0, 0, 0)
@@ -54,6 +56,12 @@ class CutSurface:
         self.heights = np.where(field.is_solid, heights.astype(np.float64), -np.inf)
         self.skip = skip
         self._tables: dict[tuple[bool, bool], tuple] = {}
+
+    def without(self, box: tuple[int, int, int, int]) -> CutSurface:
+        """Return the same surface with the cells (iy0, iy1, ix0, ix1) left to a finer one."""
+        other = copy.copy(self)
+        other.skip = box  # the tables do not depend on it
+        return other
 
     def _table(self, is_gouge: bool, is_least: bool) -> tuple:
         key = (is_gouge, is_least)
@@ -187,19 +195,27 @@ class BreakThrough:
     depth: np.ndarray
 
 
-def break_through(
-    field: Field, envelopes: Envelopes, upper: Deviation, lower: Deviation, least: float
-) -> BreakThrough:
+def break_through(field: Field, envelopes: Envelopes) -> BreakThrough:
     """Return where the cut went right through the part.
 
-    field, envelopes: on one lattice.  upper, lower: deviations of sides 1 and 2.
-    least mm: an outer wall shaved by less than this from the side empties columns too; it is a gouge
-    of that size and no break-through.
+    field, envelopes: on one lattice.  An outer wall shaved from the side empties columns too: a spot
+    that touches the outline and reaches no farther in than SHAVED mm is a gouge, no break-through.
     The mask is exact at cell centres; depth to 1e-5 mm (float32).
     """
+    from scipy import ndimage
+
     _check(field, envelopes, 1)
     left = np.minimum(field.upper, envelopes.upper) - np.maximum(field.lower, envelopes.lower)
-    is_deep = (upper.normal < -least) | (lower.normal < -least)
-    mask = ~(left > 0) & envelopes.is_part & is_deep
+    is_gone = ~(left > 0) & envelopes.is_part
+    cell = field.lattice.cell
+    inward = ndimage.distance_transform_edt(np.pad(envelopes.is_part, 1), sampling=cell)[1:-1, 1:-1]
+    label, count = ndimage.label(is_gone, np.ones((3, 3)))
+    mask = np.zeros_like(is_gone)
+    if count:
+        numbers = np.arange(1, count + 1)
+        farthest = ndimage.maximum(inward, label, numbers)
+        nearest = ndimage.minimum(inward, label, numbers)
+        is_shaved = np.r_[True, (nearest <= cell) & (farthest <= SHAVED + cell)]
+        mask = is_gone & ~is_shaved[label]
     depth = np.where(mask, envelopes.upper - envelopes.lower, np.nan).astype(np.float32)
     return BreakThrough(mask, depth)

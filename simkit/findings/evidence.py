@@ -99,9 +99,10 @@ class Evidence:
             )
         if self.target is not None:
             words += [
-                f"side {side} is cut by no setup; its shape was not judged"
-                for side in (1, 2)
-                if side not in self.deviations
+                f"which way '{self.job.setups[fit.setup].name}' is turned over cannot be told from the part: "
+                "it fits another way as well"
+                for fit in self.turns
+                if not fit.is_told_apart
             ]
             words += list(self.target.notes)
         return words

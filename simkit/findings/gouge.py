@@ -19,7 +19,7 @@ def find(evidence: Evidence) -> list[Finding]:
         )
         for nth, one in enumerate(told):
             more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
-            steep = abs(float(deviation.vertical[one.spot.cell]))
+            steep = max(abs(float(deviation.vertical[one.spot.cell])), abs(one.look.value))
             findings.append(
                 Finding(
                     kind="gouge",

@@ -28,11 +28,9 @@ def find(evidence: Evidence) -> list[Finding]:
     limit = evidence.job.limits.leftover
     for side in evidence.deviations:
         used = cutters_of_side(evidence, side)
-        if not used:
-            continue
         told, lesser = shape.looked_spots(evidence, side, limit, is_gouge=False)
         for nth, one in enumerate(told):
-            why = why_left(one.spot, evidence.envelopes, evidence.target_grid, side, used)
+            why = why_left(one.spot, evidence.envelopes, evidence.target_grid, side, used) if used else None
             more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
             findings.append(_finding(evidence, one, why, used, limit, more))
     return findings + _outer_steps(evidence, limit)
@@ -50,10 +48,17 @@ def cutters_of_side(evidence: Evidence, side: int) -> list[Cutter]:
 
 
 def _finding(
-    evidence: Evidence, one: shape.Looked, why: WhyLeft, used: list[Cutter], limit: float, more: str
+    evidence: Evidence, one: shape.Looked, why: WhyLeft | None, used: list[Cutter], limit: float, more: str
 ) -> Finding:
-    best = evidence.job.cutters[why.best]
     left = f"{abs(one.look.value):.2f} mm left standing over {shape.area_words(one.spot.area)}"
+    if why is None:
+        return Finding(
+            kind="leftover-program",
+            message=f"{left}: no program of this side carves{more}",
+            advice="Add a pass with a cutter that carves; this side is only drilled, or only moved over.",
+            **shape.common_fields(evidence, one, limit, MEASURE),
+        )
+    best = evidence.job.cutters[why.best]
     if why.cause == "cutter":
         others = [
             cutter
@@ -111,9 +116,9 @@ def _outer_steps(evidence: Evidence, limit: float) -> list[Finding]:
     run = np.where(outside.is_step, outside.run, 0.0)
     field = evidence.field
     findings = []
-    found = spots(run, run > limit, field.lattice)
+    found = spots(run, run > limit - field.lattice.cell / 2, field.lattice)
     for nth, spot in enumerate(found[: shape.MOST]):
-        value, bound = _closer_step(evidence, spot, outside.bound)
+        value, bound = _closer_step(evidence, spot)
         severity = shape.severity_of(value, bound, limit)
         if not severity:
             continue
@@ -145,8 +150,8 @@ def _outer_steps(evidence: Evidence, limit: float) -> list[Finding]:
     return findings
 
 
-def _closer_step(evidence: Evidence, spot: Spot, bound: float) -> tuple[float, float]:
-    """Return the size of a step and its bound, measured again on finer cells where that is clear."""
+def _closer_step(evidence: Evidence, spot: Spot) -> tuple[float, float]:
+    """Return the size of a step and its bound, mm, measured again on finer cells; 0 where there is none."""
     lattice = evidence.field.lattice
     room = round((spot.value + 2 * HOLDING) / lattice.cell) + 2
     iy, ix = spot.cell
@@ -155,5 +160,5 @@ def _closer_step(evidence: Evidence, spot: Spot, bound: float) -> tuple[float, f
     y, x = window.y()[:, None], window.x()
     is_here = fine.is_step & (np.hypot(x - spot.at[0], y - spot.at[1]) <= 2 * lattice.cell)
     if not is_here.any():
-        return spot.value, bound
+        return 0.0, fine.bound
     return float(fine.run[is_here].max()), fine.bound

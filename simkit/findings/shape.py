@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from scipy import ndimage
 
 from simkit.compare.closer import Look, closer_look
 from simkit.compare.spots import Spot, spots
 from simkit.findings.evidence import Evidence
 
 CLOSE = 0.03  # mm: bounds after a closer look are smaller, so what lies lower cannot reach the limit
+MOST_CLOSE = 60  # spots near the limit that are looked at closely; more are told as their cells have it
 MOST = 12  # spots of one kind and side that are told one by one, worst first
 
 
@@ -46,17 +48,38 @@ def looked_spots(
     A spot whose cells stay just below the limit is looked at too: between them it may reach beyond.
     """
     deviation = evidence.deviations[side]
-    size = -deviation.normal if is_gouge else deviation.normal
-    size = np.where(np.isnan(size) if mask is None else np.isnan(size) | ~mask, 0.0, size)
-    found = spots(deviation.normal, size > limit, deviation.lattice)
-    close = spots(deviation.normal, size > limit - min(CLOSE, limit / 3), deviation.lattice)
-    close = [spot for spot in close if abs(spot.value) <= limit]
-    looked = []
-    for spot in found[:MOST] + close[:MOST]:
-        look = closer_look(evidence.recut, evidence.field, evidence.target_grid, side, spot.cell, is_gouge)
-        row = owner_at(evidence, side, spot.cell)
-        looked.append(Looked(spot, look, severity_of(abs(look.value), look.bound, limit), row, side))
-    return [one for one in looked if one.severity], found[MOST:]
+    sign = -1.0 if is_gouge else 1.0
+    is_out = np.isnan(deviation.normal) if mask is None else np.isnan(deviation.normal) | ~mask
+    least, most = (np.where(is_out, 0.0, sign * values) for values in (deviation.normal, deviation.most))
+    found = spots(deviation.normal, least > limit, deviation.lattice)
+    # Near the limit, or straddling it, and not part of a spot that is beyond it anyway.
+    is_near = (most > limit) | (least > limit - min(CLOSE, limit / 3))
+    label, _ = ndimage.label(is_near, np.ones((3, 3)))
+    is_beyond = np.zeros(label.max() + 1, bool)
+    is_beyond[label[least > limit]] = True
+    close = spots(deviation.most, is_near & ~is_beyond[label], deviation.lattice)
+    looked = [_looked(evidence, side, spot, limit, is_gouge) for spot in found[:MOST] + close[:MOST_CLOSE]]
+    looked += [_unlooked(evidence, side, spot, limit) for spot in close[MOST_CLOSE:]]
+    told = sorted((one for one in looked if one.severity), key=lambda one: -abs(one.look.value))
+    return told, found[MOST:]
+
+
+def _looked(evidence: Evidence, side: int, spot: Spot, limit: float, is_gouge: bool) -> Looked:
+    """Return a spot after a closer look at its worst place."""
+    look = closer_look(evidence.recut, evidence.field, evidence.target_grid, side, spot.cell, is_gouge)
+    row = owner_at(evidence, side, spot.cell)
+    return Looked(spot, look, severity_of(abs(look.value), look.bound, limit), row, side)
+
+
+def _unlooked(evidence: Evidence, side: int, spot: Spot, limit: float) -> Looked:
+    """Return a spot near the limit as its cells have it, where there are too many to look at each."""
+    deviation = evidence.deviations[side]
+    least, most = (float(abs(values[spot.cell])) for values in (deviation.normal, deviation.most))
+    surface = evidence.field.upper if side == 1 else evidence.field.lower
+    look = Look(least, most - least, (*spot.at, float(surface[spot.cell])), deviation.lattice.cell)
+    return Looked(
+        spot, look, severity_of(least, most - least, limit), owner_at(evidence, side, spot.cell), side
+    )
 
 
 def owner_at(evidence: Evidence, side: int, cell: tuple[int, int]) -> int:

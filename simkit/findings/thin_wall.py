@@ -78,8 +78,8 @@ def _judged(evidence: Evidence) -> np.ndarray:
 
 
 def _severity(spot: ThinSpot, limit: float) -> str:
+    if spot.thickness - spot.bound >= limit:
+        return ""
     if spot.is_by_design:
         return "note"
-    if spot.thickness + spot.bound < limit:
-        return "beyond"
-    return "undecided" if spot.thickness < limit else ""
+    return "beyond" if spot.thickness + spot.bound < limit else "undecided"

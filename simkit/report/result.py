@@ -21,31 +21,37 @@ VERSION = 1  # of the result's form; raised when a key changes its meaning
 FAILING = SEVERITIES[:3]
 
 
-def verdict_of(findings: list[Finding], is_judged: bool) -> dict[str, Any]:
+def verdict_of(findings: list[Finding], sides: tuple[int, ...]) -> dict[str, Any]:
     """Return the verdict: status, one sentence, and the exit status.
 
-    is_judged: whether there was a target to judge the shape against.
+    sides: those whose shape was judged against a target; none when the job names no target.
     """
     failing = [finding for finding in findings if finding.severity in FAILING]
     decided = [finding for finding in failing if finding.severity != "undecided"]
     if decided:
         first = decided[0]
         where = f" in {first.file}:{first.line}" if first.line else ""
-        counted = "1 finding" if len(failing) == 1 else f"{len(failing)} findings"
+        counted = _counted(failing, "finding")
         status = "beyond limits"
         sentence = f"Beyond limits: {counted} to put right, the first{where}: {first.message}."
     elif failing:
         status = "undecided"
         sentence = (
-            f"Undecided: {len(failing)} values lie so near their limit that the bound straddles it; "
-            "use a finer --cell."
+            f"Undecided: {_counted(failing, 'value')} so near the limit that the bound straddles it, the "
+            f"first: {failing[0].message}; a finer --cell may tell."
         )
     else:
         status = "within limits"
         sentence = "Within limits: nothing to fix was found."
-    if not is_judged:
+    if not sides:
         sentence += " The shape was not judged: the job names no target."
+    elif len(sides) == 1:
+        sentence += f" Only side {sides[0]} was judged: no setup cuts the other."
     return {"status": status, "sentence": sentence, "exit_status": 1 if failing else 0}
+
+
+def _counted(items: list, word: str) -> str:
+    return f"1 {word}" if len(items) == 1 else f"{len(items)} {word}s"
 
 
 def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, float]) -> dict[str, Any]:
@@ -60,7 +66,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "version": VERSION,
             "simkit": simkit.__version__,
             "job": {"name": job.name, "file": job.file},
-            "verdict": verdict_of(findings, evidence.target is not None),
+            "verdict": verdict_of(findings, tuple(evidence.deviations)),
             "cell": field.lattice.cell,
             "blank": asdict(job.blank),
             "limits": asdict(job.limits),

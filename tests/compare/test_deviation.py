@@ -73,7 +73,7 @@ def test_break_through__has_its_own_mask_and_depth():
     hole = (np.abs(x - 20) < 4) & (np.abs(y - 15) < 4)
     field.upper[hole] = -0.5
     upper, lower = deviation(field, around, grid, 1), deviation(field, around, grid, 2)
-    found = break_through(field, around, upper, lower, 0.1)
+    found = break_through(field, around)
     assert np.array_equal(found.mask, hole)
     assert (found.depth[hole] == 3).all()
     assert np.isnan(found.depth[~hole]).all()
@@ -89,7 +89,7 @@ def test_break_through__from_both_sides_and_with_wood_left_below():
     field.upper[met], field.lower[met] = 5, 6
     field.upper[below], field.lower[below] = 2, 0
     upper, lower = deviation(field, around, grid, 1), deviation(field, around, grid, 2)
-    found = break_through(field, around, upper, lower, 0.1)
+    found = break_through(field, around)
     assert np.array_equal(found.mask, met | below)
     assert (found.depth[found.mask] == 4).all()
     assert upper.normal[met].min() == pytest.approx(-3, abs=1e-6)
@@ -103,9 +103,8 @@ def test_break_through__a_shaved_outer_wall_is_not_one():
     field, around = exact_field(grid, lattice)
     x, _ = plan(lattice)
     field.upper[x < 2.07] = 0
-    upper, lower = deviation(field, around, grid, 1), deviation(field, around, grid, 2)
-    assert break_through(field, around, upper, lower, 0.1).mask.sum() == 0
-    assert break_through(field, around, upper, lower, 0.01).mask.sum() == 200  # two columns of cells
+    upper = deviation(field, around, grid, 1)
+    assert break_through(field, around).mask.sum() == 0
     assert np.nanmin(upper.normal) == pytest.approx(-0.06, abs=1e-6)
 
 
@@ -274,3 +273,10 @@ def test_deviation__mistakes_of_the_caller():
         deviation(field, around, grid, 3)
     with pytest.raises(ShapeError, match="different lattices"):
         deviation(field, envelopes(grid, Lattice((0.0, 0.0), 0.5, 80, 60)), grid, 1)
+
+
+def test_break_through__a_thin_part_cut_wholly_away_is_one():
+    grid = grid_of(box((2, 2, 4), (38, 28, 4.5)))
+    field, around = exact_field(grid, TRAY_LATTICE)
+    field.upper[:], field.lower[:] = 3.9, 4.6  # each side goes past the other
+    assert np.array_equal(break_through(field, around).mask, around.is_part)
