@@ -228,6 +228,7 @@ def _compare(evidence: Evidence) -> None:
         side: second_look(
             deviation(field, evidence.envelopes, grid, side, threshold),
             field,
+            evidence.envelopes.side(side),
             grid,
             evidence.recut,
             limits.gouge,
@@ -263,7 +264,7 @@ def _sides(evidence: Evidence) -> None:
     """Line up the sides: dowel holes and pins, the turn that fits, the seam."""
     job = evidence.job
     evidence.holes = dowel_holes(
-        job.dowels, evidence.field, evidence.moves, evidence.rows, evidence.frames, job.cutters
+        job.dowels, evidence.fields[0], evidence.moves, evidence.rows, evidence.frames, job.cutters
     )
     evidence.pins = pins(evidence.holes, job.setups, job.blank)
     if evidence.target is None:

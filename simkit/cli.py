@@ -283,5 +283,13 @@ def _check_outputs(options: argparse.Namespace) -> None:
     if options.pictures and options.pictures.exists() and not options.pictures.is_dir():
         place = Place(str(options.pictures), key="--pictures")
         problems.append(Problem(place, "a file", "a folder", "name a folder for the pictures"))
+    elif options.pictures:
+        try:
+            options.pictures.mkdir(parents=True, exist_ok=True)
+        except OSError as reason:
+            place = Place(str(options.pictures), key="--pictures")
+            found = f"'{reason.strerror}'"
+            remedy = "choose another folder"
+            problems.append(Problem(place, found, "a folder that can be made", remedy))
     if problems:
         raise InputProblems(problems)

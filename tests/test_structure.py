@@ -17,7 +17,6 @@ STAGES = [
     "program",
     "moves",
     "stock",
-    "machine",
     "target",
     "compare",
     "findings",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.optimize import linear_sum_assignment
 
 from simkit.cutters import Cutter
 from simkit.frames import Frame, turned
@@ -14,7 +15,7 @@ from simkit.stock.field import Field
 
 SAME_PLACE = 1e-3  # mm: plunges closer than this make one hole
 SAME_SIZE = 0.25  # mm: a plunge with a cutter this near the hole's diameter drills it
-NEAR = 1.5  # diameters: a hole farther from its stated place is another hole
+NEAR = 1.5  # diameters: so near its place a plunge counts before an opening that was milled
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +24,7 @@ class Hole:
 
     at (x, y) mm, blank frame: its centre, the stated one when no program makes it.  off mm: how far
     from the stated place; bound mm: how far `at` may be off.  diameter mm.  is_through: whether the
-    whole field is open at its centre.  row: move that drilled it deepest, -1 when it was not plunged.
+    field is open at its centre when the pins are needed.  row: move that drilled it deepest, -1 when it was not plunged.
     how: "drilled", "milled" or "not made" (then it is taken to be where the job says).
     """
 
@@ -64,7 +65,7 @@ def dowel_holes(
 ) -> list[Hole]:
     """Return each named dowel hole as the programs made it.
 
-    field: after all setups.  moves, rows, frames: as in Evidence.  A hole is drilled by straight
+    field: before the first setup that needs the pins, that is after the first one.  moves, rows, frames: as in Evidence.  A hole is drilled by straight
     plunges with a cutter of its diameter (place exact), or milled with a smaller one (place and
     diameter from the cells that are open there: off by about a tenth of a cell, a quarter is stated).
     """
@@ -88,14 +89,16 @@ def _hole(dowel: Dowel, field: Field, moves: Moves, cutters: dict[int, Cutter], 
         for row, place in plunges
         if abs(cutters[int(moves.tool[row])].diameter - dowel.diameter) <= SAME_SIZE
     ]
-    if fitting and (nearest := min(fitting, key=lambda one: one[0]))[0] <= NEAR * dowel.diameter:
+    nearest = min(fitting, key=lambda one: one[0], default=None)
+    milled = _open_spot(field, dowel)
+    # A hole of this size somewhere else is this hole in the wrong place, unless one is milled here.
+    if nearest is not None and (nearest[0] <= NEAR * dowel.diameter or milled is None):
         off, _, place = nearest
         same = [row for _, row, other in fitting if np.hypot(*(other - place)) <= SAME_PLACE]
         row = min(same, key=lambda one: (moves.end[one, 2], one))
         diameter = cutters[int(moves.tool[row])].diameter
         at = (float(place[0]), float(place[1]))
         return Hole(dowel, at, off, 0.0, diameter, _is_open(field, at), row, "drilled")
-    milled = _open_spot(field, dowel)
     if milled is not None:
         at, diameter = milled
         off = float(np.hypot(at[0] - dowel.at[0], at[1] - dowel.at[1]))
@@ -144,12 +147,21 @@ def pins(holes: list[Hole], setups: tuple[Setup, ...], blank: Blank) -> list[Pin
         if index == 0 and setup.pins is None:
             continue
         to_table = turned(setup.turn, blank.length, blank.width, blank.thickness).inverse()
-        places = [to_table.apply_plan(np.array(hole.at)) for hole in holes]
-        for nth, own in enumerate(holes):
-            pin = setup.pins[nth] if setup.pins is not None else own.at
-            misses = [float(np.hypot(*(place - pin))) for place in places]
-            near = int(np.argmin(misses))
-            hole, place = holes[near], tuple(float(value) for value in places[near])
-            at = (float(pin[0]), float(pin[1]))
-            found.append(Pin(own.dowel, hole, index, place, at, misses[near], hole.bound))
+        places = np.array([to_table.apply_plan(np.array(hole.at)) for hole in holes]).reshape(-1, 2)
+        stated = setup.pins if setup.pins is not None else [hole.at for hole in holes]
+        stands = np.array(stated, dtype=np.float64).reshape(-1, 2)
+        misses = np.hypot(*np.moveaxis(places[None] - stands[:, None], 2, 0))
+        # One hole to one pin, so that the misses are the least together.
+        for nth, near in zip(*linear_sum_assignment(misses), strict=True):
+            found.append(
+                Pin(
+                    dowel=holes[nth].dowel,
+                    nearest=holes[near],
+                    setup=index,
+                    hole=tuple(float(value) for value in places[near]),
+                    pin=tuple(float(value) for value in stands[nth]),
+                    miss=float(misses[nth, near]),
+                    bound=holes[near].bound,
+                )
+            )
     return found

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
+from scipy import ndimage
 
 from simkit.compare.closer import measured
 from simkit.compare.deviation import CutSurface, Deviation
@@ -19,12 +20,14 @@ from simkit.target.grid import TargetGrid
 
 DIVIDE = 16  # fine cells to a cell
 BLOCK = 4  # cells along the edge of a block that is cut again in one go
+STEEP = 4.0  # rise per cell: beyond it (76 degrees) the two-way distance of a sample tells too little
 MARGIN = 1  # cells around a block, so that a step at its rim is seen
 
 
 def second_look(
     deviation: Deviation,
     field: Field,
+    target: np.ndarray,
     grid: TargetGrid,
     recut: Callable[[Lattice], Field],
     gouge: float,
@@ -32,13 +35,22 @@ def second_look(
 ) -> Deviation:
     """Return the deviation with every straddling cell replaced by the worst of its finer cells.
 
-    deviation: of `field` against the target of `grid`.  recut(lattice): the same job on other cells.
+    deviation: of `field` against the target of `grid`, whose surface on this side is `target` (ny, nx)
+    mm, NaN outside the outline.  recut(lattice): the same job on other cells.
     gouge, leftover mm: the limits; a cell straddles one when |normal| is within and |most| beyond it.
+    So are cells beside an upright step of the target: the cut may miss it by less than a cell, and no
+    sample would show it.  Cells that hang together with one that is beyond for certain are left as they are.
     A cell so looked at holds the worst value on cells of a sixteenth (`normal`, the least that is
     certain there, and `most`); what still straddles has a range of up to 2.9 fine cells.
     """
     limit = np.where(deviation.vertical < 0, gouge, leftover)
-    is_open = (np.abs(deviation.most) > limit) & (np.abs(deviation.normal) <= limit)
+    # What hangs together with a cell that is beyond its limit for certain is part of that spot.
+    is_straddling = (np.abs(deviation.most) > limit) | _is_steep(target, deviation.lattice.cell)
+    label, _ = ndimage.label(is_straddling, np.ones((3, 3)))
+    is_settled = np.zeros(label.max() + 1, bool)
+    is_settled[label[np.abs(deviation.normal) > limit]] = True
+    is_settled[0] = True
+    is_open = ~is_settled[label]
     if not is_open.any():
         return deviation
     normal, most = deviation.normal.copy(), deviation.most.copy()
@@ -69,6 +81,19 @@ def second_look(
             normal[cell] = _worst(least[inside], gouge, leftover)
             most[cell] = _worst(largest[inside], gouge, leftover)
     return replace(deviation, normal=normal, most=most)
+
+
+def _is_steep(target: np.ndarray, cell: float) -> np.ndarray:
+    """Return the cells from which the target rises or falls steeply to a neighbour (ny, nx) bool."""
+    is_steep = np.zeros(target.shape, bool)
+    for axis in (0, 1):
+        jump = np.abs(np.diff(target, axis=axis))
+        is_jump = jump > STEEP * cell  # NaN, the outline, compares false: `outline` looks there
+        first, second = ([slice(None)] * 2 for _ in range(2))
+        first[axis], second[axis] = slice(None, -1), slice(1, None)
+        is_steep[tuple(first)] |= is_jump
+        is_steep[tuple(second)] |= is_jump
+    return is_steep
 
 
 def _worst(values: np.ndarray, gouge: float, leftover: float) -> float:

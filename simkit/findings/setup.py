@@ -20,7 +20,7 @@ def find(evidence: Evidence) -> list[Finding]:
         now = field.upper_move if frame.up > 0 else field.lower_move
         is_idle = np.array_equal(now, owners[frame.up])
         owners[frame.up] = now
-        if is_idle:
+        if is_idle and not _meets_blank(evidence, index):
             findings.append(
                 Finding(
                     kind="setup",
@@ -36,3 +36,16 @@ def find(evidence: Evidence) -> list[Finding]:
                 )
             )
     return findings
+
+
+def _meets_blank(evidence: Evidence, index: int) -> bool:
+    """Return whether some cutting move of a setup goes below the blank's face inside its outline.
+
+    Then it only went again where another had cut (a spring pass), and its zero is not in doubt.
+    """
+    blank, frame = evidence.job.blank, evidence.frames[index]
+    moves = evidence.moves[evidence.rows[index]].in_frame(frame)
+    ends = np.concatenate([moves.start[~moves.rapid], moves.end[~moves.rapid]])
+    depth = blank.thickness - ends[:, 2] if frame.up > 0 else ends[:, 2]
+    is_inside = (ends[:, 0] > 0) & (ends[:, 0] < blank.length) & (ends[:, 1] > 0) & (ends[:, 1] < blank.width)
+    return bool((is_inside & (depth > 0.01)).any())

@@ -63,11 +63,14 @@ def test_dowel_holes__milled_with_a_smaller_cutter_is_found_within_its_bound():
     assert hole.is_through
 
 
-def test_dowel_holes__a_far_or_wrong_sized_plunge_is_none():
+def test_dowel_holes__one_drilled_far_off_is_that_hole_in_the_wrong_place():
     (hole,) = holes_of((LEFT,), **plunge(30.0, 15.0, -3.0))
-    assert (hole.how, hole.at) == ("not made", (8.0, 15.0))
+    assert (hole.how, hole.off) == ("drilled", pytest.approx(22.0))
+
+
+def test_dowel_holes__a_plunge_of_another_size_is_none():
     (hole,) = holes_of((LEFT,), **plunge(8.0, 15.0, -3.0, tool=2))
-    assert hole.how == "not made"
+    assert (hole.how, hole.at) == ("not made", (8.0, 15.0))
 
 
 def test_dowel_holes__rapids_and_level_moves_drill_nothing():
