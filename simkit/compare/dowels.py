@@ -24,8 +24,8 @@ class Hole:
 
     at (x, y) mm, blank frame: its centre, the stated one when no program makes it.  off mm: how far
     from the stated place; bound mm: how far `at` may be off.  diameter mm.  is_through: whether the
-    field is open at its centre when the pins are needed.  row: move that drilled it deepest, -1 when it was not plunged.
-    how: "drilled", "milled" or "not made" (then it is taken to be where the job says).
+    field is open at its centre when the pins are needed.  row: move that drilled it deepest, -1 when it
+    was not plunged.  how: "drilled", "milled" or "not made" (then it is taken to be where the job says).
     """
 
     dowel: Dowel
@@ -65,9 +65,10 @@ def dowel_holes(
 ) -> list[Hole]:
     """Return each named dowel hole as the programs made it.
 
-    field: before the first setup that needs the pins, that is after the first one.  moves, rows, frames: as in Evidence.  A hole is drilled by straight
-    plunges with a cutter of its diameter (place exact), or milled with a smaller one (place and
-    diameter from the cells that are open there: off by about a tenth of a cell, a quarter is stated).
+    field: before the first setup that needs the pins, that is after the first one.
+    moves, rows, frames: as in Evidence.  A hole is drilled by straight plunges with a cutter of its
+    diameter (place exact), or milled with a smaller one (place and diameter from the cells that are
+    open there: off by about a tenth of a cell, a quarter is stated).
     """
     plunges = [
         (one.start + index, frame.apply_plan(moves.end[one.start + index, :2]))

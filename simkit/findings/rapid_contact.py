@@ -36,8 +36,8 @@ def find(evidence: Evidence) -> list[Finding]:
                     # greater, by what a surface can rise over half a cell's diagonal at slope 1.
                     bound=float(evidence.field.lattice.cell * np.sqrt(0.5)),
                     limit=TOUCH,
-                    measure="greatest depth of wood removed along the cutter's axis, at cell centres; where the "
-                    "wood stands steeper than 45 degrees it can be more between them",
+                    measure="greatest depth of wood removed along the cutter's axis, at cell centres; "
+                    "where wood stands steeper than 45 degrees it can be more between them",
                     side=1 if evidence.frames[index].up > 0 else 2,
                     **evidence.place_of(place[local], index),
                     **evidence.source_of(row),
