@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 import re
 from array import array
-from collections.abc import Set
+from collections.abc import Iterator, Set
 from dataclasses import dataclass
 
 from simkit.errors import Place, Problem
@@ -102,7 +102,7 @@ class Interpreter:
         """Read every line; stops at the end of the program or at PROBLEM_LIMIT problems."""
         last = len(self.lines)
         has_frame = False
-        for number, line in enumerate(self.lines, 1):
+        for number, line in self._lines_to_read():
             if self._has_short_cut and self._run_common_block(number, line):
                 continue
             words, complaints = quick_words(line), ()
@@ -134,6 +134,10 @@ class Interpreter:
             self._run_block(block)
             if len(self.problems) >= PROBLEM_LIMIT:
                 break
+
+    def _lines_to_read(self) -> Iterator[tuple[int, str]]:
+        """Yield line numbers, from 1, and lines; a compiled reader passes over those it has done itself."""
+        yield from enumerate(self.lines, 1)
 
     def _run_common_block(self, number: int, line: str) -> bool:
         """Run a block of G0 or G1, X Y Z and F alone, when nothing that it needs is missing.
