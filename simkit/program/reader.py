@@ -9,10 +9,13 @@ import numpy as np
 from simkit.errors import InputProblems, Place, Problem
 from simkit.moves.table import ARC, LINE, Moves, make_moves
 from simkit.program import interpreter
-from simkit.program.interpreter import PROBLEM_LIMIT, ROW, Interpreter, Notice
+from simkit.program.interpreter import PROBLEM_LIMIT, Interpreter, Notice
+from simkit.program.rows import Rows
 from simkit.program.words import scan, split_lines
 
 __all__ = ["PROBLEM_LIMIT", "Notice", "ProgramRead", "read_program"]
+
+LARGE = 200_000  # bytes; below, Python alone is done before compiled code is loaded
 
 
 @dataclass(frozen=True)
@@ -76,15 +79,11 @@ def read_program(
     return _read(text_or_bytes, name, setup, cutter, units, has_short_cut=True)
 
 
-def _read(source, name, setup, cutter, units, has_short_cut) -> ProgramRead:
-    lines = split_lines(source, name)
-    state = Interpreter(name, lines, units, has_short_cut)
-    state.run()
-    table = (
-        np.frombuffer(state.rows, dtype=np.float64).reshape(-1, len(ROW))
-        if state.rows
-        else np.zeros((0, len(ROW)))
-    )
+def _read(source, name, setup, cutter, units, has_short_cut=True, is_compiled=None) -> ProgramRead:
+    if is_compiled is None:
+        is_compiled = len(source) >= LARGE
+    state, table = (_compiled if is_compiled else _plain)(source, name, units, has_short_cut)
+    lines = state.lines
     problems, notices = state.problems, dict(state.notices)
     if not state.block_count and not problems:
         remedy = "post the program again and look whether this is the right file"
@@ -116,47 +115,83 @@ def _read(source, name, setup, cutter, units, has_short_cut) -> ProgramRead:
     )
 
 
-def _moves(table: np.ndarray, name: str, setup: int, tool: np.ndarray, speed: np.ndarray) -> Moves:
-    end = table[:, :3]
-    code = table[:, ROW.index("code")]
-    is_rapid = code == interpreter.RAPID
+def _plain(source, name, units, has_short_cut) -> tuple[Interpreter, Rows]:
+    """Read a program in Python alone."""
+    state = Interpreter(name, split_lines(source, name), units, has_short_cut)
+    state.run()
+    table = Rows(0)
+    table.take(state.rows)
+    return state, table
+
+
+def _compiled(source, name, units, has_short_cut) -> tuple[Interpreter, Rows]:
+    """Read a program with its common blocks in compiled code: the same result, for large files."""
+    from simkit.program.fast import FastInterpreter
+    from simkit.program.source import Source
+
+    if isinstance(source, str):
+        try:
+            source = source.encode("utf-8")
+        except UnicodeEncodeError:  # half a surrogate pair: no file holds one
+            return _plain(source, name, units, has_short_cut)
+    state = FastInterpreter(name, Source(source, name), units)
+    state.run()
+    return state, state.columns
+
+
+def _moves(table: Rows, name: str, setup: int, tool: np.ndarray, speed: np.ndarray) -> Moves:
+    # The columns of a long program are large: each is made once, in its own type.
+    n = len(table)
+    start = np.empty((n, 3))
+    start[:1] = table.end[:1]
+    start[1:] = table.end[:-1]
     return make_moves(
         programs=(name,),
-        kind=np.where(code == interpreter.ARC, ARC, LINE),
-        rapid=is_rapid,
-        start=np.concatenate((end[:1], end[:-1])),
-        end=end,
-        centre=table[:, 6:8],
-        sweep=table[:, 8],
-        feed=np.where(is_rapid, np.nan, table[:, ROW.index("feed")]),
+        kind=np.where(table.code == interpreter.ARC, np.uint8(ARC), np.uint8(LINE)),
+        rapid=table.code == interpreter.RAPID,
+        start=start,
+        end=table.end,
+        centre=table.centre,
+        sweep=table.sweep,
+        feed=table.feed,
         speed=speed,
         tool=tool,
-        setup=np.full(len(table), setup),
-        line=table[:, ROW.index("line")],
+        setup=np.full(n, setup, dtype=np.int32) if setup else np.zeros(n, dtype=np.int32),
+        program=np.zeros(n, dtype=np.int32),
+        line=table.line,
     )
 
 
-def _first_cut(table: np.ndarray, where: np.ndarray) -> int | None:
-    """Return the first cutting row among those that `where` (n,) bool marks, or None."""
-    rows = np.flatnonzero(where & (table[:, ROW.index("code")] != interpreter.RAPID))
-    return int(rows[0]) if len(rows) else None
+def _first_cut(table: Rows, spans) -> int | None:
+    """Return the first cutting row in spans (begin, end) of rows, in order; or None."""
+    for begin, end in spans:
+        is_cut = table.code[begin:end] != interpreter.RAPID
+        first = int(is_cut.argmax()) if end > begin else 0
+        if end > begin and is_cut[first]:
+            return begin + first
+    return None
 
 
-def _block_place(state: Interpreter, table: np.ndarray, row: int) -> Place:
+def _block_place(state: Interpreter, table: Rows, row: int) -> Place:
     """Return the place of the first word of the block that made a row."""
-    line = int(table[row, ROW.index("line")])
+    line = int(table.line[row])
     return Place(state.name, line, scan(state.lines[line - 1])[0][0].start + 1)
 
 
-def _steps(length: int, events, before: float) -> np.ndarray:
-    """Return a column (length,) that is `before` and then follows events (row, value), in order."""
-    starts = np.array([0, *(row for row, _ in events), length])
-    return np.repeat(np.array([before, *(value for _, value in events)]), np.diff(starts))
+def _spans(length: int, events, before) -> list[tuple[int, int, float]]:
+    """Return spans (begin, end, value) of rows: `before` holds first, then events (row, value), in order."""
+    starts = [0, *(row for row, _ in events), length]
+    values = [before, *(value for _, value in events)]
+    return list(zip(starts[:-1], starts[1:], values, strict=True))
 
 
-def _cutters(
-    state: Interpreter, table: np.ndarray, name: str, cutter: int | None, notices: dict[str, Notice]
-):
+def _column(spans, dtype) -> np.ndarray:
+    """Return the column that holds the value of each span."""
+    lengths = [end - begin for begin, end, _ in spans]
+    return np.repeat(np.array([value for _, _, value in spans], dtype=dtype), lengths)
+
+
+def _cutters(state: Interpreter, table: Rows, name: str, cutter: int | None, notices: dict[str, Notice]):
     """Return the column of cutters and the calls it follows, or the problem that there is none."""
     calls, words = state.changes, state.tool_words
     if not calls and words:
@@ -178,10 +213,9 @@ def _cutters(
             text = f"T{tool} is chosen but no M6 changes to it: cutter {calls[-1][1]} stays in the spindle"
             notices["tool"] = Notice(Place(name, line, column), text)
     # Number 0 stands for an empty spindle.
-    column = _steps(len(table), [(row, tool) for row, tool, _, _ in calls], 0 if cutter is None else cutter)
-    before = np.arange(len(table)) < (calls[0][0] if calls else len(table))
-    is_bare = (column == 0) & ~before
-    row = _first_cut(table, is_bare | before if cutter is None else is_bare)
+    before, *behind = _spans(len(table), [(row, tool) for row, tool, _, _ in calls], cutter or 0)
+    bare = [(begin, end) for begin, end, tool in behind if tool == 0]
+    row = _first_cut(table, [before[:2], *bare] if cutter is None else bare)
     if row is not None and "cutter" not in state.told:
         return Problem(
             _block_place(state, table, row),
@@ -189,24 +223,25 @@ def _cutters(
             "a cutter, for its shape decides what is cut",
             "write T1 M6, with its number, or state the cutter for this program in the job",
         )
-    if calls and before.any():
+    rows_before = before[1]
+    if calls and rows_before:
         first = calls[0][1]
         if cutter is None:
-            column[before] = first
+            before = (0, rows_before, first)
             text = f"rapids before the first change of cutter are taken as made with cutter {first}"
         else:
             text = (
                 f"moves before the first change of cutter are taken as made with cutter {cutter}, as stated"
             )
         place = _block_place(state, table, 0)
-        if np.count_nonzero(before) > 1 or cutter is not None:
+        if rows_before > 1 or cutter is not None:
             notices["before"] = Notice(place, text)
-    return column, tuple(call[1:] for call in calls)
+    return _column([before, *behind], np.int32), tuple(call[1:] for call in calls)
 
 
-def _speeds(state: Interpreter, table: np.ndarray, name: str, notices: dict[str, Notice]) -> np.ndarray:
-    is_on = _steps(len(table), [(row, on) for row, _, on in state.spindle], False)
-    row = _first_cut(table, ~is_on.astype(bool))
+def _speeds(state: Interpreter, table: Rows, name: str, notices: dict[str, Notice]) -> np.ndarray:
+    is_on = _spans(len(table), [(row, on) for row, _, on in state.spindle], False)
+    row = _first_cut(table, [(begin, end) for begin, end, on in is_on if not on])
     if row is not None:
         if any(on for _, _, on in state.spindle):
             text = "a cutting move with the spindle off: no M3 since it was last stopped"
@@ -215,4 +250,4 @@ def _speeds(state: Interpreter, table: np.ndarray, name: str, notices: dict[str,
         else:
             text = "no M3 in the program: the spindle has to be switched on by hand"
         notices["spindle"] = Notice(_block_place(state, table, row), text)
-    return _steps(len(table), [(row, speed) for row, speed, _ in state.spindle], 0.0)
+    return _column(_spans(len(table), [(row, speed) for row, speed, _ in state.spindle], 0.0), np.float64)

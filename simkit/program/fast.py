@@ -1,0 +1,110 @@
+"""The reader of large programs: common blocks in compiled code, every other line by the plain interpreter.
+
+Both work on one state, so a line may go either way; what is told, and how, is the plain interpreter's alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from simkit.program import arcs
+from simkit.program import fast_kernels as fast
+from simkit.program.block import LARGEST_NUMBER
+from simkit.program.interpreter import ROW, Interpreter
+from simkit.program.rows import Rows
+from simkit.program.source import Source
+
+_POWERS = np.array([10.0**k for k in range(fast.MOST_DIGITS + 1)])
+
+
+class FastInterpreter(Interpreter):
+    """An Interpreter that passes over the common blocks of its source, having read them itself.
+
+    After run(): `columns` holds all rows, and `rows` none.
+    """
+
+    def __init__(self, name: str, source: Source, units: str | None):
+        super().__init__(name, source, units, has_short_cut=False)
+        self.columns = Rows(len(source) + 2)  # most lines are one row
+        self._floats = np.zeros(13)
+        self._ints = np.zeros(10, dtype=np.int64)
+        self._floats[fast.SAME_POINT] = arcs.SAME_POINT
+        self._floats[fast.LEAST_TOLERANCE] = arcs.LEAST_TOLERANCE
+        self._floats[fast.LARGEST_TOLERANCE] = arcs.LARGEST_TOLERANCE
+        self._floats[fast.LARGEST_NUMBER] = LARGEST_NUMBER
+        decimals = range(fast.MOST_DIGITS + 1)
+        self._tolerances = {
+            unit: np.array([arcs.tolerance(places, unit) for places in decimals]) for unit in ("mm", "in")
+        }
+
+    def run(self) -> None:
+        """Read the whole source, as Interpreter.run does."""
+        super().run()
+        self.columns.take(self.rows)
+        self.columns.trim()
+
+    def _row_count(self) -> int:
+        return self.columns.count + len(self.rows) // len(ROW)
+
+    def _lines_to_read(self) -> Iterator[tuple[int, str]]:
+        source, ints = self.lines, self._ints
+        ints[fast.POSITION], ints[fast.NUMBER] = source.start, 1
+        while ints[fast.POSITION] < source.stop:
+            self.columns.take(self.rows)
+            if self._is_plain():
+                self._read_blocks(source)
+            else:
+                fast.find_end(source.codes, ints)
+            if ints[fast.POSITION] >= source.stop:
+                break
+            line = source.text(int(ints[fast.POSITION]), int(ints[fast.LINE_END]))
+            yield int(ints[fast.NUMBER]), line
+            ints[fast.POSITION] = ints[fast.NEXT_LINE]
+            ints[fast.NUMBER] += 1
+        # What stands behind the last line end may be cut off, which is not for the kernel to judge.
+        yield len(source), source.text(source.stop, len(source.data))
+
+    def _is_plain(self) -> bool:
+        """Tell whether common blocks mean what the kernel takes them to mean, with nothing to be told."""
+        if self._is_doubtful or self.has_end or not self._is_unit_used or self._is_incremental is None:
+            return False
+        if self._x is None or self._y is None or self._z is None or self._scale is None:
+            return False
+        return self._motion is None or 0 <= self._motion <= 3
+
+    def _read_blocks(self, source: Source) -> None:
+        floats, ints, columns = self._floats, self._ints, self.columns
+        floats[: fast.SHIFT_X] = (
+            self._x,
+            self._y,
+            self._z,
+            np.nan if self._feed is None else self._feed,
+            self._scale,
+        )
+        floats[fast.MISMATCH] = self.largest_mismatch
+        line = self.largest_mismatch_line
+        ints[fast.MISMATCH_LINE] = -1 if line is None else line
+        ints[fast.MOTION] = -1 if self._motion is None else self._motion
+        ints[fast.IS_INCREMENTAL] = self._is_incremental
+        ints[fast.HAS_ARCS] = not self._is_arc_refused
+        ints[fast.BLOCKS] = self.block_count
+        tolerances = self._tolerances[self._unit]
+        while True:
+            columns.make_room(2)
+            ints[fast.ROWS] = columns.count
+            arrays = [getattr(columns, name) for name in Rows.NAMES]
+            fast.read_blocks(source.codes, source.stop, floats, ints, _POWERS, tolerances, *arrays)
+            columns.count = int(ints[fast.ROWS])
+            if columns.count + 2 <= columns.room:
+                break
+        self._x, self._y, self._z, feed = floats[: fast.FEED + 1].tolist()
+        if feed == feed:
+            self._feed, self._is_feed_lost = feed, False
+        self.block_count = int(ints[fast.BLOCKS])
+        if ints[fast.MOTION] >= 0:
+            self._motion = int(ints[fast.MOTION])
+        if ints[fast.MISMATCH_LINE] >= 0:
+            self.largest_mismatch = float(floats[fast.MISMATCH])
+            self.largest_mismatch_line = int(ints[fast.MISMATCH_LINE])
