@@ -49,16 +49,12 @@ _SORT[[_LF, _CR]] = _LINE_END
 def count_lines(data, start):
     """Count line ends: LF, CRLF or CR."""
     count = 0
+    before = np.uint8(0)
     for i in range(start, len(data)):
-        count += data[i] == _LF
-    returns = 0
-    for i in range(start, len(data)):
-        returns += data[i] == _CR
-    if returns > 0:
-        for i in range(start, len(data)):
-            if data[i] == _CR and not (i + 1 < len(data) and data[i + 1] == _LF):
-                count += 1
-    return count
+        char = data[i]
+        count += (char == _LF) | ((before == _CR) & (char != _LF))
+        before = char
+    return count + (before == _CR)
 
 
 @kernel
