@@ -11,8 +11,8 @@ import numpy as np
 
 from simkit.program import arcs
 from simkit.program import fast_kernels as fast
-from simkit.program.block import LARGEST_NUMBER
-from simkit.program.interpreter import ROW, Interpreter
+from simkit.program.block import LARGEST_NUMBER, REFUSED_MOTION
+from simkit.program.interpreter import ROW, Interpreter, Options
 from simkit.program.rows import Rows
 from simkit.program.source import Source
 
@@ -25,19 +25,28 @@ class FastInterpreter(Interpreter):
     After run(): `columns` holds all rows, and `rows` none.
     """
 
-    def __init__(self, name: str, source: Source, units: str | None):
-        super().__init__(name, source, units, has_short_cut=False)
+    def __init__(self, name: str, source: Source, units: str | None, options: Options | None = None):
+        super().__init__(name, source, units, has_short_cut=False, options=options)
         self.columns = Rows(len(source) + 2)  # most lines are one row
-        self._floats = np.zeros(13)
+        self._floats = np.zeros(12)
         self._ints = np.zeros(10, dtype=np.int64)
         self._floats[fast.SAME_POINT] = arcs.SAME_POINT
-        self._floats[fast.LEAST_TOLERANCE] = arcs.LEAST_TOLERANCE
-        self._floats[fast.LARGEST_TOLERANCE] = arcs.LARGEST_TOLERANCE
+        allowed = self.options.arc_tolerance
+        self._floats[fast.TINY_BELOW] = arcs.LARGEST_TOLERANCE if allowed is None else allowed
         self._floats[fast.LARGEST_NUMBER] = LARGEST_NUMBER
-        decimals = range(fast.MOST_DIGITS + 1)
         self._tolerances = {
-            unit: np.array([arcs.tolerance(places, unit) for places in decimals]) for unit in ("mm", "in")
+            unit: np.array(
+                [
+                    arcs.tolerance(decimals, unit) if allowed is None else allowed
+                    for decimals in range(fast.MOST_DIGITS + 1)
+                ]
+            )
+            for unit in ("mm", "in")
         }
+        # A word of a common block that the job declares harmless: left to the interpreter.
+        self._is_harmless_common = any(
+            name[:1].upper() in fast.LETTERS and not name.isalpha() for name in self.options.harmless_words
+        )
 
     def run(self) -> None:
         """Read the whole source, as Interpreter.run does."""
@@ -68,11 +77,10 @@ class FastInterpreter(Interpreter):
 
     def _is_plain(self) -> bool:
         """Tell whether common blocks mean what the kernel takes them to mean, with nothing to be told."""
-        if self._is_doubtful or self.has_end or not self._is_unit_used or self._is_incremental is None:
+        if not self.leaves_common or self._is_harmless_common or self._is_doubtful or self.has_end:
             return False
-        if self._x is None or self._y is None or self._z is None or self._scale is None:
-            return False
-        return self._motion is None or 0 <= self._motion <= 3
+        needed = (self._x, self._y, self._z, self._scale, self._is_incremental)
+        return self._is_unit_used and None not in needed and self._motion != REFUSED_MOTION
 
     def _read_blocks(self, source: Source) -> None:
         floats, ints, columns = self._floats, self._ints, self.columns
@@ -83,12 +91,13 @@ class FastInterpreter(Interpreter):
             np.nan if self._feed is None else self._feed,
             self._scale,
         )
+        floats[fast.SHIFT_X : fast.SHIFT_Z + 1] = self._shift_x, self._shift_y, self._shift_z
         floats[fast.MISMATCH] = self.largest_mismatch
         line = self.largest_mismatch_line
         ints[fast.MISMATCH_LINE] = -1 if line is None else line
         ints[fast.MOTION] = -1 if self._motion is None else self._motion
         ints[fast.IS_INCREMENTAL] = self._is_incremental
-        ints[fast.HAS_ARCS] = not self._is_arc_refused
+        ints[fast.HAS_ARCS] = self.leaves_arcs
         ints[fast.BLOCKS] = self.block_count
         tolerances = self._tolerances[self._unit]
         while True:
@@ -101,7 +110,7 @@ class FastInterpreter(Interpreter):
                 break
         self._x, self._y, self._z, feed = floats[: fast.FEED + 1].tolist()
         if feed == feed:
-            self._feed, self._is_feed_lost = feed, False
+            self._feed = feed
         self.block_count = int(ints[fast.BLOCKS])
         if ints[fast.MOTION] >= 0:
             self._motion = int(ints[fast.MOTION])

@@ -16,7 +16,7 @@ from simkit._jit import kernel
 
 # state of the reader that is no integer, and what limits an arc
 X, Y, Z, FEED, SCALE, SHIFT_X, SHIFT_Y, SHIFT_Z, MISMATCH = range(9)
-SAME_POINT, LEAST_TOLERANCE, LARGEST_TOLERANCE, LARGEST_NUMBER = range(9, 13)
+SAME_POINT, TINY_BELOW, LARGEST_NUMBER = range(9, 12)
 # state in integers; LINE_END and NEXT_LINE: of the line that was not read
 POSITION, NUMBER, LINE_END, NEXT_LINE, MOTION, IS_INCREMENTAL, HAS_ARCS, BLOCKS, ROWS, MISMATCH_LINE = range(
     10
@@ -28,7 +28,7 @@ MOST_DIGITS = 18  # the digits of a word then fit in an int64
 _LARGEST_EXACT = 2**53
 _FULL_TURN = 2.0 * math.pi
 
-_LETTERS = "XYZIJKRFGN"
+LETTERS = "XYZIJKRFGN"
 _I, _J, _K, _R, _F, _G, _N = range(3, 10)
 _AXES, _CENTRE, _RADIUS = 0b111, 0b11 << _I, 1 << _R
 _ARC_LETTERS = _CENTRE | _RADIUS | 1 << _K
@@ -37,7 +37,7 @@ _BLANK, _BRACKET, _SEMICOLON, _LINE_END = 10, 11, 12, 13
 _LF, _CR, _TAB, _SPACE, _OPEN, _CLOSE, _PLUS, _MINUS, _POINT, _ZERO = b"\n\r\t ()+-.0"
 
 _SORT = np.full(256, -1, dtype=np.int8)  # of a character, where a word may begin
-for _k, _letter in enumerate(_LETTERS):
+for _k, _letter in enumerate(LETTERS):
     _SORT[ord(_letter)] = _SORT[ord(_letter.lower())] = _k
 _SORT[[_SPACE, _TAB]] = _BLANK
 _SORT[_OPEN] = _BRACKET
@@ -92,7 +92,7 @@ def read_blocks(data, stop, floats, ints, powers, tolerances, end, code, feeds, 
     x, y, z, feed, scale = floats[X], floats[Y], floats[Z], floats[FEED], floats[SCALE]
     motion, number, row = ints[MOTION], ints[NUMBER], ints[ROWS]
     is_incremental = ints[IS_INCREMENTAL] != 0
-    values = np.zeros(len(_LETTERS))
+    values = np.zeros(len(LETTERS))
     arc = np.zeros(9)
     begin = at = ints[POSITION]
     while at < stop and row + 2 <= len(code):
@@ -178,7 +178,7 @@ def read_blocks(data, stop, floats, ints, powers, tolerances, end, code, feeds, 
                 break
             if is_arc and (ints[HAS_ARCS] == 0 or (seen & 1 << _K and values[_K] != 0.0)):
                 break
-            if seen & _AXES or (is_arc and seen & (_CENTRE | _RADIUS)):
+            if seen & (_AXES | _ARC_LETTERS):
                 if new_motion < 0 or (new_motion > 0 and math.isnan(new_feed)):
                     break
                 new_x, new_y, new_z = x, y, z
@@ -253,7 +253,7 @@ def _length(x, y):
 def _is_tiny(sx, sy, ex, ey, floats, tolerance):
     """Whether the ends are so near that the plain reader may have to tell of it; in doubt, yes."""
     apart = _length(ex - sx, ey - sy)
-    is_between = 0.5 * floats[SAME_POINT] < apart and apart < 1.01 * floats[LARGEST_TOLERANCE]
+    is_between = 0.5 * floats[SAME_POINT] < apart and apart < 1.01 * floats[TINY_BELOW]
     return is_between and apart <= 1.01 * tolerance
 
 
@@ -275,7 +275,7 @@ def _arc_about(sx, sy, ex, ey, cx, cy, sense, floats, tolerance, arc):
     bx, by = ex - cx, ey - cy
     r_start, r_end = _length(ax, ay), _length(bx, by)
     mismatch = abs(r_end - r_start)
-    if mismatch > floats[LEAST_TOLERANCE] and mismatch > tolerance:
+    if mismatch > tolerance:
         return 0
     turn = sense * math.atan2(ax * by - ay * bx, ax * bx + ay * by)
     if turn <= 0.0:
@@ -322,7 +322,7 @@ def _arc_of_radius(sx, sy, ex, ey, radius, sense, floats, tolerance, arc):
     half = _length(half_x, half_y)
     size = abs(radius)
     mismatch = half - size if half > size else 0.0
-    if mismatch > floats[LEAST_TOLERANCE] and mismatch > tolerance:
+    if mismatch > tolerance:
         return 0
     height = math.sqrt((size - half) * (size + half)) if size > half else 0.0
     turn = 2.0 * math.atan2(half, height)

@@ -6,7 +6,7 @@ from array import array
 
 import numpy as np
 
-from simkit.program.interpreter import ARC, RAPID, ROW
+from simkit.program.interpreter import ARC, ARC_YZ, ARRIVAL, RAPID, ROW
 
 _X, _CODE, _FEED, _LINE, _CENTRE, _SWEEP = (
     ROW.index(name) for name in ("x", "code", "feed", "line", "centre x", "sweep")
@@ -66,9 +66,10 @@ class Rows:
         new = slice(self.count, self.count + len(table))
         self.end[new] = table[:, _X : _X + 3]
         self.code[new] = table[:, _CODE]
-        self.feed[new] = np.where(table[:, _CODE] == RAPID, np.nan, table[:, _FEED])
+        is_rapid = (table[:, _CODE] == RAPID) | (table[:, _CODE] == ARRIVAL)
+        self.feed[new] = np.where(is_rapid, np.nan, table[:, _FEED])
         self.line[new] = table[:, _LINE]
-        is_arc = (table[:, _CODE] == ARC)[:, None]
+        is_arc = ((table[:, _CODE] >= ARC) & (table[:, _CODE] <= ARC_YZ))[:, None]
         self.centre[new] = np.where(is_arc, table[:, _CENTRE : _CENTRE + 2], 0.0)
         self.sweep[new] = np.where(is_arc[:, 0], table[:, _SWEEP], 0.0)
         self.count += len(table)

@@ -11,11 +11,10 @@ from simkit.program.block import Block
 from simkit.units import MM_PER_UNIT
 
 PROBLEM_LIMIT = 50
-ROW = ("x", "y", "z", "code", "feed", "line", "first of centre", "second of centre", "sweep")
-# Values of "code".  ARC in plane 17, 18 and 19 in turn.  ARRIVAL: a rapid whose start is not known; as a
+ROW = ("x", "y", "z", "code", "feed", "line", "centre x", "centre y", "sweep")
+# "centre x", "centre y": in the order of the arc's plane (PLANE_AXES).  Values of "code": ARC in plane 17, 18 and 19 in turn.  ARRIVAL: a rapid whose start is not known; as a
 # move it has no length (start = end).
 RAPID, FEED, ARC, ARC_ZX, ARC_YZ, ARRIVAL = 0.0, 1.0, 2.0, 3.0, 4.0, 5.0
-REFUSED_MOTION = -1  # motion mode: set by a word that was refused
 AXES = "XYZ"
 
 
@@ -127,7 +126,7 @@ class State:
     @property
     def leaves_common(self) -> bool:
         """Tell whether the modes leave lines and rapids to a short way of reading them."""
-        return self._feed_mode == 94 and not self._blind and (self._motion is None or self._motion <= 3)
+        return self._feed_mode == 94 and not self._blind and (self._motion is None or 0 <= self._motion <= 3)
 
     @property
     def leaves_arcs(self) -> bool:
