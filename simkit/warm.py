@@ -11,6 +11,7 @@ from simkit.check import NoProgress, Timings, examine
 from simkit.cutters import Cutter
 from simkit.job.model import Blank, Dowel, Job, Limits, Setup
 from simkit.moves.table import ARC, LINE, Moves, make_moves
+from simkit.program import fast
 from simkit.stock.field import blank_lattice
 from simkit.target.mesh import make_target
 
@@ -71,6 +72,7 @@ def compile_all(fraction=None) -> None:
     if fraction is not None:
         stages = iter(np.linspace(0.1, 0.9, 6))
         progress.stage = lambda name: fraction(float(next(stages, 0.95)))
+    fast.warm_up()
     examine(job, reads, blank_lattice(16.0, 12.0, 0.25), target, Timings(), progress)
 
 

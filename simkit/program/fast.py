@@ -117,3 +117,10 @@ class FastInterpreter(Interpreter):
         if ints[fast.MISMATCH_LINE] >= 0:
             self.largest_mismatch = float(floats[fast.MISMATCH])
             self.largest_mismatch_line = int(ints[fast.MISMATCH_LINE])
+
+
+def warm_up() -> None:
+    """Compile the kernels, or load them from the cache."""
+    source = Source(b"G21 G90 G0 X0 Y0 Z0\nG1 X1 F1\nG3 Y1 I0 J0.5\nX2 R9\nM30\n", "thumbnail")
+    FastInterpreter("thumbnail", source, None).run()
+    source[0]

@@ -15,7 +15,7 @@ from simkit.program.words import scan, split_lines
 
 __all__ = ["PROBLEM_LIMIT", "Notice", "Options", "ProgramRead", "read_program"]
 
-LARGE = 200_000  # bytes; below, Python alone is done before compiled code is loaded
+LARGE = 1_000_000  # bytes; below, Python alone is done before compiled code is loaded
 
 
 @dataclass(frozen=True)
@@ -79,8 +79,8 @@ def read_program(
 
     Error: coordinates rounding of float64 only; arcs within largest_arc_mismatch of what is written.
     Source: ISO 6983-1; NISTIR 6556 (2000), order of execution section 3.8.  Not from there, common
-    usage: `;` comments, G73, G90.1, G91.1, G95, line numbers of any length, arcs with both axis words left out, G0 to
-    G3 alone in a block as a change of mode.
+    usage: `;` comments, G73, G90.1, G91.1, G95, line numbers of any length, arcs with both axis words
+    left out, G0 to G3 alone in a block as a change of mode.
     """
     if units not in (None, "mm", "in"):
         raise ValueError(f"units must be 'mm', 'in' or None, not {units!r}")
@@ -287,8 +287,8 @@ def _lengths(state: Interpreter, table: Rows, tool: np.ndarray, notices: dict[st
             row = begin + int(others[0])
             cutter = int(tool[row])
             text = (
-                f"H{number} is in force where cutter {cutter} cuts in line {int(table.line[row])}: every cut is "
-                f"too deep or too high by the difference of the lengths {number} and {cutter}"
+                f"H{number} is in force where cutter {cutter} cuts in line {int(table.line[row])}: every cut "
+                f"is too deep or too high by the difference of the lengths {number} and {cutter}"
             )
             notices["H of another"] = Notice(Place(state.name, line, column), text)
             return
