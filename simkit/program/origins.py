@@ -59,12 +59,14 @@ class Origins(State):
         if offset is None:
             if name not in self.told:
                 self.told.add(name)
-                named = {**self.options.work_offsets, name: (0, 0, 0)}
-                line = ", ".join(
-                    f'"{zero}" = [{", ".join(f"{v:g}" for v in named[zero])}]' for zero in sorted(named)
-                )
                 expected = "the place of this work zero in the job, for it stands in the control"
-                remedy = f"add work_offsets = {{ {line} }} to the setup, with the true distance from its zero"
+                new = f'"{name}" = [0, 0, 0]'
+                line = (
+                    f"{new} to the work_offsets of"
+                    if self.options.work_offsets
+                    else (f"work_offsets = {{ {new} }} to")
+                )
+                remedy = f"add {line} the setup, with the true distance from its zero"
                 block.problem(index, " (a work zero)", expected, remedy)
             self._is_doubtful = True
             offset = (0.0, 0.0, 0.0)

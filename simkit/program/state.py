@@ -12,8 +12,8 @@ from simkit.units import MM_PER_UNIT
 
 PROBLEM_LIMIT = 50
 ROW = ("x", "y", "z", "code", "feed", "line", "centre x", "centre y", "sweep")
-# "centre x", "centre y": in the order of the arc's plane (PLANE_AXES).  Values of "code": ARC in plane 17, 18 and 19 in turn.  ARRIVAL: a rapid whose start is not known; as a
-# move it has no length (start = end).
+# "centre x", "centre y": in the order of the arc's plane (moves.table.PLANE_AXES).  Values of "code": ARC
+# in plane 17, 18 and 19 in turn.  ARRIVAL: a rapid whose start is not known; as a move it has no length.
 RAPID, FEED, ARC, ARC_ZX, ARC_YZ, ARRIVAL = 0.0, 1.0, 2.0, 3.0, 4.0, 5.0
 AXES = "XYZ"
 

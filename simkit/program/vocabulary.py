@@ -7,8 +7,11 @@ refused stands in refusals.py.  Sources: NISTIR 6556 (2000) for words and groups
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from typing import NamedTuple
+
+from simkit.program import refusals
 
 # Modal groups, numbered as in NISTIR 6556; GROUP_0 holds words that act in their own block only.
 GROUP_0, MOTION, PLANE, DISTANCE, FEED_MODE, UNITS, COMPENSATION, LENGTH = 0, 1, 2, 3, 5, 6, 7, 8
@@ -143,3 +146,12 @@ PECKING = frozenset((73, 83))  # cycles with Q
 def written(key: int, letter: str = "G") -> str:
     """Return a G or M word of its key: 591 -> "G59.1"."""
     return f"{letter}{key // 10}" + (f".{key % 10}" if key % 10 else "")
+
+
+def may_be_harmless(word: str) -> bool:
+    """Tell whether a job may call a word harmless: an M word in no table here, or text of two letters up."""
+    letter, number = word[:1].upper(), word[1:]
+    if letter == "M" and re.fullmatch(r"[0-9]+(\.[0-9]+)?", number):
+        key = code_key(number)
+        return key not in M_GROUPS and key not in refusals.REFUSED_M
+    return re.fullmatch(r"[A-Za-z]{2,}", word) is not None
