@@ -57,7 +57,7 @@ def _options(job: Job, setup: Setup) -> Options:
     return Options(
         work_offsets=setup.work_offsets,
         skip_deleted=job.block_delete == "skip",
-        harmless_words=job.harmless_words,
+        harmless_words=tuple(word for word in job.harmless_words if voc.may_be_harmless(word)),
         arc_tolerance=job.arc_tolerance,
         spindle_by_hand=job.spindle_by_hand,
     )
