@@ -11,11 +11,13 @@ import numpy as np
 
 from simkit.program import arcs
 from simkit.program import fast_kernels as fast
+from simkit.program import vocabulary as voc
 from simkit.program.block import LARGEST_NUMBER, REFUSED_MOTION
 from simkit.program.interpreter import ROW, Interpreter, Options
 from simkit.program.rows import Rows
 from simkit.program.source import Source
 
+_FEW, _LONGEST_WAIT = 4, 64
 _POWERS = np.array([10.0**k for k in range(fast.MOST_DIGITS + 1)])
 
 
@@ -60,10 +62,15 @@ class FastInterpreter(Interpreter):
     def _lines_to_read(self) -> Iterator[tuple[int, str]]:
         source, ints = self.lines, self._ints
         ints[fast.POSITION], ints[fast.NUMBER] = source.start, 1
+        # Where few blocks are common, a call of the kernel costs more than it saves: then it has to wait.
+        wait, waited = 1, 0
         while ints[fast.POSITION] < source.stop:
-            self.columns.take(self.rows)
-            if self._is_plain():
+            waited += 1
+            if waited >= wait and self._is_plain():
+                number, waited = ints[fast.NUMBER], 0
+                self.columns.take(self.rows)
                 self._read_blocks(source)
+                wait = 1 if ints[fast.NUMBER] - number >= _FEW else min(2 * wait, _LONGEST_WAIT)
             else:
                 fast.find_end(source.codes, ints)
             if ints[fast.POSITION] >= source.stop:
@@ -99,12 +106,12 @@ class FastInterpreter(Interpreter):
         ints[fast.IS_INCREMENTAL] = self._is_incremental
         ints[fast.HAS_ARCS] = self.leaves_arcs
         ints[fast.BLOCKS] = self.block_count
-        tolerances = self._tolerances[self._unit]
+        tolerances, idle = self._tolerances[self._unit], self._idle_words()
         while True:
             columns.make_room(2)
             ints[fast.ROWS] = columns.count
             arrays = [getattr(columns, name) for name in Rows.NAMES]
-            fast.read_blocks(source.codes, source.stop, floats, ints, _POWERS, tolerances, *arrays)
+            fast.read_blocks(source.codes, source.stop, floats, ints, _POWERS, tolerances, idle, *arrays)
             columns.count = int(ints[fast.ROWS])
             if columns.count + 2 <= columns.room:
                 break
@@ -117,6 +124,16 @@ class FastInterpreter(Interpreter):
         if ints[fast.MISMATCH_LINE] >= 0:
             self.largest_mismatch = float(floats[fast.MISMATCH])
             self.largest_mismatch_line = int(ints[fast.MISMATCH_LINE])
+
+    def _idle_words(self) -> np.ndarray:
+        """Return the modal group of each G word that would change nothing now, by its number; else 0."""
+        idle = np.zeros(100, dtype=np.uint8)
+        idle[self._plane] = voc.PLANE
+        idle[91 if self._is_incremental else 90] = voc.DISTANCE
+        idle[94], idle[40] = voc.FEED_MODE, voc.COMPENSATION
+        if self._unit in self.units_seen:
+            idle[{"mm": 21, "in": 20}[self._unit]] = voc.UNITS
+        return idle
 
 
 def warm_up() -> None:

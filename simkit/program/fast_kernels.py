@@ -1,9 +1,10 @@
 """Common blocks read straight from the bytes: lines, arcs and rapids that leave nothing to be said.
 
 A block is common when it holds G0 to G3, X Y Z, I J, R, F and N words alone, each at most once, with
-everything it needs in force.  Whatever may need a word to the user, and whatever is written in an unusual
-way, is left to the plain reader, line by line; so there is one place that words problems.  What is read
-here has the bits the plain reader gives: the same operations in the same order.
+everything it needs in force; G words that state once more what is in force may stand beside them.
+Whatever may need a word to the user, and whatever is written in an unusual way, is left to the plain
+reader, line by line; so there is one place that words problems.  What is read here has the bits the plain
+reader gives: the same operations in the same order.
 """
 
 from __future__ import annotations
@@ -83,11 +84,12 @@ def _behind_line_end(data, at):
 
 
 @kernel
-def read_blocks(data, stop, floats, ints, powers, tolerances, end, code, feeds, line, centre, sweep):
+def read_blocks(data, stop, floats, ints, powers, tolerances, idle, end, code, feeds, line, centre, sweep):
     """Read common blocks from ints[POSITION] on, up to `stop` (behind a line end) or the first other line.
 
     data (n,) uint8.  floats, ints: the state, brought up to date.  powers: 10**k.  tolerances: of an arc
-    by the decimals written, mm.  end to sweep: columns as in Rows; reading stops when they are full.
+    by the decimals written, mm.  idle: by the number of a G word, 0, or its modal group when it states
+    what is in force.  end to sweep: columns as in Rows; reading stops when they are full.
     """
     x, y, z, feed, scale = floats[X], floats[Y], floats[Z], floats[FEED], floats[SCALE]
     motion, number, row = ints[MOTION], ints[NUMBER], ints[ROWS]
@@ -98,6 +100,7 @@ def read_blocks(data, stop, floats, ints, powers, tolerances, end, code, feeds, 
     while at < stop and row + 2 <= len(code):
         begin = at
         seen = np.int64(0)
+        repeated = np.int64(0)  # modal groups of idle words
         decimals = np.int64(0)
         is_common = True
         while True:
@@ -149,11 +152,26 @@ def read_blocks(data, stop, floats, ints, powers, tolerances, end, code, feeds, 
                     digit = np.int64(data[at]) - _ZERO
                 places = at - first
                 digits += places
-            if digits == 0 or digits > MOST_DIGITS or whole > _LARGEST_EXACT or seen & bit:
+            if digits == 0 or digits > MOST_DIGITS or whole > _LARGEST_EXACT:
+                is_common = False
+                break
+            if sort == _G and 3 < whole < len(idle) and idle[whole] > 0 and not (is_signed or has_point):
+                bit = np.int64(1) << np.int64(idle[whole])
+                if repeated & bit:
+                    is_common = False
+                    break
+                repeated |= bit
+                continue
+            if seen & bit:
                 is_common = False
                 break
             if sort >= _G:
-                if is_signed or has_point or (sort == _N and seen) or (sort == _G and whole > 3):
+                if (
+                    is_signed
+                    or has_point
+                    or (sort == _N and (seen or repeated))
+                    or (sort == _G and whole > 3)
+                ):
                     is_common = False
                     break
                 values[sort] = whole
@@ -168,7 +186,7 @@ def read_blocks(data, stop, floats, ints, powers, tolerances, end, code, feeds, 
             seen |= bit
         if not is_common:
             break
-        if seen:
+        if seen or repeated:
             new_motion = np.int64(values[_G]) if seen & 1 << _G else motion
             new_feed = values[_F] * scale if seen & 1 << _F else feed
             if seen & 1 << _F and not new_feed > 0.0:

@@ -117,6 +117,7 @@ ODD += [
     "R0",
     "P2",
 ]
+STATED_AGAIN = ["G90", "G17", "G94", "G40", "G21", "G90 G17", "G017"]
 
 
 def number(random, value=None, decimals=None):
@@ -210,6 +211,8 @@ class Maker:
         words = list(words)
         if random.integers(6) == 0:
             words.append(f"F{number(random, random.uniform(1, 900), 1)}")
+        if random.integers(12) == 0:
+            words.insert(random.integers(len(words) + 1), str(random.choice(STATED_AGAIN)))
         if random.integers(10) == 0 and len(words) > 1:
             random.shuffle(words)
         if random.integers(10) == 0:

@@ -50,6 +50,22 @@ def test_samples__are_read_in_compiled_code_nearly_whole():
         assert left < 0.02 * lines
 
 
+def test_words_stated_again__are_read_in_compiled_code():
+    data = HEAD + b"G90 G1 X1 Y2\nG17G90G2X2Y3I.5J.5\nG21 G94 G40 G1 Z1\nG90\n" * 100 + b"M30\n"
+    assert isinstance(assert_same(data), dict)
+    assert passed_over(data)[1] < 20
+
+
+@pytest.mark.parametrize(
+    "line", ["G90 G91", "G90 G90", "G17 G18", "G21 G20 F2", "G90 N5", "G90.1", "G94 G93", "G90 G1"]
+)
+def test_words_stated_again__but_not_whatever_looks_like_it(line):
+    for unit in ("G21", "G20", ""):
+        for distance in ("G90", "G91"):
+            text = f"{unit} {distance} T1 M6 S1 M3 F9\nG0 X0 Y0 Z0\nX1\n{line} X2 Y.5\nX3\n{line}\nX1\nM30\n"
+            assert_same(text.encode(), units="in")
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_made_programs__say_the_same(seed):
     random = np.random.default_rng(seed)
@@ -104,7 +120,9 @@ AXIS_WORDS = [
     "J2",
     "K0",
 ]
-tokens = st.sampled_from([*AXIS_WORDS * 3, "R2", "R-9", "F5", "N7", "( )", "", *ODD, *SETTINGS])
+tokens = st.sampled_from(
+    [*AXIS_WORDS * 3, "G90", "G17", "G21", "G94", "G40", "R2", "R-9", "F5", "N7", "( )", "", *ODD, *SETTINGS]
+)
 some_blocks = st.lists(st.lists(tokens, max_size=6).map(" ".join), max_size=12)
 
 
