@@ -14,6 +14,7 @@ from simkit.program.motion import Motion
 from simkit.program.state import AXES, FEED, RAPID
 
 BACK_OFF = 0.254  # mm (0.010 in): where a step of G83 and G73 begins above the depth already reached
+SAME_HEIGHT = 1e-9  # mm; a last step shorter than this is rounding
 MOST_STEPS = 100_000  # of one block; more is a Q or an L that is wrong
 
 
@@ -163,7 +164,7 @@ class Cycles(Motion):
             block.problem(index, about, expected, "correct Q or L")
             return None
         depths = [r - k * series.q for k in range(1, steps)] if steps > 1 else []
-        return [depth for depth in depths if depth > bottom] + [bottom]
+        return [*(depth for depth in depths if depth > bottom + SAME_HEIGHT), bottom]
 
     def _drill(self, block: Block, first: int, place, r: float, depths: list[float], repeats: int) -> None:
         x, y, step_x, step_y = place

@@ -185,7 +185,7 @@ class Interpreter(Cycles):
         if part is None:
             return words, complaints
         kept, taken, wrong = part
-        text = f"{quoted(line[taken.start :].rstrip())} does nothing, as the job states"
+        text = f"{quoted(line[taken.start :].rstrip())} does nothing, as stated"
         self.notices.setdefault("harmless", Notice(Place(self.name, number, taken.start + 1), text))
         behind = [] if wrong is None else [wrong]
         return kept, [complaint for complaint in complaints if complaint.start < taken.start] + behind

@@ -27,7 +27,7 @@ def read_programs(job: Job) -> list[list[tuple[Path, ProgramRead]]]:
     Raises InputProblems with the problems of all programs: unreadable files, words that are refused,
     cutters that a program calls and the job lacks, arcs that cannot be cut.
     """
-    problems: list[Problem] = _words_not_harmless(job)
+    problems: list[Problem] = words_not_harmless(job.harmless_words, job.file, "harmless_words", job.lines)
     reads: list[list[tuple[Path, ProgramRead]]] = []
     for index, setup in enumerate(job.setups):
         reads.append([])
@@ -35,7 +35,7 @@ def read_programs(job: Job) -> list[list[tuple[Path, ProgramRead]]]:
             name = shown_name(path, job)
             try:
                 read = read_program(
-                    _bytes(path, name),
+                    bytes_of(path, name),
                     name,
                     setup=index,
                     cutter=setup.cutter,
@@ -63,16 +63,19 @@ def _options(job: Job, setup: Setup) -> Options:
     )
 
 
-def _words_not_harmless(job: Job) -> list[Problem]:
-    """Return a problem for every word the job calls harmless though the reader knows what it does."""
+def words_not_harmless(words: tuple[str, ...], file: str, key: str, lines=None) -> list[Problem]:
+    """Return a problem for every word that is called harmless though the reader knows what it does.
+
+    file, key: where they are called so, for messages.  lines: key path -> line.
+    """
     problems = []
-    for index, word in enumerate(job.harmless_words):
+    for index, word in enumerate(words):
         if not voc.may_be_harmless(word):
-            key = f"harmless_words[{index}]"
-            line = job.lines.get(key, job.lines.get("harmless_words"))
+            path = key if key.startswith("--") else f"{key}[{index}]"
+            line = (lines or {}).get(path, (lines or {}).get(key))
             expected = "an M word that the reader does not know, such as M106, or text such as MSG"
             remedy = "take it out, for what it does is known and counts"
-            problems.append(Problem(Place(job.file, line, key=key), f"'{word}'", expected, remedy))
+            problems.append(Problem(Place(file, line, key=path), f"'{word}'", expected, remedy))
     return problems
 
 
@@ -95,7 +98,8 @@ def _upright_arcs(read: ProgramRead) -> list[Problem]:
     ]
 
 
-def _bytes(path: Path, name: str) -> bytes:
+def bytes_of(path: Path, name: str) -> bytes:
+    """Return the bytes of a program file.  name: for messages.  Raises InputProblems."""
     try:
         if path.stat().st_size > LARGEST_FILE:
             raise InputProblems(

@@ -30,7 +30,10 @@ class Motion(Origins):
             self._go_to_machine_place(block)
             return
         is_arc = self._motion in (2, 3)
-        first = moving[0] if moving else min((at[letter] for letter in "IJKR" if letter in at), default=None)
+        others = PLANES[self._plane].offsets + "R"
+        if self._motion in voc.CYCLES:
+            others = "RQL" if block.key(voc.PATH) == 640 else "RQLP"
+        first = moving[0] if moving else min((at[letter] for letter in others if letter in at), default=None)
         if first is None or zero_word == 40:
             return
         if self._motion in voc.CYCLES:

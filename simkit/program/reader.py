@@ -239,7 +239,10 @@ def _cutters(state: Interpreter, table: Rows, name: str, cutter: int | None, not
     before, *behind = _spans(len(table), [(row, tool) for row, tool, _, _ in calls], cutter or 0)
     bare = [(begin, end) for begin, end, tool in behind if tool == 0]
     row = _first_cut(table, [before[:2], *bare] if cutter is None else bare)
-    if row is not None and "cutter" not in state.told:
+    if row is not None and not state.options.needs_cutter:
+        text = "a cutting move with no cutter chosen: the job, or --cutter, has to name it"
+        notices["cutter"] = Notice(_block_place(state, table, row), text)
+    elif row is not None and "cutter" not in state.told:
         return Problem(
             _block_place(state, table, row),
             "a cutting move with no cutter chosen",

@@ -46,6 +46,7 @@ class Options:
     harmless_words: "M106", "MSG": they, and what belongs to them on their line, do nothing.
     arc_tolerance: mm, by how much an arc may contradict itself; None: what its decimals explain.
     spindle_by_hand: the spindle is switched on by hand, so no M3 is missed.
+    needs_cutter: a cutting move with no cutter chosen is a problem; else it is told and has number 0.
     """
 
     work_offsets: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
@@ -53,6 +54,7 @@ class Options:
     harmless_words: tuple[str, ...] = ()
     arc_tolerance: float | None = None
     spindle_by_hand: bool = False
+    needs_cutter: bool = True
 
 
 class State:

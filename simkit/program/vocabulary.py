@@ -50,7 +50,7 @@ class Accepted(NamedTuple):
     is_common_usage: bool = False
 
 
-_CYCLE = "R, Z, the words of the cycle, L for repeats; expanded into its published steps"
+_CYCLE = "with R, Z, and L for repeats"
 G_WORDS = (
     Accepted("G0", MOTION, "rapid, taken as a straight line"),
     Accepted("G1", MOTION, "straight cut"),
@@ -75,14 +75,14 @@ G_WORDS = (
     Accepted("G61", PATH, "exact path"),
     Accepted("G61.1", PATH, "exact stop"),
     Accepted("G64", PATH, "path blending; told, for corners are checked as written"),
-    Accepted("G73", MOTION, f"drilling in steps of Q, chips broken: {_CYCLE}", True),
+    Accepted("G73", MOTION, f"drilling in steps of Q, chips broken, {_CYCLE}", True),
     Accepted("G80", MOTION, "no cycle, no motion"),
-    Accepted("G81", MOTION, f"drilling: {_CYCLE}"),
-    Accepted("G82", MOTION, f"drilling with dwell P: {_CYCLE}"),
-    Accepted("G83", MOTION, f"drilling in steps of Q: {_CYCLE}"),
-    Accepted("G85", MOTION, f"boring, feed out: {_CYCLE}"),
-    Accepted("G86", MOTION, f"boring, spindle stopped, rapid out: {_CYCLE}"),
-    Accepted("G89", MOTION, f"boring with dwell P, feed out: {_CYCLE}"),
+    Accepted("G81", MOTION, f"drilling {_CYCLE}"),
+    Accepted("G82", MOTION, f"drilling with dwell P, {_CYCLE}"),
+    Accepted("G83", MOTION, f"drilling in steps of Q, {_CYCLE}"),
+    Accepted("G85", MOTION, f"boring, feed out, {_CYCLE}"),
+    Accepted("G86", MOTION, f"boring, spindle stopped, rapid out, {_CYCLE}"),
+    Accepted("G89", MOTION, f"boring with dwell P, feed out, {_CYCLE}"),
     Accepted("G90", DISTANCE, "absolute coordinates"),
     Accepted("G91", DISTANCE, "incremental coordinates"),
     Accepted("G90.1", ARC_CENTRE, "I J K measured from the zero", True),
@@ -114,7 +114,7 @@ M_WORDS = (
     Accepted("M60", STOP, "stop with pallet change; told, taken as a stop"),
 )
 LETTER_WORDS = (
-    ("N", "line number, of any length, at the start of its line"),
+    ("N", "line number, at the start of its line"),
     ("X Y Z", "where the tip goes"),
     ("I J K", "centre of an arc; a zero for the axis that is not in the plane is harmless"),
     ("R", "radius of an arc (negative: the longer one), or height above the hole in a cycle"),

@@ -237,7 +237,7 @@ def test_harmless_words__do_nothing_with_what_belongs_to_them(line):
     assert got.moves.end[1:].tolist() == [[9, 0, 20]]
     assert got.moves.speed[-1] == 18000
     (warning,) = told(got)
-    assert warning.endswith("' does nothing, as the job states")
+    assert warning.endswith("' does nothing, as stated")
 
 
 def test_harmless_words__words_before_them_count():
