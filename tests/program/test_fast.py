@@ -202,6 +202,20 @@ def test_arcs__to_the_bit(unit, decimals):
         assert left < 0.1 * count
 
 
+def test_arcs__of_half_a_turn_whose_centre_rounding_puts_on_the_wrong_side():
+    random = np.random.default_rng(5)
+    lines = [HEAD.decode()]
+    for _ in range(600):
+        x, y = np.round(random.uniform(-50, 50, 2), 4)
+        n, (a, b) = random.integers(2000, 40_000), random.choice([[3, 4], [-4, 3], [5, -12], [1, 0], [0, -1]])
+        lines.append(f"G1 X{x:.4f} Y{y:.4f}")
+        end_x, end_y = (f"{v + (2 * n + 1) * step / 1e4:.4f}" for v, step in ((x, a), (y, b)))
+        lines.append(f"G{random.integers(2, 4)} X{end_x} Y{end_y} I{n * a / 1e4:.4f} J{n * b / 1e4:.4f}")
+    said = assert_same(("\n".join(lines) + "\nM30\n").encode())
+    assert isinstance(said, dict)
+    assert said["largest_arc_mismatch"] > 1e-5
+
+
 def test_rows__grow_where_every_line_is_two_arcs():
     data = HEAD + b"G1 X10 Y0\n" + b"G3 X0 Y-10.001 I-10 J0\nX10 Y0 I0 J10\n" * 3000
     said = assert_same(data)
