@@ -107,10 +107,17 @@ class Block:
         group = groups.get(key)
         if group is None:
             self._refuse(index, refused.get(key) or refusals.unknown(self.words[index], harmless))
+        elif group == voc.MOTION and self._ends_cycle(found.get(group), key):
+            # Common usage: G80 ends a cycle, and the other word says how to go on.
+            found[group] = found[group] if key == 800 else (key, index)
         elif group in found:
             self._two_of_a_group(index, found[group][1], group)
         else:
             found[group] = (key, index)
+
+    def _ends_cycle(self, first: tuple[int, int] | None, key: int) -> bool:
+        """Tell whether a second kind of motion and the first are G80 and one of G0 to G3."""
+        return first is not None and min(first[0], key) <= 30 and max(first[0], key) == 800
 
     def _refuse(self, index: int, refusal: refusals.Refusal) -> None:
         self.problem(index, f" ({refusal.what})", refusal.expected, refusal.remedy)

@@ -43,7 +43,7 @@ class Cycles(Motion):
     def _cycle(self, block: Block, first: int) -> None:
         """Add the rows of one block of a cycle."""
         had_problems = len(self.problems)
-        if not self._may_cycle(block, first):
+        if block.is_spoilt or not self._may_cycle(block, first):
             self._lose_place()
             return
         self._need_start(block, first)

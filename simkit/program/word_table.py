@@ -15,6 +15,7 @@ FORMS = (
     ('`/` block delete: run, or skipped with `block_delete = "skip"`', False),
     ("arcs with one axis word left out, F on rapids", False),
     ("`;` comments, `/` behind the line number, line numbers of any length, a byte-order mark", True),
+    ("G80 in one block with G0 to G3, as many programs begin", True),
     ("arcs with both axis words left out, G0 to G3 alone in a block, H alone behind G43", True),
 )
 # What no table of words holds: (what it looks like, what it is called, what to do).

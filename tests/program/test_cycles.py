@@ -177,6 +177,13 @@ def test_cycle__ends_with_any_other_kind_of_motion(end):
     assert got.line[-1] == 9
 
 
+@pytest.mark.parametrize("block", ["G80 G0 X3", "G0 X3 G80", "G80 X3 G0"])
+def test_g80__with_another_kind_of_motion_in_its_block(block):
+    """Common usage: many programs begin with G0 G17 G40 G49 G80 G90."""
+    assert read(f"G81 X10 Z-5 R2\n{block}").moves.end[-1].tolist() == [3, 0, 20]
+    assert read("G0 G17 G40 G49 G80 G90 G94\nX3").moves.end[-1].tolist() == [3, 0, 20]
+
+
 def test_cycle__blocks_without_axis_words_drill_nothing():
     assert len(steps("G81 X10 Z-5 R2\nM8\nS900\n(next)\nF300\nG4 P1\nG80")) == 4
 

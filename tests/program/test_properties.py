@@ -276,6 +276,7 @@ ORDERS = [
     "G91 G28 Z5 G80",
     "M5 G1 X4 M30",
     "G92 X4 G80 G94",
+    "G0 G17 G40 G49 G80 G90 G94 X7",
 ]
 
 
@@ -283,7 +284,7 @@ ORDERS = [
 def test_order__of_words_in_a_block_changes_nothing(block):
     """The order of execution is the standard's, not that of writing (NISTIR 6556, section 3.8)."""
     head, random = HEADS[1].replace("Z0", "Z20"), np.random.default_rng(3)
-    tail = "" if "M30" in block else "\nG90 G21 G17 G94 F60 G0 X1 Y1 Z1\nG1 X2 F60\nM30\n"
+    tail = "" if "M30" in block else "\nG90 G21 G17 G94 G0 X1 Y1 Z1\nG1 X2 F60\nM30\n"
     first = outcome(head + block + tail)
     assert isinstance(first, tuple), first
     for _ in range(8):
