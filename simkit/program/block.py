@@ -112,6 +112,8 @@ class Block:
             found[group] = found[group] if key == 800 else (key, index)
         elif group in found:
             self._two_of_a_group(index, found[group][1], group)
+            if group == voc.MOTION:
+                self.refused.append(refusals.TWO_MOTIONS)
         else:
             found[group] = (key, index)
 

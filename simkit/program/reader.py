@@ -106,7 +106,8 @@ def _read(
         raise InputProblems(problems[:PROBLEM_LIMIT])
     tool, tools_called = called
     speed = _speeds(state, table, name, notices)
-    _lengths(state, table, tool, notices)
+    if tools_called:  # else nothing says which number the control knows the cutter by
+        _lengths(state, table, tool, notices)
     if not state.has_end:
         text = "the program ends with no M2, M30 or closing %: the file may be cut off"
         notices["end"] = Notice(Place(name, len(lines) if lines[-1] else max(1, len(lines) - 1), 1), text)

@@ -112,6 +112,9 @@ REFUSED_M = {
     130: Refusal("spindle and coolant in one", "a word of the standard", "write M3 and M8 instead"),
     140: Refusal("spindle and coolant in one", "a word of the standard", "write M4 and M8 instead"),
 }
+# Of two kinds of motion in a block: told at the words; what the block does is then not certain.
+TWO_MOTIONS = Refusal("two kinds of motion", "one", "write two blocks", TAKES_MOTION)
+
 # Words of 3-D printers; some router controls use them for fans and outputs, so they may be called harmless.
 PRINTER_M = frozenset((820, 830, 1040, 1060, 1070, 1090, 1400, 1900))
 

@@ -140,6 +140,14 @@ def test_g43__h_of_another_cutter_is_told_with_what_it_would_do():
     assert len(told(read("G43 H1 Z5\nG1 Z-1\nT2 M6\nM3\nH2\nG1 X5"))) == 1  # a new H alone: common usage
 
 
+def test_g43__says_nothing_of_a_cutter_the_program_does_not_call():
+    text = "G21 G90 M3 S1 F9\nG0 X0 Y0\nG43 H1 Z5\nG1 Z-1\nM30\n"
+    assert len(told(read_program(text, "a.nc", cutter=3))) == 1
+    assert len(told(read_program(text, "a.nc", options=Options(needs_cutter=False)))) == 2
+    alone = told(read_program("T2\n" + text, "a.nc"))  # T with no M6: taken to be in the spindle
+    assert alone[-1].startswith("a.nc:4:5: H1 is in force where cutter 2 cuts in line 5")
+
+
 def test_h_and_d__alone_do_nothing_and_are_told():
     assert told(read("H1\nD1")) == [
         "a.nc:7:1: 'H1' does nothing without G43",

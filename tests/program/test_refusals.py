@@ -63,6 +63,30 @@ BLOCKS = {
             "7:5: found 'X10' in G81 with no R in force, expected R and Z in the first block of G81, for they say where the hole begins and ends; write R here",
         ],
     ),
+    "cycle_feed_of_another_mode": (
+        "G95\nG81 X10 Z-5 R2",
+        [
+            "8:5: found 'X10' in a cutting move after a change of feed mode with no new F, expected F in the new mode, for controls differ on what becomes of the old one; write an F word on or before this line",
+        ],
+    ),
+    "cycle_words_alone": (
+        "G81 X10 Z-5 R2\nR3",
+        [
+            "8:1: found 'R3' with no X, Y or Z, expected X, Y or Z in each block of G81, for that is what makes a hole; write the place of the hole, or delete the word",
+        ],
+    ),
+    "cycle_dwell_alone": (
+        "G82 X10 Z-5 R2 P1\nP2",
+        [
+            "8:1: found 'P2' with no X, Y or Z, expected X, Y or Z in each block of G82, for that is what makes a hole; write the place of the hole, or delete the word",
+        ],
+    ),
+    "cycle_and_end_of_cycles": (
+        "G80 G81 X10 Z-5 R2",
+        [
+            "7:5: found 'G81' in one block with 'G80', expected one word of a modal group (kinds of motion) in a block; delete one of them, or write two blocks",
+        ],
+    ),
     "cycle_no_z": (
         "G81 X10 R2",
         [
