@@ -57,7 +57,8 @@ def test_words_stated_again__are_read_in_compiled_code():
 
 
 @pytest.mark.parametrize(
-    "line", ["G90 G91", "G90 G90", "G17 G18", "G21 G20 F2", "G90 N5", "G90.1", "G94 G93", "G90 G1"]
+    "line",
+    ["G90 G91", "G20", "G21 F5", "G90 G90", "G17 G18", "G21 G20 F2", "G90 N5", "G90.1", "G94 G93", "G90 G1"],
 )
 def test_words_stated_again__but_not_whatever_looks_like_it(line):
     for unit in ("G21", "G20", ""):
