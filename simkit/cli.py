@@ -110,6 +110,7 @@ def _parser() -> _Parser:
         metavar="WORDS",
         help='where X0 Y0 Z0 is, such as "left front top" (the default) or "centre bottom"',
     )
+    _add_read(commands)
     commands.add_parser(
         "template",
         help="print a commented job file to fill in",
@@ -117,6 +118,31 @@ def _parser() -> _Parser:
         allow_abbrev=False,
     )
     return parser
+
+
+def _add_read(commands) -> None:
+    read = commands.add_parser(
+        "read",
+        help="tell what is in a program, without any job",
+        description="Tell what is in a program: units, zero, cutters, depths, feeds, times, warnings.",
+        allow_abbrev=False,
+    )
+    read.add_argument("program", metavar="PROGRAM", type=Path, help="the file that goes to the machine")
+    read.add_argument("--json", type=Path, metavar="FILE", help="write the summary as JSON, too")
+    read.add_argument("--units", choices=("mm", "in"), help="of a program that states neither G21 nor G20")
+    read.add_argument("--blank", metavar="LxWxT", help="tell start and depth against this blank")
+    read.add_argument(
+        "--zero", metavar="WORDS", help='where X0 Y0 Z0 is on the blank (default "left front top")'
+    )
+    read.add_argument("--rapid", metavar="MM/MIN", help="speed of rapids, to tell their time")
+    read.add_argument("--skip-deleted", action="store_true", help="pass over blocks with / (block delete)")
+    read.add_argument(
+        "--harmless",
+        action="append",
+        default=[],
+        metavar="WORD",
+        help="a word that does nothing, such as M106; may be given again",
+    )
 
 
 def main(argv: Sequence[str]) -> int:
@@ -162,6 +188,8 @@ def _run(options: argparse.Namespace) -> int:
 
         print(template_text())
         return WITHIN
+    if options.command == "read":
+        return _read(options)
     if options.command == "check":
         return _check(options)
     _parser().print_help()
@@ -207,6 +235,64 @@ def _check(options: argparse.Namespace) -> int:
         # complain while it ends.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return result["verdict"]["exit_status"]
+
+
+def _read(options: argparse.Namespace) -> int:
+    """Print what is in a program; 0 when it can be read."""
+    from simkit.job.direct import blank_from_text, zero_from_text
+    from simkit.program.job_programs import bytes_of, words_not_harmless
+    from simkit.report import program_summary
+
+    blank = blank_from_text(options.blank) if options.blank else None
+    zero = zero_from_text(options.zero) if options.zero else None
+    if zero and not blank:
+        place = Place("command line", key="--zero")
+        raise InputProblems(
+            Problem(place, "--zero without --blank", "a blank it is on", "add --blank 280x90x38")
+        )
+    rapid = _rapid(options.rapid)
+    if options.json:
+        _check_json(options.json)
+    if problems := words_not_harmless(tuple(options.harmless), "command line", "--harmless"):
+        raise InputProblems(problems)
+    name = str(options.program)
+    read = program_summary.read_alone(
+        bytes_of(options.program, name),
+        name,
+        units=options.units,
+        skip_deleted=options.skip_deleted,
+        harmless_words=tuple(options.harmless),
+    )
+    summary = program_summary.summary_of(read, blank=blank, zero=zero, rapid=rapid)
+    if options.json:
+        from simkit.report.result import write_json
+
+        write_json(options.json, summary)
+    _print(program_summary.summary_text(summary))
+    return WITHIN
+
+
+def _print(text: str) -> None:
+    try:
+        print(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _rapid(text: str | None) -> float | None:
+    if text is None:
+        return None
+    try:
+        speed = float(text)
+    except ValueError:
+        speed = 0.0
+    if not 1.0 <= speed <= 1e6:
+        place = Place("command line", key="--rapid")
+        raise InputProblems(
+            Problem(place, f"'{text}'", "a speed from 1 to 1000000 mm/min", "write it like --rapid 5000")
+        )
+    return speed
 
 
 def _cell(text: str | None) -> float:
@@ -264,22 +350,24 @@ def _job(options: argparse.Namespace):
     )
 
 
+def _check_json(path: Path) -> None:
+    place = Place(str(path), key="--json")
+    if path.is_dir():
+        raise InputProblems(Problem(place, "a folder", "a file to write", "add a file name"))
+    if not path.absolute().parent.is_dir():
+        raise InputProblems(
+            Problem(place, f"no folder {path.parent}", "an existing folder", "make the folder first")
+        )
+
+
 def _check_outputs(options: argparse.Namespace) -> None:
     """Refuse unusable output places before the work, not after it."""
     problems = []
     if options.json:
-        place = Place(str(options.json), key="--json")
-        if options.json.is_dir():
-            problems.append(Problem(place, "a folder", "a file to write", "add a file name"))
-        elif not options.json.absolute().parent.is_dir():
-            problems.append(
-                Problem(
-                    place,
-                    f"no folder {options.json.parent}",
-                    "an existing folder",
-                    "make the folder first",
-                )
-            )
+        try:
+            _check_json(options.json)
+        except InputProblems as found:
+            problems.extend(found.problems)
     if options.pictures and options.pictures.exists() and not options.pictures.is_dir():
         place = Place(str(options.pictures), key="--pictures")
         problems.append(Problem(place, "a file", "a folder", "name a folder for the pictures"))

@@ -12,6 +12,7 @@ from simkit.compare.reach import reach
 from simkit.cutters import Cutter
 from simkit.job.model import Blank, Dowel, Job, Limits, Setup
 from simkit.moves.table import ARC, LINE, Moves, make_moves
+from simkit.program import fast
 from simkit.stock.field import blank_lattice
 from simkit.target.mesh import make_target
 
@@ -75,6 +76,7 @@ def compile_all(fraction=None) -> None:
     # Whether a spot of the thumbnail needs the reach of a cutter is left to chance; so it is asked.
     lattice = blank_lattice(4.0, 4.0, 0.5)
     reach(np.zeros(lattice.shape), lattice, [Cutter(1, "ball", 2.0)])
+    fast.warm_up()
     examine(job, reads, blank_lattice(16.0, 12.0, 0.25), target, Timings(), progress)
 
 

@@ -91,7 +91,15 @@ def test_kernels__take_their_options_from_one_place(path):
 
 @pytest.mark.parametrize(
     "arguments",
-    [["--help"], ["--version"], ["check", "--help"], ["check", "missing.toml"], ["check", "missing.nc"]],
+    [
+        ["--help"],
+        ["--version"],
+        ["check", "--help"],
+        ["check", "missing.toml"],
+        ["check", "missing.nc"],
+        ["read", "--help"],
+        ["read", "missing.nc"],
+    ],
     ids=" ".join,
 )
 def test_import__nothing_heavy_before_there_is_something_to_check(arguments, tmp_path):

@@ -135,6 +135,8 @@ class Checker:
         """Return the value of a key that is left out."""
         if key.kind == "length" and key.default is not None:
             return length_mm(key.default, "mm")
+        if key.kind == "named lengths":
+            return {}
         if key.kind in ("lengths", "numbers") and key.default is not None:
             return tuple(float(part) for part in key.default)
         return key.default
@@ -156,6 +158,14 @@ class Checker:
             return self.points(value, key, path)
         if kind == "paths":
             return self.paths(value, key, path)
+        if kind == "texts":
+            return self.texts(value, key, path)
+        if kind == "named lengths":
+            return self.named_lengths(value, key, path)
+        if kind == "flag":
+            if isinstance(value, bool):
+                return value
+            return self.problem(path, shown(value), key.expected, "write true or false, without quotes")
         if kind == "length":
             return self.length(value, key, path)
         if kind in ("number", "count"):
@@ -261,6 +271,44 @@ class Checker:
             self.fixed_list(part, key, f"{path}[{index}]", f"a place as a list of {key.size} lengths")
             for index, part in enumerate(value)
         )
+
+    def texts(self, value: Any, key: Key, path: str) -> Any:
+        """Return a list of texts, or report what is wrong with it."""
+        if isinstance(value, str):
+            return self.problem(path, shown(value), key.expected, "put it in brackets: [ ]")
+        if not isinstance(value, list):
+            return self.problem(path, shown(value), key.expected, f"write a list such as {key.examples[0]}")
+        one = Key(key.path, "text", "", required=True)
+        return tuple(self.value(part, one, f"{path}[{index}]") for index, part in enumerate(value))
+
+    def named_lengths(self, value: Any, key: Key, path: str) -> Any:
+        """Return a table of places by name, mm, or report what is wrong with it."""
+        if not isinstance(value, dict):
+            return self.problem(path, shown(value), key.expected, f"write a table such as {key.examples[0]}")
+        result: dict[str, Any] = {}
+        for name, part in value.items():
+            inner = key_path(path, name)
+            if name not in key.choices:
+                remedy = f"write '{name.upper()}'" if name.upper() in key.choices else "choose one"
+                expected = "one of " + ", ".join(f"'{choice}'" for choice in key.choices)
+                self.problem(inner, shown_text(name), expected, remedy)
+            elif name == "G59" and isinstance(part, dict):
+                self.problem(
+                    inner, "a table", "a list of 3 lengths", 'put the name in quotes, such as "G59.1"'
+                )
+            else:
+                expected = f"a list of {key.size} lengths from {key.low:g} mm to {key.high:g} mm"
+                one = Key(
+                    key.path,
+                    "lengths",
+                    "",
+                    size=key.size,
+                    low=key.low,
+                    high=key.high,
+                    examples=("[100, 0, 0]",),
+                )
+                result[name] = self.fixed_list(part, one, inner, expected)
+        return result if len(result) == len(value) and not is_bad(*result.values()) else BAD
 
     def paths(self, value: Any, key: Key, path: str) -> Any:
         """Return the paths of files that can be read, or report what is wrong with it."""

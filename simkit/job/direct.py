@@ -239,6 +239,15 @@ class _Words(Checker):
         return ""
 
 
+def zero_from_text(text: str) -> Zero:
+    """Return the zero of words such as "left front top", in any order.  Raises InputProblems."""
+    problems: list[Problem | None] = []
+    zero = _zero(text, problems)
+    if problems:
+        raise InputProblems([problem for problem in problems if problem is not None])
+    return zero
+
+
 def _zero(text: str, problems: list[Problem | None]) -> Zero:
     """Return the zero of words such as "left front top"."""
     words = text.lower().split()

@@ -10,6 +10,9 @@ from simkit.frames import IDENTITY, Frame, shift, turned
 
 CORNERS = ("left front", "right front", "left back", "right back", "centre")
 FACES = ("top", "bottom")
+WORK_ZEROS = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3")
+BLOCK_DELETE = ("run", "skip")
+PROGRAM_UNITS = ("mm", "in")
 ANCHORS = ("origin", "low corner", "centre")
 
 
@@ -44,6 +47,9 @@ class Setup:
     cutter: number of the cutter for programs that call none.
     pins: places (x, y) mm, table frame, of the dowel pins of this setup; None when not stated, the
         pins then stand where the job's dowel holes were in the first setup.
+    work_offsets: work zero ("G55") -> (x, y, z) mm from `zero`, for programs that call it; G54 is `zero`
+        itself unless it is named.
+    program_units: "mm" or "in" for programs that state neither G21 nor G20; None refuses them.
     """
 
     name: str
@@ -52,6 +58,8 @@ class Setup:
     zero: Zero = Zero()
     cutter: int | None = None
     pins: tuple[tuple[float, float], ...] | None = None
+    work_offsets: dict[str, tuple[float, float, float]] = field(default_factory=dict)
+    program_units: str | None = None
 
     def frame(self, blank: Blank, misplacement: Frame = IDENTITY) -> Frame:
         """Return the map from this setup's program frame to the blank frame.
@@ -115,6 +123,9 @@ class Job:
     lines: key path -> line in the job file, for findings and messages that point there
         ("setups[1].turn" -> 31).
     unit: the unit plain numbers of the job file are in.
+    harmless_words: words of programs that do nothing on this control ("M106", "MSG").
+    block_delete: "run" or "skip", for blocks with /.  arc_tolerance: mm, by how much an arc may contradict
+        itself; None: what its decimals explain.  spindle_by_hand: no M3 is missed in the programs.
     """
 
     name: str
@@ -126,4 +137,8 @@ class Job:
     limits: Limits = Limits()
     file: str = ""
     unit: str = "mm"
+    harmless_words: tuple[str, ...] = ()
+    block_delete: str = "run"
+    arc_tolerance: float | None = None
+    spindle_by_hand: bool = False
     lines: dict[str, int] = field(default_factory=dict)

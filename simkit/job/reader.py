@@ -235,5 +235,9 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
         limits=Limits(**(tables["limits"] or {})),
         file=name,
         unit=tables["unit"],
+        harmless_words=tables["harmless_words"],
+        block_delete=tables["block_delete"],
+        arc_tolerance=tables["arc_tolerance"],
+        spindle_by_hand=tables["spindle_by_hand"],
         lines=lines,
     )

@@ -12,7 +12,7 @@ from typing import Any
 
 from simkit.cutters import DRILL_POINT_DEGREES, SHAPES
 from simkit.frames import TURNS
-from simkit.job.model import ANCHORS, CORNERS, FACES, Limits
+from simkit.job.model import ANCHORS, BLOCK_DELETE, CORNERS, FACES, PROGRAM_UNITS, WORK_ZEROS, Limits
 from simkit.units import MM_PER_UNIT
 
 UNITS = tuple(MM_PER_UNIT)
@@ -24,9 +24,10 @@ TOOL_NUMBERS = (1, 9999)
 class Key:
     """One key of the job file.
 
-    kind: "table", "tables" (a list of tables), "numbered tables", "text", "choice", "path", "paths",
-        "count" (a whole number), "number", "length", "lengths", "numbers" (lists of `size`), "points"
-        (a list of lists of `size` lengths).
+    kind: "table", "tables" (a list of tables), "numbered tables", "text", "texts" (a list), "choice",
+        "path", "paths", "flag" (true or false), "count" (a whole number), "number", "length", "lengths",
+        "numbers" (lists of `size`), "points" (a list of lists of `size` lengths), "named lengths" (a table
+        of names from `choices`, each with a list of `size` lengths).
     default: as it is written in the file, None when the key is required or has none.
     low, high: range of the number, mm for lengths.
     noun: what the file of a path is.
@@ -78,6 +79,9 @@ class Key:
             "numbers": f"a list of {self.size} numbers from {low} to {high}",
             "count": f"a whole number from {low} to {high}",
             "text": "text on one line",
+            "texts": "a list of texts",
+            "flag": "true or false",
+            "named lengths": f"a table of names, each with {self.size} lengths from {low} mm to {high} mm",
             "path": f"the path of {self.noun}",
             "paths": f"a list of paths, each of {self.noun}",
             "table": f"a table [{self.name}]",
@@ -100,6 +104,42 @@ KEYS: tuple[Key, ...] = (
         default="mm",
         choices=UNITS,
         examples=('"mm"',),
+    ),
+    Key(
+        "harmless_words",
+        "texts",
+        "Words of the programs that do nothing here, with what belongs to them on their line: M words the"
+        " reader does not know, or text at the start of a line.",
+        default=(),
+        examples=('["M106", "MSG"]',),
+        is_aside=True,
+    ),
+    Key(
+        "block_delete",
+        "choice",
+        "What becomes of blocks with a /.",
+        default="run",
+        choices=BLOCK_DELETE,
+        examples=('"run"',),
+        is_aside=True,
+    ),
+    Key(
+        "arc_tolerance",
+        "length",
+        "By how much the radii at start and end of an arc may differ. When left out: what rounding to the"
+        " decimals in its block explains.",
+        low=0.0001,
+        high=1.0,
+        examples=("0.01",),
+        is_aside=True,
+    ),
+    Key(
+        "spindle_by_hand",
+        "flag",
+        "The spindle is switched on by hand: programs need no M3.",
+        default=False,
+        examples=("true",),
+        is_aside=True,
     ),
     Key("blank", "table", "The prepared block of wood before the first cut.", required=True),
     Key("blank.length", **_SIZE, help="Size along x.", examples=("280",)),
@@ -232,6 +272,27 @@ KEYS: tuple[Key, ...] = (
         low=-BIGGEST,
         high=BIGGEST,
         examples=("[[8, 45], [268, 45]]", "[[8, 45], [268, 45]]"),
+        is_aside=True,
+    ),
+    Key(
+        "setups[].work_offsets",
+        "named lengths",
+        "Where the work zeros that the programs call lie, from the zero: right, back, up. G54 is the zero"
+        " itself when it is left out.",
+        choices=WORK_ZEROS,
+        size=3,
+        low=-BIGGEST,
+        high=BIGGEST,
+        default=(),
+        examples=('{ "G55" = [100, 0, 0] }', '{ "G55" = [100, 0, 0] }'),
+        is_aside=True,
+    ),
+    Key(
+        "setups[].program_units",
+        "choice",
+        "The unit of a program that states neither G21 nor G20.",
+        choices=PROGRAM_UNITS,
+        examples=('"mm"', '"mm"'),
         is_aside=True,
     ),
     Key("target", "table", "The wanted part. When left out, the shape is not judged."),
@@ -385,6 +446,8 @@ def toml_value(value: Any) -> str:
     """Return a default of the table as it is written in a job file."""
     if isinstance(value, str):
         return f'"{value}"'
+    if isinstance(value, bool):
+        return "true" if value else "false"
     if isinstance(value, tuple):
         return "[" + ", ".join(toml_value(part) for part in value) + "]"
     return f"{value:g}"
@@ -454,7 +517,7 @@ def markdown_table() -> str:
     for key in KEYS:
         if key.required:
             default = "required"
-        elif key.default in (None, ""):
+        elif key.default in (None, "", ()):
             default = "-"
         else:
             default = f"`{toml_value(key.default)}`"

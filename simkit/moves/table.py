@@ -7,12 +7,19 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from simkit.errors import ShapeError
 from simkit.frames import Frame
 
 LINE, ARC = 0, 1
 
+# Plane of an arc -> its two axes in the order that makes a counter-clockwise turn seen from the positive
+# end of the third (0 x, 1 y, 2 z), and that third one.  Source: NISTIR 6556 (2000), section 3.5.3.
+PLANE_AXES = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}
+_PLANE_OF_NORMAL = np.array([19, 18, 17], dtype=np.uint8)
+
 _DTYPES = {
     "kind": np.uint8,
+    "plane": np.uint8,
     "rapid": np.bool_,
     "start": np.float64,
     "end": np.float64,
@@ -26,23 +33,28 @@ _DTYPES = {
     "line": np.int32,
 }
 _WIDTH = {"start": 3, "end": 3, "centre": 2}
+_DEFAULT = {"feed": np.nan, "plane": 17}
 
 
 @dataclass(frozen=True)
 class Moves:
     """n moves in the order in which they run.
 
-    kind (n,) uint8: LINE, or ARC about `centre` in plan, circular or (z changing) helical.
-    rapid (n,) bool.  start, end (n, 3) mm: the tip.  centre (n, 2) mm: of arcs, else 0.
-    sweep (n,) rad: of arcs, counter-clockwise positive seen from +z, 0 < |sweep| <= 2 pi; else 0.
-        An arc is a true circle: |start - centre| = |end - centre| to rounding; z grows evenly with
-        the swept angle.
+    kind (n,) uint8: LINE, or ARC about `centre` in `plane`, circular or (third axis changing) helical.
+    plane (n,) uint8: of arcs, 17 the XY plane, 18 ZX, 19 YZ (the numbers of G17 to G19); 17 for lines.
+    rapid (n,) bool.  start, end (n, 3) mm: the tip.
+    centre (n, 2) mm: of arcs, else 0: (x, y) in plane 17, (z, x) in 18, (y, z) in 19 (PLANE_AXES).
+    sweep (n,) rad: of arcs, counter-clockwise positive seen from the positive end of the axis square to
+        the plane (+z, +y, +x), 0 < |sweep| <= 2 pi; else 0.
+        An arc is a true circle: |start - centre| = |end - centre| in its plane to rounding; the third
+        coordinate grows evenly with the swept angle.
     feed (n,) mm/min, NaN on rapids.  speed (n,) rev/min, signed by M3 (+) and M4 (-), 0 when off.
     tool (n,) number of the cutter.  setup (n,) index.  program (n,) index into `programs`.
     line (n,) source line, from 1.  programs: file names as the user wrote them.
     """
 
     kind: np.ndarray
+    plane: np.ndarray
     rapid: np.ndarray
     start: np.ndarray
     end: np.ndarray
@@ -64,26 +76,53 @@ class Moves:
         return replace(self, **{name: getattr(self, name)[rows] for name in _DTYPES})
 
     def in_frame(self, frame: Frame) -> Moves:
-        """Return the same moves seen from another frame (program frame -> blank frame)."""
+        """Return the same moves seen from another frame (program frame -> blank frame).
+
+        An arc in plane 18 or 19 stays one in plane 18 or 19, so with such arcs the frame must map axes to
+        axes (half and quarter turns): else ShapeError.  Error: rounding.
+        """
+        is_arc = self.kind == ARC
+        plane = np.full(len(self), 17, dtype=np.uint8)
+        centre = np.where(is_arc[:, None], frame.apply_plan(self.centre), 0.0)
+        sweep = self.sweep * frame.plan_sense
+        # An arc about a direction d becomes one about R d; R keeps the sense of turning (det R = 1).
+        for number in (18, 19):
+            rows = np.flatnonzero(is_arc & (self.plane == number))
+            if not len(rows):
+                continue
+            u, v, normal = PLANE_AXES[number]
+            direction = frame.matrix[:, normal]
+            new_normal = int(np.argmax(np.abs(direction)))
+            if abs(abs(direction[new_normal]) - 1.0) > 1e-12:
+                raise ShapeError("arcs in plane 18 or 19 need a frame that maps axes to axes")
+            plane[rows] = _PLANE_OF_NORMAL[new_normal]
+            points = self.start[rows]
+            points[:, u], points[:, v] = self.centre[rows].T
+            new_u, new_v, _ = PLANE_AXES[int(_PLANE_OF_NORMAL[new_normal])]
+            centre[rows] = frame.apply(points)[:, [new_u, new_v]]
+            sweep[rows] = self.sweep[rows] * np.sign(direction[new_normal])
         return replace(
             self,
             start=frame.apply(self.start),
             end=frame.apply(self.end),
-            centre=np.where((self.kind == ARC)[:, None], frame.apply_plan(self.centre), 0.0),
-            sweep=self.sweep * frame.plan_sense,
+            plane=plane,
+            centre=centre,
+            sweep=sweep,
         )
 
     def length(self) -> np.ndarray:
-        """Return the path length of each move, mm (n,)."""
+        """Return the path length of each move, mm (n,).  Error: rounding."""
         delta = self.end - self.start
-        plan = np.hypot(delta[:, 0], delta[:, 1])
-        radius = np.hypot(*(self.start[:, :2] - self.centre).T)
-        plan = np.where(self.kind == ARC, np.abs(self.sweep) * radius, plan)
-        return np.hypot(plan, delta[:, 2])
+        length = np.sqrt((delta**2).sum(axis=1))
+        for number, (u, v, normal) in PLANE_AXES.items():
+            rows = np.flatnonzero((self.kind == ARC) & (self.plane == number))
+            arm = self.start[rows][:, [u, v]] - self.centre[rows]
+            length[rows] = np.hypot(np.abs(self.sweep[rows]) * np.hypot(*arm.T), delta[rows, normal])
+        return length
 
 
 def make_moves(programs: Sequence[str] = (), **columns) -> Moves:
-    """Return a table from columns of equal length; columns left out are zero (feed: NaN).
+    """Return a table from columns of equal length; columns left out are zero (feed: NaN, plane: 17).
 
     `start` and `end` must be given; shapes as in Moves.
     """
@@ -94,7 +133,7 @@ def make_moves(programs: Sequence[str] = (), **columns) -> Moves:
         if name in columns:
             made[name] = np.ascontiguousarray(columns[name], dtype=dtype).reshape(shape)
         else:
-            made[name] = np.full(shape, np.nan if name == "feed" else 0, dtype=dtype)
+            made[name] = np.full(shape, _DEFAULT.get(name, 0), dtype=dtype)
     return Moves(programs=tuple(programs), **made)
 
 

@@ -9,12 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from simkit.errors import Place, Problem
+from simkit.program import refusals
 from simkit.program import vocabulary as voc
+from simkit.program.arc_planes import PLANES
 from simkit.program.words import Word, quoted, scan
 
 LARGEST_NUMBER = 1e7  # beyond any machine; keeps sums and int32 columns safe
-MOST_M_WORDS = 4  # in one block, NISTIR 6556
 REFUSED_MOTION = -1  # motion mode: set by a word that was refused
+MOST_M_WORDS = 4  # in one block, NISTIR 6556
 
 
 @dataclass(slots=True)
@@ -37,7 +39,7 @@ class Block:
     values: dict[str, float] = field(default_factory=dict)
     g: dict[int, tuple[int, int]] = field(default_factory=dict)
     m: dict[int, tuple[int, int]] = field(default_factory=dict)
-    refused: list[voc.Refusal] = field(default_factory=list)
+    refused: list[refusals.Refusal] = field(default_factory=list)
     _scanned: list[Word] | None = None
 
     def _word(self, index: int) -> Word:
@@ -64,24 +66,26 @@ class Block:
         """Return the key of the G word of a modal group, None when there is none."""
         return self.g[group][0] if group in self.g else None
 
-    def sort(self) -> None:
-        """Fill at, values, g, m and refused from the words."""
+    def sort(self, harmless: tuple[str, ...] = ()) -> None:
+        """Fill at, values, g, m and refused from the words.
+
+        harmless: the words the job calls so already, for the line that would add one more.
+        """
         m_count = 0
         for index, word in enumerate(self.words):
             letter = word[0]
             if letter == "G":
-                self._sort_code(index, self.g, voc.G_GROUPS, voc.REFUSED_G, voc.UNKNOWN_G)
+                self._sort_code(index, self.g, voc.G_GROUPS, refusals.REFUSED_G)
             elif letter == "M":
                 m_count += 1
-                self._sort_code(index, self.m, voc.M_GROUPS, voc.REFUSED_M, voc.UNKNOWN_M)
+                self._sort_code(index, self.m, voc.M_GROUPS, refusals.REFUSED_M, harmless)
                 if m_count == MOST_M_WORDS + 1:
                     expected = f"at most {MOST_M_WORDS} M words in a block"
                     self.problem(index, f", M word number {m_count} here", expected, "write two blocks")
             elif letter == "N":
                 self._check_line_number(index, word)
-            elif letter in voc.REFUSED_LETTERS:
-                # H, D, L and Q belong to a G word: its refusal has said it all.
-                self._refuse(index, voc.REFUSED_LETTERS[letter], bool(self.refused) and letter in "HDLQ")
+            elif letter in refusals.REFUSED_LETTERS:
+                self._refuse(index, refusals.REFUSED_LETTERS[letter])
             elif letter in self.at:
                 self._second(index, letter)
             else:
@@ -98,19 +102,27 @@ class Block:
                 value = 0.0
             self.values[letter] = value
 
-    def _sort_code(self, index, found, groups, refusals, unknown) -> None:
+    def _sort_code(self, index, found, groups, refused, harmless=None) -> None:
         key = voc.code_key(self.words[index][1:])
         group = groups.get(key)
         if group is None:
-            self._refuse(index, refusals.get(key, unknown))
+            self._refuse(index, refused.get(key) or refusals.unknown(self.words[index], harmless))
+        elif group == voc.MOTION and self._ends_cycle(found.get(group), key):
+            # Common usage: G80 ends a cycle, and the other word says how to go on.
+            found[group] = found[group] if key == 800 else (key, index)
         elif group in found:
             self._two_of_a_group(index, found[group][1], group)
+            if group == voc.MOTION:
+                self.refused.append(refusals.TWO_MOTIONS)
         else:
             found[group] = (key, index)
 
-    def _refuse(self, index: int, refusal: voc.Refusal, is_told: bool = False) -> None:
-        if not is_told:
-            self.problem(index, f" ({refusal.what})", refusal.expected, refusal.remedy)
+    def _ends_cycle(self, first: tuple[int, int] | None, key: int) -> bool:
+        """Tell whether a second kind of motion and the first are G80 and one of G0 to G3."""
+        return first is not None and min(first[0], key) <= 30 and max(first[0], key) == 800
+
+    def _refuse(self, index: int, refusal: refusals.Refusal) -> None:
+        self.problem(index, f" ({refusal.what})", refusal.expected, refusal.remedy)
         self.refused.append(refusal)
 
     def _check_line_number(self, index: int, word: str) -> None:
@@ -131,28 +143,47 @@ class Block:
         remedy = "delete one of them, or write two blocks"
         self.problem(index, f" in one block with {self.written(first)}", expected, remedy)
 
-    def check_letters(self, motion: int | None) -> None:
-        """Refuse I, J, K, R and P where nothing in the block or the mode in force gives them a meaning.
+    def check_letters(self, motion: int | None, plane: int) -> None:
+        """Refuse I J K R P Q and L where nothing in the block or the mode in force gives them a meaning.
 
-        motion: 0 to 3, the mode in force for this block; None for none; REFUSED_MOTION.
+        motion: 0 to 3 or a cycle, the mode in force for this block; None for none; REFUSED_MOTION.
+        plane: 17, 18 or 19, in force for this block.
         """
-        if self.refused:
+        if self.refused or motion == REFUSED_MOTION:
             return
-        is_arc = motion in (2, 3)
-        if "P" in self.at and self.key(voc.GROUP_0) is None and self.key(voc.PATH) != 640:
+        is_arc, is_cycle = motion in (2, 3), motion in voc.CYCLES
+        if "P" in self.at and self.key(voc.GROUP_0) != 40 and self.key(voc.PATH) != 640 and not is_cycle:
             if is_arc:
                 expected = "at most one turn in a block"
                 remedy = "write each turn as a block of its own"
                 self.problem(self.at["P"], " (an arc of several turns)", expected, remedy)
             else:
                 remedy = "delete it, or write the G4 it belongs to"
-                self.problem(self.at["P"], " with no word it belongs to", "P with G4 or G64 alone", remedy)
+                expected = "P with G4, G64 or a cycle alone"
+                self.problem(self.at["P"], " with no word it belongs to", expected, remedy)
+        if "L" in self.at and not is_cycle:
+            expected, remedy = "L with a cycle alone", "write repeats out as moves, or delete it"
+            self.problem(self.at["L"], " with no cycle it repeats", expected, remedy)
+        if "Q" in self.at and motion not in voc.PECKING:
+            expected = "Q with G73 and G83 alone, which drill in steps"
+            self.problem(
+                self.at["Q"],
+                " with no drilling in steps",
+                expected,
+                "write G83 if steps are meant, else delete it",
+            )
         if is_arc:
-            if self.values.get("K", 0.0) != 0.0:
-                remedy = "delete it, or post again with arcs in XY alone"
-                self.problem(self.at["K"], " in an arc of the XY plane", "a centre given by I and J", remedy)
-        elif motion != REFUSED_MOTION:
-            for letter in "IJKR":
+            kind = PLANES[plane]
+            if self.values.get(kind.other, 0.0) != 0.0:
+                other = "G18 or G19" if plane == 17 else "G17"
+                self.problem(
+                    self.at[kind.other],
+                    f" in an arc of the {kind.name} plane",
+                    f"a centre given by {kind.centre}",
+                    f"delete it, or write {other} if an arc in another plane is meant",
+                )
+        else:
+            for letter in "IJK" if is_cycle else "IJKR":
                 if letter in self.at:
                     remedy = "write G2 or G3 if an arc is meant, else delete it"
                     expected = f"{letter} with G2 or G3 alone"

@@ -7,7 +7,9 @@ from pathlib import Path
 
 from simkit.errors import InputProblems, Place, Problem
 from simkit.job.model import Job, Setup
-from simkit.program.reader import ProgramRead, read_program
+from simkit.moves.table import ARC
+from simkit.program import vocabulary as voc
+from simkit.program.reader import Options, ProgramRead, read_program
 
 LARGEST_FILE = 2 * 1024**3  # bytes; a larger program would not fit in memory as moves
 
@@ -23,27 +25,81 @@ def read_programs(job: Job) -> list[list[tuple[Path, ProgramRead]]]:
     """Return for each setup its programs in order, each as (path, what is in it).
 
     Raises InputProblems with the problems of all programs: unreadable files, words that are refused,
-    cutters that a program calls and the job lacks.
+    cutters that a program calls and the job lacks, arcs that cannot be cut.
     """
-    problems: list[Problem] = []
+    problems: list[Problem] = words_not_harmless(job.harmless_words, job.file, "harmless_words", job.lines)
     reads: list[list[tuple[Path, ProgramRead]]] = []
     for index, setup in enumerate(job.setups):
         reads.append([])
         for path in setup.programs:
             name = shown_name(path, job)
             try:
-                read = read_program(_bytes(path, name), name, setup=index, cutter=setup.cutter)
+                read = read_program(
+                    bytes_of(path, name),
+                    name,
+                    setup=index,
+                    cutter=setup.cutter,
+                    units=setup.program_units,
+                    options=_options(job, setup),
+                )
             except InputProblems as found:
                 problems.extend(found.problems)
                 continue
             problems.extend(_missing_cutters(read, job, setup))
+            problems.extend(_upright_arcs(read))
             reads[index].append((path, read))
     if problems:
         raise InputProblems(problems)
     return reads
 
 
-def _bytes(path: Path, name: str) -> bytes:
+def _options(job: Job, setup: Setup) -> Options:
+    return Options(
+        work_offsets=setup.work_offsets,
+        skip_deleted=job.block_delete == "skip",
+        harmless_words=tuple(word for word in job.harmless_words if voc.may_be_harmless(word)),
+        arc_tolerance=job.arc_tolerance,
+        spindle_by_hand=job.spindle_by_hand,
+    )
+
+
+def words_not_harmless(words: tuple[str, ...], file: str, key: str, lines=None) -> list[Problem]:
+    """Return a problem for every word that is called harmless though the reader knows what it does.
+
+    file, key: where they are called so, for messages.  lines: key path -> line.
+    """
+    problems = []
+    for index, word in enumerate(words):
+        if not voc.may_be_harmless(word):
+            path = key if key.startswith("--") else f"{key}[{index}]"
+            line = (lines or {}).get(path, (lines or {}).get(key))
+            expected = "an M word that the reader does not know, such as M106, or text such as MSG"
+            remedy = "take it out, for what it does is known and counts"
+            problems.append(Problem(Place(file, line, key=path), f"'{word}'", expected, remedy))
+    return problems
+
+
+def _upright_arcs(read: ProgramRead) -> list[Problem]:
+    """Return the problem that a program has arcs which the cut does not know yet."""
+    moves = read.moves
+    upright = (moves.kind == ARC) & (moves.plane != 17)
+    if not upright.any():
+        return []
+    row = int(upright.argmax())
+    count = int(upright.sum())
+    arcs = "an arc" if count == 1 else f"the first of {count} arcs"
+    return [
+        Problem(
+            Place(read.name, int(moves.line[row])),
+            f"{arcs} in the plane of G{moves.plane[row]}",
+            "arcs in the XY plane (G17), for arcs in G18 and G19 are read but not cut yet",
+            "post again with G17 arcs or straight moves",
+        )
+    ]
+
+
+def bytes_of(path: Path, name: str) -> bytes:
+    """Return the bytes of a program file.  name: for messages.  Raises InputProblems."""
     try:
         if path.stat().st_size > LARGEST_FILE:
             raise InputProblems(

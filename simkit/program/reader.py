@@ -9,10 +9,13 @@ import numpy as np
 from simkit.errors import InputProblems, Place, Problem
 from simkit.moves.table import ARC, LINE, Moves, make_moves
 from simkit.program import interpreter
-from simkit.program.interpreter import PROBLEM_LIMIT, ROW, Interpreter, Notice
+from simkit.program.interpreter import PROBLEM_LIMIT, Interpreter, Notice, Options
+from simkit.program.rows import Rows
 from simkit.program.words import scan, split_lines
 
-__all__ = ["PROBLEM_LIMIT", "Notice", "ProgramRead", "read_program"]
+__all__ = ["PROBLEM_LIMIT", "Notice", "Options", "ProgramRead", "read_program"]
+
+LARGE = 1_000_000  # bytes; below, Python alone is done before compiled code is loaded
 
 
 @dataclass(frozen=True)
@@ -27,7 +30,9 @@ class ProgramRead:
     largest_arc_mismatch: mm, the largest difference between the radii at start and end of an arc as
         written (radius form: by how much the radius is too short), and its line (None without arcs).
     has_end: M2, M30 or a closing % was read.  block_count: lines that hold words.
-    line_count: lines of the file.
+    line_count: lines of the file.  work_zeros: (name, line) of every work zero called ("G55"), in order.
+    deleted_count: blocks with the / of block delete; skips_deleted: they were passed over, else run.
+    dwell: sum of the P of all dwells (seconds by the standard; some controls take milliseconds).
     """
 
     name: str
@@ -40,6 +45,10 @@ class ProgramRead:
     has_end: bool
     block_count: int
     line_count: int
+    work_zeros: tuple[tuple[str, int], ...] = ()
+    deleted_count: int = 0
+    skips_deleted: bool = False
+    dwell: float = 0.0
 
 
 def read_program(
@@ -49,13 +58,15 @@ def read_program(
     setup: int = 0,
     cutter: int | None = None,
     units: str | None = None,
+    options: Options | None = None,
 ) -> ProgramRead:
     """Return what is in a program, or raise InputProblems with every reason why it cannot be used.
 
     text_or_bytes: the file.  name: as the user wrote it, for messages and `Moves.programs`.
     setup: index for the column of that name.  cutter: number of the cutter for a program that calls
     none (T with M6); with None such a program's T words alone say it, with a warning.  units: "mm" or
-    "in" for a program that states neither G21 nor G20; with None it is refused.
+    "in" for a program that states neither G21 nor G20; with None it is refused.  options: what else the
+    job says about how the program is meant (work zeros, block delete, harmless words and so on).
     At most PROBLEM_LIMIT problems, sorted by line and column.
 
     Where the machine stands before the program is unknown.  Rapids give X, Y and Z one by one or
@@ -68,23 +79,21 @@ def read_program(
 
     Error: coordinates rounding of float64 only; arcs within largest_arc_mismatch of what is written.
     Source: ISO 6983-1; NISTIR 6556 (2000), order of execution section 3.8.  Not from there, common
-    usage: `;` comments, G91.1, line numbers of any length, arcs with both axis words left out, G0 to
-    G3 alone in a block as a change of mode.
+    usage: `;` comments, G73, G90.1, G91.1, G95, line numbers of any length, arcs with both axis words
+    left out, G0 to G3 alone in a block as a change of mode.
     """
     if units not in (None, "mm", "in"):
         raise ValueError(f"units must be 'mm', 'in' or None, not {units!r}")
-    return _read(text_or_bytes, name, setup, cutter, units, has_short_cut=True)
+    return _read(text_or_bytes, name, setup, cutter, units, options=options)
 
 
-def _read(source, name, setup, cutter, units, has_short_cut) -> ProgramRead:
-    lines = split_lines(source, name)
-    state = Interpreter(name, lines, units, has_short_cut)
-    state.run()
-    table = (
-        np.frombuffer(state.rows, dtype=np.float64).reshape(-1, len(ROW))
-        if state.rows
-        else np.zeros((0, len(ROW)))
-    )
+def _read(
+    source, name, setup, cutter, units, has_short_cut=True, is_compiled=None, options=None
+) -> ProgramRead:
+    if is_compiled is None:
+        is_compiled = len(source) >= LARGE
+    state, table = (_compiled if is_compiled else _plain)(source, name, units, has_short_cut, options)
+    lines = state.lines
     problems, notices = state.problems, dict(state.notices)
     if not state.block_count and not problems:
         remedy = "post the program again and look whether this is the right file"
@@ -97,6 +106,8 @@ def _read(source, name, setup, cutter, units, has_short_cut) -> ProgramRead:
         raise InputProblems(problems[:PROBLEM_LIMIT])
     tool, tools_called = called
     speed = _speeds(state, table, name, notices)
+    if tools_called:  # else nothing says which number the control knows the cutter by
+        _lengths(state, table, tool, notices)
     if not state.has_end:
         text = "the program ends with no M2, M30 or closing %: the file may be cut off"
         notices["end"] = Notice(Place(name, len(lines) if lines[-1] else max(1, len(lines) - 1), 1), text)
@@ -113,50 +124,98 @@ def _read(source, name, setup, cutter, units, has_short_cut) -> ProgramRead:
         has_end=state.has_end,
         block_count=state.block_count,
         line_count=len(lines) - (not lines[-1]),
+        work_zeros=tuple(state.work_zeros_seen.items()),
+        deleted_count=state.deleted_count,
+        skips_deleted=state.options.skip_deleted,
+        dwell=state.dwell,
     )
 
 
-def _moves(table: np.ndarray, name: str, setup: int, tool: np.ndarray, speed: np.ndarray) -> Moves:
-    end = table[:, :3]
-    code = table[:, ROW.index("code")]
-    is_rapid = code == interpreter.RAPID
+def _plain(source, name, units, has_short_cut, options) -> tuple[Interpreter, Rows]:
+    """Read a program in Python alone."""
+    state = Interpreter(name, split_lines(source, name), units, has_short_cut, options)
+    state.run()
+    table = Rows(0)
+    table.take(state.rows)
+    return state, table
+
+
+def _compiled(source, name, units, has_short_cut, options) -> tuple[Interpreter, Rows]:
+    """Read a program with its common blocks in compiled code: the same result, for large files."""
+    from simkit.program.fast import FastInterpreter
+    from simkit.program.source import Source
+
+    if isinstance(source, str):
+        try:
+            source = source.encode("utf-8")
+        except UnicodeEncodeError:  # half a surrogate pair: no file holds one
+            return _plain(source, name, units, has_short_cut, options)
+    state = FastInterpreter(name, Source(source, name), units, options)
+    state.run()
+    return state, state.columns
+
+
+def _moves(table: Rows, name: str, setup: int, tool: np.ndarray, speed: np.ndarray) -> Moves:
+    # The columns of a long program are large: each is made once, in its own type.
+    n = len(table)
+    start = np.empty((n, 3))
+    start[:1] = table.end[:1]
+    start[1:] = table.end[:-1]
+    arrivals = np.flatnonzero(table.code == interpreter.ARRIVAL)
+    start[arrivals] = table.end[arrivals]
+    is_arc = (table.code >= interpreter.ARC) & (table.code <= interpreter.ARC_YZ)
     return make_moves(
         programs=(name,),
-        kind=np.where(code == interpreter.ARC, ARC, LINE),
-        rapid=is_rapid,
-        start=np.concatenate((end[:1], end[:-1])),
-        end=end,
-        centre=table[:, 6:8],
-        sweep=table[:, 8],
-        feed=np.where(is_rapid, np.nan, table[:, ROW.index("feed")]),
+        kind=np.where(is_arc, np.uint8(ARC), np.uint8(LINE)),
+        plane=np.where(is_arc, table.code + np.uint8(17 - int(interpreter.ARC)), np.uint8(17)),
+        rapid=_is_rapid(table.code),
+        start=start,
+        end=table.end,
+        centre=table.centre,
+        sweep=table.sweep,
+        feed=table.feed,
         speed=speed,
         tool=tool,
-        setup=np.full(len(table), setup),
-        line=table[:, ROW.index("line")],
+        setup=np.full(n, setup, dtype=np.int32) if setup else np.zeros(n, dtype=np.int32),
+        program=np.zeros(n, dtype=np.int32),
+        line=table.line,
     )
 
 
-def _first_cut(table: np.ndarray, where: np.ndarray) -> int | None:
-    """Return the first cutting row among those that `where` (n,) bool marks, or None."""
-    rows = np.flatnonzero(where & (table[:, ROW.index("code")] != interpreter.RAPID))
-    return int(rows[0]) if len(rows) else None
+def _is_rapid(code: np.ndarray) -> np.ndarray:
+    return (code == interpreter.RAPID) | (code == interpreter.ARRIVAL)
 
 
-def _block_place(state: Interpreter, table: np.ndarray, row: int) -> Place:
+def _first_cut(table: Rows, spans) -> int | None:
+    """Return the first cutting row in spans (begin, end) of rows, in order; or None."""
+    for begin, end in spans:
+        is_cut = ~_is_rapid(table.code[begin:end])
+        first = int(is_cut.argmax()) if end > begin else 0
+        if end > begin and is_cut[first]:
+            return begin + first
+    return None
+
+
+def _block_place(state: Interpreter, table: Rows, row: int) -> Place:
     """Return the place of the first word of the block that made a row."""
-    line = int(table[row, ROW.index("line")])
+    line = int(table.line[row])
     return Place(state.name, line, scan(state.lines[line - 1])[0][0].start + 1)
 
 
-def _steps(length: int, events, before: float) -> np.ndarray:
-    """Return a column (length,) that is `before` and then follows events (row, value), in order."""
-    starts = np.array([0, *(row for row, _ in events), length])
-    return np.repeat(np.array([before, *(value for _, value in events)]), np.diff(starts))
+def _spans(length: int, events, before) -> list[tuple[int, int, float]]:
+    """Return spans (begin, end, value) of rows: `before` holds first, then events (row, value), in order."""
+    starts = [0, *(row for row, _ in events), length]
+    values = [before, *(value for _, value in events)]
+    return list(zip(starts[:-1], starts[1:], values, strict=True))
 
 
-def _cutters(
-    state: Interpreter, table: np.ndarray, name: str, cutter: int | None, notices: dict[str, Notice]
-):
+def _column(spans, dtype) -> np.ndarray:
+    """Return the column that holds the value of each span."""
+    lengths = [end - begin for begin, end, _ in spans]
+    return np.repeat(np.array([value for _, _, value in spans], dtype=dtype), lengths)
+
+
+def _cutters(state: Interpreter, table: Rows, name: str, cutter: int | None, notices: dict[str, Notice]):
     """Return the column of cutters and the calls it follows, or the problem that there is none."""
     calls, words = state.changes, state.tool_words
     if not calls and words:
@@ -178,36 +237,39 @@ def _cutters(
             text = f"T{tool} is chosen but no M6 changes to it: cutter {calls[-1][1]} stays in the spindle"
             notices["tool"] = Notice(Place(name, line, column), text)
     # Number 0 stands for an empty spindle.
-    column = _steps(len(table), [(row, tool) for row, tool, _, _ in calls], 0 if cutter is None else cutter)
-    before = np.arange(len(table)) < (calls[0][0] if calls else len(table))
-    is_bare = (column == 0) & ~before
-    row = _first_cut(table, is_bare | before if cutter is None else is_bare)
-    if row is not None and "cutter" not in state.told:
+    before, *behind = _spans(len(table), [(row, tool) for row, tool, _, _ in calls], cutter or 0)
+    bare = [(begin, end) for begin, end, tool in behind if tool == 0]
+    row = _first_cut(table, [before[:2], *bare] if cutter is None else bare)
+    if row is not None and not state.options.needs_cutter:
+        text = "a cutting move with no cutter chosen: the job, or --cutter, has to name it"
+        notices["cutter"] = Notice(_block_place(state, table, row), text)
+    elif row is not None and "cutter" not in state.told:
         return Problem(
             _block_place(state, table, row),
             "a cutting move with no cutter chosen",
             "a cutter, for its shape decides what is cut",
             "write T1 M6, with its number, or state the cutter for this program in the job",
         )
-    if calls and before.any():
+    rows_before = before[1]
+    if calls and rows_before:
         first = calls[0][1]
         if cutter is None:
-            column[before] = first
+            before = (0, rows_before, first)
             text = f"rapids before the first change of cutter are taken as made with cutter {first}"
         else:
             text = (
                 f"moves before the first change of cutter are taken as made with cutter {cutter}, as stated"
             )
         place = _block_place(state, table, 0)
-        if np.count_nonzero(before) > 1 or cutter is not None:
+        if rows_before > 1 or cutter is not None:
             notices["before"] = Notice(place, text)
-    return column, tuple(call[1:] for call in calls)
+    return _column([before, *behind], np.int32), tuple(call[1:] for call in calls)
 
 
-def _speeds(state: Interpreter, table: np.ndarray, name: str, notices: dict[str, Notice]) -> np.ndarray:
-    is_on = _steps(len(table), [(row, on) for row, _, on in state.spindle], False)
-    row = _first_cut(table, ~is_on.astype(bool))
-    if row is not None:
+def _speeds(state: Interpreter, table: Rows, name: str, notices: dict[str, Notice]) -> np.ndarray:
+    is_on = _spans(len(table), [(row, on) for row, _, on in state.spindle], False)
+    row = _first_cut(table, [(begin, end) for begin, end, on in is_on if not on])
+    if row is not None and not (state.options.spindle_by_hand and not state.spindle):
         if any(on for _, _, on in state.spindle):
             text = "a cutting move with the spindle off: no M3 since it was last stopped"
             if not any(on and at <= row for at, _, on in state.spindle):
@@ -215,4 +277,22 @@ def _speeds(state: Interpreter, table: np.ndarray, name: str, notices: dict[str,
         else:
             text = "no M3 in the program: the spindle has to be switched on by hand"
         notices["spindle"] = Notice(_block_place(state, table, row), text)
-    return _steps(len(table), [(row, speed) for row, speed, _ in state.spindle], 0.0)
+    return _column(_spans(len(table), [(row, speed) for row, speed, _ in state.spindle], 0.0), np.float64)
+
+
+def _lengths(state: Interpreter, table: Rows, tool: np.ndarray, notices: dict[str, Notice]) -> None:
+    """Warn of the first cut whose length offset is not that of its cutter."""
+    spans = _spans(len(table), [(row, event) for row, *event in state.lengths], (None, 0, 0))
+    for begin, end, (number, line, column) in spans:
+        if number is None or end == begin:
+            continue
+        others = np.flatnonzero((tool[begin:end] != number) & ~_is_rapid(table.code[begin:end]))
+        if len(others):
+            row = begin + int(others[0])
+            cutter = int(tool[row])
+            text = (
+                f"H{number} is in force where cutter {cutter} cuts in line {int(table.line[row])}: every cut "
+                f"is too deep or too high by the difference of the lengths {number} and {cutter}"
+            )
+            notices["H of another"] = Notice(Place(state.name, line, column), text)
+            return

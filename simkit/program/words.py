@@ -18,6 +18,8 @@ _IS_NUMBER = re.compile(_NUMBER).fullmatch
 _NUMBER_CHARS = frozenset("+-.0123456789 \t")
 _LETTERS = re.compile(r"[A-Za-z]+")
 _has_space_in_number = re.compile(r"[0-9.][ \t]+[0-9.]").search
+_begins_with_slash = re.compile(r"[ \t]*(?:[Nn][ \t]*[0-9][0-9 \t]*)?/(?!/)").match
+_first_text = re.compile(r"[ \t]*(?:[Nn][ \t]*[0-9][0-9 \t]*)?([A-Za-z]{2,})(?![A-Za-z0-9.+#\[-])").match
 _MINUS_LOOKALIKES = "‐‑‒–—−"
 _LONGEST_QUOTE = 40
 
@@ -116,12 +118,16 @@ def scan(line: str, is_cut_off: bool = False) -> tuple[list[Word], list[Complain
     words: list[Word] = []
     complaints: list[Complaint] = []
     at, length = 0, len(line)
+    slash = deletes_block(line)
     while at < length:
         char = line[at]
         if char in " \t":
             at += 1
         elif char == ";":
             break
+        elif char == "/" and slash:
+            slash = False
+            at = _behind_slash(line, at, complaints)
         elif char == "(":
             at = _skip_comment(line, at, is_cut_off, complaints)
         elif char.isascii() and char.isalpha():
@@ -129,6 +135,67 @@ def scan(line: str, is_cut_off: bool = False) -> tuple[list[Word], list[Complain
         else:
             at = _odd_text(line, at, words, complaints)
     return words, complaints
+
+
+def deletes_block(line: str) -> bool:
+    """Tell whether a line begins with the / of block delete (behind a line number, too: common usage)."""
+    return _begins_with_slash(line) is not None
+
+
+def harmless_part(
+    line: str, words: list[Word], complaints: list[Complaint], harmless: tuple[str, ...]
+) -> tuple[list[Word], Word, Complaint | None] | None:
+    """Return what a harmless word takes with it: (words before it, the word, what must not be behind it).
+
+    words, complaints: of `scan`.  harmless: "M106" for a word, "MSG" for text at the start of its line.
+    All that follows on the line belongs to the word, but a line that reads as words must not hold any
+    that could move or set something.  None when no harmless word is in the line.
+    """
+    names = {name.upper() for name in harmless}
+    taken = next((word for word in words if is_named(word.letter + word.text, harmless)), None)
+    match = _first_text(line)
+    if match and match[1].upper() in names:
+        taken = Word("", match[1], match.start(1), match.end(1))
+    if taken is None:
+        return None
+    wrong = None
+    if not any(complaint.start >= taken.start for complaint in complaints):
+        behind = next((word for word in words if word.start > taken.start and word.letter not in "SPQ"), None)
+        if behind is not None:
+            wrong = Complaint(
+                behind.start,
+                f"{quoted(line[behind.start : behind.end])} behind a harmless word",
+                "nothing that moves or sets anything behind it, for the rest of its line belongs to it",
+                "write it on a line of its own",
+            )
+    return [word for word in words if word.start < taken.start], taken, wrong
+
+
+def is_named(word: str, harmless: tuple[str, ...]) -> bool:
+    """Tell whether a word such as "M0106" is one of `harmless`: the same letter, the same number."""
+    return any(
+        name[:1].upper() == word[0]
+        and _IS_NUMBER(name[1:]) is not None
+        and float(name[1:]) == float(word[1:])
+        for name in harmless
+    )
+
+
+def _behind_slash(line: str, at: int, complaints: list[Complaint]) -> int:
+    """Return where the block behind the / of block delete begins."""
+    stop = at + 1
+    while stop < len(line) and line[stop] in "0123456789":
+        stop += 1
+    if stop > at + 1:
+        found = f"{quoted(line[at:stop])} (block delete with a number)"
+        expected = "/ alone, for which of several switches is set is known at the machine alone"
+        remedy = "take the number away, or delete the line"
+        complaints.append(Complaint(at, found, expected, remedy))
+    return stop
+
+
+def _is_at_start(words: list[Word]) -> bool:
+    return not words or (len(words) == 1 and words[0].letter == "N")
 
 
 def _skip_comment(line: str, at: int, is_cut_off: bool, complaints: list[Complaint]) -> int:
@@ -193,6 +260,8 @@ def _read_word(line: str, at: int, is_cut_off: bool, words: list[Word], complain
         return length
     if len(run) > 1:
         remedy = "put text into a comment ( ), or delete it"
+        if _is_at_start(words):
+            remedy += f', or add "{run.upper()}" to harmless_words in the job if it moves nothing'
         complaints.append(Complaint(at, quoted(line[at:].rstrip()), "a number after each letter", remedy))
         return length
     if is_cut_off and stop == length:
@@ -239,10 +308,6 @@ def _odd_text(line: str, at: int, words: list[Word], complaints: list[Complaint]
         if line.startswith("//", at):
             found, remedy = f"{quoted(line[at:].rstrip())} (a // comment)", "write it as ( ) or after a ;"
             expected = "comments in ( ) or after ;, for controls do not know // as a comment"
-        elif not words or (len(words) == 1 and words[0].letter == "N"):
-            found = f"{quoted(line[at:].rstrip())} (block delete)"
-            expected = "blocks that always run, for a switch at the machine decides about this one"
-            remedy = "take the / away to run the block, or delete the whole line"
         else:
             return _finish(complaints, _programming(line, at), length)
         return _finish(complaints, Complaint(at, found, expected, remedy), length)

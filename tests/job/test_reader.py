@@ -98,6 +98,22 @@ def test_read_job__least_job_takes_the_defaults(folder):
     assert job.setups[0] == Setup("one", (Path("side1.nc"),), zero=Zero("centre", "bottom"))
     assert job.cutters == {1: Cutter(1, "ball", 3.0)}
     assert job.blank.species == ""
+    assert (job.harmless_words, job.block_delete) == ((), "run")
+    assert (job.arc_tolerance, job.spindle_by_hand) == (None, False)
+
+
+def test_read_job__how_programs_are_meant(folder):
+    top = 'unit = "mm"\nharmless_words = ["M106", "MSG"]\nblock_delete = "skip"\n'
+    top += 'arc_tolerance = "0.01 mm"\nspindle_by_hand = true'
+    setup = 'programs = ["side2.nc"]\nwork_offsets = { G55 = ["1 in", 2, -3], "G59.1" = [0, 0, 0] }\n'
+    text = GOOD_JOB.replace('programs = ["side2.nc"]', setup + 'program_units = "in"')
+    text = text.replace('unit = "mm"', top, 1)
+    job = read(text)
+    assert (job.harmless_words, job.block_delete) == (("M106", "MSG"), "skip")
+    assert (job.arc_tolerance, job.spindle_by_hand) == (pytest.approx(0.01), True)
+    assert job.setups[0].work_offsets == {}
+    assert job.setups[1].work_offsets == {"G55": (25.4, 2, -3), "G59.1": (0, 0, 0)}
+    assert (job.setups[0].program_units, job.setups[1].program_units) == (None, "in")
 
 
 def test_read_job__inches_and_fractions(folder):
@@ -235,7 +251,7 @@ def test_keys__table_is_sound():
     for key in KEYS:
         assert key.parent in tables, key.path
         assert key.help.endswith("."), key.path
-        is_number = key.kind in ("length", "lengths", "points", "number", "numbers", "count")
+        is_number = key.kind in ("length", "lengths", "points", "number", "numbers", "count", "named lengths")
         assert (key.low < key.high) == is_number, key.path
         for text in key.examples:
             tomllib.loads(f"value = {text}")

@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from simkit.errors import InputProblems
-from simkit.moves.table import ARC
-from simkit.program.reader import PROBLEM_LIMIT, _read, read_program
+from simkit.moves.table import ARC, PLANE_AXES
+from simkit.program.reader import PROBLEM_LIMIT, Options, _read, read_program
 from simkit.program.words import quick_words, scan
 
 quiet = {"deadline": None, "derandomize": True, "suppress_health_check": list(HealthCheck)}
@@ -40,13 +40,44 @@ M5
 M30
 %
 """
+OTHER_WORDS = b"""%
+N10 G20 G90 G17 G40 G49 G80 G94 (holes and a rib)
+N20 T3 M6
+S9000 M3
+G55 G0 X0 Y0
+G43 H3 Z1.
+G99 G81 X.5 Y.5 Z-.5 R.1 F12.
+X1.
+/X1.5
+G98 G83 Y1. Z-.75 R.1 Q.2
+G80
+G91 G73 X.25 Z-.5 R-.05 Q.1 L3
+G90 G80
+G18 G3 X2. Z.1 R.6
+G19 G90.1 G2 Y1.2 Z.1 J1.1 K.1
+G17 G91.1
+G92 X0
+G93 G1 X.5 F20.
+G94 F30.
+G95 G1 Y.5 F.002
+G92.1
+G53 G0 Z0
+G28
+M106 S50
+MSG ready
+M30
+%
+"""
 REAL = REAL.replace(b"I3.827 J-2.105", b"I3.8274 J1.6055")
+
+
+OPTIONS = Options({"G55": (10.0, -5.0, 2.0)}, harmless_words=("M106", "MSG"))
 
 
 def outcome(source, has_short_cut=True):
     """The result or the problems, in a form that compares."""
     try:
-        got = _read(source, "a.nc", 0, None, None, has_short_cut)
+        got = _read(source, "a.nc", 0, None, None, has_short_cut, options=OPTIONS)
     except InputProblems as problems:
         assert 1 <= len(problems.problems) <= PROBLEM_LIMIT
         places = [(p.place.line or 0, p.place.column or 0) for p in problems.problems]
@@ -56,23 +87,35 @@ def outcome(source, has_short_cut=True):
     moves = got.moves
     assert np.isfinite(moves.end).all()
     assert np.isfinite(moves.sweep).all()
-    assert (moves.start[1:] == moves.end[:-1]).all()
+    follows = (moves.start[1:] == moves.end[:-1]).all(axis=1)
+    is_arrival = moves.rapid & (moves.start == moves.end).all(axis=1)
+    assert (follows | is_arrival[1:]).all()
     assert (np.isnan(moves.feed) == moves.rapid).all()
     assert (moves.feed[~moves.rapid] > 0).all()
     is_arc = moves.kind == ARC
-    arms = [np.hypot(*(p[is_arc, :2] - moves.centre[is_arc]).T) for p in (moves.start, moves.end)]
+    u, v = np.array([PLANE_AXES[plane][:2] for plane in moves.plane[is_arc]], dtype=int).reshape(-1, 2).T
+    k = np.flatnonzero(is_arc)
+    arms = [
+        np.hypot(p[k, u] - moves.centre[k, 0], p[k, v] - moves.centre[k, 1]) for p in (moves.start, moves.end)
+    ]
     assert arms[0] == pytest.approx(arms[1], rel=1e-9, abs=2e-9)
     assert (np.abs(moves.sweep[is_arc]) > 0).all()
     assert (np.abs(moves.sweep[is_arc]) <= 2 * np.pi).all()
-    columns = [
-        np.nan_to_num(getattr(moves, name), nan=-1.0).tolist() for name in vars(moves) if name != "programs"
-    ]
+    columns = {
+        name: np.nan_to_num(getattr(moves, name), nan=-1.0).tolist()
+        for name in vars(moves)
+        if name != "programs"
+    }
     rest = (got.units_seen, got.tools_called, got.largest_arc_mismatch, got.largest_arc_mismatch_line)
     return columns, rest, got.has_end, got.block_count, [str(w) for w in got.warnings]
 
 
-def test_real_program__is_read():
+def test_real_programs__are_read():
     assert len(outcome(REAL)) == 5
+    columns, *_, warnings = outcome(OTHER_WORDS)
+    assert len(columns["end"]) > 40
+    assert set(columns["plane"]) == {17, 18, 19}
+    assert len(warnings) == 6
 
 
 @settings(max_examples=300, **quiet)
@@ -87,7 +130,7 @@ def test_any_text__gives_a_result_or_problems(text):
     assert outcome(text) == outcome(text, has_short_cut=False)
 
 
-LETTERS = "GGGGMXXYYZZFIJRSTNPKOAEH"
+LETTERS = "GGGGGMXXYYZZFIJRSTNPKOAEHDQL"
 NUMBERS = [
     "0",
     "1",
@@ -107,6 +150,23 @@ NUMBERS = [
     "21",
     "17",
     "54",
+    "18",
+    "19",
+    "28",
+    "43",
+    "49",
+    "53",
+    "55",
+    "73",
+    "81",
+    "83",
+    "90.1",
+    "92",
+    "92.1",
+    "93",
+    "95",
+    "98",
+    "99",
 ]
 ODD = [
     "X",
@@ -170,11 +230,12 @@ def test_scanners__agree_where_both_read(line):
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_mutations__of_a_real_program(seed):
+@pytest.mark.parametrize("program", [REAL, OTHER_WORDS], ids=["common words", "other words"])
+def test_mutations__of_a_real_program(seed, program):
     """Bytes flipped, lines cut, doubled and swapped, words doubled, the end lost."""
     random = np.random.default_rng(seed)
     for _ in range(60):
-        data = bytearray(REAL)
+        data = bytearray(program)
         for _ in range(random.integers(1, 4)):
             lines = bytes(data).split(b"\n")
             k, i = random.integers(len(lines)), random.integers(len(data))
@@ -200,6 +261,39 @@ def test_mutations__of_a_real_program(seed):
         assert outcome(bytes(data)) == outcome(bytes(data), has_short_cut=False)
 
 
+# Blocks of several words that all act on each other, each begun from the same place.
+ORDERS = [
+    "G91 G1 X10 F300",
+    "G20 G0 X1 Y2",
+    "G90.1 G18 G3 X10 Z20 I5 K20 F100",
+    "G99 G81 X3 Z-5 R2 F90 M8",
+    "G17 G98 G83 X3 Y4 Z-5 R2 Q2 G55",
+    "T2 M6 G43 H2 S500 M3",
+    "G55 G91 G0 X1 Y1",
+    "G93 G1 X5 F3 S100",
+    "G95 G1 X5 F.1 M4",
+    "G54 G53 G0 Z0",
+    "G91 G28 Z5 G80",
+    "M5 G1 X4 M30",
+    "G92 X4 G80 G94",
+    "G0 G17 G40 G49 G80 G90 G94 X7",
+]
+
+
+@pytest.mark.parametrize("block", ORDERS)
+def test_order__of_words_in_a_block_changes_nothing(block):
+    """The order of execution is the standard's, not that of writing (NISTIR 6556, section 3.8)."""
+    head, random = HEADS[1].replace("Z0", "Z20"), np.random.default_rng(3)
+    tail = "" if "M30" in block else "\nG90 G21 G17 G94 G0 X1 Y1 Z1\nG1 X2 F60\nM30\n"
+    first = outcome(head + block + tail)
+    assert isinstance(first, tuple), first
+    for _ in range(8):
+        words = random.permutation(block.split()).tolist()
+        again = outcome(head + " ".join(words) + tail)
+        assert again[0] == first[0], words
+        assert [w.split(": ", 1)[1] for w in again[4]] == [w.split(": ", 1)[1] for w in first[4]]
+
+
 LONG = ["1", "X1", "(", "#", "é ", "X1O", ",", "G41", "/"]
 
 
@@ -215,7 +309,7 @@ def test_long_lines__may_be_good():
     columns, _, _, _, warnings = outcome(
         HEADS[1] + "N" + "1 " * 5000 + "G1 X" + "0" * 5000 + "1" + "(x)" * 5000
     )
-    assert columns[3][-1] == [1.0, 0.0, 0.0]
+    assert columns["end"][-1] == [1.0, 0.0, 0.0]
     assert max(map(len, warnings)) < 400
 
 

@@ -1,0 +1,330 @@
+"""What is in a program, told without any job: as plain data and as text for the terminal."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from simkit.job.model import WORK_ZEROS, Blank, Setup, Zero
+from simkit.moves.table import ARC, PLANE_AXES, Moves
+from simkit.program.reader import Options, ProgramRead, read_program
+
+VERSION = 1  # of the summary's form; raised when a key changes its meaning
+_NEAR = 1e-6  # mm; a height nearer to zero counts as zero
+_UNIT_NAMES = {"mm": "millimetres", "in": "inches"}
+
+
+def read_alone(
+    source: bytes,
+    name: str,
+    *,
+    units: str | None = None,
+    skip_deleted: bool = False,
+    harmless_words: tuple[str, ...] = (),
+    spindle_by_hand: bool = False,
+) -> ProgramRead:
+    """Return what is in a program when no job says how it is meant, or raise InputProblems.
+
+    source: the bytes of the file.  name: for messages.  units: "mm" or "in" for a program that states
+    none.  The others as in Options.  No cutter is needed, and every work zero counts as lying at G54.
+    """
+    options = Options(
+        work_offsets=dict.fromkeys(WORK_ZEROS, (0.0, 0.0, 0.0)),
+        skip_deleted=skip_deleted,
+        harmless_words=harmless_words,
+        spindle_by_hand=spindle_by_hand,
+        needs_cutter=False,
+    )
+    return read_program(source, name, units=units, options=options)
+
+
+def summary_of(
+    read: ProgramRead, *, blank: Blank | None = None, zero: Zero | None = None, rapid: float | None = None
+) -> dict[str, Any]:
+    """Return what a person wants to see of a program, as plain data (dicts, lists, text, numbers, None).
+
+    blank: where it starts and ends is then told against it.  zero: where X0 Y0 Z0 is on it.
+    rapid: mm/min of rapids; their time is told only when it is stated.
+    Lengths mm, times minutes, feeds mm/min.  Error: rounding; boxes count arcs to their true extremes;
+    the time of cutting is a lower bound, for it knows no acceleration.
+    """
+    moves = read.moves
+    low, high = extremes(moves)
+    is_cut = ~moves.rapid
+    length = moves.length()
+    minutes = np.where(is_cut, length / np.where(is_cut, moves.feed, 1.0), 0.0)
+    lowest = _lowest(moves, low, is_cut)
+    rapid_length = float(length[moves.rapid].sum())
+    start = moves.start[0].tolist() if len(moves) else None
+    summary = {
+        "form": "simkit program",
+        "version": VERSION,
+        "program": read.name,
+        "lines": read.line_count,
+        "blocks": read.block_count,
+        "moves": len(moves),
+        "units": list(read.units_seen),
+        "work_zeros": [{"name": name, "line": line} for name, line in read.work_zeros],
+        "zero": _zero_text(low, high, is_cut),
+        "starts_at": start,
+        "deepest_cut": lowest,
+        "box": _box(low, high, np.ones(len(moves), dtype=bool)),
+        "cutting_box": _box(low, high, is_cut),
+        "cutters": [_cutter(moves, read, tool, low, length, minutes) for tool in _in_order(moves.tool)],
+        "feeds": _range(moves.feed[is_cut]),
+        "speeds": _range(np.abs(moves.speed[is_cut & (moves.speed != 0)])),
+        "cutting": {"length": float(length.sum() - rapid_length), "minutes_at_least": float(minutes.sum())},
+        "rapid": {"length": rapid_length, "minutes": rapid_length / rapid if rapid else None},
+        "dwell": read.dwell,
+        "block_delete": {"blocks": read.deleted_count, "skipped": read.skips_deleted},
+        "largest_arc_mismatch": {
+            "size": read.largest_arc_mismatch,
+            "line": read.largest_arc_mismatch_line,
+        },
+        "arcs_not_cut_yet": int(((moves.kind == ARC) & (moves.plane != 17)).sum()),
+        "blank": _against_blank(start, lowest, blank, zero or Zero()) if blank else None,
+        "warnings": [
+            {"line": warning.line, "column": warning.column, "text": warning.text}
+            for warning in read.warnings
+        ],
+    }
+    unplaced = [zero for zero in summary["work_zeros"] if zero["name"] != "G54"]
+    if unplaced:
+        names = ", ".join(zero["name"] for zero in unplaced)
+        text = f"{names}: where it lies is not known without a job; told here as if it were G54"
+        summary["warnings"].append({"line": unplaced[0]["line"], "column": None, "text": text})
+    return summary
+
+
+def extremes(moves: Moves) -> tuple[np.ndarray, np.ndarray]:
+    """Return the lowest and the highest coordinates that the tip reaches in each move, (n, 3) mm each.
+
+    An arc reaches its outermost point in each of the four directions that its sweep passes.
+    Error: rounding.  Source: own derivation; checked against sampled points.
+    """
+    low, high = np.minimum(moves.start, moves.end), np.maximum(moves.start, moves.end)
+    for plane, (u, v, _) in PLANE_AXES.items():
+        rows = np.flatnonzero((moves.kind == ARC) & (moves.plane == plane))
+        if not len(rows):
+            continue
+        arm = moves.start[rows][:, [u, v]] - moves.centre[rows]
+        radius, begin = np.hypot(*arm.T), np.arctan2(arm[:, 1], arm[:, 0])
+        sense = np.sign(moves.sweep[rows])
+        for quarter, (axis, side) in enumerate(((u, 1), (v, 1), (u, -1), (v, -1))):
+            turn = np.mod(sense * (quarter * math.pi / 2 - begin), 2 * math.pi)
+            hit = rows[turn <= np.abs(moves.sweep[rows])]
+            centre = moves.centre[hit, 0 if axis == u else 1]
+            point = centre + side * radius[turn <= np.abs(moves.sweep[rows])]
+            if side > 0:
+                high[hit, axis] = np.maximum(high[hit, axis], point)
+            else:
+                low[hit, axis] = np.minimum(low[hit, axis], point)
+    return low, high
+
+
+def _lowest(moves: Moves, low: np.ndarray, where: np.ndarray) -> dict[str, Any] | None:
+    rows = np.flatnonzero(where)
+    if not len(rows):
+        return None
+    row = rows[int(low[rows, 2].argmin())]
+    return {"z": float(low[row, 2]), "line": int(moves.line[row])}
+
+
+def _box(low: np.ndarray, high: np.ndarray, where: np.ndarray) -> dict[str, list[float]] | None:
+    if not where.any():
+        return None
+    return {"low": low[where].min(axis=0).tolist(), "high": high[where].max(axis=0).tolist()}
+
+
+def _range(values: np.ndarray) -> list[float] | None:
+    return [float(values.min()), float(values.max())] if len(values) else None
+
+
+def _in_order(tools: np.ndarray) -> list[int]:
+    _, first = np.unique(tools, return_index=True)
+    return [int(tools[row]) for row in sorted(first)]
+
+
+def _cutter(moves: Moves, read: ProgramRead, tool: int, low, length, minutes) -> dict[str, Any]:
+    is_own = moves.tool == tool
+    is_cut = is_own & ~moves.rapid
+    return {
+        "number": tool or None,
+        "called_in_line": next((line for number, line, _ in read.tools_called if number == tool), None),
+        "lowest_cut": _lowest(moves, low, is_cut),
+        "feeds": _range(moves.feed[is_cut]),
+        "speeds": _range(np.abs(moves.speed[is_cut & (moves.speed != 0)])),
+        "cutting_length": float(length[is_cut].sum()),
+        "cutting_minutes_at_least": float(minutes[is_cut].sum()),
+        "rapid_length": float(length[is_own & moves.rapid].sum()),
+    }
+
+
+def _zero_text(low: np.ndarray, high: np.ndarray, is_cut: np.ndarray) -> str:
+    """Return which zero the program seems to expect, told from where it cuts."""
+    if not is_cut.any():
+        return "nothing is cut, so nothing tells where the zero is"
+    (x0, y0, z0), (x1, y1, _) = low[is_cut].min(axis=0), high[is_cut].max(axis=0)
+    if z0 < -_NEAR:
+        height = "Z0 on top of the blank, or inside it: cuts go below Z0"
+    else:
+        height = "Z0 at the bottom of the blank (the table): no cut goes below Z0"
+    sides = []
+    for least, most, names in ((x0, x1, ("left", "right")), (y0, y1, ("front", "back"))):
+        reach = 0.25 * (most - least)
+        if least >= -reach:
+            sides.append(names[0])
+        elif most <= reach:
+            sides.append(names[1])
+        else:
+            sides.append("middle")
+    if sides == ["middle", "middle"]:
+        place = "in the middle of the cuts"
+    else:
+        place = f"at the {' '.join(side for side in sides if side != 'middle')} of the cuts"
+    return f"{height}; X0 Y0 {place}"
+
+
+def _against_blank(start, lowest, blank: Blank, zero: Zero) -> dict[str, Any]:
+    """Return where the program starts and how deep it goes, against the blank as it lies."""
+    up = float(Setup("", (), zero=zero).frame(blank).apply(np.zeros(3))[2])
+    above = None if start is None else start[2] + up - blank.thickness
+    return {
+        "zero": f"{zero.corner} {zero.face}",
+        "starts_above_top_by": above,
+        "deepest_below_top_by": None if lowest is None else blank.thickness - (lowest["z"] + up),
+        "deepest_below_bottom_by": None if lowest is None else -(lowest["z"] + up),
+    }
+
+
+# -- as text ----------------------------------------------------------------------------------------
+
+
+def summary_text(summary: dict[str, Any]) -> str:
+    """Return the summary as lines for the terminal, what matters first."""
+    rows = [
+        ("program", f"{summary['program']}, {summary['lines']:,} lines, {summary['moves']:,} moves"),
+        ("units", ", then ".join(_UNIT_NAMES[unit] for unit in summary["units"]) or "none stated"),
+        ("zero", ", ".join(zero["name"] for zero in summary["work_zeros"]) or "no work zero called"),
+        ("", f"it looks like {summary['zero']}"),
+        ("starts", _start_text(summary)),
+        ("deepest cut", _depth_text(summary)),
+        ("cuts in", _box_text(summary["cutting_box"])),
+        ("moves in", _box_text(summary["box"])),
+        ("feeds", _range_text(summary["feeds"], "mm/min", "no cutting moves")),
+        ("speeds", _range_text(summary["speeds"], "rev/min", "none stated")),
+        ("cutting", _cutting_text(summary)),
+        ("rapids", _rapid_text(summary["rapid"])),
+    ]
+    if summary["dwell"]:
+        rows.append(("dwell", f"P {summary['dwell']:g} in all (seconds by the standard)"))
+    deleted = summary["block_delete"]
+    if deleted["blocks"]:
+        rows.append(
+            ("block delete", f"{deleted['blocks']} with /, {'skipped' if deleted['skipped'] else 'run'}")
+        )
+    mismatch = summary["largest_arc_mismatch"]
+    if mismatch["line"] is not None:
+        rows.append(("arcs", f"radii differ by at most {mismatch['size']:.4f} mm (line {mismatch['line']})"))
+    if summary["arcs_not_cut_yet"]:
+        rows.append(("", f"{summary['arcs_not_cut_yet']} in G18 or G19, which a check cannot cut yet"))
+    lines = [f"{name:<13} {text}" for name, text in rows]
+    lines += ["", *_cutter_table(summary["cutters"])]
+    if summary["warnings"]:
+        lines += ["", *(f"{_place(summary, warning)}: {warning['text']}" for warning in summary["warnings"])]
+    return "\n".join(lines)
+
+
+def _place(summary: dict[str, Any], warning: dict[str, Any]) -> str:
+    parts = (summary["program"], warning["line"], warning["column"])
+    return ":".join(str(part) for part in parts if part is not None)
+
+
+def _start_text(summary: dict[str, Any]) -> str:
+    start = summary["starts_at"]
+    if start is None:
+        return "the program moves nothing"
+    text = "at X{:g} Y{:g} Z{:g}".format(*(_round(value) for value in start))
+    against = summary["blank"]
+    if against is None:
+        return f"{text}, {'above' if start[2] > 0 else 'NOT above'} Z0"
+    above = against["starts_above_top_by"]
+    if above > 0:
+        return f"{text}, {_round(above):g} mm above the blank"
+    return f"{text}, NOT above the blank: {_round(-above):g} mm below its top"
+
+
+def _depth_text(summary: dict[str, Any]) -> str:
+    lowest, against = summary["deepest_cut"], summary["blank"]
+    if lowest is None:
+        return "none"
+    text = f"Z{_round(lowest['z']):g} in line {lowest['line']}"
+    if against is None:
+        return text
+    text += f", {_round(against['deepest_below_top_by']):g} mm below the top of the blank"
+    through = against["deepest_below_bottom_by"]
+    return f"{text}, {_round(through):g} mm below its bottom" if through > _NEAR else text
+
+
+def _box_text(box: dict[str, list[float]] | None) -> str:
+    if box is None:
+        return "nothing"
+    return ", ".join(
+        f"{axis} {_round(low):g} to {_round(high):g}"
+        for axis, low, high in zip("XYZ", box["low"], box["high"], strict=True)
+    )
+
+
+def _range_text(values: list[float] | None, unit: str, none: str) -> str:
+    if values is None:
+        return none
+    low, high = (f"{value:.6g}" for value in values)
+    return f"{low} {unit}" if low == high else f"{low} to {high} {unit}"
+
+
+def _cutting_text(summary: dict[str, Any]) -> str:
+    cutting = summary["cutting"]
+    return f"{cutting['length'] / 1000:.2f} m, at least {_minutes(cutting['minutes_at_least'])}"
+
+
+def _rapid_text(rapid: dict[str, Any]) -> str:
+    length = f"{rapid['length'] / 1000:.2f} m"
+    if rapid["minutes"] is None:
+        return f"{length} (--rapid MM/MIN tells their time)"
+    return f"{length}, at least {_minutes(rapid['minutes'])}"
+
+
+def _minutes(minutes: float) -> str:
+    seconds = round(minutes * 60)
+    hours, rest = divmod(seconds, 3600)
+    return f"{hours} h {rest // 60:02} min" if hours else f"{rest // 60} min {rest % 60:02} s"
+
+
+def _cutter_table(cutters: list[dict[str, Any]]) -> list[str]:
+    heads = ("cutter", "lowest cut", "line", "feeds", "speeds", "cutting m", "at least")
+    rows = []
+    for cutter in cutters:
+        lowest = cutter["lowest_cut"]
+        rows.append(
+            (
+                "none" if cutter["number"] is None else f"T{cutter['number']}",
+                "-" if lowest is None else f"Z{_round(lowest['z']):g}",
+                "-" if lowest is None else str(lowest["line"]),
+                _range_text(cutter["feeds"], "", "-").strip(),
+                _range_text(cutter["speeds"], "", "-").strip(),
+                f"{cutter['cutting_length'] / 1000:.2f}",
+                _minutes(cutter["cutting_minutes_at_least"]),
+            )
+        )
+    widths = [max(len(row[k]) for row in (heads, *rows)) for k in range(len(heads))]
+    return [
+        "  ".join(f"{cell:<{width}}" for cell, width in zip(row, widths, strict=True)).rstrip()
+        for row in (heads, *rows)
+    ]
+
+
+def _round(value: float) -> float:
+    """Return a length to 0.001 mm, with no minus before a zero."""
+    return round(value, 3) + 0.0

@@ -1,0 +1,236 @@
+"""`simkit read`: what is in a program, against numbers worked out by hand and sampled points."""
+
+# ruff: noqa: E501 (a message stands as it is told)
+
+import json
+import math
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from simkit.cli import main
+from simkit.errors import InputProblems
+from simkit.job.model import Blank, Zero
+from simkit.moves.table import ARC, make_moves
+from simkit.report.program_summary import extremes, read_alone, summary_of, summary_text
+
+PROGRAM = """\
+G21 G90
+T1 M6
+S18000 M3
+G0 X0 Y0
+G0 Z10
+G1 Z-2 F300
+X30 F1200
+G3 X30 Y20 J10 F600
+G0 Z10
+T2 M6
+M3 S12000
+G0 X5 Y5
+G81 Z-21 R1 F120
+G80
+G0 Z10
+M30
+"""
+
+
+def summary(text=PROGRAM, **options):
+    return summary_of(read_alone(text.encode(), "a.nc"), **options)
+
+
+def test_summary__numbers_worked_out_by_hand():
+    got = summary(rapid=3000.0)
+    assert (got["units"], got["lines"], got["blocks"], got["moves"]) == (["mm"], 16, 16, 10)
+    assert got["starts_at"] == [0, 0, 10]
+    assert got["deepest_cut"] == {"z": -21, "line": 13}
+    # The half circle about X30 Y10 reaches X40.
+    assert got["cutting_box"] == {"low": [0, 0, -21], "high": [pytest.approx(40), 20, 10]}
+    assert got["box"] == {"low": [0, 0, -21], "high": [pytest.approx(40), 20, 10]}
+    assert (got["feeds"], got["speeds"]) == ([120, 1200], [12000, 18000])
+    arc = 10 * math.pi
+    assert got["cutting"]["length"] == pytest.approx(12 + 30 + arc + 22)
+    assert got["cutting"]["minutes_at_least"] == pytest.approx(12 / 300 + 30 / 1200 + arc / 600 + 22 / 120)
+    rapids = 12 + math.hypot(25, 15) + 9 + 31
+    assert got["rapid"] == {"length": pytest.approx(rapids), "minutes": pytest.approx(rapids / 3000)}
+    assert got["warnings"] == []
+    first, second = got["cutters"]
+    assert (first["number"], first["called_in_line"], first["lowest_cut"]) == (1, 2, {"z": -2, "line": 6})
+    assert (first["feeds"], first["speeds"]) == ([300, 1200], [18000, 18000])
+    assert (second["number"], second["called_in_line"], second["lowest_cut"]) == (
+        2,
+        10,
+        {"z": -21, "line": 13},
+    )
+    assert first["cutting_length"] + second["cutting_length"] == pytest.approx(got["cutting"]["length"])
+    assert second["cutting_minutes_at_least"] == pytest.approx(22 / 120)
+
+
+def test_summary__no_time_of_rapids_without_their_speed():
+    assert summary()["rapid"]["minutes"] is None
+
+
+@pytest.mark.parametrize(
+    ("zero", "above", "depth", "through"),
+    [
+        (Zero("left front", "top"), 10, 21, 1),
+        (Zero("centre", "top", (0, 0, 2)), 12, 19, -1),
+        (Zero("left front", "bottom"), -10, 41, 21),
+    ],
+)
+def test_summary__against_a_blank(zero, above, depth, through):
+    got = summary(blank=Blank(50, 40, 20), zero=zero)["blank"]
+    assert got["starts_above_top_by"] == above
+    assert (got["deepest_below_top_by"], got["deepest_below_bottom_by"]) == (depth, through)
+
+
+ZEROS = {
+    "G1 X10 Y10 Z-1": "Z0 on top of the blank, or inside it: cuts go below Z0; X0 Y0 at the left front of the cuts",
+    "G1 X10 Y10 Z1": "Z0 at the bottom of the blank (the table): no cut goes below Z0; X0 Y0 at the left front of the cuts",
+    "G0 X-10 Y-8\nG1 X10 Y8 Z-1": "Z0 on top of the blank, or inside it: cuts go below Z0; X0 Y0 in the middle of the cuts",
+    "G0 X-10 Y-8\nG1 X0 Y-1 Z-1": "Z0 on top of the blank, or inside it: cuts go below Z0; X0 Y0 at the right back of the cuts",
+    "G0 X-10 Y1\nG1 X10 Y8 Z-1": "Z0 on top of the blank, or inside it: cuts go below Z0; X0 Y0 at the front of the cuts",
+    "G0 X1": "nothing is cut, so nothing tells where the zero is",
+}
+
+
+@pytest.mark.parametrize("body", ZEROS)
+def test_summary__which_zero_it_expects(body):
+    assert summary(f"G21 G90 T1 M6 S1 M3 F100\nG0 X0 Y0 Z5\n{body}\nM30\n")["zero"] == ZEROS[body]
+
+
+def test_summary__what_a_job_would_say_is_told_as_missing():
+    text = "G21 G90\nM3 S1\nG55 G0 X0 Y0\nG0 Z5\nG1 Z-1 F100\nG56\nM30\n"
+    got = summary(text)
+    assert got["work_zeros"] == [{"name": "G55", "line": 3}, {"name": "G56", "line": 6}]
+    assert [cutter["number"] for cutter in got["cutters"]] == [None]
+    assert [(w["line"], w["column"], w["text"]) for w in got["warnings"]] == [
+        (5, 1, "a cutting move with no cutter chosen: the job, or --cutter, has to name it"),
+        (3, None, "G55, G56: where it lies is not known without a job; told here as if it were G54"),
+    ]
+
+
+def test_summary__program_that_moves_nothing():
+    got = summary("G21\nM30\n")
+    assert (got["moves"], got["starts_at"], got["deepest_cut"], got["box"], got["feeds"]) == (
+        0,
+        None,
+        None,
+        None,
+        None,
+    )
+    assert "starts        the program moves nothing" in summary_text(got)
+
+
+def test_summary__upright_arcs_are_counted():
+    got = summary("G21 G90 T1 M6 S1 M3 F100\nG0 X0 Y0 Z5\nG18 G2 X10 I5 K0\nM30\n")
+    assert got["arcs_not_cut_yet"] == 1
+    assert got["deepest_cut"] == {"z": pytest.approx(0), "line": 3}  # it dips by its radius of 5
+
+
+NORMAL = {17: (0, 0, 1), 18: (0, 1, 0), 19: (1, 0, 0)}
+CENTRE_AT = {17: [0, 1], 18: [2, 0], 19: [1, 2]}
+
+
+def test_extremes__against_sampled_points():
+    """Sampling stays inside the true extremes, by less than r (step / 2)^2 / 2."""
+    random = np.random.default_rng(11)
+    for _ in range(150):
+        plane = int(random.choice([17, 18, 19]))
+        sweep = random.uniform(0.01, 2 * math.pi) * random.choice([-1, 1])
+        start, arm = random.uniform(-9, 9, 3), np.zeros(3)
+        arm[CENTRE_AT[plane]] = random.uniform(-7, 7, 2)
+        centre = start - arm
+        share = np.linspace(0, 1, 2001)
+        turn = Rotation.from_rotvec(np.outer(share * sweep, NORMAL[plane]))
+        points = centre + turn.apply(arm) + np.outer(share * 2.5, NORMAL[plane])
+        moves = make_moves(
+            kind=[ARC],
+            plane=[plane],
+            start=[start],
+            end=[points[-1]],
+            centre=[centre[CENTRE_AT[plane]]],
+            sweep=[sweep],
+        )
+        low, high = extremes(moves)
+        slack = np.linalg.norm(arm) * (abs(sweep) / 2000) ** 2 / 8 + 1e-9
+        assert (low[0] <= points.min(axis=0) + 1e-9).all()
+        assert (low[0] >= points.min(axis=0) - slack).all()
+        assert (high[0] >= points.max(axis=0) - 1e-9).all()
+        assert (high[0] <= points.max(axis=0) + slack).all()
+
+
+TEXT = """\
+program       a.nc, 16 lines, 10 moves
+units         millimetres
+zero          no work zero called
+              it looks like Z0 on top of the blank, or inside it: cuts go below Z0; X0 Y0 at the left front of the cuts
+starts        at X0 Y0 Z10, 10 mm above the blank
+deepest cut   Z-21 in line 13, 21 mm below the top of the blank, 1 mm below its bottom
+cuts in       X 0 to 40, Y 0 to 20, Z -21 to 10
+moves in      X 0 to 40, Y 0 to 20, Z -21 to 10
+feeds         120 to 1200 mm/min
+speeds        12000 to 18000 rev/min
+cutting       0.10 m, at least 0 min 18 s
+rapids        0.08 m (--rapid MM/MIN tells their time)
+arcs          radii differ by at most 0.0000 mm (line 8)
+
+cutter  lowest cut  line  feeds        speeds  cutting m  at least
+T1      Z-2         6     300 to 1200  18000   0.07       0 min 07 s
+T2      Z-21        13    120          12000   0.02       0 min 11 s
+"""
+
+
+def test_read_command__prints_the_table_and_writes_the_same_as_json(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "a.nc").write_text(PROGRAM, encoding="utf-8")
+    assert main(["read", "a.nc", "--blank", "50x40x20", "--json", "a.json"]) == 0
+    assert capsys.readouterr().out == TEXT
+    written = json.loads((tmp_path / "a.json").read_text("utf-8"))
+    assert written == summary(blank=Blank(50, 40, 20))
+    assert (written["form"], written["version"]) == ("simkit program", 1)
+
+
+def test_read_command__options_reach_the_reader(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    text = "G90 T1 M6 M3 S1\nM106 S5\nG0 X0 Y0 Z1\n/G0 X9\nG0 X2\nM30\n"
+    (tmp_path / "a.nc").write_text(text, encoding="utf-8")
+    command = ["read", "a.nc", "--units", "in", "--harmless", "M106", "--skip-deleted", "--rapid", "2540"]
+    assert main([*command, "--blank", "50x40x20", "--zero", "centre bottom"]) == 0
+    out = capsys.readouterr().out
+    assert "starts        at X0 Y0 Z25.4, 5.4 mm above the blank" in out
+    assert "block delete  1 with /, skipped" in out
+    assert "rapids        0.05 m, at least 0 min 01 s" in out
+    assert "'M106 S5' does nothing, as stated" in out
+
+
+BAD = {
+    "missing.nc": "missing.nc: found 'No such file or directory', expected a program that can be read; check the file",
+    "a.nc --rapid fast": "command line [--rapid]: found 'fast', expected a speed from 1 to 1000000 mm/min; write it like --rapid 5000",
+    "a.nc --zero centre": "--zero: found 'centre', expected a corner (left front, right front, left back, right back, centre) and a face (top, bottom); write it like 'centre top'",
+    "a.nc --zero centre-top": "--zero: found 'centre-top', expected a corner (left front, right front, left back, right back, centre) and a face (top, bottom); write 'centre top'",
+    "a.nc --harmless M3": "command line [--harmless]: found 'M3', expected an M word that the reader does not know, such as M106, or text such as MSG; take it out, for what it does is known and counts",
+    "a.nc --json nowhere/a.json": "nowhere/a.json [--json]: found no folder nowhere, expected an existing folder; make the folder first",
+    "b.nc": "b.nc:1:1: found 'G41' (cutter compensation), expected the path of the cutter's centre, for the width it would be shifted by stands in the control; post again without cutter compensation",
+}
+
+
+@pytest.mark.parametrize("words", BAD)
+def test_read_command__bad_input_is_told_with_status_2(words, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "a.nc").write_text(PROGRAM, encoding="utf-8")
+    (tmp_path / "b.nc").write_text("G41 G21\nM30\n", encoding="utf-8")
+    assert main(["read", *words.split()]) == 2
+    assert capsys.readouterr().err == BAD[words] + "\n"
+
+
+def test_read_command__zero_needs_a_blank(tmp_path, capsys):
+    assert main(["read", str(tmp_path / "a.nc"), "--zero", "left front top"]) == 2
+    assert capsys.readouterr().err == (
+        "command line [--zero]: found --zero without --blank, expected a blank it is on; add --blank 280x90x38\n"
+    )
+
+
+def test_read_alone__refuses_what_it_cannot_be_sure_of():
+    with pytest.raises(InputProblems, match="before the units are set"):
+        read_alone(b"G90\nG0 X0 Y0 Z5\nM30\n", "a.nc")
