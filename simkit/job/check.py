@@ -268,6 +268,7 @@ class Checker:
         )
 
     def texts(self, value: Any, key: Key, path: str) -> Any:
+        """Return a list of texts, or report what is wrong with it."""
         if isinstance(value, str):
             return self.problem(path, shown(value), key.expected, "put it in brackets: [ ]")
         if not isinstance(value, list):
@@ -276,6 +277,7 @@ class Checker:
         return tuple(self.value(part, one, f"{path}[{index}]") for index, part in enumerate(value))
 
     def named_lengths(self, value: Any, key: Key, path: str) -> Any:
+        """Return lists of lengths by name, mm, or report what is wrong with it."""
         if not isinstance(value, dict):
             return self.problem(path, shown(value), key.expected, f"write a table such as {key.examples[0]}")
         result: dict[str, Any] = {}

@@ -27,10 +27,12 @@ class Notice:
 
     @property
     def line(self) -> int | None:
+        """The line it stands in, from 1."""
         return self.place.line
 
     @property
     def column(self) -> int | None:
+        """The column it stands in, from 1."""
         return self.place.column
 
     def __str__(self) -> str:
