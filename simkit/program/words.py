@@ -172,7 +172,7 @@ def harmless_part(
 
 
 def may_be_message(word: str) -> bool:
-    """Tell whether a word of letters alone can be a message: no flow word (GOTO), no letter O for a zero (GO)."""
+    """Tell whether letters alone can be a message: no flow word (GOTO), no letter O for a zero (GO)."""
     text = word.upper()
     return re.fullmatch(r"[A-Z]{2,}", text) is not None and not _FLOW_WORD(text) and text[1:] != "O"
 
