@@ -282,7 +282,7 @@ class Checker:
         return tuple(self.value(part, one, f"{path}[{index}]") for index, part in enumerate(value))
 
     def named_lengths(self, value: Any, key: Key, path: str) -> Any:
-        """Return a table of places by name, mm, or report what is wrong with it."""
+        """Return lists of lengths by name, mm, or report what is wrong with it."""
         if not isinstance(value, dict):
             return self.problem(path, shown(value), key.expected, f"write a table such as {key.examples[0]}")
         result: dict[str, Any] = {}

@@ -27,12 +27,12 @@ class Notice:
 
     @property
     def line(self) -> int | None:
-        """Line of the file, from 1."""
+        """The line it stands in, from 1."""
         return self.place.line
 
     @property
     def column(self) -> int | None:
-        """Column of the line, from 1."""
+        """The column it stands in, from 1."""
         return self.place.column
 
     def __str__(self) -> str:

@@ -12,6 +12,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from simkit.program import refusals
+from simkit.program.words import may_be_message
 
 # Modal groups, numbered as in NISTIR 6556; GROUP_0 holds words that act in their own block only.
 GROUP_0, MOTION, PLANE, DISTANCE, FEED_MODE, UNITS, COMPENSATION, LENGTH = 0, 1, 2, 3, 5, 6, 7, 8
@@ -154,4 +155,4 @@ def may_be_harmless(word: str) -> bool:
     if letter == "M" and re.fullmatch(r"[0-9]+(\.[0-9]+)?", number):
         key = code_key(number)
         return key not in M_GROUPS and key not in refusals.REFUSED_M
-    return re.fullmatch(r"[A-Za-z]{2,}", word) is not None
+    return may_be_message(word)

@@ -171,6 +171,12 @@ def harmless_part(
     return [word for word in words if word.start < taken.start], taken, wrong
 
 
+def may_be_message(word: str) -> bool:
+    """Tell whether letters alone can be a message: no flow word (GOTO), no letter O for a zero (GO)."""
+    text = word.upper()
+    return re.fullmatch(r"[A-Z]{2,}", text) is not None and not _FLOW_WORD(text) and text[1:] != "O"
+
+
 def is_named(word: str, harmless: tuple[str, ...]) -> bool:
     """Tell whether a word such as "M0106" is one of `harmless`: the same letter, the same number."""
     return any(

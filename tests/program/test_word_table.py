@@ -91,6 +91,25 @@ def test_may_be_harmless__words_nobody_here_knows(word):
     assert voc.may_be_harmless(word)
 
 
-@pytest.mark.parametrize("word", ["", "M", "M3", "M03", "M98", "G123", "X1", "M106 S1", "M-1", "Mé", "M1e3"])
+@pytest.mark.parametrize(
+    "word",
+    [
+        "",
+        "M",
+        "M3",
+        "M03",
+        "M98",
+        "G123",
+        "X1",
+        "M106 S1",
+        "M-1",
+        "Mé",
+        "M1e3",
+        "GOTO",
+        "while",
+        "GO",
+        "MS G",
+    ],
+)
 def test_may_be_harmless__not_what_counts_or_is_no_word(word):
     assert not voc.may_be_harmless(word)

@@ -234,3 +234,26 @@ def test_read_command__zero_needs_a_blank(tmp_path, capsys):
 def test_read_alone__refuses_what_it_cannot_be_sure_of():
     with pytest.raises(InputProblems, match="before the units are set"):
         read_alone(b"G90\nG0 X0 Y0 Z5\nM30\n", "a.nc")
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_summary__of_whatever_can_be_read(seed):
+    """Spoilt programs: a summary that is sound and goes into JSON, or problems; never anything else."""
+    random, count = np.random.default_rng(seed), 0
+    odd = ["G18 G3 X9 R9", "G91", "G53 G0 Z0", "G92 X1", "G93", "F0.5", "T0 M6", "G28", "M5"]
+    lines = [*PROGRAM.splitlines(), *odd]
+    for _ in range(120):
+        text = "\n".join(["G21 G90", *random.choice(lines, random.integers(1, 14))])
+        try:
+            got = summary(text, blank=Blank(50, 40, 20), rapid=1000.0)
+        except InputProblems:
+            continue
+        count += 1
+        json.dumps(got, allow_nan=False)
+        assert summary_text(got).startswith("program       a.nc, ")
+        if got["box"] and got["cutting_box"]:
+            assert (np.array(got["box"]["low"]) <= got["cutting_box"]["low"]).all()
+            assert (np.array(got["box"]["high"]) >= got["cutting_box"]["high"]).all()
+            assert got["deepest_cut"]["z"] == got["cutting_box"]["low"][2]
+        assert sum(c["cutting_length"] for c in got["cutters"]) == pytest.approx(got["cutting"]["length"])
+    assert count > 20
