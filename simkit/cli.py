@@ -201,13 +201,17 @@ def _check(options: argparse.Namespace) -> int:
     cell = _cell(options.cell)
     job = _job(options)
     _check_outputs(options)
-    from simkit.program.job_programs import read_programs
-
-    reads = read_programs(job)  # before anything heavy is imported: most bad input ends here
+    from simkit.program.job_programs import has_large_program, read_programs
     from simkit.report.console import Console
 
     console = Console(quiet=options.quiet)
     with console.progress() as progress:
+        if has_large_program(job):  # read by compiled code, which may have to be compiled first
+            from simkit.warm import warm_up
+
+            warm_up(progress)
+        progress.stage("reading the programs")
+        reads = read_programs(job)  # before anything heavy is imported: most bad input ends here
         progress.stage("starting")
         from simkit.check import check
         from simkit.warm import warm_up

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from pathlib import Path
 
@@ -9,7 +10,7 @@ from simkit.errors import InputProblems, Place, Problem
 from simkit.job.model import Job, Setup
 from simkit.moves.table import ARC
 from simkit.program import vocabulary as voc
-from simkit.program.reader import Options, ProgramRead, read_program
+from simkit.program.reader import LARGE, Options, ProgramRead, read_program
 
 LARGEST_FILE = 2 * 1024**3  # bytes; a larger program would not fit in memory as moves
 
@@ -19,6 +20,13 @@ def shown_name(path: Path, job: Job) -> str:
     if not job.file:
         return str(path)
     return Path(os.path.relpath(path, Path(job.file).resolve().parent)).as_posix()
+
+
+def has_large_program(job: Job) -> bool:
+    """Return whether some program of a job is so large that compiled code reads it."""
+    with contextlib.suppress(OSError):  # what cannot be looked at is told when it is read
+        return any(path.stat().st_size >= LARGE for setup in job.setups for path in setup.programs)
+    return False
 
 
 def read_programs(job: Job) -> list[list[tuple[Path, ProgramRead]]]:

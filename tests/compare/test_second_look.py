@@ -1,45 +1,15 @@
 """Upright walls cut off their place by fractions of a cell are told, whatever the lattice."""
 
-import json
-
 import numpy as np
 import pytest
 import trimesh
 
-from simkit.cli import main
-
-JOB = """\
-[blank]
-length = 40
-width = 30
-thickness = 12
-[cutters.1]
-shape = "flat"
-diameter = 6
-[[setups]]
-name = "top"
-turn = "none"
-zero = { corner = "left front", face = "bottom" }
-programs = ["top.nc"]
-[target]
-mesh = "part.stl"
-units = "mm"
-[limits]
-gouge = 0.1
-leftover = 0.3
-thinnest_wall = 0
-"""
-
-
-def block(x0, x1, z1):
-    box = trimesh.creation.box(extents=(x1 - x0, 30.0, z1))
-    box.apply_translation(((x0 + x1) / 2, 15.0, z1 / 2))
-    return box
+from tests.small_job import JOB, block, check
 
 
 def shelf(wall):
     """A block 12 high whose part right of x = wall is 8 high: one upright step, 4 high."""
-    return trimesh.boolean.union([block(0, wall, 12.0), block(wall, 40, 8.0)])
+    return trimesh.boolean.union([block(0, wall, 0, 30, 0, 12), block(wall, 40, 0, 30, 0, 8)])
 
 
 def program(wall):
@@ -52,12 +22,8 @@ def program(wall):
 
 
 def verdict(folder, wall, off, cell):
-    shelf(wall).export(folder / "part.stl")
-    (folder / "top.nc").write_text(program(wall + off), encoding="utf-8")
-    (folder / "job.toml").write_text(JOB, encoding="utf-8")
-    words = ["check", str(folder / "job.toml"), "--quiet", "--cell", cell, "--json", str(folder / "r.json")]
-    status = main(words)
-    rows = json.loads((folder / "r.json").read_text("utf-8"))["findings"]
+    job = JOB.replace("thinnest_wall = 1", "thinnest_wall = 0")
+    status, rows = check(folder, shelf(wall), program(wall + off), cell, job)
     return status, [row for row in rows if row["severity"] in ("beyond", "undecided")]
 
 

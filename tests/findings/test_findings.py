@@ -1,36 +1,11 @@
 """Findings on small jobs whose faults are planted: value, place, line, and what must not be told."""
 
-import json
-
 import numpy as np
 import pytest
 import trimesh
 
-from simkit.cli import main
 from simkit.findings.shape import severity_of
-
-JOB = """\
-[blank]
-length = 40
-width = 30
-thickness = 12
-[cutters.1]
-shape = "flat"
-diameter = 6
-[[setups]]
-name = "top"
-turn = "none"
-zero = { corner = "left front", face = "bottom" }
-programs = ["top.nc"]
-[target]
-mesh = "part.stl"
-units = "mm"
-[limits]
-gouge = 0.1
-leftover = 0.3
-thinnest_wall = 1
-"""
-HEAD = "G21 G90 G17\nT1 M6\nS18000 M3\nG0 Z20\n"
+from tests.small_job import HEAD, JOB, block, check
 
 
 def faced(z, x0=-5.0, x1=45.0):
@@ -40,22 +15,6 @@ def faced(z, x0=-5.0, x1=45.0):
         a, b = (x0, x1) if k % 2 == 0 else (x1, x0)
         lines += [f"G1 X{a} Y{y:g}", f"X{b}"]
     return HEAD + "\n".join(lines) + "\nG0 Z20\nM30\n"
-
-
-def check(folder, part, program, cell="0.5", job=JOB):
-    part.export(folder / "part.stl")
-    (folder / "top.nc").write_text(program, encoding="utf-8")
-    (folder / "job.toml").write_text(job, encoding="utf-8")
-    status = main(
-        ["check", str(folder / "job.toml"), "--quiet", "--cell", cell, "--json", str(folder / "r.json")]
-    )
-    return status, json.loads((folder / "r.json").read_text("utf-8"))["findings"]
-
-
-def block(x0, x1, y0, y1, z0, z1):
-    box = trimesh.creation.box(extents=(x1 - x0, y1 - y0, z1 - z0))
-    box.apply_translation(((x0 + x1) / 2, (y0 + y1) / 2, (z0 + z1) / 2))
-    return box
 
 
 def test_hidden__a_tunnel_is_told_and_is_no_leftover(tmp_path):
