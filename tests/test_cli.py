@@ -87,6 +87,7 @@ def test_check__one_program_without_a_job_file(job, tmp_path):
     # Standard solid geometry: segment R^2 acos((R-h)/R) - (R-h) sqrt(2Rh - h^2), cap pi h^2 (3R - h)/3.
     removed = 40 * 30 * 12 - result["left"]["volume"]
     assert removed == pytest.approx(8.2502 * 20 + 29.3215, rel=2e-3)
+    assert abs(removed - (8.2502 * 20 + 29.3215)) <= result["left"]["bound"] < 0.1 * removed
 
 
 def test_check__two_runs_write_the_same_result(job, tmp_path):

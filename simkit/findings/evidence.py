@@ -29,7 +29,8 @@ class Evidence:
         target_walls: of the modules of those names in `target` and `compare`; None or empty without
         a target.
     seam: of compare.seam.  holes, pins: of compare.dowels.  turns: of compare.turns.
-    recut(lattice) -> Field: the whole job cut again on another lattice.
+    recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
+        its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
     heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
     evaluations: heights of swept cutters that were evaluated for `field`.
     """

@@ -11,11 +11,14 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 import simkit
 from simkit.errors import InputProblems, Place, Problem
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, Finding
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
+from simkit.stock.field import Field
 
 VERSION = 1  # of the result's form; raised when a key changes its meaning
 FAILING = SEVERITIES[:3]
@@ -54,12 +57,24 @@ def _counted(items: list, word: str) -> str:
     return f"1 {word}" if len(items) == 1 else f"{len(items)} {word}s"
 
 
+def volume_left(field: Field) -> tuple[float, float]:
+    """Return the volume of what is left and how far it may be off, mm3.
+
+    The sum of the columns at cell centres.  Where the thickness runs between two neighbouring samples,
+    taking the nearer one errs by at most half their difference over a cell: the bound adds these up
+    along both axes.
+    """
+    thickness = np.where(field.is_solid, field.upper.astype(np.float64) - field.lower, 0.0)
+    area = field.lattice.cell**2
+    change = sum(float(np.abs(np.diff(thickness, axis=axis)).sum()) for axis in (0, 1))
+    return float(thickness.sum()) * area, change * area / 2
+
+
 def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, float]) -> dict[str, Any]:
     """Return the whole result as plain data (dicts, lists, text, numbers, None)."""
     job = evidence.job
     field = evidence.field
-    solid = field.is_solid
-    volume = float((field.upper[solid].astype(float) - field.lower[solid]).sum() * field.lattice.cell**2)
+    volume, volume_bound = volume_left(field)
     return _plain(
         {
             "form": "simkit result",
@@ -71,7 +86,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "blank": asdict(job.blank),
             "limits": asdict(job.limits),
             "setups": _setups(evidence),
-            "left": {"volume": volume, "unit": "mm3"},
+            "left": {"volume": volume, "bound": volume_bound, "unit": "mm3"},
             "target": None if evidence.target is None else _target(evidence),
             "findings": [{"number": number, **asdict(finding)} for number, finding in enumerate(findings, 1)],
             "remarks": evidence.remarks(),
