@@ -12,8 +12,8 @@ from simkit.cutters import Cutter
 from simkit.errors import ShapeError
 from simkit.frames import IDENTITY, Frame
 from simkit.moves.table import ARC, LINE, Moves, make_moves
+from simkit.stock import bin_kernels, pack_kernels
 from simkit.stock import cut_kernels as kernels
-from simkit.stock import pack_kernels
 from simkit.stock.field import UNCUT, Field, Lattice, blank_field
 
 TILE = 64  # cells along the edge of a tile: 32 kB of surface and owner, so that a tile stays in cache
@@ -165,7 +165,7 @@ def _sweep(
     codes, records, boxes, rows = _packed(moves, cutters, frame, view)
     size = tile * lattice.cell
     x0, y0 = lattice.origin
-    starts, entries, area = pack_kernels.bin_moves(codes, records, boxes, x0, y0, size, tops)
+    starts, entries, area = bin_kernels.bin_moves(codes, records, boxes, x0, y0, size, tops)
     # A floor to the work of a tile keeps the number of batches in bounds, and lists short.
     work = np.cumsum(area / lattice.cell**2 + 100.0 * np.diff(starts) + 100.0)
     counts = np.zeros(tops.size, np.int64)
@@ -232,7 +232,7 @@ def cut_heights(
     np.maximum.at(tops, bucket, begin)
     view = np.array([low[0], high[0], low[1], high[1], begin.max()])
     codes, records, boxes, rows = _packed(moves, cutters, frame, view)
-    starts, entries, _ = pack_kernels.bin_moves(
+    starts, entries, _ = bin_kernels.bin_moves(
         codes, records, boxes, low[0], low[1], size, tops.reshape(shape[1], shape[0])
     )
     kernels.lowest_at_points(
