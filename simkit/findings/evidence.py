@@ -28,7 +28,8 @@ class Evidence:
     target, target_grid, envelopes, deviations {1: ..., 2: ...}, break_through, outside, walls,
         target_walls: of the modules of those names in `target` and `compare`; None or empty without
         a target.
-    seam: of compare.seam.  holes, pins: of compare.dowels.  turns: of compare.turns.
+    stood: of compare.standing.  seam: of compare.seam.  holes, pins: of compare.dowels.
+    turns: of compare.turns.
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
         its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
     heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
@@ -54,6 +55,7 @@ class Evidence:
     break_through: Any = None
     walls: Any = None
     target_walls: Any = None
+    stood: list[Any] = field(default_factory=list)
     seam: Any = None
     holes: list[Any] = field(default_factory=list)
     pins: list[Any] = field(default_factory=list)

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from simkit.findings import (
     break_through,
     dowel_miss,
+    fragile,
     gouge,
     hidden,
     leftover,
@@ -29,6 +30,7 @@ FINDERS = (
     break_through,
     gouge,
     thin_wall,
+    fragile,
     leftover,
     hidden,
     program,
