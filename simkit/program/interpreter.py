@@ -138,6 +138,8 @@ class Interpreter(Cycles):
         found = _common_block(line)
         if found is None or self._is_doubtful or self.has_end or not self.leaves_common:
             return False
+        if self._feed_mode != 94:
+            return False
         if self._x is None or self._y is None or self._z is None or not self._is_unit_used:
             return False
         g, x, y, z, f = found.groups()

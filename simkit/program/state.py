@@ -97,7 +97,7 @@ class State:
         self._is_doubtful = False  # the position may be wrong, for a problem stands before
 
         # ==== What decides how a block of G0, G1, G2 or G3 is read. ================================
-        # A compiled reader mirrors these; `leaves_common` and `leaves_arcs` say when it may read on.
+        # A compiled reader mirrors these; `leaves_common` says when it may read on.
         self._x: float | None = None  # the tip, mm from the setup's zero; None where not known
         self._y: float | None = None
         self._z: float | None = None
@@ -129,13 +129,8 @@ class State:
 
     @property
     def leaves_common(self) -> bool:
-        """Tell whether the modes leave lines and rapids to a short way of reading them."""
-        return self._feed_mode == 94 and not self._blind and (self._motion is None or 0 <= self._motion <= 3)
-
-    @property
-    def leaves_arcs(self) -> bool:
-        """Tell whether they leave arcs to it, too."""
-        return self.leaves_common and self._plane == 17 and not self._is_centre_absolute
+        """Tell whether the modes leave lines, rapids and arcs to a short way of reading them."""
+        return not self._blind and (self._motion is None or 0 <= self._motion <= 3)
 
     def _set_shift(self) -> None:
         self._shift_x, self._shift_y, self._shift_z = (
