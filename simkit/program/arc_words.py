@@ -48,7 +48,7 @@ def drawn_arc(
         expected = f"{plane.centre} together, for in G90.1 one of them alone says no place"
         block.problem(at[offsets[0]], " alone for the centre of an arc", expected, "post the program again")
         return None
-    why = ", as the job states"
+    why = ", as stated"
     if allowed is None:
         allowed, why = tolerance(block, plane, unit), ", which is what rounding explains"
     if has_radius:

@@ -153,6 +153,11 @@ def may_be_harmless(word: str) -> bool:
     """Tell whether a job may call a word harmless: an M word in no table here, or text of two letters up."""
     letter, number = word[:1].upper(), word[1:]
     if letter == "M" and re.fullmatch(r"[0-9]+(\.[0-9]+)?", number):
-        key = code_key(number)
-        return key not in M_GROUPS and key not in refusals.REFUSED_M
+        return is_unknown_m(number)
     return may_be_message(word)
+
+
+def is_unknown_m(number: str) -> bool:
+    """Tell whether an M word of this number stands in no table here."""
+    key = code_key(number)
+    return key not in M_GROUPS and key not in refusals.REFUSED_M

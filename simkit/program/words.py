@@ -8,6 +8,7 @@ Where `quick_words` gives an answer, `scan` gives the same words (the tests hold
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from typing import NamedTuple
 
 from simkit.errors import InputProblems, Place, Problem
@@ -109,10 +110,13 @@ def space_in_number(line: str) -> int | None:
     return next(spaced, None)
 
 
-def scan(line: str, is_cut_off: bool = False) -> tuple[list[Word], list[Complaint]]:
+def scan(
+    line: str, is_cut_off: bool = False, harmless_remedy: Callable[[str], str] | None = None
+) -> tuple[list[Word], list[Complaint]]:
     """Return every word that can be read, and a complaint for everything that cannot.
 
-    line: one line of the program.  is_cut_off: it is the last one and has no line end.
+    line: one line of the program.  is_cut_off: it is the last one and has no line end.  harmless_remedy: of
+    text at the start of the line, what makes it count as harmless.
     Spaces and tabs have no meaning outside comments, not even inside a number (NISTIR 6556, 3.3).
     """
     words: list[Word] = []
@@ -131,7 +135,7 @@ def scan(line: str, is_cut_off: bool = False) -> tuple[list[Word], list[Complain
         elif char == "(":
             at = _skip_comment(line, at, is_cut_off, complaints)
         elif char.isascii() and char.isalpha():
-            at = _read_word(line, at, is_cut_off, words, complaints)
+            at = _read_word(line, at, is_cut_off, words, complaints, harmless_remedy)
         else:
             at = _odd_text(line, at, words, complaints)
     return words, complaints
@@ -224,7 +228,7 @@ def _skip_comment(line: str, at: int, is_cut_off: bool, complaints: list[Complai
     return close + 1
 
 
-def _read_word(line: str, at: int, is_cut_off: bool, words: list[Word], complaints: list[Complaint]) -> int:
+def _read_word(line, at, is_cut_off, words, complaints, harmless_remedy) -> int:
     """Read the word that begins with the letter at `at`; return where to go on."""
     length = len(line)
     stop = at + 1
@@ -266,8 +270,8 @@ def _read_word(line: str, at: int, is_cut_off: bool, words: list[Word], complain
         return length
     if len(run) > 1:
         remedy = "put text into a comment ( ), or delete it"
-        if _is_at_start(words):
-            remedy += f', or add "{run.upper()}" to harmless_words in the job if it moves nothing'
+        if harmless_remedy and _is_at_start(words) and may_be_message(run):
+            remedy += f"; {harmless_remedy(run.upper())}"
         complaints.append(Complaint(at, quoted(line[at:].rstrip()), "a number after each letter", remedy))
         return length
     if is_cut_off and stop == length:
@@ -285,8 +289,8 @@ def _is_zero_typed_as_letter(line: str, at: int, stop: int) -> bool:
     if line[at] in "oO":
         return False
     run = _LETTERS.match(line, stop).group()
-    if stop > at + 1:  # digits, then O: X1O.5
-        return len(run) <= 2
+    if stop > at + 1:  # digits, then O: X1O.5, S18OOO
+        return len(run.lstrip("oO")) <= 1
     return len(run) <= 2 and not (at > 0 and line[at - 1].isalpha())  # XO.5, GOX5
 
 
