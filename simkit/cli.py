@@ -12,6 +12,7 @@ import sys
 import tempfile
 import time
 import traceback
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -193,6 +194,13 @@ def _problem_text(problems: InputProblems) -> str:
     lines = [str(problem) for problem in problems.problems]
     if len(lines) > 1:
         lines.append(f"{len(lines)} problems; nothing was checked")
+        from simkit.program.state import PROBLEM_LIMIT
+
+        counts = Counter(problem.place.file for problem in problems.problems)
+        full = [file for file, count in counts.items() if count >= PROBLEM_LIMIT]
+        lines += [
+            f"{file}: there may be more, for reading stopped at {PROBLEM_LIMIT} problems" for file in full
+        ]
     return "\n".join(lines)
 
 

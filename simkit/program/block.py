@@ -140,7 +140,7 @@ class Block:
         self.problem(index, f", a second {letter} word", expected, "delete one of them, or write two blocks")
 
     def _two_of_a_group(self, index: int, first: int, group: int) -> None:
-        expected = f"one word of a modal group ({voc.GROUP_NAMES[group]}) in a block"
+        expected = f"at most one of {voc.GROUP_NAMES[group]} in a block"
         remedy = "delete one of them, or write two blocks"
         self.problem(index, f" in one block with {self.written(first)}", expected, remedy)
 
@@ -160,13 +160,13 @@ class Block:
                 self.problem(self.at["P"], " (an arc of several turns)", expected, remedy)
             else:
                 remedy = "delete it, or write the G4 it belongs to"
-                expected = "P with G4, G64 or a cycle alone"
+                expected = "P only with G4, G64 or a cycle"
                 self.problem(self.at["P"], " with no word it belongs to", expected, remedy)
         if "L" in self.at and not is_cycle:
-            expected, remedy = "L with a cycle alone", "write repeats out as moves, or delete it"
+            expected, remedy = "L only with a cycle", "write repeats out as moves, or delete it"
             self.problem(self.at["L"], " with no cycle it repeats", expected, remedy)
         if "Q" in self.at and motion not in voc.PECKING:
-            expected = "Q with G73 and G83 alone, which drill in steps"
+            expected = "Q only with G73 and G83, which drill in steps"
             self.problem(
                 self.at["Q"],
                 " with no drilling in steps",
@@ -187,5 +187,5 @@ class Block:
             for letter in "IJK" if is_cycle else "IJKR":
                 if letter in self.at:
                     remedy = "write G2 or G3 if an arc is meant, else delete it"
-                    expected = f"{letter} with G2 or G3 alone"
+                    expected = f"{letter} only with G2 or G3"
                     self.problem(self.at[letter], " in a block that is no arc", expected, remedy)

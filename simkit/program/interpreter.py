@@ -268,7 +268,7 @@ class Interpreter(Cycles):
         zero_key, zero_index = block.g[voc.GROUP_0]
         if key == 800 or zero_key == 921 or not block.at.keys() & {"X", "Y", "Z"}:
             return False
-        expected = "one word that takes the axis words of its block"
+        expected = "one word in a block that says what X, Y and Z are for"
         remedy = f"delete G{key // 10}, or write two blocks"
         block.problem(index, f" in one block with {block.written(zero_index)}", expected, remedy)
         self._lose_place()

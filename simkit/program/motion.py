@@ -140,11 +140,15 @@ class Motion(Origins):
         u, v, normal = plane.axes
         position, shift = (self._x, self._y, self._z), (self._shift_x, self._shift_y, self._shift_z)
         start, flat_end, sense = (position[u], position[v]), (end[u], end[v]), 1 if self._motion == 3 else -1
-        zero = (shift[u], shift[v]) if self._is_centre_absolute else None
-        allowed = self.options.arc_tolerance
-        drawn = drawn_arc(
-            block, plane, start, flat_end, zero, self._scale, self._unit, sense, allowed, self._is_doubtful
+        zero, is_absolute, allowed = (
+            (shift[u], shift[v]),
+            self._is_centre_absolute,
+            self.options.arc_tolerance,
         )
+        drawn = drawn_arc(
+            block, plane, start, flat_end, zero, is_absolute, self._scale, self._unit, sense, allowed,
+            self._is_doubtful,
+        )  # fmt: skip
         if drawn is None:
             return
         apart = math.hypot(flat_end[0] - start[0], flat_end[1] - start[1])

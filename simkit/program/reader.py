@@ -111,7 +111,7 @@ def _read(
     if not state.has_end:
         text = "the program ends with no M2, M30 or closing %: the file may be cut off"
         if lines[-1].strip():
-            text += f", and {quoted(lines[-1].strip())} may be half of its last line"
+            text += f", perhaps in the middle of its last line {quoted(lines[-1].strip())}"
         notices["end"] = Notice(Place(name, len(lines) if lines[-1] else max(1, len(lines) - 1), 1), text)
     if not len(table):
         notices["empty"] = Notice(Place(name, 1, 1), "the program moves nothing")

@@ -137,6 +137,12 @@ def unknown(word: str, harmless_remedy: Callable[[str], str] | None) -> Refusal:
     )
 
 
+def harmless_line(*words: str) -> str:
+    """Return the line of the job file that makes words count as harmless, as a clause in the imperative."""
+    names = ", ".join(f'"{word}"' for word in words)
+    return f"write harmless_words = [{names}] at the top of the job file"
+
+
 _ROTARY = Refusal(
     "a rotary axis",
     "moves of X, Y and Z alone",

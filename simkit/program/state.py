@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from simkit.errors import Place, Problem
+from simkit.program import refusals
 from simkit.program.block import Block
 from simkit.units import MM_PER_UNIT
 
@@ -182,8 +183,7 @@ class State:
         if word not in self.unknown_words:
             self.unknown_words.append(word)
         # One line for all of them, for the job file takes a key once.
-        names = ", ".join(f'"{name}"' for name in (*self.options.harmless_words, *self.unknown_words))
-        line = f"write harmless_words = [{names}] at the top of the job file"
+        line = refusals.harmless_line(*self.options.harmless_words, *self.unknown_words)
         return "if it moves nothing, " + self.options.where_to_say(line, f"add --harmless {word}")
 
     def _lose_place(self) -> None:

@@ -208,7 +208,10 @@ def _against_blank(start, lowest, blank: Blank, zero: Zero) -> dict[str, Any]:
 def summary_text(summary: dict[str, Any]) -> str:
     """Return the summary as lines for the terminal, what matters first."""
     rows = [
-        ("program", f"{summary['program']}, {summary['lines']:,} lines, {summary['moves']:,} moves"),
+        (
+            "program",
+            f"{summary['program']}, {_count(summary['lines'], 'line')}, {_count(summary['moves'], 'move')}",
+        ),
         ("units", ", then ".join(_UNIT_NAMES[unit] for unit in summary["units"]) or "none stated"),
         ("zero", ", ".join(zero["name"] for zero in summary["work_zeros"]) or "no work zero called"),
         ("", f"it looks like {summary['zero']}"),
@@ -240,6 +243,10 @@ def summary_text(summary: dict[str, Any]) -> str:
     return "\n".join(lines)
 
 
+def _count(number: int, word: str) -> str:
+    return f"{number:,} {word}" if number == 1 else f"{number:,} {word}s"
+
+
 def _place(summary: dict[str, Any], warning: dict[str, Any]) -> str:
     parts = (summary["program"], warning["line"], warning["column"])
     return ":".join(str(part) for part in parts if part is not None)
@@ -252,7 +259,10 @@ def _start_text(summary: dict[str, Any]) -> str:
     text = "at X{:g} Y{:g} Z{:g}".format(*(_round(value) for value in start))
     against = summary["blank"]
     if against is None:
-        return f"{text}, {'above' if start[2] > 0 else 'NOT above'} Z0"
+        above = f"{text}, {'above' if start[2] > 0 else 'NOT above'} Z0"
+        if start[2] > 0 and summary["deepest_cut"] and summary["deepest_cut"]["z"] > -_NEAR:
+            return f"{above}; whether it is above the blank, --blank LxWxT tells"
+        return above
     above = against["starts_above_top_by"]
     if above > 0:
         return f"{text}, {_round(above):g} mm above the blank"
