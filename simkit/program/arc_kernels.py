@@ -13,6 +13,7 @@ from simkit._jit import kernel
 
 # Of plane 17, 18 and 19: its two axes in the order that turns counter-clockwise, and the third.
 _U, _V, _NORMAL = np.array([0, 2, 1]), np.array([1, 0, 2]), np.array([2, 1, 0])
+_I, _R = 3, 6  # of the letters X Y Z I J K R
 _FULL_TURN = 2.0 * math.pi
 
 # What a drawn arc holds: mismatch; centre and sweep of its last piece; the same of the first of two; where
@@ -22,31 +23,36 @@ MISMATCH, LAST, FIRST, MEETING, SWEEP, LENGTH, ARC_SIZE = 0, 1, 4, 7, 9, 10, 11
 
 @kernel
 def draw_arc(
-    plane, start, end, given, values, places, shifts, is_absolute, sense, scale, same_point, tiny_below,
-    tolerances, arc
+    plane, start, end, seen, values, places, shifts, is_absolute, sense, scale, same_point, tiny_below,
+    tolerances, arc,
 ):  # fmt: skip
     """Fill `arc` from the words of a block; returns the number of pieces, 0 to leave it to the plain reader.
 
-    start, end (3,) mm.  given, values: of I, J, K and R, whether it is written, and its number.  places: the
-    decimals of X, Y, Z, I, J, K, R, 0 where not written.  shifts (3,) mm: where absolute offsets count from.
-    tolerances: of an arc by the decimals written, mm.
+    start, end (3,) mm.  seen: a bit for each of X, Y, Z, I, J, K and R that is written.  values, places:
+    their numbers and decimals.  shifts (3,) mm: where absolute offsets count from.  tolerances: mm, by the
+    decimals written.
     """
     u, v, normal = _U[plane - 17], _V[plane - 17], _NORMAL[plane - 17]
-    if given[normal] and values[normal] != 0.0:
+    has_u, has_v, has_radius = seen >> (_I + u) & 1 != 0, seen >> (_I + v) & 1 != 0, seen >> _R & 1 != 0
+    if seen >> (_I + normal) & 1 and values[_I + normal] != 0.0:
         return 0
-    has_centre = given[u] or given[v]
-    if has_centre == given[3] or (has_centre and is_absolute and not (given[u] and given[v])):
+    has_centre = has_u or has_v
+    if has_centre == has_radius or (has_centre and is_absolute and not (has_u and has_v)):
         return 0
-    tolerance = tolerances[max(places[u], places[v], places[3 + u], places[3 + v], places[6])]
+    decimals = np.int64(0)
+    for k in (u, v, _I + u, _I + v, _R):
+        if seen >> k & 1:
+            decimals = max(decimals, places[k])
+    tolerance = tolerances[decimals]
     su, sv, eu, ev = start[u], start[v], end[u], end[v]
-    if given[3]:
+    if has_radius:
         pieces = _arc_of_radius(
-            su, sv, eu, ev, values[3] * scale, sense, same_point, tiny_below, tolerance, arc
+            su, sv, eu, ev, values[_R] * scale, sense, same_point, tiny_below, tolerance, arc
         )
     else:
         base_u, base_v = (shifts[u], shifts[v]) if is_absolute else (su, sv)
-        cu = base_u + (values[u] if given[u] else 0.0) * scale
-        cv = base_v + (values[v] if given[v] else 0.0) * scale
+        cu = base_u + (values[_I + u] if has_u else 0.0) * scale
+        cv = base_v + (values[_I + v] if has_v else 0.0) * scale
         pieces = _arc_about(su, sv, eu, ev, cu, cv, sense, same_point, tiny_below, tolerance, arc)
     if pieces:
         first = FIRST if pieces == 2 else LAST

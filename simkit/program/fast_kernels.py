@@ -33,7 +33,7 @@ MOST_DIGITS = 18  # the digits of a word then fit in an int64
 _LARGEST_EXACT = 2**53
 
 LETTERS = "XYZIJKRFSTGMN"
-_I, _R, _F, _S, _T, _G, _M, _N = 3, 6, 7, 8, 9, 10, 11, 12
+_I, _F, _S, _T, _G, _M, _N = 3, 7, 8, 9, 10, 11, 12
 _AXES, _ARC_LETTERS = 0b111, 0b1111 << _I
 PLANE_BIT, DISTANCE_BIT, CENTRE_BIT = 1, 2, 3  # of the idle words that may change something
 _BLANK, _BRACKET, _SEMICOLON, _LINE_END = 13, 14, 15, 16
@@ -99,7 +99,7 @@ def read_blocks(data, stop, floats, ints, powers, tolerances, idle, end, code, f
     number, row, is_inverse = ints[NUMBER], ints[ROWS], ints[IS_INVERSE] != 0
     is_absolute = ints[IS_CENTRE_ABSOLUTE] != 0
     values, places = np.zeros(len(LETTERS)), np.zeros(len(LETTERS), dtype=np.int64)
-    given, arc, shifts = np.zeros(4, dtype=np.bool_), np.zeros(ARC_SIZE), floats[SHIFT_X : SHIFT_Z + 1]
+    arc, shifts = np.zeros(ARC_SIZE), floats[SHIFT_X : SHIFT_Z + 1]
     here, there = np.zeros(3), np.zeros(3)
     begin = at = ints[POSITION]
     while at < stop and row + 2 <= len(code):
@@ -222,14 +222,9 @@ def read_blocks(data, stop, floats, ints, powers, tolerances, idle, end, code, f
                 if is_arc:
                     here[0], here[1], here[2] = x, y, z
                     there[0], there[1], there[2] = new_x, new_y, new_z
-                    for k in range(7):
-                        places[k] = places[k] if seen & 1 << k else 0
-                    for k in range(4):
-                        given[k] = seen & 1 << (_I + k) != 0
                     sense = 1.0 if new_motion == 3 else -1.0
-                    offsets = values[_I : _R + 1]
                     pieces = draw_arc(
-                        new_plane, here, there, given, offsets, places, shifts, new_absolute, sense, scale,
+                        new_plane, here, there, seen, values, places, shifts, new_absolute, sense, scale,
                         floats[SAME_POINT], floats[TINY_BELOW], tolerances, arc,
                     )  # fmt: skip
                     if pieces == 0:
