@@ -220,22 +220,23 @@ def _heights(job: Job, moves: Moves, rows: list[slice], frames: list[Frame], poi
 
 def _compare(evidence: Evidence) -> None:
     """Fill in everything that holds the field against the target."""
-    limits, field = evidence.job.limits, evidence.field
-    grid = evidence.target_grid
+    field, grid, zones = evidence.field, evidence.target_grid, evidence.zones
     evidence.envelopes = envelopes(grid, field.lattice)
-    threshold = min(limits.gouge, limits.leftover) / 2
-    evidence.deviations = {
-        side: second_look(
-            deviation(field, evidence.envelopes, grid, side, threshold),
+    threshold = min(min(rule.gouge, rule.leftover) for rule in zones.rules) / 2
+    for side in _sides_cut(evidence):
+        first = deviation(
+            field, evidence.envelopes, grid, side, threshold, zones.allowance(field.lattice, side)
+        )
+        evidence.deviations[side] = second_look(
+            first,
             field,
             evidence.envelopes.side(side),
             grid,
             evidence.recut,
-            limits.gouge,
-            limits.leftover,
+            *zones.limits(field.lattice, side),
+            zone=zones.index(field.lattice, side),
+            allowance=partial(zones.allowance, side=side),
         )
-        for side in _sides_cut(evidence)
-    }
     evidence.break_through = break_through(field, evidence.envelopes)
     evidence.outside = outline_step(field, evidence.envelopes)
 

@@ -83,12 +83,37 @@ class Zones:
         leftover = np.array([rule.leftover if rule.is_judged else np.inf for rule in self.rules])
         return gouge[index], leftover[index]
 
+    def is_judged(self, lattice: Lattice, side: int) -> np.ndarray:
+        """Return the cells whose shape matters, bool (ny, nx)."""
+        return np.array([rule.is_judged for rule in self.rules])[self.index(lattice, side)]
+
     def allowance(self, lattice: Lattice, side: int) -> np.ndarray | None:
-        """Return what is left on purpose at each cell, mm (ny, nx) float64; None when nothing is anywhere."""
+        """Return what is left on purpose about each cell, mm (2, ny, nx) float64; None for nothing at all.
+
+        The least and the most within the largest allowance of the cell, along x and y: they differ near
+        a border of zones, where the surface may belong to either.
+        """
         if not self.has_allowance:
             return None
+        from scipy import ndimage
+
         left = np.array([rule.finish_allowance if rule.is_judged else 0.0 for rule in self.rules])
-        return left[self.index(lattice, side)]
+        if len(set(left)) == 1:
+            return np.full((2, *lattice.shape), left[0])
+        room = int(np.ceil(left.max() / lattice.cell))
+        x, y = lattice.origin
+        wide = Lattice(
+            (x - room * lattice.cell, y - room * lattice.cell),
+            lattice.cell,
+            lattice.nx + 2 * room,
+            lattice.ny + 2 * room,
+        )
+        values = left[self.index(wide, side)]
+        size = 2 * room + 1
+        inner = (slice(room, room + lattice.ny), slice(room, room + lattice.nx))
+        return np.stack(
+            [ndimage.minimum_filter(values, size)[inner], ndimage.maximum_filter(values, size)[inner]]
+        )
 
 
 def is_inside(x: np.ndarray, y: np.ndarray, outline: tuple[tuple[float, float], ...]) -> np.ndarray:

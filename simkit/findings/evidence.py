@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from simkit.compare.zones import Zones
 from simkit.cutters import Cutter
 from simkit.frames import Frame
 from simkit.job.model import Job, Setup
@@ -58,6 +60,11 @@ class Evidence:
     holes: list[Any] = field(default_factory=list)
     pins: list[Any] = field(default_factory=list)
     turns: list[Any] = field(default_factory=list)
+
+    @cached_property
+    def zones(self) -> Zones:
+        """The zones of the job, with the limits that count in each."""
+        return Zones(self.job.limits, self.job.zones)
 
     def setup_of(self, row: int) -> Setup:
         """Return the setup in which a move runs."""

@@ -8,184 +8,22 @@ from __future__ import annotations
 
 import re
 import textwrap
-from dataclasses import dataclass
 from typing import Any
 
 from simkit.cutters import DRILL_POINT_DEGREES, SHAPES
 from simkit.frames import TURNS
+from simkit.job.judging_keys import ACCEPTED_KEYS, LIMIT, ZONE_KEYS
+from simkit.job.key import BIGGEST, SMALLEST, Key
 from simkit.job.model import ANCHORS, BLOCK_DELETE, CORNERS, FACES, PROGRAM_UNITS, WORK_ZEROS, Limits
 from simkit.units import MM_PER_UNIT
 
 UNITS = tuple(MM_PER_UNIT)
-BIGGEST, SMALLEST = 5000.0, 1.0  # mm, of a blank: beyond these a unit or a decimal point is wrong
 TOOL_NUMBERS = (1, 9999)
-
-
-@dataclass(frozen=True, slots=True)
-class Key:
-    """One key of the job file.
-
-    kind: "table", "tables" (a list of tables), "numbered tables", "text", "texts" (a list), "choice",
-        "path", "paths", "flag" (true or false), "count" (a whole number), "number", "length", "lengths",
-        "numbers" (lists of `size`), "points" (a list of lists of `size` lengths), "named lengths" (a table
-        of names from `choices`, each with a list of `size` lengths).
-    default: as it is written in the file, None when the key is required or has none.
-    low, high: range of the number, mm for lengths.
-    noun: what the file of a path is.
-    examples: TOML text for the template, one for each of the tables it shows.
-    is_aside: the template shows it behind a #.
-    """
-
-    path: str
-    kind: str
-    help: str
-    required: bool = False
-    default: Any = None
-    choices: tuple[str, ...] = ()
-    low: float = 0.0
-    high: float = 0.0
-    size: int = 0
-    noun: str = ""
-    examples: tuple[str, ...] = ()
-    is_aside: bool = False
-
-    @property
-    def name(self) -> str:
-        """The key's own name: "length" of "blank.length"."""
-        return self.path.split(".")[-1].removesuffix("[]")
-
-    @property
-    def parent(self) -> str:
-        """The path of the table that holds the key: "setups[]" of "setups[].turn", "" at the top."""
-        return self.path.rpartition(".")[0]
-
-    @property
-    def inside(self) -> str:
-        """The path that the keys of this table have as their parent."""
-        return {"tables": f"{self.path}[]", "numbered tables": f"{self.path}.N"}.get(self.kind, self.path)
-
-    @property
-    def expected(self) -> str:
-        """What a value must be, in words that follow "expected"."""
-        low, high = f"{self.low:g}", f"{self.high:g}"
-        if self.kind == "table" and self.examples:
-            return f"a table such as {self.examples[0]}"
-        if self.kind == "choice":
-            return "one of " + ", ".join(f"'{choice}'" for choice in self.choices)
-        return {
-            "length": f"a length from {low} mm to {high} mm",
-            "lengths": f"a list of {self.size} lengths from {low} mm to {high} mm",
-            "points": f"a list of places, each a list of {self.size} lengths from {low} mm to {high} mm",
-            "number": f"a number from {low} to {high}",
-            "numbers": f"a list of {self.size} numbers from {low} to {high}",
-            "count": f"a whole number from {low} to {high}",
-            "text": "text on one line",
-            "texts": "a list of texts",
-            "flag": "true or false",
-            "named lengths": f"a table of names, each with {self.size} lengths from {low} mm to {high} mm",
-            "path": f"the path of {self.noun}",
-            "paths": f"a list of paths, each of {self.noun}",
-            "table": f"a table [{self.name}]",
-            "tables": f"a list of tables, each under [[{self.name}]]",
-            "numbered tables": f"tables by tool number, such as [{self.name}.1]",
-        }[self.kind]
 
 
 _LIMITS = Limits()
 _SHIFT = {"kind": "lengths", "low": -BIGGEST, "high": BIGGEST}
 _SIZE = {"kind": "length", "low": SMALLEST, "high": BIGGEST, "required": True}
-_LIMIT = {"kind": "length", "low": 0.0, "high": 100.0}
-
-_PLACES = {"kind": "points", "size": 2, "low": -BIGGEST, "high": BIGGEST}
-_SIDE = {"kind": "count", "low": 1, "high": 2}
-
-ZONE_KEYS: tuple[Key, ...] = (
-    Key(
-        "zones",
-        "tables",
-        "Places in plan with limits of their own. Where zones overlap the later one counts; a limit that a"
-        " zone leaves out is that of [limits].",
-        is_aside=True,
-    ),
-    Key(
-        "zones[].name",
-        "text",
-        "What the zone is called in the findings; each has its own.",
-        required=True,
-        examples=('"show face"', '"tabs"'),
-    ),
-    Key(
-        "zones[].box",
-        **_PLACES,
-        help="Two opposite corners, from the left front corner of the blank, side 1 up.",
-        examples=("[[20, 10], [260, 80]]", "[[130, 0], [150, 90]]"),
-    ),
-    Key(
-        "zones[].outline",
-        **_PLACES,
-        help="In place of a box: the corners of an outline, one after the other all the way round.",
-        examples=("[[20, 10], [260, 10], [140, 80]]",),
-        is_aside=True,
-    ),
-    Key("zones[].side", **_SIDE, help="The side it speaks of; both when left out.", examples=("1",)),
-    Key("zones[].gouge", **_LIMIT, help="Deepest cut into the part there.", examples=("0.05",)),
-    Key("zones[].leftover", **_LIMIT, help="Most that may stand proud of it there.", examples=("0.1",)),
-    Key(
-        "zones[].finish_allowance",
-        **_LIMIT,
-        help="What is left on purpose there.",
-        examples=("0.2",),
-        is_aside=True,
-    ),
-    Key(
-        "zones[].judged",
-        "flag",
-        "false: the shape does not matter there (safety findings are told all the same).",
-        default=True,
-        examples=("true", "false"),
-    ),
-)
-ACCEPTED_KEYS: tuple[Key, ...] = (
-    Key(
-        "accepted",
-        "tables",
-        "Findings that you let stand; `simkit check JOB.toml --accept` prints the lines to paste. Each needs"
-        " an id, or a kind and a box. Safety findings cannot be accepted.",
-        is_aside=True,
-    ),
-    Key("accepted[].id", "text", "The finding's id.", default="", examples=('"k3f9q2"',)),
-    Key("accepted[].kind", "text", "Its kind.", default="", examples=('"leftover-cutter"',)),
-    Key("accepted[].side", **_SIDE, help="Its side.", examples=("2",)),
-    Key(
-        "accepted[].box",
-        **_PLACES,
-        help="Two opposite corners of its place in plan, blank frame.",
-        examples=("[[58, 43], [63, 48]]",),
-    ),
-    Key(
-        "accepted[].value",
-        "length",
-        "The size that you accept. A finding that is worse comes back; so does one that has a size when"
-        " this is left out.",
-        low=0.0,
-        high=BIGGEST,
-        examples=("0.55",),
-    ),
-    Key(
-        "accepted[].moves",
-        "text",
-        "Fingerprint of the moves that cut in the box. When they change, the finding comes back.",
-        default="",
-        examples=('"9c1e04d2"',),
-    ),
-    Key(
-        "accepted[].reason",
-        "text",
-        "Why it may stand, for those who come after.",
-        required=True,
-        examples=('"is sanded by hand"',),
-    ),
-)
 
 KEYS: tuple[Key, ...] = (
     Key("name", "text", "What the part is called, for people.", examples=('"my part"',)),
@@ -464,42 +302,42 @@ KEYS: tuple[Key, ...] = (
     Key("limits", "table", "What you accept."),
     Key(
         "limits.gouge",
-        **_LIMIT,
+        **LIMIT,
         help="Deepest cut into the part.",
         default=f"{_LIMITS.gouge:g} mm",
         examples=("0.1",),
     ),
     Key(
         "limits.leftover",
-        **_LIMIT,
+        **LIMIT,
         help="Most that may stand proud of it.",
         default=f"{_LIMITS.leftover:g} mm",
         examples=("0.3",),
     ),
     Key(
         "limits.thinnest_wall",
-        **_LIMIT,
+        **LIMIT,
         help="Thinnest wall.",
         default=f"{_LIMITS.thinnest_wall:g} mm",
         examples=("3",),
     ),
     Key(
         "limits.witness_step",
-        **_LIMIT,
+        **LIMIT,
         help="Highest step where the two sides meet.",
         default=f"{_LIMITS.witness_step:g} mm",
         examples=("0.2",),
     ),
     Key(
         "limits.dowel_miss",
-        **_LIMIT,
+        **LIMIT,
         help="Farthest from a dowel hole to its pin.",
         default=f"{_LIMITS.dowel_miss:g} mm",
         examples=("0.1",),
     ),
     Key(
         "limits.finish_allowance",
-        **_LIMIT,
+        **LIMIT,
         help="What is left on purpose all over, for sanding: gouge and leftover count from there.",
         default=f"{_LIMITS.finish_allowance:g} mm",
         examples=("0.2",),

@@ -53,9 +53,11 @@ def test_zones__the_later_one_counts_and_sides_are_kept_apart():
     assert zones.rule_at((7.0, 7.0), 1).name == "face"
     assert zones.rule_at((7.0, 7.0), 2).name == "corner"
     assert zones.rule_at((30.0, 7.0), 2).name == "whole part"
-    allowance = zones.allowance(LATTICE, 2)
-    assert set(np.unique(allowance[lower == 2])) == {0.0}
-    assert set(np.unique(allowance[lower != 2])) == {0.2}
+    least, most = zones.allowance(LATTICE, 2)
+    assert set(np.unique(least[lower == 2])) == {0.0}
+    assert set(np.unique(most[lower != 2])) == {0.2}
+    # They differ one cell (0.5 > 0.2 mm) on both sides of the border alone: 12 x 12 less 8 x 8 cells.
+    assert (least != most).sum() == 12**2 - 8**2
 
 
 def test_zones__without_allowance_there_is_no_map():
