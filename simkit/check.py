@@ -13,6 +13,7 @@ import numpy as np
 
 from simkit.compare.deviation import break_through, deviation
 from simkit.compare.dowels import dowel_holes, pins
+from simkit.compare.offset import side_offset
 from simkit.compare.outline import outline_step
 from simkit.compare.part_only import part_columns
 from simkit.compare.seam import find_seam
@@ -238,6 +239,10 @@ def _compare(evidence: Evidence) -> None:
             allowance=partial(zones.allowance, side=side),
         )
     evidence.break_through = break_through(field, evidence.envelopes)
+    for side, found in evidence.deviations.items():
+        limits, left = zones.limits(field.lattice, side), zones.allowance(field.lattice, side)
+        offset = side_offset(field, evidence.envelopes, found, *limits, left)
+        evidence.offsets += [offset] if offset else []
     evidence.outside = outline_step(field, evidence.envelopes)
 
 

@@ -34,6 +34,8 @@ class Evidence:
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
         its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
     heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
+    offsets: of compare.offset, for each side judged.
+    causes, not_matched: filled in by judging: of findings.causes, and words of findings.accept.
     evaluations: heights of swept cutters that were evaluated for `field`.
     """
 
@@ -60,6 +62,9 @@ class Evidence:
     holes: list[Any] = field(default_factory=list)
     pins: list[Any] = field(default_factory=list)
     turns: list[Any] = field(default_factory=list)
+    offsets: list[Any] = field(default_factory=list)
+    causes: list[Any] = field(default_factory=list)
+    not_matched: list[str] = field(default_factory=list)
 
     @cached_property
     def zones(self) -> Zones:

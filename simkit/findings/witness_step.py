@@ -29,6 +29,7 @@ def find(evidence: Evidence) -> list[Finding]:
     beside = f"; the other wall was cut by {other['file']}:{other['line']}" if other else ""
     share = float((size > limit).mean())
     fit = fit_shift(seam)
+    beyond = seam.stations[size >= min(limit, value)]
     is_explained = fit.is_observable.any() and fit.rms < value / 4
     cause = f"side 2 lies off side 1 by {_shift_words(fit)}: " if is_explained else ""
     at = (*seam.stations[worst], float(seam.level[worst]))
@@ -51,6 +52,8 @@ def find(evidence: Evidence) -> list[Finding]:
             bound=bound,
             limit=limit,
             measure=MEASURE,
+            subject="seam",
+            box=(*map(float, beyond.min(axis=0)), *map(float, beyond.max(axis=0))),
             side=2 if setup is not None and evidence.frames[setup].up < 0 else 1,
             **evidence.place_of(at, setup),
             **evidence.source_of(rows[1]),

@@ -30,6 +30,13 @@ def accepted_rules(checker: Checker, accepted: Any) -> None:
                 "an id, or a kind and a box",
                 "paste the lines that --accept prints",
             )
+        if not is_bad(entry["moves"], box) and entry["moves"] and box is None:
+            checker.problem(
+                f"{path}.moves",
+                "a fingerprint of moves without a box",
+                "the box in which they cut",
+                "paste the lines that --accept prints",
+            )
         if not is_bad(name) and name in seen:
             checker.problem(f"{path}.id", f"{shown(name)} again", "each finding once", "take one out")
         if not is_bad(name) and name:
