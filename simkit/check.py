@@ -15,6 +15,7 @@ from simkit.compare.deviation import break_through, deviation
 from simkit.compare.dowels import dowel_holes, pins
 from simkit.compare.offset import side_offset
 from simkit.compare.outline import outline_step
+from simkit.compare.outside import told_apart
 from simkit.compare.part_only import part_columns
 from simkit.compare.seam import find_seam
 from simkit.compare.second_look import second_look
@@ -29,6 +30,7 @@ from simkit.job.model import Job
 from simkit.moves.table import ARC, Moves, join_moves
 from simkit.stock.cut import cut, cut_heights
 from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
+from simkit.target.coarseness import coarseness
 from simkit.target.envelope import envelopes
 from simkit.target.grid import TargetGrid
 from simkit.target.mesh import load_target
@@ -89,6 +91,7 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
     if target is not None:
         with timings.stage("comparing with the target", progress):
             evidence.target, evidence.target_grid = target, TargetGrid(target)
+            evidence.coarseness = coarseness(target)
             _compare(evidence)
         with timings.stage("measuring walls", progress):
             _walls(evidence)
@@ -244,6 +247,7 @@ def _compare(evidence: Evidence) -> None:
         offset = side_offset(field, evidence.envelopes, found, *limits, left)
         evidence.offsets += [offset] if offset else []
     evidence.outside = outline_step(field, evidence.envelopes)
+    evidence.wood_outside = told_apart(field, evidence.envelopes, evidence.outside)
 
 
 def _sides_cut(evidence: Evidence) -> list[int]:

@@ -27,9 +27,9 @@ class Evidence:
         whose.  rows[setup]: slice of them.  frames[setup]: program frame -> blank frame.
     field: the blank after all setups.  fields: after each setup.
     contacts[setup]: (depth (n,), place (n, 3)) of the rapids, as stock.cut gives them.
-    target, target_grid, envelopes, deviations {1: ..., 2: ...}, break_through, outside, walls,
-        target_walls: of the modules of those names in `target` and `compare`; None or empty without
-        a target.
+    target, target_grid, envelopes, deviations {1: ..., 2: ...}, break_through, walls, target_walls: of
+        the modules of those names in `target` and `compare`; None or empty without a target.
+    coarseness: of target.coarseness.  outside: of compare.outline.  wood_outside: of compare.outside.
     seam: of compare.seam.  holes, pins: of compare.dowels.  turns: of compare.turns.
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
         its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
@@ -54,7 +54,9 @@ class Evidence:
     target_grid: Any = None
     envelopes: Any = None
     deviations: dict[int, Any] = field(default_factory=dict)
+    coarseness: Any = None
     outside: Any = None
+    wood_outside: Any = None
     break_through: Any = None
     walls: Any = None
     target_walls: Any = None
@@ -105,11 +107,8 @@ class Evidence:
     def remarks(self) -> list[str]:
         """Return what a person should know beside the findings, in words."""
         words = []
-        if self.outside is not None and self.outside.holding_area:
-            words.append(
-                f"outside the outline of the part {self.outside.holding_area:.0f} mm2 of wood are left "
-                "(frame, skin, tabs, offcut), not judged"
-            )
+        if self.wood_outside is not None:
+            words += _outside_words(self.wood_outside)
         if self.target is not None:
             words += [
                 f"which way '{self.job.setups[fit.setup].name}' is turned over cannot be told from the part: "
@@ -119,3 +118,16 @@ class Evidence:
             ]
             words += list(self.target.notes)
         return words
+
+
+def _outside_words(outside: Any) -> list[str]:
+    """Return what is left outside the outline of the part, in words."""
+    parts = []
+    for name, word in (("frame", "frame"), ("tabs", "tab"), ("skin", "skin"), ("offcut", "offcut")):
+        pieces = outside.pieces[name]
+        if outside.area[name] < 1.0:  # crumbs
+            continue
+        counted = name in ("tabs", "offcut")
+        what = f"{pieces} {word}{'s' if pieces > 1 else ''}" if counted else word
+        parts.append(f"{what} {outside.area[name]:.0f} mm2")
+    return [f"left outside the outline of the part, not judged: {', '.join(parts)}"] if parts else []

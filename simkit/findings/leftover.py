@@ -170,7 +170,9 @@ def _closer_step(evidence: Evidence, spot: Spot) -> tuple[float, float]:
     room = round((spot.value + 2 * HOLDING) / lattice.cell) + 2
     iy, ix = spot.cell
     window = lattice.window(iy - room, iy + room + 1, ix - room, ix + room + 1, DIVIDE)
-    fine = outline_step(evidence.recut(window), envelopes(evidence.target_grid, window))
+    # In a window nothing tells what hangs together outside it, so the step is known to be one already.
+    holding = max(HOLDING, spot.value + 1.0)
+    fine = outline_step(evidence.recut(window), envelopes(evidence.target_grid, window), holding)
     y, x = window.y()[:, None], window.x()
     is_here = fine.is_step & (np.hypot(x - spot.at[0], y - spot.at[1]) <= 2 * lattice.cell)
     if not is_here.any():

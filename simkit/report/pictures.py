@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from simkit.compare.outside import FRAME, SKIN
 from simkit.errors import InputProblems, Place, Problem
 from simkit.findings.evidence import Evidence
 
@@ -40,7 +41,8 @@ def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[lis
     limits = (job.limits.gouge, job.limits.leftover)
     nothing = np.full(field.lattice.shape, np.nan, np.float32)
     shown = {side: deviation.normal for side, deviation in evidence.deviations.items()}
-    holding = None if evidence.outside is None else evidence.outside.is_holding
+    wood = evidence.wood_outside
+    holding = None if wood is None else (wood.kind >= FRAME) & (wood.kind <= SKIN)
     name = job.name or "part"
     pictures, turns = [], {1: "none", 2: "about x"}
     for setup, frame in zip(job.setups, evidence.frames, strict=True):

@@ -19,6 +19,7 @@ from simkit.findings.accept import paste_lines
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, Finding
 from simkit.findings.identity import known_by
+from simkit.findings.mesh_words import mesh_words
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
 from simkit.stock.field import Field
 
@@ -96,10 +97,11 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "zones": _zones(evidence),
             "setups": _setups(evidence),
             "left": {"volume": volume, "bound": volume_bound, "unit": "mm3"},
+            "outside": _outside(evidence),
             "target": None if evidence.target is None else _target(evidence),
             "causes": [asdict(cause) for cause in evidence.causes],
             "findings": _findings(evidence, findings),
-            "remarks": evidence.remarks() + evidence.not_matched,
+            "remarks": evidence.remarks() + mesh_words(evidence) + evidence.not_matched,
             "not_simulated": list(NOT_SIMULATED),
             "cautions": list(CAUTIONS),
             "pictures": [],
@@ -155,12 +157,24 @@ def _findings(evidence: Evidence, findings: list[Finding]) -> list[dict[str, Any
     return rows
 
 
+def _outside(evidence: Evidence) -> dict[str, Any] | None:
+    """Return what stands outside the outline of the part, by name: area mm2, volume mm3, pieces."""
+    wood = evidence.wood_outside
+    if wood is None:
+        return None
+    return {
+        name: {"area": wood.area[name], "volume": wood.volume[name], "pieces": wood.pieces[name]}
+        for name in wood.area
+    }
+
+
 def _target(evidence: Evidence) -> dict[str, Any]:
-    target = evidence.target
+    target, rough = evidence.target, evidence.coarseness
     return {
         "file": evidence.job.target.mesh.name,
         "triangles": len(target.triangles),
         "volume": target.volume,
+        "facet_sagitta": None if rough is None else float(rough.sagitta[rough.worst]),
         "notes": list(target.notes),
     }
 

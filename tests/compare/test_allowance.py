@@ -32,7 +32,7 @@ def cut_everywhere(field):
 @pytest.mark.parametrize("off", [0.25, 0.0, -0.15, -0.9])
 @pytest.mark.parametrize("degrees", [30.0, 55.0, 75.0])
 def test_plane__counts_from_the_shifted_plane(off, degrees):
-    # A plane sloped by t, cut `off` along its normal above the shifted plane: vertically (left + off) / cos t.
+    # A plane sloped by t, cut `off` above the shifted plane: vertically (left + off) / cos t.
     slope = np.radians(degrees)
     run = 12 / np.tan(slope)
     part = prism([(4, 0), (14 + run, 0), (14, 12), (4, 12)], 2, 28)
