@@ -118,7 +118,8 @@ def paste_lines(evidence: Evidence, finding: Finding) -> str:
         lines.append(f"box = {_places(box, evidence.job.unit)}")
     if finding.value is not None:
         round_off = math.floor if finding.kind in LESS_IS_WORSE else math.ceil
-        value = round_off(finding.value * 100 - (1e-6 if round_off is math.ceil else -1e-6)) / 100
+        hair = 1e-3 if finding.kind in LESS_IS_WORSE else -1e-3  # of rounding, in hundredths
+        value = round_off(finding.value * 100 + hair) / 100
         lines.append(f'value = "{value:.2f} mm"' if evidence.job.unit != "mm" else f"value = {value:.2f}")
     if box is not None and finding.side is not None:
         lines.append(f'moves = "{moves_fingerprint(evidence, box, finding.side)}"')

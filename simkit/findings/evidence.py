@@ -109,6 +109,7 @@ class Evidence:
         words = []
         if self.wood_outside is not None:
             words += _outside_words(self.wood_outside)
+        words += self._not_judged_words()
         if self.target is not None:
             words += [
                 f"which way '{self.job.setups[fit.setup].name}' is turned over cannot be told from the part: "
@@ -117,6 +118,17 @@ class Evidence:
                 if not fit.is_told_apart
             ]
             words += list(self.target.notes)
+        return words
+
+    def _not_judged_words(self) -> list[str]:
+        """Return what of the part is not judged because the job says so, in words."""
+        words = []
+        for side in self.deviations:
+            index = self.zones.index(self.field.lattice, side)[self.envelopes.is_part]
+            for number, rule in enumerate(self.zones.rules):
+                area = np.count_nonzero(index == number) * self.field.lattice.cell**2
+                if not rule.is_judged and area:
+                    words.append(f"not judged: zone '{rule.name}', {area:.0f} mm2 of side {side}")
         return words
 
 

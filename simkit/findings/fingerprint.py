@@ -17,7 +17,8 @@ def moves_fingerprint(evidence: Evidence, box: tuple[float, float, float, float]
 
     box (x low, y low, x high, y high) mm, blank frame.  side: 1, 2, or None for both.
     It holds where they go in the blank and the shape of their cutters.  It does not hold line numbers,
-    feeds, speeds, rapids, tool numbers or the order of moves, for these leave the same surface.
+    feeds, speeds, rapids, tool numbers, the order of moves or from how high a plunge comes, for these
+    leave the same surface.
     An arc counts as coming in when it might, going by its start and diameter.
     """
     rows = []
@@ -28,7 +29,7 @@ def moves_fingerprint(evidence: Evidence, box: tuple[float, float, float, float]
         moves = moves[np.flatnonzero(~moves.rapid)].in_frame(frame)
         chosen = moves[np.flatnonzero(_comes_in(evidence, moves, box))]
         if len(chosen):
-            rows.append(_numbers(evidence, chosen))
+            rows.append(_numbers(evidence, chosen, frame.up))
     table = np.unique(np.concatenate(rows), axis=0) if rows else np.zeros((0, 0), np.int64)
     return hashlib.blake2s(np.ascontiguousarray(table, dtype="<i8").tobytes(), digest_size=4).hexdigest()
 
@@ -60,8 +61,13 @@ def _line_meets(start: np.ndarray, end: np.ndarray, low: np.ndarray, high: np.nd
     return np.maximum(enters.max(axis=1), 0.0) <= np.minimum(leaves.min(axis=1), 1.0)
 
 
-def _numbers(evidence: Evidence, moves: Moves) -> np.ndarray:
-    """Return where moves go and with what, as whole numbers of STEP (n, k) int64."""
+def _numbers(evidence: Evidence, moves: Moves, up: int) -> np.ndarray:
+    """Return where moves go and with what, as whole numbers of STEP (n, k) int64; up: of their frame."""
+    start, end = moves.start.copy(), moves.end.copy()
+    top = evidence.job.blank.thickness if up > 0 else 0.0
+    is_plunge = (np.abs(start[:, :2] - end[:, :2]) < STEP / 2).all(axis=1)
+    for ends in (start, end):  # above the blank there is nothing to cut
+        ends[is_plunge, 2] = up * np.minimum(up * ends[is_plunge, 2], up * top)
     tools, which = np.unique(moves.tool, return_inverse=True)
     cutters = [evidence.job.cutters[int(tool)] for tool in tools]
     shapes = np.array(
@@ -75,7 +81,7 @@ def _numbers(evidence: Evidence, moves: Moves) -> np.ndarray:
         ],
         dtype=np.int64,
     )[which]
-    lengths = np.column_stack([moves.start, moves.end, moves.centre, moves.sweep])
+    lengths = np.column_stack([start, end, moves.centre, moves.sweep])
     return np.column_stack(
         [moves.kind.astype(np.int64), moves.plane.astype(np.int64), shapes, np.round(lengths / STEP)]
     ).astype(np.int64)

@@ -174,8 +174,8 @@ def _findings_table(rows: list[dict[str, Any]]) -> Table:
             "" if row["limit"] is None else f"{row['limit']:g}",
             "" if row["side"] is None else str(row["side"]),
             _place(row),
-            f"{row['file']}:{row['line']}" if row["line"] else row["file"],
-            row["message"],
+            Text(f"{row['file']}:{row['line']}" if row["line"] else row["file"]),
+            Text(row["message"]),
         )
     return table
 
