@@ -24,6 +24,8 @@ class OutlineStep:
     is_step, is_holding (ny, nx) bool: standing cells of steps; of frame, skin, tabs and offcuts.
     is_reached (ny, nx) bool: the cells of the latter that go on from the part without a gap.
     holding_area mm2: area in plan of is_holding, not judged.
+    wall (ny, nx) float32 mm: at the outermost cells of the part, how far the wood goes on outward from
+        there, 0 where it ends at the part; NaN where no empty cell lies outward of it.  Within `bound`.
     """
 
     run: np.ndarray
@@ -32,6 +34,7 @@ class OutlineStep:
     is_holding: np.ndarray
     is_reached: np.ndarray
     holding_area: float
+    wall: np.ndarray
 
 
 def outline_step(field: Field, envelopes: Envelopes, holding: float = HOLDING) -> OutlineStep:
@@ -60,7 +63,8 @@ def outline_step(field: Field, envelopes: Envelopes, holding: float = HOLDING) -
     if not is_part.any() or not is_standing.any():
         area = float(is_standing.sum()) * lattice.cell**2
         none = np.zeros_like(is_part)
-        return OutlineStep(nothing, bound, none, is_standing, none.copy(), area)
+        wall = np.where(_outmost(is_part), 0.0, nothing).astype(np.float32)
+        return OutlineStep(nothing, bound, none, is_standing, none.copy(), area, wall)
     distance, (row, column) = ndimage.distance_transform_edt(
         ~is_part, sampling=lattice.cell, return_indices=True
     )
@@ -68,6 +72,8 @@ def outline_step(field: Field, envelopes: Envelopes, holding: float = HOLDING) -
     first_empty = np.full(lattice.nx * lattice.ny, np.inf)
     is_empty = ~is_part & ~field.is_solid
     np.minimum.at(first_empty, owner[is_empty], distance[is_empty])
+    own = first_empty.reshape(lattice.shape)
+    wall = np.where(_outmost(is_part) & np.isfinite(own), np.maximum(own - lattice.cell, 0.0), np.nan)
     # On a raster some outline cells own only a thread of cells, without an empty one: ask next door.
     around = ndimage.minimum_filter(first_empty.reshape(lattice.shape), size=5, mode="nearest").ravel()
     first_empty = np.where(np.isinf(first_empty), around, first_empty)
@@ -82,7 +88,15 @@ def outline_step(field: Field, envelopes: Envelopes, holding: float = HOLDING) -
     is_holding = is_standing & ~is_step
     nothing[is_step] = run[is_step]
     area = float(is_holding.sum()) * lattice.cell**2
-    return OutlineStep(nothing, bound, is_step, is_holding, touches & ~is_step, area)
+    is_reached = touches & ~is_step
+    return OutlineStep(nothing, bound, is_step, is_holding, is_reached, area, wall.astype(np.float32))
+
+
+def _outmost(is_part: np.ndarray) -> np.ndarray:
+    """Return the cells of the part that have one outside it beside them (ny, nx) bool."""
+    from scipy import ndimage
+
+    return is_part & ndimage.binary_dilation(~is_part, np.ones((3, 3)))
 
 
 def _reaches_edge(is_standing: np.ndarray, cell: float) -> np.ndarray:

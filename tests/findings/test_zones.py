@@ -5,7 +5,7 @@ import json
 import pytest
 
 from simkit.cli import main
-from tests.findings.programs import dug, faced
+from tests.findings.programs import END, dug, faced
 from tests.small_job import JOB, block, check
 
 PART = block(0, 40, 0, 30, 0, 10)
@@ -124,3 +124,28 @@ def test_allowance__of_a_zone_alone(tmp_path):
     assert rows_of(found) == [("gouge", "sanded", 0.1)]
     assert found[0]["value"] == pytest.approx(0.4, abs=found[0]["bound"])
     assert found[0]["box"][2] <= 20
+
+
+def around(off):
+    """Passes round a part 30 x 20 in the middle of the blank, `off` mm out from its wall, right through."""
+    x0, x1, y0, y1 = 5 - 3 - off, 35 + 3 + off, 5 - 3 - off, 25 + 3 + off
+    return [f"G0 X{x0} Y{y0}", "G1 Z0 F300", f"X{x1} F600", f"Y{y1}", f"X{x0}", f"Y{y0}"]
+
+
+@pytest.mark.parametrize(
+    ("off", "kind", "value"),
+    [(0.4, None, 0), (0.0, "gouge", 0.4), (0.2, "gouge", 0.2), (0.9, "leftover-program", 0.5)],
+)
+def test_allowance__of_the_outer_wall(tmp_path, off, kind, value):
+    job = ALLOWANCE.replace("diameter = 6", "diameter = 6\ncutting_length = 20")
+    top = faced(10.4)
+    program = top.removesuffix(END) + "G0 Z20\n" + "\n".join(around(off)) + "\n" + END
+    # The whole frame comes loose or is cut away; only the wall matters here.
+    status, found = check(tmp_path, block(5, 35, 5, 25, 0, 10), program, job=job, cell="0.25")
+    rows = [row for row in found if row["severity"] in ("beyond", "undecided")]
+    assert status == (kind is not None)
+    assert {row["kind"] for row in rows} == ({kind} if kind else set())
+    for row in rows:
+        assert row["value"] == pytest.approx(value, abs=row["bound"])
+        assert row["bound"] < 0.05
+        assert row["line"]
