@@ -153,7 +153,18 @@ def _job_text(result: dict[str, Any]) -> Text:
             f"{program['file']} ({program['moves']:,} moves)" for program in setup["programs"]
         )
         text.append(f"  {setup['name']}: {turn}; {programs}\n")
+    if result["target"] is not None:
+        text.append(f"  limits in mm: {'; '.join(_limits_words(zone) for zone in result['zones'])}\n")
     return text
+
+
+def _limits_words(zone: dict[str, Any]) -> str:
+    """Return the limits of a zone in words."""
+    side = f", side {zone['side']}" if zone["side"] else ""
+    if not zone["is_judged"]:
+        return f"{zone['name']}{side} not judged"
+    left = f", {zone['finish_allowance']:g} left on purpose" if zone["finish_allowance"] else ""
+    return f"{zone['name']}{side} gouge {zone['gouge']:g}, leftover {zone['leftover']:g}{left}"
 
 
 def _findings_table(rows: list[dict[str, Any]]) -> Table:

@@ -99,6 +99,8 @@ def test_zone__the_limits_are_in_the_result(tmp_path, capsys):
     assert [row["area"]["1"] for row in zones] == [10 * 30, 20 * 30, 10 * 30]
     told = capsys.readouterr().out
     assert "[face]" in told
+    words = "limits in mm: whole part gouge 0.1, leftover 0.3; face gouge 0.05, leftover 0.3; rest not judged"
+    assert words in " ".join(told.split())
     assert "not judged: zone 'rest', 300 mm2 of side 1" in told
 
 
