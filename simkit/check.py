@@ -13,7 +13,9 @@ import numpy as np
 
 from simkit.compare.deviation import break_through, deviation
 from simkit.compare.dowels import dowel_holes, pins
+from simkit.compare.offset import side_offset
 from simkit.compare.outline import outline_step
+from simkit.compare.outside import told_apart
 from simkit.compare.part_only import part_columns
 from simkit.compare.seam import find_seam
 from simkit.compare.second_look import second_look
@@ -29,6 +31,7 @@ from simkit.job.model import Job
 from simkit.moves.table import ARC, Moves, join_moves
 from simkit.stock.cut import cut, cut_heights
 from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
+from simkit.target.coarseness import coarseness
 from simkit.target.envelope import envelopes
 from simkit.target.grid import TargetGrid
 from simkit.target.mesh import load_target
@@ -90,6 +93,7 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
     if target is not None:
         with timings.stage("comparing with the target", progress):
             evidence.target, evidence.target_grid = target, TargetGrid(target)
+            evidence.coarseness = coarseness(target)
             _compare(evidence)
         with timings.stage("measuring walls", progress):
             _walls(evidence)
@@ -224,24 +228,30 @@ def _heights(job: Job, moves: Moves, rows: list[slice], frames: list[Frame], poi
 
 def _compare(evidence: Evidence) -> None:
     """Fill in everything that holds the field against the target."""
-    limits, field = evidence.job.limits, evidence.field
-    grid = evidence.target_grid
+    field, grid, zones = evidence.field, evidence.target_grid, evidence.zones
     evidence.envelopes = envelopes(grid, field.lattice)
-    threshold = min(limits.gouge, limits.leftover) / 2
-    evidence.deviations = {
-        side: second_look(
-            deviation(field, evidence.envelopes, grid, side, threshold),
+    threshold = min(min(rule.gouge, rule.leftover) for rule in zones.rules) / 2
+    for side in _sides_cut(evidence):
+        first = deviation(
+            field, evidence.envelopes, grid, side, threshold, zones.allowance(field.lattice, side)
+        )
+        evidence.deviations[side] = second_look(
+            first,
             field,
             evidence.envelopes.side(side),
             grid,
             evidence.recut,
-            limits.gouge,
-            limits.leftover,
+            *zones.limits(field.lattice, side),
+            zone=zones.index(field.lattice, side),
+            allowance=partial(zones.allowance, side=side),
         )
-        for side in _sides_cut(evidence)
-    }
     evidence.break_through = break_through(field, evidence.envelopes)
+    for side, found in evidence.deviations.items():
+        limits, left = zones.limits(field.lattice, side), zones.allowance(field.lattice, side)
+        offset = side_offset(field, evidence.envelopes, found, *limits, left)
+        evidence.offsets += [offset] if offset else []
     evidence.outside = outline_step(field, evidence.envelopes)
+    evidence.wood_outside = told_apart(field, evidence.envelopes, evidence.outside)
 
 
 def _sides_cut(evidence: Evidence) -> list[int]:

@@ -92,6 +92,11 @@ def _parser() -> _Parser:
     check.add_argument(
         "--quiet", action="store_true", help="print the verdict line only, no progress or tables"
     )
+    check.add_argument(
+        "--accept",
+        action="store_true",
+        help="print, after the report, the lines that accept each finding in the job file",
+    )
     alone = check.add_argument_group("without a job file")
     alone.add_argument(
         "--blank", metavar="LxWxT", help='blank size, such as 280x90x38 or "11x3 1/2x1 1/2 in"'
@@ -269,12 +274,22 @@ def _check(options: argparse.Namespace) -> int:
             write_json(options.json, result)
     try:
         console.show(result)
+        if options.accept:
+            print(_accept_text(result))
         sys.stdout.flush()
     except BrokenPipeError:
         # The reader of our output went away; the verdict stands, and the interpreter must not
         # complain while it ends.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return result["verdict"]["exit_status"]
+
+
+def _accept_text(result: dict) -> str:
+    """Return the lines to paste into the job file, each finding's with its number and words above."""
+    parts = [
+        f"# {row['number']}: {row['message']}\n{row['accept']}" for row in result["findings"] if row["accept"]
+    ]
+    return "\n\n".join(parts) if parts else "# nothing to accept"
 
 
 def _read(options: argparse.Namespace) -> int:
@@ -377,6 +392,15 @@ def _job(options: argparse.Namespace):
         if problems:
             raise InputProblems(problems)
         return reader.read_job(paths[0])
+    if options.accept:
+        raise InputProblems(
+            Problem(
+                Place("command line", key="--accept"),
+                "--accept without a job file",
+                "a job file, in which findings can be accepted",
+                "leave it out, or write a job file (simkit template prints one)",
+            )
+        )
     return reader.job_from_words(
         programs=options.input,
         blank=options.blank,

@@ -71,10 +71,15 @@ def find(evidence: Evidence) -> list[Finding]:
 
 
 def _judged(evidence: Evidence) -> np.ndarray:
-    """Return the cells of the part whose wall counts (ny, nx) bool: all but those where a tab begins."""
+    """Return the cells of the part whose wall counts (ny, nx) bool.
+
+    Not where a tab begins, and not where the shape of one of its two faces does not matter.
+    """
     cells = max(1, round(BESIDE_HOLDING / evidence.field.lattice.cell))
     is_near_holding = ndimage.binary_dilation(evidence.outside.is_holding, iterations=cells)
-    return evidence.envelopes.is_part & ~is_near_holding
+    lattice, zones = evidence.field.lattice, evidence.zones
+    is_judged = zones.is_judged(lattice, 1) & zones.is_judged(lattice, 2)
+    return evidence.envelopes.is_part & is_judged & ~is_near_holding
 
 
 def _severity(spot: ThinSpot, limit: float) -> str:

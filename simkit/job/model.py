@@ -117,6 +117,46 @@ class Limits:
     witness_step: float = 0.2
     dowel_miss: float = 0.1
     slenderness: float = 8.0  # common practice, no source
+    finish_allowance: float = 0.0
+
+
+WHOLE_PART = "whole part"  # the name of what lies in no zone
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A place in plan with its own limits; where zones overlap the later one of the job counts.
+
+    outline: places (x, y) mm, blank frame, a closed polygon that does not cross itself.
+    side: 1 or 2, None for both.  gouge, leftover, finish_allowance mm: None takes that of the whole
+    part.  judged: False where the shape does not matter.
+    """
+
+    name: str
+    outline: tuple[tuple[float, float], ...]
+    side: int | None = None
+    gouge: float | None = None
+    leftover: float | None = None
+    finish_allowance: float | None = None
+    judged: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Accepted:
+    """A finding that the person lets stand, with the reason.
+
+    id: as the check told it, "" when kind and box name it.  kind, side: as told, "" and None when not
+    stated.  box (x low, y low, x high, y high) mm, blank frame.  value: the size accepted, mm.
+    moves: fingerprint of the moves that cut in the box, "" when not stated.
+    """
+
+    reason: str
+    id: str = ""
+    kind: str = ""
+    side: int | None = None
+    box: tuple[float, float, float, float] | None = None
+    value: float | None = None
+    moves: str = ""
 
 
 @dataclass(frozen=True)
@@ -130,6 +170,7 @@ class Job:
     harmless_words: words of programs that do nothing on this control ("M106", "MSG").
     block_delete: "run" or "skip", for blocks with /.  arc_tolerance: mm, by how much an arc may contradict
         itself; None: what its decimals explain.  spindle_by_hand: no M3 is missed in the programs.
+    zones: in the order of the file.  accepted: findings that do not fail the check.
     """
 
     name: str
@@ -145,4 +186,6 @@ class Job:
     block_delete: str = "run"
     arc_tolerance: float | None = None
     spindle_by_hand: bool = False
+    zones: tuple[Zone, ...] = ()
+    accepted: tuple[Accepted, ...] = ()
     lines: dict[str, int] = field(default_factory=dict)

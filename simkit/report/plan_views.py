@@ -298,7 +298,7 @@ def _signs(flags, findings):
     signs = [("edge", "edge of the part")]
     words = {
         "holding": "holds the part: frame, skin, tabs",
-        "other": "other wood outside the part",
+        "other": "offcut, or a step on the part",
         "through": "cut right through the part",
         "nothing": "nothing left",
     }
