@@ -18,6 +18,7 @@ from simkit.target.grid import TargetGrid
 
 CUSP_SLACK = 0.02  # mm: cusps of a fine finish pass, left whatever the cutter
 HALF = 0.5  # a cutter explains a spot when it must leave at least this part of it
+STEEP = 4.0  # rise per cell beyond which a step does not count for the plane fitted to a block
 FAR = 1e6  # mm, beyond any blank: the other face of a surface that is judged from one side
 
 
@@ -40,17 +41,55 @@ def _profile(cutter: Cutter, cell: float, with_shank: bool) -> np.ndarray:
     return height
 
 
-def _closing(heights: np.ndarray, cell: float, cutter: Cutter) -> np.ndarray:
-    """Return the closing of heights (ny, nx), -inf where nothing stands, by one cutter, mm (ny, nx)."""
-    from simkit.compare.reach_kernels import highest_under, lowest_cut
+def _closing(
+    heights: np.ndarray, cell: float, cutter: Cutter, is_wanted: np.ndarray | None = None
+) -> np.ndarray:
+    """Return the closing of heights (ny, nx), -inf where nothing stands, by one cutter, mm (ny, nx).
+
+    is_wanted (ny, nx) bool: where the answer is needed; elsewhere it may be any number.
+    """
+    from simkit.compare.reach_kernels import BLOCK, GROUP, LOW, dilate
 
     whole, cutting = _profile(cutter, cell, True), _profile(cutter, cell, False)
-    k = cutting.shape[0] // 2
-    padded = np.pad(heights, k, constant_values=-np.inf)  # the tip may stand outside the map
-    tips, left = np.empty_like(padded), np.empty_like(padded)
-    highest_under(padded, whole, tips)
-    lowest_cut(tips, cutting, left)
-    return left[k : k + heights.shape[0], k : k + heights.shape[1]]
+    k, far = cutting.shape[0] // 2, whole.shape[0] // 2
+    ny, nx = heights.shape
+    steep = STEEP * cell
+    # The tip may stand outside the map by k cells; whole blocks and patches reach farther.
+    margin, rim = far + 2 * GROUP, far + 2 * GROUP + 2 * BLOCK
+    standing = np.full((ny + 2 * (k + rim), nx + 2 * (k + rim)), LOW)
+    inner = standing[k + rim : k + rim + ny, k + rim : k + rim + nx]
+    np.maximum(heights, LOW, out=inner)
+    if is_wanted is None:
+        is_wanted = np.ones((ny, nx), bool)
+    tips = np.empty((ny + 2 * k, nx + 2 * k))
+    near = _grown(np.pad(is_wanted, k), k)
+    dilate(standing[rim - margin :, rim - margin :], whole, margin, steep, _blocks(near, BLOCK), tips)
+    # Eroding is dilating upside down.  Tips that nothing holds up go down for good.
+    margin, rim = 2 * GROUP, 2 * GROUP + 2 * BLOCK
+    turned = np.full((ny + 2 * k + 2 * rim, nx + 2 * k + 2 * rim), LOW)
+    np.negative(np.maximum(tips, LOW), out=turned[rim:-rim, rim:-rim])
+    left = np.empty((ny, nx))
+    dilate(
+        turned[rim - margin :, rim - margin :], cutting, margin + k, steep, _blocks(is_wanted, BLOCK), left
+    )
+    left = -left
+    left[left < LOW / 2] = -np.inf
+    return left
+
+
+def _blocks(is_wanted: np.ndarray, size: int) -> np.ndarray:
+    """Return which blocks of size x size cells hold a wanted one."""
+    ny, nx = (-(-n // size) for n in is_wanted.shape)
+    padded = np.zeros((ny * size, nx * size), bool)
+    padded[: is_wanted.shape[0], : is_wanted.shape[1]] = is_wanted
+    return padded.reshape(ny, size, nx, size).any(axis=(1, 3))
+
+
+def _grown(mask: np.ndarray, k: int) -> np.ndarray:
+    """Return a mask grown by k cells along both axes."""
+    from scipy import ndimage
+
+    return ndimage.maximum_filter(mask, 2 * k + 1) if not mask.all() else mask
 
 
 def reach(
