@@ -7,7 +7,7 @@ less the target.  The cells of the field are too coarse for this: passes lie one
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,9 +16,10 @@ from simkit.errors import ShapeError
 from simkit.stock.field import Field, Lattice
 from simkit.target.envelope import Envelopes
 
-SITES = 800  # traces over a side
-EXTRA = 150  # further ones where cells look worst
-POINTS = 12  # points of a trace on each side of the ridge, 8 to a stepover
+SITES = 500  # traces over a side
+EXTRA = 100  # further ones where cells look worst
+DENSE = 6  # points of a trace to a stepover
+POINTS = 9  # points of a trace on each side of the ridge
 FINER = 8  # points on each side of the highest one, in a second go
 SAME_PASS = 0.3  # cells: paths whose axes lie closer along the trace are one pass
 TURN = np.cos(np.radians(30.0))  # neighbouring passes run within this of one direction
@@ -57,9 +58,6 @@ class Cusps:
     tool: np.ndarray
 
 
-_COLUMNS = [one.name for one in fields(Cusps) if one.name not in ("side", "area", "is_even")]
-
-
 def cusps(
     field: Field,
     envelopes: Envelopes,
@@ -81,7 +79,7 @@ def cusps(
     A site is left out where: the same cutter has no neighbouring pass within `widest`, the passes run in
     directions more than 30 degrees apart (where two patterns meet), the target has an edge or is
     steeper than 72 degrees along the trace.
-    Error: heights are exact; the ridge is bracketed to 1/64 of the stepover, and the target between
+    Error: heights are exact; the ridge is bracketed to 1/48 of the stepover, and the target between
     cells is interpolated; both are in `bound`.  Source: own derivation; against closed forms in tests.
     """
     if side not in (1, 2) or field.lattice != envelopes.lattice:
@@ -93,12 +91,15 @@ def cusps(
     even = is_open.copy()
     even[:] = False
     even[stride // 2 :: stride, stride // 2 :: stride] = is_open[stride // 2 :: stride, stride // 2 :: stride]
-    first = _traced(np.argwhere(even), surface, paths, heights, widest, proud)
-    wide = float(np.median(first["stepover"])) if len(first["stepover"]) else lattice.cell
-    worst = _worst_looking(surface, is_open, even, stride, wide)
-    second = _traced(worst, surface, paths, heights, widest, proud)
-    columns = {name: np.concatenate([first[name], second[name]]) for name in _COLUMNS}
-    is_even = np.arange(len(columns["height"])) < len(first["height"])
+    sites = np.argwhere(even)
+    found = _neighbours(sites, surface, paths, widest)
+    wide = found["stepover"][np.isfinite(found["stepover"])]
+    worst = _worst_looking(surface, is_open, even, stride, np.median(wide) if len(wide) else lattice.cell)
+    more = _neighbours(worst, surface, paths, widest)
+    found = {name: np.concatenate([found[name], more[name]]) for name in found}
+    is_even = np.arange(len(found["stepover"])) < len(sites)
+    columns = _traced(np.concatenate([sites, worst]), found, surface, paths, heights, proud)
+    is_even = is_even[columns.pop("kept")]
     return Cusps(side, (stride * lattice.cell) ** 2, is_even, **columns)
 
 
@@ -143,7 +144,7 @@ class _Surface:
         return low * (1 - fy) + high * fy
 
 
-def _worst_looking(surface: _Surface, is_open, even, stride: int, wide: float) -> np.ndarray:
+def _worst_looking(surface: _Surface, is_open, even, stride: int, wide) -> np.ndarray:
     """Return the cells (k, 2) that stand highest above the lowest within a stepover, one to a block."""
     from scipy import ndimage
 
@@ -163,20 +164,21 @@ def _worst_looking(surface: _Surface, is_open, even, stride: int, wide: float) -
     )
 
 
-def _traced(cells, surface: _Surface, paths: Paths, heights, widest: float, proud: float):
-    """Return the columns of Cusps at those of the cells (k, 2) where a ridge can be told."""
-    cells = np.asarray(cells, dtype=np.int64).reshape(-1, 2)
-    found = _neighbours(cells, surface, paths, widest)
-    keep = np.isfinite(found["stepover"])
+def _traced(cells, found, surface: _Surface, paths: Paths, heights, proud: float):
+    """Return the columns of Cusps at those of the cells (k, 2) where a ridge can be told, and which."""
+    kept = np.flatnonzero(np.isfinite(found["stepover"]))
+    keep = kept
     cells, found = cells[keep], {name: values[keep] for name, values in found.items()}
-    steps = np.arange(-POINTS, POINTS + 1) / 8.0
+    steps = np.arange(-POINTS, POINTS + 1) / DENSE
     u = found["ridge"][:, None] + steps * found["stepover"][:, None]
     off = _off(u, found, surface, heights)
     # The ridge lies within half a stepover of where the owner changes.
-    middle = off[:, POINTS - 4 : POINTS + 5]
-    top = POINTS - 4 + np.where(np.isnan(middle).any(axis=1), 4, np.nan_to_num(middle).argmax(axis=1))
+    middle = off[:, POINTS - DENSE // 2 : POINTS + DENSE // 2 + 1]
+    top = (
+        POINTS - DENSE // 2 + np.where(np.isnan(middle).any(axis=1), 0, np.nan_to_num(middle).argmax(axis=1))
+    )
     some = np.arange(len(u))
-    gap = found["stepover"] / (8 * FINER)
+    gap = found["stepover"] / (DENSE * FINER)
     fine_u = u[some, top][:, None] + np.arange(-FINER, FINER + 1) * gap[:, None]
     fine = _off(fine_u, found, surface, heights)
     peak = np.where(np.isnan(fine).any(axis=1), FINER, np.nan_to_num(fine).argmax(axis=1))
@@ -224,6 +226,7 @@ def _traced(cells, surface: _Surface, paths: Paths, heights, widest: float, prou
         "across": np.abs(found["across"]),
         "row": surface.owner[tuple(cells.T)],
         "tool": paths.tool[surface.owner[tuple(cells.T)]] if len(cells) else np.zeros(0, np.int32),
+        "kept": kept,
     }
     return {name: values[keep] for name, values in columns.items()}
 

@@ -59,7 +59,8 @@ def stepover_for(cutter: Cutter, height: float, slope: float = 0.0) -> float:
     """Return the widest stepover in plan, mm, whose ridge on a plane is no higher than `height` mm.
 
     height > 0, normal to the plane; slope across the passes, mm per mm.  At most the diameter.
-    For a ball on a floor it is 2 sqrt(2 R h - h^2).  Error: under 1e-6 of the diameter.  Source: `cusp_height`.
+    For a ball on a floor it is 2 sqrt(2 R h - h^2).  Error: under 1e-6
+    of the diameter.  Source: `cusp_height`.
     """
     if not height > 0:
         raise ShapeError("a wanted cusp is more than nothing")

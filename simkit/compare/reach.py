@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simkit.compare.deviation import CutSurface, two_way
+from simkit.compare.deviation import CutSurface, Deviation, deviation, two_way
 from simkit.compare.spots import Spot
 from simkit.cutters import Cutter
 from simkit.errors import ShapeError
@@ -90,6 +90,59 @@ def _grown(mask: np.ndarray, k: int) -> np.ndarray:
     from scipy import ndimage
 
     return ndimage.maximum_filter(mask, 2 * k + 1) if not mask.all() else mask
+
+
+def must_leave(
+    envelopes: Envelopes,
+    grid: TargetGrid,
+    side: int,
+    cutter: Cutter,
+    threshold: float,
+    is_wanted: np.ndarray | None = None,
+) -> Deviation:
+    """Return how far what a cutter leaves at best stands off the target of one side, measured both ways.
+
+    envelopes, grid: of the target.  side: 1 or 2.  threshold mm: as for `deviation`.
+    is_wanted (ny, nx) bool: cells to be told; the others read 0.  None: all.
+    Outside the outline nothing is in the way.  Error: that of `reach`, a cell in plan at a step, on top
+    of that of `deviation`.
+    """
+    lattice = envelopes.lattice
+    sign = 1.0 if side == 1 else -1.0
+    seen = sign * envelopes.side(side)
+    is_out = np.isnan(seen)
+    left = np.where(is_out, -FAR, seen)
+    if is_wanted is None:
+        box = (slice(None), slice(None))
+        is_wanted = ~is_out
+    else:
+        rows, columns = (np.flatnonzero(is_wanted.any(axis=axis)) for axis in (1, 0))
+        if not len(rows):
+            return deviation(_seen_field(lattice, left, side), envelopes, grid, side, threshold)
+        far = 2 * math.ceil(_widest(cutter) / lattice.cell) + 1
+        box = (
+            slice(max(rows[0] - far, 0), rows[-1] + far + 1),
+            slice(max(columns[0] - far, 0), columns[-1] + far + 1),
+        )
+    standing = np.where(is_out, -np.inf, seen)[box]
+    here = is_wanted[box]
+    closed = _closing(standing, lattice.cell, cutter, here)
+    left[box] = np.where(here, np.maximum(closed, standing), left[box])
+    return deviation(_seen_field(lattice, left, side), envelopes, grid, side, threshold)
+
+
+def _widest(cutter: Cutter) -> float:
+    """Return the largest radius of a cutter, its shank included, mm."""
+    return max(cutter.radius, (cutter.shank or 0.0) / 2)
+
+
+def _seen_field(lattice: Lattice, left: np.ndarray, side: int) -> Field:
+    """Return a field that one side sees as `left`, along its own axis; the other face lies far away."""
+    sign = 1.0 if side == 1 else -1.0
+    surface = (sign * left).astype(np.float32)
+    other = np.full(lattice.shape, -sign * FAR, dtype=np.float32)
+    none = np.full(lattice.shape, UNCUT, dtype=np.int32)
+    return Field(lattice, *((other, surface) if side == 1 else (surface, other)), none, none)
 
 
 def reach(
@@ -183,7 +236,7 @@ def _must_leave(spot: Spot, envelopes: Envelopes, grid: TargetGrid, side: int, c
     lattice = envelopes.lattice
     sign = 1.0 if side == 1 else -1.0
     iy, ix = spot.cell
-    widest = max(cutter.radius, (cutter.shank or 0.0) / 2)
+    widest = _widest(cutter)
     near = math.ceil(spot.value / lattice.cell) + 2  # the measure looks no farther than the value
     far = near + math.ceil((widest + cutter.radius) / lattice.cell) + 1
     wide = (max(iy - far, 0), min(iy + far + 1, lattice.ny), max(ix - far, 0), min(ix + far + 1, lattice.nx))
@@ -198,11 +251,7 @@ def _must_leave(spot: Spot, envelopes: Envelopes, grid: TargetGrid, side: int, c
     window = lattice.window(*box)
     left = left[box[0] - wide[0] : box[1] - wide[0], box[2] - wide[2] : box[3] - wide[2]]
     cells = (slice(box[0], box[1]), slice(box[2], box[3]))
-    surface = (sign * left).astype(np.float32)
-    other = np.full(window.shape, -sign * FAR, dtype=np.float32)
-    none = np.full(window.shape, UNCUT, dtype=np.int32)
-    lower, upper = (other, surface) if side == 1 else (surface, other)
-    reached = Field(window, lower, upper, none, none)
+    reached = _seen_field(window, left, side)
     around = Envelopes(window, envelopes.lower[cells], envelopes.upper[cells], envelopes.void[cells])
     row, column = iy - box[0], ix - box[2]
     vertical = float(left[row, column] - sign * envelopes.side(side)[iy, ix])

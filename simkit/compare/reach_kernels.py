@@ -84,18 +84,21 @@ def _bounds(tops, profile, k, first, gy, gx, bounds):
 
 @kernel
 def _raise(source, profile, k, sy, sx, ay, ax, height, width, block):
-    """Raise a block of outputs by one group of offsets, first offset (ay, ax)."""
+    """Raise a block of outputs by one group of offsets, first offset (ay, ax).
+
+    Unsigned indices spare the inner loop the test for negative ones.
+    """
+    tall, wide = np.uint64(height), np.uint64(width)
     for dy in range(max(ay, -k), min(ay + GROUP, k + 1)):
         for dx in range(max(ax, -k), min(ax + GROUP, k + 1)):
             p = profile[dy + k, dx + k]
             if p == np.inf:
                 continue
-            for y in range(height):
-                row = source[sy + y + dy, sx + dx : sx + dx + width]
-                out = block[y]
-                for x in range(width):
-                    v = row[x] - p
-                    out[x] = v if v > out[x] else out[x]
+            row, column = np.uint64(sy + dy), np.uint64(sx + dx)
+            for y in range(tall):
+                for x in range(wide):
+                    v = source[row + y, column + x] - p
+                    block[y, x] = v if v > block[y, x] else block[y, x]
 
 
 @parallel_kernel

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from simkit.findings import (
     break_through,
+    cusp,
     dowel_miss,
     gouge,
     hidden,
@@ -30,6 +31,7 @@ FINDERS = (
     gouge,
     thin_wall,
     leftover,
+    cusp,
     hidden,
     program,
 )

@@ -105,7 +105,8 @@ class Limits:
     """What the person accepts, mm.
 
     gouge: cut into the part.  leftover: standing proud of it.  thinnest_wall.  witness_step: at the
-    seam of the two sides.  dowel_miss: hole to pin.
+    seam of the two sides.  dowel_miss: hole to pin.  cusp: highest ridge between passes, None when it is
+    not judged.
     """
 
     gouge: float = 0.1
@@ -113,6 +114,7 @@ class Limits:
     thinnest_wall: float = 3.0
     witness_step: float = 0.2
     dowel_miss: float = 0.1
+    cusp: float | None = None
 
 
 @dataclass(frozen=True)

@@ -405,6 +405,14 @@ KEYS: tuple[Key, ...] = (
         default=f"{_LIMITS.dowel_miss:g} mm",
         examples=("0.1",),
     ),
+    Key(
+        "limits.cusp",
+        "length",
+        "Highest ridge between neighbouring passes. When left out, cusps are told and not judged.",
+        low=0.001,
+        high=100.0,
+        examples=("0.05",),
+    ),
 )
 
 # Words people use for the shapes we have, and shapes that cannot be simulated, each with the reason.

@@ -14,6 +14,8 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 from rich.text import Text
 
+from simkit.report.console_tables import surface_tables
+
 MOST_ROWS = 15
 WIDE = 120  # characters: a narrower terminal gets the rows as lines
 _STYLES = {"safety": "bold", "beyond": "bold", "undecided": "italic", "warning": "", "note": "dim"}
@@ -97,6 +99,8 @@ class Console:
                 self._out.print(f"and {len(rows) - MOST_ROWS} more findings; --json FILE writes all of them")
             for advice, numbers in _advice(rows[:MOST_ROWS]):
                 self._out.print(Padding(Text(f"{numbers}: {advice}"), (0, 0, 0, 2)))
+        for part in surface_tables(result):
+            self._out.print(part)
         for remark in result["remarks"]:
             self._out.print(f"note: {remark}", markup=False)
         for picture in result["pictures"]:

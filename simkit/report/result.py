@@ -18,6 +18,7 @@ from simkit.errors import InputProblems, Place, Problem
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, Finding
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
+from simkit.report.surface_tables import cusp_table, reach_table
 from simkit.stock.field import Field
 
 VERSION = 1  # of the result's form; raised when a key changes its meaning
@@ -89,6 +90,8 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "left": {"volume": volume, "bound": volume_bound, "unit": "mm3"},
             "target": None if evidence.target is None else _target(evidence),
             "findings": [{"number": number, **asdict(finding)} for number, finding in enumerate(findings, 1)],
+            "reach": reach_table(evidence),
+            "cusps": cusp_table(evidence),
             "remarks": evidence.remarks(),
             "not_simulated": list(NOT_SIMULATED),
             "cautions": list(CAUTIONS),

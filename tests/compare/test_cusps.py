@@ -57,7 +57,7 @@ def test_cusps__ball_on_a_floor(stepover):
     exact = 3 - np.sqrt(9 - stepover**2 / 4)
     assert len(found.height) > 300
     assert (np.abs(found.height - exact) <= found.bound + 1e-6).all()
-    assert found.bound.max() < 0.08 * exact + 1e-6
+    assert found.bound.max() < 0.105 * exact + 1e-6  # a 48th of the stepover, down the flank
     assert found.stepover == pytest.approx(stepover, abs=1e-9)
     assert np.minimum(found.direction, 180 - found.direction) == pytest.approx(0.0, abs=1e-9)
     # Between two arcs and the line under them: R s - s/2 sqrt(R^2 - s^2 / 4) - R^2 asin(s / 2R), over s.
@@ -172,9 +172,9 @@ def test_cusps__not_where_cutters_or_patterns_meet_nor_in_corners_nor_where_noth
 
 
 def test_cusps__mistakes_of_the_caller():
+    field = blank_field(LATTICE, LENGTH, WIDTH, THICK)
+    around = envelopes(grid_of(box((1, 1, 0), (29, 23, 8))), Lattice((0.0, 0.0), 0.5, 10, 10))
     with pytest.raises(ShapeError, match="side 1 or 2"):
-        field = blank_field(LATTICE, LENGTH, WIDTH, THICK)
-        around = envelopes(grid_of(box((1, 1, 0), (29, 23, 8))), Lattice((0.0, 0.0), 0.5, 10, 10))
         cusps(field, around, 1, None, None, None, 6.0, 0.3)
 
 
