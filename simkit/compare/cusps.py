@@ -36,7 +36,7 @@ class Cusps:
     cell (n, 2): row and column of the site.  at (n, 3) mm, blank frame: top of the ridge.
     height (n,) mm: the ridge above the line through the lowest places of both passes, normal to the
     target, of (cut - target).  bound (n,) mm: the true height lies within height +- bound.
-    mean (n,) mm: mean height over that line from pass to pass, for volumes.
+    mean (n,) mm: mean height over that line from pass to pass, for volumes; to about 5 %.
     stepover (n,) mm in plan between the axes of both passes.  direction (n,) degrees, 0 to 180, of the
     passes in plan, from x towards y.  slope (n,): of the target, rise per mm; across (n,): across the passes.
     row (n,): the move that cut the site.  tool (n,): number of its cutter.

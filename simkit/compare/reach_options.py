@@ -25,12 +25,17 @@ SMALLER = 0.8  # each at most this part of the one before
 WANTED_CUSP = 0.02  # mm, for the stepover where the job states no limit: common practice, no source
 STEEPEST = 3.0  # rise per mm: what is steeper counts as this for the stepover
 
+OFF = 1.0 + 0.5 * 2**0.5  # cells that what a cutter must leave beside a step may be off by
+
 WITHIN, CUTTER, PROGRAM, LATER = 0, 1, 2, 3  # causes of leftover
 
 
 @dataclass(frozen=True)
 class Standing:
-    """What stands proud of one side: worst mm, how far that may be off mm, area mm2 (plan) over the limit."""
+    """What stands proud of one side: worst mm, how far that may be off mm, area mm2 (plan) over the limit.
+
+    worst is what is certain on the cells; beside a step the true value may be higher, within the bound.
+    """
 
     worst: float
     bound: float
@@ -110,10 +115,11 @@ def side_reach(
     for number in used:
         least = np.fmin(least, alone[number].normal)
     least[~envelopes.is_part] = np.nan
-    rest = np.nan_to_num(np.minimum(now, least), posinf=0.0) if used else now
+    rest = now
     needed = np.maximum(now - (lattice.cell + CUSP_SLACK), HALF * now)
-    cause = np.where(beyond, np.where(least >= needed, CUTTER, PROGRAM), WITHIN).astype(np.int8)
-    options = [CutterOption(side, None, "programmed", None, _standing(now, deviation, limit))]
+    is_cutters = (least >= needed) & bool(used)  # where no program carves, none did go there
+    cause = np.where(beyond, np.where(is_cutters, CUTTER, PROGRAM), WITHIN).astype(np.int8)
+    options = [CutterOption(side, None, "programmed", None, _standing(now, deviation, limit, 0.0))]
     for cutter in sorted(cutters, key=lambda one: one.number):
         word = "used" if cutter.number in used else "of the job"
         one = alone[cutter.number]
@@ -195,14 +201,18 @@ def _slope(heights: np.ndarray, cell: float) -> np.ndarray:
     return np.minimum(np.nan_to_num(np.hypot(gy, gx), nan=STEEPEST), STEEPEST)
 
 
-def _standing(values: np.ndarray, deviation: Deviation, limit) -> Standing:
-    """Return the worst of values (ny, nx) mm, NaN-free, with its bound and the area over the limit."""
+def _standing(values: np.ndarray, deviation: Deviation, limit, slack: float) -> Standing:
+    """Return the worst of values (ny, nx) mm, NaN-free, with its bound and the area over the limit.
+
+    slack mm: added to the bound where there is a step: reach is off by a cell there, and an edge lies up
+    to half a diagonal from a centre.
+    """
     if not values.size:
         return Standing(0.0, 0.0, 0.0)
-    at = np.unravel_index(int(np.argmax(values)), values.shape)
-    worst = max(float(values[at]), 0.0)
-    spread = float(np.nan_to_num(deviation.most[at])) - worst
-    bound = max(spread, 0.0) if worst > 0 else 0.0
+    worst = max(float(values.max()), 0.0)
+    highest = float(np.where(values > 0, np.nan_to_num(deviation.most), 0.0).max())
+    spread = max(highest - worst, 0.0)
+    bound = spread + slack * (spread > 0.01)
     return Standing(worst, bound, float((values > limit).sum()) * deviation.lattice.cell**2)
 
 
@@ -227,8 +237,8 @@ def _option(
         side,
         cutter,
         word,
-        _standing(must, one, limit) if is_asked_alone else None,
-        _standing(after, lower, limit),
+        _standing(must, one, limit, OFF * one.lattice.cell) if is_asked_alone else None,
+        _standing(after, lower, limit, OFF * one.lattice.cell),
         gain,
         stepover,
         feed,

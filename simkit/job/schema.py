@@ -412,6 +412,7 @@ KEYS: tuple[Key, ...] = (
         low=0.001,
         high=100.0,
         examples=("0.05",),
+        is_aside=True,
     ),
 )
 

@@ -35,7 +35,7 @@ LOW, HIGH, HIGHER, HIGHEST = colours.CLASSES[colours.WITHIN], *colours.PUOR_11[7
 CANNOT, DID_NOT = "#8c510a", "#35978f"
 UNTOLD = "#f9f9f8"
 NOTHING, NOT_TOLD = 0, 1  # classes of the map; 2 to 5 ridges, 6 and 7 causes
-STROKE, MOST_STROKES = 13.0, 260  # pixels, half a stroke along the passes; at most so many
+STROKE, MOST_STROKES = 8.0, 260  # pixels, half a stroke along the passes; at most so many
 
 
 def draw_surface_view(

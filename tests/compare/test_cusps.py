@@ -63,7 +63,7 @@ def test_cusps__ball_on_a_floor(stepover):
     # Between two arcs and the line under them: R s - s/2 sqrt(R^2 - s^2 / 4) - R^2 asin(s / 2R), over s.
     half = stepover / 2
     area = 3 * stepover - half * np.sqrt(9 - half**2) - 9 * np.arcsin(half / 3)
-    assert found.mean == pytest.approx(area / stepover, rel=0.03)
+    assert found.mean == pytest.approx(area / stepover, rel=0.05)
     assert found.at[:, 2] == pytest.approx(8 + exact, abs=found.bound.max() + 1e-6)
 
 
