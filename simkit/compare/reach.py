@@ -62,8 +62,8 @@ def _closing(
     if is_wanted is None:
         is_wanted = np.ones((ny, nx), bool)
     tips = np.empty((ny + 2 * k, nx + 2 * k))
-    near = _grown(np.pad(is_wanted, k), k)
-    dilate(standing[rim - margin :, rim - margin :], whole, margin, steep, _blocks(near, BLOCK), tips)
+    near = _grown(_blocks(np.pad(is_wanted, k), BLOCK), -(-k // BLOCK))
+    dilate(standing[rim - margin :, rim - margin :], whole, margin, steep, near, tips)
     # Eroding is dilating upside down.  Tips that nothing holds up go down for good.
     margin, rim = 2 * GROUP, 2 * GROUP + 2 * BLOCK
     turned = np.full((ny + 2 * k + 2 * rim, nx + 2 * k + 2 * rim), LOW)
@@ -86,10 +86,10 @@ def _blocks(is_wanted: np.ndarray, size: int) -> np.ndarray:
 
 
 def _grown(mask: np.ndarray, k: int) -> np.ndarray:
-    """Return a mask grown by k cells along both axes."""
+    """Return a mask grown by k of its places along both axes."""
     from scipy import ndimage
 
-    return ndimage.maximum_filter(mask, 2 * k + 1) if not mask.all() else mask
+    return ndimage.maximum_filter(mask, 2 * k + 1)
 
 
 def must_leave(
