@@ -20,6 +20,7 @@ from simkit.compare.part_only import part_columns
 from simkit.compare.reach_options import feeds_of, side_reach
 from simkit.compare.seam import find_seam
 from simkit.compare.second_look import second_look
+from simkit.compare.standing import StandingWatch, stage_ends
 from simkit.compare.turns import fit_turn, side_error
 from simkit.compare.walls import wall_thickness
 from simkit.errors import InputProblems, Place, Problem
@@ -36,6 +37,7 @@ from simkit.target.grid import TargetGrid
 from simkit.target.mesh import load_target
 
 MOST_CELLS = 200_000_000  # about 16 bytes a cell and side; beyond this a check would not fit in 8 GiB
+WATCHED_CELLS = 60_000  # cells of two thirds of a millimetre on a usual blank; no thinner rib is seen
 COARSE_CELLS = 60_000  # enough to tell a turn that fits from one that does not
 LEAST_CELLS = 100  # fewer cells than this say nothing about a part
 
@@ -98,6 +100,8 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
             _cusps(evidence)
         with timings.stage("measuring walls", progress):
             _walls(evidence)
+    with timings.stage("watching what stands between the cuts", progress):
+        evidence.stood = _stood(evidence)
     with timings.stage("lining up the sides", progress):
         _sides(evidence)
     with timings.stage("judging", progress):
@@ -328,6 +332,29 @@ def _walls(evidence: Evidence) -> None:
     evidence.target_walls = wall_thickness(lattice, envelopes.lower, envelopes.upper, 1.5 * limit, stride)
 
 
+def _stood(evidence: Evidence) -> list:
+    """Return what stood tall and thin at some moment of the job: the blank is cut again, run by run."""
+    job, moves = evidence.job, evidence.moves
+    lattice = blank_lattice(job.blank.length, job.blank.width, _coarse_cell(evidence, WATCHED_CELLS))
+    # What is a little below the limit on coarse cells may be beyond it within its bound.
+    ratio = max(job.limits.slenderness / 1.3, 1.0)
+    watch = StandingWatch(ratio, job.blank.thickness / ratio)
+    field = blank_field(lattice, job.blank.length, job.blank.width, job.blank.thickness)
+    first = 0
+    for last in stage_ends(moves.tool, evidence.rows):
+        frame = evidence.frames[int(moves.setup[first])]
+        field = cut(field, moves[first:last], job.cutters, frame, first_row=first).field
+        watch.look(field, last - 1)
+        first = last
+    return watch.stood()
+
+
+def _coarse_cell(evidence: Evidence, count: int) -> float:
+    """Return the edge of cells of which about `count` cover the blank, no finer than the field's."""
+    blank = evidence.job.blank
+    return float(max(evidence.field.lattice.cell, np.sqrt(blank.length * blank.width / count)))
+
+
 def _sides(evidence: Evidence) -> None:
     """Line up the sides: dowel holes and pins, the turn that fits, the seam."""
     job = evidence.job
@@ -346,8 +373,7 @@ def _sides(evidence: Evidence) -> None:
 def _turn_fits(evidence: Evidence) -> list:
     """Return for each later setup whether another turn fits the target far better."""
     job = evidence.job
-    cell = max(evidence.field.lattice.cell, np.sqrt(job.blank.length * job.blank.width / COARSE_CELLS))
-    lattice = blank_lattice(job.blank.length, job.blank.width, float(cell))
+    lattice = blank_lattice(job.blank.length, job.blank.width, _coarse_cell(evidence, COARSE_CELLS))
     coarse = envelopes(evidence.target_grid, lattice)
     fits = []
     for index, setup in enumerate(job.setups):

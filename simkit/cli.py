@@ -12,6 +12,7 @@ import sys
 import tempfile
 import time
 import traceback
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -110,6 +111,7 @@ def _parser() -> _Parser:
         metavar="WORDS",
         help='where X0 Y0 Z0 is, such as "left front top" (the default) or "centre bottom"',
     )
+    _add_meant(check.add_argument_group("without a job file, how the programs are meant"))
     _add_read(commands)
     commands.add_parser(
         "template",
@@ -129,20 +131,47 @@ def _add_read(commands) -> None:
     )
     read.add_argument("program", metavar="PROGRAM", type=Path, help="the file that goes to the machine")
     read.add_argument("--json", type=Path, metavar="FILE", help="write the summary as JSON, too")
-    read.add_argument("--units", choices=("mm", "in"), help="of a program that states neither G21 nor G20")
     read.add_argument("--blank", metavar="LxWxT", help="tell start and depth against this blank")
     read.add_argument(
         "--zero", metavar="WORDS", help='where X0 Y0 Z0 is on the blank (default "left front top")'
     )
     read.add_argument("--rapid", metavar="MM/MIN", help="speed of rapids, to tell their time")
-    read.add_argument("--skip-deleted", action="store_true", help="pass over blocks with / (block delete)")
-    read.add_argument(
+    _add_meant(read.add_argument_group("how the program is meant"))
+
+
+# What a job file says of how programs are meant, and the options that say it without one.
+_MEANT = ("units", "work_offset", "skip_deleted", "harmless", "arc_tolerance", "spindle_by_hand")
+
+
+def _add_meant(group) -> None:
+    group.add_argument("--units", choices=("mm", "in"), help="of programs that state neither G21 nor G20")
+    group.add_argument(
+        "--work-offset",
+        action="append",
+        default=[],
+        metavar="ZERO=X,Y,Z",
+        help="where a work zero lies, from X0 Y0 Z0, such as G55=100,0,0; may be given again",
+    )
+    group.add_argument("--skip-deleted", action="store_true", help="pass over blocks with / (block delete)")
+    group.add_argument(
         "--harmless",
         action="append",
         default=[],
         metavar="WORD",
-        help="a word that does nothing, such as M106; may be given again",
+        help="a word that does nothing, such as M106 or MSG; may be given again",
     )
+    group.add_argument(
+        "--arc-tolerance", metavar="MM", help="by how much the radii of an arc may differ (default: rounding)"
+    )
+    group.add_argument(
+        "--spindle-by-hand", action="store_true", help="the spindle is switched on by hand: no M3 is missed"
+    )
+
+
+def _meant(options: argparse.Namespace):
+    from simkit.job.meant import meant_from_words
+
+    return meant_from_words(*(getattr(options, name) for name in _MEANT))
 
 
 def main(argv: Sequence[str]) -> int:
@@ -165,6 +194,13 @@ def _problem_text(problems: InputProblems) -> str:
     lines = [str(problem) for problem in problems.problems]
     if len(lines) > 1:
         lines.append(f"{len(lines)} problems; nothing was checked")
+        from simkit.program.state import PROBLEM_LIMIT
+
+        counts = Counter(problem.place.file for problem in problems.problems)
+        full = [file for file, count in counts.items() if count >= PROBLEM_LIMIT]
+        lines += [
+            f"{file}: there may be more, for reading stopped at {PROBLEM_LIMIT} problems" for file in full
+        ]
     return "\n".join(lines)
 
 
@@ -259,15 +295,10 @@ def _read(options: argparse.Namespace) -> int:
         _check_json(options.json)
     if problems := words_not_harmless(tuple(options.harmless), "command line", "--harmless"):
         raise InputProblems(problems)
-    name = str(options.program)
-    read = program_summary.read_alone(
-        bytes_of(options.program, name),
-        name,
-        units=options.units,
-        skip_deleted=options.skip_deleted,
-        harmless_words=tuple(options.harmless),
-    )
-    summary = program_summary.summary_of(read, blank=blank, zero=zero, rapid=rapid)
+    meant, name = _meant(options), str(options.program)
+    read = program_summary.read_alone(bytes_of(options.program, name), name, meant)
+    placed = tuple(meant.work_offsets)
+    summary = program_summary.summary_of(read, blank=blank, zero=zero, rapid=rapid, placed=placed)
     if options.json:
         from simkit.report.result import write_json
 
@@ -320,7 +351,8 @@ def _job(options: argparse.Namespace):
     """Return the job of a job file, or of the programs and options given instead of one."""
     from simkit.job import reader
 
-    given = [name for name in ("blank", "cutter", "target", "zero") if getattr(options, name)]
+    alone = ("blank", "cutter", "target", "zero", *_MEANT)
+    given = [name.replace("_", "-") for name in alone if getattr(options, name)]
     paths = [Path(name) for name in options.input]
     is_job_file = any(path.suffix.lower() == ".toml" for path in paths)
     if is_job_file:
@@ -351,6 +383,7 @@ def _job(options: argparse.Namespace):
         cutters=options.cutter,
         target=options.target,
         zero=options.zero,
+        meant=_meant(options),
     )
 
 

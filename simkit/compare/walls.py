@@ -285,7 +285,7 @@ def thin_spots(
         size = 2 * max(2, target.stride) + 1
         wanted = ndimage.minimum_filter(filled, size, mode="nearest")
         slack = ndimage.maximum_filter(np.nan_to_num(target.bound, nan=0.0), size, mode="nearest")
-    joined = _joined(cut, is_thin)
+    joined = joined_cells(cut, is_thin)
     is_wanted = (wanted - slack < limit) & (thickness + bound + slack + tolerance >= wanted)
     is_worse = is_thin & ~is_wanted
     # A thin place that is part of a worse one is told with it.
@@ -300,7 +300,7 @@ def thin_spots(
     return sorted(spots, key=lambda spot: (spot.is_by_design, spot.thickness, spot.iy, spot.ix))
 
 
-def _joined(cut: Walls, is_thin: np.ndarray) -> np.ndarray:
+def joined_cells(cut: Walls, is_thin: np.ndarray) -> np.ndarray:
     """Return the number of the spot that each cell belongs to (ny, nx), 0 for none.
 
     Cells are one spot when they touch (looking only at every stride-th), or when a wall stands

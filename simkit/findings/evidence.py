@@ -29,7 +29,8 @@ class Evidence:
         target_walls: of the modules of those names in `target` and `compare`; None or empty without
         a target.
     reach, cusps {1: ..., 2: ...}: of compare.reach_options and compare.cusps, for the sides in `deviations`.
-    seam: of compare.seam.  holes, pins: of compare.dowels.  turns: of compare.turns.
+    stood: of compare.standing.  seam: of compare.seam.  holes, pins: of compare.dowels.
+    turns: of compare.turns.
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
         its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
     heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
@@ -57,6 +58,7 @@ class Evidence:
     target_walls: Any = None
     reach: dict[int, Any] = field(default_factory=dict)
     cusps: dict[int, Any] = field(default_factory=dict)
+    stood: list[Any] = field(default_factory=list)
     seam: Any = None
     holes: list[Any] = field(default_factory=list)
     pins: list[Any] = field(default_factory=list)

@@ -13,17 +13,19 @@ FACES = ("top", "bottom")
 WORK_ZEROS = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3")
 BLOCK_DELETE = ("run", "skip")
 PROGRAM_UNITS = ("mm", "in")
+GRAINS = ("along x", "along y")
 ANCHORS = ("origin", "low corner", "centre")
 
 
 @dataclass(frozen=True, slots=True)
 class Blank:
-    """The prepared block of wood before the first cut."""
+    """The prepared block of wood before the first cut.  grain: one of GRAINS, "" when not stated."""
 
     length: float
     width: float
     thickness: float
     species: str = ""
+    grain: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,8 +107,8 @@ class Limits:
     """What the person accepts, mm.
 
     gouge: cut into the part.  leftover: standing proud of it.  thinnest_wall.  witness_step: at the
-    seam of the two sides.  dowel_miss: hole to pin.  cusp: highest ridge between passes, None when it is
-    not judged.
+    seam of the two sides.  dowel_miss: hole to pin.  slenderness: of a standing feature, its height as a
+    multiple of its thickness (no unit).  cusp: highest ridge between passes, None when it is not judged.
     """
 
     gouge: float = 0.1
@@ -115,6 +117,7 @@ class Limits:
     witness_step: float = 0.2
     dowel_miss: float = 0.1
     cusp: float | None = None
+    slenderness: float = 8.0  # common practice, no source
 
 
 @dataclass(frozen=True)

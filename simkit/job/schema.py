@@ -12,7 +12,7 @@ from typing import Any
 
 from simkit.cutters import DRILL_POINT_DEGREES, SHAPES
 from simkit.frames import TURNS
-from simkit.job.model import ANCHORS, BLOCK_DELETE, CORNERS, FACES, PROGRAM_UNITS, WORK_ZEROS, Limits
+from simkit.job.model import ANCHORS, BLOCK_DELETE, CORNERS, FACES, GRAINS, PROGRAM_UNITS, WORK_ZEROS, Limits
 from simkit.units import MM_PER_UNIT
 
 UNITS = tuple(MM_PER_UNIT)
@@ -146,6 +146,15 @@ KEYS: tuple[Key, ...] = (
     Key("blank.width", **_SIZE, help="Size along y.", examples=("90",)),
     Key("blank.thickness", **_SIZE, help="Size along z.", examples=("38",)),
     Key("blank.species", "text", "The wood.", default="", examples=('"cherry"',)),
+    Key(
+        "blank.grain",
+        "choice",
+        "Which way the fibres run.",
+        default="",
+        choices=GRAINS,
+        examples=('"along x"',),
+        is_aside=True,
+    ),
     Key(
         "cutters",
         "numbered tables",
@@ -413,6 +422,15 @@ KEYS: tuple[Key, ...] = (
         high=100.0,
         examples=("0.05",),
         is_aside=True,
+    ),
+    Key(
+        "limits.slenderness",
+        "number",
+        "Tallest a rib, rim or spire may stand while cutting goes on, as a multiple of its thickness.",
+        low=1.0,
+        high=100.0,
+        default=_LIMITS.slenderness,
+        examples=("8",),
     ),
 )
 
