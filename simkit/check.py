@@ -11,12 +11,15 @@ from itertools import pairwise
 
 import numpy as np
 
+from simkit.compare.cusps import cusps
+from simkit.compare.cusps_paths import plan_paths
 from simkit.compare.deviation import break_through, deviation
 from simkit.compare.dowels import dowel_holes, pins
 from simkit.compare.offset import side_offset
 from simkit.compare.outline import outline_step
 from simkit.compare.outside import told_apart
 from simkit.compare.part_only import part_columns
+from simkit.compare.reach_options import feeds_of, side_reach
 from simkit.compare.seam import find_seam
 from simkit.compare.second_look import second_look
 from simkit.compare.standing import StandingWatch, stage_ends
@@ -95,6 +98,10 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
             evidence.target, evidence.target_grid = target, TargetGrid(target)
             evidence.coarseness = coarseness(target)
             _compare(evidence)
+        with timings.stage("asking what the cutters reach", progress):
+            _reach(evidence)
+        with timings.stage("tracing across the passes", progress):
+            _cusps(evidence)
         with timings.stage("measuring walls", progress):
             _walls(evidence)
     with timings.stage("watching what stands between the cuts", progress):
@@ -258,6 +265,68 @@ def _sides_cut(evidence: Evidence) -> list[int]:
     """Return the sides that some setup cuts; a side that none cuts is not judged as leftover."""
     ups = {frame.up for frame in evidence.frames}
     return [side for side, up in ((1, 1), (2, -1)) if up in ups]
+
+
+def _reach(evidence: Evidence) -> None:
+    """Ask what the cutters of the job, and common sizes, would leave on each side."""
+    job, lattice = evidence.job, evidence.field.lattice
+    cutters = [cutter for cutter in job.cutters.values() if cutter.shape != "drill"]
+    for side, deviations in evidence.deviations.items():
+        used = [cutter.number for cutter in evidence.carving(side)]
+        evidence.reach[side] = side_reach(
+            deviations,
+            evidence.envelopes,
+            evidence.target_grid,
+            cutters,
+            used,
+            evidence.zones.limits(lattice, side)[1],
+            job.limits.cusp,
+            feeds_of(evidence.moves, used),
+            evidence.zones.allowance(lattice, side),
+        )
+
+
+def _cusps(evidence: Evidence) -> None:
+    """Trace across the passes of each side."""
+    paths = plan_paths(evidence.moves, evidence.rows, evidence.frames)
+    for side in evidence.deviations:
+        carving = evidence.carving(side)
+        if not carving:
+            continue
+        evidence.cusps[side] = cusps(
+            evidence.field,
+            evidence.envelopes,
+            side,
+            paths,
+            _owners_heights(evidence, side),
+            evidence.reach[side].is_corner,
+            max(cutter.diameter for cutter in carving),
+            evidence.job.limits.leftover,
+        )
+
+
+def _owners_heights(evidence: Evidence, side: int):
+    """Return a function: heights (n,) of one side at points (n, 2), by the moves that own a cell of it.
+
+    A move that owns no cell could lower a place between cells: these heights are never too low.
+    """
+    owner = evidence.field.upper_move if side == 1 else evidence.field.lower_move
+    is_owner = np.zeros(len(evidence.moves), bool)
+    is_owner[owner[owner >= 0]] = True
+    parts = []
+    for one, frame in zip(evidence.rows, evidence.frames, strict=True):
+        rows = one.start + np.flatnonzero(is_owner[one])
+        if len(rows):
+            parts.append((evidence.moves[rows], frame))
+    start = evidence.job.blank.thickness if side == 1 else 0.0
+
+    def heights(points: np.ndarray) -> np.ndarray:
+        found = np.full(len(points), start)
+        for moves, frame in parts:
+            found, _ = cut_heights(points, moves, evidence.job.cutters, frame, found)
+        return found
+
+    return heights
 
 
 def _walls(evidence: Evidence) -> None:

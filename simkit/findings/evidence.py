@@ -30,6 +30,7 @@ class Evidence:
     target, target_grid, envelopes, deviations {1: ..., 2: ...}, break_through, walls, target_walls: of
         the modules of those names in `target` and `compare`; None or empty without a target.
     coarseness: of target.coarseness.  outside: of compare.outline.  wood_outside: of compare.outside.
+    reach, cusps {1: ..., 2: ...}: of compare.reach_options and compare.cusps, for the sides in `deviations`.
     stood: of compare.standing.  seam: of compare.seam.  holes, pins: of compare.dowels.
     turns: of compare.turns.
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
@@ -61,6 +62,8 @@ class Evidence:
     break_through: Any = None
     walls: Any = None
     target_walls: Any = None
+    reach: dict[int, Any] = field(default_factory=dict)
+    cusps: dict[int, Any] = field(default_factory=dict)
     stood: list[Any] = field(default_factory=list)
     seam: Any = None
     holes: list[Any] = field(default_factory=list)
@@ -82,6 +85,16 @@ class Evidence:
     def cutter_of(self, row: int) -> Cutter:
         """Return the cutter of a move."""
         return self.job.cutters[int(self.moves.tool[row])]
+
+    def carving(self, side: int) -> list[Cutter]:
+        """Return the cutters that the programs of a side cut with, drills left out, by number."""
+        numbers: set[int] = set()
+        for one, frame in zip(self.rows, self.frames, strict=True):
+            if frame.up == (1 if side == 1 else -1):
+                moves = self.moves[one]
+                numbers |= {int(tool) for tool in np.unique(moves.tool[~moves.rapid])}
+        cutters = [self.job.cutters[number] for number in sorted(numbers)]
+        return [cutter for cutter in cutters if cutter.shape != "drill"]
 
     def source_of(self, row: int) -> dict[str, Any]:
         """Return the fields of a Finding that say which line of which program a move is."""

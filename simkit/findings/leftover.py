@@ -10,6 +10,7 @@ import numpy as np
 
 from simkit.compare.outline import HOLDING, outline_step
 from simkit.compare.reach import WhyLeft, why_left
+from simkit.compare.reach_options import common_cutters, common_words
 from simkit.compare.spots import Spot, spots
 from simkit.compare.zones import Rule
 from simkit.cutters import Cutter
@@ -27,24 +28,13 @@ def find(evidence: Evidence) -> list[Finding]:
     """Return one finding for each connected spot that stands prouder of the part than the limit."""
     findings = []
     for side in evidence.deviations:
-        used = cutters_of_side(evidence, side)
+        used = evidence.carving(side)
         told, lesser = shape.looked_spots(evidence, side, is_gouge=False)
         for nth, one in enumerate(told):
             why = why_left(one.spot, evidence.envelopes, evidence.target_grid, side, used) if used else None
             more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
             findings.append(_finding(evidence, one, why, used, more))
     return findings + _outer_steps(evidence)
-
-
-def cutters_of_side(evidence: Evidence, side: int) -> list[Cutter]:
-    """Return the cutters that the programs of a side cut with, drills left out, by number."""
-    numbers = set()
-    for one, frame in zip(evidence.rows, evidence.frames, strict=True):
-        if frame.up == (1 if side == 1 else -1):
-            moves = evidence.moves[one]
-            numbers |= {int(tool) for tool in np.unique(moves.tool[~moves.rapid])}
-    cutters = [evidence.job.cutters[number] for number in sorted(numbers)]
-    return [cutter for cutter in cutters if cutter.shape != "drill"]
 
 
 def _finding(
@@ -97,15 +87,38 @@ def _rest_words(rest: float) -> str:
 
 
 def _smaller(evidence: Evidence, one: shape.Looked, others: list[Cutter]) -> str:
-    """Return advice on which cutter would get in."""
-    if others:
-        why = why_left(one.spot, evidence.envelopes, evidence.target_grid, one.side, others)
-        best = evidence.job.cutters[why.best]
-        rest = why.must_leave[why.best]
-        if rest < abs(one.look.value):
-            enough = "within the limit" if rest <= one.limit else "still over the limit"
-            return f"Add a pass with {best}: it can get in to {_rest_words(rest)}, {enough}."
-    return "Add a pass with a smaller cutter (half the radius, half the corner), or round the corner."
+    """Return advice on which cutter of the job, or which common size, would get in, and what would remain."""
+    left = abs(one.look.value)
+    kept, rest = _best_of(evidence, one, others)
+    words = []
+    if kept is not None and rest < left:
+        enough = "within the limit" if rest <= one.limit else "still over the limit"
+        words.append(f"Add a pass with {kept}: it can get in to {_rest_words(rest)}, {enough}.")
+        if rest <= one.limit:
+            return words[0]
+    common = common_cutters(list(evidence.job.cutters.values()))
+    bought, its_rest = _best_of(evidence, one, common)
+    if bought is not None and its_rest < min(left, rest):
+        enough = "within the limit" if its_rest <= one.limit else "still over the limit"
+        words.append(
+            f"Of common sizes beyond the job's, a {common_words(bought)} would leave about "
+            f"{its_rest:.2f} mm, {enough}."
+        )
+    return " ".join(words) or (
+        "Add a pass with a smaller cutter (half the radius, half the corner), or round the corner."
+    )
+
+
+def _best_of(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) -> tuple[Cutter | None, float]:
+    """Return the largest cutter that leaves a spot within the limit, else the one that leaves least."""
+    if not cutters:
+        return None, np.inf
+    why = why_left(one.spot, evidence.envelopes, evidence.target_grid, one.side, cutters)
+    able = [cutter for cutter in cutters if why.must_leave[cutter.number] <= one.limit]
+    best = max(able, key=lambda cutter: (cutter.diameter, -cutter.number), default=None)
+    if best is None:
+        best = next(cutter for cutter in cutters if cutter.number == why.best)
+    return best, why.must_leave[best.number]
 
 
 def _outer_steps(evidence: Evidence) -> list[Finding]:

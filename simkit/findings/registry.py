@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from simkit.findings import (
     break_through,
+    cusp,
     dowel_miss,
     fragile,
     gouge,
@@ -38,6 +39,7 @@ FINDERS = (
     thin_wall,
     fragile,
     leftover,
+    cusp,
     hidden,
     program,
 )
@@ -54,6 +56,7 @@ ORDER = (
     "fragile",
     "leftover-cutter",
     "leftover-program",
+    "cusp",
     "hidden",
     "program",
 )

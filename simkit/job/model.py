@@ -108,7 +108,7 @@ class Limits:
 
     gouge: cut into the part.  leftover: standing proud of it.  thinnest_wall.  witness_step: at the
     seam of the two sides.  dowel_miss: hole to pin.  slenderness: of a standing feature, its height as a
-    multiple of its thickness (no unit).
+    multiple of its thickness (no unit).  cusp: highest ridge between passes, None when it is not judged.
     """
 
     gouge: float = 0.1
@@ -116,6 +116,7 @@ class Limits:
     thinnest_wall: float = 3.0
     witness_step: float = 0.2
     dowel_miss: float = 0.1
+    cusp: float | None = None
     slenderness: float = 8.0  # common practice, no source
     finish_allowance: float = 0.0
 

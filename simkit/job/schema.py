@@ -345,6 +345,15 @@ KEYS: tuple[Key, ...] = (
         examples=("0.1",),
     ),
     Key(
+        "limits.cusp",
+        "length",
+        "Highest ridge between neighbouring passes. When left out, cusps are told and not judged.",
+        low=0.001,
+        high=100.0,
+        examples=("0.05",),
+        is_aside=True,
+    ),
+    Key(
         "limits.slenderness",
         "number",
         "Tallest a rib, rim or spire may stand while cutting goes on, as a multiple of its thickness.",

@@ -14,6 +14,8 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 from rich.text import Text
 
+from simkit.report.console_tables import surface_tables
+
 MOST_ROWS = 10
 WIDE = 120  # characters: a narrower terminal gets the rows as lines
 _STYLES = {
@@ -108,6 +110,8 @@ class Console:
             self._out.print(
                 "To let a finding stand: --accept prints the lines for the job file.", style="dim"
             )
+        for part in surface_tables(result):
+            self._out.print(part)
         for remark in result["remarks"]:
             self._out.print(f"note: {remark}", markup=False)
         for picture in result["pictures"]:

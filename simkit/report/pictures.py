@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from simkit.compare.outside import FRAME, SKIN
+from simkit.compare.reach_options import WANTED_CUSP
 from simkit.errors import InputProblems, Place, Problem
 from simkit.findings.evidence import Evidence
 
@@ -63,6 +64,7 @@ def in_steps_of_zones(evidence: Evidence, side: int) -> np.ndarray:
 def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[list[str], list[str]]:
     from simkit.report.plan_views import draw_plan_view
     from simkit.report.solid_view import draw_solid_view
+    from simkit.report.surface_views import draw_surface_view
 
     job, field = evidence.job, evidence.field
     limits = (job.limits.gouge, job.limits.leftover)
@@ -96,6 +98,22 @@ def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[lis
             relief=(field.upper if side == 1 else field.lower).astype(np.float64),
         )
         pictures.append(str(path))
+        if side in evidence.reach:
+            path = folder / f"surface_side_{side}.png"
+            draw_surface_view(
+                path,
+                lattice=field.lattice,
+                is_part=evidence.envelopes.is_part,
+                cusps=evidence.cusps.get(side),
+                cause=evidence.reach[side].cause,
+                wanted=job.limits.cusp or WANTED_CUSP,
+                is_limit=job.limits.cusp is not None,
+                side=side,
+                turn=turns[side],
+                blank=job.blank,
+                title=f"{name}: ridges between passes, and why wood was left standing, side {side}",
+            )
+            pictures.append(str(path))
     path = folder / "part_3d.png"
     left_out = draw_solid_view(
         path,

@@ -107,7 +107,7 @@ def draw_plan_view(
     map_top = y_head + canvas.line_height(SMALL) + TOP_ROOM + band
     key_top = map_top + down + FRONT_ROOM + 22
     signs = _signs(flags, findings)[0 if is_judged else 1 :]
-    sign_rows = _flow(signs, inner)
+    sign_rows = flow(signs, inner)
     list_top = key_top + canvas.KEY_HEIGHT + 50 + 42 * (1 + max((row for row, _ in sign_rows), default=-1))
     columns = 3 if inner > 1500 else 2
     listed = findings[:MOST_LISTED]
@@ -119,22 +119,22 @@ def draw_plan_view(
         for line in lines:
             page.text(MARGIN, y, line, size, bold=is_bold, up="top")
             y += canvas.line_height(size)
-    page.text(MARGIN, y + 4, _pose(side, turn, cell), SMALL, colours.QUIET_INK, up="top")
+    page.text(MARGIN, y + 4, pose_words(side, turn, cell), SMALL, colours.QUIET_INK, up="top")
 
     left = LEFT_ROOM + (width - LEFT_ROOM - SIDE_ROOM - across) // 2
     top = round(map_top)
     page.image(picture, left, top)
     if is_judged:
-        _outline(page, seen, index != colours.NO_TARGET, left, top)
+        draw_outline(page, seen, index != colours.NO_TARGET, left, top)
     page.box(left, top, across, down, edge=colours.INK, edge_width=1.6, zorder=4)
-    _rulers(page, blank, pitch, left, top, across, down, band)
+    draw_rulers(page, blank, pitch, left, top, across, down, band)
     busy = np.zeros((page.height, page.width), bool)
     busy[top : top + down, left : left + across] = (shown >= 0) & (shown != colours.WITHIN)
     _numbers(page, seen, findings, left, top, busy, band)
     bar_width = min(990, inner - 330)
     if is_judged:
         canvas.draw_key(page, MARGIN, key_top, bar_width, limits)
-    _scale_bar(page, pitch, width - MARGIN, key_top + 50, inner - bar_width - 90)
+    draw_scale_bar(page, pitch, width - MARGIN, key_top + 50, inner - bar_width - 90)
     for (row, x), sign in zip(sign_rows, signs, strict=True):
         _draw_sign(page, MARGIN + x, key_top + canvas.KEY_HEIGHT + 34 + 42 * row, sign)
     _list(page, findings, list_top, columns, inner)
@@ -146,7 +146,8 @@ def _check_shape(name, array, lattice):
         raise ShapeError(f"{name} must have the shape {lattice.shape}, not {np.shape(array)}")
 
 
-def _pose(side, turn, cell):
+def pose_words(side, turn, cell):
+    """How the blank lies in the picture, in words."""
     turned = {
         "none": "not turned over",
         "about x": "turned over about its length, front edge to the back",
@@ -207,7 +208,7 @@ def _paint(shown, flags, shade):
     return picture
 
 
-def _outline(page, seen, is_target, left, top):
+def draw_outline(page, seen, is_target, left, top):
     """Draw the outline of the target, from cell edge to cell edge, as a thin line."""
     from contourpy import contour_generator
 
@@ -220,7 +221,7 @@ def _outline(page, seen, is_target, left, top):
         page.line(left + px, top + py, colours.QUIET_INK, 1.5, zorder=3.5)
 
 
-def _rulers(page, blank, pitch, left, top, across, down, band):
+def draw_rulers(page, blank, pitch, left, top, across, down, band):
     """Millimetres from the left front corner as seen, and the words at the edges."""
     step = nice_step(max(blank.length, blank.width) / 12)
     bottom = top + down
@@ -278,7 +279,7 @@ def _numbers(page, seen, findings, left, top, busy, band):
         page.number(*centre, finding["number"], finding.get("severity") in MUST, RADIUS)
 
 
-def _scale_bar(page, pitch, right, y, room):
+def draw_scale_bar(page, pitch, right, y, room):
     """Draw a bar of a round length, at most `room` pixels, ending at `right`."""
     length = nice_step(room * pitch / 2.6)
     while length / pitch > room:
@@ -311,7 +312,7 @@ def _signs(flags, findings):
     return signs
 
 
-def _flow(signs, width):
+def flow(signs, width):
     """(row, x) of each sign, wrapped to the width."""
     row, x, places = 0, 0.0, []
     for _, words in signs:

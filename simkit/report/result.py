@@ -21,6 +21,7 @@ from simkit.findings.finding import SEVERITIES, Finding
 from simkit.findings.identity import known_by
 from simkit.findings.mesh_words import mesh_words
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
+from simkit.report.surface_tables import cusp_table, reach_table
 from simkit.stock.field import Field
 
 VERSION = 1  # of the result's form; raised when a key changes its meaning
@@ -101,6 +102,8 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "target": None if evidence.target is None else _target(evidence),
             "causes": [asdict(cause) for cause in evidence.causes],
             "findings": _findings(evidence, findings),
+            "reach": reach_table(evidence),
+            "cusps": cusp_table(evidence),
             "remarks": evidence.remarks() + mesh_words(evidence) + evidence.not_matched,
             "not_simulated": list(NOT_SIMULATED),
             "cautions": list(CAUTIONS),
