@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 FLAT, BALL, CONE = 0, 1, 2  # profile codes inside kernels
+PROFILES = 3
 SHAPES = {"flat": FLAT, "ball": BALL, "drill": CONE}
 DRILL_POINT_DEGREES = 118.0  # common practice for twist drills, no source
 

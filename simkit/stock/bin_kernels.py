@@ -5,7 +5,8 @@ import math
 import numpy as np
 
 from simkit._jit import kernel
-from simkit.stock.pack_kernels import LENGTH, LOW, RADIUS, SLACK, UX, UY, R, X, Y
+from simkit.stock.pack_kernels import SLACK
+from simkit.stock.record_kernels import LENGTH, LOW, RADIUS, UX, UY, R, X, Y, is_line
 
 
 @kernel
@@ -13,7 +14,7 @@ def _misses(code, a, x, y, away):
     """Whether the move stays farther than `away` from covering the place (x, y)."""
     dx, dy = x - a[X], y - a[Y]
     reach = a[RADIUS] + away
-    if code < 3:
+    if is_line(code):
         u = dx * a[UX] + dy * a[UY]
         w = dy * a[UX] - dx * a[UY]
         return abs(w) > reach or u < -reach or u > a[LENGTH] + reach

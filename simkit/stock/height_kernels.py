@@ -4,11 +4,13 @@ import numpy as np
 
 from simkit._jit import kernel
 from simkit.cutters import BALL, CONE, FLAT
-from simkit.stock.pack_kernels import (
+from simkit.stock.record_kernels import (
     CLIMB,
     EX,
     EY,
     LENGTH,
+    LEVEL_ARC_FORM,
+    LINE_FORM,
     RADIUS,
     RIM2,
     RISE,
@@ -27,10 +29,10 @@ from simkit.stock.pack_kernels import (
     R,
     X,
     Y,
+    form_of,
+    profile_of,
 )
 from simkit.stock.sweep_kernels import (
-    LEVEL_ARC_FORM,
-    LINE_FORM,
     arc_distance2,
     at_distance,
     helix,
@@ -43,7 +45,7 @@ from simkit.stock.sweep_kernels import (
 @kernel
 def height_at(code, a, dx, dy):
     """Height h of the sweep of one record over the place (dx, dy) from its X, Y; +inf if not covered."""
-    form, profile = code // 3, code % 3
+    form, profile = form_of(code), profile_of(code)
     if form == LINE_FORM:
         if profile == FLAT:
             cover2 = a[RADIUS] * a[RADIUS] + a[RIM2]
@@ -71,7 +73,7 @@ def row_heights(code, a, xs, y, first, last, g):
     x0, h0, radius, rim2, rise = a[X], a[H], a[RADIUS], a[RIM2], a[RISE]
     dy = y - a[Y]
     cover2 = radius * radius + rim2
-    form, profile = code // 3, code % 3
+    form, profile = form_of(code), profile_of(code)
     first, last = np.uint64(first), np.uint64(last)
     if form == LINE_FORM:
         ux, uy, length, m, shift, steep = a[UX], a[UY], a[LENGTH], a[SLOPE], a[SHIFT], a[STEEP]

@@ -9,16 +9,37 @@ import numpy as np
 
 from simkit._jit import kernel
 from simkit.cutters import BALL, CONE, FLAT
-from simkit.stock.sweep_kernels import HELIX_FORM, LEVEL_ARC_FORM, LINE_FORM, is_in_sector, rim_square
-
-# Columns of a record.  Lines: direction, plan length, slope, terms of the stationary point.
-# Arcs: start and end seen from the centre, path radius; helices: sweep, climb per radian, start angle.
-X, Y, H, RADIUS, RIM2, RISE = 0, 1, 2, 3, 4, 5
-UX, UY, LENGTH, SLOPE, SHIFT, STEEP = 6, 7, 8, 9, 10, 11
-SX, SY, EX, EY, R, SENSE, WIDTH = 6, 7, 8, 9, 10, 11, 12
-SWEEP, CLIMB, THETA0 = 12, 13, 14
-LOW = 15  # the lowest tip height
-COLUMNS = 16
+from simkit.stock.record_kernels import (
+    CLIMB,
+    COLUMNS,
+    EX,
+    EY,
+    HELIX_FORM,
+    LENGTH,
+    LEVEL_ARC_FORM,
+    LINE_FORM,
+    LOW,
+    RADIUS,
+    RIM2,
+    RISE,
+    SENSE,
+    SHIFT,
+    SLOPE,
+    STEEP,
+    SWEEP,
+    SX,
+    SY,
+    THETA0,
+    UX,
+    UY,
+    WIDTH,
+    H,
+    R,
+    X,
+    Y,
+    code_of,
+)
+from simkit.stock.sweep_kernels import is_in_sector, rim_square
 
 SLACK = 1e-6  # mm that boxes are grown by, so that rounding never drops a covered cell
 NO_LENGTH = 1e-9  # mm; a plan length or arc radius below this is a point
@@ -47,7 +68,7 @@ def _pack_line(a, box, profile, ax, ay, ah, bx, by, bh):
     a[LOW] = min(ah, bh)
     box[0], box[1] = min(ax, bx), max(ax, bx)
     box[2], box[3] = min(ay, by), max(ay, by)
-    return LINE_FORM * 3 + profile
+    return code_of(LINE_FORM, profile)
 
 
 @kernel
@@ -77,9 +98,9 @@ def _pack_arc(a, box, profile, cx, cy, ax, ay, ah, bh, sweep):
     box[2] += cy
     box[3] += cy
     if ah == bh:
-        return LEVEL_ARC_FORM * 3 + profile
+        return code_of(LEVEL_ARC_FORM, profile)
     a[SWEEP], a[CLIMB], a[THETA0] = sweep, (bh - ah) / sweep, theta0
-    return HELIX_FORM * 3 + profile
+    return code_of(HELIX_FORM, profile)
 
 
 @kernel

@@ -20,9 +20,6 @@ from simkit.cutters import BALL, CONE, FLAT
 
 RIM = 1e-9  # mm in plan, well inside the 1e-6 mm that heights at a rim are stated for
 
-# Forms of motion; the record's code is 3 * form + profile code (FLAT 0, BALL 1, CONE 2).
-LINE_FORM, LEVEL_ARC_FORM, HELIX_FORM = 0, 1, 2
-
 
 @kernel
 def rim_square(radius):
