@@ -9,7 +9,7 @@ in every loop.  Derivations: own.
 
 import math
 
-from simkit._jit import kernel
+from simkit._jit import kernel, loop_kernel
 from simkit.stock.profile_kernels import outline_height
 
 
@@ -89,7 +89,7 @@ def line_outline_terms(m, radius, rise, side_rise, arc_r):
     return mu2, nu, bound, shift1, steep1, shift2, steep2, lean
 
 
-@kernel
+@loop_kernel
 def _closer(x, low, high, arc_e, arc_r, a, mu2):
     """One step towards the root of F in line_outline, kept between low and high."""
     d = arc_e + arc_r * x
@@ -103,7 +103,7 @@ def _closer(x, low, high, arc_e, arc_r, a, mu2):
     return x, low, high
 
 
-@kernel
+@loop_kernel
 def line_outline(
     dx, dy, h0, cover2, ux, uy, length, m,
     rise, flat, arc_from, arc_to, arc_e, arc_f, arc_r, side_z, side_rise,
