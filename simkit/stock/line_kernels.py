@@ -91,7 +91,7 @@ def line_outline_terms(m, radius, rise, side_rise, arc_r):
 
 @loop_kernel
 def _closer(x, low, high, arc_e, arc_r, a, mu2):
-    """One step towards the root of F in line_outline, kept between low and high."""
+    """One step towards the root of F in line_outline_place, kept between low and high."""
     d = arc_e + arc_r * x
     d2 = d * d
     value = x * x * (d2 - a) - mu2 * d2
@@ -104,12 +104,13 @@ def _closer(x, low, high, arc_e, arc_r, a, mu2):
 
 
 @loop_kernel
-def line_outline(
-    dx, dy, h0, cover2, ux, uy, length, m,
-    rise, flat, arc_from, arc_to, arc_e, arc_f, arc_r, side_z, side_rise,
+def line_outline_place(
+    u, w2, q, length, flat, arc_from, arc_to, arc_e, arc_r,
     mu2, nu, bound, shift1, steep1, shift2, steep2, lean,
 ):  # fmt: skip
-    """Any outline along a sloped line; the last eight numbers from line_outline_terms.
+    """The s at which any outline stands lowest over (u, sqrt(w2)) along and across a sloped line.
+
+    q: half the width of the cutter there; the last eight numbers from line_outline_terms.
 
     With t = |s - u| on the side where the path comes from below, d = sqrt(t^2 + w^2), the function is
     -|m| t + f(d), convex; its slope f'(d) t / d - |m| grows with t, so the pieces of f are looked at one
@@ -124,15 +125,7 @@ def line_outline(
     is not convex: the bracket catches it.  Six steps leave an error in x of second order in the
     height, under 1e-9 mm (tests/stock/test_outline.py).
     """
-    u = dx * ux + dy * uy
-    w = dy * ux - dx * uy
-    w2 = w * w
     across = math.sqrt(w2)
-    q2 = cover2 - w2
-    q = math.sqrt(max(q2, 0.0))
-    first = max(u - q, 0.0)
-    last = min(u + q, length)
-
     a = nu * w2
     low = max((across - arc_e) / arc_r, 0.0)
     high = 1.0
@@ -156,11 +149,29 @@ def line_outline(
     t = on_arc if on_arc < t2 else on_side
     t = on_line if on_line < t1 else t
 
-    s = min(max(u - lean * t, first), last)
+    return min(max(u - lean * t, max(u - q, 0.0)), min(u + q, length))
+
+
+@loop_kernel
+def line_outline(
+    dx, dy, h0, cover2, ux, uy, length, m,
+    rise, flat, arc_from, arc_to, arc_e, arc_f, arc_r, side_z, side_rise,
+    mu2, nu, bound, shift1, steep1, shift2, steep2, lean,
+):  # fmt: skip
+    """Any outline along a sloped line; the last eight numbers from line_outline_terms."""
+    u = dx * ux + dy * uy
+    w = dy * ux - dx * uy
+    w2 = w * w
+    q2 = cover2 - w2
+    q = math.sqrt(max(q2, 0.0))
+    s = line_outline_place(
+        u, w2, q, length, flat, arc_from, arc_to, arc_e, arc_r,
+        mu2, nu, bound, shift1, steep1, shift2, steep2, lean,
+    )  # fmt: skip
     e = s - u
     d = math.sqrt(e * e + w2)
     g = h0 + m * s + outline_height(d, rise, flat, arc_from, arc_to, arc_e, arc_f, arc_r, side_z, side_rise)
-    return g if (q2 >= 0.0) & (first <= last) else math.inf
+    return g if (q2 >= 0.0) & (u - q <= length) & (u + q >= 0.0) else math.inf
 
 
 @kernel
