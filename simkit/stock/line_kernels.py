@@ -121,16 +121,15 @@ def line_outline_place(
     For E >= 0 and |w| <= d: F'' >= 2 - 2 E^2 / d^2 >= 0, so Newton's iteration from an x with F >= 0 falls
     to the root without passing it.  Such are 1; sqrt(mu^2 + a / r^2), as d >= r x; and
     max(x_w, 0) + bound, x_w = (|w| - E) / r, as F = 0 says x^2 (d - |w|) (d + |w|) <= mu^2 d^2, from
-    which x^2 (x - x_w) <= mu^2 R / r.  For E < 0 (an outline shifted inwards) F still grows, but
-    is not convex: the bracket catches it.  Six steps leave an error in x of second order in the
+    which x^2 (x - x_w) <= mu^2 R / r.  For E < 0 (an outline shifted inwards) F still grows and
+    the second of them lies before the root, but F need not be convex: the bracket catches it.  Six steps leave an error in x of second order in the
     height, under 1e-9 mm (tests/stock/test_outline.py).
     """
     across = math.sqrt(w2)
     a = nu * w2
     low = max((across - arc_e) / arc_r, 0.0)
     high = 1.0
-    x = min(min(math.sqrt(mu2 + a / (arc_r * arc_r)), low + bound), 1.0)
-    low = min(low, x)
+    x = max(min(min(math.sqrt(mu2 + a / (arc_r * arc_r)), low + bound), 1.0), low)
     # Written out, for a loop in the loop over points would keep the compiler from the vector unit.
     x, low, high = _closer(x, low, high, arc_e, arc_r, a, mu2)
     x, low, high = _closer(x, low, high, arc_e, arc_r, a, mu2)

@@ -107,7 +107,7 @@ def height_and_slope(code, a, dx, dy):
     The tip stands at s over the place, e = s - u along the path and w across it, d = sqrt(e^2 + w^2).
     Where s is an end of the path, the slope is that of the profile standing there, f'(d) away from the
     tip.  Elsewhere the sweep rises along the path as the path does, by m, and across it by F w / d, where
-    F = -m d / e balances the path: it is f'(d), or at a kink and at the rim a number above f' left of it.
+    F = -m d / e balances the path: it is f'(d), or at a kink or the rim a slope between its two sides.
     """
     profile = profile_of(code)
     g = line_height(profile, a, dx, dy)
@@ -122,8 +122,12 @@ def height_and_slope(code, a, dx, dy):
     d = math.sqrt(e * e + w * w)
     along = across = 0.0
     if (s > 0.0 and s < length) and m != 0.0:
-        along = m
-        across = -m * w / e if abs(e) > 1e-9 * abs(m * w) else math.copysign(1e9, w)
+        # e is known to half the digits of the height, so it decides only between the slopes at a kink.
+        f = -m * d / e if e != 0.0 else 1e9
+        f = max(f, profile_slope(profile, a, d * (1.0 - 1e-12), True))
+        if d < a[RADIUS] * (1.0 - 1e-12):
+            f = min(f, profile_slope(profile, a, d * (1.0 + 1e-12), False))
+        along, across = m, f * w / d if d > 0.0 else 0.0
     elif d > 0.0:
         # Going inwards along the path from the end where the tip stands, does d fall?
         is_left = (e < 0.0) if s <= 0.0 else (e > 0.0)

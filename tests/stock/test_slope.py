@@ -29,7 +29,7 @@ def record_of(moves):
 def test_height_and_slope__is_a_plane_below_the_whole_sweep(tool):
     rng = np.random.default_rng(tool)
     checked = 0
-    for _ in range(60):
+    for _ in range(25):
         moves = random_line(rng, tool)
         code, a = record_of(moves)
         points = points_near(rng, moves, 12)
@@ -46,14 +46,14 @@ def test_height_and_slope__is_a_plane_below_the_whole_sweep(tool):
             plane = value + (others - point) @ [gx, gy]
             assert (there >= plane - 1e-6).all()
             checked += 1
-    assert checked > 150
+    assert checked > 60
 
 
 @pytest.mark.parametrize("tool", CUTTERS)
 def test_height_and_slope__is_the_slope_where_there_is_one(tool):
     rng = np.random.default_rng(50 + tool)
     step, seen = 1e-4, 0
-    for _ in range(40):
+    for _ in range(20):
         moves = random_line(rng, tool)
         code, a = record_of(moves)
         points = points_near(rng, moves, 12)
@@ -62,15 +62,16 @@ def test_height_and_slope__is_the_slope_where_there_is_one(tool):
         for point, (east, west, north, south), g in zip(
             points, around.T, heights(points, moves), strict=True
         ):
-            bend = np.array([east + west - 2 * g, north + south - 2 * g])
-            if not np.isfinite(bend).all() or np.abs(bend).max() > 1e-7:
+            if not np.isfinite([east, west, north, south, g]).all():
                 continue
+            if np.abs([east + west - 2 * g, north + south - 2 * g]).max() > 1e-7:
+                continue  # a kink or the rim close by
             _, gx, gy = height_and_slope(code, a, point[0] - a[X], point[1] - a[Y])
             assert [gx, gy] == pytest.approx(
                 [(east - west) / (2 * step), (north - south) / (2 * step)], abs=2e-3
             )
             seen += 1
-    assert seen > 50
+    assert seen > 25
 
 
 @pytest.mark.parametrize("make", [random_line, random_arc, random_upright])
@@ -78,7 +79,7 @@ def test_height_and_slope__is_the_slope_where_there_is_one(tool):
 def test_lowest_near__is_below_all_heights_of_its_disc(make, tool):
     rng = np.random.default_rng(20 + tool)
     close = []
-    for _ in range(40):
+    for _ in range(15):
         moves = make(rng, tool)
         code, a = record_of(moves)
         for point in points_near(rng, moves, 4):
@@ -101,7 +102,7 @@ def test_shifted__bounds_the_sweep_over_a_disc(make, tool):
     rng = np.random.default_rng(90 + tool)
     by = 0.35
     cutters = {tool: SHAPES[tool].shifted(by)}, SHAPES, {tool: SHAPES[tool].shifted(-by)}
-    for _ in range(12):
+    for _ in range(6):
         moves = make(rng, tool)
         points = points_near(rng, moves, 6)
         low, here, high = (heights(points, moves, one) for one in cutters)
