@@ -126,8 +126,8 @@ def test_cutter_from_text__forms(text, cutter):
         (
             "1=bal:-6",
             [
-                "--cutter [1.shape]: found 'bal', expected one of 'flat', 'ball', 'bull-nose', 'tapered ball',"
-                " 'vee', 'drill'; write 'ball'",
+                "--cutter [1.shape]: found 'bal', expected one of 'flat', 'ball', 'bull-nose',"
+                " 'tapered ball', 'vee', 'drill'; write 'ball'",
                 "--cutter [1.diameter]: found -6 mm, expected a length from 0.05 mm to 200 mm; give the true"
                 " size",
             ],
