@@ -150,14 +150,18 @@ def test_volume__a_second_pass_removes_nothing():
     assert removed(twice, 0.2) == removed(groove(1, 2.0), 0.2)
 
 
-def solid(cutter, tip, high):
-    """Points of a faceted cutter whose convex hull is the cutter up to the height `high`."""
-    turn = np.linspace(0, 2 * np.pi, 128, endpoint=False)
-    radii = 3 * np.sin(np.linspace(0, np.pi / 2, 33))
+def solid(cutter, tip, high, facets):
+    """Points of a faceted cutter whose convex hull is the cutter up to the height `high`.
+
+    facets: round the axis; a quarter of a circle of the profile has facets / 4 of them.
+    """
+    turn = np.linspace(0, 2 * np.pi, facets, endpoint=False)
+    quarter = np.linspace(0, np.pi / 2, facets // 4 + 1)
+    radii = 3 * np.sin(quarter)
     if cutter.corner or cutter.tip:
         # The corner's own circle, and the kinks.
         centre, corner = (2.0, 1.0) if cutter.corner else (0.0, cutter.tip / 2)
-        radii = np.sort(np.append(radii, centre + corner * np.sin(np.linspace(0, np.pi / 2, 33))))
+        radii = np.sort(np.append(radii, centre + corner * np.sin(quarter)))
     heights = cutter.profile(np.minimum(radii, 3 * (1 - 1e-12)))
     rings = [(r, tip[2] + h) for r, h in zip(radii, heights, strict=True)] + [(3.0, high)]
     if cutter is FLAT:
@@ -187,11 +191,13 @@ def chords(moves, n):
 def test_field__equals_the_boolean_of_swept_solids(path, tool):
     """A convex cutter along a straight move sweeps the hull of its two places (Minkowski sum with a segment).
 
-    Booleans by manifold3d through trimesh; facets stay inside the true solid by up to R (1 - cos(pi / 128)),
-    9e-4 mm, chords of an arc by r (1 - cos(angle / 2)), under 2e-3 mm.
+    Booleans by manifold3d through trimesh.  Facets stay inside the true solid by up to R (1 - cos(pi / n)),
+    once round the axis and once along the profile: together 1.8e-3 mm for n = 128, 7.3e-3 mm for n = 64;
+    chords of an arc by r (1 - cos(angle / 2)), under 1.8e-3 mm.
     """
     import trimesh
 
+    facets, short = (128, 1.8e-3) if path == "straight" else (64, 9.1e-3)
     cutter = CUTTERS[tool]
     tips = STRAIGHT
     moves = make_moves(start=tips[:-1], end=tips[1:], tool=[tool] * 5)
@@ -210,12 +216,12 @@ def test_field__equals_the_boolean_of_swept_solids(path, tool):
     high = TOP + 10
     swept = []
     for a, b in pairwise(tips):
-        points = np.concatenate([solid(cutter, a, high), solid(cutter, b, high)])
+        points = np.concatenate([solid(cutter, a, high, facets), solid(cutter, b, high, facets)])
         swept.append(trimesh.convex.convex_hull(points))
     box = trimesh.creation.box(bounds=[[0, 0, 0], [LENGTH, WIDTH, THICKNESS]])
     left = trimesh.boolean.difference([box, *swept], engine="manifold")
     taken = LENGTH * WIDTH * THICKNESS - left.volume
-    assert removed(moves, 0.05) == pytest.approx(taken, rel=1e-3)
+    assert removed(moves, 0.05) == pytest.approx(taken, rel=1e-3 if path == "straight" else 4e-3)
 
     rng = np.random.default_rng(5)
     near = np.array(tips)[rng.integers(0, len(tips), 300), :2]
@@ -228,13 +234,10 @@ def test_field__equals_the_boolean_of_swept_solids(path, tool):
     hits, rays, _ = left.ray.intersects_location(below, np.tile([0.0, 0.0, 1.0], (300, 1)))
     seen = np.full(300, -np.inf)
     np.maximum.at(seen, rays, hits[:, 2])
-    # Facets lie above the true floor; at a steep place by as much as the rim is short of its circle.
+    # Facets lie above the true floor by no more than the floor rises within `short` in plan, and `short`.
     away = np.abs(seen - z)
-    step = 1e-3 if path == "straight" else 3e-3
-    around = [
-        cut_heights(points + d, moves, CUTTERS, IDENTITY, TOP)[0]
-        for d in step * np.array([[1, 0], [-1, 0], [0, 1], [0, -1]])
-    ]
+    ring = short * np.array([(np.cos(t), np.sin(t)) for t in np.arange(8) * np.pi / 4])
+    around = [cut_heights(points + d, moves, CUTTERS, IDENTITY, TOP)[0] for d in ring]
     slack = np.abs(np.array(around) - z).max(axis=0)
-    assert (away <= 2e-3 + slack).all()
-    assert np.median(away[z < TOP]) < 2e-3
+    assert (away <= short + slack).all()
+    assert np.median(away[z < TOP]) < (2e-3 if path == "straight" else short / 2)
