@@ -18,7 +18,7 @@ class Key:
         of names from `choices`, each with a list of `size` lengths).
     default: as it is written in the file, None when the key is required or has none.
     low, high: range of the number, mm for lengths.
-    noun: what the file of a path is.
+    noun: what the file of a path, or one of a list of "points", is.
     examples: TOML text for the template, one for each of the tables it shows.
     is_aside: the template shows it behind a #.
     """
@@ -62,7 +62,8 @@ class Key:
         return {
             "length": f"a length from {low} mm to {high} mm",
             "lengths": f"a list of {self.size} lengths from {low} mm to {high} mm",
-            "points": f"a list of places, each a list of {self.size} lengths from {low} mm to {high} mm",
+            "points": f"a list of {self.noun or 'place'}s, each a list of {self.size} lengths"
+            f" from {low} mm to {high} mm",
             "number": f"a number from {low} to {high}",
             "numbers": f"a list of {self.size} numbers from {low} to {high}",
             "count": f"a whole number from {low} to {high}",

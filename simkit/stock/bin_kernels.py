@@ -5,15 +5,16 @@ import math
 import numpy as np
 
 from simkit._jit import kernel
-from simkit.stock.pack_kernels import LENGTH, LOW, RADIUS, SLACK, UX, UY, R, X, Y
+from simkit.stock.pack_kernels import SLACK
+from simkit.stock.record_kernels import LENGTH, LOW, UX, UY, R, X, Y, is_band, plan_reach
 
 
 @kernel
 def _misses(code, a, x, y, away):
     """Whether the move stays farther than `away` from covering the place (x, y)."""
     dx, dy = x - a[X], y - a[Y]
-    reach = a[RADIUS] + away
-    if code < 3:
+    reach = plan_reach(code, a) + away
+    if is_band(code):
         u = dx * a[UX] + dy * a[UY]
         w = dy * a[UX] - dx * a[UY]
         return abs(w) > reach or u < -reach or u > a[LENGTH] + reach

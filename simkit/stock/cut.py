@@ -8,13 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit._jit import threads
-from simkit.cutters import Cutter
+from simkit.cutters import PROFILE, Cutter, kernel_table
 from simkit.errors import ShapeError
 from simkit.frames import IDENTITY, Frame
 from simkit.moves.table import ARC, LINE, Moves, make_moves
 from simkit.stock import bin_kernels, pack_kernels
 from simkit.stock import cut_kernels as kernels
 from simkit.stock.field import UNCUT, Field, Lattice, blank_field
+from simkit.stock.record_kernels import COLUMNS, WIDE_COLUMNS
 
 TILE = 64  # cells along the edge of a tile: 32 kB of surface and owner, so that a tile stays in cache
 BATCH = 30_000_000  # evaluations between two calls of progress: under 0.2 s of work
@@ -48,12 +49,12 @@ def _on_grid(places: np.ndarray) -> np.ndarray:
 
 def _packed(moves: Moves, cutters: Mapping[int, Cutter], frame: Frame, view: np.ndarray):
     """Return codes, records, boxes, rows of the moves that can touch the view, and complain in words."""
-    numbers = np.array(list(cutters), dtype=np.int32)
-    profiles = np.array([cutters[n].code for n in cutters], dtype=np.int64)
-    radii = np.array([cutters[n].radius for n in cutters], dtype=np.float64)
-    rises = np.array([cutters[n].rise for n in cutters], dtype=np.float64)
+    numbers, profiles, outlines = kernel_table(cutters)
+    is_upright = (moves.kind == ARC) & (moves.plane != 17)
+    is_wide = bool((profiles == PROFILE).any() or is_upright.any())
     codes, records, boxes, rows, fault = pack_kernels.pack_moves(
         moves.kind == ARC,
+        moves.plane,
         moves.start,
         moves.end,
         moves.centre,
@@ -63,9 +64,9 @@ def _packed(moves: Moves, cutters: Mapping[int, Cutter], frame: Frame, view: np.
         frame.offset,
         numbers,
         profiles,
-        radii,
-        rises,
+        outlines,
         view,
+        WIDE_COLUMNS if is_wide else COLUMNS,
     )
     if fault < 0:
         raise ValueError(f"move {-1 - fault} has a coordinate that is not finite")
@@ -107,7 +108,7 @@ def cut(
 
     Error: within 1e-5 mm of the exact swept surface where its slope is at most 2, elsewhere the exact
     value of a point within 1e-6 mm in plan; stored as float32 (2e-6 mm at 32 mm).
-    Source: closed forms derived in sweep_kernels; twin tests/stock/naive.py.
+    Source: derived in the docstrings of the *_kernels modules; twin tests/stock/naive.py.
     Raises ShapeError for a malformed field, ValueError for an unknown cutter or a place not finite.
     """
     _check_field(field)

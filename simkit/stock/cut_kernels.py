@@ -10,7 +10,8 @@ import numpy as np
 
 from simkit._jit import kernel, parallel_kernel, prange
 from simkit.stock.height_kernels import height_at, row_heights
-from simkit.stock.pack_kernels import LENGTH, RADIUS, SLACK, UX, UY, R, X, Y
+from simkit.stock.pack_kernels import SLACK
+from simkit.stock.record_kernels import LENGTH, UX, UY, R, X, Y, is_band, plan_reach
 
 
 @parallel_kernel
@@ -33,8 +34,8 @@ def tile_tops(h, tile):
 def _row_span(code, a, y):
     """Return x0, x1 between which the record can cover points of the row y (x0 > x1: none)."""
     dy = y - a[Y]
-    reach = a[RADIUS] + SLACK
-    if code >= 3:
+    reach = plan_reach(code, a) + SLACK
+    if not is_band(code):
         rest = (a[R] + reach) * (a[R] + reach) - dy * dy
         half = math.sqrt(max(rest, 0.0))
         return (a[X] - half, a[X] + half) if rest >= 0.0 else (1.0, 0.0)

@@ -1,28 +1,53 @@
-"""Moves packed into records of plain numbers.
-
-Heights h = up * z (see sweep_kernels), so lower is always deeper into the wood.
-"""
+"""Moves packed into records of plain numbers."""
 
 import math
 
 import numpy as np
 
 from simkit._jit import kernel
-from simkit.cutters import BALL, CONE, FLAT
-from simkit.stock.sweep_kernels import HELIX_FORM, LEVEL_ARC_FORM, LINE_FORM, is_in_sector, rim_square
-
-# Columns of a record.  Lines: direction, plan length, slope, terms of the stationary point.
-# Arcs: start and end seen from the centre, path radius; helices: sweep, climb per radian, start angle.
-X, Y, H, RADIUS, RIM2, RISE = 0, 1, 2, 3, 4, 5
-UX, UY, LENGTH, SLOPE, SHIFT, STEEP = 6, 7, 8, 9, 10, 11
-SX, SY, EX, EY, R, SENSE, WIDTH = 6, 7, 8, 9, 10, 11, 12
-SWEEP, CLIMB, THETA0 = 12, 13, 14
-LOW = 15  # the lowest tip height
-COLUMNS = 16
+from simkit.cutters import BALL, CONE
+from simkit.stock.arc_kernels import is_in_sector, sweep_width
+from simkit.stock.profile_kernels import rim_square
+from simkit.stock.record_kernels import (
+    CLIMB,
+    EX,
+    EY,
+    FIRST_COS,
+    FIRST_SIN,
+    FLAT_TO,
+    HELIX_FORM,
+    LAST_COS,
+    LAST_SIN,
+    LENGTH,
+    LEVEL_ARC_FORM,
+    LINE_FORM,
+    LOW,
+    MIDDLE,
+    RADIUS,
+    RIM2,
+    RISE,
+    SENSE,
+    SHIFT,
+    SLOPE,
+    SPREAD,
+    STEEP,
+    SWEEP,
+    SX,
+    SY,
+    THETA0,
+    UPRIGHT_FORM,
+    UX,
+    UY,
+    WIDTH,
+    H,
+    R,
+    X,
+    Y,
+    code_of,
+)
 
 SLACK = 1e-6  # mm that boxes are grown by, so that rounding never drops a covered cell
 NO_LENGTH = 1e-9  # mm; a plan length or arc radius below this is a point
-WHOLE_TURN = 2.0 * math.pi - 1e-9
 
 
 @kernel
@@ -47,7 +72,7 @@ def _pack_line(a, box, profile, ax, ay, ah, bx, by, bh):
     a[LOW] = min(ah, bh)
     box[0], box[1] = min(ax, bx), max(ax, bx)
     box[2], box[3] = min(ay, by), max(ay, by)
-    return LINE_FORM * 3 + profile
+    return code_of(LINE_FORM, profile)
 
 
 @kernel
@@ -58,7 +83,7 @@ def _pack_arc(a, box, profile, cx, cy, ax, ay, ah, bh, sweep):
     ex, ey = r * math.cos(theta0 + sweep), r * math.sin(theta0 + sweep)
     sense = 1.0 if sweep > 0.0 else -1.0
     sweep = abs(sweep)
-    width = 2.0 if sweep >= WHOLE_TURN else (1.0 if sweep > math.pi else 0.0)
+    width = sweep_width(sweep)
     a[X], a[Y], a[H] = cx, cy, ah
     a[SX], a[SY], a[EX], a[EY], a[R], a[SENSE], a[WIDTH] = sx, sy, ex, ey, r, sense, width
     a[LOW] = min(ah, bh)
@@ -77,28 +102,60 @@ def _pack_arc(a, box, profile, cx, cy, ax, ay, ah, bh, sweep):
     box[2] += cy
     box[3] += cy
     if ah == bh:
-        return LEVEL_ARC_FORM * 3 + profile
+        return code_of(LEVEL_ARC_FORM, profile)
     a[SWEEP], a[CLIMB], a[THETA0] = sweep, (bh - ah) / sweep, theta0
-    return HELIX_FORM * 3 + profile
+    return code_of(HELIX_FORM, profile)
+
+
+@kernel
+def _pack_upright(a, box, profile, ux, uy, sx, ax, ay, ah, bx, by, bh, rise, sweep):
+    """sx: start along (ux, uy) from the centre; rise: start above the centre; sweep from (ux, uy) upwards."""
+    r = math.hypot(sx, rise)
+    theta0 = math.atan2(rise, sx)
+    theta1 = theta0 + sweep
+    sense = 1.0 if sweep > 0.0 else -1.0
+    width = sweep_width(sweep)
+    fc, fs, lc, ls = sx / r, rise / r, math.cos(theta1), math.sin(theta1)
+    low, high = r * min(fc, lc), r * max(fc, lc)
+    if is_in_sector(-1.0, 0.0, fc, fs, lc, ls, sense, width):
+        low = -r
+    if is_in_sector(1.0, 0.0, fc, fs, lc, ls, sense, width):
+        high = r
+    across = (by - ay) * ux - (bx - ax) * uy
+    a[X] = ax + (low - sx) * ux - 0.5 * across * uy
+    a[Y] = ay + (low - sx) * uy + 0.5 * across * ux
+    a[UX], a[UY], a[LENGTH], a[SPREAD] = ux, uy, high - low, 0.5 * abs(across)
+    a[R], a[MIDDLE], a[SWEEP], a[CLIMB], a[THETA0] = r, -low, sweep, across / sweep, theta0
+    a[FIRST_COS], a[FIRST_SIN], a[LAST_COS], a[LAST_SIN] = fc, fs, lc, ls
+    a[LOW] = min(ah, bh)
+    if is_in_sector(0.0, -1.0, fc, fs, lc, ls, sense, width):
+        a[LOW] = ah - rise - r
+    a[H] = ah - rise
+    x1, y1 = a[X] + a[LENGTH] * ux, a[Y] + a[LENGTH] * uy
+    wide, deep = a[SPREAD] * abs(uy), a[SPREAD] * abs(ux)
+    box[0], box[1] = min(a[X], x1) - wide, max(a[X], x1) + wide
+    box[2], box[3] = min(a[Y], y1) - deep, max(a[Y], y1) + deep
+    return code_of(UPRIGHT_FORM, profile)
 
 
 @kernel
 def pack_moves(
-    is_arc, start, end, centre, sweep, tool, matrix, offset, numbers, profiles, radii, rises, view
+    is_arc, plane, start, end, centre, sweep, tool, matrix, offset, numbers, profiles, outlines, view, columns
 ):
     """Return (codes, records, boxes, rows, fault) of the moves that can touch the viewed rectangle.
 
-    is_arc (n,) bool; start, end (n, 3), centre (n, 2) mm, sweep (n,) rad, tool (n,) as in Moves, in the
-    program frame; matrix (3, 3), offset (3,) the map to the blank frame; numbers, profiles, radii,
-    rises (c,) the cutters.  view (5,) mm: x0, x1, y0, y1 of the rectangle, and the height
-    above which a tip cuts nothing.
-    codes (k,) int8; records (k, COLUMNS); boxes (k, 4) mm: x0, x1, y0, y1 of the swept plan; rows (k,)
+    is_arc (n,) bool; plane (n,) uint8; start, end (n, 3), centre (n, 2) mm, sweep (n,) rad, tool (n,) as
+    in Moves, in the program frame; matrix (3, 3), offset (3,) the map to the blank frame; numbers,
+    profiles, outlines the cutters (simkit.cutters.kernel_table).  view (5,) mm: x0, x1, y0, y1 of the
+    rectangle, and the height above which a tip cuts nothing.  columns: COLUMNS, or WIDE_COLUMNS when
+    a cutter has the profile code PROFILE or an arc is upright.
+    codes (k,) int8; records (k, columns); boxes (k, 4) mm: x0, x1, y0, y1 of the swept plan; rows (k,)
     int64, growing.  fault: the first row with an unknown cutter, -1 - row for one that is not finite,
     and n when there is none.
     """
     n = start.shape[0]
     codes = np.empty(n, np.int8)
-    records = np.empty((n, COLUMNS), np.float64)
+    records = np.empty((n, columns), np.float64)
     boxes = np.empty((n, 4), np.float64)
     rows = np.empty(n, np.int64)
     up = 1.0 if matrix[2, 2] > 0.0 else -1.0
@@ -116,10 +173,10 @@ def pack_moves(
             if which < 0:
                 return codes[:0], records[:0], boxes[:0], rows[:0], i
         profile = profiles[which]
-        radius = radii[which]
-        rise = rises[which]
-        ah = up * (matrix[2, 2] * start[i, 2] + offset[2])
-        bh = up * (matrix[2, 2] * end[i, 2] + offset[2])
+        outline = outlines[which]
+        radius, base = outline[0], outline[1]
+        ah = up * (matrix[2, 2] * start[i, 2] + offset[2]) + base
+        bh = up * (matrix[2, 2] * end[i, 2] + offset[2]) + base
         ax = m00 * start[i, 0] + m01 * start[i, 1] + ox
         ay = m10 * start[i, 0] + m11 * start[i, 1] + oy
         bx = m00 * end[i, 0] + m01 * end[i, 1] + ox
@@ -128,14 +185,28 @@ def pack_moves(
         cy = m10 * centre[i, 0] + m11 * centre[i, 1] + oy
         if not math.isfinite(ax + ay + ah + bx + by + bh + cx + cy + sweep[i]):
             return codes[:0], records[:0], boxes[:0], rows[:0], -1 - i
-        if min(ah, bh) > view[4]:
+        is_upright = is_arc[i] and plane[i] != 17 and sweep[i] != 0.0
+        if (min(ah, bh) > view[4] and not is_upright) or radius < 0.0:
             continue
         a = records[count]
         box = boxes[count]
-        a[RADIUS], a[RIM2], a[RISE] = radius, rim_square(radius), rise
-        if profile == CONE and not rise > 0.0:
-            profile = FLAT
-        if is_arc[i] and math.hypot(ax - cx, ay - cy) >= NO_LENGTH and sweep[i] != 0.0:
+        a[RADIUS], a[RIM2], a[RISE] = radius, rim_square(radius), outline[2]
+        if columns > FLAT_TO:
+            for j in range(3, outlines.shape[1]):
+                a[FLAT_TO + j - 3] = outline[j]
+        if is_upright:
+            # The angle grows from the level axis of the plane to z: that is the sense of plane 19.
+            axis, level = (0, 1) if plane[i] == 18 else (1, 0)
+            sx, rise = start[i, axis] - centre[i, level], start[i, 2] - centre[i, 1 - level]
+            upward = -sweep[i] if plane[i] == 18 else sweep[i]
+            if math.hypot(sx, rise) < NO_LENGTH:
+                code = _pack_line(a, box, profile, ax, ay, ah, bx, by, bh)
+            else:
+                ux, uy = matrix[0, axis], matrix[1, axis]
+                code = _pack_upright(a, box, profile, ux, uy, sx, ax, ay, ah, bx, by, bh, rise, upward)
+            if a[LOW] > view[4]:
+                continue
+        elif is_arc[i] and math.hypot(ax - cx, ay - cy) >= NO_LENGTH and sweep[i] != 0.0:
             code = _pack_arc(a, box, profile, cx, cy, ax, ay, ah, bh, turned * sweep[i])
         else:
             code = _pack_line(a, box, profile, ax, ay, ah, bx, by, bh)

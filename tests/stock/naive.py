@@ -4,6 +4,8 @@ import numpy as np
 
 from simkit.moves.table import ARC
 
+AXES = {17: (0, 1), 18: (2, 0), 19: (1, 2)}  # G17 turns x to y, G18 z to x, G19 y to z
+
 
 def path(moves, row, n):
     """Tip places (n, 3) of one move, evenly spaced, from the definition of the table of moves."""
@@ -12,9 +14,10 @@ def path(moves, row, n):
     tips = start + share * (end - start)
     if moves.kind[row] == ARC:
         turn = share[:, 0] * moves.sweep[row]
-        x, y = start[:2] - moves.centre[row]
-        tips[:, 0] = moves.centre[row, 0] + x * np.cos(turn) - y * np.sin(turn)
-        tips[:, 1] = moves.centre[row, 1] + x * np.sin(turn) + y * np.cos(turn)
+        u, v = AXES[int(moves.plane[row])]
+        x, y = start[[u, v]] - moves.centre[row]
+        tips[:, u] = moves.centre[row, 0] + x * np.cos(turn) - y * np.sin(turn)
+        tips[:, v] = moves.centre[row, 1] + x * np.sin(turn) + y * np.cos(turn)
     return tips
 
 

@@ -15,36 +15,52 @@ mp.dps = 40
 SAMPLES = 721
 
 
+def profile(cutter, distance):
+    """Height of the cutting edge above the tip, from what the shape's measures mean."""
+    q = max(distance - mp.mpf(cutter.shift), 0)
+    radius = mp.mpf(cutter.diameter) / 2
+    if cutter.shape == "ball":
+        return radius - mp.sqrt(max(radius**2 - q**2, 0))
+    if cutter.shape == "bull-nose":
+        corner = mp.mpf(cutter.corner)
+        out = max(q - (radius - corner), 0)
+        return corner - mp.sqrt(max(corner**2 - out**2, 0))
+    if cutter.shape == "tapered ball":
+        ball, taper = mp.mpf(cutter.tip) / 2, mp.radians(mp.mpf(cutter.taper))
+        if q <= ball * mp.cos(taper):
+            return ball - mp.sqrt(max(ball**2 - q**2, 0))
+        # The side line is as far from the ball's centre as the ball's radius.
+        return ball + (q * mp.cos(taper) - ball) / mp.sin(taper)
+    if cutter.shape in ("vee", "drill"):
+        flat = mp.mpf(cutter.tip or 0) / 2
+        return max(q - flat, 0) / mp.tan(mp.radians(mp.mpf(cutter.point or 118)) / 2)
+    return mp.mpf(0)
+
+
 class PreciseMove:
     """One move of a table and its cutter, in the arithmetic of `mp`."""
 
     def __init__(self, moves, row, cutter):
-        self.shape = cutter.shape
-        self.radius = mp.mpf(cutter.radius)
-        self.rise = mp.mpf(cutter.rise)
+        self.cutter = cutter
+        self.radius = mp.mpf(cutter.diameter) / 2 + mp.mpf(cutter.shift)
         self.start = [mp.mpf(float(v)) for v in moves.start[row]]
         self.end = [mp.mpf(float(v)) for v in moves.end[row]]
         self.centre = [mp.mpf(float(v)) for v in moves.centre[row]]
         self.sweep = mp.mpf(float(moves.sweep[row]))
         self.is_arc = moves.kind[row] == ARC
+        self.axes = naive.AXES[int(moves.plane[row])]
 
     def at(self, share, x, y):
         """Return (distance - R, height) at the share 0..1 of the move, seen from (x, y)."""
+        tip = [a + share * (b - a) for a, b in zip(self.start, self.end, strict=True)]
         if self.is_arc:
             c, s = mp.cos(share * self.sweep), mp.sin(share * self.sweep)
-            px, py = self.start[0] - self.centre[0], self.start[1] - self.centre[1]
-            tx = self.centre[0] + px * c - py * s
-            ty = self.centre[1] + px * s + py * c
-        else:
-            tx = self.start[0] + share * (self.end[0] - self.start[0])
-            ty = self.start[1] + share * (self.end[1] - self.start[1])
-        z = self.start[2] + share * (self.end[2] - self.start[2])
-        distance = mp.sqrt((tx - x) ** 2 + (ty - y) ** 2)
-        if self.shape == "ball":
-            z += self.radius - mp.sqrt(max(self.radius**2 - distance**2, 0))
-        elif self.shape == "drill":
-            z += self.rise * distance
-        return distance - self.radius, z
+            u, v = self.axes
+            pu, pv = self.start[u] - self.centre[0], self.start[v] - self.centre[1]
+            tip[u] = self.centre[0] + pu * c - pv * s
+            tip[v] = self.centre[1] + pu * s + pv * c
+        distance = mp.sqrt((tip[0] - x) ** 2 + (tip[1] - y) ** 2)
+        return distance - self.radius, tip[2] + profile(self.cutter, distance)
 
     def lowest(self, x, y, away, height):
         """Return the lowest height over (x, y), +inf where the cutter does not pass.
@@ -58,7 +74,9 @@ class PreciseMove:
             share_low, share, share_high = (mp.mpf(k) / (SAMPLES - 1) for k in (low, i, high))
             if away[i] * away[high] <= 0 and i < high:
                 best = min(best, self._rim(share, share_high, x, y))
-            if away[i] <= 0 and height[i] <= min(height[low], height[high]):
+            if away[i] <= 0 and height[low] == height[i] == height[high]:
+                best = min(best, self.at(share, x, y)[1]) if best == mp.inf else best  # level here
+            elif away[i] <= 0 and height[i] <= min(height[low], height[high]):
                 best = min(best, self._golden(share_low, share_high, x, y))
             if away[i] > 0 and away[i] <= min(away[low], away[high]):
                 best = min(best, self._graze(share_low, share_high, x, y))
