@@ -9,9 +9,10 @@ runs all round the part at `skin` heights; the last side cuts through it and lea
 
 from __future__ import annotations
 
+import itertools
 import math
 import struct
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -151,7 +152,7 @@ class Solid:
         return out.reshape(x.shape)
 
     def tip(self, x, y, radius):
-        """Return the lowest tip height of a ball at x, y that stays out of the mesh, exact; -inf beside it."""
+        """Return the lowest height of a ball's tip at x, y that stays out of the mesh, exact; -inf beside."""
         return self._ask(drop_ball, x, y, radius)
 
     def top(self, x, y):
@@ -190,7 +191,10 @@ def loops(values, level, x, y, least=4.0, tolerance=0.01):
         if length >= least and np.array_equal(line[0], line[-1]):
             half = len(line) // 2  # a closed path has no chord from end to end
             solid = np.column_stack([line, np.zeros(len(line))])
-            parts = [toolpaths.thinned(solid[: half + 1], tolerance), toolpaths.thinned(solid[half:], tolerance)]
+            parts = [
+                toolpaths.thinned(solid[: half + 1], tolerance),
+                toolpaths.thinned(solid[half:], tolerance),
+            ]
             found.append(np.concatenate([parts[0], parts[1][1:]])[:, :2])
     return found
 
@@ -209,13 +213,16 @@ class Side:
     """One side of a part as it is carved.
 
     solid: the mesh in x, y, h.  top: h of the blank's face.  floor: h down to which this side cuts
-    beside the part.  clear: length of passes in a straight line is nothing; step: between passes.
+    beside the part.  tabs: as segments in plan, at the floor.  sinks: whether the ball may go below
+    the floor at the part's edge, for a part that lies below the skin here and there.
     """
 
     program: toolpaths.Program
     solid: Solid
     top: float
     floor: float
+    tabs: list = field(default_factory=list)
+    sinks: bool = False
     cell: float = 0.25
 
     @cached_property
@@ -254,30 +261,41 @@ class Side:
         rest = np.concatenate([path[~is_ramp], down[1:]])
         program.path(np.column_stack([rest, np.full(len(rest), level)]))
 
-    def rough(self, part_floor=-np.inf, allowance=ALLOWANCE):
+    def floor_at(self, x, y, radius):
+        """Return how low a ball's tip may go for the skin's sake."""
+        if not self.sinks:
+            return self.floor
+        is_skin = self.solid.beside(x, y, radius + 1.0) >= radius
+        for a, b in self.tabs:
+            is_skin |= _to_segment(x, y, a, b) < TAB_WIDTH / 2 + radius
+        return np.where(is_skin, self.floor, -np.inf)
+
+    def rough(self, allowance=ALLOWANCE):
         """Clear the wood above the part level by level, down to the floor."""
         solid, program = self.solid, self.program
         program.begin(f"roughing, {allowance:g} mm left on" if allowance else "face of the part")
 
         def surface(x, y):
-            part = np.maximum(solid.top(x, y) + allowance, max(self.floor, part_floor))
+            part = np.maximum(solid.top(x, y) + allowance, self.floor_at(x, y, 0.01))
             return np.where(solid.from_hull(x, y) <= TRENCH, part, self.top + SAFE)
 
         x, y = self.grid
         side = 0.3 if allowance else 0.0
         lattice = toolpaths.Lattice(surface, (x[0], y[0]), (x[-1], y[-1]), FLAT_R + side, 0.0, self.cell)
-        lowest = max(self.floor, part_floor)
+        lowest = float(lattice.tip.min())
         count = max(1, math.ceil((self.top - lowest) / STEP_DOWN))
         levels = np.linspace(self.top, lowest, count + 1)
-        for above, level in zip(levels, levels[1:], strict=False):
+        for above, level in itertools.pairwise(levels):
             for path in loops(lattice.tip, level + 1e-6, lattice.x, lattice.y, 8.0, 0.05):
                 self.round_and_down(path, above, level)
             toolpaths.clear_level(program, lattice, float(level), ROW, None, self.openness)
 
     def spans(self, step, grow):
         """Return passes (x, y first, y last) over the hull grown by `grow`."""
-        x, y = self.grid
-        xs = np.arange(self.solid.hull[:, 0].min() - grow + step / 3, self.solid.hull[:, 0].max() + grow, step)
+        _x, y = self.grid
+        xs = np.arange(
+            self.solid.hull[:, 0].min() - grow + step / 3, self.solid.hull[:, 0].max() + grow, step
+        )
         fine = np.arange(y[0], y[-1], 0.1)
         found = []
         for at in xs:
@@ -288,7 +306,7 @@ class Side:
 
     def over(self, radius):
         """Return the function that says how low a ball's tip may go at x, y."""
-        return lambda x, y: np.maximum(self.solid.tip(x, y, radius), self.floor)
+        return lambda x, y: np.maximum(self.solid.tip(x, y, radius), self.floor_at(x, y, radius))
 
     def finish(self, step=0.6, radius=BALL_R):
         """Pass over the whole part with a ball that touches it."""
@@ -340,47 +358,52 @@ class Side:
         """Return how near a path (n, 2) comes to the part's shadow."""
         return float(self.solid.beside(*path.T, 2 * FLAT_R).min())
 
-    def tabs(self, skin, count=4, beyond=3.0):
-        """Return tabs as segments ((x, y), (x, y)), where the part is thickest at the skin.
-
-        skin: (low, high) h of it.  They stand on the hull, spread round the part.
-        """
-        x, y = self.grid
-        best = max(loops(self.beside, 0.3, x, y), key=len)
-        gone = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(best, axis=0), axis=1))])
-        at = np.arange(0, gone[-1], 1.0)
-        points = np.column_stack([np.interp(at, gone, best[:, k]) for k in (0, 1)])
-        along = np.roll(points, -3, 0) - np.roll(points, 3, 0)
-        out = np.column_stack([along[:, 1], -along[:, 0]]) / np.linalg.norm(along, axis=1, keepdims=True)
-        if self.solid.beside(*(points + 0.3 * out).T, 3).mean() < self.solid.beside(*points.T, 3).mean():
-            out = -out
-        inner = points - 1.3 * out
-        under = Solid(self.solid.corners * [1, 1, -1])
-        thick = np.minimum(self.solid.top(*inner.T), skin[1]) - np.maximum(-under.top(*inner.T), skin[0])
-        is_near = self.solid.from_hull(*points.T) > -1.0
-        thick = np.where(is_near & np.isfinite(thick), thick, -np.inf)
-        score = ndimage.minimum_filter1d(thick, 7, mode="wrap")
-        found = []
-        for turn in range(count):
-            is_here = np.arange(len(at)) * count // len(at) == turn
-            middle = 1 - np.abs(at / gone[-1] * count - turn - 0.5)  # ties go to the middle
-            k = int(np.where(is_here, score + 0.05 * middle, -np.inf).argmax())
-            if np.isfinite(score[k]):
-                a, b = points[k] - 2.0 * out[k], points[k] + (TRENCH + beyond) * out[k]
-                found.append((tuple(map(float, a)), tuple(map(float, b))))
-        return found
-
-    def through(self, level, tabs):
+    def through(self, level):
         """Cut the skin away round the part, down to `level`, all but the tabs."""
-        self.program.begin(f"through the skin, {len(tabs)} tabs")
+        self.program.begin(f"through the skin, {len(self.tabs)} tabs")
         x, y = self.grid
         room = np.minimum(self.beside - FLAT_R - OFF, TRENCH - self.from_hull - FLAT_R)
-        for a, b in tabs:
+        for a, b in self.tabs:
             room = np.minimum(room, _to_segment(x[:, None], y[None, :], a, b) - TAB_WIDTH / 2 - FLAT_R)
         for path in loops(room, 0.0, x, y):
             self.round_and_down(path, self.floor, level)
         free = Free(x, y, room, level, 0.3)
         toolpaths.clear_level(self.program, free, level, ROW, None, self.openness)
+
+
+def find_tabs(solid, skin, count=4, beyond=3.0):
+    """Return tabs as segments ((x, y), (x, y)), where the part is thickest at the skin.
+
+    skin: (low, high) h of it.  They stand on the hull, spread round the part.
+    """
+    low, high = solid.hull.min(axis=0) - 3.0, solid.hull.max(axis=0) + 3.0
+    x, y = (np.arange(a, b, 0.25) for a, b in zip(low, high, strict=True))
+    rings = loops(solid.beside(x[:, None], y[None, :], 2.0), 0.3, x, y)
+    best = max(rings, key=lambda ring: np.ptp(ring, axis=0).prod())  # the outermost
+    gone = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(best, axis=0), axis=1))])
+    at = np.arange(0, gone[-1], 1.0)
+    points = np.column_stack([np.interp(at, gone, best[:, k]) for k in (0, 1)])
+    along = np.roll(points, -3, 0) - np.roll(points, 3, 0)
+    out = np.column_stack([along[:, 1], -along[:, 0]]) / np.linalg.norm(along, axis=1, keepdims=True)
+    if solid.beside(*(points + 0.3 * out).T, 3).mean() < solid.beside(*points.T, 3).mean():
+        out = -out
+    under = Solid(solid.corners * [1, 1, -1])
+    thick = np.full(len(at), np.inf)
+    for inside in (0.6, 1.3):
+        inner = points - inside * out
+        here = np.minimum(solid.top(*inner.T), skin[1]) - np.maximum(-under.top(*inner.T), skin[0])
+        thick = np.minimum(thick, np.where(np.isfinite(here), here, -np.inf))
+    thick = np.where(solid.from_hull(*points.T) > -1.0, thick, -np.inf)
+    score = ndimage.minimum_filter1d(thick, 7, mode="wrap")
+    found = []
+    for turn in range(count):
+        is_here = np.arange(len(at)) * count // len(at) == turn
+        middle = 1 - np.abs(at / gone[-1] * count - turn - 0.5)  # ties go to the middle
+        k = int(np.where(is_here, score + 0.05 * middle, -np.inf).argmax())
+        if score[k] > 0.5:
+            a, b = points[k] - 2.0 * out[k], points[k] + (TRENCH + beyond) * out[k]
+            found.append((tuple(map(float, a)), tuple(map(float, b))))
+    return found
 
 
 def _to_segment(x, y, a, b):
@@ -395,7 +418,9 @@ def _runs(mask, x, y, step):
     open_runs, done = [], []
     for i in range(0, len(x), every):
         edges = np.flatnonzero(np.diff(np.concatenate([[0], mask[i].astype(int), [0]])))
-        now = [(float(x[i]), float(y[a]), float(y[b - 1])) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+        now = [
+            (float(x[i]), float(y[a]), float(y[b - 1])) for a, b in zip(edges[::2], edges[1::2], strict=True)
+        ]
         going = []
         for span in now:
             near = [run for run in open_runs if run[-1][1] <= span[2] and run[-1][2] >= span[1]]

@@ -18,10 +18,10 @@ def drop_ball(corners, first, items, low_x, low_y, edge, nx, ny, x, y, radius, o
     """
     for k in range(len(x)):
         px, py, best = x[k], y[k], -math.inf
-        i0 = max(0, int(math.floor((px - radius - low_x) / edge)))
-        i1 = min(nx - 1, int(math.floor((px + radius - low_x) / edge)))
-        j0 = max(0, int(math.floor((py - radius - low_y) / edge)))
-        j1 = min(ny - 1, int(math.floor((py + radius - low_y) / edge)))
+        i0 = max(0, math.floor((px - radius - low_x) / edge))
+        i1 = min(nx - 1, math.floor((px + radius - low_x) / edge))
+        j0 = max(0, math.floor((py - radius - low_y) / edge))
+        j1 = min(ny - 1, math.floor((py + radius - low_y) / edge))
         for j in range(j0, j1 + 1):
             for i in range(i0, i1 + 1):
                 for at in range(first[j * nx + i], first[j * nx + i + 1]):
@@ -72,10 +72,10 @@ def plan_distance(corners, first, items, low_x, low_y, edge, nx, ny, x, y, most,
     """Distance in plan from each (x, y) to the shadow of the triangles: 0 inside, at most `most`."""
     for k in range(len(x)):
         px, py, best = x[k], y[k], most * most
-        i0 = max(0, int(math.floor((px - most - low_x) / edge)))
-        i1 = min(nx - 1, int(math.floor((px + most - low_x) / edge)))
-        j0 = max(0, int(math.floor((py - most - low_y) / edge)))
-        j1 = min(ny - 1, int(math.floor((py + most - low_y) / edge)))
+        i0 = max(0, math.floor((px - most - low_x) / edge))
+        i1 = min(nx - 1, math.floor((px + most - low_x) / edge))
+        j0 = max(0, math.floor((py - most - low_y) / edge))
+        j1 = min(ny - 1, math.floor((py + most - low_y) / edge))
         for j in range(j0, j1 + 1):
             for i in range(i0, i1 + 1):
                 for at in range(first[j * nx + i], first[j * nx + i + 1]):
