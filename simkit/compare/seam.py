@@ -87,6 +87,22 @@ class ShiftFit:
     is_observable: np.ndarray
     rms: float
 
+    def offset_at(self, place: np.ndarray, normal: np.ndarray) -> float:
+        """Return the offset (mm) that this shift alone makes at a place (2,) mm with outward normal (2,)."""
+        rx, ry = place - np.array(self.about)
+        turn = np.radians(self.turn_degrees)
+        return float(normal[0] * (self.dx - turn * ry) + normal[1] * (self.dy + turn * rx))
+
+    def explains(self, seam: Seam, station: int) -> bool:
+        """Return whether the step at a station of the seam comes mostly from this shift.
+
+        The shift alone must make three quarters of it, and the rest of the seam must agree: a step at a
+        few stations of a seam that meets elsewhere is no shift.
+        """
+        value = float(seam.offset[station])
+        alone = self.offset_at(seam.stations[station], seam.normal[station])
+        return self.rms < abs(value) / 4 and abs(alone - value) < abs(value) / 4
+
     @property
     def words(self) -> str:
         """What the fit says, and what it cannot say."""

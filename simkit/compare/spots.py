@@ -10,6 +10,7 @@ from simkit.errors import ShapeError
 from simkit.stock.field import Lattice
 from simkit.target.envelope import Envelopes
 
+JOINED = 4.0  # mm: hidden cells this close together are one place to a person
 TIE = 1e-4  # mm: values this close to the worst are as bad
 
 
@@ -32,8 +33,10 @@ class Spot:
     box: tuple[int, int, int, int]
 
 
-def spots(values: np.ndarray, mask: np.ndarray, lattice: Lattice) -> list[Spot]:
+def spots(values: np.ndarray, mask: np.ndarray, lattice: Lattice, joined: float = 0.0) -> list[Spot]:
     """Return the connected spots (8 neighbours) of a mask, worst first.
+
+    joined mm: cells no farther apart than this count as connected too.
 
     values (ny, nx): finite where mask; mask (ny, nx) bool; lattice: theirs.
     Among cells within TIE of the worst the one nearest to the spot's middle is named (a flat spot is
@@ -44,9 +47,13 @@ def spots(values: np.ndarray, mask: np.ndarray, lattice: Lattice) -> list[Spot]:
 
     if values.shape != lattice.shape or mask.shape != lattice.shape:
         raise ShapeError(f"values {values.shape} and mask {mask.shape} must be {lattice.shape}")
-    label, count = ndimage.label(mask, structure=np.ones((3, 3), dtype=int))
-    if count == 0:
+    if not mask.any():
         return []
+    near = mask
+    if joined > lattice.cell:
+        near = ndimage.distance_transform_edt(~mask, sampling=lattice.cell) <= joined / 2
+    label, count = ndimage.label(near, structure=np.ones((3, 3), dtype=int))
+    label[~mask] = 0
     flat = np.flatnonzero(mask)
     of = label.ravel()[flat]
     size = np.abs(values.ravel()[flat].astype(np.float64))
@@ -84,6 +91,7 @@ def hidden(envelopes: Envelopes, least: float = 0.05) -> list[Spot]:
 
     envelopes: of the target.  least mm: shorter voids are left out (facets of a coarse mesh).
     Spot.value is the length of column inside the outline that is not part, mm, exact at cell centres;
-    nothing can be cut away there from the two sides.
+    nothing can be cut away there from the two sides.  A wall that leans a little under is hidden in single
+    cells along it: those within JOINED of each other are one spot.
     """
-    return spots(envelopes.void, envelopes.void > least, envelopes.lattice)
+    return spots(envelopes.void, envelopes.void > least, envelopes.lattice, JOINED)

@@ -43,13 +43,12 @@ def find(evidence: Evidence) -> list[Finding]:
         other = f"; the other face was cut by {sources[0]['file']}:{sources[0]['line']}" if sources else ""
         rest = len(found) - shape.MOST
         lesser = f" ({rest} lesser spots are not listed)" if nth == shape.MOST - 1 and rest > 0 else ""
-        wanted = "" if spot.target is None else f", the part has {spot.target:.2f} mm"
         side = (1 if evidence.frames[int(evidence.moves.setup[row])].up > 0 else 2) if row >= 0 else None
         findings.append(
             Finding(
                 kind="thin-wall",
                 severity=severity,
-                message=f"wood only {looked.thickness:.2f} mm thick{wanted}{other}{lesser}",
+                message=f"{_words(looked)}{other}{lesser}",
                 advice=(
                     "The part itself is this thin here; thicken it if it must bear load."
                     if spot.is_by_design
@@ -75,6 +74,14 @@ def _judged(evidence: Evidence) -> np.ndarray:
     cells = max(1, round(BESIDE_HOLDING / evidence.field.lattice.cell))
     is_near_holding = ndimage.binary_dilation(evidence.outside.is_holding, iterations=cells)
     return evidence.envelopes.is_part & ~is_near_holding
+
+
+def _words(spot: ThinSpot) -> str:
+    """Return how thick the wood is and what the part has there, in words."""
+    if spot.is_by_design:
+        return f"the part is thin here by design, {spot.target:.2f} mm; the wood is {spot.thickness:.2f} mm"
+    wanted = "" if spot.target is None else f", the part has {spot.target:.2f} mm"
+    return f"wood only {spot.thickness:.2f} mm thick{wanted}"
 
 
 def _severity(spot: ThinSpot, limit: float) -> str:

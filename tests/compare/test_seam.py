@@ -340,3 +340,37 @@ def test_seam__refuses_a_mask_of_another_shape(shifted):
         find_seam(shifted.field, np.zeros((3, 4), bool), shifted.heights)
     with pytest.raises(ValueError, match="spacing 0 and reach 3 must be positive"):
         shifted.seam(spacing=0.0)
+
+
+def made_seam(offset):
+    """Stations all round a rectangle of 60 x 40 with these offsets."""
+    s = np.arange(len(offset)) / len(offset) * 4
+    k = s.astype(int)
+    along = (s - k - 0.5)[:, None]
+    normal = np.array([(0.0, -1.0), (1.0, 0.0), (0.0, 1.0), (-1.0, 0.0)])[k]
+    tangent = np.column_stack([-normal[:, 1], normal[:, 0]])
+    stations = (normal / 2 + along * tangent) * (60, 40)
+    n = len(offset)
+    return Seam(
+        stations, np.zeros(n, np.int32), normal, np.asarray(offset, float), np.full(n, 0.01), np.zeros(n),
+        np.zeros(n, np.int32), np.zeros(n, np.int32),
+    )  # fmt: skip
+
+
+def test_fit__a_step_at_a_few_stations_is_no_shift():
+    offset = np.zeros(200)
+    offset[20:22] = 0.27
+    seam = made_seam(offset)
+    fit = fit_shift(seam)
+    assert fit.rms < 0.27 / 4  # what the fit leaves is small, as nearly all of the seam is
+    assert not fit.explains(seam, seam.worst)
+
+
+def test_fit__a_true_shift_explains_its_step():
+    seam = made_seam(np.zeros(200))
+    offset = seam.normal @ (0.1, -0.5)
+    seam = made_seam(offset)
+    fit = fit_shift(seam)
+    assert (fit.dx, fit.dy) == pytest.approx((0.1, -0.5), abs=1e-9)
+    assert fit.offset_at(seam.stations[7], seam.normal[7]) == pytest.approx(offset[7])
+    assert fit.explains(seam, seam.worst)
