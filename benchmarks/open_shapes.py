@@ -74,10 +74,12 @@ def hills(data):
 
 
 def sea_floor(data):
-    """Sea floor and coast, all cut from one side."""
+    """Sea floor and coast, smoothed likewise, all cut from one side."""
+    from scipy.ndimage import gaussian_filter
+
     with np.load(installed("matplotlib", "mpl-data", "sample_data", "topobathy.npz")) as file:
-        heights = file["topo"]
-    return open_shapes.relief("sea floor", "matplotlib, topobathy.npz", heights, 1.3, 5.0, 18.0, "one side")
+        heights = gaussian_filter(file["topo"].astype(float), 1.5)
+    return open_shapes.relief("sea floor", "matplotlib, topobathy.npz", heights, 1.2, 5.0, 9.0, "one side")
 
 
 def bunny(data):

@@ -329,7 +329,7 @@ class Side:
             left.append(ndimage.grey_erosion(tip, footprint=is_in, structure=-rise, mode="nearest"))
         return x, y, left[0] - left[1]
 
-    def rest(self, step=0.3, least=0.15, margin=1.0):
+    def rest(self, step=0.3, least=0.1, margin=1.0):
         """Clean what the big ball could not get into with the small one, spot after spot."""
         x, y, left = self.left_by(BALL_R)
         is_left = (left > least) & (self.solid.beside(x[:, None], y[None, :], 3.0) <= 0)

@@ -185,9 +185,13 @@ def side2(shape, ball_r=carving.BALL_R):
 
 
 def without(program, start):
-    """Return the text of a program with the lines of one section taken out (approach and all)."""
-    first, last = next(span for name, span in program.sections.items() if name.startswith(start))
-    return "\n".join(program.lines[: first - 1] + program.lines[last:]) + "\n"
+    """Return the text of a program with the lines of one section taken out, where it has that section."""
+    lines = list(program.lines)
+    for name, (first, last) in program.sections.items():
+        if name.startswith(start):
+            del lines[first - 1 : last]
+            break
+    return "\n".join(lines) + "\n"
 
 
 def job_text(shape, turn="about x", offset="", cutters=carving.CUTTERS, name=""):
@@ -227,12 +231,7 @@ def spoil(shape, programs, folder):
     8 mm ball in the holder where the program thinks of 6.  wrong turn: about y.
     """
     texts = [program.text() for program in programs]
-    bare = [
-        without(program, "part, passes") if program.sections else text
-        for program, text in zip(programs, texts, strict=False)
-    ]
-    if shape.way == "relief":
-        bare[1] = texts[1]
+    bare = [without(program, "part, passes") for program in programs]
     fat = re.sub(r'(shape = "ball"\ndiameter = )6', r"\g<1>8", carving.CUTTERS)
     jobs = {
         "no finish": (bare, {}),

@@ -184,8 +184,9 @@ def test_hidden__a_wall_that_leans_under_is_one_spot():
     """A hole whose wall leans 1 degree under: single cells along it are hidden, here and there."""
     turn = np.linspace(0, 2 * np.pi, 60, endpoint=False)
     rings = [(8.0, 0.0), (8.3, 10.0), (8.0, 20.0)]  # narrowest at both faces
-    hole = np.concatenate([np.column_stack([r * np.cos(turn), r * np.sin(turn), 0 * turn + z]) for r, z in rings])
-    lower, upper = (trimesh.convex.convex_hull(hole[a:b] + (20, 20, 0)) for a, b in ((0, 120), (60, 180)))
+    ring = np.column_stack([np.cos(turn), np.sin(turn)])
+    hole = np.concatenate([np.insert(20 + r * ring, 2, z, axis=1) for r, z in rings])
+    lower, upper = (trimesh.convex.convex_hull(hole[a:b]) for a, b in ((0, 120), (60, 180)))
     part = minus(box((5, 5, 0), (35, 35, 20)), lower, upper)
     assert part.is_watertight
     lattice = Lattice((0.0, 0.0), 0.5, 80, 80)
