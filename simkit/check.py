@@ -375,7 +375,9 @@ def _sides(evidence: Evidence) -> None:
     evidence.turns = _turn_fits(evidence)
     if len({frame.up for frame in evidence.frames}) < 2:
         return
-    evidence.seam = find_seam(evidence.field, evidence.envelopes.is_part, evidence.heights)
+    evidence.seam = find_seam(
+        evidence.field, evidence.envelopes.is_part, evidence.heights, wanted=evidence.target_grid.heights
+    )
 
 
 def _turn_fits(evidence: Evidence) -> list:

@@ -10,6 +10,7 @@ from simkit.errors import ShapeError
 from simkit.stock.field import Lattice
 from simkit.target.envelope import Envelopes
 
+JOINED = 4.0  # mm: hidden cells this close together are one place to a person
 TIE = 1e-4  # mm: values this close to the worst are as bad
 
 
@@ -98,6 +99,7 @@ def hidden(envelopes: Envelopes, least: float = 0.05) -> list[Spot]:
 
     envelopes: of the target.  least mm: shorter voids are left out (facets of a coarse mesh).
     Spot.value is the length of column inside the outline that is not part, mm, exact at cell centres;
-    nothing can be cut away there from the two sides.
+    nothing can be cut away there from the two sides.  A wall that leans a little under is hidden in single
+    cells along it: those within JOINED of each other are one spot.
     """
-    return spots(envelopes.void, envelopes.void > least, envelopes.lattice)
+    return spots(envelopes.void, envelopes.void > least, envelopes.lattice, JOINED)

@@ -14,6 +14,7 @@ from simkit.stock.field import Field, Lattice
 
 UPRIGHT = 0.5  # rise per length of a chord across it: a wall whose chord is steeper is a floor
 STRIDE = 2  # cells between two looks
+ROUGH = 0.5  # of the thickness: a bound larger than this makes the ratio known from below only
 LEAST_THICKNESS = 1.0  # cells: what is thinner may be an artefact of the lattice
 
 
@@ -21,8 +22,11 @@ LEAST_THICKNESS = 1.0  # cells: what is thinner may be an artefact of the lattic
 class Standing:
     """One connected feature that stands taller than a multiple of its thickness.
 
-    ratio: its lever over its thickness at its worst place, which lies within ratio +- bound.
-    thickness, height, lever mm there.  at (x, y, z) mm, blank frame: top of it, or bottom where it hangs.
+    ratio: its lever over its thickness at its worst place, true to ratio +- bound; bound inf
+    where the thickness is not known to half of itself: the ratio is then at least
+    lever / (thickness + thickness_bound).
+    thickness (+- thickness_bound), height, lever mm there.
+    at (x, y, z) mm, blank frame: top of it, or bottom where it hangs.
     cell (iy, ix): that place.  is_up: it stands up from the ground, else it hangs down.
     run (ux, uy): unit direction in plan along it.  length mm: how far it runs that way.
     area mm2 in plan, cells: how many.  rows: moves that cut its two faces, -1 where none did.
@@ -31,6 +35,7 @@ class Standing:
     ratio: float
     bound: float
     thickness: float
+    thickness_bound: float
     height: float
     lever: float
     at: tuple[float, float, float]
@@ -164,8 +169,9 @@ def _features(field: Field, walls, found, tall, at_z, is_tall, is_up: bool) -> l
         features.append(
             Standing(
                 ratio=ratio,
-                bound=lever / max(thickness - bound, 1e-3) - ratio,
+                bound=lever / (thickness - bound) - ratio if bound <= ROUGH * thickness else math.inf,
                 thickness=thickness,
+                thickness_bound=bound,
                 height=height,
                 lever=lever,
                 at=(
@@ -269,11 +275,23 @@ class StandingWatch:
         found = [
             Stood(feature, last_row, any(_is_same(feature, latest) for latest in self._latest))
             for feature, last_row in self._kept
+            if feature.is_up or not any(_is_same_wood(feature, other) for other, _ in self._kept)
         ]
         return sorted(found, key=lambda one: (-one.feature.ratio, one.feature.cell))
 
 
 def _is_same(a: Standing, b: Standing) -> bool:
     """Whether two features of different moments are the same wood: their worst places are close."""
+    return a.is_up == b.is_up and _is_close(a, b)
+
+
+def _is_close(a: Standing, b: Standing) -> bool:
     apart = np.hypot(a.at[0] - b.at[0], a.at[1] - b.at[1])
-    return a.is_up == b.is_up and bool(apart <= max(a.length, b.length) / 2 + max(a.thickness, b.thickness))
+    return bool(apart <= max(a.length, b.length) / 2 + max(a.thickness, b.thickness))
+
+
+def _is_same_wood(hanging: Standing, other: Standing) -> bool:
+    """Whether a feature that hangs also stands: free at both ends, seen from either."""
+    if hanging.is_up or not other.is_up or not _is_close(hanging, other):
+        return False
+    return abs(other.at[2] - other.height - hanging.at[2]) <= max(other.thickness, hanging.thickness)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from simkit.compare.standing import Stood
+from simkit.compare.standing import Standing, Stood
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
@@ -12,6 +12,7 @@ from simkit.findings.finding import Finding
 MEASURE = (
     "height over the ground beside it, divided by the thickness, on coarse cells between runs of cutters"
 )
+AT_LEAST = "at least so many times: " + MEASURE
 ACROSS = 45.0  # degrees between a feature and the grain from which its fibres are called short
 
 
@@ -24,6 +25,7 @@ def find(evidence: Evidence) -> list[Finding]:
         feature = one.feature
         row = max(feature.rows)
         rest = len(stood) - shape.MOST
+        is_rough = not math.isfinite(feature.bound)
         lesser = f" ({rest} lesser ones are not listed)" if nth == shape.MOST - 1 and rest > 0 else ""
         side = 1 if feature.is_up else 2
         findings.append(
@@ -31,18 +33,18 @@ def find(evidence: Evidence) -> list[Finding]:
                 kind="fragile",
                 severity="warning",
                 message=(
-                    f"{_shape_words(one)} {feature.thickness:.1f} mm thick stands {feature.height:.1f} mm"
+                    f"{_shape_words(one)} {_thickness_words(feature)} mm thick stands {feature.height:.1f} mm"
                     f" high{_moment_words(evidence, one)}{_grain_words(evidence, one)}{lesser}"
                 ),
                 advice=(
                     "It may chip out or break while it is cut: take light passes at full height on both "
                     "faces in turn, a sharp cutter, or leave it thicker until the last pass."
                 ),
-                value=feature.ratio,
-                bound=feature.bound,
+                value=_least(feature) if is_rough else feature.ratio,
+                bound=None if is_rough else feature.bound,
                 limit=limit,
                 unit="",
-                measure=MEASURE,
+                measure=AT_LEAST if is_rough else MEASURE,
                 side=side,
                 area=feature.area,
                 cells=feature.cells,
@@ -58,6 +60,18 @@ def _shape_words(one: Stood) -> str:
     if feature.length < 2 * feature.thickness:
         return "a spire"
     return f"a rib {feature.length:.0f} mm long,"
+
+
+def _least(feature: Standing) -> float:
+    """Return the ratio that is certain."""
+    return feature.lever / (feature.thickness + feature.thickness_bound)
+
+
+def _thickness_words(feature: Standing) -> str:
+    """Return the thickness in words; where it is less than coarse cells can tell, the most it may be."""
+    if math.isfinite(feature.bound):
+        return f"{feature.thickness:.1f}"
+    return f"at most {feature.thickness + feature.thickness_bound:.1f}"
 
 
 def _moment_words(evidence: Evidence, one: Stood) -> str:

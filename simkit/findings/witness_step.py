@@ -30,7 +30,7 @@ def find(evidence: Evidence) -> list[Finding]:
     share = float((size > limit).mean())
     fit = fit_shift(seam)
     beyond = seam.stations[size >= min(limit, value)]
-    is_explained = fit.is_observable.any() and fit.rms < value / 4
+    is_explained = fit.explains(seam, worst)
     cause = f"side 2 lies off side 1 by {_shift_words(fit)}: " if is_explained else ""
     at = (*seam.stations[worst], float(seam.level[worst]))
     setup = shape.setup_of_side(evidence, 2, rows[1])

@@ -228,7 +228,7 @@ def measured_text(row: dict[str, Any]) -> str:
     if row["value"] is None:
         return ""
     bound = f" ±{math.ceil(row['bound'] * 100) / 100:.2f}" if row["bound"] else ""
-    return f"{row['value']:.2f}{bound} {row['unit']}"
+    return f"{row['value']:.2f}{bound} {row['unit']}".rstrip()
 
 
 def _advice(rows: list[dict[str, Any]]) -> list[tuple[str, str]]:

@@ -27,17 +27,18 @@ NARROWEST = 1240  # pixels a page needs for its keys
 SIDE_ROOM, LEFT_ROOM, TOP_ROOM, FRONT_ROOM = 128, 128, 48, 84  # pixels between the page and the map
 RADIUS, SPOT = 17.0, 6.5  # pixels, circle of a finding's number and ring at its place
 LOW, BAND = 260, 54  # pixels: a map lower than this gets a band above for numbers
-MOST_NUMBERS, MOST_LISTED = 60, 16
+MOST_MARKS, MOST_LISTED = 60, 16  # the list below the map gives words to the first; others are rings
 MUST = ("safety", "beyond", "undecided")
 
 # Short words for a finding's kind; a kind that is not here is told by its own name.
 KIND_WORDS = {
     "leftover-cutter": "left standing, cutter can't get in",
-    "leftover-program": "left standing, program did not go there",
+    "leftover-program": "left standing, no pass there",
     "break-through": "too deep: cut right through",
     "gouge": "cut too deep",
     "thin-wall": "thin wall",
     "hidden": "hidden from both sides",
+    "fragile": "times as tall as thick: fragile",
     "witness-step": "step where the sides meet",
     "rapid-contact": "rapid through wood",
     "dowel-miss": "dowel holes do not meet",
@@ -258,8 +259,10 @@ def nice_step(least: float) -> float:
 
 
 def _numbers(page, seen, findings, left, top, busy, band):
-    """Draw the numbers of the findings that have a place, with leaders."""
-    placed = [f for f in findings if f.get("at") is not None][:MOST_NUMBERS]
+    """Draw the numbers of the listed findings that have a place, with leaders; of others a ring each."""
+    for finding in [f for f in findings[MOST_LISTED:] if f.get("at") is not None][: MOST_MARKS - MOST_LISTED]:
+        _ring(page, seen.pixel(*finding["at"][:2]) + np.array((left, top)))
+    placed = [f for f in findings[:MOST_LISTED] if f.get("at") is not None]
     if not placed:
         return
     points = np.array([seen.pixel(f["at"][0], f["at"][1]) for f in placed]) + np.array((left, top))
@@ -271,12 +274,16 @@ def _numbers(page, seen, findings, left, top, busy, band):
         ends = point + along * (np.array([[SPOT], [max(length - RADIUS, SPOT)]]) / length)
         page.line(*ends.T, "white", 4.5, zorder=6.5)
         page.line(*ends.T, colours.INK, 1.6, zorder=7)
-        # A ring, not a dot: the smallest spot must not lie hidden under its own mark.
-        for colour, wide, above in (("white", 4.0, 6.6), (colours.INK, 1.4, 7.1)):
-            ring = Circle(point, SPOT, facecolor="none", edgecolor=colour, zorder=above)
-            ring.set_linewidth(wide * 72 / canvas.BASE_DPI)
-            page.axes.add_patch(ring)
+        _ring(page, point)
         page.number(*centre, finding["number"], finding.get("severity") in MUST, RADIUS)
+
+
+def _ring(page, point):
+    """Mark a place with a ring, not a dot: the smallest spot must not lie hidden under its own mark."""
+    for colour, wide, above in (("white", 4.0, 6.6), (colours.INK, 1.4, 7.1)):
+        ring = Circle(point, SPOT, facecolor="none", edgecolor=colour, zorder=above)
+        ring.set_linewidth(wide * 72 / canvas.BASE_DPI)
+        page.axes.add_patch(ring)
 
 
 def draw_scale_bar(page, pitch, right, y, room):
@@ -363,5 +370,6 @@ def _words(finding):
     kind = str(finding["kind"])
     words = KIND_WORDS.get(kind, kind)
     value = finding.get("value")
-    text = f"{value:.2f} {finding.get('unit') or 'mm'} {words}" if value is not None else words
+    unit = finding.get("unit", "mm")
+    text = words if value is None else f"{value:.2f} {unit} {words}" if unit else f"{value:.1f} {words}"
     return canvas.tidy(text if finding.get("at") is not None else f"{text} (no one place)")

@@ -119,3 +119,35 @@ def test_stage_ends__after_each_run_of_a_cutter_and_each_setup():
 def test_standing_features__refuses_limits_that_mean_nothing(ratio, thickest):
     with pytest.raises(ShapeError, match="ratio"):
         standing_features(carved(X < 0), ratio, thickest)
+
+
+def test_watch__a_blade_free_at_both_ends_is_told_once():
+    is_blade = (np.abs(X - 30) < 1.2) & (np.abs(Y - 25) < 15)
+    is_frame = (np.abs(X - 30) > 20) | (np.abs(Y - 25) > 20)
+    field = carved(is_blade & False, is_gone=~(is_blade | is_frame))
+    lower = np.where(is_blade, np.float32(4.0), field.lower)  # side 2 has cut too
+    field = Field(LATTICE, lower, field.upper, field.lower_move, field.upper_move)
+    assert [one.is_up for one in standing_features(field, 6.0, 5.0)] == [True, False]
+    watch = StandingWatch(6.0, 5.0)
+    watch.look(field, 7)
+    (stood,) = watch.stood()
+    assert stood.feature.is_up
+    assert stood.feature.height == pytest.approx(TOP - 4.0)
+
+
+def test_watch__ribs_above_and_below_one_web_are_two():
+    is_rib = (np.abs(X - 30) < 1.2) & (np.abs(Y - 25) < 15)
+    field = blank_field(LATTICE, 60, 50, TOP)
+    lower = np.where(is_rib, np.float32(0), np.float32(13))
+    upper = np.where(is_rib, np.float32(TOP), np.float32(17))
+    watch = StandingWatch(4.0, 5.0)
+    watch.look(Field(LATTICE, lower, upper, field.lower_move, field.upper_move), 7)
+    assert sorted(one.feature.is_up for one in watch.stood()) == [False, True]
+
+
+def test_rib__thinner_than_cells_can_tell_has_no_bound_but_a_least_ratio():
+    is_rib = (np.abs(X - 30.0) < 0.3) & (np.abs(Y - 25) < 15)
+    (rib,) = standing_features(carved(~is_rib), 6.0, 5.0)
+    assert rib.thickness_bound > rib.thickness / 2
+    assert rib.bound == np.inf
+    assert rib.lever / (rib.thickness + rib.thickness_bound) > 6.0

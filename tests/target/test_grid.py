@@ -139,3 +139,22 @@ def test_distance__order_and_threads_do_not_matter():
         assert np.array_equal(grid.distance(points), many)
     finally:
         numba.set_num_threads(threads)
+
+
+@pytest.mark.parametrize("name", ["ant.ply", "nut.ply", "sphere.ply"])
+def test_heights__against_ray_casts_of_a_mesh_library(name):
+    mesh = trimesh.load_mesh(EXAMPLES / name)
+    rng = np.random.default_rng(3)
+    low, high = mesh.bounds
+    points = rng.uniform(low[:2] - 1, high[:2] + 1, (300, 2))
+    origins = np.column_stack([points, np.full(300, low[2] - 10)])
+    places, ray, _ = mesh.ray.intersects_location(origins, np.tile([0.0, 0.0, 1.0], (300, 1)))
+    lower, upper = np.full(300, np.inf), np.full(300, -np.inf)
+    np.minimum.at(lower, ray, places[:, 2])
+    np.maximum.at(upper, ray, places[:, 2])
+    found = grid_of(mesh).heights(points)
+    is_met = np.isfinite(lower)
+    assert 30 < is_met.sum() < 300
+    assert np.array_equal(np.isfinite(found[0]), is_met)
+    assert np.abs(found[0] - lower)[is_met].max() < 1e-6
+    assert np.abs(found[1] - upper)[is_met].max() < 1e-6
