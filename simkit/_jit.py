@@ -86,4 +86,7 @@ def threads() -> int:
 # No fastmath: with it a NaN can pass isnan, and bits would depend on the vector width.
 kernel = numba.njit(cache=True, nogil=True, fastmath=False, error_model="numpy")
 parallel_kernel = numba.njit(cache=True, nogil=True, parallel=True, fastmath=False, error_model="numpy")
+# For kernels of inner loops that allocate nothing: counting references to their arrays, an atomic addition
+# for each argument and call, costs more than their work.
+plain_kernel = numba.njit(cache=True, nogil=True, fastmath=False, error_model="numpy", _nrt=False)
 prange = numba.prange

@@ -1,0 +1,297 @@
+"""The fast cut of tiles: lists of moves refined from blocks of 16 cells to 8 to 4, then evaluated.
+
+Every block keeps the pieces of moves whose lower bound over it lies below a ceiling of what will be left
+there.  The ceiling is a plane: its slope is that of the move b that is lowest at the block's middle among
+those that cover the whole block, its height the most that b (or the surface as it is) stands above
+that slope.  A move whose bound is nowhere under the ceiling cannot win a cell, and is dropped for
+all blocks inside.  Blocks of 4 x 4 cells evaluate b first, take the ceiling from the surface so lowered,
+and evaluate what is left of their list.
+
+A value is computed from the record and the cell alone, rounded to float32, and compared as (height, row): so
+tiles, threads, windows and the order of the moves leave the bits alone, and dropping moves that cannot win
+leaves the field and the owners of the plain sweep (cut_kernels).  A move that could draw is not dropped: the
+ceiling carries `tie`, twice the rounding of float32 at the heights at hand, on top of the margins of
+the bounds.
+"""
+
+import math
+
+import numpy as np
+
+from simkit._jit import kernel, plain_kernel
+from simkit.cutters import BALL, FLAT
+from simkit.stock.bound_kernels import (
+    BIG,
+    ENTRY,
+    GROUP,
+    INPUTS,
+    CHANCE,
+    LANES,
+    LOWEST,
+    MOVE,
+    SLOPE_X,
+    SLOPE_Y,
+    add_move,
+    ball_bounds,
+    close_list,
+    curve_pieces,
+    list_extent,
+)
+from simkit.stock.height_kernels import height_at
+from simkit.stock.line_kernels import line_ball
+from simkit.stock.record_kernels import (
+    LENGTH,
+    LINE_FORM,
+    RADIUS,
+    RIM2,
+    SHIFT,
+    SLOPE,
+    UX,
+    UY,
+    H,
+    X,
+    Y,
+    code_of,
+    is_line,
+)
+
+LEAF = 4
+CELLS = LEAF * LEAF
+BALL_LINE = int(code_of.py_func(LINE_FORM, BALL))
+
+
+@plain_kernel
+def _piece(base, k):
+    return base + (k // LANES) * GROUP + k % LANES
+
+
+@plain_kernel
+def _chances(lists, base, n, half_x, half_y, slope_x, slope_y):
+    """Write to CHANCE the lowest that a piece's bound comes to over the block, measured from a slope."""
+    n, base = np.uint64(n), np.uint64(base)
+    for group in range((n + np.uint64(LANES - 1)) // np.uint64(LANES)):
+        at = base + group * np.uint64(GROUP)
+        for lane in range(min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))):
+            i = at + lane
+            lists[i + np.uint64(CHANCE)] = lists[i + np.uint64(LOWEST)] - (
+                half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
+                + half_y * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
+            )
+
+
+@plain_kernel
+def _keep(lists, base, n, ceiling, to):
+    """Copy the pieces whose chance comes under the ceiling to the list at `to`; return its length."""
+    lanes, group_size, columns = np.uint64(LANES), np.uint64(GROUP), np.uint64(INPUTS)
+    n, at, count = np.uint64(n), np.uint64(to), np.uint64(0)
+    for group in range((n + lanes - np.uint64(1)) // lanes):
+        first = np.uint64(base) + group * group_size
+        for i in range(first, first + min(lanes, n - group * lanes)):
+            if lists[i + np.uint64(CHANCE)] <= ceiling:
+                for c in range(columns):
+                    lists[at + c * lanes] = lists[i + c * lanes]
+                count += np.uint64(1)
+                at += np.uint64(1)
+                if count % lanes == 0:
+                    at += group_size - lanes
+    close_list(lists, to, count)
+    return np.int64(count)
+
+
+@plain_kernel
+def _copy_record(records, j, a):
+    """Copy a record to a row of its own: no view, so nothing to count references of in the inner loops."""
+    for c in range(np.uint64(a.shape[0])):
+        a[c] = records[j, c]
+
+
+@plain_kernel
+def _corner_ceiling(code, a, x0, x1, y0, y1, slope_x, slope_y, top):
+    """The most that a straight move stands above a plane of the slope through the middle of a block.
+
+    The lower surface of a convex cutter swept along a line is convex, so the most is at a corner.
+    """
+    rise_x, rise_y = 0.5 * (x1 - x0) * slope_x, 0.5 * (y1 - y0) * slope_y
+    most = -math.inf
+    for corner in range(4):
+        x, rx = (x1, -rise_x) if corner & 1 else (x0, rise_x)
+        y, ry = (y1, -rise_y) if corner & 2 else (y0, rise_y)
+        dx, dy = x - a[X], y - a[Y]
+        if code == BALL_LINE:
+            g = line_ball(
+                dx, dy, a[H], a[RADIUS], a[RIM2], a[UX], a[UY], a[LENGTH], a[SLOPE], a[SHIFT]
+            )
+        else:
+            g = height_at(code, a, dx, dy)
+        most = max(most, g + (rx + ry))
+    return most - top
+
+
+@plain_kernel
+def _refine(lists, base, n, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, radius, margin, codes, records, a):
+    """Keep the pieces that can win a cell of a block; return how many."""
+    xa, xb, ya, yb = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
+    half_x, half_y = 0.5 * (xb - xa), 0.5 * (yb - ya)
+    half = math.sqrt(half_x * half_x + half_y * half_y)
+    best = ball_bounds(lists, base, n, 0.5 * (xa + xb) - tx, 0.5 * (ya + yb) - ty, half, radius, margin)
+    slope_x, slope_y, ceiling = np.float32(0.0), np.float32(0.0), 0.0
+    if best >= 0:
+        i = _piece(base, best)
+        j = np.int64(lists[i + MOVE])
+        if is_line(codes[j]):
+            _copy_record(records, j, a)
+            slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
+            ceiling = half_x * abs(slope_x) + half_y * abs(slope_y)
+            of_best = _corner_ceiling(codes[j], a, xa, xb, ya, yb, slope_x, slope_y, top)
+            ceiling = min(ceiling, of_best)
+    _chances(lists, base, n, np.float32(half_x), np.float32(half_y), slope_x, slope_y)
+    return _keep(lists, base, n, np.float32(ceiling + tie), to)
+
+
+@plain_kernel
+def _evaluate_ball(records, j, row, places, hb, ob):
+    j = np.uint64(j)
+    ax, ay, h0, radius, rim2 = records[j, X], records[j, Y], records[j, H], records[j, RADIUS], records[j, RIM2]
+    ux, uy, length, m, shift = records[j, UX], records[j, UY], records[j, LENGTH], records[j, SLOPE], records[j, SHIFT]
+    for i in range(np.uint64(CELLS)):
+        dx, dy = places[i] - ax, places[i + np.uint64(CELLS)] - ay
+        g = np.float32(line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift))
+        before, keeper = hb[i], ob[i]
+        is_lower = (g < before) | ((g == before) & (row < keeper))
+        hb[i] = min(g, before)
+        ob[i] = row if is_lower else keeper
+
+
+@plain_kernel
+def _evaluate_any(code, a, row, places, hb, ob):
+    for i in range(CELLS):
+        g = np.float32(height_at(code, a, places[i] - a[X], places[i + CELLS] - a[Y]))
+        if g < hb[i] or (g == hb[i] and row < ob[i]):
+            hb[i], ob[i] = g, row
+
+
+@plain_kernel
+def _evaluate(codes, rows, records, j, a, places, hb, ob):
+    """Lower the cells of a leaf by one move: hb heights, ob owners, places their x, then their y."""
+    code = codes[j]
+    if code == BALL_LINE:
+        _evaluate_ball(records, j, rows[j], places, hb, ob)
+    else:
+        _copy_record(records, j, a)
+        _evaluate_any(code, a, rows[j], places, hb, ob)
+
+
+@plain_kernel
+def _leaf(
+    lists, base, n, h, owner, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, radius, margin, codes, rows,
+    records, a, places, hb, ob,
+):  # fmt: skip
+    for i in range(CELLS):
+        # A block at an edge is filled up with copies of its last cells.
+        iy, ix = min(iy0 + i // LEAF, iy1 - 1), min(ix0 + i % LEAF, ix1 - 1)
+        places[i], places[i + CELLS] = xs[ix], ys[iy]
+        hb[i], ob[i] = h[iy, ix], owner[iy, ix]
+    mx, my = 0.5 * (places[0] + places[CELLS - 1]), 0.5 * (places[CELLS] + places[2 * CELLS - 1])
+    half_x, half_y = places[CELLS - 1] - mx, places[2 * CELLS - 1] - my
+    half = math.sqrt(half_x * half_x + half_y * half_y)
+    best = ball_bounds(lists, base, n, mx - tx, my - ty, half, radius, margin)
+    slope_x, slope_y, done = np.float32(0.0), np.float32(0.0), -1
+    count = 0
+    if best >= 0:
+        i = _piece(base, best)
+        slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
+        done = np.int64(lists[i + MOVE])
+        _evaluate(codes, rows, records, done, a, places, hb, ob)
+        count = 1
+    most = -math.inf
+    for i in range(CELLS):
+        most = max(most, hb[i] - (slope_x * (places[i] - mx) + slope_y * (places[i + CELLS] - my)))
+    ceiling = np.float32(most - top + tie)
+    _chances(lists, base, n, np.float32(half_x), np.float32(half_y), slope_x, slope_y)
+    last = done
+    for group in range((n + LANES - 1) // LANES):
+        first = base + group * GROUP
+        for i in range(first, first + min(LANES, n - group * LANES)):
+            if lists[i + CHANCE] <= ceiling:
+                j = np.int64(lists[i + MOVE])
+                if j != done and j != last:
+                    _evaluate(codes, rows, records, j, a, places, hb, ob)
+                    count += 1
+                    last = j
+    if count:
+        for iy in range(iy0, iy1):
+            for ix in range(ix0, ix1):
+                i = (iy - iy0) * LEAF + ix - ix0
+                h[iy, ix], owner[iy, ix] = hb[i], ob[i]
+    return count
+
+
+@kernel
+def cut_tiles(
+    h, owner, xs, ys, cell, tile, first_tile, last_tile, starts, entries, codes, rows, records, radius, tops, counts
+):
+    ny, nx = h.shape
+    ntx = (nx + tile - 1) // tile
+    fineness = 0.25 * cell
+    capacity = 0
+    for t in range(first_tile, last_tile):
+        n = 0
+        for entry in range(starts[t], starts[t + 1]):
+            j = entries[entry]
+            n += 1 if is_line(codes[j]) else curve_pieces(codes[j], records, j, fineness)
+        capacity = max(capacity, n)
+    size = (capacity // LANES + 1) * GROUP
+    lists = np.empty(3 * size, np.float32)
+    a = np.empty(records.shape[1], np.float64)
+    places, hb, ob = np.empty(2 * CELLS, np.float64), np.empty(CELLS, np.float32), np.empty(CELLS, np.int32)
+    for t in range(first_tile, last_tile):
+        iy_first, ix_first = (t // ntx) * tile, (t % ntx) * tile
+        iy_last, ix_last = min(iy_first + tile, ny), min(ix_first + tile, nx)
+        tx, ty = 0.5 * (xs[ix_first] + xs[ix_last - 1]), 0.5 * (ys[iy_first] + ys[iy_last - 1])
+        wide, deep = 0.5 * (xs[ix_last - 1] - xs[ix_first]), 0.5 * (ys[iy_last - 1] - ys[iy_first])
+        top = float(tops[t])
+        near = math.sqrt(wide * wide + deep * deep) + radius + 1e-6
+        n = 0
+        for entry in range(starts[t], starts[t + 1]):
+            j = entries[entry]
+            n = add_move(lists, n, tx, ty, top, near, entry, j, codes[j], records, fineness)
+        if n == 0:
+            continue
+        close_list(lists, 0, n)
+        far, high = list_extent(lists, n)
+        margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
+        tie = 2.0**-22 * (abs(top) + high + radius)
+        tests = 0
+        evaluations = 0
+        for iy16 in range(iy_first, iy_last, 16):
+            for ix16 in range(ix_first, ix_last, 16):
+                iy_end, ix_end = min(iy16 + 16, iy_last), min(ix16 + 16, ix_last)
+                n1 = _refine(
+                    lists, 0, n, size, xs, ys, iy16, iy_end, ix16, ix_end, tx, ty, top, tie, radius, margin,
+                    codes, records, a,
+                )  # fmt: skip
+                tests += n
+                evaluations += 4
+                if n1 == 0:
+                    continue
+                for iy8 in range(iy16, iy_end, 8):
+                    for ix8 in range(ix16, ix_end, 8):
+                        iy8_end, ix8_end = min(iy8 + 8, iy_end), min(ix8 + 8, ix_end)
+                        n2 = _refine(
+                            lists, size, n1, 2 * size, xs, ys, iy8, iy8_end, ix8, ix8_end, tx, ty, top, tie,
+                            radius, margin, codes, records, a,
+                        )  # fmt: skip
+                        tests += n1
+                        evaluations += 4
+                        if n2 == 0:
+                            continue
+                        for iy4 in range(iy8, iy8_end, LEAF):
+                            for ix4 in range(ix8, ix8_end, LEAF):
+                                iy4_end, ix4_end = min(iy4 + LEAF, iy8_end), min(ix4 + LEAF, ix8_end)
+                                evaluations += CELLS * _leaf(
+                                    lists, 2 * size, n2, h, owner, xs, ys, iy4, iy4_end, ix4, ix4_end,
+                                    tx, ty, top, tie, radius, margin, codes, rows, records, a, places, hb, ob,
+                                )
+                                tests += n2
+        counts[t, 0] += evaluations
+        counts[t, 1] += tests

@@ -1,0 +1,254 @@
+"""Lower bounds of swept cutters over blocks of cells, many moves at a time, in float32.
+
+Bound.  Let f be any profile, f*(sigma) = max over 0 <= r <= R of sigma r - f(r) its conjugate (the
+support function of the cutter).  Then f(|v|) >= p . v - f*(|p|) for every vector p, so for a
+straight move from (a, ha) to (b, hb), and every place x,
+    g(x) >= min over the move of h(s) + p . (x - a(s)) - f*(|p|)
+          = ha + p . (x - a) + min(0, (hb - ha) - p . (b - a)) - f*(|p|),
+as h(s) - p . a(s) is linear along the move.  The right side is a plane in x with slope p.  It is a bound
+whatever p is, so p may be computed roughly; it is tangent, and the bound exact, when p is the slope
+of g at the place.  For a profile of straight pieces and one arc (centre e, k, radius r)
+    f*(sigma) = max(sigma v - f(v) at every end v of a piece, sigma e + r sqrt(1 + sigma^2) - k).
+Source: conjugate of a convex function and Fenchel's inequality (R. T. Rockafellar, Convex Analysis, 1970,
+section 12); the use for swept cutters is our own.
+
+Curved moves are bounded piece by piece by their chords.  Over a piece of angle t the place differs from
+that of the chord at the same share of the angle by at most r t^2 / 8 (error of linear interpolation, the
+second derivative being r), so a bound of the chord holds for the curve when it is lowered by `off` =
+r t^2 / 8 times the length of (p, 1).
+
+Rounding.  Places are counted from the middle of a tile and heights from its top, so that the numbers are
+small: D the largest coordinate, H the largest height in a tile, e = 2^-24 the rounding of float32.
+a, b, h and the place bring at most 4 e D |p|_1 and 4 e H; the sums and products of p . (x - a) 24 e D |p|_1,
+f* 8 e (R + D) (1 + |p|_1); the bound is lowered by `margin` (1 + |p|_1), margin = 64 e (D + R + H).
+Twin: tests/stock/test_bounds.py evaluates the swept height over blocks and checks every bound.
+"""
+
+import math
+
+import numpy as np
+
+from simkit._jit import plain_kernel
+from simkit.stock.record_kernels import (
+    CLIMB,
+    LENGTH,
+    LEVEL_ARC_FORM,
+    LINE_FORM,
+    MIDDLE,
+    SENSE,
+    SLOPE,
+    SWEEP,
+    SX,
+    SY,
+    EX,
+    EY,
+    THETA0,
+    UPRIGHT_FORM,
+    UX,
+    UY,
+    WIDTH,
+    H,
+    R,
+    X,
+    Y,
+    form_of,
+)
+
+# A list of pieces is a part of a float32 array: groups of LANES pieces, in a group one row of LANES numbers
+# for each column.  The distance between two columns is then known to the compiler, which needs no test
+# whether they overlap before it uses the vector unit.
+LANES = 64
+PX, PY, PH, PUX, PUY, PLEN, PSLOPE, PSHIFT, POFF = (LANES * column for column in range(9))
+MOVE, ENTRY = 9 * LANES, 10 * LANES  # row of the record and of the tile's list, whole numbers under 2^24
+INPUTS = 11
+LOWEST, SLOPE_X, SLOPE_Y, CHANCE = (LANES * column for column in range(11, 15))  # what the bounds write
+GROUP = 15 * LANES
+BIG = np.float32(1e30)
+STEEPEST = 6.0  # slope at which the rounding of a cutter's side is taken to end; a bound needs no more
+
+# `promise`: height in 1 / FINE mm above -DEEPEST, and the place in the list, in one int32.
+FINE, DEEPEST, PLACES = 4096.0, 63.0, 4096
+NO_PROMISE = 2**31 - 1
+
+
+@plain_kernel
+def _place(k):
+    """Where column 0 of piece k is, from the beginning of its list."""
+    return (k // LANES) * GROUP + k % LANES
+
+
+@plain_kernel
+def _add_piece(lists, k, move, entry, ax, ay, ah, bx, by, bh, off):
+    i = _place(k)
+    dx, dy = bx - ax, by - ay
+    length = math.sqrt(dx * dx + dy * dy)
+    ux, uy, slope, low = 1.0, 0.0, 0.0, ah
+    if length > 1e-9:
+        ux, uy, slope = dx / length, dy / length, (bh - ah) / length
+    else:
+        length, low = 0.0, min(ah, bh)
+        off += 1e-9
+    lists[i + PX], lists[i + PY], lists[i + PH] = ax, ay, low
+    lists[i + PUX], lists[i + PUY], lists[i + PLEN] = ux, uy, length
+    lists[i + PSLOPE], lists[i + PSHIFT] = slope, slope / math.sqrt(1.0 + slope * slope)
+    lists[i + POFF], lists[i + MOVE], lists[i + ENTRY] = off, move, entry
+
+
+@plain_kernel
+def _curve_at(form, records, j, angle, first):
+    """Place and height of a curved move at an angle; first: the angle where it begins."""
+    if form == UPRIGHT_FORM:
+        u = records[j, MIDDLE] + records[j, R] * math.cos(angle)
+        w = records[j, CLIMB] * (angle - records[j, THETA0] - 0.5 * records[j, SWEEP])
+        ux, uy = records[j, UX], records[j, UY]
+        x, y = records[j, X] + u * ux - w * uy, records[j, Y] + u * uy + w * ux
+        return x, y, records[j, H] + records[j, R] * math.sin(angle)
+    x, y = records[j, X] + records[j, R] * math.cos(angle), records[j, Y] + records[j, R] * math.sin(angle)
+    h = records[j, H]
+    if form != LEVEL_ARC_FORM:
+        h += records[j, CLIMB] * abs(angle - first)
+    return x, y, h
+
+
+@plain_kernel
+def _curve_angles(form, records, j):
+    """First angle and signed sweep of a curved move."""
+    if form == UPRIGHT_FORM:
+        return records[j, THETA0], records[j, SWEEP]
+    first = math.atan2(records[j, SY], records[j, SX])
+    if form != LEVEL_ARC_FORM:
+        return first, records[j, SENSE] * records[j, SWEEP]
+    sweep = 2.0 * math.pi
+    if records[j, WIDTH] < 2.0:
+        sweep = records[j, SENSE] * (math.atan2(records[j, EY], records[j, EX]) - first)
+        sweep -= 2.0 * math.pi * math.floor(sweep / (2.0 * math.pi))
+    return first, records[j, SENSE] * sweep
+
+
+@plain_kernel
+def curve_pieces(form, records, j, fineness):
+    """How many chords a curved move is bounded by, so that they are off by about `fineness` mm."""
+    _, sweep = _curve_angles(form, records, j)
+    step = min(math.sqrt(8.0 * fineness / records[j, R]), 0.5)
+    return int(math.ceil(abs(sweep) / step))
+
+
+@plain_kernel
+def add_move(lists, n, x, y, top, near, entry, j, code, records, fineness):
+    """Add the pieces of record j to the list at the start of `lists`, n long; return its new length.
+
+    x, y, top: middle and top of the tile; near: how far from its middle a tip can be and still touch it.
+    """
+    form = form_of(code)
+    if form == LINE_FORM:
+        ax, ay, ah = records[j, X] - x, records[j, Y] - y, records[j, H] - top
+        ux, uy, length, m = records[j, UX], records[j, UY], records[j, LENGTH], records[j, SLOPE]
+        # Only the part of a long move that can touch the tile counts there.
+        u = -(ax * ux + ay * uy)
+        first, last = max(u - near, 0.0), min(u + near, length)
+        if first > last:
+            return n
+        i = _place(n)
+        lists[i + PX], lists[i + PY], lists[i + PH] = ax + first * ux, ay + first * uy, ah + m * first
+        lists[i + PUX], lists[i + PUY], lists[i + PLEN] = ux, uy, last - first
+        lists[i + PSLOPE], lists[i + PSHIFT] = m, m / math.sqrt(1.0 + m * m)
+        lists[i + POFF], lists[i + MOVE], lists[i + ENTRY] = 0.0, j, entry
+        return n + 1
+    first, sweep = _curve_angles(form, records, j)
+    count = curve_pieces(form, records, j, fineness)
+    step = sweep / count
+    off = records[j, R] * step * step / 8.0 + 1e-7
+    bx, by, bh = _curve_at(form, records, j, first, first)
+    for k in range(count):
+        ax, ay, ah = bx, by, bh
+        bx, by, bh = _curve_at(form, records, j, first + (k + 1) * step, first)
+        reach = near + 0.5 * math.sqrt((bx - ax) * (bx - ax) + (by - ay) * (by - ay)) + off
+        mx, my = 0.5 * (ax + bx) - x, 0.5 * (ay + by) - y
+        if mx * mx + my * my <= reach * reach:
+            _add_piece(lists, n, j, entry, ax - x, ay - y, ah - top, bx - x, by - y, bh - top, off)
+            n += 1
+    return n
+
+
+@plain_kernel
+def close_list(lists, base, n):
+    """Fill the last eight places of a list with pieces that are nowhere: whole vectors can then be read."""
+    n = np.uint64(n)
+    for k in range(n, (n + np.uint64(7)) & ~np.uint64(7)):
+        lists[np.uint64(base) + k // np.uint64(LANES) * np.uint64(GROUP) + k % np.uint64(LANES)] = math.nan
+
+
+@plain_kernel
+def list_extent(lists, n):
+    """Return the largest coordinate and the largest height of the pieces of the first list."""
+    far, high = np.float32(0.0), np.float32(0.0)
+    for group in range((n + LANES - 1) // LANES):
+        at = group * GROUP
+        for i in range(at, at + min(LANES, n - group * LANES)):
+            length = lists[i + PLEN]
+            far = max(far, max(abs(lists[i + PX]), abs(lists[i + PY])) + length)
+            high = max(high, abs(lists[i + PH]) + abs(lists[i + PSLOPE] * length))
+    return float(far), float(high)
+
+
+@plain_kernel
+def ball_bounds(lists, base, n, x, y, half, radius, margin):
+    """Write bounds of the n pieces of the list at `base`, of a ball cutter, over a block; return `best`.
+
+    x, y: the block's middle, seen from the tile's.  half: half the diagonal between the outermost
+    centres of the block.  Columns written: LOWEST the bound at the middle (BIG if the block is out of
+    reach), SLOPE_X and SLOPE_Y its slope.  best: the piece with the (nearly) lowest bound at the middle
+    among those that cover the whole block, -1 if none does.
+
+    p is the slope at the clamped stationary point of a ball (line_kernels.line_ball), at most about
+    STEEPEST under the cutter.  sqrt(1 + p^2) is R / rest there, rest the height of the centre above the
+    place of contact; (A + (1 + p^2) / A) / 2 is not below it for any A, and equal at A = R / rest.
+    """
+    zero, one, half_of = np.float32(0.0), np.float32(1.0), np.float32(0.5)
+    x, y, half, radius, margin = np.float32(x), np.float32(y), np.float32(half), np.float32(radius), np.float32(margin)
+    r2 = radius * radius
+    over_r = one / radius
+    tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
+    far, near = radius + half + margin, radius - half - margin
+    fine, deepest = np.float32(FINE), np.float32(DEEPEST)
+    none = np.int32(NO_PROMISE)
+    found, best = none, -1
+    n, base = np.uint64(n), np.uint64(base)
+    for group in range((n + np.uint64(LANES - 1)) // np.uint64(LANES)):
+        at = base + group * np.uint64(GROUP)
+        some = min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
+        first = np.int32((group * np.uint64(LANES)) & np.uint64(PLACES - 1))
+        before = found
+        for lane in range(some):
+            i = at + lane
+            dx, dy = x - lists[i], y - lists[i + np.uint64(PY)]
+            ux, uy = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)]
+            length, off = lists[i + np.uint64(PLEN)], lists[i + np.uint64(POFF)]
+            u = dx * ux + dy * uy
+            w = dy * ux - dx * uy
+            w2 = w * w
+            e0 = u - min(max(u, zero), length)
+            away2 = e0 * e0 + w2
+            q = math.sqrt(max(r2 - w2, tau))
+            e = u - min(max(u - lists[i + np.uint64(PSHIFT)] * q, zero), length)
+            rest2 = max(r2 - (w2 + e * e), tau)
+            inv = one / math.sqrt(rest2)
+            pu, pw = e * inv, w * inv
+            size = abs(pu) + abs(pw)
+            root = half_of * (radius * inv + (one + (pu * pu + pw * pw)) * (rest2 * inv * over_r))
+            fall = min(zero, length * (lists[i + np.uint64(PSLOPE)] - pu))
+            low = lists[i + np.uint64(PH)] + (pu * u + pw * w - (radius * root - radius)) + fall
+            low -= (margin + off) * (one + size)
+            out, inside = far + off, near - off
+            low = low if away2 <= out * out else BIG
+            lists[i + np.uint64(LOWEST)] = low
+            lists[i + np.uint64(SLOPE_X)] = pu * ux - pw * uy
+            lists[i + np.uint64(SLOPE_Y)] = pu * uy + pw * ux
+            level = np.int32(min(max(low + deepest, zero), np.float32(2.0 * DEEPEST)) * fine)
+            promise = level * np.int32(PLACES) + first + np.int32(lane)
+            is_covered = away2 <= inside * abs(inside)
+            promise = np.int32(promise if is_covered else none)
+            found = np.int32(promise if promise < found else found)
+        if found < before:
+            best = np.int64(group) // (PLACES // LANES) * PLACES + (np.int64(found) & (PLACES - 1))
+    return best
