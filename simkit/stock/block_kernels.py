@@ -19,20 +19,20 @@ import math
 import numpy as np
 
 from simkit._jit import kernel, plain_kernel
-from simkit.cutters import BALL, FLAT
+from simkit.cutters import BALL
 from simkit.stock.bound_kernels import (
-    BIG,
+    CHANCE,
     ENTRY,
     GROUP,
     INPUTS,
-    CHANCE,
     LANES,
     LOWEST,
     MOVE,
+    RADIUS_AT,
     SLOPE_X,
     SLOPE_Y,
     add_move,
-    ball_bounds,
+    bounds,
     close_list,
     curve_pieces,
     list_extent,
@@ -71,7 +71,9 @@ def _chances(lists, base, n, half_x, half_y, slope_x, slope_y):
     n, base = np.uint64(n), np.uint64(base)
     for group in range((n + np.uint64(LANES - 1)) // np.uint64(LANES)):
         at = base + group * np.uint64(GROUP)
-        for lane in range(min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))):
+        for lane in range(
+            min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
+        ):
             i = at + lane
             lists[i + np.uint64(CHANCE)] = lists[i + np.uint64(LOWEST)] - (
                 half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
@@ -118,9 +120,7 @@ def _corner_ceiling(code, a, x0, x1, y0, y1, slope_x, slope_y, top):
         y, ry = (y1, -rise_y) if corner & 2 else (y0, rise_y)
         dx, dy = x - a[X], y - a[Y]
         if code == BALL_LINE:
-            g = line_ball(
-                dx, dy, a[H], a[RADIUS], a[RIM2], a[UX], a[UY], a[LENGTH], a[SLOPE], a[SHIFT]
-            )
+            g = line_ball(dx, dy, a[H], a[RADIUS], a[RIM2], a[UX], a[UY], a[LENGTH], a[SLOPE], a[SHIFT])
         else:
             g = height_at(code, a, dx, dy)
         most = max(most, g + (rx + ry))
@@ -128,12 +128,15 @@ def _corner_ceiling(code, a, x0, x1, y0, y1, slope_x, slope_y, top):
 
 
 @plain_kernel
-def _refine(lists, base, n, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, radius, margin, codes, records, a):
+def _refine(
+    lists, base, n, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, is_ball, support, margin, codes, records, a
+):  # fmt: skip
     """Keep the pieces that can win a cell of a block; return how many."""
     xa, xb, ya, yb = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
     half_x, half_y = 0.5 * (xb - xa), 0.5 * (yb - ya)
     half = math.sqrt(half_x * half_x + half_y * half_y)
-    best = ball_bounds(lists, base, n, 0.5 * (xa + xb) - tx, 0.5 * (ya + yb) - ty, half, radius, margin)
+    x, y = 0.5 * (xa + xb) - tx, 0.5 * (ya + yb) - ty
+    best = bounds(lists, base, n, x, y, half, is_ball, support, margin)
     slope_x, slope_y, ceiling = np.float32(0.0), np.float32(0.0), 0.0
     if best >= 0:
         i = _piece(base, best)
@@ -149,10 +152,41 @@ def _refine(lists, base, n, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, ra
 
 
 @plain_kernel
+def _keep_below(
+    lists, base, n, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, ceiling, is_ball, support, margin, is_checked
+):  # fmt: skip
+    """Keep the pieces that come under a level ceiling in a block, if a move is among them whose contacts are
+    asked for; return how many, 0 if there is no such move."""
+    xa, xb, ya, yb = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
+    half_x, half_y = 0.5 * (xb - xa), 0.5 * (yb - ya)
+    half = math.sqrt(half_x * half_x + half_y * half_y)
+    bounds(lists, base, n, 0.5 * (xa + xb) - tx, 0.5 * (ya + yb) - ty, half, is_ball, support, margin)
+    _chances(lists, base, n, np.float32(half_x), np.float32(half_y), np.float32(0.0), np.float32(0.0))
+    ceiling = np.float32(ceiling)
+    for k in range(n):
+        i = _piece(base, k)
+        if lists[i + CHANCE] <= ceiling and is_checked[np.int64(lists[i + MOVE])]:
+            return _keep(lists, base, n, ceiling, to)
+    return 0
+
+
+@plain_kernel
 def _evaluate_ball(records, j, row, places, hb, ob):
     j = np.uint64(j)
-    ax, ay, h0, radius, rim2 = records[j, X], records[j, Y], records[j, H], records[j, RADIUS], records[j, RIM2]
-    ux, uy, length, m, shift = records[j, UX], records[j, UY], records[j, LENGTH], records[j, SLOPE], records[j, SHIFT]
+    ax, ay, h0, radius, rim2 = (
+        records[j, X],
+        records[j, Y],
+        records[j, H],
+        records[j, RADIUS],
+        records[j, RIM2],
+    )
+    ux, uy, length, m, shift = (
+        records[j, UX],
+        records[j, UY],
+        records[j, LENGTH],
+        records[j, SLOPE],
+        records[j, SHIFT],
+    )
     for i in range(np.uint64(CELLS)):
         dx, dy = places[i] - ax, places[i + np.uint64(CELLS)] - ay
         g = np.float32(line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift))
@@ -182,19 +216,33 @@ def _evaluate(codes, rows, records, j, a, places, hb, ob):
 
 
 @plain_kernel
-def _leaf(
-    lists, base, n, h, owner, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, radius, margin, codes, rows,
-    records, a, places, hb, ob,
-):  # fmt: skip
+def _load(h, owner, xs, ys, iy0, iy1, ix0, ix1, places, hb, ob):
+    """Copy the cells of a leaf; a leaf at an edge is filled up with copies of its last cells."""
     for i in range(CELLS):
-        # A block at an edge is filled up with copies of its last cells.
         iy, ix = min(iy0 + i // LEAF, iy1 - 1), min(ix0 + i % LEAF, ix1 - 1)
         places[i], places[i + CELLS] = xs[ix], ys[iy]
         hb[i], ob[i] = h[iy, ix], owner[iy, ix]
+
+
+@plain_kernel
+def _store(h, owner, iy0, iy1, ix0, ix1, hb, ob):
+    for iy in range(iy0, iy1):
+        for ix in range(ix0, ix1):
+            i = (iy - iy0) * LEAF + ix - ix0
+            h[iy, ix], owner[iy, ix] = hb[i], ob[i]
+
+
+@plain_kernel
+def _leaf(
+    lists, base, n, h, owner, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, is_ball, support, margin, codes, rows,
+    records, a, places, hb, ob,
+):  # fmt: skip
+    """Lower a leaf by the moves of its list, in any order; return how many were evaluated."""
+    _load(h, owner, xs, ys, iy0, iy1, ix0, ix1, places, hb, ob)
     mx, my = 0.5 * (places[0] + places[CELLS - 1]), 0.5 * (places[CELLS] + places[2 * CELLS - 1])
     half_x, half_y = places[CELLS - 1] - mx, places[2 * CELLS - 1] - my
     half = math.sqrt(half_x * half_x + half_y * half_y)
-    best = ball_bounds(lists, base, n, mx - tx, my - ty, half, radius, margin)
+    best = bounds(lists, base, n, mx - tx, my - ty, half, is_ball, support, margin)
     slope_x, slope_y, done = np.float32(0.0), np.float32(0.0), -1
     count = 0
     if best >= 0:
@@ -219,20 +267,95 @@ def _leaf(
                     count += 1
                     last = j
     if count:
-        for iy in range(iy0, iy1):
-            for ix in range(ix0, ix1):
-                i = (iy - iy0) * LEAF + ix - ix0
-                h[iy, ix], owner[iy, ix] = hb[i], ob[i]
+        _store(h, owner, iy0, iy1, ix0, ix1, hb, ob)
     return count
 
 
+@plain_kernel
+def _check_contact(code, a, h, floor, up, iy0, iy1, ix0, ix1, places, hb, depth, cell):
+    """Return the greatest depth of material that a move takes from a leaf and the cell, from those so far."""
+    nx = h.shape[1]
+    for iy in range(iy0, iy1):
+        for ix in range(ix0, ix1):
+            i = (iy - iy0) * LEAF + ix - ix0
+            g = np.float32(height_at(code, a, places[i] - a[X], places[i + CELLS] - a[Y]))
+            taken = hb[i] - max(g, up * floor[iy, ix])
+            place = iy * nx + ix
+            if taken > depth or (taken == depth and taken > np.float32(0.0) and place < cell):
+                depth, cell = taken, place
+    return depth, cell
+
+
+@plain_kernel
+def _leaf_in_order(
+    lists, base, n, h, owner, floor, up, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, is_ball, support, margin,
+    codes, rows, records, is_checked, a, places, hb, ob, depths, cells,
+):  # fmt: skip
+    """Lower a leaf by the moves of its list in the order in which they run, and note contacts.
+
+    A move that stays above all that is left of the leaf at its moment is passed over.  This is where a
+    check that needs the surface as it is at a move's moment belongs: hb is the surface before it.
+    depths, cells: of each entry of the tiles at hand the greatest depth taken and the cell where.
+    """
+    _load(h, owner, xs, ys, iy0, iy1, ix0, ix1, places, hb, ob)
+    mx, my = 0.5 * (places[0] + places[CELLS - 1]), 0.5 * (places[CELLS] + places[2 * CELLS - 1])
+    half_x, half_y = places[CELLS - 1] - mx, places[2 * CELLS - 1] - my
+    half = math.sqrt(half_x * half_x + half_y * half_y)
+    bounds(lists, base, n, mx - tx, my - ty, half, is_ball, support, margin)
+    _chances(lists, base, n, np.float32(half_x), np.float32(half_y), np.float32(0.0), np.float32(0.0))
+    last, count = -1, 0
+    ceiling = math.inf
+    for k in range(n):
+        i = _piece(base, k)
+        j = np.int64(lists[i + MOVE])
+        if lists[i + CHANCE] > ceiling or j == last:
+            continue
+        last = j
+        if is_checked[j]:
+            entry = np.int64(lists[i + ENTRY])
+            _copy_record(records, j, a)
+            depths[entry], cells[entry] = _check_contact(
+                codes[j], a, h, floor, up, iy0, iy1, ix0, ix1, places, hb, depths[entry], cells[entry]
+            )
+        _evaluate(codes, rows, records, j, a, places, hb, ob)
+        count += 1
+        most = hb[0]
+        for c in range(CELLS):
+            most = max(most, hb[c])
+        ceiling = np.float32(most - top + tie)
+    if count:
+        _store(h, owner, iy0, iy1, ix0, ix1, hb, ob)
+    return count
+
+
+@plain_kernel
+def _block_top(h, iy0, iy1, ix0, ix1):
+    most = h[iy0, ix0]
+    for iy in range(iy0, iy1):
+        for ix in range(ix0, ix1):
+            most = max(most, h[iy, ix])
+    return most
+
+
 @kernel
-def cut_tiles(
-    h, owner, xs, ys, cell, tile, first_tile, last_tile, starts, entries, codes, rows, records, radius, tops, counts
-):
+def cut_blocks(
+    h, owner, floor, up, xs, ys, cell, tile, first_tile, last_tile, starts, entries, codes, rows, records,
+    is_checked, is_ball, support, tops, depths, cells, counts,
+):  # fmt: skip
+    """Cut the tiles [first_tile, last_tile) by the moves of one cutter; the one entry to the fast way.
+
+    h, owner (ny, nx): surface and row that cut it, changed in place; floor (ny, nx): the opposite
+    surface, in heights up * floor.  xs (nx,), ys (ny,): cell centres, mm; cell mm; tile: cells along its edge.
+    starts (tiles + 1,), entries: the moves of each tile as places in codes, rows, records (pack_moves),
+    growing.  is_checked: which moves ask for contacts.  support: see bound_kernels.  tops (tiles,)
+    float32: highest h of each tile, kept up to date.  depths, cells: for each entry of these tiles the
+    greatest depth a checked move took, and the cell (iy * nx + ix) where.  counts (tiles, 2): adds the
+    heights evaluated and the bounds tested.
+    """
     ny, nx = h.shape
     ntx = (nx + tile - 1) // tile
     fineness = 0.25 * cell
+    radius = float(support[RADIUS_AT])
     capacity = 0
     for t in range(first_tile, last_tile):
         n = 0
@@ -244,17 +367,19 @@ def cut_tiles(
     lists = np.empty(3 * size, np.float32)
     a = np.empty(records.shape[1], np.float64)
     places, hb, ob = np.empty(2 * CELLS, np.float64), np.empty(CELLS, np.float32), np.empty(CELLS, np.int32)
+    first_entry = starts[first_tile]
     for t in range(first_tile, last_tile):
         iy_first, ix_first = (t // ntx) * tile, (t % ntx) * tile
         iy_last, ix_last = min(iy_first + tile, ny), min(ix_first + tile, nx)
         tx, ty = 0.5 * (xs[ix_first] + xs[ix_last - 1]), 0.5 * (ys[iy_first] + ys[iy_last - 1])
         wide, deep = 0.5 * (xs[ix_last - 1] - xs[ix_first]), 0.5 * (ys[iy_last - 1] - ys[iy_first])
         top = float(tops[t])
-        near = math.sqrt(wide * wide + deep * deep) + radius + 1e-6
-        n = 0
+        near = math.sqrt(wide * wide + deep * deep) + radius * (1.0 + 1e-6) + 1e-6
+        n, is_in_order = 0, False
         for entry in range(starts[t], starts[t + 1]):
             j = entries[entry]
-            n = add_move(lists, n, tx, ty, top, near, entry, j, codes[j], records, fineness)
+            is_in_order |= is_checked[j]
+            n = add_move(lists, n, tx, ty, top, near, entry - first_entry, j, codes[j], records, fineness)
         if n == 0:
             continue
         close_list(lists, 0, n)
@@ -266,32 +391,47 @@ def cut_tiles(
         for iy16 in range(iy_first, iy_last, 16):
             for ix16 in range(ix_first, ix_last, 16):
                 iy_end, ix_end = min(iy16 + 16, iy_last), min(ix16 + 16, ix_last)
+                if is_in_order:
+                    ceiling = _block_top(h, iy16, iy_end, ix16, ix_end) - top + tie
+                    n1 = _keep_below(
+                        lists, 0, n, size, xs, ys, iy16, iy_end, ix16, ix_end, tx, ty, ceiling, is_ball, support,
+                        margin, is_checked,
+                    )  # fmt: skip
+                    tests += n
+                    for iy4 in range(iy16, iy_end if n1 else iy16, LEAF):
+                        for ix4 in range(ix16, ix_end, LEAF):
+                            iy4_end, ix4_end = min(iy4 + LEAF, iy_end), min(ix4 + LEAF, ix_end)
+                            evaluations += CELLS * _leaf_in_order(
+                                lists, size, n1, h, owner, floor, up, xs, ys, iy4, iy4_end, ix4, ix4_end, tx, ty,
+                                top, tie, is_ball, support, margin, codes, rows, records, is_checked, a, places, hb,
+                                ob, depths, cells,
+                            )  # fmt: skip
+                            tests += n1
+                    if n1:
+                        continue
                 n1 = _refine(
-                    lists, 0, n, size, xs, ys, iy16, iy_end, ix16, ix_end, tx, ty, top, tie, radius, margin,
-                    codes, records, a,
+                    lists, 0, n, size, xs, ys, iy16, iy_end, ix16, ix_end, tx, ty, top, tie, is_ball, support,
+                    margin, codes, records, a,
                 )  # fmt: skip
                 tests += n
                 evaluations += 4
-                if n1 == 0:
-                    continue
-                for iy8 in range(iy16, iy_end, 8):
+                for iy8 in range(iy16, iy_end if n1 else iy16, 8):
                     for ix8 in range(ix16, ix_end, 8):
                         iy8_end, ix8_end = min(iy8 + 8, iy_end), min(ix8 + 8, ix_end)
                         n2 = _refine(
                             lists, size, n1, 2 * size, xs, ys, iy8, iy8_end, ix8, ix8_end, tx, ty, top, tie,
-                            radius, margin, codes, records, a,
+                            is_ball, support, margin, codes, records, a,
                         )  # fmt: skip
                         tests += n1
                         evaluations += 4
-                        if n2 == 0:
-                            continue
-                        for iy4 in range(iy8, iy8_end, LEAF):
+                        for iy4 in range(iy8, iy8_end if n2 else iy8, LEAF):
                             for ix4 in range(ix8, ix8_end, LEAF):
                                 iy4_end, ix4_end = min(iy4 + LEAF, iy8_end), min(ix4 + LEAF, ix8_end)
                                 evaluations += CELLS * _leaf(
-                                    lists, 2 * size, n2, h, owner, xs, ys, iy4, iy4_end, ix4, ix4_end,
-                                    tx, ty, top, tie, radius, margin, codes, rows, records, a, places, hb, ob,
-                                )
+                                    lists, 2 * size, n2, h, owner, xs, ys, iy4, iy4_end, ix4, ix4_end, tx, ty, top,
+                                    tie, is_ball, support, margin, codes, rows, records, a, places, hb, ob,
+                                )  # fmt: skip
                                 tests += n2
         counts[t, 0] += evaluations
         counts[t, 1] += tests
+        tops[t] = _block_top(h, iy_first, iy_last, ix_first, ix_last)

@@ -205,7 +205,13 @@ def ball_bounds(lists, base, n, x, y, half, radius, margin):
     place of contact; (A + (1 + p^2) / A) / 2 is not below it for any A, and equal at A = R / rest.
     """
     zero, one, half_of = np.float32(0.0), np.float32(1.0), np.float32(0.5)
-    x, y, half, radius, margin = np.float32(x), np.float32(y), np.float32(half), np.float32(radius), np.float32(margin)
+    x, y, half, radius, margin = (
+        np.float32(x),
+        np.float32(y),
+        np.float32(half),
+        np.float32(radius),
+        np.float32(margin),
+    )
     r2 = radius * radius
     over_r = one / radius
     tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
@@ -252,3 +258,135 @@ def ball_bounds(lists, base, n, x, y, half, radius, margin):
         if found < before:
             best = np.int64(group) // (PLACES // LANES) * PLACES + (np.int64(found) & (PLACES - 1))
     return best
+
+
+# Numbers of a support: the profile's slopes and ends, then height at these ends, then the arc.
+RISE_AT, FLAT_AT, FROM_AT, TO_AT, RADIUS_AT, SIDE_AT = 0, 1, 2, 3, 4, 5
+FROM_HEIGHT, TO_HEIGHT, RADIUS_HEIGHT, ARC_AT, ARC_HEIGHT, ARC_RADIUS = 6, 7, 8, 9, 10, 11
+SUPPORT_NUMBERS = 12
+
+
+@plain_kernel
+def _support(sigma2, flat, start, start_f, end, end_f, radius, radius_f, e, k, r):
+    """Conjugate of a profile at slope sqrt(sigma2): see the head of the module."""
+    sigma = math.sqrt(sigma2)
+    low = max(sigma * flat, sigma * start - start_f)
+    low = max(low, max(sigma * end - end_f, sigma * radius - radius_f))
+    return max(low, sigma * e + r * math.sqrt(np.float32(1.0) + sigma2) - k)
+
+
+@plain_kernel
+def _beside(pw, m2, e, r):
+    """How far beside the path an arc touches whose surface has slope sqrt(m2) along it and pw across."""
+    sigma2 = m2 + pw * pw
+    return pw * (e / math.sqrt(sigma2) + r / math.sqrt(np.float32(1.0) + sigma2))
+
+
+@plain_kernel
+def profile_bounds(lists, base, n, x, y, half, support, margin):
+    """As ball_bounds, for any profile; support (SUPPORT_NUMBERS,) float32.
+
+    Along a path of slope m the slope of the swept surface is m along it, and across it p_w, found from
+    where the cutter touches: that place moves outwards as p_w grows, so five halvings and a Newton step
+    find it; at a kink of the profile it jumps, and p_w is that of the straight piece.  Where that contact
+    lies beyond an end of the path, p is the profile's slope at the distance from the end, radial.
+    """
+    zero, one, half_of, tiny = np.float32(0.0), np.float32(1.0), np.float32(0.5), np.float32(1e-12)
+    steepest = np.float32(STEEPEST)
+    x, y, half, margin = np.float32(x), np.float32(y), np.float32(half), np.float32(margin)
+    rise, flat, start, end = support[RISE_AT], support[FLAT_AT], support[FROM_AT], support[TO_AT]
+    radius, side = support[RADIUS_AT], support[SIDE_AT]
+    start_f, end_f, radius_f = support[FROM_HEIGHT], support[TO_HEIGHT], support[RADIUS_HEIGHT]
+    e, k, r = support[ARC_AT], support[ARC_HEIGHT], support[ARC_RADIUS]
+    side_from = end if end < radius else BIG
+    far, near = radius + half + margin, radius - half - margin
+    tau = r * r / np.float32(1.0 + STEEPEST * STEEPEST) + tiny
+    n, base = np.uint64(n), np.uint64(base)
+    for group in range((n + np.uint64(LANES - 1)) // np.uint64(LANES)):
+        at = base + group * np.uint64(GROUP)
+        some = min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
+        for lane in range(some):
+            i = at + lane
+            dx, dy = x - lists[i], y - lists[i + np.uint64(PY)]
+            ux, uy = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)]
+            length, off = lists[i + np.uint64(PLEN)], lists[i + np.uint64(POFF)]
+            slope = lists[i + np.uint64(PSLOPE)]
+            m = min(max(slope, -steepest), steepest)
+            u = dx * ux + dy * uy
+            w = dy * ux - dx * uy
+            w2 = w * w
+            across = math.sqrt(w2)
+            e0 = u - min(max(u, zero), length)
+            away2 = e0 * e0 + w2
+            # Across the path, as if it had no ends.
+            m2 = m * m + tiny
+            lowest = math.sqrt(max(rise * rise - m2, zero))
+            highest = math.sqrt(max(side * side - m2, tiny))
+            low, high = lowest, highest
+            pw = half_of * (low + high)
+            is_in = _beside(pw, m2, e, r) < across
+            low = pw if is_in else low
+            high = high if is_in else pw
+            pw = half_of * (low + high)
+            is_in = _beside(pw, m2, e, r) < across
+            low = pw if is_in else low
+            high = high if is_in else pw
+            pw = half_of * (low + high)
+            is_in = _beside(pw, m2, e, r) < across
+            low = pw if is_in else low
+            high = high if is_in else pw
+            pw = half_of * (low + high)
+            is_in = _beside(pw, m2, e, r) < across
+            low = pw if is_in else low
+            high = high if is_in else pw
+            pw = half_of * (low + high)
+            sigma2 = m2 + pw * pw
+            over, under = one / math.sqrt(sigma2), one / math.sqrt(one + sigma2)
+            growth = e * m2 * over * over * over + r * (one + m2) * under * under * under
+            pw = min(max(pw + (across - pw * (e * over + r * under)) / (growth + tiny), low), high)
+            pw = lowest if across <= _beside(lowest + np.float32(1e-4), m2, e, r) else pw
+            pw = highest if across >= _beside(highest, m2, e, r) else pw
+            sigma2 = m2 + pw * pw
+            along = m * (e / math.sqrt(sigma2) + r / math.sqrt(one + sigma2))
+            along = m * across / (pw + tiny) if (pw == highest) | (pw == lowest) & (across > zero) else along
+            s = u - along
+            t = u - min(max(s, zero), length)
+            # At an end.
+            d = math.sqrt(t * t + w2)
+            arm = d - e
+            sigma = arm / math.sqrt(max(r * r - arm * arm, tau))
+            sigma = sigma if d > start else (rise if d > flat else zero)
+            sigma = side if d > side_from else sigma
+            sigma = min(sigma, steepest) / (d + tiny)
+            is_along = (s >= zero) & (s <= length)
+            pu = m if is_along else sigma * t
+            pw = math.copysign(pw, w) if is_along else sigma * w
+            size = abs(pu) + abs(pw)
+            support_p = _support(
+                pu * pu + pw * pw, flat, start, start_f, end, end_f, radius, radius_f, e, k, r
+            )
+            fall = min(zero, length * (slope - pu))
+            bound = lists[i + np.uint64(PH)] + (pu * u + pw * w - support_p) + fall
+            bound -= (margin + off) * (one + size)
+            out, inside = far + off, near - off
+            bound = bound if away2 <= out * out else BIG
+            lists[i + np.uint64(LOWEST)] = bound
+            lists[i + np.uint64(SLOPE_X)] = pu * ux - pw * uy
+            lists[i + np.uint64(SLOPE_Y)] = pu * uy + pw * ux
+            lists[i + np.uint64(CHANCE)] = bound if away2 <= inside * abs(inside) else BIG
+    # The lowest in a loop of its own: a least of integers in the loop above would unroll it fourfold.
+    best, least = -1, BIG
+    for group in range((n + np.uint64(LANES - 1)) // np.uint64(LANES)):
+        at = base + group * np.uint64(GROUP) + np.uint64(CHANCE)
+        for lane in range(min(np.uint64(LANES), n - group * np.uint64(LANES))):
+            if lists[at + lane] < least:
+                best, least = np.int64(group * np.uint64(LANES) + lane), lists[at + lane]
+    return best
+
+
+@plain_kernel
+def bounds(lists, base, n, x, y, half, is_ball, support, margin):
+    """Bounds of a list over a block, whatever the profile: see ball_bounds, profile_bounds."""
+    if is_ball:
+        return ball_bounds(lists, base, n, x, y, half, support[RADIUS_AT], margin)
+    return profile_bounds(lists, base, n, x, y, half, support, margin)
