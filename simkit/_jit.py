@@ -85,6 +85,8 @@ def threads() -> int:
 
 # No fastmath: with it a NaN can pass isnan, and bits would depend on the vector width.
 kernel = numba.njit(cache=True, nogil=True, fastmath=False, error_model="numpy")
+# For what a loop over cells must not call but contain, or the compiler leaves the vector unit unused.
+loop_kernel = numba.njit(cache=True, nogil=True, fastmath=False, error_model="numpy", forceinline=True)
 parallel_kernel = numba.njit(cache=True, nogil=True, parallel=True, fastmath=False, error_model="numpy")
 # For kernels of inner loops that allocate nothing: counting references to their arrays, an atomic addition
 # for each argument and call, costs more than their work.

@@ -25,7 +25,8 @@ from simkit.findings.finding import Finding
 from simkit.findings.registry import judge
 from simkit.frames import Frame
 from simkit.job.model import Job
-from simkit.moves.table import ARC, Moves, join_moves
+from simkit.moves.extremes import extremes
+from simkit.moves.table import Moves, join_moves
 from simkit.stock.cut import cut, cut_heights
 from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
 from simkit.target.envelope import envelopes
@@ -196,12 +197,8 @@ def _plan_boxes(job: Job, moves: Moves, rows: list[slice], frames: list[Frame]) 
     boxes = np.empty((len(moves), 4))
     for one, frame in zip(rows, frames, strict=True):
         seen = moves[one].in_frame(frame)
-        ends = np.stack([seen.start[:, :2], seen.end[:, :2]])
-        radius = np.hypot(*(seen.start[:, :2] - seen.centre).T)[:, None]
-        is_arc = (seen.kind == ARC)[:, None]
-        low = np.where(is_arc, seen.centre - radius, ends.min(axis=0))
-        high = np.where(is_arc, seen.centre + radius, ends.max(axis=0))
-        boxes[one, 0::2], boxes[one, 1::2] = low, high
+        low, high = extremes(seen)
+        boxes[one, 0::2], boxes[one, 1::2] = low[:, :2], high[:, :2]
     reach = max(cutter.radius for cutter in job.cutters.values()) + 1e-6
     return boxes + np.array([-reach, reach, -reach, reach])
 

@@ -160,7 +160,7 @@ class Cutter:
 
     number: the tool number that T calls.  shape: one of SHAPES.  diameter mm: largest of the cutting part.
     flutes: cutting edges.  cutting_length, shank (diameter) and stick_out (tip to holder) mm, None
-    when not stated.  point: full angle of a drill's or a vee's point, degrees.
+    when not stated.  point: full angle of a drill's (None: 118) or a vee's point, degrees.
     corner mm: corner radius of a bull-nose.  tip mm: of a tapered ball the diameter of the ball, of a vee
     the width of its flat (None: pointed).  taper: angle of a tapered ball's side to the axis, degrees.
     neck, neck_length mm: diameter and length between the cutting edges and the shank.
@@ -176,7 +176,7 @@ class Cutter:
     cutting_length: float | None = None
     shank: float | None = None
     stick_out: float | None = None
-    point: float = DRILL_POINT_DEGREES
+    point: float | None = None
     corner: float | None = None
     tip: float | None = None
     taper: float | None = None
@@ -281,7 +281,7 @@ def _seven(shape: str, sizes: Mapping) -> SevenParameters:
         meet = ball * math.tan(math.pi / 4 - b / 2)
         end = ball * (1 - math.sin(b)) + (radius - ball * math.cos(b)) / math.tan(b)
         return SevenParameters(2 * meet, ball, 0.0, ball, 0.0, sizes["taper"], end)
-    half = sizes["point"] / 2
+    half = (sizes["point"] or DRILL_POINT_DEGREES) / 2
     tip = sizes.get("tip") or 0.0
     if tip:
         end = (radius - tip / 2) / math.tan(math.radians(half))
@@ -298,8 +298,7 @@ def faults(shape: str, sizes: Mapping) -> list[tuple[str, str, str, str]]:
     told = []
     d = sizes["diameter"]
     for name, (words, shapes) in MEASURES.items():
-        # A point angle is always there: 118 degrees stand in where none is stated.
-        if sizes.get(name) is not None and shape not in shapes and name != "point":
+        if sizes.get(name) is not None and shape not in shapes:
             told.append(
                 (
                     name,

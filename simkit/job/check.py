@@ -264,11 +264,13 @@ class Checker:
         return tuple(self.value(part, one, f"{path}[{index}]") for index, part in enumerate(value))
 
     def points(self, value: Any, key: Key, path: str) -> Any:
-        """Return a list of places in plan, mm, or report what is wrong with it."""
+        """Return a list of places or pieces, mm, or report what is wrong with it."""
         if not isinstance(value, list):
             return self.problem(path, shown(value), key.expected, f"write a list such as {key.examples[0]}")
         return tuple(
-            self.fixed_list(part, key, f"{path}[{index}]", f"a place as a list of {key.size} lengths")
+            self.fixed_list(
+                part, key, f"{path}[{index}]", f"a {key.noun or 'place'} as a list of {key.size} lengths"
+            )
             for index, part in enumerate(value)
         )
 

@@ -98,7 +98,6 @@ def cutter_from_text(text: str) -> Cutter:
         else:
             values[key] = _number_or_text(value)
     number = int(number_text)
-    # The rule on points asks whether the key was written; here every key stands on one line.
     spots = {f"{number}.{key}": Spot(1, 1) for key in values}
     checker = _Words("--cutter", spots, "mm")
     checked = checker.table(values, "cutters.N", str(number))

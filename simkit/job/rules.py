@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
+from simkit.cutters import MEASURES, faults
 from simkit.job.check import Checker, is_bad
 from simkit.job.locate import key_path
 from simkit.units import MM_PER_INCH
@@ -22,14 +24,14 @@ def cutter_rules(checker: Checker, cutters: dict[int, Any], blank: dict[str, Any
 
 
 def _cutter(checker: Checker, cutter: dict[str, Any], blank: dict[str, Any], path: str) -> None:
-    shape, diameter, point = cutter["shape"], cutter["diameter"], cutter["point"]
+    shape, diameter = cutter["shape"], cutter["diameter"]
     edge, stick_out = cutter["cutting_length"], cutter["stick_out"]
 
     def problem(name: str, found: str, expected: str, remedy: str) -> None:
-        checker.problem(key_path(path, name), found, expected, remedy)
+        inner = f"{path}.{name}" if name.endswith("]") else key_path(path, name)
+        checker.problem(inner, found, expected, remedy)
 
-    if not is_bad(shape) and shape != "drill" and key_path(path, "point") in checker.spots:
-        problem("point", f"a point angle on the shape '{shape}'", "one only on a drill", "take it out")
+    _above(cutter, problem)
     if not is_bad(edge, stick_out) and edge is not None and stick_out is not None and stick_out < edge:
         problem(
             "stick_out",
@@ -37,15 +39,9 @@ def _cutter(checker: Checker, cutter: dict[str, Any], blank: dict[str, Any], pat
             "the holder above the cutting edges",
             "measure from the tip of the cutter to the holder",
         )
-    if not is_bad(shape, diameter, edge, point) and edge is not None:
-        tip = {"flat": 0.0, "ball": diameter / 2}.get(shape, diameter / 2 / math.tan(math.radians(point / 2)))
-        if edge < tip:
-            problem(
-                "cutting_length",
-                f"cutting edges {edge:g} mm long",
-                f"at least the {tip:.4g} mm that the tip of this {shape} takes up",
-                "measure from the tip to the end of the cutting edges",
-            )
+    if not is_bad(shape, diameter, edge, *(cutter[name] for name in MEASURES)):
+        for fault in faults(shape, cutter):
+            problem(*fault)
     if is_bad(blank) or is_bad(diameter, blank["length"], blank["width"]):
         return
     widest = max(blank["length"], blank["width"])
@@ -59,6 +55,52 @@ def _cutter(checker: Checker, cutter: dict[str, Any], blank: dict[str, Any], pat
             "a cutter that fits on the blank",
             f"correct the cutter's diameter or the size of the blank{hint}",
         )
+
+
+def _above(cutter: dict[str, Any], problem: Callable[[str, str, str, str], None]) -> None:
+    """Check that neck, shank and holder stand one above the other, each where something says it begins."""
+    neck, length = cutter["neck"], cutter["neck_length"]
+    edge, stick_out, holder = cutter["cutting_length"], cutter["stick_out"], cutter["holder"]
+    if is_bad(neck, length, edge, stick_out, holder):
+        return
+    if (neck is None) != (length is None):
+        there, missing = ("neck", "neck_length") if length is None else ("neck_length", "neck")
+        problem(there, f"'{there}' without '{missing}'", "both or neither", f"add {missing} = ...")
+    elif neck is not None and edge is None:
+        problem(
+            "neck",
+            "a neck above cutting edges of unknown length",
+            "the length of the cutting edges too",
+            "add cutting_length = ...",
+        )
+    elif (
+        length is not None
+        and edge is not None
+        and stick_out is not None
+        and edge <= stick_out < edge + length
+    ):
+        problem(
+            "stick_out",
+            f"{stick_out:g} mm from tip to holder, with {edge:g} mm of cutting edges"
+            f" and {length:g} mm of neck",
+            "the holder above the neck",
+            "measure from the tip of the cutter to the holder",
+        )
+    if holder is not None and stick_out is None:
+        problem(
+            "holder",
+            "a holder at an unknown height",
+            "the distance from the tip to the holder too",
+            "add stick_out = ...",
+        )
+    for index, piece in enumerate(holder or ()):
+        if max(piece[:2]) <= 0 or piece[2] <= 0:
+            problem(
+                f"holder[{index}]",
+                "a piece without diameter or length",
+                "lower diameter, upper diameter, length",
+                "write the sizes of the piece, or take it out",
+            )
 
 
 def setup_rules(checker: Checker, setups: Any, cutters: Any, dowels: Any) -> None:

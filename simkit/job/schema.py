@@ -30,7 +30,7 @@ class Key:
         of names from `choices`, each with a list of `size` lengths).
     default: as it is written in the file, None when the key is required or has none.
     low, high: range of the number, mm for lengths.
-    noun: what the file of a path is.
+    noun: what the file of a path, or one of a list of "points", is.
     examples: TOML text for the template, one for each of the tables it shows.
     is_aside: the template shows it behind a #.
     """
@@ -74,7 +74,8 @@ class Key:
         return {
             "length": f"a length from {low} mm to {high} mm",
             "lengths": f"a list of {self.size} lengths from {low} mm to {high} mm",
-            "points": f"a list of places, each a list of {self.size} lengths from {low} mm to {high} mm",
+            "points": f"a list of {self.noun or 'place'}s, each a list of {self.size} lengths"
+            f" from {low} mm to {high} mm",
             "number": f"a number from {low} to {high}",
             "numbers": f"a list of {self.size} numbers from {low} to {high}",
             "count": f"a whole number from {low} to {high}",
@@ -157,13 +158,13 @@ KEYS: tuple[Key, ...] = (
         "choice",
         "The shape of the cutting part.",
         required=True,
-        choices=tuple(SHAPES),
+        choices=SHAPES,
         examples=('"flat"', '"drill"'),
     ),
     Key(
         "cutters.N.diameter",
         "length",
-        "Diameter of the cutting part.",
+        "Largest diameter of the cutting part.",
         required=True,
         low=0.05,
         high=200.0,
@@ -188,13 +189,69 @@ KEYS: tuple[Key, ...] = (
         examples=("40",),
     ),
     Key(
+        "cutters.N.neck",
+        "length",
+        "Diameter of a neck between the cutting edges and the shank.",
+        low=0.05,
+        high=200.0,
+        examples=("5.5",),
+        is_aside=True,
+    ),
+    Key(
+        "cutters.N.neck_length",
+        "length",
+        "Length of that neck.",
+        low=0.1,
+        high=500.0,
+        examples=("5",),
+        is_aside=True,
+    ),
+    Key(
+        "cutters.N.holder",
+        "points",
+        "The holder from below, piece by piece: lower diameter, upper diameter, length.",
+        low=0.0,
+        high=1000.0,
+        size=3,
+        noun="piece",
+        examples=("[[20, 30, 15], [40, 40, 30]]",),
+        is_aside=True,
+    ),
+    Key(
         "cutters.N.point",
         "number",
-        "Drill only: full angle of the point, degrees.",
-        default=DRILL_POINT_DEGREES,
+        f"Drill, vee: full angle of the point, degrees. A drill has {DRILL_POINT_DEGREES:g} when left out.",
         low=10.0,
         high=180.0,
         examples=("118", "118"),
+        is_aside=True,
+    ),
+    Key(
+        "cutters.N.corner",
+        "length",
+        "Bull-nose: radius of its corner.",
+        low=0.01,
+        high=100.0,
+        examples=("1",),
+        is_aside=True,
+    ),
+    Key(
+        "cutters.N.tip",
+        "length",
+        "Tapered ball: diameter of the ball at its tip. Vee: width of the flat at its tip, pointed when left"
+        " out.",
+        low=0.01,
+        high=200.0,
+        examples=("2",),
+        is_aside=True,
+    ),
+    Key(
+        "cutters.N.taper",
+        "number",
+        "Tapered ball: angle of its side to the axis, degrees.",
+        low=0.5,
+        high=80.0,
+        examples=("5",),
         is_aside=True,
     ),
     Key("setups", "tables", "How the blank lies and what is run, in the order of the work.", required=True),
@@ -421,19 +478,23 @@ SAME_SHAPE = {
     "square end": "flat",
     "straight": "flat",
     "twist drill": "drill",
+    "bullnose": "bull-nose",
+    "bull nose": "bull-nose",
+    "corner radius": "bull-nose",
+    "tapered": "tapered ball",
+    "tapered ball nose": "tapered ball",
+    "tapered-ball": "tapered ball",
+    "v-bit": "vee",
+    "v bit": "vee",
+    "v": "vee",
 }
 _UNDERCUT = "it cuts wider below than above, and what it leaves under an overhang cannot be held here"
-_HOLLOW = "its edge is hollow, which is not modelled"
-_LATER = "its profile is not modelled"
+_HOLLOW = "its edge is hollow, and only edges that bulge or run straight can be swept exactly"
 REFUSED_SHAPES = {
     **dict.fromkeys(
         ["dovetail", "t-slot", "t slot", "tslot", "keyhole", "lollipop", "undercut", "slot cutter"], _UNDERCUT
     ),
-    **dict.fromkeys(["round-over", "roundover", "round over", "ogee", "cove"], _HOLLOW),
-    **dict.fromkeys(
-        ["bull-nose", "bullnose", "bull nose", "tapered ball", "tapered", "vee", "v-bit", "v bit", "v"],
-        _LATER,
-    ),
+    **dict.fromkeys(["round-over", "roundover", "round over", "ogee", "cove", "roman ogee"], _HOLLOW),
 }
 
 

@@ -8,7 +8,6 @@ from pathlib import Path
 
 from simkit.errors import InputProblems, Place, Problem
 from simkit.job.model import Job, Setup
-from simkit.moves.table import ARC
 from simkit.program import vocabulary as voc
 from simkit.program.reader import LARGE, Options, ProgramRead, read_program
 
@@ -33,7 +32,7 @@ def read_programs(job: Job) -> list[list[tuple[Path, ProgramRead]]]:
     """Return for each setup its programs in order, each as (path, what is in it).
 
     Raises InputProblems with the problems of all programs: unreadable files, words that are refused,
-    cutters that a program calls and the job lacks, arcs that cannot be cut.
+    cutters that a program calls and the job lacks.
     """
     problems: list[Problem] = words_not_harmless(job.harmless_words, job.file, "harmless_words", job.lines)
     reads: list[list[tuple[Path, ProgramRead]]] = []
@@ -54,7 +53,6 @@ def read_programs(job: Job) -> list[list[tuple[Path, ProgramRead]]]:
                 problems.extend(found.problems)
                 continue
             problems.extend(_missing_cutters(read, job, setup))
-            problems.extend(_upright_arcs(read))
             reads[index].append((path, read))
     if problems:
         raise InputProblems(problems)
@@ -85,25 +83,6 @@ def words_not_harmless(words: tuple[str, ...], file: str, key: str, lines=None) 
             remedy = "take it out, for what it does is known and counts"
             problems.append(Problem(Place(file, line, key=path), f"'{word}'", expected, remedy))
     return problems
-
-
-def _upright_arcs(read: ProgramRead) -> list[Problem]:
-    """Return the problem that a program has arcs which the cut does not know yet."""
-    moves = read.moves
-    upright = (moves.kind == ARC) & (moves.plane != 17)
-    if not upright.any():
-        return []
-    row = int(upright.argmax())
-    count = int(upright.sum())
-    arcs = "an arc" if count == 1 else f"the first of {count} arcs"
-    return [
-        Problem(
-            Place(read.name, int(moves.line[row])),
-            f"{arcs} in the plane of G{moves.plane[row]}",
-            "arcs in the XY plane (G17), for arcs in G18 and G19 are read but not cut yet",
-            "post again with G17 arcs or straight moves",
-        )
-    ]
 
 
 def bytes_of(path: Path, name: str) -> bytes:

@@ -59,8 +59,8 @@ G_WORDS = (
     Accepted("G3", MOTION, "arc or helix, counter-clockwise"),
     Accepted("G4", GROUP_0, "dwell of P; moves nothing"),
     Accepted("G17", PLANE, "arcs in the XY plane"),
-    Accepted("G18", PLANE, "arcs in the XZ plane; read, but not cut yet"),
-    Accepted("G19", PLANE, "arcs in the YZ plane; read, but not cut yet"),
+    Accepted("G18", PLANE, "arcs in the XZ plane"),
+    Accepted("G19", PLANE, "arcs in the YZ plane"),
     Accepted("G20", UNITS, "inches from here on"),
     Accepted("G21", UNITS, "millimetres from here on"),
     Accepted(

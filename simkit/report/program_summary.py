@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import numpy as np
 
 from simkit.job.model import WORK_ZEROS, Blank, Setup, Zero
-from simkit.moves.table import ARC, PLANE_AXES, Moves
+from simkit.moves.extremes import extremes
+from simkit.moves.table import Moves
 from simkit.program.reader import Options, ProgramRead, read_program
 
 VERSION = 1  # of the summary's form; raised when a key changes its meaning
@@ -83,7 +83,6 @@ def summary_of(
             "size": read.largest_arc_mismatch,
             "line": read.largest_arc_mismatch_line,
         },
-        "arcs_not_cut_yet": int(((moves.kind == ARC) & (moves.plane != 17)).sum()),
         "blank": _against_blank(start, lowest, blank, zero or Zero()) if blank else None,
         "warnings": [
             {"line": warning.line, "column": warning.column, "text": warning.text}
@@ -96,32 +95,6 @@ def summary_of(
         text = f"{names}: where it lies is not known without a job; told here as if it were G54"
         summary["warnings"].append({"line": unplaced[0]["line"], "column": None, "text": text})
     return summary
-
-
-def extremes(moves: Moves) -> tuple[np.ndarray, np.ndarray]:
-    """Return the lowest and the highest coordinates that the tip reaches in each move, (n, 3) mm each.
-
-    An arc reaches its outermost point in each of the four directions that its sweep passes.
-    Error: rounding.  Source: own derivation; checked against sampled points.
-    """
-    low, high = np.minimum(moves.start, moves.end), np.maximum(moves.start, moves.end)
-    for plane, (u, v, _) in PLANE_AXES.items():
-        rows = np.flatnonzero((moves.kind == ARC) & (moves.plane == plane))
-        if not len(rows):
-            continue
-        arm = moves.start[rows][:, [u, v]] - moves.centre[rows]
-        radius, begin = np.hypot(*arm.T), np.arctan2(arm[:, 1], arm[:, 0])
-        sense = np.sign(moves.sweep[rows])
-        for quarter, (axis, side) in enumerate(((u, 1), (v, 1), (u, -1), (v, -1))):
-            turn = np.mod(sense * (quarter * math.pi / 2 - begin), 2 * math.pi)
-            hit = rows[turn <= np.abs(moves.sweep[rows])]
-            centre = moves.centre[hit, 0 if axis == u else 1]
-            point = centre + side * radius[turn <= np.abs(moves.sweep[rows])]
-            if side > 0:
-                high[hit, axis] = np.maximum(high[hit, axis], point)
-            else:
-                low[hit, axis] = np.minimum(low[hit, axis], point)
-    return low, high
 
 
 def _lowest(moves: Moves, low: np.ndarray, where: np.ndarray) -> dict[str, Any] | None:
@@ -228,8 +201,6 @@ def summary_text(summary: dict[str, Any]) -> str:
     mismatch = summary["largest_arc_mismatch"]
     if mismatch["line"] is not None:
         rows.append(("arcs", f"radii differ by at most {mismatch['size']:.4f} mm (line {mismatch['line']})"))
-    if summary["arcs_not_cut_yet"]:
-        rows.append(("", f"{summary['arcs_not_cut_yet']} in G18 or G19, which a check cannot cut yet"))
     lines = [f"{name:<13} {text}" for name, text in rows]
     lines += ["", *_cutter_table(summary["cutters"])]
     if summary["warnings"]:

@@ -7,7 +7,7 @@ import numpy as np
 from simkit._jit import kernel
 from simkit.cutters import BALL, CONE, FLAT, PROFILE
 from simkit.stock.arc_kernels import arc_distance2
-from simkit.stock.curve_kernels import curve_lowest
+from simkit.stock.curve_kernels import curve_lowest, upright_lowest
 from simkit.stock.helix_kernels import helix
 from simkit.stock.line_kernels import (
     line_ball,
@@ -95,7 +95,10 @@ def upright_height(profile, a, dx, dy):
     climb, first, last = a[CLIMB], a[THETA0], a[THETA0] + a[SWEEP]
     pw = w + climb * 0.5 * (first + last)
     first, last = min(first, last), max(first, last)
-    return a[H] + curve_lowest(u, pw, first, last, math.sqrt(cover2), r, 0.0, climb, r, 0.0, *outline_of(a))
+    path = (r, 0.0, climb, r, 0.0)
+    if a[SPREAD] == 0.0:
+        return a[H] + upright_lowest(first, last, u, pw, math.sqrt(cover2), path, outline_of(a))
+    return a[H] + curve_lowest(math.inf, first, last, u, pw, math.sqrt(cover2), path, outline_of(a))
 
 
 @kernel
@@ -108,23 +111,9 @@ def helix_outline(a, dx, dy):
     away = math.sqrt(dx * dx + dy * dy) - r
     if away * away > cover2:
         return math.inf
-    return (
-        a[H]
-        - climb * theta0
-        + curve_lowest(
-            dx,
-            dy,
-            min(first, last),
-            max(first, last),
-            math.sqrt(cover2),
-            r,
-            r,
-            0.0,
-            0.0,
-            climb,
-            *outline_of(a),
-        )
-    )
+    h0, path = a[H] - climb * theta0, (r, r, 0.0, 0.0, climb)
+    first, last = min(first, last), max(first, last)
+    return h0 + curve_lowest(math.inf, first, last, dx, dy, math.sqrt(cover2), path, outline_of(a))
 
 
 @kernel

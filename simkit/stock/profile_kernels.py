@@ -2,7 +2,7 @@
 
 import math
 
-from simkit._jit import kernel
+from simkit._jit import kernel, loop_kernel
 from simkit.cutters import BALL, CONE
 
 # The rim is widened in plan: a point whose distance is R on paper then always counts as covered,
@@ -28,7 +28,7 @@ def at_distance(profile, d2, h, radius, rise, cover2):
     return g if d2 <= cover2 else math.inf
 
 
-@kernel
+@loop_kernel
 def outline_height(d, rise, flat, arc_from, arc_to, arc_e, arc_f, arc_r, side_z, side_rise):
     """Height of an outline (simkit.cutters.Outline, without its base) at plan distance d."""
     x = d - arc_e

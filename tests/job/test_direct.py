@@ -14,7 +14,7 @@ from simkit.job.reader import job_from_words
 from tests.job.good_job import write_files
 
 BLANK_LIKE = 'expected LENGTHxWIDTHxTHICKNESS, such as 280x90x38 or "11x3 1/2x1 1/2 in"'
-WRITE_SIGNS = "write = behind the number, : behind a shape (flat, ball, drill)"
+WRITE_SIGNS = "write = behind the number, : behind a shape (flat, ball, bull-nose, tapered ball, vee, drill)"
 CUTTER_LIKE = "expected NUMBER=SHAPE:DIAMETER, such as 1=ball:6"
 A_BLANK = Blank(280.0, 90.0, 38.0)
 A_BALL = Cutter(1, "ball", 6.0)
@@ -126,7 +126,8 @@ def test_cutter_from_text__forms(text, cutter):
         (
             "1=bal:-6",
             [
-                "--cutter [1.shape]: found 'bal', expected one of 'flat', 'ball', 'drill'; write 'ball'",
+                "--cutter [1.shape]: found 'bal', expected one of 'flat', 'ball', 'bull-nose',"
+                " 'tapered ball', 'vee', 'drill'; write 'ball'",
                 "--cutter [1.diameter]: found -6 mm, expected a length from 0.05 mm to 200 mm; give the true"
                 " size",
             ],
@@ -144,15 +145,16 @@ def test_cutter_from_text__forms(text, cutter):
                 "--cutter: found 'shape=ball' again, expected KEY=VALUE, each key once; write it like"
                 " cutting_length=22, and a decimal point, not a comma",
                 "--cutter [1.flute]: found the unknown key 'flute', expected one of shape, diameter, flutes,"
-                " cutting_length, shank, stick_out, point; write 'flutes'",
+                " cutting_length, shank, stick_out, neck, neck_length, holder, point, corner, tip, taper;"
+                " write 'flutes'",
             ],
         ),
         (
             "1=flat:6,flutes=two,point=90",
             [
                 "--cutter [1.flutes]: found 'two', expected a whole number from 1 to 12; write a number",
-                "--cutter [1.point]: found a point angle on the shape 'flat', expected one only on a drill;"
-                " take it out",
+                "--cutter [1.point]: found a point angle on the shape 'flat', expected one only on a drill"
+                " or a vee; take it out",
             ],
         ),
     ],
@@ -249,7 +251,8 @@ def test_job_from_words__nothing_given(folder):
 def test_job_from_words__told_together(folder):
     assert told(job_from_words, ["sied2.nc"], "280x90", ["1=bal:6", "2=flat:6"], "part.obj", "front") == [
         f"--blank: found '280x90', {BLANK_LIKE}; write three sizes with x between",
-        "--cutter [1.shape]: found 'bal', expected one of 'flat', 'ball', 'drill'; write 'ball'",
+        "--cutter [1.shape]: found 'bal', expected one of 'flat', 'ball', 'bull-nose', 'tapered ball', 'vee',"
+        " 'drill'; write 'ball'",
         "sied2.nc: found no file at 'sied2.nc', expected a program; did you mean 'side2.nc'?",
         "--target: found no file at 'part.obj', expected a mesh; did you mean 'part.stl'?",
         f"--zero: found 'front', {ZERO_LIKE}; write it like 'left front top'",

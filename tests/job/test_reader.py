@@ -189,16 +189,22 @@ def test_read_job__every_key_can_be_given(folder):
         else:
             rows.append(f"[{key.name}.1]" if key.kind == "numbered tables" else f"[{key.name}]")
         for sub in inner:
-            # A drill, so that a point angle is in place.
+            # A drill, so that a point angle is in place; other shapes have the other measures.
+            if sub.name in ("corner", "tip", "taper"):
+                continue
             value = sub.examples[-1] if sub.name in ("shape", "diameter") else sub.examples[0]
             rows.append(f"{sub.name} = {value}")
             if children(sub.path):
                 parts = ", ".join(f"{part.name} = {part.examples[0]}" for part in children(sub.path))
                 rows[-1] = f"{sub.name} = {{ {parts} }}"
     text = "\n".join(rows).replace("my_part.stl", "part.stl").replace("[[8, 45], [268, 45]]", "[[8, 45]]")
+    text += '\n[cutters.2]\nshape = "bull-nose"\ndiameter = 6\ncorner = 1'
+    text += '\n[cutters.3]\nshape = "tapered ball"\ndiameter = 6\ntip = 2\ntaper = 5'
     lines = read(text).lines
     plain = [key.path.replace("[]", "[0]").replace(".N", ".1") for key in KEYS]
-    assert [path for path in plain if path not in lines] == []
+    others = {"cutters.1.corner": "cutters.2.corner", "cutters.1.tip": "cutters.3.tip"}
+    others["cutters.1.taper"] = "cutters.3.taper"
+    assert [path for path in plain if others.get(path, path) not in lines] == []
 
 
 # -- the template and the table of keys -----------------------------------------------------------
@@ -217,14 +223,14 @@ def test_template_text__reads_back_as_a_job(folder):
 
 def test_template_text__optional_keys_hold_when_the_mark_is_taken_away(folder):
     (folder / "my_part.stl").write_text("solid\n", encoding="utf-8")
-    rows = [
-        re.sub(r"^# (?=[a-z]+ = )", "", row)
-        for row in template_text().split("\n")
-        if not row.startswith("# point = 118  ")  # cutter 1 is no drill
-    ]
+    head, cutter, rest = re.split(r"(?<=\n)(?=\[cutters\.[12]\])", template_text())
+    cutter = re.sub(r"^# (point|corner|tip|taper) = .*\n", "", cutter, flags=re.MULTILINE)  # it is flat
+    rows = [re.sub(r"^# (?=[a-z_]+ = )", "", row) for row in (head + cutter + rest).split("\n")]
     job = read("\n".join(rows))
     assert job.setups[0].cutter == 1
     assert job.setups[1].pins == ((8.0, 45.0), (268.0, 45.0))
+    assert job.cutters[1].neck_length == 5.0
+    assert job.cutters[1].holder == ((20.0, 30.0, 15.0), (40.0, 40.0, 30.0))
     assert job.cutters[2].point == 118.0
     assert "target.anchor" in job.lines
 
@@ -331,7 +337,8 @@ def test_read_job__several_mistakes_are_told_together_in_the_order_of_the_file(f
         " width, thickness, species; write 'length'",
         "job.toml:10:1 [cutters.1.shape]: found the shape 'keyhole', which cannot be simulated: it cuts"
         " wider below than above, and what it leaves under an overhang cannot be held here, expected one"
-        " of 'flat', 'ball', 'drill'; use another cutter, or leave out the programs that need this one",
+        " of 'flat', 'ball', 'bull-nose', 'tapered ball', 'vee', 'drill'; use another cutter, or leave out"
+        " the programs that need this one",
         "job.toml:14:1 [cutters.1.stick_out]: found 4 mm from tip to holder, with cutting edges 25 mm"
         " long, expected the holder above the cutting edges; measure from the tip of the cutter to the"
         " holder",

@@ -199,14 +199,10 @@ def job_of(folder, text, **words):
     return Job("part", Blank(100, 50, 20), {1: "cutter 1"}, (setup,), file=str(folder / "job.toml"), **words)
 
 
-def test_read_programs__refuses_upright_arcs_for_a_check(tmp_path):
+def test_read_programs__passes_upright_arcs_on(tmp_path):
     text = HEAD.format(0, 0, 9) + "G3 X2 R1\nG18 G3 X4 R1\nX6 R1\nG19 Z5 R9\nM30\n"
-    with pytest.raises(InputProblems) as raised:
-        read_programs(job_of(tmp_path, text))
-    assert [str(problem) for problem in raised.value.problems] == [
-        "a.nc:4: found the first of 3 arcs in the plane of G18, expected arcs in the XY plane (G17), for "
-        "arcs in G18 and G19 are read but not cut yet; post again with G17 arcs or straight moves"
-    ]
+    [[(_, got)]] = read_programs(job_of(tmp_path, text))
+    assert got.moves.plane[got.moves.kind == ARC].tolist() == [17, 18, 18, 19]
 
 
 def test_read_programs__passes_on_what_the_job_says(tmp_path):

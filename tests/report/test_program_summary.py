@@ -122,10 +122,9 @@ def test_summary__program_that_moves_nothing():
     assert "starts        the program moves nothing" in summary_text(got)
 
 
-def test_summary__upright_arcs_are_counted():
+def test_summary__upright_arcs_dip_by_their_radius():
     got = summary("G21 G90 T1 M6 S1 M3 F100\nG0 X0 Y0 Z5\nG18 G2 X10 I5 K0\nM30\n")
-    assert got["arcs_not_cut_yet"] == 1
-    assert got["deepest_cut"] == {"z": pytest.approx(0), "line": 3}  # it dips by its radius of 5
+    assert got["deepest_cut"] == {"z": pytest.approx(0), "line": 3}
 
 
 NORMAL = {17: (0, 0, 1), 18: (0, 1, 0), 19: (1, 0, 0)}

@@ -33,7 +33,7 @@ def profile(cutter, distance):
         return ball + (q * mp.cos(taper) - ball) / mp.sin(taper)
     if cutter.shape in ("vee", "drill"):
         flat = mp.mpf(cutter.tip or 0) / 2
-        return max(q - flat, 0) / mp.tan(mp.radians(mp.mpf(cutter.point)) / 2)
+        return max(q - flat, 0) / mp.tan(mp.radians(mp.mpf(cutter.point or 118)) / 2)
     return mp.mpf(0)
 
 
@@ -74,7 +74,9 @@ class PreciseMove:
             share_low, share, share_high = (mp.mpf(k) / (SAMPLES - 1) for k in (low, i, high))
             if away[i] * away[high] <= 0 and i < high:
                 best = min(best, self._rim(share, share_high, x, y))
-            if away[i] <= 0 and height[i] <= min(height[low], height[high]):
+            if away[i] <= 0 and height[low] == height[i] == height[high]:
+                best = min(best, self.at(share, x, y)[1]) if best == mp.inf else best  # level here
+            elif away[i] <= 0 and height[i] <= min(height[low], height[high]):
                 best = min(best, self._golden(share_low, share_high, x, y))
             if away[i] > 0 and away[i] <= min(away[low], away[high]):
                 best = min(best, self._graze(share_low, share_high, x, y))
