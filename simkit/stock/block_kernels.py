@@ -27,7 +27,6 @@ from simkit.stock.bound_kernels import (
     INPUTS,
     LANES,
     LOWEST,
-    MOVE,
     RADIUS_AT,
     SLOPE_X,
     SLOPE_Y,
@@ -35,7 +34,8 @@ from simkit.stock.bound_kernels import (
     bounds,
     close_list,
     curve_pieces,
-    list_extent,
+    group_boxes,
+    groups_near,
 )
 from simkit.stock.height_kernels import height_at
 from simkit.stock.line_kernels import line_ball
@@ -66,38 +66,49 @@ def _piece(base, k):
 
 
 @plain_kernel
-def _chances(lists, base, n, half_x, half_y, slope_x, slope_y):
-    """Write to CHANCE the lowest that a piece's bound comes to over the block, measured from a slope."""
-    n, base = np.uint64(n), np.uint64(base)
-    for group in range((n + np.uint64(LANES - 1)) // np.uint64(LANES)):
-        at = base + group * np.uint64(GROUP)
-        for lane in range(
-            min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
-        ):
-            i = at + lane
-            lists[i + np.uint64(CHANCE)] = lists[i + np.uint64(LOWEST)] - (
-                half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
-                + half_y * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
-            )
+def _chances(lists, at, lanes, half_x, half_y, slope_x, slope_y, ceiling):
+    """Write to CHANCE of a group the lowest that each bound comes to over the block, measured from a slope.
+
+    Returns how many come under the ceiling.
+    """
+    count = np.int32(0)
+    for i in range(at, at + lanes):
+        low = lists[i + np.uint64(LOWEST)] - (
+            half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
+            + half_y * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
+        )
+        lists[i + np.uint64(CHANCE)] = low
+        count += np.int32(1) if low <= ceiling else np.int32(0)
+    return count
 
 
 @plain_kernel
-def _keep(lists, base, n, ceiling, to):
-    """Copy the pieces whose chance comes under the ceiling to the list at `to`; return its length."""
-    lanes, group_size, columns = np.uint64(LANES), np.uint64(GROUP), np.uint64(INPUTS)
-    n, at, count = np.uint64(n), np.uint64(to), np.uint64(0)
-    for group in range((n + lanes - np.uint64(1)) // lanes):
-        first = np.uint64(base) + group * group_size
-        for i in range(first, first + min(lanes, n - group * lanes)):
-            if lists[i + np.uint64(CHANCE)] <= ceiling:
-                for c in range(columns):
-                    lists[at + c * lanes] = lists[i + c * lanes]
-                count += np.uint64(1)
-                at += np.uint64(1)
-                if count % lanes == 0:
-                    at += group_size - lanes
-    close_list(lists, to, count)
-    return np.int64(count)
+def _lanes(n, group):
+    """How many places of a group are in use, filled up to whole vectors of eight."""
+    return min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
+
+
+@plain_kernel
+def _keep(lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to):
+    """Copy the pieces that come under the ceiling to the list at `to`; return its length."""
+    half_x, half_y, ceiling = np.float32(half_x), np.float32(half_y), np.float32(ceiling)
+    lanes, columns = np.uint64(LANES), np.uint64(INPUTS)
+    n, at, kept = np.uint64(n), np.uint64(to), np.uint64(0)
+    for place in range(np.uint64(count)):
+        group = np.uint64(groups[place])
+        first = np.uint64(base) + group * np.uint64(GROUP)
+        some = _lanes(n, group)
+        if _chances(lists, first, some, half_x, half_y, slope_x, slope_y, ceiling):
+            for i in range(first, first + some):
+                if lists[i + np.uint64(CHANCE)] <= ceiling:
+                    for c in range(columns):
+                        lists[at + c * lanes] = lists[i + c * lanes]
+                    kept += np.uint64(1)
+                    at += np.uint64(1)
+                    if kept % lanes == np.uint64(0):
+                        at += np.uint64(GROUP) - lanes
+    close_list(lists, to, kept)
+    return np.int64(kept)
 
 
 @plain_kernel
@@ -129,44 +140,56 @@ def _corner_ceiling(code, a, x0, x1, y0, y1, slope_x, slope_y, top):
 
 @plain_kernel
 def _refine(
-    lists, base, n, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, is_ball, support, margin, codes, records, a
+    lists, base, n, groups, count, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, is_ball, support, margin,
+    first_entry, entries, codes, records, a,
 ):  # fmt: skip
     """Keep the pieces that can win a cell of a block; return how many."""
     xa, xb, ya, yb = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
     half_x, half_y = 0.5 * (xb - xa), 0.5 * (yb - ya)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     x, y = 0.5 * (xa + xb) - tx, 0.5 * (ya + yb) - ty
-    best = bounds(lists, base, n, x, y, half, is_ball, support, margin)
+    best = bounds(lists, base, n, groups, count, x, y, half, is_ball, support, margin)
     slope_x, slope_y, ceiling = np.float32(0.0), np.float32(0.0), 0.0
     if best >= 0:
         i = _piece(base, best)
-        j = np.int64(lists[i + MOVE])
+        j = entries[first_entry + np.int64(lists[i + ENTRY])]
         if is_line(codes[j]):
             _copy_record(records, j, a)
             slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
             ceiling = half_x * abs(slope_x) + half_y * abs(slope_y)
             of_best = _corner_ceiling(codes[j], a, xa, xb, ya, yb, slope_x, slope_y, top)
             ceiling = min(ceiling, of_best)
-    _chances(lists, base, n, np.float32(half_x), np.float32(half_y), slope_x, slope_y)
-    return _keep(lists, base, n, np.float32(ceiling + tie), to)
+    return _keep(lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to)
 
 
 @plain_kernel
 def _keep_below(
-    lists, base, n, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, ceiling, is_ball, support, margin, is_checked
+    lists, base, n, groups, count, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, ceiling, is_ball, support, margin,
+    first_entry, entries, is_checked,
 ):  # fmt: skip
     """Keep the pieces that come under a level ceiling in a block, if a move is among them whose contacts are
     asked for; return how many, 0 if there is no such move."""
     xa, xb, ya, yb = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
     half_x, half_y = 0.5 * (xb - xa), 0.5 * (yb - ya)
     half = math.sqrt(half_x * half_x + half_y * half_y)
-    bounds(lists, base, n, 0.5 * (xa + xb) - tx, 0.5 * (ya + yb) - ty, half, is_ball, support, margin)
-    _chances(lists, base, n, np.float32(half_x), np.float32(half_y), np.float32(0.0), np.float32(0.0))
-    ceiling = np.float32(ceiling)
-    for k in range(n):
-        i = _piece(base, k)
-        if lists[i + CHANCE] <= ceiling and is_checked[np.int64(lists[i + MOVE])]:
-            return _keep(lists, base, n, ceiling, to)
+    bounds(
+        lists,
+        base,
+        n,
+        groups,
+        count,
+        0.5 * (xa + xb) - tx,
+        0.5 * (ya + yb) - ty,
+        half,
+        is_ball,
+        support,
+        margin,
+    )
+    level = np.float32(0.0)
+    kept = _keep(lists, base, n, groups, count, half_x, half_y, level, level, ceiling, to)
+    for k in range(kept):
+        if is_checked[entries[first_entry + np.int64(lists[_piece(to, k) + ENTRY])]]:
+            return kept
     return 0
 
 
@@ -216,12 +239,46 @@ def _evaluate(codes, rows, records, j, a, places, hb, ob):
 
 
 @plain_kernel
-def _load(h, owner, xs, ys, iy0, iy1, ix0, ix1, places, hb, ob):
-    """Copy the cells of a leaf; a leaf at an edge is filled up with copies of its last cells."""
-    for i in range(CELLS):
-        iy, ix = min(iy0 + i // LEAF, iy1 - 1), min(ix0 + i % LEAF, ix1 - 1)
-        places[i], places[i + CELLS] = xs[ix], ys[iy]
-        hb[i], ob[i] = h[iy, ix], owner[iy, ix]
+def _load(h, owner, xs, ys, iy0, iy1, ix0, ix1, places, hb, ob, off):
+    """Copy the cells of a leaf, return its middle and half its extent.
+
+    A leaf at an edge is filled up with copies of its last cells.  off: places seen from the middle.
+    """
+    mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
+    for r in range(LEAF):
+        iy = np.uint64(min(iy0 + r, iy1 - 1))
+        for c in range(LEAF):
+            ix = np.uint64(min(ix0 + c, ix1 - 1))
+            i = np.uint64(r * LEAF + c)
+            places[i], places[i + np.uint64(CELLS)] = xs[ix], ys[iy]
+            off[i], off[i + np.uint64(CELLS)] = xs[ix] - mx, ys[iy] - my
+            hb[i], ob[i] = h[iy, ix], owner[iy, ix]
+    return mx, my, xs[ix1 - 1] - mx, ys[iy1 - 1] - my
+
+
+@plain_kernel
+def _most_above(hb, slope_x, slope_y, off, some):
+    """The most that the surface of a leaf stands above a plane of the slope through its middle."""
+    half = np.uint64(CELLS // 2)
+    for i in range(half):
+        some[i] = max(
+            hb[i] - (slope_x * off[i] + slope_y * off[i + np.uint64(CELLS)]),
+            hb[i + half] - (slope_x * off[i + half] + slope_y * off[i + half + np.uint64(CELLS)]),
+        )
+    most = some[0]
+    for i in range(half):
+        most = max(most, some[i])
+    return most
+
+
+@plain_kernel
+def _can_win(low, slope_x, slope_y, hb, off):
+    """Whether a bound, as a plane, comes under the surface of a leaf at any of its cells."""
+    found = np.int32(0)
+    for i in range(np.uint64(CELLS)):
+        is_under = low + (slope_x * off[i] + slope_y * off[i + np.uint64(CELLS)]) <= hb[i]
+        found |= np.int32(1) if is_under else np.int32(0)
+    return found != 0
 
 
 @plain_kernel
@@ -234,41 +291,43 @@ def _store(h, owner, iy0, iy1, ix0, ix1, hb, ob):
 
 @plain_kernel
 def _leaf(
-    lists, base, n, h, owner, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, is_ball, support, margin, codes, rows,
-    records, a, places, hb, ob,
+    lists, base, n, groups, h, owner, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, is_ball, support, margin,
+    first_entry, entries, codes, rows, records, a, places, hb, ob, off, some,
 ):  # fmt: skip
     """Lower a leaf by the moves of its list, in any order; return how many were evaluated."""
-    _load(h, owner, xs, ys, iy0, iy1, ix0, ix1, places, hb, ob)
-    mx, my = 0.5 * (places[0] + places[CELLS - 1]), 0.5 * (places[CELLS] + places[2 * CELLS - 1])
-    half_x, half_y = places[CELLS - 1] - mx, places[2 * CELLS - 1] - my
+    mx, my, half_x, half_y = _load(h, owner, xs, ys, iy0, iy1, ix0, ix1, places, hb, ob, off)
     half = math.sqrt(half_x * half_x + half_y * half_y)
-    best = bounds(lists, base, n, mx - tx, my - ty, half, is_ball, support, margin)
-    slope_x, slope_y, done = np.float32(0.0), np.float32(0.0), -1
-    count = 0
+    count = (n + LANES - 1) // LANES
+    best = bounds(lists, base, n, groups, count, mx - tx, my - ty, half, is_ball, support, margin)
+    slope_x, slope_y, done = np.float32(0.0), np.float32(0.0), np.int32(-1)
+    evaluated = 0
     if best >= 0:
         i = _piece(base, best)
         slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
-        done = np.int64(lists[i + MOVE])
+        done = entries[first_entry + np.int64(lists[i + ENTRY])]
         _evaluate(codes, rows, records, done, a, places, hb, ob)
-        count = 1
-    most = -math.inf
-    for i in range(CELLS):
-        most = max(most, hb[i] - (slope_x * (places[i] - mx) + slope_y * (places[i + CELLS] - my)))
-    ceiling = np.float32(most - top + tie)
-    _chances(lists, base, n, np.float32(half_x), np.float32(half_y), slope_x, slope_y)
+        evaluated = 1
+    lift = np.float32(top - tie)
+    ceiling = _most_above(hb, slope_x, slope_y, off, some) - lift
+    wide, deep = np.float32(half_x), np.float32(half_y)
     last = done
-    for group in range((n + LANES - 1) // LANES):
-        first = base + group * GROUP
-        for i in range(first, first + min(LANES, n - group * LANES)):
-            if lists[i + CHANCE] <= ceiling:
-                j = np.int64(lists[i + MOVE])
-                if j != done and j != last:
-                    _evaluate(codes, rows, records, j, a, places, hb, ob)
-                    count += 1
-                    last = j
-    if count:
+    for group in range(np.uint64(count)):
+        first = np.uint64(base) + group * np.uint64(GROUP)
+        lanes = _lanes(np.uint64(n), group)
+        if _chances(lists, first, lanes, wide, deep, slope_x, slope_y, ceiling):
+            for i in range(first, first + lanes):
+                if lists[i + np.uint64(CHANCE)] <= ceiling and _can_win(
+                    lists[i + np.uint64(LOWEST)] + lift, lists[i + np.uint64(SLOPE_X)],
+                    lists[i + np.uint64(SLOPE_Y)], hb, off,
+                ):  # fmt: skip
+                    j = entries[first_entry + np.int64(lists[i + np.uint64(ENTRY)])]
+                    if j != done and j != last:
+                        _evaluate(codes, rows, records, j, a, places, hb, ob)
+                        evaluated += 1
+                        last = j
+    if evaluated:
         _store(h, owner, iy0, iy1, ix0, ix1, hb, ob)
-    return count
+    return evaluated
 
 
 @plain_kernel
@@ -288,8 +347,8 @@ def _check_contact(code, a, h, floor, up, iy0, iy1, ix0, ix1, places, hb, depth,
 
 @plain_kernel
 def _leaf_in_order(
-    lists, base, n, h, owner, floor, up, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, is_ball, support, margin,
-    codes, rows, records, is_checked, a, places, hb, ob, depths, cells,
+    lists, base, n, groups, h, owner, floor, up, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, is_ball, support,
+    margin, first_entry, entries, codes, rows, records, is_checked, a, places, hb, ob, off, some, depths, cells,
 ):  # fmt: skip
     """Lower a leaf by the moves of its list in the order in which they run, and note contacts.
 
@@ -297,18 +356,18 @@ def _leaf_in_order(
     check that needs the surface as it is at a move's moment belongs: hb is the surface before it.
     depths, cells: of each entry of the tiles at hand the greatest depth taken and the cell where.
     """
-    _load(h, owner, xs, ys, iy0, iy1, ix0, ix1, places, hb, ob)
-    mx, my = 0.5 * (places[0] + places[CELLS - 1]), 0.5 * (places[CELLS] + places[2 * CELLS - 1])
-    half_x, half_y = places[CELLS - 1] - mx, places[2 * CELLS - 1] - my
+    mx, my, half_x, half_y = _load(h, owner, xs, ys, iy0, iy1, ix0, ix1, places, hb, ob, off)
     half = math.sqrt(half_x * half_x + half_y * half_y)
-    bounds(lists, base, n, mx - tx, my - ty, half, is_ball, support, margin)
-    _chances(lists, base, n, np.float32(half_x), np.float32(half_y), np.float32(0.0), np.float32(0.0))
-    last, count = -1, 0
-    ceiling = math.inf
+    count = (n + LANES - 1) // LANES
+    bounds(lists, base, n, groups, count, mx - tx, my - ty, half, is_ball, support, margin)
+    lift = np.float32(top - tie)
+    last, evaluated = np.int32(-1), 0
     for k in range(n):
         i = _piece(base, k)
-        j = np.int64(lists[i + MOVE])
-        if lists[i + CHANCE] > ceiling or j == last:
+        j = entries[first_entry + np.int64(lists[i + ENTRY])]
+        if j == last or not _can_win(
+            lists[i + LOWEST] + lift, lists[i + SLOPE_X], lists[i + SLOPE_Y], hb, off
+        ):
             continue
         last = j
         if is_checked[j]:
@@ -318,14 +377,10 @@ def _leaf_in_order(
                 codes[j], a, h, floor, up, iy0, iy1, ix0, ix1, places, hb, depths[entry], cells[entry]
             )
         _evaluate(codes, rows, records, j, a, places, hb, ob)
-        count += 1
-        most = hb[0]
-        for c in range(CELLS):
-            most = max(most, hb[c])
-        ceiling = np.float32(most - top + tie)
-    if count:
+        evaluated += 1
+    if evaluated:
         _store(h, owner, iy0, iy1, ix0, ix1, hb, ob)
-    return count
+    return evaluated
 
 
 @plain_kernel
@@ -365,6 +420,12 @@ def cut_blocks(
         capacity = max(capacity, n)
     size = (capacity // LANES + 1) * GROUP
     lists = np.empty(3 * size, np.float32)
+    boxes = np.empty((capacity // LANES + 1, 4), np.float32)
+    near_ones, every_one = (
+        np.empty(capacity // LANES + 1, np.int32),
+        np.arange(capacity // LANES + 1).astype(np.int32),
+    )
+    off, some = np.empty(2 * CELLS, np.float32), np.empty(CELLS, np.float32)
     a = np.empty(records.shape[1], np.float64)
     places, hb, ob = np.empty(2 * CELLS, np.float64), np.empty(CELLS, np.float32), np.empty(CELLS, np.int32)
     first_entry = starts[first_tile]
@@ -383,44 +444,52 @@ def cut_blocks(
         if n == 0:
             continue
         close_list(lists, 0, n)
-        far, high = list_extent(lists, n)
+        far, high = group_boxes(lists, n, boxes)
         margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
-        tie = 2.0**-22 * (abs(top) + high + radius)
+        tie = 2.0**-21 * (abs(top) + high + radius)
         tests = 0
         evaluations = 0
         for iy16 in range(iy_first, iy_last, 16):
             for ix16 in range(ix_first, ix_last, 16):
                 iy_end, ix_end = min(iy16 + 16, iy_last), min(ix16 + 16, ix_last)
+                reach = radius * (1.0 + 1e-6) + margin + 1e-6
+                count = groups_near(
+                    boxes, n, np.float32(xs[ix16] - tx - reach), np.float32(xs[ix_end - 1] - tx + reach),
+                    np.float32(ys[iy16] - ty - reach), np.float32(ys[iy_end - 1] - ty + reach), near_ones,
+                )  # fmt: skip
+                if count == 0:
+                    continue
+                found = count * LANES
                 if is_in_order:
                     ceiling = _block_top(h, iy16, iy_end, ix16, ix_end) - top + tie
                     n1 = _keep_below(
-                        lists, 0, n, size, xs, ys, iy16, iy_end, ix16, ix_end, tx, ty, ceiling, is_ball, support,
-                        margin, is_checked,
+                        lists, 0, n, near_ones, count, size, xs, ys, iy16, iy_end, ix16, ix_end, tx, ty, ceiling, is_ball, support,
+                        margin, first_entry, entries, is_checked,
                     )  # fmt: skip
-                    tests += n
+                    tests += found
                     for iy4 in range(iy16, iy_end if n1 else iy16, LEAF):
                         for ix4 in range(ix16, ix_end, LEAF):
                             iy4_end, ix4_end = min(iy4 + LEAF, iy_end), min(ix4 + LEAF, ix_end)
                             evaluations += CELLS * _leaf_in_order(
-                                lists, size, n1, h, owner, floor, up, xs, ys, iy4, iy4_end, ix4, ix4_end, tx, ty,
-                                top, tie, is_ball, support, margin, codes, rows, records, is_checked, a, places, hb,
-                                ob, depths, cells,
+                                lists, size, n1, every_one, h, owner, floor, up, xs, ys, iy4, iy4_end, ix4, ix4_end, tx, ty,
+                                top, tie, is_ball, support, margin, first_entry, entries, codes, rows, records, is_checked, a,
+                                places, hb, ob, off, some, depths, cells,
                             )  # fmt: skip
                             tests += n1
                     if n1:
                         continue
                 n1 = _refine(
-                    lists, 0, n, size, xs, ys, iy16, iy_end, ix16, ix_end, tx, ty, top, tie, is_ball, support,
-                    margin, codes, records, a,
+                    lists, 0, n, near_ones, count, size, xs, ys, iy16, iy_end, ix16, ix_end, tx, ty, top, tie, is_ball, support,
+                    margin, first_entry, entries, codes, records, a,
                 )  # fmt: skip
-                tests += n
+                tests += found
                 evaluations += 4
                 for iy8 in range(iy16, iy_end if n1 else iy16, 8):
                     for ix8 in range(ix16, ix_end, 8):
                         iy8_end, ix8_end = min(iy8 + 8, iy_end), min(ix8 + 8, ix_end)
                         n2 = _refine(
-                            lists, size, n1, 2 * size, xs, ys, iy8, iy8_end, ix8, ix8_end, tx, ty, top, tie,
-                            is_ball, support, margin, codes, records, a,
+                            lists, size, n1, every_one, (n1 + LANES - 1) // LANES, 2 * size, xs, ys, iy8, iy8_end, ix8, ix8_end, tx, ty, top, tie,
+                            is_ball, support, margin, first_entry, entries, codes, records, a,
                         )  # fmt: skip
                         tests += n1
                         evaluations += 4
@@ -428,8 +497,9 @@ def cut_blocks(
                             for ix4 in range(ix8, ix8_end, LEAF):
                                 iy4_end, ix4_end = min(iy4 + LEAF, iy8_end), min(ix4 + LEAF, ix8_end)
                                 evaluations += CELLS * _leaf(
-                                    lists, 2 * size, n2, h, owner, xs, ys, iy4, iy4_end, ix4, ix4_end, tx, ty, top,
-                                    tie, is_ball, support, margin, codes, rows, records, a, places, hb, ob,
+                                    lists, 2 * size, n2, every_one, h, owner, xs, ys, iy4, iy4_end, ix4, ix4_end, tx, ty, top,
+                                    tie, is_ball, support, margin, first_entry, entries, codes, rows,
+                                    records, a, places, hb, ob, off, some,
                                 )  # fmt: skip
                                 tests += n2
         counts[t, 0] += evaluations

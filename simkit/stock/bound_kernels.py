@@ -57,12 +57,12 @@ from simkit.stock.record_kernels import (
 # A list of pieces is a part of a float32 array: groups of LANES pieces, in a group one row of LANES numbers
 # for each column.  The distance between two columns is then known to the compiler, which needs no test
 # whether they overlap before it uses the vector unit.
-LANES = 64
+LANES = 16
 PX, PY, PH, PUX, PUY, PLEN, PSLOPE, PSHIFT, POFF = (LANES * column for column in range(9))
-MOVE, ENTRY = 9 * LANES, 10 * LANES  # row of the record and of the tile's list, whole numbers under 2^24
-INPUTS = 11
-LOWEST, SLOPE_X, SLOPE_Y, CHANCE = (LANES * column for column in range(11, 15))  # what the bounds write
-GROUP = 15 * LANES
+ENTRY = 9 * LANES  # place in the entries of the tiles at hand: a whole number under 2^24
+INPUTS = 10
+LOWEST, SLOPE_X, SLOPE_Y, CHANCE = (LANES * column for column in range(10, 14))  # what the bounds write
+GROUP = 14 * LANES
 BIG = np.float32(1e30)
 STEEPEST = 6.0  # slope at which the rounding of a cutter's side is taken to end; a bound needs no more
 
@@ -78,7 +78,7 @@ def _place(k):
 
 
 @plain_kernel
-def _add_piece(lists, k, move, entry, ax, ay, ah, bx, by, bh, off):
+def _add_piece(lists, k, entry, ax, ay, ah, bx, by, bh, off):
     i = _place(k)
     dx, dy = bx - ax, by - ay
     length = math.sqrt(dx * dx + dy * dy)
@@ -91,7 +91,7 @@ def _add_piece(lists, k, move, entry, ax, ay, ah, bx, by, bh, off):
     lists[i + PX], lists[i + PY], lists[i + PH] = ax, ay, low
     lists[i + PUX], lists[i + PUY], lists[i + PLEN] = ux, uy, length
     lists[i + PSLOPE], lists[i + PSHIFT] = slope, slope / math.sqrt(1.0 + slope * slope)
-    lists[i + POFF], lists[i + MOVE], lists[i + ENTRY] = off, move, entry
+    lists[i + POFF], lists[i + ENTRY] = off, entry
 
 
 @plain_kernel
@@ -152,7 +152,7 @@ def add_move(lists, n, x, y, top, near, entry, j, code, records, fineness):
         lists[i + PX], lists[i + PY], lists[i + PH] = ax + first * ux, ay + first * uy, ah + m * first
         lists[i + PUX], lists[i + PUY], lists[i + PLEN] = ux, uy, last - first
         lists[i + PSLOPE], lists[i + PSHIFT] = m, m / math.sqrt(1.0 + m * m)
-        lists[i + POFF], lists[i + MOVE], lists[i + ENTRY] = 0.0, j, entry
+        lists[i + POFF], lists[i + ENTRY] = 0.0, entry
         return n + 1
     first, sweep = _curve_angles(form, records, j)
     count = curve_pieces(form, records, j, fineness)
@@ -165,7 +165,7 @@ def add_move(lists, n, x, y, top, near, entry, j, code, records, fineness):
         reach = near + 0.5 * math.sqrt((bx - ax) * (bx - ax) + (by - ay) * (by - ay)) + off
         mx, my = 0.5 * (ax + bx) - x, 0.5 * (ay + by) - y
         if mx * mx + my * my <= reach * reach:
-            _add_piece(lists, n, j, entry, ax - x, ay - y, ah - top, bx - x, by - y, bh - top, off)
+            _add_piece(lists, n, entry, ax - x, ay - y, ah - top, bx - x, by - y, bh - top, off)
             n += 1
     return n
 
@@ -179,20 +179,42 @@ def close_list(lists, base, n):
 
 
 @plain_kernel
-def list_extent(lists, n):
-    """Return the largest coordinate and the largest height of the pieces of the first list."""
+def group_boxes(lists, n, boxes):
+    """Write x0, x1, y0, y1 of the tips of each group of the first list to boxes (groups, 4) float32.
+
+    Returns the largest coordinate and the largest height of all.
+    """
     far, high = np.float32(0.0), np.float32(0.0)
     for group in range((n + LANES - 1) // LANES):
         at = group * GROUP
+        x0, x1, y0, y1 = BIG, -BIG, BIG, -BIG
         for i in range(at, at + min(LANES, n - group * LANES)):
-            length = lists[i + PLEN]
-            far = max(far, max(abs(lists[i + PX]), abs(lists[i + PY])) + length)
+            length, off = lists[i + PLEN], lists[i + POFF]
+            ax, ay = lists[i + PX], lists[i + PY]
+            bx, by = ax + length * lists[i + PUX], ay + length * lists[i + PUY]
+            x0, x1 = min(x0, min(ax, bx) - off), max(x1, max(ax, bx) + off)
+            y0, y1 = min(y0, min(ay, by) - off), max(y1, max(ay, by) + off)
             high = max(high, abs(lists[i + PH]) + abs(lists[i + PSLOPE] * length))
+        boxes[group, 0], boxes[group, 1], boxes[group, 2], boxes[group, 3] = x0, x1, y0, y1
+        far = max(far, max(max(-x0, x1), max(-y0, y1)))
     return float(far), float(high)
 
 
 @plain_kernel
-def ball_bounds(lists, base, n, x, y, half, radius, margin):
+def groups_near(boxes, n, x0, x1, y0, y1, groups):
+    """Write to groups those of the first list whose box meets a rectangle; return how many."""
+    count = 0
+    for group in range((n + LANES - 1) // LANES):
+        groups[count] = group
+        is_off = (
+            (boxes[group, 0] > x1) | (boxes[group, 1] < x0) | (boxes[group, 2] > y1) | (boxes[group, 3] < y0)
+        )
+        count += 0 if is_off else 1
+    return count
+
+
+@plain_kernel
+def ball_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
     """Write bounds of the n pieces of the list at `base`, of a ball cutter, over a block; return `best`.
 
     x, y: the block's middle, seen from the tile's.  half: half the diagonal between the outermost
@@ -220,7 +242,8 @@ def ball_bounds(lists, base, n, x, y, half, radius, margin):
     none = np.int32(NO_PROMISE)
     found, best = none, -1
     n, base = np.uint64(n), np.uint64(base)
-    for group in range((n + np.uint64(LANES - 1)) // np.uint64(LANES)):
+    for place in range(np.uint64(count)):
+        group = np.uint64(groups[place])
         at = base + group * np.uint64(GROUP)
         some = min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
         first = np.int32((group * np.uint64(LANES)) & np.uint64(PLACES - 1))
@@ -283,7 +306,7 @@ def _beside(pw, m2, e, r):
 
 
 @plain_kernel
-def profile_bounds(lists, base, n, x, y, half, support, margin):
+def profile_bounds(lists, base, n, groups, count, x, y, half, support, margin):
     """As ball_bounds, for any profile; support (SUPPORT_NUMBERS,) float32.
 
     Along a path of slope m the slope of the swept surface is m along it, and across it p_w, found from
@@ -302,7 +325,8 @@ def profile_bounds(lists, base, n, x, y, half, support, margin):
     far, near = radius + half + margin, radius - half - margin
     tau = r * r / np.float32(1.0 + STEEPEST * STEEPEST) + tiny
     n, base = np.uint64(n), np.uint64(base)
-    for group in range((n + np.uint64(LANES - 1)) // np.uint64(LANES)):
+    for place in range(np.uint64(count)):
+        group = np.uint64(groups[place])
         at = base + group * np.uint64(GROUP)
         some = min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
         for lane in range(some):
@@ -376,7 +400,8 @@ def profile_bounds(lists, base, n, x, y, half, support, margin):
             lists[i + np.uint64(CHANCE)] = bound if away2 <= inside * abs(inside) else BIG
     # The lowest in a loop of its own: a least of integers in the loop above would unroll it fourfold.
     best, least = -1, BIG
-    for group in range((n + np.uint64(LANES - 1)) // np.uint64(LANES)):
+    for place in range(np.uint64(count)):
+        group = np.uint64(groups[place])
         at = base + group * np.uint64(GROUP) + np.uint64(CHANCE)
         for lane in range(min(np.uint64(LANES), n - group * np.uint64(LANES))):
             if lists[at + lane] < least:
@@ -385,8 +410,8 @@ def profile_bounds(lists, base, n, x, y, half, support, margin):
 
 
 @plain_kernel
-def bounds(lists, base, n, x, y, half, is_ball, support, margin):
+def bounds(lists, base, n, groups, count, x, y, half, is_ball, support, margin):
     """Bounds of a list over a block, whatever the profile: see ball_bounds, profile_bounds."""
     if is_ball:
-        return ball_bounds(lists, base, n, x, y, half, support[RADIUS_AT], margin)
-    return profile_bounds(lists, base, n, x, y, half, support, margin)
+        return ball_bounds(lists, base, n, groups, count, x, y, half, support[RADIUS_AT], margin)
+    return profile_bounds(lists, base, n, groups, count, x, y, half, support, margin)
