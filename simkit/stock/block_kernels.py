@@ -66,23 +66,6 @@ def _piece(base, k):
 
 
 @plain_kernel
-def _chances(lists, at, lanes, half_x, half_y, slope_x, slope_y, ceiling):
-    """Write to CHANCE of a group the lowest that each bound comes to over the block, measured from a slope.
-
-    Returns how many come under the ceiling.
-    """
-    count = np.int32(0)
-    for i in range(at, at + lanes):
-        low = lists[i + np.uint64(LOWEST)] - (
-            half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
-            + half_y * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
-        )
-        lists[i + np.uint64(CHANCE)] = low
-        count += np.int32(1) if low <= ceiling else np.int32(0)
-    return count
-
-
-@plain_kernel
 def _lanes(n, group):
     """How many places of a group are in use, filled up to whole vectors of eight."""
     return min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
@@ -98,15 +81,24 @@ def _keep(lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceili
         group = np.uint64(groups[place])
         first = np.uint64(base) + group * np.uint64(GROUP)
         some = _lanes(n, group)
-        if _chances(lists, first, some, half_x, half_y, slope_x, slope_y, ceiling):
-            for i in range(first, first + some):
-                if lists[i + np.uint64(CHANCE)] <= ceiling:
-                    for c in range(columns):
-                        lists[at + c * lanes] = lists[i + c * lanes]
-                    kept += np.uint64(1)
-                    at += np.uint64(1)
-                    if kept % lanes == np.uint64(0):
-                        at += np.uint64(GROUP) - lanes
+        under = np.int32(0)
+        for i in range(first, first + some):
+            low = lists[i + np.uint64(LOWEST)] - (
+                half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
+                + half_y * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
+            )
+            lists[i + np.uint64(CHANCE)] = low
+            under |= np.int32(1) if low <= ceiling else np.int32(0)
+        if under == 0:
+            continue
+        for i in range(first, first + some):
+            if lists[i + np.uint64(CHANCE)] <= ceiling:
+                for c in range(columns):
+                    lists[at + c * lanes] = lists[i + c * lanes]
+                kept += np.uint64(1)
+                at += np.uint64(1)
+                if kept % lanes == np.uint64(0):
+                    at += np.uint64(GROUP) - lanes
     close_list(lists, to, kept)
     return np.int64(kept)
 
@@ -119,29 +111,48 @@ def _copy_record(records, j, a):
 
 
 @plain_kernel
-def _corner_ceiling(code, a, x0, x1, y0, y1, slope_x, slope_y, top):
+def _corner_ceiling(code, records, j, x0, x1, y0, y1, slope_x, slope_y, top, a, corners):
     """The most that a straight move stands above a plane of the slope through the middle of a block.
 
     The lower surface of a convex cutter swept along a line is convex, so the most is at a corner.
+    corners (12,): room to work in.
     """
-    rise_x, rise_y = 0.5 * (x1 - x0) * slope_x, 0.5 * (y1 - y0) * slope_y
-    most = -math.inf
-    for corner in range(4):
-        x, rx = (x1, -rise_x) if corner & 1 else (x0, rise_x)
-        y, ry = (y1, -rise_y) if corner & 2 else (y0, rise_y)
-        dx, dy = x - a[X], y - a[Y]
-        if code == BALL_LINE:
-            g = line_ball(dx, dy, a[H], a[RADIUS], a[RIM2], a[UX], a[UY], a[LENGTH], a[SLOPE], a[SHIFT])
-        else:
-            g = height_at(code, a, dx, dy)
-        most = max(most, g + (rx + ry))
-    return most - top
+    corners[0], corners[1], corners[2], corners[3] = x0, x1, x0, x1
+    corners[4], corners[5], corners[6], corners[7] = y0, y0, y1, y1
+    mx, my = 0.5 * (x0 + x1), 0.5 * (y0 + y1)
+    four = np.uint64(4)
+    if code == BALL_LINE:
+        ax, ay, h0, radius, rim2 = (
+            records[j, X],
+            records[j, Y],
+            records[j, H],
+            records[j, RADIUS],
+            records[j, RIM2],
+        )
+        ux, uy, length, m, shift = (
+            records[j, UX],
+            records[j, UY],
+            records[j, LENGTH],
+            records[j, SLOPE],
+            records[j, SHIFT],
+        )
+        for c in range(four):
+            x, y = corners[c], corners[c + four]
+            g = line_ball(x - ax, y - ay, h0, radius, rim2, ux, uy, length, m, shift)
+            corners[c + np.uint64(8)] = g - (slope_x * (x - mx) + slope_y * (y - my))
+    else:
+        _copy_record(records, j, a)
+        for c in range(four):
+            x, y = corners[c], corners[c + four]
+            g = height_at(code, a, x - a[X], y - a[Y])
+            corners[c + np.uint64(8)] = g - (slope_x * (x - mx) + slope_y * (y - my))
+    return max(max(corners[8], corners[9]), max(corners[10], corners[11])) - top
 
 
 @plain_kernel
 def _refine(
     lists, base, n, groups, count, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, is_ball, support, margin,
-    first_entry, entries, codes, records, a,
+    first_entry, entries, codes, records, a, corners,
 ):  # fmt: skip
     """Keep the pieces that can win a cell of a block; return how many."""
     xa, xb, ya, yb = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
@@ -154,10 +165,9 @@ def _refine(
         i = _piece(base, best)
         j = entries[first_entry + np.int64(lists[i + ENTRY])]
         if is_line(codes[j]):
-            _copy_record(records, j, a)
             slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
             ceiling = half_x * abs(slope_x) + half_y * abs(slope_y)
-            of_best = _corner_ceiling(codes[j], a, xa, xb, ya, yb, slope_x, slope_y, top)
+            of_best = _corner_ceiling(codes[j], records, j, xa, xb, ya, yb, slope_x, slope_y, top, a, corners)
             ceiling = min(ceiling, of_best)
     return _keep(lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to)
 
@@ -314,12 +324,25 @@ def _leaf(
     for group in range(np.uint64(count)):
         first = np.uint64(base) + group * np.uint64(GROUP)
         lanes = _lanes(np.uint64(n), group)
-        if _chances(lists, first, lanes, wide, deep, slope_x, slope_y, ceiling):
-            for i in range(first, first + lanes):
-                if lists[i + np.uint64(CHANCE)] <= ceiling and _can_win(
-                    lists[i + np.uint64(LOWEST)] + lift, lists[i + np.uint64(SLOPE_X)],
-                    lists[i + np.uint64(SLOPE_Y)], hb, off,
-                ):  # fmt: skip
+        under = np.int32(0)
+        for i in range(first, first + lanes):
+            low = lists[i + np.uint64(LOWEST)] - (
+                wide * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
+                + deep * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
+            )
+            lists[i + np.uint64(CHANCE)] = low
+            under |= np.int32(1) if low <= ceiling else np.int32(0)
+        if under == 0:
+            continue
+        for i in range(first, first + lanes):
+            if lists[i + np.uint64(CHANCE)] <= ceiling:
+                slope_x1, slope_y1 = lists[i + np.uint64(SLOPE_X)], lists[i + np.uint64(SLOPE_Y)]
+                lifted = lists[i + np.uint64(LOWEST)] + lift
+                wins = np.int32(0)
+                for c in range(np.uint64(CELLS)):
+                    plane = lifted + (slope_x1 * off[c] + slope_y1 * off[c + np.uint64(CELLS)])
+                    wins |= np.int32(1) if plane <= hb[c] else np.int32(0)
+                if wins:
                     j = entries[first_entry + np.int64(lists[i + np.uint64(ENTRY)])]
                     if j != done and j != last:
                         _evaluate(codes, rows, records, j, a, places, hb, ob)
@@ -426,7 +449,7 @@ def cut_blocks(
         np.arange(capacity // LANES + 1).astype(np.int32),
     )
     off, some = np.empty(2 * CELLS, np.float32), np.empty(CELLS, np.float32)
-    a = np.empty(records.shape[1], np.float64)
+    a, corners = np.empty(records.shape[1], np.float64), np.empty(12, np.float64)
     places, hb, ob = np.empty(2 * CELLS, np.float64), np.empty(CELLS, np.float32), np.empty(CELLS, np.int32)
     first_entry = starts[first_tile]
     for t in range(first_tile, last_tile):
@@ -480,7 +503,7 @@ def cut_blocks(
                         continue
                 n1 = _refine(
                     lists, 0, n, near_ones, count, size, xs, ys, iy16, iy_end, ix16, ix_end, tx, ty, top, tie, is_ball, support,
-                    margin, first_entry, entries, codes, records, a,
+                    margin, first_entry, entries, codes, records, a, corners,
                 )  # fmt: skip
                 tests += found
                 evaluations += 4
@@ -489,7 +512,7 @@ def cut_blocks(
                         iy8_end, ix8_end = min(iy8 + 8, iy_end), min(ix8 + 8, ix_end)
                         n2 = _refine(
                             lists, size, n1, every_one, (n1 + LANES - 1) // LANES, 2 * size, xs, ys, iy8, iy8_end, ix8, ix8_end, tx, ty, top, tie,
-                            is_ball, support, margin, first_entry, entries, codes, records, a,
+                            is_ball, support, margin, first_entry, entries, codes, records, a, corners,
                         )  # fmt: skip
                         tests += n1
                         evaluations += 4

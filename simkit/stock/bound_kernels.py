@@ -66,9 +66,14 @@ GROUP = 14 * LANES
 BIG = np.float32(1e30)
 STEEPEST = 6.0  # slope at which the rounding of a cutter's side is taken to end; a bound needs no more
 
-# `promise`: height in 1 / FINE mm above -DEEPEST, and the place in the list, in one int32.
-FINE, DEEPEST, PLACES = 4096.0, 63.0, 4096
-NO_PROMISE = 2**31 - 1
+# Heights are compared in steps of 1 / FINE mm, within DEEPEST mm of the tile's top, when the most promising
+# move is looked for: in whole numbers the compiler can find the least without fastmath.
+FINE, DEEPEST = 4096.0, 1e5
+
+# Numbers of a support: the profile's slopes and ends, then height at these ends, then the arc.
+RISE_AT, FLAT_AT, FROM_AT, TO_AT, RADIUS_AT, SIDE_AT = 0, 1, 2, 3, 4, 5
+FROM_HEIGHT, TO_HEIGHT, RADIUS_HEIGHT, ARC_AT, ARC_HEIGHT, ARC_RADIUS = 6, 7, 8, 9, 10, 11
+SUPPORT_NUMBERS = 12
 
 
 @plain_kernel
@@ -239,14 +244,12 @@ def ball_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
     tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
     far, near = radius + half + margin, radius - half - margin
     fine, deepest = np.float32(FINE), np.float32(DEEPEST)
-    none = np.int32(NO_PROMISE)
-    found, best = none, -1
+    found, best_group = np.int32(DEEPEST * FINE), -1
     n, base = np.uint64(n), np.uint64(base)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         at = base + group * np.uint64(GROUP)
         some = min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
-        first = np.int32((group * np.uint64(LANES)) & np.uint64(PLACES - 1))
         before = found
         for lane in range(some):
             i = at + lane
@@ -273,20 +276,19 @@ def ball_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
             lists[i + np.uint64(LOWEST)] = low
             lists[i + np.uint64(SLOPE_X)] = pu * ux - pw * uy
             lists[i + np.uint64(SLOPE_Y)] = pu * uy + pw * ux
-            level = np.int32(min(max(low + deepest, zero), np.float32(2.0 * DEEPEST)) * fine)
-            promise = level * np.int32(PLACES) + first + np.int32(lane)
             is_covered = away2 <= inside * abs(inside)
-            promise = np.int32(promise if is_covered else none)
-            found = np.int32(promise if promise < found else found)
+            lists[i + np.uint64(CHANCE)] = low if is_covered else BIG
+            level = np.int32((min(max(low, -deepest), deepest) if is_covered else deepest) * fine)
+            found = np.int32(level if level < found else found)
         if found < before:
-            best = np.int64(group) // (PLACES // LANES) * PLACES + (np.int64(found) & (PLACES - 1))
+            best_group = np.int64(group)
+    best, least = -1, BIG
+    if best_group >= 0:
+        at = base + np.uint64(best_group) * np.uint64(GROUP) + np.uint64(CHANCE)
+        for lane in range(min(np.uint64(LANES), n - np.uint64(best_group) * np.uint64(LANES))):
+            if lists[at + lane] < least:
+                best, least = best_group * LANES + np.int64(lane), lists[at + lane]
     return best
-
-
-# Numbers of a support: the profile's slopes and ends, then height at these ends, then the arc.
-RISE_AT, FLAT_AT, FROM_AT, TO_AT, RADIUS_AT, SIDE_AT = 0, 1, 2, 3, 4, 5
-FROM_HEIGHT, TO_HEIGHT, RADIUS_HEIGHT, ARC_AT, ARC_HEIGHT, ARC_RADIUS = 6, 7, 8, 9, 10, 11
-SUPPORT_NUMBERS = 12
 
 
 @plain_kernel
