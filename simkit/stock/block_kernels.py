@@ -52,6 +52,7 @@ from simkit.stock.record_kernels import (
     X,
     Y,
     code_of,
+    form_of,
     is_line,
 )
 
@@ -439,7 +440,7 @@ def cut_blocks(
         n = 0
         for entry in range(starts[t], starts[t + 1]):
             j = entries[entry]
-            n += 1 if is_line(codes[j]) else curve_pieces(codes[j], records, j, fineness)
+            n += 1 if is_line(codes[j]) else curve_pieces(form_of(codes[j]), records, j, fineness)
         capacity = max(capacity, n)
     size = (capacity // LANES + 1) * GROUP
     lists = np.empty(3 * size, np.float32)

@@ -31,6 +31,8 @@ import numpy as np
 from simkit._jit import plain_kernel
 from simkit.stock.record_kernels import (
     CLIMB,
+    EX,
+    EY,
     LENGTH,
     LEVEL_ARC_FORM,
     LINE_FORM,
@@ -40,8 +42,6 @@ from simkit.stock.record_kernels import (
     SWEEP,
     SX,
     SY,
-    EX,
-    EY,
     THETA0,
     UPRIGHT_FORM,
     UX,

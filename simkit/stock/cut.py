@@ -12,7 +12,7 @@ from simkit.cutters import BALL, PROFILE, Cutter, kernel_table
 from simkit.errors import ShapeError
 from simkit.frames import IDENTITY, Frame
 from simkit.moves.table import ARC, LINE, Moves, make_moves
-from simkit.stock import bin_kernels, block_kernels, bound_kernels, pack_kernels
+from simkit.stock import bin_kernels, block_kernels, pack_kernels
 from simkit.stock import cut_kernels as kernels
 from simkit.stock.field import UNCUT, Field, Lattice, blank_field
 from simkit.stock.record_kernels import COLUMNS, WIDE_COLUMNS
