@@ -37,7 +37,7 @@ from simkit.stock.bound_kernels import (
     group_boxes,
     groups_near,
 )
-from simkit.stock.height_kernels import height_at
+from simkit.stock.height_kernels import cell_heights
 from simkit.stock.line_kernels import line_ball
 from simkit.stock.record_kernels import (
     LENGTH,
@@ -112,48 +112,25 @@ def _copy_record(records, j, a):
 
 
 @plain_kernel
-def _corner_ceiling(code, records, j, x0, x1, y0, y1, slope_x, slope_y, top, a, corners):
+def _corner_ceiling(code, records, j, x0, x1, y0, y1, slope_x, slope_y, top, a, corners, g):
     """The most that a straight move stands above a plane of the slope through the middle of a block.
 
     The lower surface of a convex cutter swept along a line is convex, so the most is at a corner.
-    corners (12,): room to work in.
+    a, corners (8,), g (4,): room to work in.
     """
     corners[0], corners[1], corners[2], corners[3] = x0, x1, x0, x1
     corners[4], corners[5], corners[6], corners[7] = y0, y0, y1, y1
-    mx, my = 0.5 * (x0 + x1), 0.5 * (y0 + y1)
-    four = np.uint64(4)
-    if code == BALL_LINE:
-        ax, ay, h0, radius, rim2 = (
-            records[j, X],
-            records[j, Y],
-            records[j, H],
-            records[j, RADIUS],
-            records[j, RIM2],
-        )
-        ux, uy, length, m, shift = (
-            records[j, UX],
-            records[j, UY],
-            records[j, LENGTH],
-            records[j, SLOPE],
-            records[j, SHIFT],
-        )
-        for c in range(four):
-            x, y = corners[c], corners[c + four]
-            g = line_ball(x - ax, y - ay, h0, radius, rim2, ux, uy, length, m, shift)
-            corners[c + np.uint64(8)] = g - (slope_x * (x - mx) + slope_y * (y - my))
-    else:
-        _copy_record(records, j, a)
-        for c in range(four):
-            x, y = corners[c], corners[c + four]
-            g = height_at(code, a, x - a[X], y - a[Y])
-            corners[c + np.uint64(8)] = g - (slope_x * (x - mx) + slope_y * (y - my))
-    return max(max(corners[8], corners[9]), max(corners[10], corners[11])) - top
+    _copy_record(records, j, a)
+    cell_heights(code, a, corners, 4, g)
+    rise_x, rise_y = 0.5 * (x1 - x0) * slope_x, 0.5 * (y1 - y0) * slope_y
+    low = max(g[0] + (rise_x + rise_y), g[1] + (rise_y - rise_x))
+    return max(low, max(g[2] + (rise_x - rise_y), g[3] - (rise_x + rise_y))) - top
 
 
 @plain_kernel
 def _refine(
     lists, base, n, groups, count, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, is_ball, support, margin,
-    first_entry, entries, codes, records, a, corners,
+    first_entry, entries, codes, records, a, corners, some,
 ):  # fmt: skip
     """Keep the pieces that can win a cell of a block; return how many."""
     xa, xb, ya, yb = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
@@ -168,7 +145,9 @@ def _refine(
         if is_line(codes[j]):
             slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
             ceiling = half_x * abs(slope_x) + half_y * abs(slope_y)
-            of_best = _corner_ceiling(codes[j], records, j, xa, xb, ya, yb, slope_x, slope_y, top, a, corners)
+            of_best = _corner_ceiling(
+                codes[j], records, j, xa, xb, ya, yb, slope_x, slope_y, top, a, corners, some
+            )
             ceiling = min(ceiling, of_best)
     return _keep(lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to)
 
@@ -231,22 +210,25 @@ def _evaluate_ball(records, j, row, places, hb, ob):
 
 
 @plain_kernel
-def _evaluate_any(code, a, row, places, hb, ob):
-    for i in range(CELLS):
-        g = np.float32(height_at(code, a, places[i] - a[X], places[i + CELLS] - a[Y]))
-        if g < hb[i] or (g == hb[i] and row < ob[i]):
-            hb[i], ob[i] = g, row
+def _lower(g, row, hb, ob):
+    """Take over heights where they are lower, or as low and of an earlier move."""
+    for i in range(np.uint64(CELLS)):
+        before, keeper = hb[i], ob[i]
+        is_lower = (g[i] < before) | ((g[i] == before) & (row < keeper))
+        hb[i] = min(g[i], before)
+        ob[i] = row if is_lower else keeper
 
 
 @plain_kernel
-def _evaluate(codes, rows, records, j, a, places, hb, ob):
+def _evaluate(codes, rows, records, j, a, places, hb, ob, g):
     """Lower the cells of a leaf by one move: hb heights, ob owners, places their x, then their y."""
     code = codes[j]
     if code == BALL_LINE:
         _evaluate_ball(records, j, rows[j], places, hb, ob)
     else:
         _copy_record(records, j, a)
-        _evaluate_any(code, a, rows[j], places, hb, ob)
+        cell_heights(code, a, places, CELLS, g)
+        _lower(g, rows[j], hb, ob)
 
 
 @plain_kernel
@@ -316,7 +298,7 @@ def _leaf(
         i = _piece(base, best)
         slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
         done = entries[first_entry + np.int64(lists[i + ENTRY])]
-        _evaluate(codes, rows, records, done, a, places, hb, ob)
+        _evaluate(codes, rows, records, done, a, places, hb, ob, some)
         evaluated = 1
     lift = np.float32(top - tie)
     ceiling = _most_above(hb, slope_x, slope_y, off, some) - lift
@@ -346,7 +328,7 @@ def _leaf(
                 if wins:
                     j = entries[first_entry + np.int64(lists[i + np.uint64(ENTRY)])]
                     if j != done and j != last:
-                        _evaluate(codes, rows, records, j, a, places, hb, ob)
+                        _evaluate(codes, rows, records, j, a, places, hb, ob, some)
                         evaluated += 1
                         last = j
     if evaluated:
@@ -355,14 +337,12 @@ def _leaf(
 
 
 @plain_kernel
-def _check_contact(code, a, h, floor, up, iy0, iy1, ix0, ix1, places, hb, depth, cell):
-    """Return the greatest depth of material that a move takes from a leaf and the cell, from those so far."""
-    nx = h.shape[1]
+def _check_contact(g, floor, up, iy0, iy1, ix0, ix1, nx, hb, depth, cell):
+    """Return the greatest depth of material that heights g take from a leaf and the cell, from those so far."""
     for iy in range(iy0, iy1):
         for ix in range(ix0, ix1):
             i = (iy - iy0) * LEAF + ix - ix0
-            g = np.float32(height_at(code, a, places[i] - a[X], places[i + CELLS] - a[Y]))
-            taken = hb[i] - max(g, up * floor[iy, ix])
+            taken = hb[i] - max(g[i], up * floor[iy, ix])
             place = iy * nx + ix
             if taken > depth or (taken == depth and taken > np.float32(0.0) and place < cell):
                 depth, cell = taken, place
@@ -397,10 +377,13 @@ def _leaf_in_order(
         if is_checked[j]:
             entry = np.int64(lists[i + ENTRY])
             _copy_record(records, j, a)
+            cell_heights(codes[j], a, places, CELLS, some)
             depths[entry], cells[entry] = _check_contact(
-                codes[j], a, h, floor, up, iy0, iy1, ix0, ix1, places, hb, depths[entry], cells[entry]
+                some, floor, up, iy0, iy1, ix0, ix1, xs.shape[0], hb, depths[entry], cells[entry]
             )
-        _evaluate(codes, rows, records, j, a, places, hb, ob)
+            _lower(some, rows[j], hb, ob)
+        else:
+            _evaluate(codes, rows, records, j, a, places, hb, ob, some)
         evaluated += 1
     if evaluated:
         _store(h, owner, iy0, iy1, ix0, ix1, hb, ob)
@@ -450,7 +433,7 @@ def cut_blocks(
         np.arange(capacity // LANES + 1).astype(np.int32),
     )
     off, some = np.empty(2 * CELLS, np.float32), np.empty(CELLS, np.float32)
-    a, corners = np.empty(records.shape[1], np.float64), np.empty(12, np.float64)
+    a, corners = np.empty(records.shape[1], np.float64), np.empty(8, np.float64)
     places, hb, ob = np.empty(2 * CELLS, np.float64), np.empty(CELLS, np.float32), np.empty(CELLS, np.int32)
     first_entry = starts[first_tile]
     for t in range(first_tile, last_tile):
@@ -504,7 +487,7 @@ def cut_blocks(
                         continue
                 n1 = _refine(
                     lists, 0, n, near_ones, count, size, xs, ys, iy16, iy_end, ix16, ix_end, tx, ty, top, tie, is_ball, support,
-                    margin, first_entry, entries, codes, records, a, corners,
+                    margin, first_entry, entries, codes, records, a, corners, some,
                 )  # fmt: skip
                 tests += found
                 evaluations += 4
@@ -513,7 +496,7 @@ def cut_blocks(
                         iy8_end, ix8_end = min(iy8 + 8, iy_end), min(ix8 + 8, ix_end)
                         n2 = _refine(
                             lists, size, n1, every_one, (n1 + LANES - 1) // LANES, 2 * size, xs, ys, iy8, iy8_end, ix8, ix8_end, tx, ty, top, tie,
-                            is_ball, support, margin, first_entry, entries, codes, records, a, corners,
+                            is_ball, support, margin, first_entry, entries, codes, records, a, corners, some,
                         )  # fmt: skip
                         tests += n1
                         evaluations += 4

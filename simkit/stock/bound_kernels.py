@@ -312,18 +312,21 @@ def profile_bounds(lists, base, n, groups, count, x, y, half, support, margin):
     """As ball_bounds, for any profile; support (SUPPORT_NUMBERS,) float32.
 
     Along a path of slope m the slope of the swept surface is m along it, and across it p_w, found from
-    where the cutter touches: that place moves outwards as p_w grows, so five halvings and a Newton step
-    find it; at a kink of the profile it jumps, and p_w is that of the straight piece.  Where that contact
+    where the cutter touches: that place moves outwards as p_w grows, two halvings and a Newton step find
+    it between the p_w of a flat cutter of the arc's outer radius, or of the level path, and the p_w of a
+    ball of that radius, or of a flat of the arc's centre; at a kink of the profile the place jumps, and
+    p_w is that of the straight piece.  Where that contact
     lies beyond an end of the path, p is the profile's slope at the distance from the end, radial.
     """
     zero, one, half_of, tiny = np.float32(0.0), np.float32(1.0), np.float32(0.5), np.float32(1e-12)
     steepest = np.float32(STEEPEST)
     x, y, half, margin = np.float32(x), np.float32(y), np.float32(half), np.float32(margin)
     rise, flat, start, end = support[RISE_AT], support[FLAT_AT], support[FROM_AT], support[TO_AT]
-    radius, side = support[RADIUS_AT], support[SIDE_AT]
+    radius, side = support[RADIUS_AT], min(support[SIDE_AT], np.float32(2.0 * STEEPEST))
     start_f, end_f, radius_f = support[FROM_HEIGHT], support[TO_HEIGHT], support[RADIUS_HEIGHT]
     e, k, r = support[ARC_AT], support[ARC_HEIGHT], support[ARC_RADIUS]
     side_from = end if end < radius else BIG
+    outer2, most_arm, just_over = (e + r) * (e + r), r * np.float32(0.9999), np.float32(1.0001)
     far, near = radius + half + margin, radius - half - margin
     tau = r * r / np.float32(1.0 + STEEPEST * STEEPEST) + tiny
     n, base = np.uint64(n), np.uint64(base)
@@ -346,17 +349,19 @@ def profile_bounds(lists, base, n, groups, count, x, y, half, support, margin):
             away2 = e0 * e0 + w2
             # Across the path, as if it had no ends.
             m2 = m * m + tiny
+            steep = math.sqrt(m2)
             lowest = math.sqrt(max(rise * rise - m2, zero))
             highest = math.sqrt(max(side * side - m2, tiny))
-            low, high = lowest, highest
-            pw = half_of * (low + high)
-            is_in = _beside(pw, m2, e, r) < across
-            low = pw if is_in else low
-            high = high if is_in else pw
-            pw = half_of * (low + high)
-            is_in = _beside(pw, m2, e, r) < across
-            low = pw if is_in else low
-            high = high if is_in else pw
+            over_outer = across / math.sqrt(max(outer2 - w2, tau))
+            low = max(lowest, steep * over_outer)
+            arm = min(max(across - e, zero), most_arm)
+            level2 = arm * arm / max(r * r - arm * arm, tiny)
+            low = max(low, math.sqrt(max(level2 - m2, zero)))
+            high = math.sqrt(one + m2) * over_outer
+            inner = steep * across / math.sqrt(max(e * e - w2, tiny))
+            high = min(high, inner) if across < e else high
+            low = min(low, highest)
+            high = max(min(high, highest), low)
             pw = half_of * (low + high)
             is_in = _beside(pw, m2, e, r) < across
             low = pw if is_in else low
@@ -370,11 +375,18 @@ def profile_bounds(lists, base, n, groups, count, x, y, half, support, margin):
             over, under = one / math.sqrt(sigma2), one / math.sqrt(one + sigma2)
             growth = e * m2 * over * over * over + r * (one + m2) * under * under * under
             pw = min(max(pw + (across - pw * (e * over + r * under)) / (growth + tiny), low), high)
-            pw = lowest if across <= _beside(lowest + np.float32(1e-4), m2, e, r) else pw
+            pw = lowest if across <= _beside(lowest * just_over, m2, e, r) else pw
             pw = highest if across >= _beside(highest, m2, e, r) else pw
             sigma2 = m2 + pw * pw
             along = m * (e / math.sqrt(sigma2) + r / math.sqrt(one + sigma2))
-            along = m * across / (pw + tiny) if (pw == highest) | (pw == lowest) & (across > zero) else along
+            is_kink = (pw == highest) | ((pw == lowest) & (lowest > zero))
+            along = m * across / (pw + tiny) if is_kink else along
+            # On the rim of a level tip below a steeper piece.
+            inner = math.sqrt(max(flat * flat - w2, tiny))
+            on_rim = steep * across / inner
+            is_rim = (across < flat) & (on_rim * on_rim + m2 < rise * rise)
+            pw = on_rim if is_rim else pw
+            along = math.copysign(inner, m) if is_rim else along
             s = u - along
             t = u - min(max(s, zero), length)
             # At an end.

@@ -122,7 +122,7 @@ class _Packed:
 def _support(cutter: Cutter) -> np.ndarray:
     """Return the numbers of a cutter that bounds of its sweep need (bound_kernels)."""
     outline = cutter.outline
-    on_arc = outline.arc_r > 0
+    on_arc = outline.arc_to > outline.arc_from
     places = np.array([outline.arc_from, outline.arc_to, outline.radius])
     places = np.minimum(places, outline.radius)
     heights = outline.heights(places) - outline.base
