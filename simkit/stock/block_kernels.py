@@ -19,7 +19,7 @@ import math
 import numpy as np
 
 from simkit._jit import kernel, plain_kernel
-from simkit.cutters import BALL
+from simkit.cutters import BALL, FLAT
 from simkit.stock.bound_kernels import (
     CHANCE,
     ENTRY,
@@ -38,10 +38,11 @@ from simkit.stock.bound_kernels import (
     groups_near,
 )
 from simkit.stock.height_kernels import cell_heights
-from simkit.stock.line_kernels import line_ball
+from simkit.stock.line_kernels import line_ball, line_flat
 from simkit.stock.record_kernels import (
     LENGTH,
     LINE_FORM,
+    LOW,
     RADIUS,
     RIM2,
     SHIFT,
@@ -58,7 +59,7 @@ from simkit.stock.record_kernels import (
 
 LEAF = 4
 CELLS = LEAF * LEAF
-BALL_LINE = int(code_of.py_func(LINE_FORM, BALL))
+BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
 
 
 @plain_kernel
@@ -73,8 +74,24 @@ def _lanes(n, group):
 
 
 @plain_kernel
-def _keep(lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to):
-    """Copy the pieces that come under the ceiling to the list at `to`; return its length."""
+def _level_height(codes, records, j):
+    """Height that a move nowhere comes under, rounding and all, if it is that of the whole move; else -inf.
+
+    A move that starts at its lowest place has g = start + something not negative, in floating point too.
+    """
+    return records[j, H] if records[j, H] == records[j, LOW] else -math.inf
+
+
+@plain_kernel
+def _keep(
+    lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry, first_entry,
+    entries, codes, records,
+):  # fmt: skip
+    """Copy the pieces that come under the ceiling to the list at `to`; return its length.
+
+    level: height of a level flat move that covers the whole block, +inf if there is none, best_entry its
+    entry: moves that run later and nowhere come under it can only draw, and lose.
+    """
     half_x, half_y, ceiling = np.float32(half_x), np.float32(half_y), np.float32(ceiling)
     lanes, columns = np.uint64(LANES), np.uint64(INPUTS)
     n, at, kept = np.uint64(n), np.uint64(to), np.uint64(0)
@@ -94,6 +111,12 @@ def _keep(lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceili
             continue
         for i in range(first, first + some):
             if lists[i + np.uint64(CHANCE)] <= ceiling:
+                entry = np.int64(lists[i + np.uint64(ENTRY)])
+                if (
+                    entry > best_entry
+                    and _level_height(codes, records, entries[first_entry + entry]) >= level
+                ):
+                    continue
                 for c in range(columns):
                     lists[at + c * lanes] = lists[i + c * lanes]
                 kept += np.uint64(1)
@@ -129,7 +152,7 @@ def _corner_ceiling(code, records, j, x0, x1, y0, y1, slope_x, slope_y, top, a, 
 
 @plain_kernel
 def _refine(
-    lists, base, n, groups, count, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, is_ball, support, margin,
+    lists, base, n, groups, count, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, profile, support, margin,
     first_entry, entries, codes, records, a, corners, some,
 ):  # fmt: skip
     """Keep the pieces that can win a cell of a block; return how many."""
@@ -137,8 +160,9 @@ def _refine(
     half_x, half_y = 0.5 * (xb - xa), 0.5 * (yb - ya)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     x, y = 0.5 * (xa + xb) - tx, 0.5 * (ya + yb) - ty
-    best = bounds(lists, base, n, groups, count, x, y, half, is_ball, support, margin)
+    best = bounds(lists, base, n, groups, count, x, y, half, profile, support, margin)
     slope_x, slope_y, ceiling = np.float32(0.0), np.float32(0.0), 0.0
+    level, best_entry = math.inf, np.int64(2**62)
     if best >= 0:
         i = _piece(base, best)
         j = entries[first_entry + np.int64(lists[i + ENTRY])]
@@ -149,13 +173,18 @@ def _refine(
                 codes[j], records, j, xa, xb, ya, yb, slope_x, slope_y, top, a, corners, some
             )
             ceiling = min(ceiling, of_best)
-    return _keep(lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to)
+        if profile == FLAT and records[j, SLOPE] == 0.0 and is_line(codes[j]):
+            level, best_entry = records[j, H], np.int64(lists[i + ENTRY])
+    return _keep(
+        lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, level, best_entry,
+        first_entry, entries, codes, records,
+    )  # fmt: skip
 
 
 @plain_kernel
 def _keep_below(
-    lists, base, n, groups, count, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, ceiling, is_ball, support, margin,
-    first_entry, entries, is_checked,
+    lists, base, n, groups, count, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, ceiling, profile, support, margin,
+    first_entry, entries, codes, records, is_checked,
 ):  # fmt: skip
     """Keep the pieces that come under a level ceiling in a block, if a move is among them whose contacts are
     asked for; return how many, 0 if there is no such move."""
@@ -171,12 +200,15 @@ def _keep_below(
         0.5 * (xa + xb) - tx,
         0.5 * (ya + yb) - ty,
         half,
-        is_ball,
+        profile,
         support,
         margin,
     )
     level = np.float32(0.0)
-    kept = _keep(lists, base, n, groups, count, half_x, half_y, level, level, ceiling, to)
+    kept = _keep(
+        lists, base, n, groups, count, half_x, half_y, level, level, ceiling, to, math.inf, np.int64(2**62),
+        first_entry, entries, codes, records,
+    )  # fmt: skip
     for k in range(kept):
         if is_checked[entries[first_entry + np.int64(lists[_piece(to, k) + ENTRY])]]:
             return kept
@@ -210,6 +242,21 @@ def _evaluate_ball(records, j, row, places, hb, ob):
 
 
 @plain_kernel
+def _evaluate_flat(records, j, row, places, hb, ob):
+    j = np.uint64(j)
+    ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
+    cover2 = records[j, RADIUS] * records[j, RADIUS] + records[j, RIM2]
+    ux, uy, length, m = records[j, UX], records[j, UY], records[j, LENGTH], records[j, SLOPE]
+    for i in range(np.uint64(CELLS)):
+        dx, dy = places[i] - ax, places[i + np.uint64(CELLS)] - ay
+        g = np.float32(line_flat(dx, dy, h0, cover2, ux, uy, length, m))
+        before, keeper = hb[i], ob[i]
+        is_lower = (g < before) | ((g == before) & (row < keeper))
+        hb[i] = min(g, before)
+        ob[i] = row if is_lower else keeper
+
+
+@plain_kernel
 def _lower(g, row, hb, ob):
     """Take over heights where they are lower, or as low and of an earlier move."""
     for i in range(np.uint64(CELLS)):
@@ -225,6 +272,8 @@ def _evaluate(codes, rows, records, j, a, places, hb, ob, g):
     code = codes[j]
     if code == BALL_LINE:
         _evaluate_ball(records, j, rows[j], places, hb, ob)
+    elif code == FLAT_LINE:
+        _evaluate_flat(records, j, rows[j], places, hb, ob)
     else:
         _copy_record(records, j, a)
         cell_heights(code, a, places, CELLS, g)
@@ -284,22 +333,24 @@ def _store(h, owner, iy0, iy1, ix0, ix1, hb, ob):
 
 @plain_kernel
 def _leaf(
-    lists, base, n, groups, h, owner, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, is_ball, support, margin,
+    lists, base, n, groups, h, owner, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, profile, support, margin,
     first_entry, entries, codes, rows, records, a, places, hb, ob, off, some,
 ):  # fmt: skip
     """Lower a leaf by the moves of its list, in any order; return how many were evaluated."""
     mx, my, half_x, half_y = _load(h, owner, xs, ys, iy0, iy1, ix0, ix1, places, hb, ob, off)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     count = (n + LANES - 1) // LANES
-    best = bounds(lists, base, n, groups, count, mx - tx, my - ty, half, is_ball, support, margin)
+    best = bounds(lists, base, n, groups, count, mx - tx, my - ty, half, profile, support, margin)
     slope_x, slope_y, done = np.float32(0.0), np.float32(0.0), np.int32(-1)
-    evaluated = 0
+    evaluated, level = 0, math.inf
     if best >= 0:
         i = _piece(base, best)
         slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
         done = entries[first_entry + np.int64(lists[i + ENTRY])]
         _evaluate(codes, rows, records, done, a, places, hb, ob, some)
         evaluated = 1
+        if profile == FLAT and codes[done] == FLAT_LINE and records[done, SLOPE] == 0.0:
+            level = records[done, H]
     lift = np.float32(top - tie)
     ceiling = _most_above(hb, slope_x, slope_y, off, some) - lift
     wide, deep = np.float32(half_x), np.float32(half_y)
@@ -327,7 +378,8 @@ def _leaf(
                     wins |= np.int32(1) if plane <= hb[c] else np.int32(0)
                 if wins:
                     j = entries[first_entry + np.int64(lists[i + np.uint64(ENTRY)])]
-                    if j != done and j != last:
+                    is_late = j > done and _level_height(codes, records, j) >= level
+                    if j != done and j != last and not is_late:
                         _evaluate(codes, rows, records, j, a, places, hb, ob, some)
                         evaluated += 1
                         last = j
@@ -351,7 +403,7 @@ def _check_contact(g, floor, up, iy0, iy1, ix0, ix1, nx, hb, depth, cell):
 
 @plain_kernel
 def _leaf_in_order(
-    lists, base, n, groups, h, owner, floor, up, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, is_ball, support,
+    lists, base, n, groups, h, owner, floor, up, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, profile, support,
     margin, first_entry, entries, codes, rows, records, is_checked, a, places, hb, ob, off, some, depths, cells,
 ):  # fmt: skip
     """Lower a leaf by the moves of its list in the order in which they run, and note contacts.
@@ -363,7 +415,7 @@ def _leaf_in_order(
     mx, my, half_x, half_y = _load(h, owner, xs, ys, iy0, iy1, ix0, ix1, places, hb, ob, off)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     count = (n + LANES - 1) // LANES
-    bounds(lists, base, n, groups, count, mx - tx, my - ty, half, is_ball, support, margin)
+    bounds(lists, base, n, groups, count, mx - tx, my - ty, half, profile, support, margin)
     lift = np.float32(top - tie)
     last, evaluated = np.int32(-1), 0
     for k in range(n):
@@ -402,7 +454,7 @@ def _block_top(h, iy0, iy1, ix0, ix1):
 @kernel
 def cut_blocks(
     h, owner, floor, up, xs, ys, cell, tile, first_tile, last_tile, starts, entries, codes, rows, records,
-    is_checked, is_ball, support, tops, depths, cells, counts,
+    is_checked, profile, support, tops, depths, cells, counts,
 ):  # fmt: skip
     """Cut the tiles [first_tile, last_tile) by the moves of one cutter; the one entry to the fast way.
 
@@ -470,8 +522,8 @@ def cut_blocks(
                 if is_in_order:
                     ceiling = _block_top(h, iy16, iy_end, ix16, ix_end) - top + tie
                     n1 = _keep_below(
-                        lists, 0, n, near_ones, count, size, xs, ys, iy16, iy_end, ix16, ix_end, tx, ty, ceiling, is_ball, support,
-                        margin, first_entry, entries, is_checked,
+                        lists, 0, n, near_ones, count, size, xs, ys, iy16, iy_end, ix16, ix_end, tx, ty, ceiling, profile, support,
+                        margin, first_entry, entries, codes, records, is_checked,
                     )  # fmt: skip
                     tests += found
                     for iy4 in range(iy16, iy_end if n1 else iy16, LEAF):
@@ -479,14 +531,14 @@ def cut_blocks(
                             iy4_end, ix4_end = min(iy4 + LEAF, iy_end), min(ix4 + LEAF, ix_end)
                             evaluations += CELLS * _leaf_in_order(
                                 lists, size, n1, every_one, h, owner, floor, up, xs, ys, iy4, iy4_end, ix4, ix4_end, tx, ty,
-                                top, tie, is_ball, support, margin, first_entry, entries, codes, rows, records, is_checked, a,
+                                top, tie, profile, support, margin, first_entry, entries, codes, rows, records, is_checked, a,
                                 places, hb, ob, off, some, depths, cells,
                             )  # fmt: skip
                             tests += n1
                     if n1:
                         continue
                 n1 = _refine(
-                    lists, 0, n, near_ones, count, size, xs, ys, iy16, iy_end, ix16, ix_end, tx, ty, top, tie, is_ball, support,
+                    lists, 0, n, near_ones, count, size, xs, ys, iy16, iy_end, ix16, ix_end, tx, ty, top, tie, profile, support,
                     margin, first_entry, entries, codes, records, a, corners, some,
                 )  # fmt: skip
                 tests += found
@@ -496,7 +548,7 @@ def cut_blocks(
                         iy8_end, ix8_end = min(iy8 + 8, iy_end), min(ix8 + 8, ix_end)
                         n2 = _refine(
                             lists, size, n1, every_one, (n1 + LANES - 1) // LANES, 2 * size, xs, ys, iy8, iy8_end, ix8, ix8_end, tx, ty, top, tie,
-                            is_ball, support, margin, first_entry, entries, codes, records, a, corners, some,
+                            profile, support, margin, first_entry, entries, codes, records, a, corners, some,
                         )  # fmt: skip
                         tests += n1
                         evaluations += 4
@@ -505,7 +557,7 @@ def cut_blocks(
                                 iy4_end, ix4_end = min(iy4 + LEAF, iy8_end), min(ix4 + LEAF, ix8_end)
                                 evaluations += CELLS * _leaf(
                                     lists, 2 * size, n2, every_one, h, owner, xs, ys, iy4, iy4_end, ix4, ix4_end, tx, ty, top,
-                                    tie, is_ball, support, margin, first_entry, entries, codes, rows,
+                                    tie, profile, support, margin, first_entry, entries, codes, rows,
                                     records, a, places, hb, ob, off, some,
                                 )  # fmt: skip
                                 tests += n2

@@ -29,6 +29,7 @@ import math
 import numpy as np
 
 from simkit._jit import plain_kernel
+from simkit.cutters import BALL, FLAT
 from simkit.stock.record_kernels import (
     CLIMB,
     EX,
@@ -282,13 +283,7 @@ def ball_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
             found = np.int32(level if level < found else found)
         if found < before:
             best_group = np.int64(group)
-    best, least = -1, BIG
-    if best_group >= 0:
-        at = base + np.uint64(best_group) * np.uint64(GROUP) + np.uint64(CHANCE)
-        for lane in range(min(np.uint64(LANES), n - np.uint64(best_group) * np.uint64(LANES))):
-            if lists[at + lane] < least:
-                best, least = best_group * LANES + np.int64(lane), lists[at + lane]
-    return best
+    return _best_of_group(lists, base, n, best_group)
 
 
 @plain_kernel
@@ -424,8 +419,80 @@ def profile_bounds(lists, base, n, groups, count, x, y, half, support, margin):
 
 
 @plain_kernel
-def bounds(lists, base, n, groups, count, x, y, half, is_ball, support, margin):
-    """Bounds of a list over a block, whatever the profile: see ball_bounds, profile_bounds."""
-    if is_ball:
+def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
+    """As ball_bounds, for a flat cutter.
+
+    Along a path of slope m its rim touches at q = sqrt(R^2 - w^2) to the lower side, and the swept
+    surface has slope m along and |m| w / q across; under the disc at the lower end it is level.
+    """
+    zero = np.float32(0.0)
+    one = np.float32(1.0)
+    x, y, half = np.float32(x), np.float32(y), np.float32(half)
+    radius, margin = np.float32(radius), np.float32(margin)
+    r2 = radius * radius
+    tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
+    far, near = radius + half + margin, radius - half - margin
+    fine, deepest, steepest = np.float32(FINE), np.float32(DEEPEST), np.float32(STEEPEST)
+    found, best_group = np.int32(DEEPEST * FINE), -1
+    n, base = np.uint64(n), np.uint64(base)
+    for place in range(np.uint64(count)):
+        group = np.uint64(groups[place])
+        at = base + group * np.uint64(GROUP)
+        some = min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
+        before = found
+        for lane in range(some):
+            i = at + lane
+            dx, dy = x - lists[i], y - lists[i + np.uint64(PY)]
+            ux, uy = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)]
+            length, off = lists[i + np.uint64(PLEN)], lists[i + np.uint64(POFF)]
+            slope = lists[i + np.uint64(PSLOPE)]
+            m = min(max(slope, -steepest), steepest)
+            u = dx * ux + dy * uy
+            w = dy * ux - dx * uy
+            w2 = w * w
+            e0 = u - min(max(u, zero), length)
+            away2 = e0 * e0 + w2
+            q = math.sqrt(max(r2 - w2, tau))
+            s = u - math.copysign(q, m)
+            is_along = (s > zero) & (s < length)
+            pu = m if is_along else zero
+            pw = abs(m) * w / q if is_along else zero
+            size = abs(pu) + abs(pw)
+            support = radius * math.sqrt(pu * pu + pw * pw)
+            fall = min(zero, length * (slope - pu))
+            low = lists[i + np.uint64(PH)] + (pu * u + pw * w - support) + fall
+            low -= (margin + off) * (one + size)
+            out, inside = far + off, near - off
+            low = low if away2 <= out * out else BIG
+            lists[i + np.uint64(LOWEST)] = low
+            lists[i + np.uint64(SLOPE_X)] = pu * ux - pw * uy
+            lists[i + np.uint64(SLOPE_Y)] = pu * uy + pw * ux
+            is_covered = away2 <= inside * abs(inside)
+            lists[i + np.uint64(CHANCE)] = low if is_covered else BIG
+            level = np.int32((min(max(low, -deepest), deepest) if is_covered else deepest) * fine)
+            found = np.int32(level if level < found else found)
+        if found < before:
+            best_group = np.int64(group)
+    return _best_of_group(lists, base, n, best_group)
+
+
+@plain_kernel
+def _best_of_group(lists, base, n, group):
+    """The first piece with the least CHANCE of a group, -1 if there is no group."""
+    best, least = -1, BIG
+    if group >= 0:
+        at = base + np.uint64(group) * np.uint64(GROUP) + np.uint64(CHANCE)
+        for lane in range(min(np.uint64(LANES), n - np.uint64(group) * np.uint64(LANES))):
+            if lists[at + lane] < least:
+                best, least = group * LANES + np.int64(lane), lists[at + lane]
+    return best
+
+
+@plain_kernel
+def bounds(lists, base, n, groups, count, x, y, half, profile, support, margin):
+    """Bounds of a list over a block, whatever the profile: see ball_bounds, flat_bounds, profile_bounds."""
+    if profile == BALL:
         return ball_bounds(lists, base, n, groups, count, x, y, half, support[RADIUS_AT], margin)
+    if profile == FLAT:
+        return flat_bounds(lists, base, n, groups, count, x, y, half, support[RADIUS_AT], margin)
     return profile_bounds(lists, base, n, groups, count, x, y, half, support, margin)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simkit.cutters import BALL, PROFILE, Cutter, kernel_table
+from simkit.cutters import PROFILE, Cutter, kernel_table
 from simkit.errors import ShapeError
 from simkit.frames import IDENTITY, Frame
 from simkit.moves.table import ARC, LINE, Moves, make_moves
@@ -251,7 +251,7 @@ class _Sweep:
             is_checked[a:b] = moves.rapid[packed.rows[a:b] - row0]
         is_any = bool(is_checked.any())
         support = _support(one[number])
-        is_ball = one[number].code == BALL
+        profile = one[number].code
         per_tile = np.diff(starts)
         busy = np.flatnonzero(per_tile)
         # A tile costs some work for each of its moves, and some for each cell.
@@ -277,7 +277,7 @@ class _Sweep:
                 )  # fmt: skip
             else:
                 block_kernels.cut_blocks(
-                    *common, lattice.cell, tile, t0, t1, *lists, is_checked, is_ball, support, tops, depths, cells,
+                    *common, lattice.cell, tile, t0, t1, *lists, is_checked, profile, support, tops, depths, cells,
                     counts,
                 )  # fmt: skip
             if is_any:
