@@ -1,41 +1,172 @@
-"""How many heights a second does the cut evaluate, and how does it compare with stamping in NumPy?
+"""How fast is the cut? Ratios to plain ways of doing the same work, all in one run.
 
-Finishing of a curved surface: 100 x 100 mm, 0.1 mm cells, 6 mm ball, passes 0.2 mm apart, moves of
-0.5 mm.  The same answer is asserted before anything is timed.  Run: python benchmarks/cut_speed.py
+Every pair is timed in turns, the least of several runs taken, and gives the same field and owners to the
+bit (asserted).  Run: python benchmarks/cut_speed.py [--quick] [--large]
+--quick: a quarter of the area, fewer runs.  --large: moves up to 10 million, cells up to 100 million (10
+minutes, 6 GB).  Each line: measured, wanted, whether it holds.
 """
 
+import argparse
+import os
 import resource
 import sys
 import time
 
+import loads
 import numba
 import numpy as np
 
-from simkit.cutters import Cutter
 from simkit.frames import IDENTITY
-from simkit.moves.table import make_moves
 from simkit.stock.cut import cut, warm_up
-from simkit.stock.field import blank_field, blank_lattice
+from simkit.stock.record_kernels import LENGTH, RADIUS, RIM2, SHIFT, SLOPE, UX, UY, H, X, Y
 
-CELL, STEPOVER, STEP, THICKNESS = 0.1, 0.2, 0.5, 30.0
-CUTTERS = {1: Cutter(1, "ball", 6.0)}
+PLAIN_TILE = 128  # the plain way is fastest with longer rows than the fast way wants
+FLOPS_OF_A_HEIGHT = 23  # additions, multiplications, comparisons of line_kernels.line_ball, two roots apart
+LINES = []
 
 
-def finishing(size):
-    """Passes to and fro over a wavy surface of size x size mm."""
-    x = np.arange(0, size + STEP / 2, STEP)
-    tips = []
-    for k, y in enumerate(np.arange(0, size, STEPOVER)):
-        along = x if k % 2 == 0 else x[::-1]
-        z = 15 + 5 * np.sin(along / 9) * np.cos(y / 11)
-        tips.append(np.stack([along, np.full_like(along, y), z], 1))
-    tips = np.concatenate(tips)
-    return make_moves(start=tips[:-1], end=tips[1:], tool=np.ones(len(tips) - 1))
+def tell(text, value=None, wanted=None, is_most=False):
+    """Print a line; with a value, say whether it is at least (or at most) what is wanted."""
+    if value is None or wanted is None:
+        print(text, flush=True)
+        return
+    holds = value <= wanted if is_most else value >= wanted
+    LINES.append((text, holds))
+    word = "at most" if is_most else "at least"
+    print(f"{text}  [{word} {wanted:g}: {'holds' if holds else 'DOES NOT HOLD'}]", flush=True)
+
+
+def in_turns(runs, *jobs):
+    """Least wall seconds and least processor seconds of each job, done in turns."""
+    best = [[np.inf, np.inf] for _ in jobs]
+    for _ in range(runs):
+        for i, job in enumerate(jobs):
+            wall, busy = time.perf_counter(), time.process_time()
+            job()
+            best[i][0] = min(best[i][0], time.perf_counter() - wall)
+            best[i][1] = min(best[i][1], time.process_time() - busy)
+    return best
+
+
+def assert_same(a, b):
+    """The two outcomes agree to the bit."""
+    for name in ("lower", "upper", "lower_move", "upper_move"):
+        assert np.array_equal(getattr(a.field, name), getattr(b.field, name)), name
+    assert np.array_equal(a.contact_depth, b.contact_depth)
+
+
+def against_plain(name, moves, cutter, size, wanted, runs, cell=0.1):
+    """Time the fast way against the plain one on one load; return their outcomes and times."""
+    field, cutters = loads.blank(size, cell), {1: cutter}
+    fast = cut(field, moves, cutters, IDENTITY)
+    plain = cut(field, moves, cutters, IDENTITY, tile=PLAIN_TILE, is_plain=True)
+    assert_same(fast, plain)
+    times = in_turns(
+        runs,
+        lambda: cut(field, moves, cutters, IDENTITY),
+        lambda: cut(field, moves, cutters, IDENTITY, tile=PLAIN_TILE, is_plain=True),
+    )
+    cells = field.upper.size
+    ratio = times[1][0] / times[0][0]
+    tell(
+        f"{name}: {len(moves):,} moves, {times[0][0] * 1e3:.0f} ms against {times[1][0] * 1e3:.0f} ms plain: "
+        f"{ratio:.1f} times as fast ({times[1][1] / times[0][1]:.1f} by processor time); a cell "
+        f"{fast.evaluations / cells:.1f} heights, {fast.bound_tests / cells:.1f} bounds, "
+        f"plain {plain.evaluations / cells:.0f} heights",
+        ratio,
+        wanted,
+    )
+    return fast, plain, times
+
+
+@numba.njit(error_model="numpy", nogil=True)
+def scalar_heights(records, xs, ys, rows, h, owner):
+    """Balls along lines, one cell after the other, one thread: what no compiler has made wide."""
+    for j in range(records.shape[0]):
+        ax, ay, h0, radius, rim2 = (
+            records[j, X],
+            records[j, Y],
+            records[j, H],
+            records[j, RADIUS],
+            records[j, RIM2],
+        )
+        ux, uy, length = records[j, UX], records[j, UY], records[j, LENGTH]
+        m, shift = records[j, SLOPE], records[j, SHIFT]
+        bx, by = ax + length * ux, ay + length * uy
+        ix0 = np.searchsorted(xs, min(ax, bx) - radius - 1e-6)
+        ix1 = np.searchsorted(xs, max(ax, bx) + radius + 1e-6)
+        for iy in range(np.searchsorted(ys, min(ay, by) - radius), np.searchsorted(ys, max(ay, by) + radius)):
+            for ix in range(ix0, ix1):
+                dx, dy = xs[ix] - ax, ys[iy] - ay
+                u, w = dx * ux + dy * uy, dy * ux - dx * uy
+                q2 = radius * radius - w * w
+                if q2 < -rim2:
+                    continue
+                s = u - shift * np.sqrt(max(q2, 0.0))
+                s = min(max(s, 0.0), length)
+                rest = q2 - (s - u) * (s - u)
+                if rest < -rim2:
+                    continue
+                g = np.float32(h0 + m * s + (radius - np.sqrt(max(rest, 0.0))))
+                if g < h[iy, ix]:
+                    h[iy, ix], owner[iy, ix] = g, rows[j]
+
+
+def packed_lines(moves, cutter):
+    """Records of straight moves, by the packing of the cut."""
+    from simkit.stock.cut import _Packed
+
+    view = np.array([-1e3, 1e3, -1e3, 1e3, 1e3])
+    packed = _Packed(moves, {1: cutter}, IDENTITY, view, 0, 0)
+    keep = np.concatenate([np.arange(a, b) for a, b in packed.chunks])
+    return packed.records[keep], packed.rows[keep]
+
+
+def against_scalar(moves, size, fast, runs):
+    """Time the fast way on one thread against a plain scalar loop on one thread."""
+    field = loads.blank(size)
+    records, rows = packed_lines(moves, loads.BALL)
+    xs, ys = field.lattice.x(), field.lattice.y()
+    h, owner = field.upper.copy(), field.upper_move.copy()
+
+    def scalar():
+        h[:], owner[:] = field.upper, field.upper_move
+        scalar_heights(records, xs, ys, rows, h, owner)
+
+    scalar()
+    assert np.abs(h - fast.field.upper).max() < 1e-4  # xs are not rounded to 1e-9 mm here: rims differ
+    before = numba.get_num_threads()
+    numba.set_num_threads(1)
+    times = in_turns(runs, lambda: cut(field, moves, {1: loads.BALL}, IDENTITY), scalar)
+    numba.set_num_threads(before)
+    ratio = times[1][0] / times[0][0]
+    tell(f"  a plain scalar loop {times[1][0] * 1e3:.0f} ms, one thread each: {ratio:.1f} times", ratio, 20)
+
+
+def against_stamping(runs):
+    """Dense stamping in NumPy, ten times less exact than the cut, on 12 x 12 mm."""
+    field, moves = loads.blank(12.0), loads.passes(loads.wavy, 12.0, 0.2, 0.5)
+    busy = time.process_time()
+    dense, stamps = stamped(field, moves, 0.05)
+    busy = time.process_time() - busy
+    exact = cut(field, moves, {1: loads.BALL}, IDENTITY).field.upper
+    off = (dense - exact)[exact < loads.THICKNESS]
+    # Between stamps h apart the ball stands up to h^2 / (8 R) too high on a gentle surface: 1e-4 mm.
+    assert off.min() > -2e-6
+    assert np.quantile(off, 0.999) < 2e-4
+    ((_, ours),) = in_turns(4 * runs, lambda: cut(field, moves, {1: loads.BALL}, IDENTITY))
+    ratio = busy / ours
+    tell(
+        f"dense stamping in NumPy, within 2e-4 mm: {busy:.2f} s ({stamps:,} stamps) against {ours * 1e3:.1f} ms "
+        f"of processor time: {ratio:.0f} times",
+        ratio,
+        50,
+    )
 
 
 def stamped(field, moves, spacing):
-    """The field by stamping the ball at places `spacing` mm apart along every move, dense NumPy."""
-    lattice, radius = field.lattice, CUTTERS[1].radius
+    """The field by stamping the ball at places `spacing` mm apart along every move."""
+    lattice, radius = field.lattice, loads.BALL.radius
     upper = field.upper.astype(np.float64)
     x, y = lattice.x(), lattice.y()
     stamps = 0
@@ -52,64 +183,229 @@ def stamped(field, moves, spacing):
     return upper, stamps
 
 
-def best_of(n, job):
-    """The least seconds of n runs, and the least processor seconds (all threads together)."""
-    times = []
+def against_booleans(per_move, n=400):
+    """Booleans of swept hulls with 32 facets by manifold3d, in batches, on part of the finishing."""
+    import manifold3d
+
+    moves = loads.passes(loads.wavy, 12.0, 0.2, 0.5)[:n]
+    turn = np.linspace(0, 2 * np.pi, 32, endpoint=False)
+    polar = np.linspace(0, np.pi / 2, 9)[1:]
+    ring = [
+        np.stack(
+            [3 * np.sin(p) * np.cos(turn), 3 * np.sin(p) * np.sin(turn), 0 * turn + 3 - 3 * np.cos(p)], 1
+        )
+        for p in polar
+    ]
+    shape = np.concatenate([[[0, 0, 0]], *ring, ring[-1] + [0, 0, 30]])
+    start = time.perf_counter()
+    swept = [
+        manifold3d.Manifold.hull_points(np.concatenate([shape + a, shape + b]))
+        for a, b in zip(moves.start, moves.end, strict=True)
+    ]
+    box = manifold3d.Manifold.cube((12.0, 12.0, loads.THICKNESS))
+    left = manifold3d.Manifold.batch_boolean([box, *swept], manifold3d.OpType.Subtract)
+    volume = left.volume()
+    each = (time.perf_counter() - start) / n
+    field = loads.blank(12.0, 0.05)
+    upper = cut(field, moves, {1: loads.BALL}, IDENTITY).field.upper
+    ours = float(upper.astype(float).sum()) * 0.05**2
+    assert abs(ours - volume) < 0.01 * (12 * 12 * loads.THICKNESS - volume) + 1.0
+    ratio = each / per_move
+    tell(
+        f"booleans of solids of 32 facets, {n} moves in one batch: {each * 1e3:.2f} ms a move against "
+        f"{per_move * 1e6:.2f} us: {ratio:.0f} times",
+        ratio,
+        1000,
+    )
+
+
+def threads(moves, size, runs):
+    """Two threads against one, binning and all."""
+    field = loads.blank(size)
+    most = numba.config.NUMBA_NUM_THREADS
+
+    def with_threads(n):
+        def job():
+            numba.set_num_threads(n)
+            cut(field, moves, {1: loads.BALL}, IDENTITY)
+
+        return job
+
+    (one, _), (two, _) = in_turns(2 * runs, with_threads(1), with_threads(min(2, most)))
+    numba.set_num_threads(most)
+    tell(f"two threads {two * 1e3:.0f} ms, one {one * 1e3:.0f} ms: {one / two:.2f} times", one / two, 1.7)
+
+
+def exponent(sizes, seconds):
+    """Slope of the straight line through log size, log seconds."""
+    return float(np.polyfit(np.log(sizes), np.log(seconds), 1)[0])
+
+
+def growth(is_large, runs):
+    """How the time grows with the number of moves and of cells."""
+    counts = [10_000, 100_000, 1_000_000] + ([10_000_000] if is_large else [])
+    seconds = []
+    field = loads.blank(100.0)
+    for n in counts:
+        step = 100.0 / np.sqrt(n * 0.4)
+        moves = loads.passes(loads.wavy, 100.0, 0.4 * step, step)
+        ((taken, _),) = in_turns(
+            1 if n > 10**6 else runs, lambda f=field, m=moves: cut(f, m, {1: loads.BALL}, IDENTITY)
+        )
+        seconds.append(taken)
+        tell(
+            f"  {len(moves):,} moves on 1,000,000 cells: {taken:.3f} s, {taken / len(moves) * 1e6:.2f} us a move"
+        )
+        del moves
+    tell(f"cost grows as moves ^ {exponent(counts, seconds):.2f}", exponent(counts, seconds), 1.1, True)
+    sizes = [1_000_000, 4_000_000, 16_000_000] + ([100_000_000] if is_large else [])
+    seconds = []
+    moves = loads.passes(loads.wavy, 100.0, 0.2, 0.5)
+    for n in sizes:
+        field = loads.blank(100.0, 100.0 / np.sqrt(n))
+        ((taken, _),) = in_turns(
+            1 if n > 10**7 else runs, lambda f=field, m=moves: cut(f, m, {1: loads.BALL}, IDENTITY)
+        )
+        seconds.append(taken)
+        tell(
+            f"  {len(moves):,} moves on {field.upper.size:,} cells: {taken:.3f} s, {taken / n * 1e9:.0f} ns a cell"
+        )
+        del field
+    tell(f"cost grows as cells ^ {exponent(sizes, seconds):.2f}", exponent(sizes, seconds), 1.1, True)
+
+
+def memory(is_large):
+    """Peak memory of one big cut, in a process of its own."""
+    n, size = (10_000_000, 1000.0) if is_large else (1_000_000, 316.2)
+    pid = os.fork()
+    if pid == 0:
+        field = loads.blank(size)
+        step = np.sqrt(size * size / n / 0.4)
+        moves = loads.passes(loads.wavy, size, 0.4 * step, step)
+        unit = 1 if sys.platform == "darwin" else 1024
+        before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit
+        t = time.perf_counter()
+        cut(field, moves, {1: loads.BALL}, IDENTITY)
+        t = time.perf_counter() - t
+        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit
+        cells = field.upper.size
+        tell(
+            f"memory: {cells:,} cells, {len(moves):,} moves, {t:.1f} s: peak {peak / 2**30:.2f} GiB, of it "
+            f"{before / 2**30:.2f} before the cut (field 16 bytes a cell, moves 107 bytes each)",
+            peak / 2**30,
+            6.0,
+            True,
+        )
+        os._exit(0)
+    os.waitpid(pid, 0)
+
+
+@numba.njit(error_model="numpy", nogil=True)
+def roots(x, n):
+    """Square roots as fast as the vector unit gives them."""
     for _ in range(n):
-        start, busy = time.perf_counter(), time.process_time()
-        job()
-        times.append((time.perf_counter() - start, time.process_time() - busy))
-    return tuple(np.min(times, axis=0))
+        for i in range(x.shape[0]):
+            x[i] = np.sqrt(x[i]) + 1.0
 
 
-def blank(size):
-    """A whole blank of size x size mm."""
-    return blank_field(blank_lattice(size, size, CELL), size, size, THICKNESS)
+@numba.njit(error_model="numpy", nogil=True)
+def products(x, n):
+    """Multiplications and additions, eight chains at once in each lane."""
+    for i in range(x.shape[0]):
+        a = x[i]
+        b, c, d = a + 1.0, a + 2.0, a + 3.0
+        for _ in range(n):
+            a, b, c, d = a * 0.999 + 0.1, b * 0.999 + 0.1, c * 0.999 + 0.1, d * 0.999 + 0.1
+        x[i] = a + b + c + d
+
+
+@numba.njit(error_model="numpy", nogil=True)
+def copied(a, b):
+    """Memory read and written."""
+    for i in range(a.shape[0]):
+        b[i] = a[i] + 1.0
+
+
+def limits(fast, plain, times, cells, runs):
+    """How far the inner loops are from what the machine could do, one thread."""
+    x = np.linspace(1, 2, 512)
+    roots(x, 1)
+    ((_, t),) = in_turns(3 * runs, lambda: roots(x, 20_000))
+    per_root = t / 20_000 / 512
+    a, b = np.ones(20_000_000), np.ones(20_000_000)
+    copied(a, b)
+    ((t, _),) = in_turns(runs, lambda: copied(a, b))
+    bandwidth = 16 * len(a) / t
+    peak = 1.0 / (2.0 * per_root)
+    rate = plain.evaluations / times[1][1]
+    tell(
+        f"one thread: {1e9 * per_root:.2f} ns for a square root in the vector unit, so at most "
+        f"{peak / 1e9:.2f} G heights of a ball a second (two roots each; {FLOPS_OF_A_HEIGHT} other operations fit "
+        f"beside them); the plain way makes {rate / 1e9:.2f} G a second of processor time: {100 * rate / peak:.0f} %"
+    )
+    wall = plain.evaluations / times[1][0]
+    tell(f"the plain way makes {wall / 1e9:.2f} G heights a second on all threads", wall / 1e9, 0.4)
+    total = (fast.evaluations * 2 * per_root + fast.bound_tests * per_root) / times[0][1]
+    tell(
+        f"the fast way: {fast.evaluations / times[0][1] / 1e9:.3f} G heights and "
+        f"{fast.bound_tests / times[0][1] / 1e9:.3f} G bounds a second of processor time; its roots alone would take "
+        f"{100 * total:.0f} % of that (a bound has two roots of half the width, half the cost)"
+    )
+    moved = cells * 16 / times[0][0]
+    tell(
+        f"memory: {bandwidth / 2**30:.1f} GiB/s measured; the cut reads and writes each cell once, "
+        f"{moved / 2**30:.3f} GiB/s, {100 * moved / bandwidth:.1f} % of that"
+    )
 
 
 def main():
     """Print the figures."""
+    words = argparse.ArgumentParser(description=__doc__)
+    words.add_argument("--quick", action="store_true")
+    words.add_argument("--large", action="store_true")
+    asked = words.parse_args()
+    size, runs = (50.0, 3) if asked.quick else (100.0, 7)
     warm_up()
-    small, few = blank(12.0), finishing(12.0)
-    # Between two stamps h apart the ball stands up to h^2 / (8 R) too high on a gentle surface: 0.05 mm
-    # apart that is 1e-4 mm, so the stamping is ten times less exact than the cut even so.
-    busy = time.process_time()
-    dense, stamps = stamped(small, few, 0.05)
-    stamping = time.process_time() - busy
-    exact = cut(small, few, CUTTERS, IDENTITY).field.upper
-    is_cut = exact < THICKNESS
-    off = (dense - exact)[is_cut]
-    assert off.min() > -2e-6, off.min()
-    assert np.quantile(off, 0.999) < 2e-4, np.quantile(off, 0.999)
-    _, tiled = best_of(5, lambda: cut(small, few, CUTTERS, IDENTITY))
-    print(
-        f"12 x 12 mm, {len(few):,} moves: NumPy stamping {stamping:.2f} s ({stamps:,} stamps, within 2e-4 mm)"
-    )
-    print(
-        f"  the cut {tiled * 1e3:.1f} ms: {stamping / tiled:.0f} times as fast (processor time, all threads)"
-    )
+    scale = f"{size:g} x {size:g} mm, 0.1 mm cells, {numba.config.NUMBA_NUM_THREADS} threads"
+    tell(f"{scale}; plain: every move at every cell it covers, vectorised, binned, the same threads")
 
-    whole, moves = blank(100.0), finishing(100.0)
-    threads = numba.config.NUMBA_NUM_THREADS
-    seconds = {}
-    for count in sorted({1, threads}):
-        numba.set_num_threads(count)
-        seconds[count] = best_of(3, lambda: cut(whole, moves, CUTTERS, IDENTITY))
-    out = cut(whole, moves, CUTTERS, IDENTITY)
-    cells = out.field.upper.size
-    print(f"100 x 100 mm, {CELL} mm cells, {len(moves):,} moves:")
-    for count, (taken, busy) in seconds.items():
-        rate, own = out.evaluations / taken / 1e9, out.evaluations / busy / 1e9
-        print(f"  {count} threads {taken:.2f} s, {rate:.3f} G evaluations a second")
-        print(f"    {busy:.2f} s of processor time, {own:.3f} G a second of it (tells on a busy machine)")
-    print(f"  {threads} threads are {seconds[1][0] / seconds[threads][0]:.2f} times as fast as one")
-    print(f"  {out.evaluations:,} evaluations, {out.evaluations / cells:.0f} a cell")
-    window = whole.lattice.window(500, 510, 500, 510, divide=8)
-    near = blank_field(window, 100.0, 100.0, THICKNESS)
-    again, _ = best_of(5, lambda: cut(near, moves, CUTTERS, IDENTITY))
-    print(f"  second look at 1 x 1 mm with {window.cell:g} mm cells: {again * 1e3:.1f} ms")
-    unit = 1 if sys.platform == "darwin" else 1024
-    print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 2**20:.0f} MB")
+    finishing = loads.passes(loads.wavy, size, 0.2, 0.5)
+    fast, plain, times = against_plain("fine finishing, 6 mm ball", finishing, loads.BALL, size, 12, runs)
+    cells = fast.field.upper.size
+    tell(f"  {fast.evaluations / cells:.1f} heights a cell", fast.evaluations / cells, 12, True)
+    against_scalar(finishing, size, fast, 2)
+    per_move = times[0][0] / len(finishing)
+    against_plain(
+        "the same on a flat floor", loads.passes(loads.floor, size, 0.2, 0.5), loads.BALL, size, 10, runs
+    )
+    against_plain(
+        "the same on steep walls", loads.passes(loads.wall, size, 0.2, 0.5), loads.BALL, size, 10, runs
+    )
+    against_plain("roughing, 6 mm flat, 6 layers", loads.roughing(size), loads.FLAT, size, 3, runs)
+    some = max(runs // 2, 2)
+    for name, cutter in (
+        ("sloped moves of a flat cutter", loads.FLAT),
+        ("bull-nose finishing", loads.BULL),
+        ("tapered ball finishing", loads.TAPERED),
+        ("vee finishing", loads.VEE),
+    ):
+        against_plain(name, finishing, cutter, size, 6, 1 if cutter.code == 3 else some)
+    against_plain("arcs and helices, ball", loads.arcs(size), loads.BALL, size, 1, some)
+    against_plain("arcs and helices, flat", loads.arcs(size), loads.FLAT, size, 1, some)
+    against_plain("drilling in pecks, contacts of rapids", loads.drilling(size), loads.DRILL, size, 1, some)
+    against_plain("plunges, ball", loads.plunges(size), loads.BALL, size, 1, some)
+    high = loads.with_rapids(finishing, 200, 31.0, size)
+    low = loads.with_rapids(finishing, len(finishing) // 10, 16.0, size)
+    against_plain("finishing, 500 rapids above the top", high, loads.BALL, size, 1, some)
+    against_plain("finishing, 10 rapids through the wood", low, loads.BALL, size, 1, some)
+    threads(finishing, size, runs)
+    against_stamping(runs)
+    against_booleans(per_move)
+    limits(fast, plain, times, cells, runs)
+    growth(asked.large, some)
+    memory(asked.large)
+    failed = [text for text, holds in LINES if not holds]
+    tell(f"{len(LINES) - len(failed)} of {len(LINES)} hold")
 
 
 if __name__ == "__main__":

@@ -88,4 +88,7 @@ kernel = numba.njit(cache=True, nogil=True, fastmath=False, error_model="numpy")
 # For what a loop over cells must not call but contain, or the compiler leaves the vector unit unused.
 loop_kernel = numba.njit(cache=True, nogil=True, fastmath=False, error_model="numpy", forceinline=True)
 parallel_kernel = numba.njit(cache=True, nogil=True, parallel=True, fastmath=False, error_model="numpy")
+# For kernels of inner loops that allocate nothing: counting references to their arrays, an atomic addition
+# for each argument and call, costs more than their work.
+plain_kernel = numba.njit(cache=True, nogil=True, fastmath=False, error_model="numpy", _nrt=False)
 prange = numba.prange

@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from simkit._jit import threads
 from simkit.cutters import PROFILE, Cutter, kernel_table
 from simkit.errors import ShapeError
 from simkit.frames import IDENTITY, Frame
 from simkit.moves.table import ARC, LINE, Moves, make_moves
-from simkit.stock import bin_kernels, pack_kernels
+from simkit.stock import bin_kernels, block_kernels, pack_kernels
 from simkit.stock import cut_kernels as kernels
 from simkit.stock.field import UNCUT, Field, Lattice, blank_field
 from simkit.stock.record_kernels import COLUMNS, WIDE_COLUMNS
+from simkit.stock.workers import share
 
 TILE = 64  # cells along the edge of a tile: 32 kB of surface and owner, so that a tile stays in cache
-BATCH = 30_000_000  # evaluations between two calls of progress: under 0.2 s of work
+BATCH = 2_000_000  # bounds and heights between two calls of progress, a guess: some 10 ms of work
+MOST_MOVES = 2**19  # moves packed at a time: 70 MB of records, 120 MB with wide ones
+CHUNK = 2**14  # moves that one thread packs at a time
 GRID = 1e9  # places are rounded to 1 / GRID mm
 
 
@@ -29,13 +32,15 @@ class CutOutcome:
     field: the new field.  contact_depth (n,) float32 mm: for a rapid the greatest depth of material, along
     z, that it took from a column at the moment it ran; 0 for all other moves.  contact_at (n, 3)
     float64 mm, blank frame: centre of that cell and height of the lowest material taken there, NaN
-    where there was no contact.  evaluations: heights evaluated, for benchmarks.
+    where there was no contact.  evaluations: heights evaluated; bound_tests: lower bounds of a move
+    over a block of cells computed to avoid evaluations.  Both for benchmarks.
     """
 
     field: Field
     contact_depth: np.ndarray
     contact_at: np.ndarray
     evaluations: int
+    bound_tests: int = 0
 
 
 def _on_grid(places: np.ndarray) -> np.ndarray:
@@ -47,32 +52,84 @@ def _on_grid(places: np.ndarray) -> np.ndarray:
     return np.rint(np.asarray(places, dtype=np.float64) * GRID) / GRID
 
 
-def _packed(moves: Moves, cutters: Mapping[int, Cutter], frame: Frame, view: np.ndarray):
-    """Return codes, records, boxes, rows of the moves that can touch the view, and complain in words."""
-    numbers, profiles, outlines = kernel_table(cutters)
-    is_upright = (moves.kind == ARC) & (moves.plane != 17)
-    is_wide = bool((profiles == PROFILE).any() or is_upright.any())
-    codes, records, boxes, rows, fault = pack_kernels.pack_moves(
-        moves.kind == ARC,
-        moves.plane,
-        moves.start,
-        moves.end,
-        moves.centre,
-        moves.sweep,
-        moves.tool,
-        frame.matrix,
-        frame.offset,
-        numbers,
-        profiles,
-        outlines,
-        view,
-        WIDE_COLUMNS if is_wide else COLUMNS,
-    )
-    if fault < 0:
-        raise ValueError(f"move {-1 - fault} has a coordinate that is not finite")
-    if fault < len(moves):
-        raise ValueError(f"move {fault} calls cutter {moves.tool[fault]}, which is not among the cutters")
-    return codes, records, boxes, rows
+class _Packed:
+    """Moves packed into records, chunk after chunk: the places in `chunks` are filled, growing in row.
+
+    codes (n,) int8, records (n, columns), boxes (n, 4), rows (n,) int32: see pack_kernels; rows count from
+    row0.  chunks: (first, last) places of each chunk.  told0: what a complaint adds to the number of a move.
+     Complains in words of a cutter that is not there and of a place not finite.
+    """
+
+    def __init__(
+        self, moves: Moves, cutters: Mapping[int, Cutter], frame: Frame, view, row0: int, told0: int
+    ):
+        n = len(moves)
+        numbers, profiles, outlines = kernel_table(cutters)
+        is_arc = moves.kind == ARC
+        is_wide = bool((profiles == PROFILE).any() or (is_arc & (moves.plane != 17)).any())
+        self.codes = np.empty(n, np.int8)
+        self.records = np.empty((n, WIDE_COLUMNS if is_wide else COLUMNS), np.float64)
+        self.boxes = np.empty((n, 4), np.float64)
+        self.rows = np.empty(n, np.int32)
+        starts = range(0, n, CHUNK)
+        found = [(0, 0)] * len(starts)
+
+        def pack(i: int) -> None:
+            part = slice(starts[i], min(starts[i] + CHUNK, n))
+            found[i] = pack_kernels.pack_moves(
+                is_arc[part], moves.plane[part], moves.start[part], moves.end[part], moves.centre[part],
+                moves.sweep[part], moves.tool[part], frame.matrix, frame.offset, numbers, profiles, outlines, view,
+                self.codes[part], self.records[part], self.boxes[part], self.rows[part],
+            )  # fmt: skip
+            self.rows[part] += np.int32(row0 + part.start)
+
+        share(pack, len(starts))
+        self.chunks = []
+        for first, (count, fault) in zip(starts, found, strict=True):
+            if fault < 0:
+                raise ValueError(f"move {told0 + first - 1 - fault} has a coordinate that is not finite")
+            if fault < min(CHUNK, n - first):
+                raise ValueError(
+                    f"move {told0 + first + fault} calls cutter {moves.tool[first + fault]}, "
+                    "which is not among the cutters"
+                )
+            self.chunks.append((first, first + count))
+
+    def bins(self, x0: float, y0: float, size: float, tops: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return (starts, entries): entries[starts[t]:starts[t + 1]] are the moves of tile t, growing.
+
+        x0, y0 mm: corner of tile (0, 0); size mm: its edge; tops (nty, ntx): moves above it are left out.
+        """
+        places = np.zeros((len(self.chunks), tops.size), np.int64)
+        entries = np.empty(0, np.int32)
+
+        def count_or_fill(i: int) -> None:
+            first, last = self.chunks[i]
+            bin_kernels.bin_moves(
+                self.codes, self.records, self.boxes, first, last, x0, y0, size, tops, places[i], entries
+            )
+
+        share(count_or_fill, len(self.chunks))
+        per_tile = places.sum(axis=0)
+        starts = np.concatenate([[0], np.cumsum(per_tile)])
+        places[:] = starts[:-1] + np.cumsum(places, axis=0) - places
+        if starts[-1]:
+            entries = np.empty(starts[-1], np.int32)
+            share(count_or_fill, len(self.chunks))
+        return starts, entries
+
+
+def _support(cutter: Cutter) -> np.ndarray:
+    """Return the numbers of a cutter that bounds of its sweep need (bound_kernels)."""
+    outline = cutter.outline
+    on_arc = outline.arc_to > outline.arc_from
+    places = np.array([outline.arc_from, outline.arc_to, outline.radius])
+    places = np.minimum(places, outline.radius)
+    heights = outline.heights(places) - outline.base
+    side = outline.side_rise if outline.arc_to < outline.radius else np.inf
+    arc = (outline.arc_e, outline.arc_f, outline.arc_r) if on_arc else (places[1], heights[1], 0.0)
+    numbers = [outline.rise, min(outline.flat, outline.radius), *places, min(side, 1e9), *heights, *arc]
+    return np.array(numbers, dtype=np.float32)
 
 
 def _check_field(field: Field) -> None:
@@ -96,6 +153,7 @@ def cut(
     first_row: int = 0,
     progress: Callable[[float], None] | None = None,
     tile: int = TILE,
+    is_plain: bool = False,
 ) -> CutOutcome:
     """Return the field after the moves of one setup, and the contacts of its rapids.
 
@@ -104,7 +162,9 @@ def cut(
     blank frame; up = +1 lowers the upper surface, -1 raises the lower one.  first_row: what is added to
     a row of `moves` to give the number kept in upper_move or lower_move (the lowest on ties).
     progress: called with the fraction done, between batches of tiles.  tile: cells along the edge of a
-    tile; the result does not depend on it, nor on the number of threads.
+    tile; the result does not depend on it, nor on the number of threads.  is_plain: evaluate every move
+    at every cell it covers (cut_kernels) instead of the fast way (block_kernels): same result, slower.
+    The side that is not cut is shared with the field given, not copied.
 
     Error: within 1e-5 mm of the exact swept surface where its slope is at most 2, elsewhere the exact
     value of a point within 1e-6 mm in plan; stored as float32 (2e-6 mm at 32 mm).
@@ -115,83 +175,125 @@ def cut(
     lattice = field.lattice
     up = frame.up
     surface, opposite = (field.upper, field.lower) if up > 0 else (field.lower, field.upper)
-    owner = (field.upper_move if up > 0 else field.lower_move).astype(np.int32)
-    h = np.float32(up) * np.ascontiguousarray(surface)
-    floor = np.float32(up) * np.ascontiguousarray(opposite)
-    contact_depth = np.zeros(len(moves), np.float32)
-    contact_at = np.full((len(moves), 3), np.nan)
-    evaluations = 0
+    owner = np.array(field.upper_move if up > 0 else field.lower_move, order="C")
+    h = np.array(surface, order="C")
+    if up < 0:
+        np.negative(h, out=h)
+    sweep = _Sweep(
+        lattice, h, owner, np.ascontiguousarray(opposite), up, len(moves), first_row, tile, is_plain
+    )
     if h.size:
-        evaluations = _sweep(
-            lattice,
-            h,
-            owner,
-            floor,
-            moves,
-            cutters,
-            frame,
-            first_row,
-            contact_depth,
-            contact_at,
-            progress,
-            tile,
-        )
-    contact_at[:, 2] *= up
-    surface = np.float32(up) * h
+        done = 0
+        for first, last in _runs(moves.tool, MOST_MOVES):
+            share_of = (done / len(moves), (last - first) / len(moves))
+            told = None if progress is None else (lambda part, a=share_of: progress(a[0] + part * a[1]))
+            sweep.add(moves[first:last], cutters, frame, first, told)
+            done += last - first
+    sweep.contact_at[:, 2] *= up
+    if up < 0:
+        np.negative(h, out=h)
     if up > 0:
-        new = Field(lattice, field.lower.copy(), surface, field.lower_move.copy(), owner)
+        new = Field(lattice, field.lower, h, field.lower_move, owner)
     else:
-        new = Field(lattice, surface, field.upper.copy(), owner, field.upper_move.copy())
-    return CutOutcome(new, contact_depth, contact_at, evaluations)
+        new = Field(lattice, h, field.upper, owner, field.upper_move)
+    return CutOutcome(new, sweep.contact_depth, sweep.contact_at, int(sweep.counts[0]), int(sweep.counts[1]))
 
 
-def _sweep(
-    lattice: Lattice,
-    h,
-    owner,
-    floor,
-    moves,
-    cutters,
-    frame,
-    first_row,
-    contact_depth,
-    contact_at,
-    progress,
-    tile,
-) -> int:
-    """Lower h and owner in place, fill the contacts; return the number of heights evaluated."""
-    xs, ys = _on_grid(lattice.x()), _on_grid(lattice.y())
-    tops = kernels.tile_tops(h, tile)
-    view = np.array([xs[0], xs[-1], ys[0], ys[-1], tops.max()])
-    codes, records, boxes, rows = _packed(moves, cutters, frame, view)
-    size = tile * lattice.cell
-    x0, y0 = lattice.origin
-    starts, entries, area = bin_kernels.bin_moves(codes, records, boxes, x0, y0, size, tops)
-    # A floor to the work of a tile keeps the number of batches in bounds, and lists short.
-    work = np.cumsum(area / lattice.cell**2 + 100.0 * np.diff(starts) + 100.0)
-    counts = np.zeros(tops.size, np.int64)
-    owners = (rows + first_row).astype(np.int32)
-    is_rapid = moves.rapid[rows]
-    workers = threads()
-    done = 0.0
-    tile_at = 0
-    while tile_at < tops.size:
-        last = max(int(np.searchsorted(work, done + BATCH, side="right")), tile_at + 1)
-        here = entries[starts[tile_at] : starts[last]]
-        depths = np.zeros(len(here), np.float32)
-        cells = np.zeros(len(here), np.int64)
-        kernels.cut_tiles(
-            h, owner, floor, xs, ys, x0, y0, lattice.cell, tile, tile_at, last, workers,
-            starts, entries, codes, records, boxes, owners, is_rapid, depths, cells, counts,
-        )  # fmt: skip
-        if is_rapid.any():
-            kernels.gather_contacts(
-                depths, cells, here, records, codes, rows, floor, xs, ys, contact_depth, contact_at
-            )
-        tile_at, done = last, float(work[last - 1])
+def _runs(tool: np.ndarray, most: int) -> list[tuple[int, int]]:
+    """Return (first, last) of runs of moves of one cutter, at most `most` long."""
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(tool)) + 1, [len(tool)]])
+    return [
+        (int(a), int(min(a + most, last)))
+        for first, last in zip(edges[:-1], edges[1:], strict=True)
+        for a in range(first, last, most)
+    ]
+
+
+class _Sweep:
+    """A surface on its way down: h and owner change in place with every run of moves of one cutter.
+
+    Runs are cut one after the other, so what stands at the moment of a checked move is exact across them.
+    """
+
+    def __init__(self, lattice: Lattice, h, owner, floor, up, n_moves, first_row, tile, is_plain):
+        self.lattice, self.h, self.owner, self.floor, self.up = lattice, h, owner, floor, np.float32(up)
+        self.first_row, self.tile, self.is_plain = first_row, tile, is_plain
+        self.xs, self.ys = _on_grid(lattice.x()), _on_grid(lattice.y())
+        self.contact_depth = np.zeros(n_moves, np.float32)
+        self.contact_at = np.full((n_moves, 3), np.nan)
+        self.counts = np.zeros(2, np.int64)
+        self.tops = np.empty((-(-lattice.ny // tile), -(-lattice.nx // tile)), np.float32)
+        rows = self.tops.shape[0]
+        parts = min(rows, 8)
+        edges = np.linspace(0, rows, parts + 1).astype(np.int64)
+        share(
+            lambda i: kernels.tile_tops(h, tile, edges[i], edges[i + 1], self.tops),
+            parts if h.size > 10**6 else 0,
+        )
+        if h.size <= 10**6:
+            kernels.tile_tops(h, tile, 0, rows, self.tops)
+        self.lock = threading.Lock()
+
+    def add(self, moves: Moves, cutters: Mapping[int, Cutter], frame: Frame, first: int, progress) -> None:
+        """Cut a run of moves of one cutter; first: its row in the whole table."""
+        number = int(moves.tool[0])
+        one = {number: cutters[number]} if number in cutters else {}
+        view = np.array([self.xs[0], self.xs[-1], self.ys[0], self.ys[-1], float(self.tops.max())])
+        row0 = self.first_row + first
+        packed = _Packed(moves, one, frame, view, row0, first)
+        if not one:
+            return
+        tops, tile, lattice = self.tops.reshape(-1), self.tile, self.lattice
+        x0, y0 = lattice.origin
+        starts, entries = packed.bins(x0, y0, tile * lattice.cell, self.tops)
+        is_checked = np.zeros(len(moves), np.bool_)
+        for a, b in packed.chunks:
+            is_checked[a:b] = moves.rapid[packed.rows[a:b] - row0]
+        is_any = bool(is_checked.any())
+        support = _support(one[number])
+        profile = one[number].code
+        per_tile = np.diff(starts)
+        busy = np.flatnonzero(per_tile)
+        # A tile costs some work for each of its moves, and some for each cell.
+        work = np.cumsum(120.0 * per_tile[busy] + 8.0 * tile * tile)
+        parts = int(max(work[-1] / BATCH, 1)) if len(busy) else 0
+        cuts = (
+            np.unique(np.searchsorted(work, np.linspace(0, 1, parts + 1)[1:-1] * work[-1])) if parts else []
+        )
+        edges = [0, *(busy[cuts] if parts else []), tops.size]
+        counts = np.zeros((tops.size, 2), np.int64)
+
+        def cut_part(i: int) -> None:
+            t0, t1 = int(edges[i]), int(edges[i + 1])
+            here = entries[starts[t0] : starts[t1]]
+            n = len(here) if is_any else 0
+            depths, cells = np.zeros(n, np.float32), np.zeros(n, np.int64)
+            common = (self.h, self.owner, self.floor, self.up, self.xs, self.ys)
+            lists = (starts, entries, packed.codes, packed.rows, packed.records)
+            if self.is_plain:
+                kernels.cut_plain(
+                    *common, x0, y0, lattice.cell, tile, t0, t1, *lists, packed.boxes, is_checked, tops, depths,
+                    cells, counts,
+                )  # fmt: skip
+            else:
+                block_kernels.cut_blocks(
+                    *common, lattice.cell, tile, t0, t1, *lists, is_checked, profile, support, tops, depths, cells,
+                    counts,
+                )  # fmt: skip
+            if is_any:
+                with self.lock:
+                    kernels.gather_contacts(
+                        depths, cells, here, packed.records, packed.codes, packed.rows, self.floor, self.up, self.xs,
+                        self.ys, self.first_row, self.contact_depth, self.contact_at,
+                    )  # fmt: skip
+
+        after = None
         if progress is not None:
-            progress(done / float(work[-1]))
-    return int(counts.sum())
+            after = lambda done: progress(done / (len(edges) - 1))  # noqa: E731
+        share(cut_part, len(edges) - 1 if len(busy) else 0, after)
+        self.counts += counts.sum(axis=0)
+        if progress is not None:
+            progress(1.0)
 
 
 def cut_heights(
@@ -232,13 +334,22 @@ def cut_heights(
     tops = np.full(int(shape.prod()), -np.inf)
     np.maximum.at(tops, bucket, begin)
     view = np.array([low[0], high[0], low[1], high[1], begin.max()])
-    codes, records, boxes, rows = _packed(moves, cutters, frame, view)
-    starts, entries, _ = bin_kernels.bin_moves(
-        codes, records, boxes, low[0], low[1], size, tops.reshape(shape[1], shape[0])
-    )
-    kernels.lowest_at_points(
-        points, order, first, begin, starts, entries, codes, records, rows.astype(np.int32), heights, owners
-    )
+    packed = _Packed(moves, cutters, frame, view, 0, 0)
+    # Rounded up, so that no move below the start is left out.
+    tops = np.nextafter(tops.astype(np.float32), np.float32(np.inf)).reshape(shape[1], shape[0])
+    starts, entries = packed.bins(low[0], low[1], size, tops)
+    work = np.cumsum(np.diff(starts) * np.diff(first))
+    parts = int(min(max(work[-1] / BATCH, 1), len(work)))
+    edges = np.unique(np.searchsorted(work, np.linspace(0, 1, parts + 1)[1:-1] * work[-1]))
+    edges = np.concatenate([[0], edges[edges > 0], [len(work)]])
+
+    def look(i: int) -> None:
+        kernels.lowest_at_points(
+            points, order, first, edges[i], edges[i + 1], begin, starts, entries, packed.codes, packed.records,
+            packed.rows, heights, owners,
+        )  # fmt: skip
+
+    share(look, len(edges) - 1)
     return up * heights, owners
 
 

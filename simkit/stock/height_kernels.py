@@ -212,3 +212,48 @@ def row_heights(code, a, xs, y, first, last, g):
     else:
         for i in range(first, last):
             g[i] = np.float32(height_at(code, a, xs[i] - x0, dy))
+
+
+@kernel
+def cell_heights(code, a, places, n, g):
+    """Write the heights of one record over n points to g (n,) float32; places (2 n,): their x, then their y.
+
+    As row_heights, for points that do not stand in a row.
+    """
+    x0, y0, h0, radius, rim2, rise = a[X], a[Y], a[H], a[RADIUS], a[RIM2], a[RISE]
+    cover2 = radius * radius + rim2
+    form, profile = form_of(code), profile_of(code)
+    n = np.uint64(n)
+    if form == LINE_FORM:
+        ux, uy, length, m, shift, steep = a[UX], a[UY], a[LENGTH], a[SLOPE], a[SHIFT], a[STEEP]
+        if profile == BALL:
+            for i in range(n):
+                dx, dy = places[i] - x0, places[i + n] - y0
+                g[i] = np.float32(line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift))
+        elif profile == FLAT:
+            for i in range(n):
+                dx, dy = places[i] - x0, places[i + n] - y0
+                g[i] = np.float32(line_flat(dx, dy, h0, cover2, ux, uy, length, m))
+        elif profile == CONE:
+            for i in range(n):
+                dx, dy = places[i] - x0, places[i + n] - y0
+                g[i] = np.float32(line_cone(dx, dy, h0, rise, cover2, ux, uy, length, m, shift, steep))
+        elif m == 0.0:
+            outline = outline_of(a)
+            for i in range(n):
+                d2 = line_distance2(places[i] - x0, places[i + n] - y0, ux, uy, length)
+                g[i] = np.float32(outline_at(d2, h0, cover2, outline))
+        else:
+            outline = outline_of(a)
+            terms = line_outline_terms(m, radius, rise, a[SIDE_RISE], a[ARC_R])
+            for i in range(n):
+                dx, dy = places[i] - x0, places[i + n] - y0
+                g[i] = np.float32(line_outline(dx, dy, h0, cover2, ux, uy, length, m, *outline, *terms))
+    elif form == LEVEL_ARC_FORM and profile != PROFILE:
+        r, sx, sy, ex, ey, sense, width = a[R], a[SX], a[SY], a[EX], a[EY], a[SENSE], a[WIDTH]
+        for i in range(n):
+            d2 = arc_distance2(places[i] - x0, places[i + n] - y0, r, sx, sy, ex, ey, sense, width)
+            g[i] = np.float32(at_distance(profile, d2, h0, radius, rise, cover2))
+    else:
+        for i in range(n):
+            g[i] = np.float32(height_at(code, a, places[i] - x0, places[i + n] - y0))

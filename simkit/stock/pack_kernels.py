@@ -2,8 +2,6 @@
 
 import math
 
-import numpy as np
-
 from simkit._jit import kernel
 from simkit.cutters import BALL, CONE
 from simkit.stock.arc_kernels import is_in_sector, sweep_width
@@ -140,24 +138,21 @@ def _pack_upright(a, box, profile, ux, uy, sx, ax, ay, ah, bx, by, bh, rise, swe
 
 @kernel
 def pack_moves(
-    is_arc, plane, start, end, centre, sweep, tool, matrix, offset, numbers, profiles, outlines, view, columns
-):
-    """Return (codes, records, boxes, rows, fault) of the moves that can touch the viewed rectangle.
+    is_arc, plane, start, end, centre, sweep, tool, matrix, offset, numbers, profiles, outlines, view,
+    codes, records, boxes, rows,
+):  # fmt: skip
+    """Fill codes, records, boxes, rows with the moves that can touch the viewed rectangle; return (k, fault).
 
     is_arc (n,) bool; plane (n,) uint8; start, end (n, 3), centre (n, 2) mm, sweep (n,) rad, tool (n,) as
     in Moves, in the program frame; matrix (3, 3), offset (3,) the map to the blank frame; numbers,
     profiles, outlines the cutters (simkit.cutters.kernel_table).  view (5,) mm: x0, x1, y0, y1 of the
-    rectangle, and the height above which a tip cuts nothing.  columns: COLUMNS, or WIDE_COLUMNS when
-    a cutter has the profile code PROFILE or an arc is upright.
-    codes (k,) int8; records (k, columns); boxes (k, 4) mm: x0, x1, y0, y1 of the swept plan; rows (k,)
-    int64, growing.  fault: the first row with an unknown cutter, -1 - row for one that is not finite,
-    and n when there is none.
+    rectangle, and the height above which a tip cuts nothing.
+    codes (n,) int8; records (n, columns), columns: COLUMNS, or WIDE_COLUMNS when a cutter has the profile
+    code PROFILE or an arc is upright; boxes (n, 4) mm: x0, x1, y0, y1 of the swept plan; rows (n,)
+    int32, growing: the first k are filled.  fault: the first row with an unknown cutter, -1 - row for
+    one that is not finite, and n when there is none.
     """
     n = start.shape[0]
-    codes = np.empty(n, np.int8)
-    records = np.empty((n, columns), np.float64)
-    boxes = np.empty((n, 4), np.float64)
-    rows = np.empty(n, np.int64)
     up = 1.0 if matrix[2, 2] > 0.0 else -1.0
     turned = 1.0 if matrix[0, 0] * matrix[1, 1] - matrix[0, 1] * matrix[1, 0] > 0.0 else -1.0
     m00, m01, m10, m11 = matrix[0, 0], matrix[0, 1], matrix[1, 0], matrix[1, 1]
@@ -171,7 +166,7 @@ def pack_moves(
                 if numbers[j] == tool[i]:
                     which = j
             if which < 0:
-                return codes[:0], records[:0], boxes[:0], rows[:0], i
+                return 0, i
         profile = profiles[which]
         outline = outlines[which]
         radius, base = outline[0], outline[1]
@@ -184,14 +179,14 @@ def pack_moves(
         cx = m00 * centre[i, 0] + m01 * centre[i, 1] + ox
         cy = m10 * centre[i, 0] + m11 * centre[i, 1] + oy
         if not math.isfinite(ax + ay + ah + bx + by + bh + cx + cy + sweep[i]):
-            return codes[:0], records[:0], boxes[:0], rows[:0], -1 - i
+            return 0, -1 - i
         is_upright = is_arc[i] and plane[i] != 17 and sweep[i] != 0.0
         if (min(ah, bh) > view[4] and not is_upright) or radius < 0.0:
             continue
         a = records[count]
         box = boxes[count]
         a[RADIUS], a[RIM2], a[RISE] = radius, rim_square(radius), outline[2]
-        if columns > FLAT_TO:
+        if records.shape[1] > FLAT_TO:
             for j in range(3, outlines.shape[1]):
                 a[FLAT_TO + j - 3] = outline[j]
         if is_upright:
@@ -220,4 +215,4 @@ def pack_moves(
         codes[count] = code
         rows[count] = i
         count += 1
-    return codes[:count], records[:count], boxes[:count], rows[:count], n
+    return count, n

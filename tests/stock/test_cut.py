@@ -299,7 +299,7 @@ def test_cut__evaluations_count_the_cells_under_the_cutter():
     """One plunge of a 6 mm ball on 0.05 mm cells: pi R^2 / cell^2 cells, and the edge of the circle."""
     field = blank(0.05)
     plunge = make_moves(start=[[15, 10, 5]], end=[[15, 10, 5]], tool=[1])
-    count = cut(field, plunge, CUTTERS, IDENTITY).evaluations
+    count = cut(field, plunge, CUTTERS, IDENTITY, is_plain=True).evaluations
     assert count == pytest.approx(np.pi * 9 / 0.05**2, rel=0.01)
 
 

@@ -21,8 +21,8 @@ EVERYWHERE = np.array([-1e3, 1e3, -1e3, 1e3, 1e9])
 
 
 def record_of(moves):
-    codes, records, _, _ = cut_module._packed(moves, CUTTERS, IDENTITY, EVERYWHERE)
-    return codes[0], records[0]
+    packed = cut_module._Packed(moves, CUTTERS, IDENTITY, EVERYWHERE, 0, 0)
+    return packed.codes[0], packed.records[0]
 
 
 @pytest.mark.parametrize("tool", CUTTERS)
