@@ -1,17 +1,27 @@
 """The fast cut of tiles: lists of moves refined from blocks of 16 cells to 8 to 4, then evaluated.
 
-Every block keeps the pieces of moves whose lower bound over it lies below a ceiling of what will be left
-there.  The ceiling is a plane: its slope is that of the move b that is lowest at the block's middle among
-those that cover the whole block, its height the most that b (or the surface as it is) stands above
-that slope.  A move whose bound is nowhere under the ceiling cannot win a cell, and is dropped for
-all blocks inside.  Blocks of 4 x 4 cells evaluate b first, take the ceiling from the surface so lowered,
-and evaluate what is left of their list.
+Every block keeps the pieces of moves whose lower bound over it (bound_kernels) lies below a ceiling of
+what will be left there.  The ceiling is a plane.  Its slope is that of the move b that is lowest at the
+block's middle among those that cover the whole block; its height is the most that b stands above that
+slope, at a corner, as the swept surface of a convex cutter is convex; or the highest that is left in the
+tile.  A move whose bound is nowhere under the ceiling cannot win a cell, and is dropped for all blocks
+inside.  A leaf of 4 x 4 cells evaluates b first, takes the ceiling from the surface so lowered, and
+evaluates what is left of its list, passing over bounds that are above the surface at every cell.
 
 A value is computed from the record and the cell alone, rounded to float32, and compared as (height, row): so
 tiles, threads, windows and the order of the moves leave the bits alone, and dropping moves that cannot win
 leaves the field and the owners of the plain sweep (cut_kernels).  A move that could draw is not dropped: the
-ceiling carries `tie`, twice the rounding of float32 at the heights at hand, on top of the margins of
-the bounds.
+ceiling carries `tie` = 8 e (|top| + H + R), e = 2^-24, H and R the heights in the tile and the cutter's
+radius: twice the rounding of a stored height, and the sums that a bound goes through after its margin.  Of
+level flat moves, which draw all over, the first that covers a block drops the later ones: exactly, for
+the height of such a move is that of its start, in floating point too.
+
+Where a checked move (a rapid) comes under what is left of a block of 16, its leaves meet all moves that do, in
+the order in which they run: what a check finds is what stands at that moment.
+
+Arguments that go together go as tuples: field (h, owner, xs, ys); moves (first entry at hand, entries, codes,
+rows, records); cutter (profile, support); tile (middle x, y, top, tie, margin); block (iy0, iy1, ix0, ix1);
+room (places, heights, owners, offsets, heights of one move, corners) of a leaf to work in.
 """
 
 import math
@@ -59,11 +69,13 @@ from simkit.stock.record_kernels import (
 
 LEAF = 4
 CELLS = LEAF * LEAF
+FEW = 2  # so many moves are evaluated without tests
 BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
 
 
 @plain_kernel
 def _piece(base, k):
+    """Where piece k of the list at `base` is."""
     return base + (k // LANES) * GROUP + k % LANES
 
 
@@ -74,8 +86,25 @@ def _lanes(n, group):
 
 
 @plain_kernel
-def _level_height(codes, records, j):
-    """Height that a move nowhere comes under, rounding and all, if it is that of the whole move; else -inf.
+def _is_low(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling):
+    """Write to CHANCE of a group the lowest that each bound comes to over a block, measured from a slope.
+
+    Returns whether any comes under the ceiling.
+    """
+    under = np.int32(0)
+    for i in range(first, first + lanes):
+        low = lists[i + np.uint64(LOWEST)] - (
+            half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
+            + half_y * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
+        )
+        lists[i + np.uint64(CHANCE)] = low
+        under |= np.int32(1) if low <= ceiling else np.int32(0)
+    return under != 0
+
+
+@plain_kernel
+def _level_height(records, j):
+    """Height that a move nowhere comes under, rounding and all, if it is that of its start; else -inf.
 
     A move that starts at its lowest place has g = start + something not negative, in floating point too.
     """
@@ -84,14 +113,14 @@ def _level_height(codes, records, j):
 
 @plain_kernel
 def _keep(
-    lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry, first_entry,
-    entries, codes, records,
-):  # fmt: skip
+    lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry, moves
+):
     """Copy the pieces that come under the ceiling to the list at `to`; return its length.
 
     level: height of a level flat move that covers the whole block, +inf if there is none, best_entry its
     entry: moves that run later and nowhere come under it can only draw, and lose.
     """
+    first_entry, entries, _, _, records = moves
     half_x, half_y, ceiling = np.float32(half_x), np.float32(half_y), np.float32(ceiling)
     lanes, columns = np.uint64(LANES), np.uint64(INPUTS)
     n, at, kept = np.uint64(n), np.uint64(to), np.uint64(0)
@@ -99,24 +128,14 @@ def _keep(
         group = np.uint64(groups[place])
         first = np.uint64(base) + group * np.uint64(GROUP)
         some = _lanes(n, group)
-        under = np.int32(0)
-        for i in range(first, first + some):
-            low = lists[i + np.uint64(LOWEST)] - (
-                half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
-                + half_y * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
-            )
-            lists[i + np.uint64(CHANCE)] = low
-            under |= np.int32(1) if low <= ceiling else np.int32(0)
-        if under == 0:
+        if not _is_low(lists, first, some, half_x, half_y, slope_x, slope_y, ceiling):
             continue
         for i in range(first, first + some):
             if lists[i + np.uint64(CHANCE)] <= ceiling:
-                entry = np.int64(lists[i + np.uint64(ENTRY)])
-                if (
-                    entry > best_entry
-                    and _level_height(codes, records, entries[first_entry + entry]) >= level
-                ):
-                    continue
+                if level < math.inf:
+                    entry = np.int64(lists[i + np.uint64(ENTRY)])
+                    if entry > best_entry and _level_height(records, entries[first_entry + entry]) >= level:
+                        continue
                 for c in range(columns):
                     lists[at + c * lanes] = lists[i + c * lanes]
                 kept += np.uint64(1)
@@ -128,87 +147,70 @@ def _keep(
 
 
 @plain_kernel
-def _copy_record(records, j, a):
-    """Copy a record to a row of its own: no view, so nothing to count references of in the inner loops."""
-    for c in range(np.uint64(a.shape[0])):
-        a[c] = records[j, c]
+def _extent(field, block, tile):
+    """Middle of a block seen from the tile's, and half its extent, between the outermost cell centres."""
+    _, _, xs, ys = field
+    iy0, iy1, ix0, ix1 = block
+    xa, xb, ya, yb = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
+    return 0.5 * (xa + xb) - tile[0], 0.5 * (ya + yb) - tile[1], 0.5 * (xb - xa), 0.5 * (yb - ya)
 
 
 @plain_kernel
-def _corner_ceiling(code, records, j, x0, x1, y0, y1, slope_x, slope_y, top, a, corners, g):
-    """The most that a straight move stands above a plane of the slope through the middle of a block.
-
-    The lower surface of a convex cutter swept along a line is convex, so the most is at a corner.
-    a, corners (8,), g (4,): room to work in.
-    """
+def _corner_ceiling(field, block, moves, j, slope_x, slope_y, room):
+    """The most that a straight move stands above a plane of the slope through the middle of a block."""
+    _, _, xs, ys = field
+    iy0, iy1, ix0, ix1 = block
+    _, _, codes, _, records = moves
+    _, _, _, _, g, corners = room
+    x0, x1, y0, y1 = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
     corners[0], corners[1], corners[2], corners[3] = x0, x1, x0, x1
     corners[4], corners[5], corners[6], corners[7] = y0, y0, y1, y1
-    _copy_record(records, j, a)
-    cell_heights(code, a, corners, 4, g)
+    cell_heights(codes[j], records[j], corners, 4, g)
     rise_x, rise_y = 0.5 * (x1 - x0) * slope_x, 0.5 * (y1 - y0) * slope_y
     low = max(g[0] + (rise_x + rise_y), g[1] + (rise_y - rise_x))
-    return max(low, max(g[2] + (rise_x - rise_y), g[3] - (rise_x + rise_y))) - top
+    return max(low, max(g[2] + (rise_x - rise_y), g[3] - (rise_x + rise_y)))
 
 
 @plain_kernel
-def _refine(
-    lists, base, n, groups, count, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, profile, support, margin,
-    first_entry, entries, codes, records, a, corners, some,
-):  # fmt: skip
+def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves, room):
     """Keep the pieces that can win a cell of a block; return how many."""
-    xa, xb, ya, yb = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
-    half_x, half_y = 0.5 * (xb - xa), 0.5 * (yb - ya)
+    first_entry, entries, codes, _, records = moves
+    profile, support = cutter
+    _, _, top, tie, margin = tile
+    x, y, half_x, half_y = _extent(field, block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
-    x, y = 0.5 * (xa + xb) - tx, 0.5 * (ya + yb) - ty
     best = bounds(lists, base, n, groups, count, x, y, half, profile, support, margin)
     slope_x, slope_y, ceiling = np.float32(0.0), np.float32(0.0), 0.0
-    level, best_entry = math.inf, np.int64(2**62)
+    level, best_entry = math.inf, np.int64(0)
     if best >= 0:
         i = _piece(base, best)
-        j = entries[first_entry + np.int64(lists[i + ENTRY])]
+        entry = np.int64(lists[i + ENTRY])
+        j = entries[first_entry + entry]
         if is_line(codes[j]):
             slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
             ceiling = half_x * abs(slope_x) + half_y * abs(slope_y)
-            of_best = _corner_ceiling(
-                codes[j], records, j, xa, xb, ya, yb, slope_x, slope_y, top, a, corners, some
-            )
-            ceiling = min(ceiling, of_best)
-        if profile == FLAT and records[j, SLOPE] == 0.0 and is_line(codes[j]):
-            level, best_entry = records[j, H], np.int64(lists[i + ENTRY])
+            ceiling = min(ceiling, _corner_ceiling(field, block, moves, j, slope_x, slope_y, room) - top)
+            if profile == FLAT and records[j, SLOPE] == 0.0:
+                level, best_entry = records[j, H], entry
     return _keep(
-        lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, level, best_entry,
-        first_entry, entries, codes, records,
+        lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, level, best_entry, moves
     )  # fmt: skip
 
 
 @plain_kernel
-def _keep_below(
-    lists, base, n, groups, count, to, xs, ys, iy0, iy1, ix0, ix1, tx, ty, ceiling, profile, support, margin,
-    first_entry, entries, codes, records, is_checked,
-):  # fmt: skip
-    """Keep the pieces that come under a level ceiling in a block, if a move is among them whose contacts are
-    asked for; return how many, 0 if there is no such move."""
-    xa, xb, ya, yb = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
-    half_x, half_y = 0.5 * (xb - xa), 0.5 * (yb - ya)
+def _keep_below(lists, base, n, groups, count, to, ceiling, field, block, tile, cutter, moves, is_checked):
+    """Keep the pieces that come under a level ceiling in a block, if a checked move is among them.
+
+    Returns how many, 0 if there is no such move.
+    """
+    first_entry, entries, _, _, _ = moves
+    x, y, half_x, half_y = _extent(field, block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
-    bounds(
-        lists,
-        base,
-        n,
-        groups,
-        count,
-        0.5 * (xa + xb) - tx,
-        0.5 * (ya + yb) - ty,
-        half,
-        profile,
-        support,
-        margin,
-    )
-    level = np.float32(0.0)
+    bounds(lists, base, n, groups, count, x, y, half, cutter[0], cutter[1], tile[4])
+    flat = np.float32(0.0)
     kept = _keep(
-        lists, base, n, groups, count, half_x, half_y, level, level, ceiling, to, math.inf, np.int64(2**62),
-        first_entry, entries, codes, records,
-    )  # fmt: skip
+        lists, base, n, groups, count, half_x, half_y, flat, flat, ceiling, to, math.inf, np.int64(0), moves
+    )
     for k in range(kept):
         if is_checked[entries[first_entry + np.int64(lists[_piece(to, k) + ENTRY])]]:
             return kept
@@ -218,20 +220,10 @@ def _keep_below(
 @plain_kernel
 def _evaluate_ball(records, j, row, places, hb, ob):
     j = np.uint64(j)
-    ax, ay, h0, radius, rim2 = (
-        records[j, X],
-        records[j, Y],
-        records[j, H],
-        records[j, RADIUS],
-        records[j, RIM2],
-    )
-    ux, uy, length, m, shift = (
-        records[j, UX],
-        records[j, UY],
-        records[j, LENGTH],
-        records[j, SLOPE],
-        records[j, SHIFT],
-    )
+    ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
+    radius, rim2 = records[j, RADIUS], records[j, RIM2]
+    ux, uy, length = records[j, UX], records[j, UY], records[j, LENGTH]
+    m, shift = records[j, SLOPE], records[j, SHIFT]
     for i in range(np.uint64(CELLS)):
         dx, dy = places[i] - ax, places[i + np.uint64(CELLS)] - ay
         g = np.float32(line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift))
@@ -267,25 +259,29 @@ def _lower(g, row, hb, ob):
 
 
 @plain_kernel
-def _evaluate(codes, rows, records, j, a, places, hb, ob, g):
-    """Lower the cells of a leaf by one move: hb heights, ob owners, places their x, then their y."""
+def _evaluate(moves, j, room):
+    """Lower the cells of a leaf by one move.
+
+    The two commonest sweeps have loops of their own: 15 % of the time of a cut is saved so.
+    """
+    _, _, codes, rows, records = moves
+    places, hb, ob, _, g, _ = room
     code = codes[j]
     if code == BALL_LINE:
         _evaluate_ball(records, j, rows[j], places, hb, ob)
     elif code == FLAT_LINE:
         _evaluate_flat(records, j, rows[j], places, hb, ob)
     else:
-        _copy_record(records, j, a)
-        cell_heights(code, a, places, CELLS, g)
+        cell_heights(code, records[j], places, CELLS, g)
         _lower(g, rows[j], hb, ob)
 
 
 @plain_kernel
-def _load(h, owner, xs, ys, iy0, iy1, ix0, ix1, places, hb, ob, off):
-    """Copy the cells of a leaf, return its middle and half its extent.
-
-    A leaf at an edge is filled up with copies of its last cells.  off: places seen from the middle.
-    """
+def _load(field, block, room):
+    """Copy the cells of a leaf to the room; one at an edge is filled up with copies of its last cells."""
+    h, owner, xs, ys = field
+    iy0, iy1, ix0, ix1 = block
+    places, hb, ob, off, _, _ = room
     mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
     for r in range(LEAF):
         iy = np.uint64(min(iy0 + r, iy1 - 1))
@@ -295,12 +291,23 @@ def _load(h, owner, xs, ys, iy0, iy1, ix0, ix1, places, hb, ob, off):
             places[i], places[i + np.uint64(CELLS)] = xs[ix], ys[iy]
             off[i], off[i + np.uint64(CELLS)] = xs[ix] - mx, ys[iy] - my
             hb[i], ob[i] = h[iy, ix], owner[iy, ix]
-    return mx, my, xs[ix1 - 1] - mx, ys[iy1 - 1] - my
 
 
 @plain_kernel
-def _most_above(hb, slope_x, slope_y, off, some):
+def _store(field, block, room):
+    h, owner, _, _ = field
+    iy0, iy1, ix0, ix1 = block
+    _, hb, ob, _, _, _ = room
+    for iy in range(np.uint64(iy0), np.uint64(iy1)):
+        for ix in range(np.uint64(ix0), np.uint64(ix1)):
+            i = (iy - np.uint64(iy0)) * np.uint64(LEAF) + ix - np.uint64(ix0)
+            h[iy, ix], owner[iy, ix] = hb[i], ob[i]
+
+
+@plain_kernel
+def _most_above(slope_x, slope_y, room):
     """The most that the surface of a leaf stands above a plane of the slope through its middle."""
+    _, hb, _, off, some, _ = room
     half = np.uint64(CELLS // 2)
     for i in range(half):
         some[i] = max(
@@ -324,73 +331,69 @@ def _can_win(low, slope_x, slope_y, hb, off):
 
 
 @plain_kernel
-def _store(h, owner, iy0, iy1, ix0, ix1, hb, ob):
-    for iy in range(iy0, iy1):
-        for ix in range(ix0, ix1):
-            i = (iy - iy0) * LEAF + ix - ix0
-            h[iy, ix], owner[iy, ix] = hb[i], ob[i]
-
-
-@plain_kernel
-def _leaf(
-    lists, base, n, groups, h, owner, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, profile, support, margin,
-    first_entry, entries, codes, rows, records, a, places, hb, ob, off, some,
-):  # fmt: skip
+def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
     """Lower a leaf by the moves of its list, in any order; return how many were evaluated."""
-    mx, my, half_x, half_y = _load(h, owner, xs, ys, iy0, iy1, ix0, ix1, places, hb, ob, off)
+    first_entry, entries, codes, _, records = moves
+    profile, support = cutter
+    _, _, top, tie, margin = tile
+    _, hb, _, off, _, _ = room
+    _load(field, block, room)
+    last = np.int32(-1)
+    if n <= FEW:
+        for k in range(n):
+            j = entries[first_entry + np.int64(lists[_piece(base, k) + ENTRY])]
+            if j != last:
+                _evaluate(moves, j, room)
+                last = j
+        _store(field, block, room)
+        return n
+    x, y, half_x, half_y = _extent(field, block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     count = (n + LANES - 1) // LANES
-    best = bounds(lists, base, n, groups, count, mx - tx, my - ty, half, profile, support, margin)
+    best = bounds(lists, base, n, groups, count, x, y, half, profile, support, margin)
     slope_x, slope_y, done = np.float32(0.0), np.float32(0.0), np.int32(-1)
     evaluated, level = 0, math.inf
     if best >= 0:
         i = _piece(base, best)
         slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
         done = entries[first_entry + np.int64(lists[i + ENTRY])]
-        _evaluate(codes, rows, records, done, a, places, hb, ob, some)
+        _evaluate(moves, done, room)
         evaluated = 1
         if profile == FLAT and codes[done] == FLAT_LINE and records[done, SLOPE] == 0.0:
             level = records[done, H]
     lift = np.float32(top - tie)
-    ceiling = _most_above(hb, slope_x, slope_y, off, some) - lift
+    ceiling = _most_above(slope_x, slope_y, room) - lift
     wide, deep = np.float32(half_x), np.float32(half_y)
-    last = done
     for group in range(np.uint64(count)):
         first = np.uint64(base) + group * np.uint64(GROUP)
         lanes = _lanes(np.uint64(n), group)
-        under = np.int32(0)
-        for i in range(first, first + lanes):
-            low = lists[i + np.uint64(LOWEST)] - (
-                wide * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
-                + deep * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
-            )
-            lists[i + np.uint64(CHANCE)] = low
-            under |= np.int32(1) if low <= ceiling else np.int32(0)
-        if under == 0:
+        if not _is_low(lists, first, lanes, wide, deep, slope_x, slope_y, ceiling):
             continue
         for i in range(first, first + lanes):
-            if lists[i + np.uint64(CHANCE)] <= ceiling:
-                slope_x1, slope_y1 = lists[i + np.uint64(SLOPE_X)], lists[i + np.uint64(SLOPE_Y)]
-                lifted = lists[i + np.uint64(LOWEST)] + lift
-                wins = np.int32(0)
-                for c in range(np.uint64(CELLS)):
-                    plane = lifted + (slope_x1 * off[c] + slope_y1 * off[c + np.uint64(CELLS)])
-                    wins |= np.int32(1) if plane <= hb[c] else np.int32(0)
-                if wins:
-                    j = entries[first_entry + np.int64(lists[i + np.uint64(ENTRY)])]
-                    is_late = j > done and _level_height(codes, records, j) >= level
-                    if j != done and j != last and not is_late:
-                        _evaluate(codes, rows, records, j, a, places, hb, ob, some)
-                        evaluated += 1
-                        last = j
+            if lists[i + np.uint64(CHANCE)] > ceiling:
+                continue
+            low = lists[i + np.uint64(LOWEST)] + lift
+            if _can_win(low, lists[i + np.uint64(SLOPE_X)], lists[i + np.uint64(SLOPE_Y)], hb, off):
+                j = entries[first_entry + np.int64(lists[i + np.uint64(ENTRY)])]
+                is_late = level < math.inf and j > done and _level_height(records, j) >= level
+                if j != done and j != last and not is_late:
+                    _evaluate(moves, j, room)
+                    evaluated += 1
+                    last = j
     if evaluated:
-        _store(h, owner, iy0, iy1, ix0, ix1, hb, ob)
+        _store(field, block, room)
     return evaluated
 
 
 @plain_kernel
-def _check_contact(g, floor, up, iy0, iy1, ix0, ix1, nx, hb, depth, cell):
-    """Return the greatest depth of material that heights g take from a leaf and the cell, from those so far."""
+def _contact(g, floor, up, block, nx, hb, depth, cell):
+    """Greatest depth of material that heights g take from a leaf, and its cell; at least those given."""
+    iy0, iy1, ix0, ix1 = block
+    taken_any = np.int32(0)
+    for i in range(np.uint64(CELLS)):
+        taken_any |= np.int32(1) if g[i] < hb[i] else np.int32(0)
+    if taken_any == 0:
+        return depth, cell
     for iy in range(iy0, iy1):
         for ix in range(ix0, ix1):
             i = (iy - iy0) * LEAF + ix - ix0
@@ -402,165 +405,191 @@ def _check_contact(g, floor, up, iy0, iy1, ix0, ix1, nx, hb, depth, cell):
 
 
 @plain_kernel
-def _leaf_in_order(
-    lists, base, n, groups, h, owner, floor, up, xs, ys, iy0, iy1, ix0, ix1, tx, ty, top, tie, profile, support,
-    margin, first_entry, entries, codes, rows, records, is_checked, a, places, hb, ob, off, some, depths, cells,
-):  # fmt: skip
-    """Lower a leaf by the moves of its list in the order in which they run, and note contacts.
+def _leaf_in_order(lists, base, n, groups, field, block, tile, cutter, moves, room, checks):
+    """Lower a leaf by the moves of its list in the order in which they run; return how many were evaluated.
 
-    A move that stays above all that is left of the leaf at its moment is passed over.  This is where a
-    check that needs the surface as it is at a move's moment belongs: hb is the surface before it.
-    depths, cells: of each entry of the tiles at hand the greatest depth taken and the cell where.
+    A move that stays above all that is left of the leaf at its moment is passed over.  This is the place for
+    any check that needs the surface as it is when a move runs: hb is the surface before it.
+    checks: (is_checked, floor, up, depths, cells), see cut_blocks.
     """
-    mx, my, half_x, half_y = _load(h, owner, xs, ys, iy0, iy1, ix0, ix1, places, hb, ob, off)
+    first_entry, entries, codes, rows, records = moves
+    is_checked, floor, up, depths, cells = checks
+    _, _, top, tie, margin = tile
+    places, hb, ob, off, g, _ = room
+    _load(field, block, room)
+    x, y, half_x, half_y = _extent(field, block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
-    count = (n + LANES - 1) // LANES
-    bounds(lists, base, n, groups, count, mx - tx, my - ty, half, profile, support, margin)
+    bounds(lists, base, n, groups, (n + LANES - 1) // LANES, x, y, half, cutter[0], cutter[1], margin)
     lift = np.float32(top - tie)
     last, evaluated = np.int32(-1), 0
     for k in range(n):
         i = _piece(base, k)
-        j = entries[first_entry + np.int64(lists[i + ENTRY])]
+        entry = np.int64(lists[i + ENTRY])
+        j = entries[first_entry + entry]
         if j == last or not _can_win(
             lists[i + LOWEST] + lift, lists[i + SLOPE_X], lists[i + SLOPE_Y], hb, off
         ):
             continue
         last = j
         if is_checked[j]:
-            entry = np.int64(lists[i + ENTRY])
-            _copy_record(records, j, a)
-            cell_heights(codes[j], a, places, CELLS, some)
-            depths[entry], cells[entry] = _check_contact(
-                some, floor, up, iy0, iy1, ix0, ix1, xs.shape[0], hb, depths[entry], cells[entry]
+            cell_heights(codes[j], records[j], places, CELLS, g)
+            depths[entry], cells[entry] = _contact(
+                g, floor, up, block, field[2].shape[0], hb, depths[entry], cells[entry]
             )
-            _lower(some, rows[j], hb, ob)
+            _lower(g, rows[j], hb, ob)
         else:
-            _evaluate(codes, rows, records, j, a, places, hb, ob, some)
+            _evaluate(moves, j, room)
         evaluated += 1
     if evaluated:
-        _store(h, owner, iy0, iy1, ix0, ix1, hb, ob)
+        _store(field, block, room)
     return evaluated
 
 
 @plain_kernel
-def _block_top(h, iy0, iy1, ix0, ix1):
+def _block_top(h, block):
+    """The highest of a block."""
+    iy0, iy1, ix0, ix1 = block
     most = h[iy0, ix0]
-    for iy in range(iy0, iy1):
-        for ix in range(ix0, ix1):
+    for iy in range(np.uint64(iy0), np.uint64(iy1)):
+        for ix in range(np.uint64(ix0), np.uint64(ix1)):
             most = max(most, h[iy, ix])
     return most
 
 
+@plain_kernel
+def _cut_leaves(lists, base, n, groups, step, field, block, tile, cutter, moves, room):
+    """Cut the leaves of a block by one list; return how many moves were evaluated in all."""
+    iy0, iy1, ix0, ix1 = block
+    evaluated = 0
+    for iy in range(iy0, iy1, step):
+        for ix in range(ix0, ix1, step):
+            leaf = (iy, min(iy + step, iy1), ix, min(ix + step, ix1))
+            evaluated += _leaf(lists, base, n, groups, field, leaf, tile, cutter, moves, room)
+    return evaluated
+
+
+@plain_kernel
+def _cut_block(
+    lists, size, n, near, count, every, field, block, tile, cutter, moves, room, checks, is_in_order
+):
+    """Cut a block of 16 by the groups `near` of the tile's list; return evaluations and tests."""
+    tests = count * LANES
+    iy0, iy1, ix0, ix1 = block
+    if is_in_order:
+        ceiling = _block_top(field[0], block) - tile[2] + tile[3]
+        n1 = _keep_below(
+            lists, 0, n, near, count, size, ceiling, field, block, tile, cutter, moves, checks[0]
+        )
+        evaluated = 0
+        for iy in range(iy0, iy1 if n1 else iy0, LEAF):
+            for ix in range(ix0, ix1, LEAF):
+                leaf = (iy, min(iy + LEAF, iy1), ix, min(ix + LEAF, ix1))
+                evaluated += _leaf_in_order(
+                    lists, size, n1, every, field, leaf, tile, cutter, moves, room, checks
+                )
+                tests += n1
+        if n1:
+            return evaluated * CELLS, tests
+        tests += count * LANES
+    n1 = _refine(lists, 0, n, near, count, size, field, block, tile, cutter, moves, room)
+    if n1 == 0:
+        return 4, tests
+    if n1 <= FEW:
+        return 4 + CELLS * _cut_leaves(
+            lists, size, n1, every, LEAF, field, block, tile, cutter, moves, room
+        ), tests
+    evaluated = 0
+    for iy in range(iy0, iy1, 8):
+        for ix in range(ix0, ix1, 8):
+            part = (iy, min(iy + 8, iy1), ix, min(ix + 8, ix1))
+            n2 = _refine(
+                lists, size, n1, every, (n1 + LANES - 1) // LANES, 2 * size, field, part, tile, cutter, moves, room
+            )  # fmt: skip
+            tests += n1
+            evaluated += 4
+            if n2:
+                evaluated += CELLS * _cut_leaves(
+                    lists, 2 * size, n2, every, LEAF, field, part, tile, cutter, moves, room
+                )
+                tests += 4 * n2
+    return 4 + evaluated, tests
+
+
 @kernel
 def cut_blocks(
-    h, owner, floor, up, xs, ys, cell, tile, first_tile, last_tile, starts, entries, codes, rows, records,
+    h, owner, floor, up, xs, ys, cell, size, first_tile, last_tile, starts, entries, codes, rows, records,
     is_checked, profile, support, tops, depths, cells, counts,
 ):  # fmt: skip
     """Cut the tiles [first_tile, last_tile) by the moves of one cutter; the one entry to the fast way.
 
     h, owner (ny, nx): surface and row that cut it, changed in place; floor (ny, nx): the opposite
-    surface, in heights up * floor.  xs (nx,), ys (ny,): cell centres, mm; cell mm; tile: cells along its edge.
-    starts (tiles + 1,), entries: the moves of each tile as places in codes, rows, records (pack_moves),
-    growing.  is_checked: which moves ask for contacts.  support: see bound_kernels.  tops (tiles,)
-    float32: highest h of each tile, kept up to date.  depths, cells: for each entry of these tiles the
-    greatest depth a checked move took, and the cell (iy * nx + ix) where.  counts (tiles, 2): adds the
-    heights evaluated and the bounds tested.
+    surface, in heights up * floor.  xs (nx,), ys (ny,): cell centres, mm; cell mm; size: cells along the
+    edge of a tile.  starts (tiles + 1,), entries: the moves of each tile as places in codes, rows,
+    records (pack_moves), growing.  is_checked: which moves ask for contacts.  profile: code of the
+    cutter's, support: see bound_kernels.  tops (tiles,) float32: highest h of each tile, kept up to
+    date.  depths, cells: for each entry of these tiles the greatest depth a checked move took, and the cell
+    (iy * nx + ix) where.  counts (tiles, 2): adds the heights evaluated and the bounds tested.
     """
     ny, nx = h.shape
-    ntx = (nx + tile - 1) // tile
+    ntx = (nx + size - 1) // size
     fineness = 0.25 * cell
     radius = float(support[RADIUS_AT])
-    capacity = 0
+    longest = 0
     for t in range(first_tile, last_tile):
         n = 0
         for entry in range(starts[t], starts[t + 1]):
             j = entries[entry]
             n += 1 if is_line(codes[j]) else curve_pieces(form_of(codes[j]), records, j, fineness)
-        capacity = max(capacity, n)
-    size = (capacity // LANES + 1) * GROUP
-    lists = np.empty(3 * size, np.float32)
-    boxes = np.empty((capacity // LANES + 1, 4), np.float32)
-    near_ones, every_one = (
-        np.empty(capacity // LANES + 1, np.int32),
-        np.arange(capacity // LANES + 1).astype(np.int32),
-    )
-    off, some = np.empty(2 * CELLS, np.float32), np.empty(CELLS, np.float32)
-    a, corners = np.empty(records.shape[1], np.float64), np.empty(8, np.float64)
-    places, hb, ob = np.empty(2 * CELLS, np.float64), np.empty(CELLS, np.float32), np.empty(CELLS, np.int32)
+        longest = max(longest, n)
+    n_groups = longest // LANES + 1
+    lists, boxes = np.empty(3 * n_groups * GROUP, np.float32), np.empty((n_groups, 4), np.float32)
+    near, every = np.empty(n_groups, np.int32), np.arange(n_groups).astype(np.int32)
+    field, cutter = (h, owner, xs, ys), (profile, support)
+    checks = (is_checked, floor, up, depths, cells)
     first_entry = starts[first_tile]
+    moves = (first_entry, entries, codes, rows, records)
+    room = (
+        np.empty(2 * CELLS, np.float64),
+        np.empty(CELLS, np.float32),
+        np.empty(CELLS, np.int32),
+        np.empty(2 * CELLS, np.float32),
+        np.empty(CELLS, np.float32),
+        np.empty(8, np.float64),
+    )
     for t in range(first_tile, last_tile):
-        iy_first, ix_first = (t // ntx) * tile, (t % ntx) * tile
-        iy_last, ix_last = min(iy_first + tile, ny), min(ix_first + tile, nx)
-        tx, ty = 0.5 * (xs[ix_first] + xs[ix_last - 1]), 0.5 * (ys[iy_first] + ys[iy_last - 1])
-        wide, deep = 0.5 * (xs[ix_last - 1] - xs[ix_first]), 0.5 * (ys[iy_last - 1] - ys[iy_first])
+        iy0, ix0 = (t // ntx) * size, (t % ntx) * size
+        iy1, ix1 = min(iy0 + size, ny), min(ix0 + size, nx)
+        tx, ty = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
+        wide, deep = 0.5 * (xs[ix1 - 1] - xs[ix0]), 0.5 * (ys[iy1 - 1] - ys[iy0])
         top = float(tops[t])
-        near = math.sqrt(wide * wide + deep * deep) + radius * (1.0 + 1e-6) + 1e-6
+        reach = radius * (1.0 + 1e-6) + 1e-6
         n, is_in_order = 0, False
         for entry in range(starts[t], starts[t + 1]):
             j = entries[entry]
             is_in_order |= is_checked[j]
-            n = add_move(lists, n, tx, ty, top, near, entry - first_entry, j, codes[j], records, fineness)
+            n = add_move(
+                lists, n, tx, ty, top, math.sqrt(wide * wide + deep * deep) + reach, entry - first_entry, j,
+                codes[j], records, fineness,
+            )  # fmt: skip
         if n == 0:
             continue
         close_list(lists, 0, n)
         far, high = group_boxes(lists, n, boxes)
         margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
-        tie = 2.0**-21 * (abs(top) + high + radius)
-        tests = 0
-        evaluations = 0
-        for iy16 in range(iy_first, iy_last, 16):
-            for ix16 in range(ix_first, ix_last, 16):
-                iy_end, ix_end = min(iy16 + 16, iy_last), min(ix16 + 16, ix_last)
-                reach = radius * (1.0 + 1e-6) + margin + 1e-6
+        tile = (tx, ty, top, 2.0**-21 * (abs(top) + high + radius), margin)
+        reach += margin
+        for iy in range(iy0, iy1, 16):
+            for ix in range(ix0, ix1, 16):
+                block = (iy, min(iy + 16, iy1), ix, min(ix + 16, ix1))
                 count = groups_near(
-                    boxes, n, np.float32(xs[ix16] - tx - reach), np.float32(xs[ix_end - 1] - tx + reach),
-                    np.float32(ys[iy16] - ty - reach), np.float32(ys[iy_end - 1] - ty + reach), near_ones,
+                    boxes, n, np.float32(xs[ix] - tx - reach), np.float32(xs[block[3] - 1] - tx + reach),
+                    np.float32(ys[iy] - ty - reach), np.float32(ys[block[1] - 1] - ty + reach), near,
                 )  # fmt: skip
-                if count == 0:
-                    continue
-                found = count * LANES
-                if is_in_order:
-                    ceiling = _block_top(h, iy16, iy_end, ix16, ix_end) - top + tie
-                    n1 = _keep_below(
-                        lists, 0, n, near_ones, count, size, xs, ys, iy16, iy_end, ix16, ix_end, tx, ty, ceiling, profile, support,
-                        margin, first_entry, entries, codes, records, is_checked,
+                if count:
+                    evaluated, tests = _cut_block(
+                        lists, n_groups * GROUP, n, near, count, every, field, block, tile, cutter, moves, room,
+                        checks, is_in_order,
                     )  # fmt: skip
-                    tests += found
-                    for iy4 in range(iy16, iy_end if n1 else iy16, LEAF):
-                        for ix4 in range(ix16, ix_end, LEAF):
-                            iy4_end, ix4_end = min(iy4 + LEAF, iy_end), min(ix4 + LEAF, ix_end)
-                            evaluations += CELLS * _leaf_in_order(
-                                lists, size, n1, every_one, h, owner, floor, up, xs, ys, iy4, iy4_end, ix4, ix4_end, tx, ty,
-                                top, tie, profile, support, margin, first_entry, entries, codes, rows, records, is_checked, a,
-                                places, hb, ob, off, some, depths, cells,
-                            )  # fmt: skip
-                            tests += n1
-                    if n1:
-                        continue
-                n1 = _refine(
-                    lists, 0, n, near_ones, count, size, xs, ys, iy16, iy_end, ix16, ix_end, tx, ty, top, tie, profile, support,
-                    margin, first_entry, entries, codes, records, a, corners, some,
-                )  # fmt: skip
-                tests += found
-                evaluations += 4
-                for iy8 in range(iy16, iy_end if n1 else iy16, 8):
-                    for ix8 in range(ix16, ix_end, 8):
-                        iy8_end, ix8_end = min(iy8 + 8, iy_end), min(ix8 + 8, ix_end)
-                        n2 = _refine(
-                            lists, size, n1, every_one, (n1 + LANES - 1) // LANES, 2 * size, xs, ys, iy8, iy8_end, ix8, ix8_end, tx, ty, top, tie,
-                            profile, support, margin, first_entry, entries, codes, records, a, corners, some,
-                        )  # fmt: skip
-                        tests += n1
-                        evaluations += 4
-                        for iy4 in range(iy8, iy8_end if n2 else iy8, LEAF):
-                            for ix4 in range(ix8, ix8_end, LEAF):
-                                iy4_end, ix4_end = min(iy4 + LEAF, iy8_end), min(ix4 + LEAF, ix8_end)
-                                evaluations += CELLS * _leaf(
-                                    lists, 2 * size, n2, every_one, h, owner, xs, ys, iy4, iy4_end, ix4, ix4_end, tx, ty, top,
-                                    tie, profile, support, margin, first_entry, entries, codes, rows,
-                                    records, a, places, hb, ob, off, some,
-                                )  # fmt: skip
-                                tests += n2
-        counts[t, 0] += evaluations
-        counts[t, 1] += tests
-        tops[t] = _block_top(h, iy_first, iy_last, ix_first, ix_last)
+                    counts[t, 0] += evaluated
+                    counts[t, 1] += tests
+        tops[t] = _block_top(h, (iy0, iy1, ix0, ix1))
