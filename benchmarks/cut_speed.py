@@ -157,8 +157,8 @@ def against_stamping(runs):
     ((_, ours),) = in_turns(4 * runs, lambda: cut(field, moves, {1: loads.BALL}, IDENTITY))
     ratio = busy / ours
     tell(
-        f"dense stamping in NumPy, within 2e-4 mm: {busy:.2f} s ({stamps:,} stamps) against {ours * 1e3:.1f} ms "
-        f"of processor time: {ratio:.0f} times",
+        f"dense stamping in NumPy, within 2e-4 mm: {busy:.2f} s ({stamps:,} stamps) against "
+        f"{ours * 1e3:.1f} ms of processor time: {ratio:.0f} times",
         ratio,
         50,
     )
@@ -254,7 +254,8 @@ def growth(is_large, runs):
         )
         seconds.append(taken)
         tell(
-            f"  {len(moves):,} moves on 1,000,000 cells: {taken:.3f} s, {taken / len(moves) * 1e6:.2f} us a move"
+            f"  {len(moves):,} moves on 1,000,000 cells: {taken:.3f} s, "
+            f"{taken / len(moves) * 1e6:.2f} us a move"
         )
         del moves
     tell(f"cost grows as moves ^ {exponent(counts, seconds):.2f}", exponent(counts, seconds), 1.1, True)
@@ -268,7 +269,8 @@ def growth(is_large, runs):
         )
         seconds.append(taken)
         tell(
-            f"  {len(moves):,} moves on {field.upper.size:,} cells: {taken:.3f} s, {taken / n * 1e9:.0f} ns a cell"
+            f"  {len(moves):,} moves on {field.upper.size:,} cells: {taken:.3f} s, "
+            f"{taken / n * 1e9:.0f} ns a cell"
         )
         del field
     tell(f"cost grows as cells ^ {exponent(sizes, seconds):.2f}", exponent(sizes, seconds), 1.1, True)
@@ -309,17 +311,6 @@ def roots(x, n):
 
 
 @numba.njit(error_model="numpy", nogil=True)
-def products(x, n):
-    """Multiplications and additions, eight chains at once in each lane."""
-    for i in range(x.shape[0]):
-        a = x[i]
-        b, c, d = a + 1.0, a + 2.0, a + 3.0
-        for _ in range(n):
-            a, b, c, d = a * 0.999 + 0.1, b * 0.999 + 0.1, c * 0.999 + 0.1, d * 0.999 + 0.1
-        x[i] = a + b + c + d
-
-
-@numba.njit(error_model="numpy", nogil=True)
 def copied(a, b):
     """Memory read and written."""
     for i in range(a.shape[0]):
@@ -340,16 +331,17 @@ def limits(fast, plain, times, cells, runs):
     rate = plain.evaluations / times[1][1]
     tell(
         f"one thread: {1e9 * per_root:.2f} ns for a square root in the vector unit, so at most "
-        f"{peak / 1e9:.2f} G heights of a ball a second (two roots each; {FLOPS_OF_A_HEIGHT} other operations fit "
-        f"beside them); the plain way makes {rate / 1e9:.2f} G a second of processor time: {100 * rate / peak:.0f} %"
+        f"{peak / 1e9:.2f} G heights of a ball a second (two roots each; {FLOPS_OF_A_HEIGHT} operations "
+        f"fit beside them); the plain way makes {rate / 1e9:.2f} G a second of processor time: "
+        f"{100 * rate / peak:.0f} %"
     )
     wall = plain.evaluations / times[1][0]
     tell(f"the plain way makes {wall / 1e9:.2f} G heights a second on all threads", wall / 1e9, 0.4)
     total = (fast.evaluations * 2 * per_root + fast.bound_tests * per_root) / times[0][1]
     tell(
         f"the fast way: {fast.evaluations / times[0][1] / 1e9:.3f} G heights and "
-        f"{fast.bound_tests / times[0][1] / 1e9:.3f} G bounds a second of processor time; its roots alone would take "
-        f"{100 * total:.0f} % of that (a bound has two roots of half the width, half the cost)"
+        f"{fast.bound_tests / times[0][1] / 1e9:.3f} G bounds a second of processor time; its roots alone "
+        f"would take {100 * total:.0f} % of that (a bound has two roots of half the width, half the cost)"
     )
     moved = cells * 16 / times[0][0]
     tell(

@@ -8,16 +8,16 @@ tile.  A move whose bound is nowhere under the ceiling cannot win a cell, and is
 inside.  A leaf of 4 x 4 cells evaluates b first, takes the ceiling from the surface so lowered, and
 evaluates what is left of its list, passing over bounds that are above the surface at every cell.
 
-A value is computed from the record and the cell alone, rounded to float32, and compared as (height, row): so
-tiles, threads, windows and the order of the moves leave the bits alone, and dropping moves that cannot win
-leaves the field and the owners of the plain sweep (cut_kernels).  A move that could draw is not dropped: the
-ceiling carries `tie` = 8 e (|top| + H + R), e = 2^-24, H and R the heights in the tile and the cutter's
+A value is computed from the record and the cell alone, rounded to float32, and compared as (height, row):
+so tiles, threads, windows and the order of the moves leave the bits alone, and dropping moves that cannot win
+leaves the field and the owners of the plain sweep (cut_kernels).  A move that could draw is not dropped:
+the ceiling carries `tie` = 8 e (|top| + H + R), e = 2^-24, H and R the heights in the tile and the cutter's
 radius: twice the rounding of a stored height, and the sums that a bound goes through after its margin.  Of
 level flat moves, which draw all over, the first that covers a block drops the later ones: exactly, for
 the height of such a move is that of its start, in floating point too.
 
-Where a checked move (a rapid) comes under what is left of a block of 16, its leaves meet all moves that do, in
-the order in which they run: what a check finds is what stands at that moment.
+Where a checked move (a rapid) comes under what is left of a block of 16, its leaves meet all moves that do,
+in the order in which they run: what a check finds is what stands at that moment.
 
 Arguments that go together go as tuples: field (h, owner, xs, ys); moves (first entry at hand, entries, codes,
 rows, records); cutter (profile, support); tile (middle x, y, top, tie, margin); block (iy0, iy1, ix0, ix1);
@@ -51,6 +51,7 @@ from simkit.stock.height_kernels import cell_heights
 from simkit.stock.line_kernels import line_ball, line_flat
 from simkit.stock.record_kernels import (
     LENGTH,
+    LEVEL_ARC_FORM,
     LINE_FORM,
     LOW,
     RADIUS,
@@ -103,12 +104,13 @@ def _is_low(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling):
 
 
 @plain_kernel
-def _level_height(records, j):
+def _level_height(codes, records, j):
     """Height that a move nowhere comes under, rounding and all, if it is that of its start; else -inf.
 
-    A move that starts at its lowest place has g = start + something not negative, in floating point too.
+    A line that starts at its lowest place has g = start + something not negative, in floating point too.
     """
-    return records[j, H] if records[j, H] == records[j, LOW] else -math.inf
+    is_sure = is_line(codes[j]) or form_of(codes[j]) == LEVEL_ARC_FORM
+    return records[j, H] if is_sure and records[j, H] == records[j, LOW] else -math.inf
 
 
 @plain_kernel
@@ -120,7 +122,7 @@ def _keep(
     level: height of a level flat move that covers the whole block, +inf if there is none, best_entry its
     entry: moves that run later and nowhere come under it can only draw, and lose.
     """
-    first_entry, entries, _, _, records = moves
+    first_entry, entries, codes, _, records = moves
     half_x, half_y, ceiling = np.float32(half_x), np.float32(half_y), np.float32(ceiling)
     lanes, columns = np.uint64(LANES), np.uint64(INPUTS)
     n, at, kept = np.uint64(n), np.uint64(to), np.uint64(0)
@@ -134,7 +136,10 @@ def _keep(
             if lists[i + np.uint64(CHANCE)] <= ceiling:
                 if level < math.inf:
                     entry = np.int64(lists[i + np.uint64(ENTRY)])
-                    if entry > best_entry and _level_height(records, entries[first_entry + entry]) >= level:
+                    if (
+                        entry > best_entry
+                        and _level_height(codes, records, entries[first_entry + entry]) >= level
+                    ):
                         continue
                 for c in range(columns):
                     lists[at + c * lanes] = lists[i + c * lanes]
@@ -193,7 +198,8 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
             if profile == FLAT and records[j, SLOPE] == 0.0:
                 level, best_entry = records[j, H], entry
     return _keep(
-        lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, level, best_entry, moves
+        lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, level, best_entry,
+        moves,
     )  # fmt: skip
 
 
@@ -375,7 +381,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
             low = lists[i + np.uint64(LOWEST)] + lift
             if _can_win(low, lists[i + np.uint64(SLOPE_X)], lists[i + np.uint64(SLOPE_Y)], hb, off):
                 j = entries[first_entry + np.int64(lists[i + np.uint64(ENTRY)])]
-                is_late = level < math.inf and j > done and _level_height(records, j) >= level
+                is_late = level < math.inf and j > done and _level_height(codes, records, j) >= level
                 if j != done and j != last and not is_late:
                     _evaluate(moves, j, room)
                     evaluated += 1
@@ -498,13 +504,11 @@ def _cut_block(
         return 4 + CELLS * _cut_leaves(
             lists, size, n1, every, LEAF, field, block, tile, cutter, moves, room
         ), tests
-    evaluated = 0
+    evaluated, count1 = 0, (n1 + LANES - 1) // LANES
     for iy in range(iy0, iy1, 8):
         for ix in range(ix0, ix1, 8):
             part = (iy, min(iy + 8, iy1), ix, min(ix + 8, ix1))
-            n2 = _refine(
-                lists, size, n1, every, (n1 + LANES - 1) // LANES, 2 * size, field, part, tile, cutter, moves, room
-            )  # fmt: skip
+            n2 = _refine(lists, size, n1, every, count1, 2 * size, field, part, tile, cutter, moves, room)
             tests += n1
             evaluated += 4
             if n2:
@@ -587,8 +591,8 @@ def cut_blocks(
                 )  # fmt: skip
                 if count:
                     evaluated, tests = _cut_block(
-                        lists, n_groups * GROUP, n, near, count, every, field, block, tile, cutter, moves, room,
-                        checks, is_in_order,
+                        lists, n_groups * GROUP, n, near, count, every, field, block, tile, cutter, moves,
+                        room, checks, is_in_order,
                     )  # fmt: skip
                     counts[t, 0] += evaluated
                     counts[t, 1] += tests

@@ -58,7 +58,7 @@ from simkit.stock.record_kernels import (
 # A list of pieces is a part of a float32 array: groups of LANES pieces, in a group one row of LANES numbers
 # for each column.  The distance between two columns is then known to the compiler, which needs no test
 # whether they overlap before it uses the vector unit.
-LANES = 16
+LANES = 32
 PX, PY, PH, PUX, PUY, PLEN, PSLOPE, PSHIFT, POFF = (LANES * column for column in range(9))
 ENTRY = 9 * LANES  # place in the entries of the tiles at hand: a whole number under 2^24
 INPUTS = 10
@@ -136,7 +136,7 @@ def curve_pieces(form, records, j, fineness):
     """How many chords a curved move is bounded by, so that they are off by about `fineness` mm."""
     _, sweep = _curve_angles(form, records, j)
     step = min(math.sqrt(8.0 * fineness / records[j, R]), 0.5)
-    return int(math.ceil(abs(sweep) / step))
+    return math.ceil(abs(sweep) / step)
 
 
 @plain_kernel

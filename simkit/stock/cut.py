@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -78,7 +79,8 @@ class _Packed:
             part = slice(starts[i], min(starts[i] + CHUNK, n))
             found[i] = pack_kernels.pack_moves(
                 is_arc[part], moves.plane[part], moves.start[part], moves.end[part], moves.centre[part],
-                moves.sweep[part], moves.tool[part], frame.matrix, frame.offset, numbers, profiles, outlines, view,
+                moves.sweep[part], moves.tool[part], frame.matrix, frame.offset, numbers, profiles, outlines,
+                view,
                 self.codes[part], self.records[part], self.boxes[part], self.rows[part],
             )  # fmt: skip
             self.rows[part] += np.int32(row0 + part.start)
@@ -204,7 +206,7 @@ def _runs(tool: np.ndarray, most: int) -> list[tuple[int, int]]:
     edges = np.concatenate([[0], np.flatnonzero(np.diff(tool)) + 1, [len(tool)]])
     return [
         (int(a), int(min(a + most, last)))
-        for first, last in zip(edges[:-1], edges[1:], strict=True)
+        for first, last in pairwise(edges)
         for a in range(first, last, most)
     ]
 
@@ -272,19 +274,19 @@ class _Sweep:
             lists = (starts, entries, packed.codes, packed.rows, packed.records)
             if self.is_plain:
                 kernels.cut_plain(
-                    *common, x0, y0, lattice.cell, tile, t0, t1, *lists, packed.boxes, is_checked, tops, depths,
-                    cells, counts,
+                    *common, x0, y0, lattice.cell, tile, t0, t1, *lists, packed.boxes, is_checked, tops,
+                    depths, cells, counts,
                 )  # fmt: skip
             else:
                 block_kernels.cut_blocks(
-                    *common, lattice.cell, tile, t0, t1, *lists, is_checked, profile, support, tops, depths, cells,
-                    counts,
+                    *common, lattice.cell, tile, t0, t1, *lists, is_checked, profile, support, tops, depths,
+                    cells, counts,
                 )  # fmt: skip
             if is_any:
                 with self.lock:
                     kernels.gather_contacts(
-                        depths, cells, here, packed.records, packed.codes, packed.rows, self.floor, self.up, self.xs,
-                        self.ys, self.first_row, self.contact_depth, self.contact_at,
+                        depths, cells, here, packed.records, packed.codes, packed.rows, self.floor, self.up,
+                        self.xs, self.ys, self.first_row, self.contact_depth, self.contact_at,
                     )  # fmt: skip
 
         after = None
@@ -345,8 +347,8 @@ def cut_heights(
 
     def look(i: int) -> None:
         kernels.lowest_at_points(
-            points, order, first, edges[i], edges[i + 1], begin, starts, entries, packed.codes, packed.records,
-            packed.rows, heights, owners,
+            points, order, first, edges[i], edges[i + 1], begin, starts, entries, packed.codes,
+            packed.records, packed.rows, heights, owners,
         )  # fmt: skip
 
     share(look, len(edges) - 1)

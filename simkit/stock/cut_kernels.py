@@ -93,7 +93,7 @@ def _row_spans(code, a, ys, iy0, iy1, x0, cell, ix_first, ix_last, low, high):
 
 @plain_kernel
 def _sweep_ball_line(a, xs, ys, iy0, iy1, low, high, ix_first, ix_last, row, h, owner):
-    """Lower the rows by a ball along a line.  Four cells are done at a time, the last ones perhaps in vain."""
+    """Lower the rows by a ball along a line, four cells at a time, the last ones perhaps in vain."""
     ax, ay, h0, radius, rim2 = a[X], a[Y], a[H], a[RADIUS], a[RIM2]
     ux, uy, length, m, shift = a[UX], a[UY], a[LENGTH], a[SLOPE], a[SHIFT]
     for iy in range(np.uint64(iy0), np.uint64(iy1)):
@@ -137,8 +137,8 @@ def _deepest_in_row(g, h, floor, up, iy, first, last):
 
 @kernel
 def cut_plain(
-    h, owner, floor, up, xs, ys, x0, y0, cell, tile, first_tile, last_tile, starts, entries, codes, rows, records,
-    boxes, is_checked, tops, depths, cells, counts,
+    h, owner, floor, up, xs, ys, x0, y0, cell, tile, first_tile, last_tile, starts, entries, codes, rows,
+    records, boxes, is_checked, tops, depths, cells, counts,
 ):  # fmt: skip
     """As block_kernels.cut_blocks, by evaluating every move at every cell that it covers."""
     ny, nx = h.shape
@@ -153,8 +153,8 @@ def cut_plain(
         for entry in range(starts[t], starts[t + 1]):
             j = entries[entry]
             a, code, row = records[j], codes[j], rows[j]
-            iy0 = max(int(math.ceil((boxes[j, 2] - y0) / cell - 0.5 - 1e-6)), iy_first)
-            iy1 = min(int(math.floor((boxes[j, 3] - y0) / cell - 0.5 + 1e-6)) + 1, iy_last)
+            iy0 = max(math.ceil((boxes[j, 2] - y0) / cell - 0.5 - 1e-6), iy_first)
+            iy1 = min(math.floor((boxes[j, 3] - y0) / cell - 0.5 + 1e-6) + 1, iy_last)
             if iy0 >= iy1:
                 continue
             _row_spans(code, a, ys, iy0, iy1, x0, cell, ix_first, ix_last, low, high)
