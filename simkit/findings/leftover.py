@@ -167,11 +167,8 @@ def _steps(evidence: Evidence, found: list[Spot], is_upper: np.ndarray, rule: Ru
                 bound=bound,
                 limit=rule.leftover,
                 measure=STEP_MEASURE,
-                side=side,
                 zone=rule.name,
-                **shape.spot_fields(spot, field.lattice),
-                **evidence.place_of((*spot.at, z), shape.setup_of_side(evidence, side, row)),
-                **evidence.source_of(row),
+                **shape.cut_fields(evidence, spot, (*spot.at, z), side, row),
             )
         )
     return findings
