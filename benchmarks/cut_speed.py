@@ -114,10 +114,10 @@ def scalar_heights(records, xs, ys, rows, h, owner):
 
 def packed_lines(moves, cutter):
     """Records of straight moves, by the packing of the cut."""
-    from simkit.stock.cut import _Packed
+    from simkit.stock.cut import Packed
 
     view = np.array([-1e3, 1e3, -1e3, 1e3, 1e3])
-    packed = _Packed(moves, {1: cutter}, IDENTITY, view, 0, 0)
+    packed = Packed(moves, {1: cutter}, IDENTITY, view, 0, 0)
     keep = np.concatenate([np.arange(a, b) for a, b in packed.chunks])
     return packed.records[keep], packed.rows[keep]
 

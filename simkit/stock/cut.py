@@ -44,7 +44,7 @@ class CutOutcome:
     bound_tests: int = 0
 
 
-def _on_grid(places: np.ndarray) -> np.ndarray:
+def on_grid(places: np.ndarray) -> np.ndarray:
     """Return places rounded to 1e-9 mm.
 
     The centre of a cell is computed from another origin in every window; rounded, it has the same bits
@@ -53,7 +53,7 @@ def _on_grid(places: np.ndarray) -> np.ndarray:
     return np.rint(np.asarray(places, dtype=np.float64) * GRID) / GRID
 
 
-class _Packed:
+class Packed:
     """Moves packed into records, chunk after chunk: the places in `chunks` are filled, growing in row.
 
     codes (n,) int8, records (n, columns), boxes (n, 4), rows (n,) int32: see pack_kernels; rows count from
@@ -186,7 +186,7 @@ def cut(
     )
     if h.size:
         done = 0
-        for first, last in _runs(moves.tool, MOST_MOVES):
+        for first, last in runs(moves.tool, MOST_MOVES):
             share_of = (done / len(moves), (last - first) / len(moves))
             told = None if progress is None else (lambda part, a=share_of: progress(a[0] + part * a[1]))
             sweep.add(moves[first:last], cutters, frame, first, told)
@@ -201,7 +201,7 @@ def cut(
     return CutOutcome(new, sweep.contact_depth, sweep.contact_at, int(sweep.counts[0]), int(sweep.counts[1]))
 
 
-def _runs(tool: np.ndarray, most: int) -> list[tuple[int, int]]:
+def runs(tool: np.ndarray, most: int) -> list[tuple[int, int]]:
     """Return (first, last) of runs of moves of one cutter, at most `most` long."""
     edges = np.concatenate([[0], np.flatnonzero(np.diff(tool)) + 1, [len(tool)]])
     return [
@@ -220,7 +220,7 @@ class _Sweep:
     def __init__(self, lattice: Lattice, h, owner, floor, up, n_moves, first_row, tile, is_plain):
         self.lattice, self.h, self.owner, self.floor, self.up = lattice, h, owner, floor, np.float32(up)
         self.first_row, self.tile, self.is_plain = first_row, tile, is_plain
-        self.xs, self.ys = _on_grid(lattice.x()), _on_grid(lattice.y())
+        self.xs, self.ys = on_grid(lattice.x()), on_grid(lattice.y())
         self.contact_depth = np.zeros(n_moves, np.float32)
         self.contact_at = np.full((n_moves, 3), np.nan)
         self.counts = np.zeros(2, np.int64)
@@ -242,7 +242,7 @@ class _Sweep:
         one = {number: cutters[number]} if number in cutters else {}
         view = np.array([self.xs[0], self.xs[-1], self.ys[0], self.ys[-1], float(self.tops.max())])
         row0 = self.first_row + first
-        packed = _Packed(moves, one, frame, view, row0, first)
+        packed = Packed(moves, one, frame, view, row0, first)
         if not one:
             return
         tops, tile, lattice = self.tops.reshape(-1), self.tile, self.lattice
@@ -324,7 +324,7 @@ def cut_heights(
     heights, owners = np.empty(n), np.empty(n, np.int32)
     if n == 0:
         return heights, owners
-    points = _on_grid(points)
+    points = on_grid(points)
     low, high = points.min(axis=0), points.max(axis=0)
     # Buckets of about eight points, so that each point meets few moves in vain.
     size = max(float((high - low).max()) / max(np.sqrt(n / 8), 1.0), 0.25)
@@ -336,7 +336,7 @@ def cut_heights(
     tops = np.full(int(shape.prod()), -np.inf)
     np.maximum.at(tops, bucket, begin)
     view = np.array([low[0], high[0], low[1], high[1], begin.max()])
-    packed = _Packed(moves, cutters, frame, view, 0, 0)
+    packed = Packed(moves, cutters, frame, view, 0, 0)
     # Rounded up, so that no move below the start is left out.
     tops = np.nextafter(tops.astype(np.float32), np.float32(np.inf)).reshape(shape[1], shape[0])
     starts, entries = packed.bins(low[0], low[1], size, tops)

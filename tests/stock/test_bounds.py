@@ -18,7 +18,7 @@ SIZE = (40.0, 30.0, 12.0)
 
 def bounds_of(moves, tool, middle, half, margin):
     """(n, 3): lowest and slopes of every piece of one move over a block about a place."""
-    packed = cut_module._Packed(moves, {tool: CUTTERS[tool]}, IDENTITY, EVERYWHERE, 0, 0)
+    packed = cut_module.Packed(moves, {tool: CUTTERS[tool]}, IDENTITY, EVERYWHERE, 0, 0)
     lists = np.full(200 * kernels.GROUP, np.nan, np.float32)
     n = kernels.add_move(lists, 0, 0.0, 0.0, 0.0, 60.0, 0, 0, packed.codes[0], packed.records, 0.02)
     kernels.close_list(lists, 0, n)

@@ -21,7 +21,7 @@ EVERYWHERE = np.array([-1e3, 1e3, -1e3, 1e3, 1e9])
 
 
 def record_of(moves):
-    packed = cut_module._Packed(moves, CUTTERS, IDENTITY, EVERYWHERE, 0, 0)
+    packed = cut_module.Packed(moves, CUTTERS, IDENTITY, EVERYWHERE, 0, 0)
     return packed.codes[0], packed.records[0]
 
 

@@ -1,0 +1,291 @@
+"""The cut in the order of its moves: what each takes from the wood, and what rubs above the cutting edges."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.cutters import Cone, Cutter
+from simkit.errors import ShapeError
+from simkit.frames import Frame
+from simkit.moves.chords import chords_of
+from simkit.moves.table import Moves
+from simkit.stock import cut_kernels, replay_kernels
+from simkit.stock.cut import TILE, Packed, on_grid, runs
+from simkit.stock.field import Field
+from simkit.stock.record_kernels import COLUMNS
+from simkit.stock.replay_kernels import CLEAR
+from simkit.stock.workers import share
+
+MOST_MOVES = 2**19
+BATCH = 300_000  # cells and moves of the tiles done between two calls of progress, a guess
+# Arcs are followed by chords this close (mm) for what stands above the cutting edges; less than CLEAR.
+SAGITTA = CLEAR * 0.4
+PARTS = ("neck", "shank", "holder")
+
+
+@dataclass(frozen=True)
+class Replay:
+    """What each of n moves met at the moment it ran.
+
+    field: what is left, as `cut` gives it.
+    volume (n,) float64 mm3: removed by the move, the sum over columns at cell centres; exact at these,
+    so off by about a cell along the edge of its cut.
+    depth (n,) float32 mm: the most that one column lost, along the axis.  at (n, 2) mm: that cell's centre,
+    blank frame; NaN where nothing was taken.
+    rub_depth {part: (n,) float32 mm}: the most that neck, shank or holder went into standing wood;
+    rub_at {part: (n, 3) mm}: where, blank frame, at the top of what stood there then, NaN for none.
+    Parts: those of PARTS that some cutter has.
+    """
+
+    field: Field
+    volume: np.ndarray
+    depth: np.ndarray
+    at: np.ndarray
+    rub_depth: dict[str, np.ndarray]
+    rub_at: dict[str, np.ndarray]
+
+
+def replay(
+    field: Field,
+    moves: Moves,
+    cutters: Mapping[int, Cutter],
+    frame: Frame,
+    first_row: int = 0,
+    progress: Callable[[float], None] | None = None,
+    tile: int = TILE,
+) -> Replay:
+    """Return what each move of one setup takes and runs into, in the order in which they run.
+
+    field, moves, cutters, frame, first_row, progress, tile: as for `cut`, whose field comes out, to the bit.
+
+    Neck, shank and holder are a stack of cylinders and cones.  Where the cutting part itself comes over
+    a place of the move, wood counts that stands before it arrives: a plunge clears its own way; in a
+    slot deeper than the edges are long, what is higher than they are runs into whatever follows them.
+    Along straight moves exact at the cell centres; arcs are followed by chords within SAGITTA, and a part
+    counts as CLEAR narrower than it is, so a contact of less than CLEAR in plan is not told.  On a path
+    of slope s a depth is off by up to s times CLEAR.
+    Source: own derivation; twin in tests/stock.
+    """
+    up = float(frame.up)
+    surface, opposite = (field.upper, field.lower) if up > 0 else (field.lower, field.upper)
+    h = np.array(surface, order="C")
+    if up < 0:
+        np.negative(h, out=h)
+    owner = np.array(field.upper_move if up > 0 else field.lower_move, order="C")
+    state = _State(field, h, owner, np.ascontiguousarray(opposite), up, len(moves), first_row, tile)
+    done = 0
+    for first, last in runs(moves.tool, MOST_MOVES) if h.size else []:
+        number = int(moves.tool[first])
+        if number not in cutters:
+            raise ValueError(f"move {first} calls cutter {number}, which is not among the cutters")
+        share_of = (done / len(moves), (last - first) / len(moves))
+        told = None if progress is None else (lambda part, a=share_of: progress(a[0] + part * a[1]))
+        state.run(moves[first:last], cutters[number], frame, first, told)
+        done += last - first
+    if up < 0:
+        np.negative(h, out=h)
+    if up > 0:
+        new = Field(field.lattice, field.lower, h, field.lower_move, owner)
+    else:
+        new = Field(field.lattice, h, field.upper, owner, field.upper_move)
+    return state.result(new)
+
+
+class _State:
+    """A surface on its way down, and what its moves have met so far."""
+
+    def __init__(self, field: Field, h, owner, floor, up: float, n: int, first_row: int, tile: int):
+        self.lattice, self.h, self.owner, self.floor, self.up = field.lattice, h, owner, floor, up
+        if h.shape != self.lattice.shape:
+            raise ShapeError(f"a surface of shape {h.shape} on a lattice {self.lattice.shape}")
+        self.first_row, self.tile = first_row, tile
+        self.xs, self.ys = on_grid(self.lattice.x()), on_grid(self.lattice.y())
+        self.volume = np.zeros(n)
+        self.depth, self.place = np.zeros(n, np.float32), np.full(n, -1, np.int64)
+        self.rubs: dict[str, tuple] = {}  # part -> depth, place, top of each move
+
+    def run(self, moves: Moves, cutter: Cutter, frame: Frame, first: int, progress) -> None:
+        """Run moves of one cutter; first: row of the first one among all."""
+        tile, lattice = self.tile, self.lattice
+        shape = (-(-lattice.ny // tile), -(-lattice.nx // tile))
+        tops = np.empty(shape, np.float32)
+        cut_kernels.tile_tops(self.h, tile, 0, shape[0], tops)
+        highest = float(tops.max())
+        row0 = self.first_row + first
+        view = np.array([self.xs[0], self.xs[-1], self.ys[0], self.ys[-1], highest])
+        packed = Packed(moves, {cutter.number: cutter}, frame, view, row0, first)
+        size = tile * lattice.cell
+        starts, entries = packed.bins(*lattice.origin, size, tops)
+        pieces, names = _pieces(cutter)
+        above = _Above(moves, cutter, frame, pieces, tops, lattice, size, row0)
+        work = np.cumsum(np.diff(starts) * 60 + np.diff(above.starts) * 2000 + 1)
+        parts = int(work[-1] // BATCH) + 1
+        edges = np.unique(np.searchsorted(work, np.linspace(0, 1, parts + 1)[1:-1] * work[-1]))
+        edges = [0, *edges[edges > 0], tops.size]
+        found: list = [None] * (len(edges) - 1)
+
+        def part(i: int) -> None:
+            t0, t1 = int(edges[i]), int(edges[i + 1])
+            n, m = int(starts[t1] - starts[t0]), int(above.starts[t1] - above.starts[t0])
+            taken, depths, places = np.zeros(n), np.zeros(n, np.float32), np.full(n, -1, np.int64)
+            rubs = np.zeros((len(pieces), m), np.float32)
+            rub_places, rub_tops = (
+                np.full((len(pieces), m), -1, np.int64),
+                np.zeros((len(pieces), m), np.float32),
+            )
+            replay_kernels.replay_tiles(
+                self.h, self.owner, self.floor, np.float32(self.up), self.xs, self.ys, *lattice.origin,
+                lattice.cell, tile, t0, t1, starts, entries, packed.codes, packed.rows, packed.records,
+                packed.boxes, taken, depths, places,
+                above.starts, above.entries, above.chords, above.rows, above.codes, above.records, pieces,
+                rubs, rub_places, rub_tops,
+            )  # fmt: skip
+            found[i] = (slice(starts[t0], starts[t1]), taken, depths, places,
+                        slice(above.starts[t0], above.starts[t1]), rubs, rub_places, rub_tops)  # fmt: skip
+
+        after = None if progress is None else (lambda done: progress(done / (len(edges) - 1)))
+        share(part, len(edges) - 1, after)
+        # In the order of the tiles, so that sums have the same bits whatever the number of threads.
+        area = lattice.cell**2
+        for here, taken, depths, places, chords, rubs, rub_places, rub_tops in found:
+            rows = packed.rows[entries[here]] - self.first_row
+            np.add.at(self.volume, rows, taken * area)
+            _deepest((self.depth, self.place), rows, (depths, places))
+            rows = above.rows[above.entries[chords]] - self.first_row
+            for name, *found_there in zip(names, rubs, rub_places, rub_tops, strict=True):
+                if name not in self.rubs:
+                    none = np.zeros(len(self.depth), np.float32)
+                    self.rubs[name] = (none, np.full(len(self.depth), -1, np.int64), none.copy())
+                _deepest(self.rubs[name], rows, found_there)
+
+    def result(self, field: Field) -> Replay:
+        """Return what was found, with places in the blank frame."""
+        x, y = self._centres(self.place)
+        rub_at = {}
+        for name, (_, place, top) in self.rubs.items():
+            z = np.where(place >= 0, self.up * top, np.nan)
+            rub_at[name] = np.column_stack([*self._centres(place), z])
+        rub_depth = {name: rub[0] for name, rub in self.rubs.items()}
+        return Replay(field, self.volume, self.depth, np.column_stack([x, y]), rub_depth, rub_at)
+
+    def _centres(self, place: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        iy, ix = np.divmod(np.maximum(place, 0), self.lattice.nx)
+        return (np.where(place >= 0, self.xs[ix], np.nan), np.where(place >= 0, self.ys[iy], np.nan))
+
+
+def _deepest(kept, rows, found) -> None:
+    """Keep for each row the deepest of several finds, the first cell on ties.
+
+    kept, found: (depth, place, and what goes with them), of all moves, and one for each of `rows`.
+    """
+    depths, places = found[:2]
+    chosen = np.flatnonzero(depths > 0)
+    # Worst last for each row, so that it is what stays.
+    order = chosen[np.lexsort((-places[chosen], depths[chosen], rows[chosen]))]
+    is_last = np.ones(len(order), bool)
+    is_last[:-1] = rows[order][1:] != rows[order][:-1]
+    order = order[is_last]
+    mine = rows[order]
+    depth, place = kept[:2]
+    is_tie = (depths[order] == depth[mine]) & (places[order] < place[mine])
+    is_deeper = (depths[order] > depth[mine]) | is_tie
+    for all_of_them, its in zip(kept, found, strict=True):
+        all_of_them[mine[is_deeper]] = its[order[is_deeper]]
+
+
+def _pieces(cutter: Cutter) -> tuple[np.ndarray, list[str]]:
+    """Return neck, shank and holder as pieces (p, PIECE_COLUMNS), and the name of each.
+
+    A cone that narrows upwards reaches as far as its lower end: a cylinder.  Where nothing is known of what
+    follows the cutting edges, it is a shank of no width: it still meets wood higher than they are long.
+    """
+    rows, names = [], []
+    stack = cutter.stack
+    if cutter.cutting_length is not None and not any(cone.low == cutter.cutting_length for cone in stack):
+        stack = (Cone("shank", cutter.cutting_length, cutter.cutting_length, 0.0, 0.0), *stack)
+    for cone in stack:
+        rise, wide = 0.0, 0.0
+        if cone.high_radius > cone.low_radius:
+            rise, wide = (cone.high - cone.low) / (cone.high_radius - cone.low_radius), cone.high_radius
+        rows.append((cone.low, cone.low_radius, wide, rise, cone.low == cutter.cutting_length))
+        names.append(cone.part)
+    return np.array(rows, float).reshape(-1, replay_kernels.PIECE_COLUMNS), names
+
+
+class _Above:
+    """Chords of the moves whose neck, shank or holder comes below what stands, binned to tiles."""
+
+    def __init__(self, moves: Moves, cutter: Cutter, frame: Frame, pieces, tops, lattice, size, row0: int):
+        n_tiles = tops.size
+        self.starts, self.entries = np.zeros(n_tiles + 1, np.int64), np.empty(0, np.int64)
+        self.chords = np.empty((0, replay_kernels.CHORD_COLUMNS))
+        self.rows, self.codes = np.empty(0, np.int32), np.empty(0, np.int8)
+        self.records = np.empty((0, COLUMNS))
+        lowest = pieces[:, replay_kernels.PIECE_LOW].min() if len(pieces) else np.inf
+        up = float(frame.up)
+        rise = frame.matrix[2, 2] * up
+        ends = [rise * z + frame.offset[2] * up for z in (moves.start[:, 2], moves.end[:, 2])]
+        # An upright arc may dip below both ends: its chords tell.
+        is_low = np.minimum(*ends) + lowest < float(tops.max())
+        chosen = np.flatnonzero((is_low | (moves.plane != 17)) & np.isfinite(lowest))
+        if not len(chosen):
+            return
+        straight, of = chords_of(moves[chosen], SAGITTA)
+        seen = straight.in_frame(frame)
+        start, end = seen.start.copy(), seen.end.copy()
+        start[:, 2] *= up
+        end[:, 2] *= up
+        keep = np.minimum(start[:, 2], end[:, 2]) + lowest < float(tops.max())
+        start, end, rows = start[keep], end[keep], chosen[of[keep]]
+        delta = end - start
+        length = np.hypot(delta[:, 0], delta[:, 1])
+        is_long = length > 1e-9
+        safe = np.where(is_long, length, 1.0)
+        made = np.zeros((len(start), replay_kernels.CHORD_COLUMNS))
+        made[:, replay_kernels.CHORD_X], made[:, replay_kernels.CHORD_Y] = start[:, 0], start[:, 1]
+        made[:, replay_kernels.CHORD_H] = start[:, 2]
+        made[:, replay_kernels.CHORD_UX] = np.where(is_long, delta[:, 0] / safe, 1.0)
+        made[:, replay_kernels.CHORD_UY] = np.where(is_long, delta[:, 1] / safe, 0.0)
+        made[:, replay_kernels.CHORD_LENGTH] = np.where(is_long, length, 0.0)
+        made[:, replay_kernels.CHORD_SLOPE] = np.where(is_long, delta[:, 2] / safe, 0.0)
+        made[:, replay_kernels.CHORD_END] = np.minimum(start[:, 2], end[:, 2])
+        made[:, replay_kernels.CHORD_RADIUS] = cutter.radius
+        self.chords = made
+        self.rows = (rows + row0).astype(np.int32)
+        self._bin(start, end, lowest, pieces, tops, lattice, size)
+        self._cutting(straight[np.flatnonzero(keep)], cutter, frame)
+
+    def _bin(self, start, end, lowest, pieces, tops, lattice, size) -> None:
+        """Write down for each tile the chords whose pieces may reach what stands in it, in order."""
+        reach = float(pieces[:, 1:3].max())
+        nty, ntx = tops.shape
+        low = np.minimum(start, end) - reach
+        high = np.maximum(start, end) + reach
+        origin = np.array(lattice.origin)
+        first = np.clip(np.floor((low[:, :2] - origin) / size), 0, [ntx, nty]).astype(np.int64)
+        last = np.clip(np.floor((high[:, :2] - origin) / size) + 1, 0, [ntx, nty]).astype(np.int64)
+        wide = np.maximum(last - first, 0)
+        count = wide.prod(axis=1)
+        chord = np.repeat(np.arange(len(start)), count)
+        nth = np.arange(len(chord)) - np.repeat(np.cumsum(count) - count, count)
+        width = np.maximum(wide[chord, 0], 1)
+        tile = (first[chord, 1] + nth // width) * ntx + first[chord, 0] + nth % width
+        bottom = np.minimum(start[chord, 2], end[chord, 2]) + lowest
+        is_near = bottom < tops.reshape(-1)[tile]
+        chord, tile = chord[is_near], tile[is_near]
+        order = np.argsort(tile, kind="stable")
+        self.entries = chord[order]
+        self.starts = np.concatenate([[0], np.cumsum(np.bincount(tile, minlength=tops.size))])
+
+    def _cutting(self, straight: Moves, cutter: Cutter, frame: Frame) -> None:
+        """Pack the cutting part along every chord."""
+        everywhere = np.array([-np.inf, np.inf, -np.inf, np.inf, np.inf])
+        packed = Packed(straight, {cutter.number: cutter}, frame, everywhere, 0, 0)
+        codes = np.empty(len(straight), np.int8)
+        records = np.empty((len(straight), packed.records.shape[1]))
+        for a, b in packed.chunks:
+            codes[packed.rows[a:b]], records[packed.rows[a:b]] = packed.codes[a:b], packed.records[a:b]
+        self.codes, self.records = codes, records

@@ -1,0 +1,215 @@
+"""What each move takes and what rubs, in the order of the moves: against a plain replay, closed forms."""
+
+from itertools import pairwise
+
+import numba
+import numpy as np
+import pytest
+
+from simkit.cutters import Cutter
+from simkit.frames import IDENTITY, turned
+from simkit.moves.table import ARC, LINE, make_moves
+from simkit.stock.cut import cut
+from simkit.stock.field import blank_field, blank_lattice
+from simkit.stock.replay import CLEAR, replay
+from tests.stock.some_moves import SHAPES
+from tests.stock.test_cut import CUTTERS, SIZE, assert_same, blank, job
+
+
+def path(places, tool=1, rapid=False):
+    """Straight moves from place to place."""
+    n = len(places) - 1
+    return make_moves(kind=[LINE] * n, start=places[:-1], end=places[1:], tool=[tool] * n, rapid=[rapid] * n)
+
+
+def one_by_one(field, moves, cutters, frame=IDENTITY):
+    """The same by cutting each move alone and looking at the two fields: volume, deepest."""
+    cell = field.lattice.cell
+    rows = []
+    for k in range(len(moves)):
+        after = cut(field, moves[k : k + 1], cutters, frame, first_row=k).field
+        # What is taken is wood: between the surface and the other side's.
+        before, left = (
+            np.maximum(one.upper.astype(float) - one.lower, 0.0).astype(np.float32) for one in (field, after)
+        )
+        lost = np.maximum(before - left, 0.0)
+        rows.append(
+            (lost.sum(dtype=float) * cell**2, lost.max(), np.unravel_index(lost.argmax(), lost.shape))
+        )
+        field = after
+    return field, rows
+
+
+@pytest.mark.parametrize("turn", ["none", "about x", "about y"])
+@pytest.mark.parametrize("seed", range(3))
+def test_replay__as_the_moves_cut_one_by_one(seed, turn):
+    moves, frame = job(seed), turned(turn, *SIZE)
+    field, rows = one_by_one(blank(), moves, CUTTERS, frame)
+    found = replay(blank(), moves, CUTTERS, frame)
+    assert_same(found.field, field)
+    assert found.volume == pytest.approx([row[0] for row in rows], abs=1e-3)
+    assert found.depth == pytest.approx([row[1] for row in rows], abs=1e-5)
+    assert (found.depth > 0).sum() > 20
+
+
+def test_replay__field_of_every_shape_is_that_of_the_cut():
+    rng = np.random.default_rng(4)
+    for number, cutter in SHAPES.items():
+        places = np.column_stack([rng.uniform(-2, 32, 40), rng.uniform(-2, 22, 40), rng.uniform(3, 13, 40)])
+        moves = path(places, number)
+        assert_same(
+            replay(blank(), moves, {number: cutter}, IDENTITY).field,
+            cut(blank(), moves, {number: cutter}, IDENTITY).field,
+        )
+
+
+def test_replay__same_bits_for_threads_and_tiles():
+    moves = job(7, n=200)
+    shanks = {1: Cutter(1, "ball", 6.0, cutting_length=3.0, shank=8.0), 2: CUTTERS[2], 3: CUTTERS[3]}
+    first = replay(blank(), moves, shanks, IDENTITY)
+    before = numba.get_num_threads()
+    try:
+        for threads, tile in ((1, 64), (2, 16), (2, 37)):
+            numba.set_num_threads(min(threads, before))
+            other = replay(blank(), moves, shanks, IDENTITY, tile=tile)
+            assert_same(other.field, first.field)
+            assert np.array_equal(other.depth, first.depth)
+            assert np.array_equal(other.rub_depth["shank"], first.rub_depth["shank"])
+            assert np.array_equal(other.rub_at["shank"], first.rub_at["shank"], equal_nan=True)
+            assert other.volume == pytest.approx(first.volume, rel=1e-12)  # summed tile by tile
+    finally:
+        numba.set_num_threads(before)
+    assert (first.rub_depth["shank"] > 0).any()
+
+
+def test_volume__slot_is_length_times_section():
+    """A slot 4 mm wide and 2 mm deep, 20 mm from blank edge to blank edge: 20 x 4 x 2 mm3, in two steps."""
+    field = blank_field(blank_lattice(30.0, 20.0, 0.1), 30.0, 20.0, 12.0)
+    moves = path([(15, -4, 14), (15, -4, 11), (15, 24, 11), (15, 24, 10), (15, -4, 10)], 2)
+    found = replay(field, moves, {2: Cutter(2, "flat", 4.0)}, IDENTITY)
+    assert found.volume == pytest.approx([0, 20 * 4, 0, 20 * 4], rel=1e-6)
+    assert found.depth.tolist() == [0, 1, 0, 1]
+    assert (found.at[1, 0] - 15) ** 2 < 4
+
+
+def test_volume__ball_plunge_is_a_cap():
+    """A ball of radius 3 plunged 2 mm takes pi h^2 (R - h / 3) (handbook formula of the spherical cap)."""
+    for cell, rel in ((0.1, 3e-3), (0.05, 1e-3)):
+        field = blank_field(blank_lattice(30.0, 20.0, cell), 30.0, 20.0, 12.0)
+        moves = path([(15, 10, 14), (15, 10, 10)])
+        (volume,) = replay(field, moves, {1: Cutter(1, "ball", 6.0)}, IDENTITY).volume
+        assert volume == pytest.approx(np.pi * 4 * (3 - 2 / 3), rel=rel)
+
+
+def rub(cutter, places, cell=0.2, cutters=None):
+    """What neck, shank or holder go into along straight moves: {part: depths}."""
+    field = blank_field(blank_lattice(30.0, 20.0, cell), 30.0, 20.0, 12.0)
+    found = replay(field, path(places, cutter.number), {cutter.number: cutter} | (cutters or {}), IDENTITY)
+    return {part: depth.tolist() for part, depth in found.rub_depth.items()}, found
+
+
+def test_rub__slot_deeper_than_the_edges_are_long():
+    """9 mm deep with edges of 5 mm: the shank, as thick as the cutter, runs 4 mm deep into the wood ahead."""
+    short = Cutter(1, "flat", 6.0, cutting_length=5.0, shank=6.0)
+    rubs, found = rub(short, [(-5, 10, 14), (-5, 10, 3), (35, 10, 3)])
+    assert rubs["shank"] == [0, 4]
+    assert found.rub_at["shank"][1, 2] == 12
+    # In two steps of 4.5 mm it clears its own way.
+    assert rub(short, [(-5, 10, 7.5), (35, 10, 7.5), (35, 10, 3), (-5, 10, 3)])[0]["shank"] == [0, 0, 0]
+
+
+def test_rub__what_is_higher_than_the_edges_meets_even_a_thin_neck():
+    long = Cutter(1, "flat", 6.0, cutting_length=5.0, neck=3.0, neck_length=20.0, shank=6.0)
+    rubs, _ = rub(long, [(-5, 10, 14), (-5, 10, 3), (35, 10, 3)])
+    assert rubs == {"neck": [0, 4], "shank": [0, 0]}
+    bare = Cutter(1, "flat", 6.0, cutting_length=5.0)
+    assert rub(bare, [(-5, 10, 14), (-5, 10, 3), (35, 10, 3)])[0] == {"shank": [0, 4]}
+
+
+def test_rub__plunge_clears_its_way_but_not_beside_it():
+    same = Cutter(1, "drill", 6.0, cutting_length=5.0, shank=6.0)
+    thick = Cutter(1, "drill", 6.0, cutting_length=5.0, shank=10.0)
+    thin = Cutter(1, "drill", 6.0, cutting_length=5.0, shank=4.0)
+    down = [(15, 10, 14), (15, 10, 2), (15, 10, 14)]
+    assert rub(same, down)[0]["shank"] == [0, 0]
+    assert rub(thin, down)[0]["shank"] == [0, 0]
+    assert rub(thick, down)[0]["shank"] == [5, 5]  # top 12, the shank begins at 2 + 5; on the way up too
+
+
+def test_rub__ramp_meets_the_wood_where_it_arrives():
+    """Down a ramp of 1 in 2 the shank's height over a place ahead is that at which it gets there.
+
+    At (x, 10) ahead the front of the shank arrives when the axis is at x - 3, the tip at 12 - (x - 3) / 2
+    and the shank 2 mm above it: 7.95 mm deep for the last cell centre before 23, at most 8 beside it.
+    """
+    short = Cutter(1, "flat", 6.0, cutting_length=2.0, shank=6.0)
+    depth, found = rub(short, [(0, 10, 12), (20, 10, 2)], 0.2)
+    assert 7.95 - CLEAR <= depth["shank"][0] <= 8
+    assert np.hypot(*(found.rub_at["shank"][0, :2] - (20, 10))) == pytest.approx(3, abs=0.15)
+
+
+def test_rub__holder_cone_over_a_wall():
+    """A holder that widens from 20 to 40 mm over 10 mm: over a place 15 mm off its axis it is 5 mm up."""
+    deep = Cutter(1, "flat", 4.0, cutting_length=6.0, shank=4.0, stick_out=6.0, holder=((20.0, 40.0, 10.0),))
+    field = blank_field(blank_lattice(30.0, 20.0, 0.2), 30.0, 20.0, 12.0)
+    # All but a wall at the right edge is low already.
+    x = field.lattice.x()
+    field.upper[:, x < 20.0] = 1.0
+    moves = path([(5, 10, 2), (5.1, 10, 2)])
+    found = replay(field, moves, {1: deep}, IDENTITY)
+    # At x 20.1 and y 10.1: 15.0 off the end of the path; the holder is at 2 + 6 + (15 - 10) = 13 there.
+    assert found.rub_depth["holder"][0] == 0
+    found = replay(field, path([(5, 10, 0), (5.1, 10, 0)]), {1: deep}, IDENTITY)
+    away = np.hypot(20.1 - 5.1, 0.1)
+    assert found.rub_depth["holder"][0] == pytest.approx(12 - (6 + away - (10 - CLEAR)), abs=2e-3)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_rub__against_positions_one_after_the_other(seed):
+    """Each straight move stepped in 0.01 mm: the shank may not be where wood still stands at that moment."""
+    rng = np.random.default_rng(seed)
+    cutter = Cutter(1, "flat", 3.0, cutting_length=2.0, shank=5.0, stick_out=5.0, holder=((9.0, 14.0, 3.0),))
+    places = np.column_stack([rng.uniform(0, 30, 7), rng.uniform(0, 20, 7), rng.uniform(4, 12, 7)])
+    places[3, :2] = places[2, :2]
+    field = blank_field(blank_lattice(30.0, 20.0, 0.5), 30.0, 20.0, 12.0)
+    moves = path(places)
+    found = replay(field, moves, {1: cutter}, IDENTITY)
+    x, y = np.meshgrid(field.lattice.x(), field.lattice.y())
+    h = field.upper.astype(float).copy()
+    for k, (a, b) in enumerate(pairwise(places)):
+        worst = {"shank": 0.0, "holder": 0.0}
+        steps = int(np.ceil(np.linalg.norm(b - a) / 0.01))
+        for s in np.linspace(0, 1, steps + 1):
+            px, py, pz = a + s * (b - a)
+            r = np.hypot(x - px, y - py)
+            # The cutting part is there as soon as what is above it.
+            h = np.where(r <= cutter.radius, np.minimum(h, pz), h)
+            shank = np.where(r <= 2.5 - CLEAR, h - np.maximum(pz + 2.0, 0), 0)
+            up = 5.0 + np.maximum(r - (4.5 - CLEAR), 0) * 3.0 / 2.5
+            holder = np.where(r <= 7.0 - CLEAR, h - np.maximum(pz + up, 0), 0)
+            worst["shank"] = max(worst["shank"], shank.max())
+            worst["holder"] = max(worst["holder"], holder.max())
+        for part, value in worst.items():
+            # A step of 0.01 mm sees a little less, on a slope of up to 8 mm over the shortest way here.
+            assert value - 1e-4 <= found.rub_depth[part][k] <= value + 0.05
+
+
+def test_rub__along_an_arc_and_from_below():
+    short = Cutter(1, "flat", 6.0, cutting_length=5.0, shank=6.0)
+    arc = make_moves(
+        kind=[LINE, ARC],
+        start=[(25, 10, 14), (25, 10, 3)],
+        end=[(25, 10, 3), (5, 10, 3)],
+        centre=[(0, 0), (15, 10)],
+        sweep=[0, np.pi],
+        tool=[1, 1],
+    )
+    for turn in ("none", "about x"):
+        field = blank_field(blank_lattice(30.0, 20.0, 0.2), 30.0, 20.0, 12.0)
+        found = replay(field, arc, {1: short}, turned(turn, 30.0, 20.0, 12.0))
+        assert found.rub_depth["shank"].tolist() == [0, 4]
+        assert found.rub_at["shank"][1, 2] == (12 if turn == "none" else 0)
+        # A second time along it, nothing stands in the way: walls are as far as the cutter is wide.
+        again = replay(found.field, arc, {1: short}, turned(turn, 30.0, 20.0, 12.0))
+        assert again.rub_depth["shank"].tolist() == [0, 0]
+        assert again.volume.tolist() == [0, 0]
