@@ -33,11 +33,12 @@ class Replay:
     field: what is left, as `cut` gives it.
     volume (n,) float64 mm3: removed by the move, the sum over columns at cell centres; exact at these,
     so off by about a cell along the edge of its cut.
-    depth (n,) float32 mm: the most that one column lost, along the axis.  at (n, 2) mm: that cell's centre,
-    blank frame; NaN where nothing was taken.
+    depth (n,) float32 mm: the most that one column lost, along the axis.  at (n, 3) mm: that cell's centre
+    and the height of the lowest wood taken there, blank frame; NaN where nothing was taken.
     rub_depth {part: (n,) float32 mm}: the most that neck, shank or holder went into standing wood;
     rub_at {part: (n, 3) mm}: where, blank frame, at the top of what stood there then, NaN for none.
     Parts: those of PARTS that some cutter has.
+    evaluations: heights evaluated, for benchmarks.
     """
 
     field: Field
@@ -46,6 +47,7 @@ class Replay:
     at: np.ndarray
     rub_depth: dict[str, np.ndarray]
     rub_at: dict[str, np.ndarray]
+    evaluations: int
 
 
 def replay(
@@ -104,7 +106,8 @@ class _State:
         self.first_row, self.tile = first_row, tile
         self.xs, self.ys = on_grid(self.lattice.x()), on_grid(self.lattice.y())
         self.volume = np.zeros(n)
-        self.depth, self.place = np.zeros(n, np.float32), np.full(n, -1, np.int64)
+        self.bites = _nothing(n)
+        self.evaluations = 0
         self.rubs: dict[str, tuple] = {}  # part -> depth, place, top of each move
 
     def run(self, moves: Moves, cutter: Cutter, frame: Frame, first: int, progress) -> None:
@@ -130,50 +133,60 @@ class _State:
         def part(i: int) -> None:
             t0, t1 = int(edges[i]), int(edges[i + 1])
             n, m = int(starts[t1] - starts[t0]), int(above.starts[t1] - above.starts[t0])
-            taken, depths, places = np.zeros(n), np.zeros(n, np.float32), np.full(n, -1, np.int64)
+            taken, (depths, places, bottoms) = np.zeros(n), _nothing(n)
             rubs = np.zeros((len(pieces), m), np.float32)
             rub_places, rub_tops = (
                 np.full((len(pieces), m), -1, np.int64),
                 np.zeros((len(pieces), m), np.float32),
             )
-            replay_kernels.replay_tiles(
+            evaluated = replay_kernels.replay_tiles(
                 self.h, self.owner, self.floor, np.float32(self.up), self.xs, self.ys, *lattice.origin,
                 lattice.cell, tile, t0, t1, starts, entries, packed.codes, packed.rows, packed.records,
-                packed.boxes, taken, depths, places,
+                packed.boxes, taken, depths, places, bottoms,
                 above.starts, above.entries, above.chords, above.rows, above.codes, above.records, pieces,
                 rubs, rub_places, rub_tops,
             )  # fmt: skip
-            found[i] = (slice(starts[t0], starts[t1]), taken, depths, places,
-                        slice(above.starts[t0], above.starts[t1]), rubs, rub_places, rub_tops)  # fmt: skip
+            bites = (slice(starts[t0], starts[t1]), taken, (depths, places, bottoms))
+            stacks = (slice(above.starts[t0], above.starts[t1]), rubs, rub_places, rub_tops)
+            found[i] = (bites, stacks, evaluated)
 
         after = None if progress is None else (lambda done: progress(done / (len(edges) - 1)))
         share(part, len(edges) - 1, after)
         # In the order of the tiles, so that sums have the same bits whatever the number of threads.
         area = lattice.cell**2
-        for here, taken, depths, places, chords, rubs, rub_places, rub_tops in found:
+        for (here, taken, bites), (chords, *stacks), evaluated in found:
             rows = packed.rows[entries[here]] - self.first_row
             np.add.at(self.volume, rows, taken * area)
-            _deepest((self.depth, self.place), rows, (depths, places))
+            _deepest(self.bites, rows, bites)
             rows = above.rows[above.entries[chords]] - self.first_row
-            for name, *found_there in zip(names, rubs, rub_places, rub_tops, strict=True):
-                if name not in self.rubs:
-                    none = np.zeros(len(self.depth), np.float32)
-                    self.rubs[name] = (none, np.full(len(self.depth), -1, np.int64), none.copy())
-                _deepest(self.rubs[name], rows, found_there)
+            for name, *rub in zip(names, *stacks, strict=True):
+                _deepest(self.rubs.setdefault(name, _nothing(len(self.volume))), rows, rub)
+            self.evaluations += evaluated
 
     def result(self, field: Field) -> Replay:
         """Return what was found, with places in the blank frame."""
-        x, y = self._centres(self.place)
-        rub_at = {}
-        for name, (_, place, top) in self.rubs.items():
-            z = np.where(place >= 0, self.up * top, np.nan)
-            rub_at[name] = np.column_stack([*self._centres(place), z])
-        rub_depth = {name: rub[0] for name, rub in self.rubs.items()}
-        return Replay(field, self.volume, self.depth, np.column_stack([x, y]), rub_depth, rub_at)
+        return Replay(
+            field,
+            self.volume,
+            self.bites[0],
+            self._places(self.bites),
+            {name: rub[0] for name, rub in self.rubs.items()},
+            {name: self._places(rub) for name, rub in self.rubs.items()},
+            self.evaluations,
+        )
 
-    def _centres(self, place: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def _places(self, kept) -> np.ndarray:
+        """Return where (n, 3) mm, blank frame, NaN for none; kept: depth, cell and height h of each move."""
+        _, place, h = kept
         iy, ix = np.divmod(np.maximum(place, 0), self.lattice.nx)
-        return (np.where(place >= 0, self.xs[ix], np.nan), np.where(place >= 0, self.ys[iy], np.nan))
+        at = np.column_stack([self.xs[ix], self.ys[iy], self.up * h])
+        at[place < 0] = np.nan
+        return at
+
+
+def _nothing(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return depth, cell and height of n finds that are none."""
+    return np.zeros(n, np.float32), np.full(n, -1, np.int64), np.zeros(n, np.float32)
 
 
 def _deepest(kept, rows, found) -> None:

@@ -88,34 +88,35 @@ def _block_top(h, iy0, iy1, ix0, ix1):
 
 
 @plain_kernel
-def _take(h, owner, floor, up, iy, first, last, g, row, taken, depth, cell):
-    """Lower a row by the heights g; return the sum of what columns lose, the most, and the cell of that."""
+def _take(h, owner, floor, up, iy, first, last, g, row, taken, depth, cell, bottom):
+    """Lower a row by the heights g; return what columns lose in all and at most, and where: cell, bottom."""
     nx = h.shape[1]
     for i in range(first, last):
         before = h[iy, i]
         if g[i] < before:
-            lost = before - max(g[i], up * floor[iy, i])
+            left = max(g[i], up * floor[iy, i])
+            lost = before - left
             if lost > 0.0:
                 taken += lost
-                if lost > depth:
-                    depth, cell = lost, iy * nx + i
+                if lost > depth or (lost == depth and iy * nx + i < cell):
+                    depth, cell, bottom = lost, iy * nx + i, left
             h[iy, i] = g[i]
             owner[iy, i] = row
-    return taken, depth, cell
+    return taken, depth, cell, bottom
 
 
 @plain_kernel
 def _bite(code, a, box, row, field, tile, tops, g, cell):
-    """Lower one tile by one move; return the sum of what columns lose, mm, the most, and where."""
+    """Lower one tile by one move; return what _take does, and how many heights were evaluated."""
     h, owner, floor, up, xs, ys, x0, y0 = field
     iy_first, iy_last, ix_first, ix_last = tile
     by0 = max(math.floor((box[2] - y0) / cell - 0.5) - 1, iy_first) - iy_first
     by1 = min(math.ceil((box[3] - y0) / cell - 0.5) + 2, iy_last) - iy_first
     bx0 = max(math.floor((box[0] - x0) / cell - 0.5) - 1, ix_first) - ix_first
     bx1 = min(math.ceil((box[1] - x0) / cell - 0.5) + 2, ix_last) - ix_first
-    taken, depth, place = 0.0, np.float32(0.0), np.int64(-1)
+    taken, depth, place, bottom, evaluated = 0.0, np.float32(0.0), np.int64(-1), np.float32(0.0), 0
     if by0 >= by1 or bx0 >= bx1:
-        return taken, depth, place
+        return taken, depth, place, bottom, evaluated
     half = 0.5 * (BLOCK - 1) * cell * math.sqrt(2.0)
     middle = 0.5 * (BLOCK - 1)
     for by in range(by0 // BLOCK, (by1 - 1) // BLOCK + 1):
@@ -137,11 +138,14 @@ def _bite(code, a, box, row, field, tile, tops, g, cell):
             ix0, ix1 = ix_first + first * BLOCK, min(ix_first + bx * BLOCK, ix_last)
             for iy in range(row0, row1):
                 row_heights(code, a, xs, ys[iy], ix0, ix1, g)
-                taken, depth, place = _take(h, owner, floor, up, iy, ix0, ix1, g, row, taken, depth, place)
+                taken, depth, place, bottom = _take(
+                    h, owner, floor, up, iy, ix0, ix1, g, row, taken, depth, place, bottom
+                )
+            evaluated += (row1 - row0) * (ix1 - ix0)
             for b in range(first, bx):
                 i0 = ix_first + b * BLOCK
                 tops[by, b] = _block_top(h, row0, row1, i0, min(i0 + BLOCK, ix_last))
-    return taken, depth, place
+    return taken, depth, place, bottom, evaluated
 
 
 @plain_kernel
@@ -218,7 +222,7 @@ def _rub(chord, piece, field, tile, cell, stood, depth, place, top):
                 continue
             lowest = piece_height(chord, piece, xs[ix] - chord[CHORD_X], ys[iy] - chord[CHORD_Y])
             into = np.float32(stands - max(lowest, ground))
-            if into > depth:
+            if into > depth:  # cells come in their order, so the first stays
                 depth, place, top = into, np.int64(iy) * nx + ix, stands
     return depth, place, top
 
@@ -240,7 +244,7 @@ def _lower_stood(chord, code, a, field, tile, cell, g, stood):
 @kernel
 def replay_tiles(
     h, owner, floor, up, xs, ys, x0, y0, cell, size, first_tile, last_tile, starts, entries, codes, rows,
-    records, boxes, taken, depths, places,
+    records, boxes, taken, depths, places, bottoms,
     chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
     rub_tops,
 ):  # fmt: skip
@@ -249,7 +253,9 @@ def replay_tiles(
     h, owner, floor (ny, nx), up, xs, ys, x0, y0, cell, size (cells along the edge of a tile), starts,
     entries, codes, rows, records, boxes: as cut_kernels.cut_plain takes them.
     taken (entries,) float64: for each entry of these tiles the sum over cells of what its column lost, mm;
-    depths float32: the most that one column lost; places int64: that cell (iy * nx + ix), -1 for none.
+    depths float32: the most that one column lost; places int64: that cell (iy * nx + ix), -1 for none;
+    bottoms float32: the lowest wood taken there.
+    Returns how many heights were evaluated.
     chord_starts (tiles + 1,), chord_entries: the chords of each tile, growing; chords (c, CHORD_COLUMNS),
     chord_rows (c,): of which move; chord_codes, chord_records: the cutting part along each.
     pieces (p, PIECE_COLUMNS); rubs, rub_places (p, entries of chords): as depths and places, for each
@@ -261,6 +267,7 @@ def replay_tiles(
     n_blocks = (size + BLOCK - 1) // BLOCK
     tops = np.empty((n_blocks, n_blocks), np.float32)
     stood = np.empty((size, size), np.float32)
+    evaluated = 0
     first_entry, first_chord = starts[first_tile], chord_starts[first_tile]
     for t in range(first_tile, last_tile):
         iy_first, ix_first = (t // ntx) * size, (t % ntx) * size
@@ -296,7 +303,9 @@ def replay_tiles(
             if entry < starts[t + 1] and rows[entries[entry]] == row:
                 j = entries[entry]
                 k = entry - first_entry
-                taken[k], depths[k], places[k] = _bite(
+                taken[k], depths[k], places[k], bottoms[k], some = _bite(
                     codes[j], records[j], boxes[j], row, field, tile, tops, g, cell
                 )
+                evaluated += some
                 entry += 1
+    return evaluated

@@ -50,6 +50,10 @@ def test_replay__as_the_moves_cut_one_by_one(seed, turn):
     assert found.volume == pytest.approx([row[0] for row in rows], abs=1e-3)
     assert found.depth == pytest.approx([row[1] for row in rows], abs=1e-5)
     assert (found.depth > 0).sum() > 20
+    # The contacts of rapids that the cut finds are the same.
+    first = cut(blank(), moves, CUTTERS, frame)
+    assert np.array_equal(first.contact_depth, np.where(moves.rapid, found.depth, 0))
+    assert np.array_equal(first.contact_at, np.where(moves.rapid[:, None], found.at, np.nan), equal_nan=True)
 
 
 def test_replay__field_of_every_shape_is_that_of_the_cut():
