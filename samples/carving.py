@@ -61,6 +61,7 @@ SETUP = """\
 name = "{name}"
 turn = "{turn}"
 zero = {{ corner = "left front", face = "top"{offset} }}
+spoilboard = 6
 programs = ["{program}"]
 """
 CUTTERS = """\

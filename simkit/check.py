@@ -31,10 +31,14 @@ from simkit.findings.finding import Finding
 from simkit.findings.registry import judge
 from simkit.frames import Frame
 from simkit.job.model import Job
+from simkit.machine.fixtures import fixture_contacts
+from simkit.machine.room import below_table, beyond_travel
+from simkit.machine.stops import low_stops
 from simkit.moves.extremes import extremes
 from simkit.moves.table import Moves, join_moves
 from simkit.stock.cut import cut, cut_heights
 from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
+from simkit.stock.replay import replay
 from simkit.target.coarseness import coarseness
 from simkit.target.envelope import envelopes
 from simkit.target.grid import TargetGrid
@@ -105,6 +109,8 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
             _cusps(evidence)
         with timings.stage("measuring walls", progress):
             _walls(evidence)
+    with timings.stage("looking at the machine", progress):
+        _machine(evidence)
     with timings.stage("watching what stands between the cuts", progress):
         evidence.stood = _stood(evidence)
     with timings.stage("lining up the sides", progress):
@@ -172,16 +178,15 @@ def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evide
     rows = _setup_slices(moves, len(job.setups))
     frames = [setup.frame(job.blank) for setup in job.setups]
     field = blank_field(lattice, job.blank.length, job.blank.width, job.blank.thickness)
-    fields, contacts, evaluations = [], [], 0
+    fields, replays = [], []
     for setup, one, frame in zip(job.setups, rows, frames, strict=True):
         with timings.stage(f"cutting {setup.name}", progress):
-            outcome = cut(
+            met = replay(
                 field, moves[one], job.cutters, frame, first_row=one.start, progress=progress.fraction
             )
-        field = outcome.field
+        field = met.field
         fields.append(field)
-        contacts.append((outcome.contact_depth, outcome.contact_at))
-        evaluations += outcome.evaluations
+        replays.append(met)
 
     boxes = _plan_boxes(job, moves, rows, frames)
 
@@ -202,8 +207,7 @@ def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evide
         heights=partial(_heights, job, moves, rows, frames),
         field=field,
         fields=fields,
-        contacts=contacts,
-        evaluations=evaluations,
+        replays=replays,
     )
 
 
@@ -338,6 +342,31 @@ def _walls(evidence: Evidence) -> None:
     lower, upper = part_columns(field.lower, field.upper, envelopes, band)
     evidence.walls = wall_thickness(lattice, lower, upper, 1.5 * limit, stride)
     evidence.target_walls = wall_thickness(lattice, envelopes.lower, envelopes.upper, 1.5 * limit, stride)
+
+
+def _machine(evidence: Evidence) -> None:
+    """Hold the moves against the table, the travel, the fixtures, and what stands where they stop."""
+    job, blank = evidence.job, evidence.job.blank
+    before = blank_field(evidence.field.lattice, blank.length, blank.width, blank.thickness)
+    reach = {number: cutter.radius for number, cutter in job.cutters.items()}
+    for setup, one, frame, after in zip(
+        job.setups, evidence.rows, evidence.frames, evidence.fields, strict=True
+    ):
+        moves = evidence.moves
+        evidence.stops.append(low_stops(moves, one, frame, before, after, blank, reach))
+        evidence.below_table.append(below_table(moves, one, frame, blank, setup.spoilboard))
+        travel = []
+        if setup.machine_zero is not None:
+            travel = beyond_travel(moves, one, job.machine, setup.machine_zero)
+        evidence.beyond_travel.append(travel)
+        standing = [fixture for fixture in job.fixtures if fixture.stands_in(setup)]
+        to_table = setup.to_table(blank)
+        evidence.fixture_contacts.append(
+            fixture_contacts(
+                moves, one, to_table, job.cutters, standing, job.machine.clearance, before.lattice.cell
+            )
+        )
+        before = after
 
 
 def _stood(evidence: Evidence) -> list:

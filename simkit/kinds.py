@@ -22,6 +22,7 @@ KINDS = (
     "fixture-contact",
     "table-contact",
     "travel",
+    "unsafe-height",
     "chip-load",
     "bite",
     "program",
@@ -29,5 +30,11 @@ KINDS = (
 )
 # What can hurt somebody is never accepted away in a job file.
 SAFETY_KINDS = frozenset(
-    ["wrong-turn", "loose-piece", "travel", *(kind for kind in KINDS if kind.endswith("-contact"))]
+    [
+        "wrong-turn",
+        "loose-piece",
+        "travel",
+        "unsafe-height",
+        *(kind for kind in KINDS if kind.endswith("-contact")),
+    ]
 )

@@ -17,6 +17,7 @@ STAGES = [
     "program",
     "moves",
     "stock",
+    "machine",
     "target",
     "compare",
     "findings",

@@ -16,6 +16,7 @@ from simkit.frames import Frame
 from simkit.job.model import Job, Setup
 from simkit.moves.table import Moves
 from simkit.stock.field import Field
+from simkit.stock.replay import Replay
 
 
 @dataclass
@@ -26,7 +27,8 @@ class Evidence:
     moves: of all setups in the order they run, each in its own program frame; `moves.setup` says
         whose.  rows[setup]: slice of them.  frames[setup]: program frame -> blank frame.
     field: the blank after all setups.  fields: after each setup.
-    contacts[setup]: (depth (n,), place (n, 3)) of the rapids, as stock.cut gives them.
+    replays[setup]: what each move took and what rubbed, of stock.replay.
+    stops, below_table, beyond_travel, fixture_contacts: of the modules of `machine`, one for each setup.
     target, target_grid, envelopes, deviations {1: ..., 2: ...}, break_through, walls, target_walls: of
         the modules of those names in `target` and `compare`; None or empty without a target.
     coarseness: of target.coarseness.  outside: of compare.outline.  wood_outside: of compare.outside.
@@ -38,7 +40,6 @@ class Evidence:
     heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
     offsets: of compare.offset, for each side judged.
     causes, not_matched: filled in by judging: of findings.causes, and words of findings.accept.
-    evaluations: heights of swept cutters that were evaluated for `field`.
     """
 
     job: Job
@@ -50,8 +51,11 @@ class Evidence:
     heights: Callable[..., tuple]
     field: Field
     fields: list[Field]
-    contacts: list[tuple[np.ndarray, np.ndarray]]
-    evaluations: int = 0
+    replays: list[Replay]
+    stops: list[list] = field(default_factory=list)
+    below_table: list[Any] = field(default_factory=list)
+    beyond_travel: list[list] = field(default_factory=list)
+    fixture_contacts: list[list] = field(default_factory=list)
     target: Any = None
     target_grid: Any = None
     envelopes: Any = None
@@ -114,6 +118,11 @@ class Evidence:
             return {"at": at}
         program_at = self.frames[setup_index].inverse().apply(np.array(at))
         return {"at": at, "program_at": tuple(float(value) for value in program_at)}
+
+    @property
+    def evaluations(self) -> int:
+        """Heights of swept cutters that were evaluated for `field`."""
+        return sum(one.evaluations for one in self.replays)
 
     def job_line(self, key: str) -> dict[str, Any]:
         """Return the fields of a Finding that point at a key of the job file."""

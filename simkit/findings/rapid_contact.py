@@ -16,8 +16,9 @@ MOST = 20  # one lost digit can make every later rapid plough; more than this te
 def find(evidence: Evidence) -> list[Finding]:
     """Return one finding for each rapid that removed more than TOUCH mm, in the order they run."""
     findings = []
-    for index, (depth, place) in enumerate(evidence.contacts):
-        hit = np.flatnonzero(depth > TOUCH)
+    for index, (met, one) in enumerate(zip(evidence.replays, evidence.rows, strict=True)):
+        depth, place = met.depth, met.at
+        hit = np.flatnonzero(evidence.moves.rapid[one] & (depth > TOUCH))
         for nth, local in enumerate(hit[:MOST]):
             row = evidence.rows[index].start + int(local)
             more = len(hit) - MOST if nth == MOST - 1 else 0

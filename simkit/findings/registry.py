@@ -9,6 +9,7 @@ from simkit.findings import (
     break_through,
     cusp,
     dowel_miss,
+    fixture_contact,
     fragile,
     gouge,
     hidden,
@@ -17,7 +18,11 @@ from simkit.findings import (
     program,
     rapid_contact,
     setup,
+    stack_contact,
+    table_contact,
     thin_wall,
+    travel,
+    unsafe_height,
     witness_step,
     wrong_turn,
 )
@@ -29,6 +34,11 @@ from simkit.findings.identity import with_ids
 
 FINDERS = (
     rapid_contact,
+    stack_contact,
+    fixture_contact,
+    table_contact,
+    travel,
+    unsafe_height,
     wrong_turn,
     dowel_miss,
     setup,
@@ -46,6 +56,12 @@ FINDERS = (
 
 ORDER = (
     "rapid-contact",
+    "fixture-contact",
+    "holder-contact",
+    "shank-contact",
+    "table-contact",
+    "travel",
+    "unsafe-height",
     "wrong-turn",
     "dowel-miss",
     "setup",

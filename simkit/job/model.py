@@ -52,6 +52,8 @@ class Setup:
     work_offsets: work zero ("G55") -> (x, y, z) mm from `zero`, for programs that call it; G54 is `zero`
         itself unless it is named.
     program_units: "mm" or "in" for programs that state neither G21 nor G20; None refuses them.
+    spoilboard: mm that cutters may go below the lower face of the blank as it lies; None when not stated.
+    machine_zero: `zero` in machine coordinates, mm, None when not stated.
     """
 
     name: str
@@ -62,19 +64,24 @@ class Setup:
     pins: tuple[tuple[float, float], ...] | None = None
     work_offsets: dict[str, tuple[float, float, float]] = field(default_factory=dict)
     program_units: str | None = None
+    spoilboard: float | None = None
+    machine_zero: tuple[float, float, float] | None = None
+
+    def to_table(self, blank: Blank) -> Frame:
+        """Return the map from this setup's program frame to its table frame."""
+        x = {"left": 0.0, "right": blank.length}.get(self.zero.corner.split()[0], blank.length / 2)
+        y = {"front": 0.0, "back": blank.width}.get(self.zero.corner.split()[-1], blank.width / 2)
+        z = blank.thickness if self.zero.face == "top" else 0.0
+        dx, dy, dz = self.zero.offset
+        return shift(x + dx, y + dy, z + dz)
 
     def frame(self, blank: Blank, misplacement: Frame = IDENTITY) -> Frame:
         """Return the map from this setup's program frame to the blank frame.
 
         misplacement: how the blank truly lies against how it should, in the table frame.
         """
-        x = {"left": 0.0, "right": blank.length}.get(self.zero.corner.split()[0], blank.length / 2)
-        y = {"front": 0.0, "back": blank.width}.get(self.zero.corner.split()[-1], blank.width / 2)
-        z = blank.thickness if self.zero.face == "top" else 0.0
-        dx, dy, dz = self.zero.offset
-        to_table = shift(x + dx, y + dy, z + dz)
         to_blank = turned(self.turn, blank.length, blank.width, blank.thickness)
-        return to_blank.after(misplacement).after(to_table)
+        return to_blank.after(misplacement).after(self.to_table(blank))
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +167,48 @@ class Accepted:
     moves: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """What the check needs of the machine.
+
+    low, high (x, y, z) mm: ends of its travel in machine coordinates, None when not stated.
+    clearance mm: to be kept from fixtures.
+    """
+
+    low: tuple[float, float, float] | None = None
+    high: tuple[float, float, float] | None = None
+    clearance: float = 2.0  # common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class Fixture:
+    """Something that stands on the table, solid from there up to `height` mm: a box, or round.
+
+    box: two opposite corners (x, y) mm in plan, table frame; or at (x, y) mm and diameter mm.
+    setups: names of those in which it stands, none of them named: in all.
+    """
+
+    name: str
+    height: float
+    setups: tuple[str, ...] = ()
+    box: tuple[tuple[float, float], ...] | None = None
+    at: tuple[float, float] | None = None
+    diameter: float | None = None
+
+    @property
+    def box_in_plan(self) -> tuple[float, float, float, float]:
+        """Return x low, x high, y low, y high, mm."""
+        if self.box is not None:
+            (ax, ay), (bx, by) = self.box
+            return min(ax, bx), max(ax, bx), min(ay, by), max(ay, by)
+        (x, y), r = self.at, self.diameter / 2
+        return x - r, x + r, y - r, y + r
+
+    def stands_in(self, setup: Setup) -> bool:
+        """Return whether it stands there in a setup."""
+        return not self.setups or setup.name in self.setups
+
+
 @dataclass(frozen=True)
 class Job:
     """Everything a check needs to know but the text of the programs and the triangles.
@@ -172,6 +221,7 @@ class Job:
     block_delete: "run" or "skip", for blocks with /.  arc_tolerance: mm, by how much an arc may contradict
         itself; None: what its decimals explain.  spindle_by_hand: no M3 is missed in the programs.
     zones: in the order of the file.  accepted: findings that do not fail the check.
+    machine, fixtures: what is on and round the table.
     """
 
     name: str
@@ -189,4 +239,6 @@ class Job:
     spindle_by_hand: bool = False
     zones: tuple[Zone, ...] = ()
     accepted: tuple[Accepted, ...] = ()
+    machine: Machine = Machine()
+    fixtures: tuple[Fixture, ...] = ()
     lines: dict[str, int] = field(default_factory=dict)

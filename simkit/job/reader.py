@@ -14,7 +14,8 @@ from simkit.job.check import Checker, in_order, is_bad
 from simkit.job.direct import job_from_words
 from simkit.job.files import file_problem, shown_text
 from simkit.job.locate import locate
-from simkit.job.model import Blank, Dowel, Job, Limits, Setup, TargetSpec, Zero
+from simkit.job.machine import machine_rules
+from simkit.job.model import Blank, Dowel, Fixture, Job, Limits, Machine, Setup, TargetSpec, Zero
 from simkit.job.rules import cutter_rules, dowel_rules, setup_rules
 from simkit.job.schema import UNITS
 from simkit.job.zones import made_zone, zone_rules
@@ -46,6 +47,7 @@ def read_job(path: Path, shown: str | None = None) -> Job:
         setup_rules(checker, setups, cutters, dowels)
     if not is_bad(dowels):
         dowel_rules(checker, dowels, blank)
+    machine_rules(checker, tables["machine"], tables["fixtures"], setups)
     if not is_bad(tables["zones"]):
         zone_rules(checker, tables["zones"], blank)
     if not is_bad(tables["accepted"]):
@@ -247,5 +249,7 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
         spindle_by_hand=tables["spindle_by_hand"],
         zones=tuple(made_zone(zone) for zone in tables["zones"] or ()),
         accepted=tuple(made_accepted(entry) for entry in tables["accepted"] or ()),
+        machine=Machine(**(tables["machine"] or {})),
+        fixtures=tuple(Fixture(**fixture) for fixture in tables["fixtures"] or ()),
         lines=lines,
     )

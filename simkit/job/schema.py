@@ -14,6 +14,7 @@ from simkit.cutters import DRILL_POINT_DEGREES, SHAPES
 from simkit.frames import TURNS
 from simkit.job.judging_keys import ACCEPTED_KEYS, LIMIT, ZONE_KEYS
 from simkit.job.key import BIGGEST, SMALLEST, Key
+from simkit.job.machine_keys import FIXTURE_KEYS, MACHINE_KEYS
 from simkit.job.model import ANCHORS, BLOCK_DELETE, CORNERS, FACES, GRAINS, PROGRAM_UNITS, WORK_ZEROS, Limits
 from simkit.units import MM_PER_UNIT
 
@@ -290,6 +291,26 @@ KEYS: tuple[Key, ...] = (
         examples=('"mm"', '"mm"'),
         is_aside=True,
     ),
+    Key(
+        "setups[].spoilboard",
+        "length",
+        "How deep cutters may go below the lower face of the blank, into a board under it. When left out,"
+        " none may.",
+        low=0.0,
+        high=200.0,
+        examples=("6", "6"),
+        is_aside=True,
+    ),
+    Key(
+        "setups[].machine_zero",
+        "lengths",
+        "Where the zero lies in machine coordinates, to hold the programs against the travel of [machine].",
+        size=3,
+        low=-2 * BIGGEST,
+        high=2 * BIGGEST,
+        examples=("[250, 180, -70]", "[250, 180, -70]"),
+        is_aside=True,
+    ),
     Key("target", "table", "The wanted part. When left out, the shape is not judged."),
     Key(
         "target.mesh",
@@ -427,6 +448,8 @@ KEYS: tuple[Key, ...] = (
         is_aside=True,
     ),
     *ZONE_KEYS,
+    *MACHINE_KEYS,
+    *FIXTURE_KEYS,
     *ACCEPTED_KEYS,
 )
 

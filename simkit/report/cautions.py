@@ -6,7 +6,7 @@ NOT_SIMULATED = (
     "tear-out, grain and moisture movement",
     "a blank that is not flat or not the stated size",
     "a worn or re-ground cutter",
-    "neck, shank and holder against the wood, clamps, the table and the machine's travel",
+    "neck, shank and holder of a cutter, clamps and travel that the job does not state",
 )
 
 CAUTIONS = (

@@ -1,0 +1,47 @@
+"""fixture-contact: the cutter, its shank or its holder comes too near a clamp or a stop."""
+
+from __future__ import annotations
+
+from simkit.findings.evidence import Evidence
+from simkit.findings.finding import Finding
+
+MEASURE = "greatest depth below the top of the fixture, the clearance included, along the axis"
+
+
+def find(evidence: Evidence) -> list[Finding]:
+    """Return one finding for each fixture and part of a cutter, at the first move that comes too near."""
+    findings = []
+    blank, clearance = evidence.job.blank, evidence.job.machine.clearance
+    for index, contacts in enumerate(evidence.fixture_contacts):
+        back = evidence.frames[index].after(evidence.job.setups[index].to_table(blank).inverse())
+        for one in contacts:
+            rapid = "a rapid" if evidence.moves.rapid[one.row] else "a move"
+            cutter = evidence.cutter_of(one.row)
+            more = ""
+            if one.count > 1:
+                line = evidence.moves.line[one.worst_row]
+                where = "" if one.worst_row == one.row else f", deepest in line {line}"
+                more = f"; {one.count} moves from here on{where}"
+            findings.append(
+                Finding(
+                    kind="fixture-contact",
+                    severity="safety",
+                    message=(
+                        f"{rapid} takes the {one.part} of {cutter} {one.depth:.2f} mm too deep into "
+                        f"'{one.fixture}' and the {clearance:g} mm round it{more}"
+                    ),
+                    advice=(
+                        f"Move '{one.fixture}' out of the way, or lead the program round or over it; "
+                        "nothing may come so near."
+                    ),
+                    value=one.depth,
+                    bound=evidence.field.lattice.cell / 2,
+                    limit=0.0,
+                    measure=MEASURE,
+                    subject=one.fixture,
+                    side=1 if evidence.frames[index].up > 0 else 2,
+                    **evidence.place_of(back.apply(one.at), index),
+                    **evidence.source_of(one.row),
+                )
+            )
+    return findings

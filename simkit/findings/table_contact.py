@@ -1,0 +1,45 @@
+"""table-contact: the tip goes below the lower face of the blank, deeper than a spoilboard allows."""
+
+from __future__ import annotations
+
+from simkit.findings.evidence import Evidence
+from simkit.findings.finding import Finding
+
+
+def find(evidence: Evidence) -> list[Finding]:
+    """Return one finding for each setup in which a tip goes too deep, at the first move that does."""
+    findings = []
+    for index, beyond in enumerate(evidence.below_table):
+        if beyond is None:
+            continue
+        setup, worst = evidence.job.setups[index], beyond.worst
+        row, over = int(beyond.rows[0]), float(beyond.over[worst])
+        deep = over + (setup.spoilboard or 0.0)
+        allowed = (
+            f"{setup.spoilboard:g} mm of spoilboard are allowed"
+            if setup.spoilboard is not None
+            else "the job states no spoilboard"
+        )
+        more = ""
+        if len(beyond.rows) > 1:
+            line = evidence.moves.line[int(beyond.rows[worst])]
+            more = f"; {len(beyond.rows)} moves, deepest in line {line}"
+        findings.append(
+            Finding(
+                kind="table-contact",
+                severity="safety",
+                message=f"the tip goes {deep:.2f} mm below the blank, and {allowed}{more}",
+                advice=(
+                    "Check Z and the zero; if a board lies under the blank, say how deep cutters may go into "
+                    f"it: spoilboard = {deep + 0.5:.0f} in this setup."
+                ),
+                value=over,
+                bound=0.0,
+                limit=0.0,
+                measure="lowest place of the tip below what is allowed",
+                side=1 if evidence.frames[index].up > 0 else 2,
+                **evidence.place_of(evidence.frames[index].apply(beyond.at[worst]), index),
+                **evidence.source_of(row),
+            )
+        )
+    return findings

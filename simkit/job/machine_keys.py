@@ -1,0 +1,91 @@
+"""The keys of the machine and of what stands on its table, part of the table in `schema`."""
+
+from __future__ import annotations
+
+from simkit.job.key import BIGGEST, Key
+
+_ENDS = {"kind": "lengths", "size": 3, "low": -2 * BIGGEST, "high": 2 * BIGGEST}
+_CLEARANCE = 2.0  # mm: common practice, no source
+
+MACHINE_KEYS: tuple[Key, ...] = (
+    Key("machine", "table", "The machine, as far as the check needs it.", is_aside=True),
+    Key(
+        "machine.low",
+        **_ENDS,
+        help="The low ends of X, Y and Z in machine coordinates; with `high` and the setups' machine_zero"
+        " programs are held against the travel.",
+        examples=("[0, 0, -120]",),
+    ),
+    Key("machine.high", **_ENDS, help="The high ends of X, Y and Z.", examples=("[800, 600, 0]",)),
+    Key(
+        "machine.clearance",
+        "length",
+        "Distance to keep from fixtures.",
+        low=0.0,
+        high=100.0,
+        default=f"{_CLEARANCE:g} mm",
+        examples=("2",),
+    ),
+)
+FIXTURE_KEYS: tuple[Key, ...] = (
+    Key(
+        "fixtures",
+        "tables",
+        "What stands on the table beside or on the blank and must not be touched: clamps, stops, screws."
+        " Places are counted from the left front corner of the blank as it lies there, heights from the"
+        " table; each reaches down to the table.",
+        is_aside=True,
+    ),
+    Key(
+        "fixtures[].name",
+        "text",
+        "What it is called in the findings; each has its own.",
+        required=True,
+        examples=('"clamp left"', '"stop"'),
+    ),
+    Key(
+        "fixtures[].setups",
+        "texts",
+        "The setups in which it stands, by name; all when left out.",
+        default=(),
+        examples=('["outside and foot"]',),
+        is_aside=True,
+    ),
+    Key(
+        "fixtures[].box",
+        "points",
+        "Two opposite corners in plan.",
+        size=2,
+        low=-BIGGEST,
+        high=BIGGEST,
+        examples=("[[-30, 30], [10, 60]]",),
+    ),
+    Key(
+        "fixtures[].at",
+        "lengths",
+        "In place of a box: the centre of something round.",
+        size=2,
+        low=-BIGGEST,
+        high=BIGGEST,
+        examples=("[290, 45]", "[290, 45]"),
+        is_aside=True,
+    ),
+    Key(
+        "fixtures[].diameter",
+        "length",
+        "Its diameter.",
+        low=0.1,
+        high=BIGGEST,
+        examples=("12", "12"),
+        is_aside=True,
+    ),
+    Key(
+        "fixtures[].height",
+        "length",
+        "Its highest place over the table.",
+        required=True,
+        low=0.1,
+        high=1000.0,
+        examples=("52", "20"),
+    ),
+)
