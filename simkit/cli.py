@@ -116,6 +116,9 @@ def _parser() -> _Parser:
         metavar="WORDS",
         help='where X0 Y0 Z0 is, such as "left front top" (the default) or "centre bottom"',
     )
+    alone.add_argument(
+        "--spoilboard", metavar="MM", help="how deep cutters may go below the blank (default: not at all)"
+    )
     _add_meant(check.add_argument_group("without a job file, how the programs are meant"))
     _add_read(commands)
     commands.add_parser(
@@ -173,10 +176,10 @@ def _add_meant(group) -> None:
     )
 
 
-def _meant(options: argparse.Namespace):
+def _meant(options: argparse.Namespace, spoilboard: str | None = None):
     from simkit.job.meant import meant_from_words
 
-    return meant_from_words(*(getattr(options, name) for name in _MEANT))
+    return meant_from_words(*(getattr(options, name) for name in _MEANT), spoilboard=spoilboard)
 
 
 def main(argv: Sequence[str]) -> int:
@@ -366,7 +369,7 @@ def _job(options: argparse.Namespace):
     """Return the job of a job file, or of the programs and options given instead of one."""
     from simkit.job import reader
 
-    alone = ("blank", "cutter", "target", "zero", *_MEANT)
+    alone = ("blank", "cutter", "target", "zero", "spoilboard", *_MEANT)
     given = [name.replace("_", "-") for name in alone if getattr(options, name)]
     paths = [Path(name) for name in options.input]
     is_job_file = any(path.suffix.lower() == ".toml" for path in paths)
@@ -407,7 +410,7 @@ def _job(options: argparse.Namespace):
         cutters=options.cutter,
         target=options.target,
         zero=options.zero,
-        meant=_meant(options),
+        meant=_meant(options, options.spoilboard),
     )
 
 

@@ -71,8 +71,9 @@ def test_check__rapid_through_wood_fails_on_its_line(job, tmp_path):
     spoil(tmp_path / "top.nc", "G0 Z5\n", "G0 X5\n")
     assert main(["check", str(job), "--quiet", "--cell", "0.5", "--json", str(tmp_path / "r.json")]) == 1
     result = json.loads((tmp_path / "r.json").read_text("utf-8"))
-    [row] = [row for row in result["findings"] if row["severity"] == "safety"]
+    row, end = (row for row in result["findings"] if row["severity"] == "safety")
     assert (row["kind"], row["file"], row["line"]) == ("rapid-contact", "top.nc", 7)
+    assert (end["kind"], end["subject"], end["line"]) == ("unsafe-height", "end", 7)  # nothing raises it now
     # The channel from x 10 is open; the ball ploughs on to the left of it, 2 mm deep on its line, which
     # runs between two rows of cell centres: R - sqrt(R^2 - q^2) less at q = 0.25 mm.
     assert row["value"] == pytest.approx(2.0 - (3 - (9 - 0.25**2) ** 0.5), abs=1e-4)

@@ -181,6 +181,7 @@ def make_job(
                 cutter=next(iter(by_number)) if len(by_number) == 1 else None,
                 work_offsets=meant.work_offsets,
                 program_units=meant.program_units,
+                spoilboard=meant.spoilboard,
             ),
         ),
         target=None

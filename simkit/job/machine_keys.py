@@ -44,6 +44,15 @@ FIXTURE_KEYS: tuple[Key, ...] = (
         examples=('"clamp left"', '"stop"'),
     ),
     Key(
+        "fixtures[].height",
+        "length",
+        "Its highest place over the table.",
+        required=True,
+        low=0.1,
+        high=1000.0,
+        examples=("52", "20"),
+    ),
+    Key(
         "fixtures[].setups",
         "texts",
         "The setups in which it stands, by name; all when left out.",
@@ -58,7 +67,7 @@ FIXTURE_KEYS: tuple[Key, ...] = (
         size=2,
         low=-BIGGEST,
         high=BIGGEST,
-        examples=("[[-30, 30], [10, 60]]",),
+        examples=("[[-30, 30], [10, 60]]", "[[270, 30], [310, 60]]"),
     ),
     Key(
         "fixtures[].at",
@@ -67,7 +76,7 @@ FIXTURE_KEYS: tuple[Key, ...] = (
         size=2,
         low=-BIGGEST,
         high=BIGGEST,
-        examples=("[290, 45]", "[290, 45]"),
+        examples=("[290, 45]",),
         is_aside=True,
     ),
     Key(
@@ -76,16 +85,7 @@ FIXTURE_KEYS: tuple[Key, ...] = (
         "Its diameter.",
         low=0.1,
         high=BIGGEST,
-        examples=("12", "12"),
+        examples=("12",),
         is_aside=True,
-    ),
-    Key(
-        "fixtures[].height",
-        "length",
-        "Its highest place over the table.",
-        required=True,
-        low=0.1,
-        high=1000.0,
-        examples=("52", "20"),
     ),
 )

@@ -25,6 +25,7 @@ class Meant:
     harmless_words: tuple[str, ...] = ()
     arc_tolerance: float | None = None
     spindle_by_hand: bool = False
+    spoilboard: float | None = None
 
 
 def meant_from_words(
@@ -34,10 +35,12 @@ def meant_from_words(
     harmless: Sequence[str] = (),
     arc_tolerance: str | None = None,
     spindle_by_hand: bool = False,
+    spoilboard: str | None = None,
 ) -> Meant:
     """Return what the options of the command line say.
 
-    units: "mm", "in" or None.  work_offsets: each such as "G55=100,0,0".  arc_tolerance: such as "0.01".
+    units: "mm", "in" or None.  work_offsets: each such as "G55=100,0,0".  arc_tolerance, spoilboard:
+    such as "0.01".
     Lengths are mm unless they carry a unit.  Raises InputProblems with every problem.
     """
     problems: list[Problem] = []
@@ -56,10 +59,11 @@ def meant_from_words(
             offsets[name] = parts
     checker = WordChecker("--work-offset", {}, "mm")
     checked = checker.value(offsets, _KEYS["setups[].work_offsets"], "")
-    tolerance = None
-    if arc_tolerance is not None:
-        checker.file = "--arc-tolerance"
-        tolerance = checker.value(number_or_text(arc_tolerance), _KEYS["arc_tolerance"], "")
+    lengths = {}
+    for path, text in (("arc_tolerance", arc_tolerance), ("setups[].spoilboard", spoilboard)):
+        key = _KEYS[path]
+        checker.file = f"--{key.name.replace('_', '-')}"
+        lengths[key.name] = None if text is None else checker.value(number_or_text(text), key, "")
     problems += checker.problems
     if problems:
         raise InputProblems(problems)
@@ -68,8 +72,8 @@ def meant_from_words(
         work_offsets=checked,
         block_delete="skip" if skip_deleted else "run",
         harmless_words=tuple(harmless),
-        arc_tolerance=tolerance,
         spindle_by_hand=spindle_by_hand,
+        **lengths,
     )
 
 

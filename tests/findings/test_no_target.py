@@ -8,7 +8,7 @@ from simkit.cli import main
 from tests.findings.programs import dug, faced
 from tests.small_job import JOB
 
-PLAIN = JOB.replace('[target]\nmesh = "part.stl"\nunits = "mm"\n', "")
+PLAIN = JOB.replace('[target]\nmesh = "part.stl"\nunits = "mm"\n', "spoilboard = 3\n")
 DOWEL = PLAIN + '\n[[dowels]]\nname = "pin"\nat = [20, 15]\ndiameter = 6\n'
 GOOD = faced(10)
 THROUGH = dug(GOOD, (20, 15, -1))

@@ -46,7 +46,8 @@ def test_zone__a_spot_that_crosses_is_judged_by_each(tmp_path):
 
 def test_zone__not_judged_means_anything_may_be(tmp_path):
     program = dug(faced(10), (10, 15, 5), (12, 20, -1))  # deep, and right through
-    status, found = check(tmp_path, PART, program, job=JOB + zone("tabs", box=LEFT_HALF, judged="false"))
+    job = JOB.replace("[target]", "spoilboard = 2\n[target]")
+    status, found = check(tmp_path, PART, program, job=job + zone("tabs", box=LEFT_HALF, judged="false"))
     assert (status, found) == (0, [])
     status, found = check(
         tmp_path, PART, program, job=JOB + zone("tabs", box=LEFT_HALF, side=1, judged="false")

@@ -194,6 +194,8 @@ def test_read_job__every_key_can_be_given(folder):
                 continue
             if sub.path == "zones[].outline":
                 rows += ["[[zones]]", 'name = "in place of a box"']
+            if sub.path == "fixtures[].at":
+                rows += ["[[fixtures]]", 'name = "in place of a box"', "height = 20"]
             value = sub.examples[-1] if sub.name in ("shape", "diameter") else sub.examples[0]
             rows.append(f"{sub.name} = {value}")
             if children(sub.path):
@@ -206,6 +208,8 @@ def test_read_job__every_key_can_be_given(folder):
     plain = [key.path.replace("[]", "[0]").replace(".N", ".1") for key in KEYS]
     second = ("outline", "side", "gouge", "leftover", "finish_allowance", "judged")
     plain = [path.replace("zones[0]", "zones[1]") if path.endswith(second) else path for path in plain]
+    round_ones = ("fixtures[0].at", "fixtures[0].diameter")
+    plain = [path.replace("fixtures[0]", "fixtures[1]") if path in round_ones else path for path in plain]
     others = {"cutters.1.corner": "cutters.2.corner", "cutters.1.tip": "cutters.3.tip"}
     others["cutters.1.taper"] = "cutters.3.taper"
     plain = [others.get(path, path) for path in plain]

@@ -1,0 +1,170 @@
+"""Contacts of shank, holder, fixtures and table, travel and unsafe heights: planted, each on its line."""
+
+import json
+
+import pytest
+
+from simkit.cli import main
+from tests.findings.programs import END, dug, faced
+from tests.small_job import JOB
+
+PLAIN = JOB.replace('[target]\nmesh = "part.stl"\nunits = "mm"\n', "spoilboard = 3\n")
+GOOD = faced(10)
+MACHINE = "[machine]\nlow = [0, 0, -100]\nhigh = [300, 200, 0]\n"
+
+
+def found(folder, program, job=PLAIN, cell="0.25"):
+    """Exit status and the rows of a check."""
+    (folder / "top.nc").write_text(program, encoding="utf-8")
+    (folder / "job.toml").write_text(job, encoding="utf-8")
+    words = ["check", str(folder / "job.toml"), "--quiet", "--cell", cell, "--json", str(folder / "r.json")]
+    return main(words), json.loads((folder / "r.json").read_text("utf-8"))["findings"]
+
+
+def line_of(program, text, nth=0):
+    return [n for n, line in enumerate(program.splitlines(), 1) if line == text][nth]
+
+
+def test_good_program__nothing_is_told(tmp_path):
+    job = PLAIN.replace(
+        "diameter = 6",
+        "diameter = 6\ncutting_length = 12\nshank = 6\nstick_out = 30\nholder = [[30, 30, 20]]",
+    )
+    job = job.replace("spoilboard = 3", "spoilboard = 3\nmachine_zero = [100, 80, -60]") + MACHINE
+    job += '[[fixtures]]\nname = "clamp"\nheight = 20\nbox = [[-40, 5], [-20, 25]]\n'
+    assert found(tmp_path, GOOD, job) == (0, [])
+
+
+def test_shank__slot_deeper_than_the_edges(tmp_path):
+    program = dug(GOOD, (10, 15, 2, 30, 15), (10, 15, 1, 30, 15))
+    job = PLAIN.replace("diameter = 6", "diameter = 6\ncutting_length = 5\nshank = 6")
+    status, rows = found(tmp_path, program, job)
+    assert (status, len(rows)) == (1, 1)
+    row = rows[0]
+    assert (row["kind"], row["severity"]) == ("shank-contact", "safety")
+    # From 10 down to 2, with edges of 5: 3 mm of wood stand above them; the second time the slot is open.
+    assert row["value"] == pytest.approx(3.0, abs=1e-4)
+    assert row["line"] == line_of(program, "G1 X30 Y15")
+    assert row["program_at"][2] == pytest.approx(10.0)
+    assert "at least 8.0 mm long" in row["advice"]
+
+
+def test_holder__comes_down_on_the_wood_beside_a_hole(tmp_path):
+    program = dug(GOOD, (20, 15, 1))
+    cutter = "diameter = 6\ncutting_length = 8\nshank = 6\nstick_out = 8\nholder = [[20, 20, 30]]"
+    status, rows = found(tmp_path, program, PLAIN.replace("diameter = 6", cutter))
+    holder = [row for row in rows if row["kind"] == "holder-contact"]
+    assert (status, len(holder)) == (1, 1)
+    assert holder[0]["value"] == pytest.approx(10 - (1 + 8), abs=1e-4)
+    assert holder[0]["line"] == line_of(program, "G1 Z1 F300")
+    assert "stick out 9.0 mm or more" in holder[0]["advice"]
+
+
+def test_table__deeper_than_the_spoilboard(tmp_path):
+    program = dug(GOOD, (20, 15, -3), (20, 15, -4.5))
+    status, rows = found(tmp_path, program)
+    assert (status, [row["kind"] for row in rows]) == (1, ["table-contact"])
+    assert rows[0]["value"] == pytest.approx(1.5)
+    assert rows[0]["line"] == line_of(program, "G1 Z-4.5 F300")
+    status, rows = found(tmp_path, program, PLAIN.replace("spoilboard = 3\n", ""))
+    assert rows[0]["line"] == line_of(program, "G1 Z-3 F300")
+    assert "the job states no spoilboard" in rows[0]["message"]
+    assert found(tmp_path, program, PLAIN.replace("spoilboard = 3", "spoilboard = 5"))[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("zero", "told"),
+    [
+        ("[5, 80, -60]", []),
+        ("[4.5, 80, -60]", ["X goes 0.50 mm beyond the low end of travel"]),
+        (
+            "[256, 169, -60]",
+            ["X goes 1.00 mm beyond the high end of travel", "Y goes 1.00 mm beyond the high"],
+        ),
+        ("[100, 80, -19]", ["Z goes 1.00 mm beyond the high end of travel"]),
+    ],
+)
+def test_travel__every_axis_and_end(tmp_path, zero, told):
+    # The program goes from -5 to 45 in X, 0 to 32 in Y, and up to 20.
+    job = PLAIN.replace("spoilboard = 3", f"spoilboard = 3\nmachine_zero = {zero}") + MACHINE
+    status, rows = found(tmp_path, GOOD, job)
+    assert status == (1 if told else 0)
+    assert len(rows) == len(told)
+    for row, words in zip(rows, told, strict=True):
+        assert row["kind"] == "travel"
+        assert row["message"].startswith(words)
+
+
+@pytest.mark.parametrize(
+    ("shape", "away"),
+    [("box = [[40, 0], [60, 30]]", 40.0), ("at = [55, 16]\ndiameter = 20", 45.0)],
+    ids=["box", "round"],
+)
+def test_fixture__first_move_that_comes_too_near(tmp_path, shape, away):
+    fixture = f'[[fixtures]]\nname = "stop"\nheight = 13\n{shape}\n'
+    status, rows = found(tmp_path, GOOD, PLAIN + fixture)
+    assert (status, len(rows)) == (1, 1)
+    row = rows[0]
+    assert (row["kind"], row["severity"], row["subject"]) == ("fixture-contact", "safety", "stop")
+    # Passes run at 10, out to X45, with the cutter 3 mm round that: 13 + 2 mm of clearance - 10.
+    assert row["value"] == pytest.approx(5.0, abs=1e-4)
+    first = "X45.0" if "box" in shape else None
+    if first:
+        assert row["line"] == line_of(GOOD, first)
+    # Low enough, far enough, or in another setup it is no contact.
+    assert found(tmp_path, GOOD, PLAIN + fixture.replace("13", "7.9"))[0] == 0
+    far = fixture.replace("[[40, 0], [60, 30]]", "[[50.5, 0], [60, 30]]").replace("[55, 16]", "[60.5, 16]")
+    assert found(tmp_path, GOOD, PLAIN + far)[0] == 0
+
+
+def test_fixture__a_rapid_through_a_clamp_and_a_shank_beside_one(tmp_path):
+    clamp = '[[fixtures]]\nname = "clamp"\nheight = 18\nbox = [[-30, 10], [-15, 20]]\n'
+    program = GOOD.replace("G0 X-5.0 Y0 Z20", "G0 X-40 Y15 Z20\nG0 Z16\nG0 X-8\nG0 Z20\nG0 X-5.0 Y0 Z20")
+    status, rows = found(tmp_path, program, PLAIN + clamp)
+    (row,) = [row for row in rows if row["kind"] == "fixture-contact"]
+    assert status == 1
+    assert row["line"] == line_of(program, "G0 X-8")
+    assert row["message"].startswith("a rapid takes the cutting part")
+    assert row["value"] == pytest.approx(18 + 2 - 16, abs=1e-4)
+    # A holder 40 mm wide, 12 mm above the tip: over the pass at X-5 it hangs over the clamp at X-15.
+    cutter = "diameter = 6\nstick_out = 9\nholder = [[40, 40, 20]]"
+    status, rows = found(tmp_path, GOOD, PLAIN.replace("diameter = 6", cutter) + clamp)
+    (row,) = [row for row in rows if row["kind"] == "fixture-contact"]
+    assert "the holder of T1" in row["message"]
+    assert row["value"] == pytest.approx(18 + 2 - (10 + 9), abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "what", "text", "depth"),
+    [
+        # At the end it is held against what is left, 10 high; before that against the blank, 12 high.
+        (END, "G0 Z20\nG0 X20 Y15\nG1 Z8\nM30\n", "end", "G1 Z8", 2.0),
+        ("G0 Z20\nG0 X-5.0 Y0 Z20", "G0 X10 Y10 Z8\nG0 Z20\nG0 X-5.0 Y0", "begin", "G0 X10 Y10 Z8", 4.0),
+        (END, "G0 Z20\nG0 X20 Y15\nG1 Z9\nT2 M6\nG0 Z20\nM30\n", "change", "G1 Z9", 3.0),
+    ],
+    ids=["end", "begin", "change"],
+)
+def test_height__where_the_tip_stands_below_the_top(tmp_path, old, new, what, text, depth):
+    program = GOOD.replace(old, new)
+    job = PLAIN.replace("[[setups]]", '[cutters.2]\nshape = "ball"\ndiameter = 6\n[[setups]]')
+    status, rows = found(tmp_path, program, job)
+    (row,) = [row for row in rows if row["kind"] == "unsafe-height"]
+    assert (status, row["subject"], row["line"]) == (1, what, line_of(program, text))
+    assert row["value"] == pytest.approx(depth)
+
+
+def test_safety__cannot_be_accepted_away(tmp_path):
+    program = dug(GOOD, (20, 15, -4.5))
+    _, rows = found(tmp_path, program)
+    accepted = f'[[accepted]]\nid = "{rows[0]["id"]}"\nvalue = 9\nreason = "old board"\n'
+    status, rows = found(tmp_path, program, PLAIN + accepted)
+    assert (status, rows[0]["severity"]) == (1, "safety")
+    assert "cannot be accepted" in rows[0]["returned"]
+
+
+def test_spoilboard__without_a_job_file(tmp_path):
+    (tmp_path / "top.nc").write_text(dug(GOOD, (20, 15, -2)), encoding="utf-8")
+    words = ["check", str(tmp_path / "top.nc"), "--blank", "40x30x12", "--cutter", "1=flat:6", "--quiet"]
+    words += ["--zero", "left front bottom", "--cell", "0.5"]
+    assert main(words) == 1
+    assert main([*words, "--spoilboard", "3"]) == 0
