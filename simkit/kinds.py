@@ -23,6 +23,7 @@ KINDS = (
     "table-contact",
     "travel",
     "unsafe-height",
+    "spindle-off",
     "chip-load",
     "bite",
     "program",
@@ -35,6 +36,7 @@ SAFETY_KINDS = frozenset(
         "loose-piece",
         "travel",
         "unsafe-height",
+        "spindle-off",
         *(kind for kind in KINDS if kind.endswith("-contact")),
     ]
 )

@@ -1,0 +1,40 @@
+"""spindle-off: a feed move takes wood while the spindle stands, in a program that switches it itself."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from simkit.findings.evidence import Evidence
+from simkit.findings.finding import Finding
+
+
+def find(evidence: Evidence) -> list[Finding]:
+    """Return one finding for each such program, at the first move that does.
+
+    A program without any M3 is only warned of: the spindle may be switched on by hand.
+    """
+    findings = []
+    moves = evidence.moves
+    for index, (met, one) in enumerate(zip(evidence.replays, evidence.rows, strict=True)):
+        program = moves.program[one]
+        is_still = (moves.speed[one] == 0) & ~moves.rapid[one] & (met.volume > 0)
+        for number in np.unique(program[is_still]):
+            mine = program == number
+            if not (moves.speed[one][mine] != 0).any():
+                continue
+            rows = one.start + np.flatnonzero(is_still & mine)
+            row = int(rows[0])
+            more = f"; {len(rows)} moves" if len(rows) > 1 else ""
+            findings.append(
+                Finding(
+                    kind="spindle-off",
+                    severity="safety",
+                    message=f"cuts into the wood with the spindle standing{more}",
+                    advice="Write M3 with S after the last M5 or cutter change before this line.",
+                    measure="feed moves that take wood while no M3 or M4 is in force",
+                    side=1 if evidence.frames[index].up > 0 else 2,
+                    **evidence.place_of(met.at[row - one.start], index),
+                    **evidence.source_of(row),
+                )
+            )
+    return findings
