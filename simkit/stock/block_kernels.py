@@ -177,9 +177,25 @@ def _corner_ceiling(field, block, moves, j, slope_x, slope_y, room):
 
 
 @plain_kernel
+def _fill(field, block, g, row):
+    """Lower a whole block to one height."""
+    h, owner, _, _ = field
+    iy0, iy1, ix0, ix1 = block
+    for iy in range(np.uint64(iy0), np.uint64(iy1)):
+        for ix in range(np.uint64(ix0), np.uint64(ix1)):
+            before, keeper = h[iy, ix], owner[iy, ix]
+            is_lower = (g < before) | ((g == before) & (row < keeper))
+            h[iy, ix] = min(g, before)
+            owner[iy, ix] = row if is_lower else keeper
+
+
+@plain_kernel
 def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves, room):
-    """Keep the pieces that can win a cell of a block; return how many."""
-    first_entry, entries, codes, _, records = moves
+    """Keep the pieces that can win a cell of a block; return how many.
+
+    A level flat move that covers the block and is alone in the end lowers it at once: 0 is returned.
+    """
+    first_entry, entries, codes, rows, records = moves
     profile, support = cutter
     _, _, top, tie, margin = tile
     x, y, half_x, half_y = _extent(field, block, tile)
@@ -197,10 +213,15 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
             ceiling = min(ceiling, _corner_ceiling(field, block, moves, j, slope_x, slope_y, room) - top)
             if profile == FLAT and records[j, SLOPE] == 0.0:
                 level, best_entry = records[j, H], entry
-    return _keep(
+    kept = _keep(
         lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, level, best_entry,
         moves,
     )  # fmt: skip
+    if kept == 1 and level < math.inf:
+        j = entries[first_entry + best_entry]
+        _fill(field, block, np.float32(level), rows[j])
+        return 0
+    return kept
 
 
 @plain_kernel
@@ -452,6 +473,24 @@ def _leaf_in_order(lists, base, n, groups, field, block, tile, cutter, moves, ro
 
 
 @plain_kernel
+def _repeats(codes, records, j, before):
+    """Whether an upright move stands where the one before it in the tile did, as going up after going down.
+
+    Both leave the same heights, so the later one wins nothing and meets nothing.
+    """
+    return (
+        before >= 0
+        and is_line(codes[j])
+        and is_line(codes[before])
+        and records[j, LENGTH] == 0.0
+        and records[before, LENGTH] == 0.0
+        and records[j, X] == records[before, X]
+        and records[j, Y] == records[before, Y]
+        and records[j, H] >= records[before, H]
+    )
+
+
+@plain_kernel
 def _block_top(h, block):
     """The highest of a block."""
     iy0, iy1, ix0, ix1 = block
@@ -567,9 +606,12 @@ def cut_blocks(
         wide, deep = 0.5 * (xs[ix1 - 1] - xs[ix0]), 0.5 * (ys[iy1 - 1] - ys[iy0])
         top = float(tops[t])
         reach = radius * (1.0 + 1e-6) + 1e-6
-        n, is_in_order = 0, False
+        n, is_in_order, before = 0, False, np.int32(-1)
         for entry in range(starts[t], starts[t + 1]):
             j = entries[entry]
+            if _repeats(codes, records, j, before):
+                continue
+            before = j
             is_in_order |= is_checked[j]
             n = add_move(
                 lists, n, tx, ty, top, math.sqrt(wide * wide + deep * deep) + reach, entry - first_entry, j,
