@@ -1,6 +1,7 @@
 """How fast are large programs read, how much memory does it take, and does the cost grow linearly?
 
-Programs of fine finishing passes (short straight moves, or lines and arcs) from 1 MB to 250 MB are written
+Programs of fine finishing passes (short straight moves; lines and arcs; stretches in all planes, centre and
+feed modes with words stated again on each line) from 1 MB to 250 MB are written
 to a temporary folder and read, each in a process of its own with the compiled code loaded beforehand.  Up to
 PLAIN_UP_TO MB the plain Python reader reads the same file in the same process, without and with its own short
 cut for lines; the same answer is asserted.  Of the columns of the table those for arcs stay untouched zeros
@@ -54,15 +55,37 @@ def arcs(rng, n):
     return made
 
 
+def modes(rng, n):
+    """Stretches in less common modes: upright and absolute arcs, G93, G95, S and M words on each line."""
+    made = []
+    for k in range(n // 10):
+        x, z = 0.01 * k, round(float(rng.uniform(-9, 9)), 3)
+        made += ["G18 G91.1 G94 F900", f"G1 X{x:.3f} Z{z:.3f}", f"G2 X{x + 10:.3f} Z{z:.3f} I5.000 K0.000"]
+        made += ["G19 G1 Y0", f"G3 Y8.000 Z{z:.3f} J4.000 K0.000"]
+        made += [f"G17 G1 X{x:.3f} Y0 S18000 M8", f"G1 X{x + 1:.3f} S18000 M8 (pass {k})"]
+        made += ["G90 G54 T1 X5.5", "G64 G1 X6.125 M3 S18000", "M8"]
+    for head, line in (
+        ("G90.1\n", "G3 X10.000 Y10.000 I0.000 J10.000\nG1 X0 Y0"),
+        ("G91.1 G93\n", "G1 X{:.3f} Z{:.3f} F900.5"),
+        ("G95 F.1\n", "X{:.3f} Z{:.3f}"),
+    ):
+        made.append(head + "G1 X0 Y0 Z0 F.1")
+        made += [line.format(*rng.uniform(-90, 90, 2)) for _ in range(n // 10)]
+    return [*made, "G94 F1500"]
+
+
 def write(path, kind, size):
     """Write a program of about `size` bytes, repeating one stretch that ends where the next can begin."""
-    stretch = "\n".join({"lines": lines, "arcs": arcs}[kind](np.random.default_rng(1), 9_000)) + "\n"
+    stretch = "\n".join(KINDS[kind](np.random.default_rng(1), 9_000)) + "\n"
     stretch = f"G1 X0 Y0 Z0\n{stretch}".encode()
     with path.open("wb") as file:
         file.write(HEAD.encode())
         for _ in range(-(-size // len(stretch))):
             file.write(stretch)
         file.write(END.encode())
+
+
+KINDS = {"lines": lines, "arcs": arcs, "modes": modes}
 
 
 def peak_bytes():
@@ -121,7 +144,7 @@ def measure(path, with_plain):
 def main(largest):
     print("          MB      lines  MB/s first   warm  ns/byte  x plain  x short cut  (peak - table) / file")
     with tempfile.TemporaryDirectory() as folder:
-        for kind in ("lines", "arcs"):
+        for kind in KINDS:
             for size in [size for size in SIZES if size <= largest]:
                 path = Path(folder) / "a.nc"
                 write(path, kind, size * 1_000_000)

@@ -11,11 +11,10 @@ Shape and mesh: olive_boat_shape.py; the two programs: olive_boat_programs.py, t
 
 from __future__ import annotations
 
-import struct
 import sys
 from pathlib import Path
 
-import numpy as np
+import carving
 import olive_boat_shape as shape
 from olive_boat_programs import DOWELS, side1, side2
 from olive_boat_shape import LENGTH, THICKNESS, WIDTH
@@ -33,39 +32,7 @@ width = {width:g}
 thickness = {thickness:g}
 species = "cherry"
 
-[cutters.1]
-shape = "flat"
-diameter = 6
-flutes = 2
-cutting_length = 38
-shank = 6
-stick_out = 50
-
-[cutters.2]
-shape = "ball"
-diameter = 6
-flutes = 2
-cutting_length = 38
-shank = 6
-stick_out = 50
-
-[cutters.3]
-shape = "ball"
-diameter = 3
-flutes = 2
-cutting_length = 16
-shank = 6
-stick_out = 45
-
-[cutters.4]
-shape = "drill"
-diameter = 6
-flutes = 2
-cutting_length = 50
-shank = 6
-stick_out = 60
-point = 118
-
+{cutters}
 [[setups]]
 name = "outside and foot"
 turn = "none"
@@ -92,12 +59,6 @@ thinnest_wall = 4.5
 witness_step = 0.2
 dowel_miss = 0.1
 """
-DOWEL = """\
-[[dowels]]
-name = "{name}"
-at = [{x:g}, {y:g}]
-diameter = 6
-"""
 GOOD = {
     "name": "olive boat",
     "title": "An olive boat in cherry: outside and foot first, turned about its length, then the hollows.",
@@ -110,18 +71,9 @@ GOOD = {
     "side1": "side1.nc",
     "side2": "side2.nc",
     "mesh": "olive_boat.stl",
-    "dowels": "\n".join(DOWEL.format(name=name, x=x, y=y) for name, (x, y) in DOWELS.items()),
+    "cutters": carving.CUTTERS,
+    "dowels": carving.dowel_text(DOWELS),
 }
-
-
-def write_stl(path, vertices, faces):
-    """Write a binary STL file, float32."""
-    corners = vertices.astype("<f4")[faces]
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-30)
-    rows = np.zeros(len(faces), dtype=[("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("rest", "<u2")])
-    rows["normal"], rows["corners"] = normals, corners
-    path.write_bytes(b"olive boat, mm".ljust(80) + struct.pack("<I", len(faces)) + rows.tobytes())
 
 
 def write_spoilt(folder, name, note, findings, program=None, **changes):
@@ -172,7 +124,7 @@ def section(program, start):
 def main(folder):
     good = folder / "olive_boat"
     good.mkdir(parents=True, exist_ok=True)
-    write_stl(good / "olive_boat.stl", *shape.mesh())
+    carving.write_stl(good / "olive_boat.stl", *shape.mesh(), "olive boat, mm")
     first, second = side1(), side2()
     (good / "side1.nc").write_text(first.text())
     (good / "side2.nc").write_text(second.text())

@@ -10,20 +10,19 @@ from __future__ import annotations
 import math
 from functools import cache
 
+import carving
 import numpy as np
 import olive_boat_shape as shape
 import toolpaths
+from carving import ALLOWANCE, BALL_R, FLAT_R, NEAR, ROW, SAFE, SMALL_BALL_R, STEP_DOWN
 from olive_boat_shape import LENGTH, RIM, THICKNESS, WIDTH, Arc
 
-SAFE, NEAR = 8.0, 1.0  # above the blank: rapid traverses, and where rapids down end
-FLAT_R, BALL_R, SMALL_BALL_R = 3.0, 3.0, 1.5
 DOWELS = {"left": (8.0, 45.0), "right": (268.0, 45.0)}
-SPOILBOARD = 3.0  # how far the drill goes into the board below the blank
 TRENCH_FLOOR, TRENCH = 4.5, 6.4  # height of the skin left below the trench, width of the trench
 SKIN_CUT = 5.0  # height to which side 2 cuts the skin: half a millimetre past it
 TAB_TOP, TAB_WIDTH = 2.5, 6.0  # tabs: 2 mm of the skin, TRENCH_FLOOR - TAB_TOP
 TABS = ((1, 0.75), (2, 0.6), (4, 0.45), (5, 0.5))  # (arc of the outline, part of it)
-STEP_DOWN, ALLOWANCE, ROW = 3.0, 0.5, 2.75
+BLANK = (LENGTH, WIDTH, THICKNESS, "cherry")
 
 
 def side1_program(x, y, h):
@@ -76,32 +75,9 @@ def lead(arc, part, grow, is_in, backwards, radius=0.4):
     return Arc((float(x), float(y)), radius, out + math.radians(first), math.pi / 2), not is_forward
 
 
-def header(program, title, zero, cutters):
-    program.say(
-        f"({title})",
-        f"(blank {LENGTH:g} x {WIDTH:g} x {THICKNESS:g} mm, cherry)",
-        f"(zero: {zero})",
-        *(f"({text})" for text in cutters),
-        "G21 G90 G17",
-        "G54",
-        f"G0 Z{toolpaths.number(SAFE)}",
-    )
-
-
 def dowel_holes(program):
-    """Drill the dowel holes in pecks, through the blank and into the spoilboard."""
-    program.change(4, "6 mm drill, 118 degree point")
-    program.begin(f"dowel holes, through the blank and {SPOILBOARD:g} mm into the spoilboard")
-    for x, y in DOWELS.values():
-        program.approach(x, y)
-        h = THICKNESS
-        while h > -SPOILBOARD:
-            h = max(h - 6.0, -SPOILBOARD)
-            program.line(x, y, h, toolpaths.DRILL_FEED)
-            program.rapid(x, y, THICKNESS + NEAR)
-            if h > -SPOILBOARD:
-                program.rapid(x, y, h + 0.5)
-    program.retract()
+    """Drill both dowel holes."""
+    carving.dowel_holes(program, DOWELS.values(), THICKNESS)
 
 
 def contour(program, order, backwards, grow, levels):
@@ -198,9 +174,10 @@ def contour_side1(program):
 def side1():
     """Return the program of side 1: dowel holes, outside and foot."""
     program = toolpaths.Program(side1_program, False, THICKNESS + SAFE, THICKNESS + NEAR)
-    header(
+    carving.header(
         program,
         "olive boat, side 1: outside and foot",
+        BLANK,
         "left front corner, top of the blank",
         ("T1 6 mm flat", "T2 6 mm ball", "T4 6 mm drill"),
     )
@@ -361,9 +338,10 @@ def contour_side2(program):
 def side2(hollows=shape.HOLLOWS, with_rest=True):
     """Return the program of side 2: rim, hollows, contour through the skin."""
     program = toolpaths.Program(side2_program, True, SAFE, NEAR)
-    header(
+    carving.header(
         program,
         "olive boat, side 2: rim and hollows, blank turned about its length",
+        BLANK,
         "left front corner, top of the blank as it lies now",
         ("T1 6 mm flat", "T2 6 mm ball", *(("T3 3 mm ball",) if with_rest else ())),
     )

@@ -180,6 +180,15 @@ def zigzag(surface, radius, spans, step=0.2):
 
     The ball rests on the surface everywhere, also on the way from one pass to the next.
     """
+    return follow(lambda x, y: ball_tip(surface, x, y, radius), spans, step)
+
+
+def follow(tip, spans, step=0.2, longest=None):
+    """Return one thinned path (n, 3) along y, to and fro, over spans (x, y first, y last), at tip(x, y).
+
+    step: between places in plan where tip is asked.  longest: places farther apart than this in space
+    (on a steep wall) are divided until they are not, or until they stand above one another.
+    """
     ends = []
     for i, (x, low, high) in enumerate(spans):
         ends += [(x, low), (x, high)] if i % 2 == 0 else [(x, high), (x, low)]
@@ -188,10 +197,28 @@ def zigzag(surface, radius, spans, step=0.2):
         count = max(2, math.ceil(math.dist(a, b) / step) + 1)
         pieces.append(np.linspace(a, b, count))
     plan = np.concatenate(pieces)
-    solid = np.column_stack([plan, ball_tip(surface, *plan.T, radius)])
+    solid = np.column_stack([plan, tip(*plan.T)])
     rows = np.split(solid, np.cumsum([len(piece) for piece in pieces])[:-1])
+    if longest:
+        rows = _divided(tip, rows, longest)
     paths = [thinned(row) for row in rows]
     return np.concatenate([paths[0], *(path[1:] for path in paths[1:])])
+
+
+def _divided(tip, rows, longest, nearest=0.004):
+    """Return the rows with more places where neighbours are farther apart than `longest`."""
+    owner = np.repeat(np.arange(len(rows)), [len(row) for row in rows])
+    solid = np.concatenate(rows)
+    while True:
+        off = np.diff(solid, axis=0)
+        is_far = np.linalg.norm(off, axis=1) > longest
+        is_far &= (np.hypot(off[:, 0], off[:, 1]) > nearest) & (np.diff(owner) == 0)
+        at = np.flatnonzero(is_far)
+        if not len(at):
+            return np.split(solid, np.flatnonzero(np.diff(owner)) + 1)
+        plan = (solid[at, :2] + solid[at + 1, :2]) / 2
+        solid = np.insert(solid, at + 1, np.column_stack([plan, tip(*plan.T)]), axis=0)
+        owner = np.insert(owner, at + 1, owner[at])
 
 
 class Lattice:

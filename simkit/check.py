@@ -11,12 +11,18 @@ from itertools import pairwise
 
 import numpy as np
 
+from simkit.compare.cusps import cusps
+from simkit.compare.cusps_paths import plan_paths
 from simkit.compare.deviation import break_through, deviation
 from simkit.compare.dowels import dowel_holes, pins
+from simkit.compare.offset import side_offset
 from simkit.compare.outline import outline_step
+from simkit.compare.outside import told_apart
 from simkit.compare.part_only import part_columns
+from simkit.compare.reach_options import feeds_of, side_reach
 from simkit.compare.seam import find_seam
 from simkit.compare.second_look import second_look
+from simkit.compare.standing import StandingWatch, stage_ends
 from simkit.compare.turns import fit_turn, side_error
 from simkit.compare.walls import wall_thickness
 from simkit.errors import InputProblems, Place, Problem
@@ -29,11 +35,13 @@ from simkit.moves.extremes import extremes
 from simkit.moves.table import Moves, join_moves
 from simkit.stock.cut import cut, cut_heights
 from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
+from simkit.target.coarseness import coarseness
 from simkit.target.envelope import envelopes
 from simkit.target.grid import TargetGrid
 from simkit.target.mesh import load_target
 
 MOST_CELLS = 200_000_000  # about 16 bytes a cell and side; beyond this a check would not fit in 8 GiB
+WATCHED_CELLS = 60_000  # cells of two thirds of a millimetre on a usual blank; no thinner rib is seen
 COARSE_CELLS = 60_000  # enough to tell a turn that fits from one that does not
 LEAST_CELLS = 100  # fewer cells than this say nothing about a part
 
@@ -89,9 +97,16 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
     if target is not None:
         with timings.stage("comparing with the target", progress):
             evidence.target, evidence.target_grid = target, TargetGrid(target)
+            evidence.coarseness = coarseness(target)
             _compare(evidence)
+        with timings.stage("asking what the cutters reach", progress):
+            _reach(evidence)
+        with timings.stage("tracing across the passes", progress):
+            _cusps(evidence)
         with timings.stage("measuring walls", progress):
             _walls(evidence)
+    with timings.stage("watching what stands between the cuts", progress):
+        evidence.stood = _stood(evidence)
     with timings.stage("lining up the sides", progress):
         _sides(evidence)
     with timings.stage("judging", progress):
@@ -217,30 +232,98 @@ def _heights(job: Job, moves: Moves, rows: list[slice], frames: list[Frame], poi
 
 def _compare(evidence: Evidence) -> None:
     """Fill in everything that holds the field against the target."""
-    limits, field = evidence.job.limits, evidence.field
-    grid = evidence.target_grid
+    field, grid, zones = evidence.field, evidence.target_grid, evidence.zones
     evidence.envelopes = envelopes(grid, field.lattice)
-    threshold = min(limits.gouge, limits.leftover) / 2
-    evidence.deviations = {
-        side: second_look(
-            deviation(field, evidence.envelopes, grid, side, threshold),
+    threshold = min(min(rule.gouge, rule.leftover) for rule in zones.rules) / 2
+    for side in _sides_cut(evidence):
+        first = deviation(
+            field, evidence.envelopes, grid, side, threshold, zones.allowance(field.lattice, side)
+        )
+        evidence.deviations[side] = second_look(
+            first,
             field,
             evidence.envelopes.side(side),
             grid,
             evidence.recut,
-            limits.gouge,
-            limits.leftover,
+            *zones.limits(field.lattice, side),
+            zone=zones.index(field.lattice, side),
+            allowance=partial(zones.allowance, side=side),
         )
-        for side in _sides_cut(evidence)
-    }
     evidence.break_through = break_through(field, evidence.envelopes)
+    for side, found in evidence.deviations.items():
+        limits, left = zones.limits(field.lattice, side), zones.allowance(field.lattice, side)
+        offset = side_offset(field, evidence.envelopes, found, *limits, left)
+        evidence.offsets += [offset] if offset else []
     evidence.outside = outline_step(field, evidence.envelopes)
+    evidence.wood_outside = told_apart(field, evidence.envelopes, evidence.outside)
 
 
 def _sides_cut(evidence: Evidence) -> list[int]:
     """Return the sides that some setup cuts; a side that none cuts is not judged as leftover."""
     ups = {frame.up for frame in evidence.frames}
     return [side for side, up in ((1, 1), (2, -1)) if up in ups]
+
+
+def _reach(evidence: Evidence) -> None:
+    """Ask what the cutters of the job, and common sizes, would leave on each side."""
+    job, lattice = evidence.job, evidence.field.lattice
+    cutters = [cutter for cutter in job.cutters.values() if cutter.shape != "drill"]
+    for side, deviations in evidence.deviations.items():
+        used = [cutter.number for cutter in evidence.carving(side)]
+        evidence.reach[side] = side_reach(
+            deviations,
+            evidence.envelopes,
+            evidence.target_grid,
+            cutters,
+            used,
+            evidence.zones.limits(lattice, side)[1],
+            job.limits.cusp,
+            feeds_of(evidence.moves, used),
+            evidence.zones.allowance(lattice, side),
+        )
+
+
+def _cusps(evidence: Evidence) -> None:
+    """Trace across the passes of each side."""
+    paths = plan_paths(evidence.moves, evidence.rows, evidence.frames)
+    for side in evidence.deviations:
+        carving = evidence.carving(side)
+        if not carving:
+            continue
+        evidence.cusps[side] = cusps(
+            evidence.field,
+            evidence.envelopes,
+            side,
+            paths,
+            _owners_heights(evidence, side),
+            evidence.reach[side].is_corner,
+            max(cutter.diameter for cutter in carving),
+            evidence.job.limits.leftover,
+        )
+
+
+def _owners_heights(evidence: Evidence, side: int):
+    """Return a function: heights (n,) of one side at points (n, 2), by the moves that own a cell of it.
+
+    A move that owns no cell could lower a place between cells: these heights are never too low.
+    """
+    owner = evidence.field.upper_move if side == 1 else evidence.field.lower_move
+    is_owner = np.zeros(len(evidence.moves), bool)
+    is_owner[owner[owner >= 0]] = True
+    parts = []
+    for one, frame in zip(evidence.rows, evidence.frames, strict=True):
+        rows = one.start + np.flatnonzero(is_owner[one])
+        if len(rows):
+            parts.append((evidence.moves[rows], frame))
+    start = evidence.job.blank.thickness if side == 1 else 0.0
+
+    def heights(points: np.ndarray) -> np.ndarray:
+        found = np.full(len(points), start)
+        for moves, frame in parts:
+            found, _ = cut_heights(points, moves, evidence.job.cutters, frame, found)
+        return found
+
+    return heights
 
 
 def _walls(evidence: Evidence) -> None:
@@ -257,6 +340,29 @@ def _walls(evidence: Evidence) -> None:
     evidence.target_walls = wall_thickness(lattice, envelopes.lower, envelopes.upper, 1.5 * limit, stride)
 
 
+def _stood(evidence: Evidence) -> list:
+    """Return what stood tall and thin at some moment of the job: the blank is cut again, run by run."""
+    job, moves = evidence.job, evidence.moves
+    lattice = blank_lattice(job.blank.length, job.blank.width, _coarse_cell(evidence, WATCHED_CELLS))
+    # What is a little below the limit on coarse cells may be beyond it within its bound.
+    ratio = max(job.limits.slenderness / 1.3, 1.0)
+    watch = StandingWatch(ratio, job.blank.thickness / ratio)
+    field = blank_field(lattice, job.blank.length, job.blank.width, job.blank.thickness)
+    first = 0
+    for last in stage_ends(moves.tool, evidence.rows):
+        frame = evidence.frames[int(moves.setup[first])]
+        field = cut(field, moves[first:last], job.cutters, frame, first_row=first).field
+        watch.look(field, last - 1)
+        first = last
+    return watch.stood()
+
+
+def _coarse_cell(evidence: Evidence, count: int) -> float:
+    """Return the edge of cells of which about `count` cover the blank, no finer than the field's."""
+    blank = evidence.job.blank
+    return float(max(evidence.field.lattice.cell, np.sqrt(blank.length * blank.width / count)))
+
+
 def _sides(evidence: Evidence) -> None:
     """Line up the sides: dowel holes and pins, the turn that fits, the seam."""
     job = evidence.job
@@ -269,14 +375,15 @@ def _sides(evidence: Evidence) -> None:
     evidence.turns = _turn_fits(evidence)
     if len({frame.up for frame in evidence.frames}) < 2:
         return
-    evidence.seam = find_seam(evidence.field, evidence.envelopes.is_part, evidence.heights)
+    evidence.seam = find_seam(
+        evidence.field, evidence.envelopes.is_part, evidence.heights, wanted=evidence.target_grid.heights
+    )
 
 
 def _turn_fits(evidence: Evidence) -> list:
     """Return for each later setup whether another turn fits the target far better."""
     job = evidence.job
-    cell = max(evidence.field.lattice.cell, np.sqrt(job.blank.length * job.blank.width / COARSE_CELLS))
-    lattice = blank_lattice(job.blank.length, job.blank.width, float(cell))
+    lattice = blank_lattice(job.blank.length, job.blank.width, _coarse_cell(evidence, COARSE_CELLS))
     coarse = envelopes(evidence.target_grid, lattice)
     fits = []
     for index, setup in enumerate(job.setups):

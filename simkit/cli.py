@@ -12,6 +12,7 @@ import sys
 import tempfile
 import time
 import traceback
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -91,6 +92,11 @@ def _parser() -> _Parser:
     check.add_argument(
         "--quiet", action="store_true", help="print the verdict line only, no progress or tables"
     )
+    check.add_argument(
+        "--accept",
+        action="store_true",
+        help="print, after the report, the lines that accept each finding in the job file",
+    )
     alone = check.add_argument_group("without a job file")
     alone.add_argument(
         "--blank", metavar="LxWxT", help='blank size, such as 280x90x38 or "11x3 1/2x1 1/2 in"'
@@ -110,6 +116,7 @@ def _parser() -> _Parser:
         metavar="WORDS",
         help='where X0 Y0 Z0 is, such as "left front top" (the default) or "centre bottom"',
     )
+    _add_meant(check.add_argument_group("without a job file, how the programs are meant"))
     _add_read(commands)
     commands.add_parser(
         "template",
@@ -129,20 +136,47 @@ def _add_read(commands) -> None:
     )
     read.add_argument("program", metavar="PROGRAM", type=Path, help="the file that goes to the machine")
     read.add_argument("--json", type=Path, metavar="FILE", help="write the summary as JSON, too")
-    read.add_argument("--units", choices=("mm", "in"), help="of a program that states neither G21 nor G20")
     read.add_argument("--blank", metavar="LxWxT", help="tell start and depth against this blank")
     read.add_argument(
         "--zero", metavar="WORDS", help='where X0 Y0 Z0 is on the blank (default "left front top")'
     )
     read.add_argument("--rapid", metavar="MM/MIN", help="speed of rapids, to tell their time")
-    read.add_argument("--skip-deleted", action="store_true", help="pass over blocks with / (block delete)")
-    read.add_argument(
+    _add_meant(read.add_argument_group("how the program is meant"))
+
+
+# What a job file says of how programs are meant, and the options that say it without one.
+_MEANT = ("units", "work_offset", "skip_deleted", "harmless", "arc_tolerance", "spindle_by_hand")
+
+
+def _add_meant(group) -> None:
+    group.add_argument("--units", choices=("mm", "in"), help="of programs that state neither G21 nor G20")
+    group.add_argument(
+        "--work-offset",
+        action="append",
+        default=[],
+        metavar="ZERO=X,Y,Z",
+        help="where a work zero lies, from X0 Y0 Z0, such as G55=100,0,0; may be given again",
+    )
+    group.add_argument("--skip-deleted", action="store_true", help="pass over blocks with / (block delete)")
+    group.add_argument(
         "--harmless",
         action="append",
         default=[],
         metavar="WORD",
-        help="a word that does nothing, such as M106; may be given again",
+        help="a word that does nothing, such as M106 or MSG; may be given again",
     )
+    group.add_argument(
+        "--arc-tolerance", metavar="MM", help="by how much the radii of an arc may differ (default: rounding)"
+    )
+    group.add_argument(
+        "--spindle-by-hand", action="store_true", help="the spindle is switched on by hand: no M3 is missed"
+    )
+
+
+def _meant(options: argparse.Namespace):
+    from simkit.job.meant import meant_from_words
+
+    return meant_from_words(*(getattr(options, name) for name in _MEANT))
 
 
 def main(argv: Sequence[str]) -> int:
@@ -165,6 +199,13 @@ def _problem_text(problems: InputProblems) -> str:
     lines = [str(problem) for problem in problems.problems]
     if len(lines) > 1:
         lines.append(f"{len(lines)} problems; nothing was checked")
+        from simkit.program.state import PROBLEM_LIMIT
+
+        counts = Counter(problem.place.file for problem in problems.problems)
+        full = [file for file, count in counts.items() if count >= PROBLEM_LIMIT]
+        lines += [
+            f"{file}: there may be more, for reading stopped at {PROBLEM_LIMIT} problems" for file in full
+        ]
     return "\n".join(lines)
 
 
@@ -233,12 +274,22 @@ def _check(options: argparse.Namespace) -> int:
             write_json(options.json, result)
     try:
         console.show(result)
+        if options.accept:
+            print(_accept_text(result))
         sys.stdout.flush()
     except BrokenPipeError:
         # The reader of our output went away; the verdict stands, and the interpreter must not
         # complain while it ends.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return result["verdict"]["exit_status"]
+
+
+def _accept_text(result: dict) -> str:
+    """Return the lines to paste into the job file, each finding's with its number and words above."""
+    parts = [
+        f"# {row['number']}: {row['message']}\n{row['accept']}" for row in result["findings"] if row["accept"]
+    ]
+    return "\n\n".join(parts) if parts else "# nothing to accept"
 
 
 def _read(options: argparse.Namespace) -> int:
@@ -259,15 +310,10 @@ def _read(options: argparse.Namespace) -> int:
         _check_json(options.json)
     if problems := words_not_harmless(tuple(options.harmless), "command line", "--harmless"):
         raise InputProblems(problems)
-    name = str(options.program)
-    read = program_summary.read_alone(
-        bytes_of(options.program, name),
-        name,
-        units=options.units,
-        skip_deleted=options.skip_deleted,
-        harmless_words=tuple(options.harmless),
-    )
-    summary = program_summary.summary_of(read, blank=blank, zero=zero, rapid=rapid)
+    meant, name = _meant(options), str(options.program)
+    read = program_summary.read_alone(bytes_of(options.program, name), name, meant)
+    placed = tuple(meant.work_offsets)
+    summary = program_summary.summary_of(read, blank=blank, zero=zero, rapid=rapid, placed=placed)
     if options.json:
         from simkit.report.result import write_json
 
@@ -320,7 +366,8 @@ def _job(options: argparse.Namespace):
     """Return the job of a job file, or of the programs and options given instead of one."""
     from simkit.job import reader
 
-    given = [name for name in ("blank", "cutter", "target", "zero") if getattr(options, name)]
+    alone = ("blank", "cutter", "target", "zero", *_MEANT)
+    given = [name.replace("_", "-") for name in alone if getattr(options, name)]
     paths = [Path(name) for name in options.input]
     is_job_file = any(path.suffix.lower() == ".toml" for path in paths)
     if is_job_file:
@@ -345,12 +392,22 @@ def _job(options: argparse.Namespace):
         if problems:
             raise InputProblems(problems)
         return reader.read_job(paths[0])
+    if options.accept:
+        raise InputProblems(
+            Problem(
+                Place("command line", key="--accept"),
+                "--accept without a job file",
+                "a job file, in which findings can be accepted",
+                "leave it out, or write a job file (simkit template prints one)",
+            )
+        )
     return reader.job_from_words(
         programs=options.input,
         blank=options.blank,
         cutters=options.cutter,
         target=options.target,
         zero=options.zero,
+        meant=_meant(options),
     )
 
 

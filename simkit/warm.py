@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 import numpy as np
 
 from simkit._jit import is_cold, mark_warm
 from simkit.check import NoProgress, Timings, examine
-from simkit.compare.reach import reach
+from simkit.compare.deviation import deviation
+from simkit.compare.reach import must_leave, reach
+from simkit.compare.walls import wall_thickness
 from simkit.cutters import Cutter
 from simkit.job.model import Blank, Dowel, Job, Limits, Setup
 from simkit.moves.table import ARC, LINE, Moves, make_moves
 from simkit.program import fast
-from simkit.stock.field import blank_lattice
+from simkit.stock import cut
+from simkit.stock.field import blank_field, blank_lattice
+from simkit.target.envelope import envelopes
+from simkit.target.grid import TargetGrid
 from simkit.target.mesh import make_target
 
 
@@ -21,13 +30,50 @@ def warm_up(progress=None) -> None:
     """Compile every kernel a check needs if they are not stored yet; says so while it does.
 
     progress: has stage(name) and fraction(done).
+
+    A second process compiles what needs no cut while this one compiles the cut; what it stores is then
+    loaded.  Compiling is one thread's work, so two processes take little more than half the time; if
+    the second cannot be started, this one compiles all.
     """
     if not is_cold():
         return
     progress = progress or NoProgress()
     progress.stage("compiling (first use only)")
-    compile_all(progress.fraction)
+    with _helper():
+        cut.warm_up()
+        progress.fraction(0.5)
+    compile_all(lambda done: progress.fraction(0.5 + done / 2))
     mark_warm()
+
+
+@contextmanager
+def _helper() -> Iterator[None]:
+    """Run compile_uncut in a process of its own meanwhile, and wait for its end."""
+    words = [sys.executable, "-P", "-m", "simkit.warm"]
+    silent = {"stdin": subprocess.DEVNULL, "stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    try:
+        child = subprocess.Popen(words, **silent)
+    except OSError:
+        yield
+        return
+    try:
+        yield
+        child.wait()
+    finally:
+        child.kill()
+        child.wait()
+
+
+def compile_uncut() -> None:
+    """Compile and store what a check needs beside the cut: reading, target, comparison, walls, reach."""
+    fast.warm_up()
+    lattice = blank_lattice(16.0, 12.0, 0.25)
+    grid = TargetGrid(_target())
+    around = envelopes(grid, lattice)
+    field = blank_field(lattice, 16.0, 12.0, 6.5)
+    deviation(field, around, grid, 1)
+    wall_thickness(lattice, field.lower, field.upper, 1.0)
+    must_leave(around, grid, 1, Cutter(1, "ball", 2.0), 0.05)
 
 
 def compile_all(fraction=None) -> None:
@@ -65,10 +111,7 @@ def compile_all(fraction=None) -> None:
             )
         )
     reads = [[(None, _Read(moves))] for moves in sides]
-    corners = np.array([[x, y, z] for x in (4.0, 12.0) for y in (3.0, 9.0) for z in (0.0, 6.0)])
-    faces = [[0, 1, 3], [0, 3, 2], [4, 6, 7], [4, 7, 5], [0, 4, 5], [0, 5, 1]]
-    faces += [[2, 3, 7], [2, 7, 6], [0, 2, 6], [0, 6, 4], [1, 5, 7], [1, 7, 3]]
-    target = make_target(corners, np.array(faces))
+    target = _target()
     progress = NoProgress()
     if fraction is not None:
         stages = iter(np.linspace(0.1, 0.9, 6))
@@ -80,9 +123,21 @@ def compile_all(fraction=None) -> None:
     examine(job, reads, blank_lattice(16.0, 12.0, 0.25), target, Timings(), progress)
 
 
+def _target():
+    """The thumbnail's target: a box with upright walls."""
+    corners = np.array([[x, y, z] for x in (4.0, 12.0) for y in (3.0, 9.0) for z in (0.0, 6.0)])
+    faces = [[0, 1, 3], [0, 3, 2], [4, 6, 7], [4, 7, 5], [0, 4, 5], [0, 5, 1]]
+    faces += [[2, 3, 7], [2, 7, 6], [0, 2, 6], [0, 6, 4], [1, 5, 7], [1, 7, 3]]
+    return make_target(corners, np.array(faces))
+
+
 @dataclass(frozen=True)
 class _Read:
     """As much of a program's reading as the evidence asks for."""
 
     moves: Moves
     warnings: tuple = ()
+
+
+if __name__ == "__main__":
+    compile_uncut()

@@ -1,6 +1,7 @@
 """The command line: exit statuses, outputs, and input that cannot be used."""
 
 import json
+import math
 import os
 import subprocess
 import sys
@@ -88,6 +89,38 @@ def test_check__one_program_without_a_job_file(job, tmp_path):
     removed = 40 * 30 * 12 - result["left"]["volume"]
     assert removed == pytest.approx(8.2502 * 20 + 29.3215, rel=2e-3)
     assert abs(removed - (8.2502 * 20 + 29.3215)) <= result["left"]["bound"] < 0.1 * removed
+
+
+def test_check__one_program_says_how_it_is_meant(job, tmp_path):
+    """What a job file says of programs, said by options: inches, a work zero, words and blocks left out."""
+    lines = (
+        "G90 G17",
+        "T1 M6",
+        "M106 S255",
+        "G55 G0 X0 Y0 Z0.2",
+        "G1 Z-0.08 F12",
+        "/X9",
+        "X0.8",
+        "G0 Z0.2",
+        "M30",
+    )
+    (tmp_path / "top.nc").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    words = ["check", str(tmp_path / "top.nc"), "--blank", "40x30x12", "--cutter", "1=ball:6", "--quiet"]
+    words += ["--json", str(tmp_path / "r.json"), "--cell", "0.5"]
+    assert main(words) == 2
+    words += ["--units", "in", "--harmless", "M106", "--skip-deleted", "--work-offset", "G55=10,15,0"]
+    assert main([*words, "--spindle-by-hand", "--arc-tolerance", "0.01"]) == 0
+    result = json.loads((tmp_path / "r.json").read_text("utf-8"))
+    said = [row["message"] for row in result["findings"]]
+    assert said == [
+        "'M106 S255' does nothing, as stated",
+        "blocks with / are passed over, whatever the switch at the machine says",
+    ]
+    # A ball groove 0.8 in long and 0.08 in deep: standard solid geometry as above.
+    h, length, r = 0.08 * 25.4, 0.8 * 25.4, 3.0
+    section = r * r * math.acos((r - h) / r) - (r - h) * math.sqrt(2 * r * h - h * h)
+    expected = section * length + math.pi * h * h * (3 * r - h) / 3
+    assert abs(40 * 30 * 12 - result["left"]["volume"] - expected) <= result["left"]["bound"]
 
 
 def test_check__two_runs_write_the_same_result(job, tmp_path):
@@ -207,6 +240,15 @@ UNUSABLE = {
         "--zero",
     ),
     "blank beside a job": (None, ["check", "job.toml", "--blank", "40x30x12"], "--blank"),
+    "units beside a job": (None, ["check", "job.toml", "--units", "in"], "--units beside a job file"),
+    "work zero beside a job": (
+        None,
+        ["check", "job.toml", "--work-offset", "G55=1,2,3"],
+        "--work-offset beside a job file",
+    ),
+    "bad work zero": (None, [*ALONE, "--work-offset", "G55=1,2"], "--work-offset"),
+    "bad arc tolerance": (None, [*ALONE, "--arc-tolerance", "wide"], "--arc-tolerance"),
+    "harmless word that is known": (None, [*ALONE, "--harmless", "M3"], "command line [--harmless]"),
     "two jobs": (None, ["check", "job.toml", "job.toml"], "one job"),
     "cell no number": (None, ["check", "job.toml", "--cell", "fine"], "--cell"),
     "cell too fine": (None, ["check", "job.toml", "--cell", "0.0001"], "--cell"),
@@ -240,6 +282,16 @@ def test_problems__are_told_together(job, tmp_path, capsys):
     assert main(["check", str(job)]) == 2
     told = capsys.readouterr().err
     assert told.splitlines()[-1].endswith("problems; nothing was checked")
+
+
+def test_problems__more_than_the_limit_are_said_to_be_more(job, tmp_path, capsys):
+    (tmp_path / "top.nc").write_text("G21 G41\n" * 80, encoding="utf-8")
+    assert main(["check", str(job)]) == 2
+    told = capsys.readouterr().err.splitlines()
+    assert told[-2:] == [
+        "50 problems; nothing was checked",
+        "top.nc: there may be more, for reading stopped at 50 problems",
+    ]
 
 
 def test_own_fault__is_one_line_and_a_file(job, monkeypatch, capsys):

@@ -26,9 +26,10 @@ def test_readme__names_every_kind_that_has_a_finder():
 
 
 def test_readme__names_every_option(capsys):
-    assert main(["check", "--help"]) == 0
-    options = set(re.findall(r"--[a-z]+", capsys.readouterr().out)) - {"--help"}
-    assert options <= set(re.findall(r"--[a-z]+", README))
+    for command in ("check", "read"):
+        assert main([command, "--help"]) == 0
+        options = set(re.findall(r"--[a-z-]+", capsys.readouterr().out)) - {"--help"}
+        assert options <= set(re.findall(r"--[a-z-]+", README))
 
 
 def test_readme__paths_exist():

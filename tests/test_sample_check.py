@@ -85,3 +85,37 @@ def test_every_finding__says_where_how_much_and_what_to_do(results):
                 assert row["measure"]
                 assert row["at"] is not None
                 assert row["line"]
+
+
+def test_ids__hold_on_other_cells(results, tmp_path):
+    job = SAMPLES / "spoilt" / "no_rest_pass" / "job.toml"
+    main(["check", str(job), "--quiet", "--cell", "0.29", "--json", str(tmp_path / "r.json")])
+    coarse = json.loads((tmp_path / "r.json").read_text("utf-8"))
+    known = {row["id"] for row in failing(results("no_rest_pass")[1])}
+    assert len(known) == 4
+    assert known <= {row["id"] for row in failing(coarse)}
+
+
+@pytest.mark.parametrize(("name", "causes"), [("second_zero_off", 1), ("no_rest_pass", 1), ("wrong_turn", 1)])
+def test_causes__a_person_reads_one_row_for_each(results, name, causes):
+    result = results(name)[1]
+    told = [cause for cause in result["causes"] if cause["severity"] in ("safety", "beyond", "undecided")]
+    assert len(told) == causes < len(failing(result))
+    numbers = [number for cause in result["causes"] for number in cause["findings"]]
+    assert numbers == [row["number"] for row in result["findings"]]
+
+
+def test_zero_off__is_said_with_its_size(results):
+    # The sample's second zero is 0.6 mm off in y.
+    message = results("second_zero_off")[1]["causes"][0]["message"]
+    assert message.startswith("all that side 2 cut lies off the part by +0.60 mm in Y")
+
+
+def test_outside__the_frame_and_four_tabs(results):
+    # Tabs 6 mm wide across a trench of 6.4 mm, 2 mm high at most (samples/olive_boat_programs.py).
+    outside = results("good")[1]["outside"]
+    assert outside["tabs"]["pieces"] == 4
+    assert outside["tabs"]["area"] == pytest.approx(4 * 6 * 6.4, rel=0.2)
+    assert outside["frame"]["area"] > 10_000
+    assert outside["step"]["area"] < 5
+    assert (outside["skin"]["area"], outside["offcut"]["area"]) == (0, 0)

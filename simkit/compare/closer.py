@@ -45,6 +45,8 @@ def closer_look(
     cell: tuple[int, int],
     is_gouge: bool,
     finest: float = FINEST,
+    allowance: Callable[[Lattice], np.ndarray | None] | None = None,
+    counts: Callable[[Lattice], np.ndarray] | None = None,
 ) -> Look:
     """Return the peak deviation near a cell, evaluated on finer and finer cells around it.
 
@@ -52,6 +54,8 @@ def closer_look(
     field: the one that was judged.  grid: the target.  side: 1 or 2.  cell (iy, ix) of `field`: the
     worst of a spot.  is_gouge: look for the deepest gouge, else for the highest leftover.
     finest mm: stop when half the diagonal of a cell is at most this.
+    allowance(lattice): what is left on purpose, as for `deviation`.  counts(lattice): the cells that
+    count (ny, nx) bool, all when None; the peak is looked for among these.
 
     Each look cuts and rasterises again, on cells of a quarter, as far about the worst cell as the
     measured distance reaches (at most 64 cells), and measures as `deviation` does over three cells
@@ -77,11 +81,15 @@ def closer_look(
         columns = slice((near[2] - box[2]) * DIVIDE, (near[3] - box[2]) * DIVIDE)
         is_near = np.zeros(field.lattice.shape, dtype=bool)
         is_near[rows, columns] = True
-        least, most = measured(field, around, grid, side, is_near, (*surfaces, CutSurface(field, side)))
+        if counts is not None:
+            is_near &= counts(field.lattice)
+        left = None if allowance is None else allowance(field.lattice)
+        every = (*surfaces, CutSurface(field, side))
+        least, most = measured(field, around, grid, side, is_near, every, left)
         middle = (least + most) / 2
         size = np.where(np.isnan(middle), 0.0, np.maximum(-middle if is_gouge else middle, 0.0))
         cell = tuple(int(k) for k in np.unravel_index(np.argmax(size + 1e-12 * is_near), size.shape))
-        distance = float(np.nan_to_num(np.abs(most[cell])))
+        distance = float(np.nan_to_num(np.abs(most[cell]))) + (0.0 if left is None else float(left.max()))
         half_diagonal = field.lattice.cell / math.sqrt(2.0)
         if half_diagonal <= finest:
             break
@@ -137,11 +145,13 @@ def measured(
     side: int,
     is_near: np.ndarray,
     surfaces: tuple[CutSurface, ...],
+    allowance: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return least and most of the two-way distance at the near cells, else NaN, mm (ny, nx)."""
     vertical = np.where(is_near, _vertical(field, around, side), np.nan)
     flat = np.flatnonzero(~np.isnan(vertical))
-    ends = two_way(flat, field, around, grid, side, vertical.ravel()[flat], surfaces)
+    left = None if allowance is None else allowance.reshape(2, -1)[:, flat]
+    ends = two_way(flat, field, around, grid, side, vertical.ravel()[flat], surfaces, left)
     arrays = []
     for end in ends:
         array = np.full(vertical.size, np.nan)

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from simkit.compare.allowance import ALWAYS, shifted, shifted_both_ways
 from simkit.errors import ShapeError
-from simkit.stock.field import Field, Lattice
+from simkit.stock.field import UNCUT, Field, Lattice
 from simkit.target.envelope import Envelopes
 from simkit.target.grid import TargetGrid
 
@@ -100,13 +101,21 @@ class CutSurface:
 
 
 def deviation(
-    field: Field, envelopes: Envelopes, grid: TargetGrid, side: int, threshold: float = THRESHOLD
+    field: Field,
+    envelopes: Envelopes,
+    grid: TargetGrid,
+    side: int,
+    threshold: float = THRESHOLD,
+    allowance: np.ndarray | None = None,
 ) -> Deviation:
     """Return how far the cut surface of one side lies from the target, per cell, both ways.
 
     field: what is left.  envelopes: of the target on the same lattice.  grid: the target's triangles.
     side: 1 or 2.  threshold mm: cells with a smaller vertical difference keep it as their normal one;
     the distance to a surface seen from the same side is never more than the vertical one.
+    allowance (2, ny, nx) mm: the least and the most left on purpose about each cell, None for nothing;
+    `normal` and `most` then count from the surface that stands so far proud (`vertical` does not), and
+    every cell is measured.
 
     Two distances are measured at each other cell, and the larger one counts:
     cut -> target, from the cut point to the triangles that face this side or are vertical (a gouge is
@@ -122,13 +131,24 @@ def deviation(
     """
     _check(field, envelopes, side)
     vertical = _vertical(field, envelopes, side)
+    threshold = threshold if allowance is None else ALWAYS
     flat = np.flatnonzero(np.abs(vertical) > threshold)
     lattice = field.lattice
     normal = vertical.astype(np.float32)
+    if allowance is not None:
+        near = vertical.ravel(), allowance.reshape(2, -1), _is_free(field, side).ravel()
+        normal = shifted(*near).reshape(vertical.shape).astype(np.float32)
     most = normal.copy()
     if len(flat):
         least, upmost = two_way(
-            flat, field, envelopes, grid, side, vertical.ravel()[flat], (CutSurface(field, side),)
+            flat,
+            field,
+            envelopes,
+            grid,
+            side,
+            vertical.ravel()[flat],
+            (CutSurface(field, side),),
+            None if allowance is None else allowance.reshape(2, -1)[:, flat],
         )
         normal.ravel()[flat] = least
         most.ravel()[flat] = upmost
@@ -160,11 +180,13 @@ def two_way(
     side: int,
     vertical: np.ndarray,
     surfaces: tuple[CutSurface, ...],
+    allowance: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return the signed two-way distance at chosen cells, its least and its most, mm (k,) float64.
 
     flat (k,): row * nx + column of the cells.  field, envelopes, grid, side: as for `deviation`.
     vertical (k,) mm: at these cells, not NaN.  surfaces: the cut, in one or more finenesses.
+    allowance (2, k) mm: least and most left on purpose at these cells, None for nothing.
     """
     lattice = field.lattice
     iy, ix = np.divmod(flat, lattice.nx)
@@ -180,8 +202,27 @@ def two_way(
             one = np.flatnonzero(vertical < 0 if is_gouge else vertical > 0)
             for surface in surfaces if len(one) else ():
                 to_cut[one] = surface.distance(x[one], y[one], target[one], to_cut[one], is_gouge, is_least)
-        ends.append(np.copysign(np.maximum(to_target, to_cut), vertical))
+        if allowance is None:
+            ends.append(np.copysign(np.maximum(to_target, to_cut), vertical))
+            continue
+
+        def to_air(rows, heights, within, is_least=is_least):
+            for surface in surfaces:
+                within = surface.distance(x[rows], y[rows], heights, within, False, is_least)
+            return within
+
+        is_free = _is_free(field, side).ravel()[flat]
+        points = np.column_stack([x, y, cut])
+        ends.append(
+            shifted_both_ways(to_target, to_cut, vertical, allowance, is_free, points, grid, side, to_air)
+        )
     return ends[0], ends[1]
+
+
+def _is_free(field: Field, side: int) -> np.ndarray:
+    """Return the cells whose surface on a side was never cut, or holds nothing (ny, nx) bool."""
+    owner = field.upper_move if side == 1 else field.lower_move
+    return (owner == UNCUT) | ~field.is_solid
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from simkit.stock.field import Field
 from simkit.target.envelope import Envelopes
 
 HOLDING = 2.0  # mm: a run of standing material that goes on farther holds the part
+EDGE = 3.0  # mm: wood that comes so near to the blank's edge is its frame, a sliver may be trimmed off it
 
 
 @dataclass(frozen=True)
@@ -21,21 +22,28 @@ class OutlineStep:
         standing cell that belongs to such a step; NaN elsewhere.
     bound mm: each run may be off by this much either way.
     is_step, is_holding (ny, nx) bool: standing cells of steps; of frame, skin, tabs and offcuts.
-    holding_area mm2: area in plan of the latter, not judged.
+    is_reached (ny, nx) bool: the cells of the latter that go on from the part without a gap.
+    holding_area mm2: area in plan of is_holding, not judged.
+    wall (ny, nx) float32 mm: at the outermost cells of the part, how far the wood goes on outward from
+        there, 0 where it ends at the part; NaN where no empty cell lies outward of it.  Within `bound`.
     """
 
     run: np.ndarray
     bound: float
     is_step: np.ndarray
     is_holding: np.ndarray
+    is_reached: np.ndarray
     holding_area: float
+    wall: np.ndarray
 
 
 def outline_step(field: Field, envelopes: Envelopes, holding: float = HOLDING) -> OutlineStep:
     """Return what still stands outside the target's outline.
 
-    field, envelopes: on one lattice.  holding mm: a run that meets an empty column within this
-    distance from the outline is a step, judged like leftover; one that does not is holding material.
+    field, envelopes: on one lattice, which ends at the blank's edge.  holding mm: a run that meets an
+    empty column within this distance from the outline is a step, judged like leftover; one that does
+    not is holding material, so long as the wood it belongs to goes on to the blank's edge: what hangs
+    on the part alone holds nothing, and is a step however far it stands out.
     Each cell outside belongs to the nearest cell of the outline; the run of an outline cell ends at
     the nearest empty cell that belongs to it.  Runs are read at cell centres: off by up to a cell
     diagonal either way, the bound given.  Where the outline is notched so narrowly that no empty cell
@@ -54,7 +62,9 @@ def outline_step(field: Field, envelopes: Envelopes, holding: float = HOLDING) -
     bound = float(np.sqrt(2.0)) * lattice.cell
     if not is_part.any() or not is_standing.any():
         area = float(is_standing.sum()) * lattice.cell**2
-        return OutlineStep(nothing, bound, np.zeros_like(is_part), is_standing, area)
+        none = np.zeros_like(is_part)
+        wall = np.where(_outmost(is_part), 0.0, nothing).astype(np.float32)
+        return OutlineStep(nothing, bound, none, is_standing, none.copy(), area, wall)
     distance, (row, column) = ndimage.distance_transform_edt(
         ~is_part, sampling=lattice.cell, return_indices=True
     )
@@ -62,6 +72,8 @@ def outline_step(field: Field, envelopes: Envelopes, holding: float = HOLDING) -
     first_empty = np.full(lattice.nx * lattice.ny, np.inf)
     is_empty = ~is_part & ~field.is_solid
     np.minimum.at(first_empty, owner[is_empty], distance[is_empty])
+    own = first_empty.reshape(lattice.shape)
+    wall = np.where(_outmost(is_part) & np.isfinite(own), np.maximum(own - lattice.cell, 0.0), np.nan)
     # On a raster some outline cells own only a thread of cells, without an empty one: ask next door.
     around = ndimage.minimum_filter(first_empty.reshape(lattice.shape), size=5, mode="nearest").ravel()
     first_empty = np.where(np.isinf(first_empty), around, first_empty)
@@ -69,10 +81,32 @@ def outline_step(field: Field, envelopes: Envelopes, holding: float = HOLDING) -
     # From the centre of the last part cell to that of the first empty one; half a cell at each end.
     run = end - lattice.cell
     touches = is_standing & (distance < end)
-    is_held = touches & (run > holding)
+    is_held = touches & (run > holding) & (_reaches_edge(is_standing, lattice.cell) | np.isinf(run))
     is_step = touches & ~is_held
     if is_held.any() and is_step.any():  # a tab's flanks end in air sideways, and still are the tab
         is_step &= ndimage.distance_transform_edt(~is_held, sampling=lattice.cell) > holding
     is_holding = is_standing & ~is_step
     nothing[is_step] = run[is_step]
-    return OutlineStep(nothing, bound, is_step, is_holding, float(is_holding.sum()) * lattice.cell**2)
+    area = float(is_holding.sum()) * lattice.cell**2
+    is_reached = touches & ~is_step
+    return OutlineStep(nothing, bound, is_step, is_holding, is_reached, area, wall.astype(np.float32))
+
+
+def _outmost(is_part: np.ndarray) -> np.ndarray:
+    """Return the cells of the part that have one outside it beside them (ny, nx) bool."""
+    from scipy import ndimage
+
+    return is_part & ndimage.binary_dilation(~is_part, np.ones((3, 3)))
+
+
+def _reaches_edge(is_standing: np.ndarray, cell: float) -> np.ndarray:
+    """Return the cells of pieces of standing wood that come near the edge of the lattice (ny, nx) bool."""
+    from scipy import ndimage
+
+    label, count = ndimage.label(is_standing, np.ones((3, 3)))
+    room = max(1, round(EDGE / cell))
+    at_edge = np.zeros(count + 1, bool)
+    for strip in (label[:room], label[-room:], label[:, :room], label[:, -room:]):
+        at_edge[np.unique(strip)] = True
+    at_edge[0] = False
+    return at_edge[label]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simkit.compare.deviation import CutSurface, two_way
+from simkit.compare.deviation import CutSurface, Deviation, deviation, two_way
 from simkit.compare.spots import Spot
 from simkit.cutters import Cutter
 from simkit.errors import ShapeError
@@ -18,6 +18,7 @@ from simkit.target.grid import TargetGrid
 
 CUSP_SLACK = 0.02  # mm: cusps of a fine finish pass, left whatever the cutter
 HALF = 0.5  # a cutter explains a spot when it must leave at least this part of it
+STEEP = 4.0  # rise per cell beyond which a step does not count for the plane fitted to a block
 FAR = 1e6  # mm, beyond any blank: the other face of a surface that is judged from one side
 
 
@@ -40,17 +41,110 @@ def _profile(cutter: Cutter, cell: float, with_shank: bool) -> np.ndarray:
     return height
 
 
-def _closing(heights: np.ndarray, cell: float, cutter: Cutter) -> np.ndarray:
-    """Return the closing of heights (ny, nx), -inf where nothing stands, by one cutter, mm (ny, nx)."""
-    from simkit.compare.reach_kernels import highest_under, lowest_cut
+def _closing(
+    heights: np.ndarray, cell: float, cutter: Cutter, is_wanted: np.ndarray | None = None
+) -> np.ndarray:
+    """Return the closing of heights (ny, nx), -inf where nothing stands, by one cutter, mm (ny, nx).
+
+    is_wanted (ny, nx) bool: where the answer is needed; elsewhere it may be any number.
+    """
+    from simkit.compare.reach_kernels import BLOCK, GROUP, LOW, dilate
 
     whole, cutting = _profile(cutter, cell, True), _profile(cutter, cell, False)
-    k = cutting.shape[0] // 2
-    padded = np.pad(heights, k, constant_values=-np.inf)  # the tip may stand outside the map
-    tips, left = np.empty_like(padded), np.empty_like(padded)
-    highest_under(padded, whole, tips)
-    lowest_cut(tips, cutting, left)
-    return left[k : k + heights.shape[0], k : k + heights.shape[1]]
+    k, far = cutting.shape[0] // 2, whole.shape[0] // 2
+    ny, nx = heights.shape
+    steep = STEEP * cell
+    # The tip may stand outside the map by k cells; whole blocks and patches reach farther.
+    margin, rim = far + 2 * GROUP, far + 2 * GROUP + 2 * BLOCK
+    standing = np.full((ny + 2 * (k + rim), nx + 2 * (k + rim)), LOW)
+    inner = standing[k + rim : k + rim + ny, k + rim : k + rim + nx]
+    np.maximum(heights, LOW, out=inner)
+    if is_wanted is None:
+        is_wanted = np.ones((ny, nx), bool)
+    tips = np.empty((ny + 2 * k, nx + 2 * k))
+    near = _grown(_blocks(np.pad(is_wanted, k), BLOCK), -(-k // BLOCK))
+    dilate(standing[rim - margin :, rim - margin :], whole, margin, steep, near, tips)
+    # Eroding is dilating upside down.  Tips that nothing holds up go down for good.
+    margin, rim = 2 * GROUP, 2 * GROUP + 2 * BLOCK
+    turned = np.full((ny + 2 * k + 2 * rim, nx + 2 * k + 2 * rim), LOW)
+    np.negative(np.maximum(tips, LOW), out=turned[rim:-rim, rim:-rim])
+    left = np.empty((ny, nx))
+    dilate(
+        turned[rim - margin :, rim - margin :], cutting, margin + k, steep, _blocks(is_wanted, BLOCK), left
+    )
+    left = -left
+    left[left < LOW / 2] = -np.inf
+    return left
+
+
+def _blocks(is_wanted: np.ndarray, size: int) -> np.ndarray:
+    """Return which blocks of size x size cells hold a wanted one."""
+    ny, nx = (-(-n // size) for n in is_wanted.shape)
+    padded = np.zeros((ny * size, nx * size), bool)
+    padded[: is_wanted.shape[0], : is_wanted.shape[1]] = is_wanted
+    return padded.reshape(ny, size, nx, size).any(axis=(1, 3))
+
+
+def _grown(mask: np.ndarray, k: int) -> np.ndarray:
+    """Return a mask grown by k of its places along both axes."""
+    from scipy import ndimage
+
+    return ndimage.maximum_filter(mask, 2 * k + 1)
+
+
+def must_leave(
+    envelopes: Envelopes,
+    grid: TargetGrid,
+    side: int,
+    cutter: Cutter,
+    threshold: float,
+    is_wanted: np.ndarray | None = None,
+    allowance: np.ndarray | None = None,
+) -> Deviation:
+    """Return how far what a cutter leaves at best stands off the target of one side, measured both ways.
+
+    envelopes, grid: of the target.  side: 1 or 2.  threshold mm: as for `deviation`.
+    is_wanted (ny, nx) bool: cells to be told; the others read 0.  None: all.
+    allowance (2, ny, nx) mm: what is left on purpose, as for `deviation`.
+    Outside the outline nothing is in the way.  Error: that of `reach`, a cell in plan at a step, on top
+    of that of `deviation`.
+    """
+    lattice = envelopes.lattice
+    sign = 1.0 if side == 1 else -1.0
+    seen = sign * envelopes.side(side)
+    is_out = np.isnan(seen)
+    left = np.where(is_out, -FAR, seen)
+    if is_wanted is None:
+        box = (slice(None), slice(None))
+        is_wanted = ~is_out
+    else:
+        rows, columns = (np.flatnonzero(is_wanted.any(axis=axis)) for axis in (1, 0))
+        if not len(rows):
+            return deviation(_seen_field(lattice, left, side), envelopes, grid, side, threshold, allowance)
+        far = 2 * math.ceil(_widest(cutter) / lattice.cell) + 1
+        box = (
+            slice(max(rows[0] - far, 0), rows[-1] + far + 1),
+            slice(max(columns[0] - far, 0), columns[-1] + far + 1),
+        )
+    standing = np.where(is_out, -np.inf, seen)[box]
+    here = is_wanted[box]
+    closed = _closing(standing, lattice.cell, cutter, here)
+    left[box] = np.where(here, np.maximum(closed, standing), left[box])
+    return deviation(_seen_field(lattice, left, side), envelopes, grid, side, threshold, allowance)
+
+
+def _widest(cutter: Cutter) -> float:
+    """Return the largest radius of a cutter, its shank included, mm."""
+    return max(cutter.radius, (cutter.shank or 0.0) / 2)
+
+
+def _seen_field(lattice: Lattice, left: np.ndarray, side: int) -> Field:
+    """Return a field that one side sees as `left`, along its own axis; the other face lies far away."""
+    sign = 1.0 if side == 1 else -1.0
+    surface = (sign * left).astype(np.float32)
+    other = np.full(lattice.shape, -sign * FAR, dtype=np.float32)
+    none = np.full(lattice.shape, UNCUT, dtype=np.int32)
+    return Field(lattice, *((other, surface) if side == 1 else (surface, other)), none, none)
 
 
 def reach(
@@ -144,7 +238,7 @@ def _must_leave(spot: Spot, envelopes: Envelopes, grid: TargetGrid, side: int, c
     lattice = envelopes.lattice
     sign = 1.0 if side == 1 else -1.0
     iy, ix = spot.cell
-    widest = max(cutter.radius, (cutter.shank or 0.0) / 2)
+    widest = _widest(cutter)
     near = math.ceil(spot.value / lattice.cell) + 2  # the measure looks no farther than the value
     far = near + math.ceil((widest + cutter.radius) / lattice.cell) + 1
     wide = (max(iy - far, 0), min(iy + far + 1, lattice.ny), max(ix - far, 0), min(ix + far + 1, lattice.nx))
@@ -159,11 +253,7 @@ def _must_leave(spot: Spot, envelopes: Envelopes, grid: TargetGrid, side: int, c
     window = lattice.window(*box)
     left = left[box[0] - wide[0] : box[1] - wide[0], box[2] - wide[2] : box[3] - wide[2]]
     cells = (slice(box[0], box[1]), slice(box[2], box[3]))
-    surface = (sign * left).astype(np.float32)
-    other = np.full(window.shape, -sign * FAR, dtype=np.float32)
-    none = np.full(window.shape, UNCUT, dtype=np.int32)
-    lower, upper = (other, surface) if side == 1 else (surface, other)
-    reached = Field(window, lower, upper, none, none)
+    reached = _seen_field(window, left, side)
     around = Envelopes(window, envelopes.lower[cells], envelopes.upper[cells], envelopes.void[cells])
     row, column = iy - box[0], ix - box[2]
     vertical = float(left[row, column] - sign * envelopes.side(side)[iy, ix])

@@ -17,6 +17,7 @@ NEAR = 1.5  # mm: cut and part may lie this far apart in plan and still be taken
 SAMPLES = 81  # along each normal
 FINEST = 0.002  # mm: a wall is bracketed this closely
 LEAST_OVERLAP = 0.1  # mm: below it the sides do not meet in an upright wall
+LEANING = 0.2  # mm: where the part's own two walls lie farther apart at the seam, it has none to compare
 BESIDE = 0.5  # mm to either side along the wall: there the true tangent is measured
 STEEPEST = np.tan(np.radians(30.0))  # a first normal worse than this is not mended but left out
 PARALLEL = np.tan(np.radians(10.0))  # walls that differ more belong to different features: a tab's flank
@@ -87,6 +88,22 @@ class ShiftFit:
     is_observable: np.ndarray
     rms: float
 
+    def offset_at(self, place: np.ndarray, normal: np.ndarray) -> float:
+        """Return the offset (mm) that this shift alone makes at a place (2,) mm with outward normal (2,)."""
+        rx, ry = place - np.array(self.about)
+        turn = np.radians(self.turn_degrees)
+        return float(normal[0] * (self.dx - turn * ry) + normal[1] * (self.dy + turn * rx))
+
+    def explains(self, seam: Seam, station: int) -> bool:
+        """Return whether the step at a station of the seam comes mostly from this shift.
+
+        The shift alone must make three quarters of it, and the rest of the seam must agree: a step at a
+        few stations of a seam that meets elsewhere is no shift.
+        """
+        value = float(seam.offset[station])
+        alone = self.offset_at(seam.stations[station], seam.normal[station])
+        return self.rms < abs(value) / 4 and abs(alone - value) < abs(value) / 4
+
     @property
     def words(self) -> str:
         """What the fit says, and what it cannot say."""
@@ -107,12 +124,16 @@ def find_seam(
     heights: Callable[[np.ndarray], tuple],
     spacing: float = 1.0,
     reach: float = 3.0,
+    wanted: Callable[[np.ndarray], tuple] | None = None,
 ) -> Seam:
     """Return the step between both sides' walls at stations along the outside of the part.
 
     field: after all setups; says only where to look.  is_part (ny, nx) bool: cells of the part; None
     takes the largest connected piece of wood.  heights(points (k, 2) mm, blank frame) -> lower, upper
     (k,) mm, row_lower, row_upper (k,): the exact surfaces; a column is empty where lower >= upper.
+    wanted(points) -> lower, upper of the target, NaN beside it: the step that the target has itself at the
+    seam's level is taken off, and stations where it is larger than LEANING (a side that leans, so that the
+    two sides meet elsewhere than at the skin) are left out.
     spacing mm: of stations.  reach mm: how far along the normal either wall is looked for.
 
     Just outside the part a column is empty, side 1 having cut below side 2.  The level of the seam is
@@ -138,7 +159,9 @@ def find_seam(
     looked_at = len(places)
     places, normals, contour = places[is_normal], normals[is_normal], contour[is_normal]
     parts = [
-        _measured(places[k : k + CHUNK], normals[k : k + CHUNK], contour[k : k + CHUNK], heights, reach)
+        _measured(
+            places[k : k + CHUNK], normals[k : k + CHUNK], contour[k : k + CHUNK], heights, reach, wanted
+        )
         for k in range(0, len(places), CHUNK)
     ]
     if not parts:
@@ -293,7 +316,7 @@ def _chains(is_body: np.ndarray, is_outside: np.ndarray) -> list[list[np.ndarray
     return chains
 
 
-def _measured(places, normals, contour, heights, reach) -> tuple:
+def _measured(places, normals, contour, heights, reach, wanted) -> tuple:
     """Return the columns of a Seam for the stations at which both walls were found."""
     s = np.linspace(-reach, reach, SAMPLES)
     n, step = len(places), s[1] - s[0]
@@ -376,9 +399,14 @@ def _measured(places, normals, contour, heights, reach) -> tuple:
     cosine = 1 / np.sqrt(1 + slope**2)
     normal = normals[rows]
     tangent = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
-    offset = (s1 - s2) * cosine
+    own = np.zeros(n)
+    if wanted is not None:
+        own = _own_step(places[rows], normals[rows], level, wall, s, wanted)
+        is_true &= np.abs(own) <= LEANING  # NaN compares false
+        own = np.nan_to_num(own)
+    offset = (s1 - s2 - own) * cosine
     bound = FINEST + SURFACE_ERROR + np.abs(offset) * (1 / np.cos(np.radians(NORMAL_DEGREES)) - 1)
-    bound += spread * BESIDE / 2
+    bound += spread * BESIDE / 2 + (FINEST if wanted is not None else 0.0)
     row_upper, row_lower = at(rows, out1)[3], at(rows, out2)[2]
     columns = (
         places[rows] + np.maximum(s1, s2)[:, None] * normal,
@@ -391,6 +419,32 @@ def _measured(places, normals, contour, heights, reach) -> tuple:
         np.asarray(row_lower, dtype=np.int32),
     )
     return tuple(column[is_true] for column in columns)
+
+
+def _own_step(places, normals, level, wall, s, wanted) -> np.ndarray:
+    """Return how far out the target's wall of side 1 lies against that of side 2, mm (n,), NaN if unseen.
+
+    wall (2n,): where the cut walls are along the normals, side 1 first; the nearest wall of the target is
+    taken.  s (m,): samples along a normal.
+    """
+    n, m = len(places), len(s)
+    both, is_first = np.tile(np.arange(n), 2), np.repeat([True, False], n)
+
+    def is_inside(which, along):
+        """Return whether places are inside the target's wall of their side at the seam's level."""
+        rows = both[which]
+        low, high = wanted(places[rows] + np.asarray(along)[:, None] * normals[rows])
+        return np.where(is_first[which], high > level[rows], low < level[rows])
+
+    inside = is_inside(np.repeat(np.arange(2 * n), m), np.tile(s, 2 * n)).reshape(2 * n, m)
+    leaves = inside[:, :-1] & ~inside[:, 1:]
+    k = np.argmin(np.where(leaves, np.abs(s[:-1] - wall[:, None]), np.inf), axis=1)
+    is_seen = leaves[np.arange(2 * n), k]
+    found = np.full(2 * n, np.nan)
+    seen = np.flatnonzero(is_seen)
+    inner, outer = _bracketed(lambda which, along: is_inside(seen[which], along), s[k[seen]], s[k[seen] + 1])
+    found[seen] = (inner + outer) / 2
+    return found[:n] - found[n:]
 
 
 def _bracketed(is_inside, inner, outer) -> tuple[np.ndarray, np.ndarray]:

@@ -30,27 +30,33 @@ def second_look(
     target: np.ndarray,
     grid: TargetGrid,
     recut: Callable[[Lattice], Field],
-    gouge: float,
-    leftover: float,
+    gouge: float | np.ndarray,
+    leftover: float | np.ndarray,
+    zone: np.ndarray | None = None,
+    allowance: Callable[[Lattice], np.ndarray | None] | None = None,
 ) -> Deviation:
     """Return the deviation with every straddling cell replaced by the worst of its finer cells.
 
     deviation: of `field` against the target of `grid`, whose surface on this side is `target` (ny, nx)
     mm, NaN outside the outline.  recut(lattice): the same job on other cells.
-    gouge, leftover mm: the limits; a cell straddles one when |normal| is within and |most| beyond it.
+    gouge, leftover mm: the limits, one or for each cell (ny, nx), +inf where nothing is judged.
+    zone (ny, nx): which cells are judged together, None for all.  allowance(lattice): what is left on
+    purpose, as for `deviation`.
+    A cell straddles a limit when |normal| is within and |most| beyond it.
     So are cells beside an upright step of the target: the cut may miss it by less than a cell, and no
     sample would show it.  Cells that hang together with one that is beyond for certain are left as they are.
     A cell so looked at holds the worst value on cells of a sixteenth (`normal`, the least that is
     certain there, and `most`); what still straddles has a range of up to 2.9 fine cells.
     """
-    limit = np.where(deviation.vertical < 0, gouge, leftover)
-    # What hangs together with a cell that is beyond its limit for certain is part of that spot.
+    gouge = np.broadcast_to(np.asarray(gouge, float), target.shape)
+    leftover = np.broadcast_to(np.asarray(leftover, float), target.shape)
+    limit = np.where(deviation.normal < 0, gouge, leftover)
     is_straddling = (np.abs(deviation.most) > limit) | _is_steep(target, deviation.lattice.cell)
-    label, _ = ndimage.label(is_straddling, np.ones((3, 3)))
-    is_settled = np.zeros(label.max() + 1, bool)
-    is_settled[label[np.abs(deviation.normal) > limit]] = True
-    is_settled[0] = True
-    is_open = ~is_settled[label]
+    is_straddling &= np.isfinite(gouge) | np.isfinite(leftover)
+    is_beyond = np.abs(deviation.normal) > limit
+    is_open = np.zeros(target.shape, bool)
+    for mine in [True] if zone is None else [zone == number for number in np.unique(zone)]:
+        is_open |= _is_open(is_straddling & mine, is_beyond)
     if not is_open.any():
         return deviation
     normal, most = deviation.normal.copy(), deviation.most.copy()
@@ -71,16 +77,29 @@ def second_look(
         surfaces = (coarse.without(box), CutSurface(fine, deviation.side))
         here = is_open[box[0] : box[1], box[2] : box[3]]
         is_near = np.repeat(np.repeat(here, DIVIDE, axis=0), DIVIDE, axis=1)
-        least, largest = measured(fine, around, grid, deviation.side, is_near, surfaces)
+        left = None if allowance is None else allowance(window)
+        least, largest = measured(fine, around, grid, deviation.side, is_near, surfaces, left)
         for y, x in zip(*np.nonzero(here), strict=True):
             inside = (
                 slice(y * DIVIDE, (y + 1) * DIVIDE),
                 slice(x * DIVIDE, (x + 1) * DIVIDE),
             )
             cell = (box[0] + y, box[2] + x)
-            normal[cell] = _worst(least[inside], gouge, leftover)
-            most[cell] = _worst(largest[inside], gouge, leftover)
+            normal[cell] = _worst(least[inside], gouge[cell], leftover[cell])
+            most[cell] = _worst(largest[inside], gouge[cell], leftover[cell])
     return replace(deviation, normal=normal, most=most)
+
+
+def _is_open(is_straddling: np.ndarray, is_beyond: np.ndarray) -> np.ndarray:
+    """Return the straddling cells that hang together with none that is beyond its limit for certain.
+
+    What does hang together with such a cell is part of that spot.
+    """
+    label, count = ndimage.label(is_straddling, np.ones((3, 3)))
+    is_settled = np.zeros(count + 1, bool)
+    is_settled[label[is_beyond & is_straddling]] = True
+    is_settled[0] = True
+    return ~is_settled[label]
 
 
 def _is_steep(target: np.ndarray, cell: float) -> np.ndarray:

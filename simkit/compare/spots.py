@@ -10,6 +10,7 @@ from simkit.errors import ShapeError
 from simkit.stock.field import Lattice
 from simkit.target.envelope import Envelopes
 
+JOINED = 4.0  # mm: hidden cells this close together are one place to a person
 TIE = 1e-4  # mm: values this close to the worst are as bad
 
 
@@ -32,10 +33,11 @@ class Spot:
     box: tuple[int, int, int, int]
 
 
-def spots(values: np.ndarray, mask: np.ndarray, lattice: Lattice) -> list[Spot]:
+def spots(values: np.ndarray, mask: np.ndarray, lattice: Lattice, gap: float = 0.0) -> list[Spot]:
     """Return the connected spots (8 neighbours) of a mask, worst first.
 
-    values (ny, nx): finite where mask; mask (ny, nx) bool; lattice: theirs.
+    values (ny, nx): finite where mask; mask (ny, nx) bool; lattice: theirs.  gap mm: spots whose cells
+    come as near as this are one (a rim of scattered cells is, whatever the cells' size).
     Among cells within TIE of the worst the one nearest to the spot's middle is named (a flat spot is
     named by its middle, not by a corner); ties go to the lower row, then column.  Area counts whole
     cells: it is off by up to half a cell along the spot's rim.
@@ -44,7 +46,7 @@ def spots(values: np.ndarray, mask: np.ndarray, lattice: Lattice) -> list[Spot]:
 
     if values.shape != lattice.shape or mask.shape != lattice.shape:
         raise ShapeError(f"values {values.shape} and mask {mask.shape} must be {lattice.shape}")
-    label, count = ndimage.label(mask, structure=np.ones((3, 3), dtype=int))
+    label, count = _labelled(mask, gap / lattice.cell)
     if count == 0:
         return []
     flat = np.flatnonzero(mask)
@@ -79,11 +81,25 @@ def spots(values: np.ndarray, mask: np.ndarray, lattice: Lattice) -> list[Spot]:
     return found
 
 
+def _labelled(mask: np.ndarray, gap: float) -> tuple[np.ndarray, int]:
+    """Return the number of the spot of each cell (ny, nx), 0 outside, and how many; gap in cells."""
+    from scipy import ndimage
+
+    all_eight = np.ones((3, 3), dtype=int)
+    label, count = ndimage.label(mask, structure=all_eight)
+    if count < 2 or gap <= 2:
+        return label, count
+    near = ndimage.distance_transform_edt(~mask) <= gap / 2
+    joined, count = ndimage.label(near, structure=all_eight)
+    return np.where(mask, joined, 0), count
+
+
 def hidden(envelopes: Envelopes, least: float = 0.05) -> list[Spot]:
     """Return spots where neither side can see some of the target's surface, worst first.
 
     envelopes: of the target.  least mm: shorter voids are left out (facets of a coarse mesh).
     Spot.value is the length of column inside the outline that is not part, mm, exact at cell centres;
-    nothing can be cut away there from the two sides.
+    nothing can be cut away there from the two sides.  A wall that leans a little under is hidden in single
+    cells along it: those within JOINED of each other are one spot.
     """
-    return spots(envelopes.void, envelopes.void > least, envelopes.lattice)
+    return spots(envelopes.void, envelopes.void > least, envelopes.lattice, JOINED)

@@ -77,13 +77,15 @@ def wall_thickness(
     cap: float,
     stride: int = 1,
     edge_is_face: bool = True,
+    looked: np.ndarray | None = None,
 ) -> Walls:
     """Return the wall thickness of the columns [lower, upper], where it is below `cap`.
 
     lower, upper (ny, nx) mm, blank frame; a column is empty where not lower < upper (NaN: empty).
     cap mm: thickness beyond it is not looked for.  stride: look from every stride-th cell in x and
     y (against all points of the surface all the same).  edge_is_face: whether the material ends at
-    the edge of the lattice; False for a window cut out of a larger one.
+    the edge of the lattice; False for a window cut out of a larger one.  looked (ny, nx) bool: the cells
+    to look from, against all points of the surface all the same; None: all.
 
     A ball of radius r that touches the surface at p, where the unit normal n points inwards, has
     its centre at p + r n.  A point q of the surface stays outside while |q - p - r n| >= r, that is
@@ -118,10 +120,13 @@ def wall_thickness(
         raise ShapeError(f"surfaces of shape {lower.shape}, {upper.shape} on a lattice {lattice.shape}")
     if not cap > 0 or stride < 1:
         raise ShapeError(f"cap {cap} and stride {stride} must be above 0")
+    looked = np.ones(lattice.shape, bool) if looked is None else np.ascontiguousarray(looked, bool)
+    if looked.shape != lattice.shape:
+        raise ShapeError(f"looked of shape {looked.shape} on a lattice {lattice.shape}")
     surface = surface_points(lattice, lower, upper, edge_is_face)
     points, owner, face = surface.points, surface.owner, surface.face
     thick, bound, pair = walls_kernels.largest_balls(
-        surface.lower, surface.upper, surface.solid, float(lattice.cell), float(cap), int(stride),
+        surface.lower, surface.upper, surface.solid, looked, float(lattice.cell), float(cap), int(stride),
         surface.nby, surface.nbx, surface.kinds, surface.start, points, surface.normals, owner, face,
         surface.boxes, surface.cones,
     )  # fmt: skip
@@ -285,7 +290,7 @@ def thin_spots(
         size = 2 * max(2, target.stride) + 1
         wanted = ndimage.minimum_filter(filled, size, mode="nearest")
         slack = ndimage.maximum_filter(np.nan_to_num(target.bound, nan=0.0), size, mode="nearest")
-    joined = _joined(cut, is_thin)
+    joined = joined_cells(cut, is_thin)
     is_wanted = (wanted - slack < limit) & (thickness + bound + slack + tolerance >= wanted)
     is_worse = is_thin & ~is_wanted
     # A thin place that is part of a worse one is told with it.
@@ -300,7 +305,7 @@ def thin_spots(
     return sorted(spots, key=lambda spot: (spot.is_by_design, spot.thickness, spot.iy, spot.ix))
 
 
-def _joined(cut: Walls, is_thin: np.ndarray) -> np.ndarray:
+def joined_cells(cut: Walls, is_thin: np.ndarray) -> np.ndarray:
     """Return the number of the spot that each cell belongs to (ny, nx), 0 for none.
 
     Cells are one spot when they touch (looking only at every stride-th), or when a wall stands
@@ -367,11 +372,11 @@ def look_closer(
     )
     x, y = np.meshgrid(window.x(), window.y())
     lower, upper = surfaces(window)
-    walls = wall_thickness(window, lower, upper, cap, edge_is_face=False)
     # Only what lies about the spot itself: the window also holds its neighbours.
     far = np.hypot(x - spot.near[0], y - spot.near[1]) > 2 * lattice.cell
     if mask is not None:
         far |= ~mask[lattice.cell_at(x, y)]
+    walls = wall_thickness(window, lower, upper, cap, edge_is_face=False, looked=~far)
     value = np.where(far | np.isnan(walls.thickness), np.inf, walls.thickness)
     iy, ix = np.unravel_index(np.argmin(value), value.shape)
     if not math.isfinite(value[iy, ix]):

@@ -464,13 +464,19 @@ def largest_ball(
 
 @kernel
 def block_balls(
-    b, lower, upper, solid, cell, cap, stride, nby, nbx, kinds,
+    b, lower, upper, solid, looked, cell, cap, stride, nby, nbx, kinds,
     start, points, normals, owner, face, boxes, cones, thick, bound, pair,
 ):  # fmt: skip
     """Largest balls at the points of one block, written to its cells."""
-    nx = lower.shape[1]
+    ny, nx = lower.shape
     by = b // nbx
     bx = b - by * nbx
+    is_any = False
+    for iy in range(by * BLOCK, min((by + 1) * BLOCK, ny)):
+        for ix in range(bx * BLOCK, min((bx + 1) * BLOCK, nx)):
+            is_any = is_any or looked[iy, ix]
+    if not is_any:
+        return
     reach = int(cap / (BLOCK * cell)) + 2
     room = kinds * (2 * reach + 1) ** 2
     near = np.empty(room, np.int64)
@@ -486,7 +492,7 @@ def block_balls(
         for p in range(start[mine], start[mine + 1]):
             iy = owner[p] // nx
             ix = owner[p] - iy * nx
-            if iy % stride != 0 or ix % stride != 0:
+            if iy % stride != 0 or ix % stride != 0 or not looked[iy, ix]:
                 continue
             # The other surface of the same column stands in the same order: a good first guess.
             first = -1 if kind == SIDE else start[kinds * b + 1 - kind] + p - start[mine]
@@ -515,10 +521,13 @@ def block_balls(
 
 @parallel_kernel
 def largest_balls(
-    lower, upper, solid, cell, cap, stride, nby, nbx, kinds,
+    lower, upper, solid, looked, cell, cap, stride, nby, nbx, kinds,
     start, points, normals, owner, face, boxes, cones,
 ):  # fmt: skip
-    """Per cell the least diameter by kind of point, the bound of the thinnest, and its two points."""
+    """Per cell the least diameter by kind of point, the bound of the thinnest, and its two points.
+
+    looked (ny, nx) bool: the cells to look from.
+    """
     ny, nx = lower.shape
     thick = np.full((3, ny, nx), np.nan, np.float32)
     bound = np.full((ny, nx), np.nan, np.float32)
@@ -529,7 +538,7 @@ def largest_balls(
         # Even blocks first, then odd ones: neighbours cost alike, so two halves take equal time.
         b = 2 * i if i < half else 2 * (i - half) + 1
         block_balls(
-            b, lower, upper, solid, cell, cap, stride, nby, nbx, kinds,
+            b, lower, upper, solid, looked, cell, cap, stride, nby, nbx, kinds,
             start, points, normals, owner, face, boxes, cones, thick, bound, pair,
         )  # fmt: skip
     return thick, bound, pair

@@ -16,7 +16,9 @@ def find(evidence: Evidence) -> list[Finding]:
         return []
     gone = evidence.break_through
     lattice = evidence.field.lattice
-    found = spots(np.where(gone.mask, gone.depth, 0), gone.mask, lattice)
+    # Where neither side is judged, nothing need be left.
+    is_gone = gone.mask & (evidence.zones.is_judged(lattice, 1) | evidence.zones.is_judged(lattice, 2))
+    found = spots(np.where(is_gone, gone.depth, 0), is_gone, lattice, shape.GAP)
     findings = []
     for nth, spot in enumerate(found[: shape.MOST]):
         row, side = _last_cut(evidence, spot.cell)
@@ -39,8 +41,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 limit=0.0,
                 measure="thickness of the part that is gone, along the cutter's axis, at cell centres",
                 side=side,
-                area=spot.area,
-                cells=spot.cells,
+                **shape.spot_fields(spot, lattice),
                 **evidence.place_of((*spot.at, z), shape.setup_of_side(evidence, side, row)),
                 **evidence.source_of(row),
             )

@@ -24,6 +24,7 @@ def find(evidence: Evidence) -> list[Finding]:
             findings.append(
                 Finding(
                     severity="note",
+                    subject=f"{hole.dowel.name}, not made",
                     message=f"no program makes the {name}; it is taken to be where the job says",
                     advice="Drill it there before the first side, or name its place as drilled.",
                     **common,
@@ -34,6 +35,7 @@ def find(evidence: Evidence) -> list[Finding]:
             findings.append(
                 Finding(
                     severity=severity,
+                    subject=f"{hole.dowel.name}, off its place",
                     message=f"the {name} is {hole.how} {hole.off:.2f} mm from its stated place",
                     advice="Correct the place in the job or in the program, so that the pins fit.",
                     value=hole.off,
@@ -46,6 +48,7 @@ def find(evidence: Evidence) -> list[Finding]:
             findings.append(
                 Finding(
                     severity="beyond",
+                    subject=f"{hole.dowel.name}, not through",
                     message=f"the {name} does not go through the blank",
                     advice="Drill it deeper, point and all, or no pin can hold the turned blank.",
                     measure="whether the column at its centre is open",
@@ -61,6 +64,7 @@ def find(evidence: Evidence) -> list[Finding]:
             Finding(
                 kind="dowel-miss",
                 severity=severity,
+                subject=f"{pin.dowel.name}, pin of {setup.name}",
                 message=(
                     f"as the blank lies for '{setup.name}', no hole meets the pin of '{pin.dowel.name}' at "
                     f"({pin.pin[0]:.2f}, {pin.pin[1]:.2f}): the nearest, '{pin.nearest.dowel.name}', lies "

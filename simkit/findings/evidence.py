@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from simkit.compare.zones import Zones
 from simkit.cutters import Cutter
 from simkit.frames import Frame
 from simkit.job.model import Job, Setup
@@ -25,13 +27,17 @@ class Evidence:
         whose.  rows[setup]: slice of them.  frames[setup]: program frame -> blank frame.
     field: the blank after all setups.  fields: after each setup.
     contacts[setup]: (depth (n,), place (n, 3)) of the rapids, as stock.cut gives them.
-    target, target_grid, envelopes, deviations {1: ..., 2: ...}, break_through, outside, walls,
-        target_walls: of the modules of those names in `target` and `compare`; None or empty without
-        a target.
-    seam: of compare.seam.  holes, pins: of compare.dowels.  turns: of compare.turns.
+    target, target_grid, envelopes, deviations {1: ..., 2: ...}, break_through, walls, target_walls: of
+        the modules of those names in `target` and `compare`; None or empty without a target.
+    coarseness: of target.coarseness.  outside: of compare.outline.  wood_outside: of compare.outside.
+    reach, cusps {1: ..., 2: ...}: of compare.reach_options and compare.cusps, for the sides in `deviations`.
+    stood: of compare.standing.  seam: of compare.seam.  holes, pins: of compare.dowels.
+    turns: of compare.turns.
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
         its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
     heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
+    offsets: of compare.offset, for each side judged.
+    causes, not_matched: filled in by judging: of findings.causes, and words of findings.accept.
     evaluations: heights of swept cutters that were evaluated for `field`.
     """
 
@@ -50,14 +56,27 @@ class Evidence:
     target_grid: Any = None
     envelopes: Any = None
     deviations: dict[int, Any] = field(default_factory=dict)
+    coarseness: Any = None
     outside: Any = None
+    wood_outside: Any = None
     break_through: Any = None
     walls: Any = None
     target_walls: Any = None
+    reach: dict[int, Any] = field(default_factory=dict)
+    cusps: dict[int, Any] = field(default_factory=dict)
+    stood: list[Any] = field(default_factory=list)
     seam: Any = None
     holes: list[Any] = field(default_factory=list)
     pins: list[Any] = field(default_factory=list)
     turns: list[Any] = field(default_factory=list)
+    offsets: list[Any] = field(default_factory=list)
+    causes: list[Any] = field(default_factory=list)
+    not_matched: list[str] = field(default_factory=list)
+
+    @cached_property
+    def zones(self) -> Zones:
+        """The zones of the job, with the limits that count in each."""
+        return Zones(self.job.limits, self.job.zones)
 
     def setup_of(self, row: int) -> Setup:
         """Return the setup in which a move runs."""
@@ -66,6 +85,16 @@ class Evidence:
     def cutter_of(self, row: int) -> Cutter:
         """Return the cutter of a move."""
         return self.job.cutters[int(self.moves.tool[row])]
+
+    def carving(self, side: int) -> list[Cutter]:
+        """Return the cutters that the programs of a side cut with, drills left out, by number."""
+        numbers: set[int] = set()
+        for one, frame in zip(self.rows, self.frames, strict=True):
+            if frame.up == (1 if side == 1 else -1):
+                moves = self.moves[one]
+                numbers |= {int(tool) for tool in np.unique(moves.tool[~moves.rapid])}
+        cutters = [self.job.cutters[number] for number in sorted(numbers)]
+        return [cutter for cutter in cutters if cutter.shape != "drill"]
 
     def source_of(self, row: int) -> dict[str, Any]:
         """Return the fields of a Finding that say which line of which program a move is."""
@@ -93,11 +122,9 @@ class Evidence:
     def remarks(self) -> list[str]:
         """Return what a person should know beside the findings, in words."""
         words = []
-        if self.outside is not None and self.outside.holding_area:
-            words.append(
-                f"outside the outline of the part {self.outside.holding_area:.0f} mm2 of wood are left "
-                "(frame, skin, tabs, offcut), not judged"
-            )
+        if self.wood_outside is not None:
+            words += _outside_words(self.wood_outside)
+        words += self._not_judged_words()
         if self.target is not None:
             words += [
                 f"which way '{self.job.setups[fit.setup].name}' is turned over cannot be told from the part: "
@@ -107,3 +134,27 @@ class Evidence:
             ]
             words += list(self.target.notes)
         return words
+
+    def _not_judged_words(self) -> list[str]:
+        """Return what of the part is not judged because the job says so, in words."""
+        words = []
+        for side in self.deviations:
+            index = self.zones.index(self.field.lattice, side)[self.envelopes.is_part]
+            for number, rule in enumerate(self.zones.rules):
+                area = np.count_nonzero(index == number) * self.field.lattice.cell**2
+                if not rule.is_judged and area:
+                    words.append(f"not judged: zone '{rule.name}', {area:.0f} mm2 of side {side}")
+        return words
+
+
+def _outside_words(outside: Any) -> list[str]:
+    """Return what is left outside the outline of the part, in words."""
+    parts = []
+    for name, word in (("frame", "frame"), ("tabs", "tab"), ("skin", "skin"), ("offcut", "offcut")):
+        pieces = outside.pieces[name]
+        if outside.area[name] < 1.0:  # crumbs
+            continue
+        counted = name in ("tabs", "offcut")
+        what = f"{pieces} {word}{'s' if pieces > 1 else ''}" if counted else word
+        parts.append(f"{what} {outside.area[name]:.0f} mm2")
+    return [f"left outside the outline of the part, not judged: {', '.join(parts)}"] if parts else []

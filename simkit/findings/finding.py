@@ -4,36 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-# The whole list of kinds (DEVELOPERS.md has one line on each).
-KINDS = (
-    "gouge",
-    "break-through",
-    "leftover-cutter",
-    "leftover-program",
-    "hidden",
-    "thin-wall",
-    "fragile",
-    "cusp",
-    "witness-step",
-    "wrong-turn",
-    "dowel-miss",
-    "seat",
-    "loose-piece",
-    "rapid-contact",
-    "shank-contact",
-    "holder-contact",
-    "fixture-contact",
-    "table-contact",
-    "travel",
-    "chip-load",
-    "bite",
-    "program",
-    "setup",
-)
-SAFETY_KINDS = frozenset(
-    ["wrong-turn", "loose-piece", "travel", *(kind for kind in KINDS if kind.endswith("-contact"))]
-)
-SEVERITIES = ("safety", "beyond", "undecided", "warning", "note")  # worst first
+from simkit.kinds import KINDS, SAFETY_KINDS
+
+__all__ = ["KINDS", "SAFETY_KINDS", "SEVERITIES", "Finding"]
+
+SEVERITIES = ("safety", "beyond", "undecided", "warning", "accepted", "note")  # worst first
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +23,12 @@ class Finding:
     setup: name.  side: 1 or 2, None when neither.  area mm2.  cells: how many.
     file, line: program (or job file) and line from 1.  cutter: in words, "" when none.
     advice: one sentence that says what to do.
+    zone: whose limits judged it, or where it lies; "whole part" outside all zones, "" without a place.
+    box (x low, y low, x high, y high) mm, blank frame: what the spot covers in plan.
+    centre (x, y) mm: the middle of its cells, steadier than its worst place when the cells change.
+    subject: what it is about when it has no place of its own (a dowel's name, a notice's words).
+    id: the same from run to run, `findings.identity`.  reason: why the job accepts it.
+    returned: why an accepted one counts again.  cause: of `findings.causes`, from 1.
     """
 
     kind: str
@@ -68,6 +49,14 @@ class Finding:
     file: str = ""
     line: int | None = None
     cutter: str = ""
+    zone: str = ""
+    box: tuple[float, float, float, float] | None = None
+    centre: tuple[float, float] | None = None
+    subject: str = ""
+    id: str = ""
+    reason: str = ""
+    returned: str = ""
+    cause: int | None = None
 
     def __post_init__(self):
         assert self.kind in KINDS, self.kind

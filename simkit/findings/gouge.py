@@ -12,11 +12,8 @@ MEASURE = "the larger of the distances cut to target and target to cut, to the s
 def find(evidence: Evidence) -> list[Finding]:
     """Return one finding for each connected spot cut deeper into the part than the limit."""
     findings = []
-    limit = evidence.job.limits.gouge
     for side, deviation in evidence.deviations.items():
-        told, lesser = shape.looked_spots(
-            evidence, side, limit, is_gouge=True, mask=~evidence.break_through.mask
-        )
+        told, lesser = shape.looked_spots(evidence, side, is_gouge=True, mask=~evidence.break_through.mask)
         for nth, one in enumerate(told):
             more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
             steep = max(abs(float(deviation.vertical[one.spot.cell])), abs(one.look.value))
@@ -31,7 +28,7 @@ def find(evidence: Evidence) -> list[Finding]:
                         "Check the zero and the depth in this setup first; if the rest of this side is "
                         "right, correct the pass on this line, or keep this cutter out of the place."
                     ),
-                    **shape.common_fields(evidence, one, limit, MEASURE),
+                    **shape.common_fields(evidence, one, MEASURE),
                 )
             )
     return findings

@@ -32,8 +32,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 value=spot.value,
                 bound=1e-4,
                 measure="length of the column that is not part, between its two outer surfaces",
-                area=spot.area,
-                cells=spot.cells,
+                **shape.spot_fields(spot, evidence.field.lattice),
                 **evidence.place_of((*spot.at, z), None),
             )
         )

@@ -10,7 +10,9 @@ import numpy as np
 
 from simkit.compare.outline import HOLDING, outline_step
 from simkit.compare.reach import WhyLeft, why_left
+from simkit.compare.reach_options import common_cutters, common_words
 from simkit.compare.spots import Spot, spots
+from simkit.compare.zones import Rule
 from simkit.cutters import Cutter
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
@@ -25,30 +27,18 @@ STEP_MEASURE = "how far wood stands out from the outer wall in plan, at cell cen
 def find(evidence: Evidence) -> list[Finding]:
     """Return one finding for each connected spot that stands prouder of the part than the limit."""
     findings = []
-    limit = evidence.job.limits.leftover
     for side in evidence.deviations:
-        used = cutters_of_side(evidence, side)
-        told, lesser = shape.looked_spots(evidence, side, limit, is_gouge=False)
+        used = evidence.carving(side)
+        told, lesser = shape.looked_spots(evidence, side, is_gouge=False)
         for nth, one in enumerate(told):
             why = why_left(one.spot, evidence.envelopes, evidence.target_grid, side, used) if used else None
             more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
-            findings.append(_finding(evidence, one, why, used, limit, more))
-    return findings + _outer_steps(evidence, limit)
-
-
-def cutters_of_side(evidence: Evidence, side: int) -> list[Cutter]:
-    """Return the cutters that the programs of a side cut with, drills left out, by number."""
-    numbers = set()
-    for one, frame in zip(evidence.rows, evidence.frames, strict=True):
-        if frame.up == (1 if side == 1 else -1):
-            moves = evidence.moves[one]
-            numbers |= {int(tool) for tool in np.unique(moves.tool[~moves.rapid])}
-    cutters = [evidence.job.cutters[number] for number in sorted(numbers)]
-    return [cutter for cutter in cutters if cutter.shape != "drill"]
+            findings.append(_finding(evidence, one, why, used, more))
+    return findings + _outer_steps(evidence)
 
 
 def _finding(
-    evidence: Evidence, one: shape.Looked, why: WhyLeft | None, used: list[Cutter], limit: float, more: str
+    evidence: Evidence, one: shape.Looked, why: WhyLeft | None, used: list[Cutter], more: str
 ) -> Finding:
     left = f"{abs(one.look.value):.2f} mm left standing over {shape.area_words(one.spot.area)}"
     if why is None:
@@ -56,7 +46,7 @@ def _finding(
             kind="leftover-program",
             message=f"{left}: no program of this side carves{more}",
             advice="Add a pass with a cutter that carves; this side is only drilled, or only moved over.",
-            **shape.common_fields(evidence, one, limit, MEASURE),
+            **shape.common_fields(evidence, one, MEASURE),
         )
     best = evidence.job.cutters[why.best]
     if why.cause == "cutter":
@@ -71,12 +61,12 @@ def _finding(
                 f"{left}: {best} cannot get in, even its best pass leaves about "
                 f"{why.must_leave[why.best]:.2f} mm{more}"
             ),
-            advice=_smaller(evidence, one, others, limit),
-            **shape.common_fields(evidence, one, limit, MEASURE),
+            advice=_smaller(evidence, one, others),
+            **shape.common_fields(evidence, one, MEASURE),
         )
     # The cutter that cut nearest is the one a person would send there again, if it can get in.
     here = evidence.cutter_of(one.row) if one.row >= 0 else best
-    able = here if why.must_leave.get(here.number, np.inf) <= limit else best
+    able = here if why.must_leave.get(here.number, np.inf) <= one.limit else best
     return Finding(
         kind="leftover-program",
         message=(
@@ -87,7 +77,7 @@ def _finding(
             "Extend the finishing pass over this place, or check the zero of this setup; the line named "
             "is the move that cut nearest to it."
         ),
-        **shape.common_fields(evidence, one, limit, MEASURE),
+        **shape.common_fields(evidence, one, MEASURE),
     )
 
 
@@ -96,33 +86,70 @@ def _rest_words(rest: float) -> str:
     return "within 0.05 mm of the part" if rest < 0.05 else f"about {rest:.2f} mm from the part"
 
 
-def _smaller(evidence: Evidence, one: shape.Looked, others: list[Cutter], limit: float) -> str:
-    """Return advice on which cutter would get in."""
-    if others:
-        why = why_left(one.spot, evidence.envelopes, evidence.target_grid, one.side, others)
-        best = evidence.job.cutters[why.best]
-        rest = why.must_leave[why.best]
-        if rest < abs(one.look.value):
-            enough = "within the limit" if rest <= limit else "still over the limit"
-            return f"Add a pass with {best}: it can get in to {_rest_words(rest)}, {enough}."
-    return "Add a pass with a smaller cutter (half the radius, half the corner), or round the corner."
+def _smaller(evidence: Evidence, one: shape.Looked, others: list[Cutter]) -> str:
+    """Return advice on which cutter of the job, or which common size, would get in, and what would remain."""
+    left = abs(one.look.value)
+    kept, rest = _best_of(evidence, one, others)
+    words = []
+    if kept is not None and rest < left:
+        enough = "within the limit" if rest <= one.limit else "still over the limit"
+        words.append(f"Add a pass with {kept}: it can get in to {_rest_words(rest)}, {enough}.")
+        if rest <= one.limit:
+            return words[0]
+    common = common_cutters(list(evidence.job.cutters.values()))
+    bought, its_rest = _best_of(evidence, one, common)
+    if bought is not None and its_rest < min(left, rest):
+        enough = "within the limit" if its_rest <= one.limit else "still over the limit"
+        words.append(
+            f"Of common sizes beyond the job's, a {common_words(bought)} would leave about "
+            f"{its_rest:.2f} mm, {enough}."
+        )
+    return " ".join(words) or (
+        "Add a pass with a smaller cutter (half the radius, half the corner), or round the corner."
+    )
 
 
-def _outer_steps(evidence: Evidence, limit: float) -> list[Finding]:
+def _best_of(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) -> tuple[Cutter | None, float]:
+    """Return the largest cutter that leaves a spot within the limit, else the one that leaves least."""
+    if not cutters:
+        return None, np.inf
+    why = why_left(one.spot, evidence.envelopes, evidence.target_grid, one.side, cutters)
+    able = [cutter for cutter in cutters if why.must_leave[cutter.number] <= one.limit]
+    best = max(able, key=lambda cutter: (cutter.diameter, -cutter.number), default=None)
+    if best is None:
+        best = next(cutter for cutter in cutters if cutter.number == why.best)
+    return best, why.must_leave[best.number]
+
+
+def _outer_steps(evidence: Evidence) -> list[Finding]:
     """Return findings for wood that stands proud of the outer wall without holding the part."""
-    outside = evidence.outside
-    if outside is None:
+    outside, field, zones = evidence.outside, evidence.field, evidence.zones
+    if outside is None or not outside.is_step.any():
         return []
-    run = np.where(outside.is_step, outside.run, 0.0)
+    # A step belongs to the side that cut it last on its way through.
+    is_upper = field.upper_move > field.lower_move
+    index = np.where(is_upper, *(zones.index(field.lattice, side) for side in (1, 2)))
+    findings = []
+    for number, rule in enumerate(zones.rules):
+        limit = rule.leftover + rule.finish_allowance
+        run = np.where(outside.is_step & (index == number), outside.run, 0.0)
+        is_beyond = run > limit - field.lattice.cell / 2
+        if rule.is_judged and is_beyond.any():
+            findings += _steps(evidence, spots(run, is_beyond, field.lattice, shape.GAP), is_upper, rule)
+    return findings
+
+
+def _steps(evidence: Evidence, found: list[Spot], is_upper: np.ndarray, rule: Rule) -> list[Finding]:
+    """Return findings for the steps of one zone."""
     field = evidence.field
     findings = []
-    found = spots(run, run > limit - field.lattice.cell / 2, field.lattice)
     for nth, spot in enumerate(found[: shape.MOST]):
         value, bound = _closer_step(evidence, spot)
-        severity = shape.severity_of(value, bound, limit)
+        value = max(value - rule.finish_allowance, 0.0)
+        severity = shape.severity_of(value, bound, rule.leftover)
         if not severity:
             continue
-        side = 1 if field.upper_move[spot.cell] > field.lower_move[spot.cell] else 2
+        side = 1 if is_upper[spot.cell] else 2
         row = shape.owner_at(evidence, side, spot.cell)
         z = float(field.upper[spot.cell] if side == 1 else field.lower[spot.cell])
         lesser = found[shape.MOST :] if nth == shape.MOST - 1 else []
@@ -138,11 +165,11 @@ def _outer_steps(evidence: Evidence, limit: float) -> list[Finding]:
                 advice="Check that the outline is cut from both sides on the same line, and the second zero.",
                 value=value,
                 bound=bound,
-                limit=limit,
+                limit=rule.leftover,
                 measure=STEP_MEASURE,
                 side=side,
-                area=spot.area,
-                cells=spot.cells,
+                zone=rule.name,
+                **shape.spot_fields(spot, field.lattice),
                 **evidence.place_of((*spot.at, z), shape.setup_of_side(evidence, side, row)),
                 **evidence.source_of(row),
             )
@@ -156,7 +183,9 @@ def _closer_step(evidence: Evidence, spot: Spot) -> tuple[float, float]:
     room = round((spot.value + 2 * HOLDING) / lattice.cell) + 2
     iy, ix = spot.cell
     window = lattice.window(iy - room, iy + room + 1, ix - room, ix + room + 1, DIVIDE)
-    fine = outline_step(evidence.recut(window), envelopes(evidence.target_grid, window))
+    # In a window nothing tells what hangs together outside it, so the step is known to be one already.
+    holding = max(HOLDING, spot.value + 1.0)
+    fine = outline_step(evidence.recut(window), envelopes(evidence.target_grid, window), holding)
     y, x = window.y()[:, None], window.x()
     is_here = fine.is_step & (np.hypot(x - spot.at[0], y - spot.at[1]) <= 2 * lattice.cell)
     if not is_here.any():

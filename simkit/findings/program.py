@@ -13,6 +13,7 @@ def find(evidence: Evidence) -> list[Finding]:
             kind="program",
             severity="warning",
             message=notice.text,
+            subject=f"{notice.place.file}: {notice.text}",
             advice="Look at this line; if it is meant, nothing needs to change.",
             file=notice.place.file,
             line=notice.place.line,

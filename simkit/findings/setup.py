@@ -32,6 +32,7 @@ def find(evidence: Evidence) -> list[Finding]:
                     ),
                     measure="cells that a move of this setup cut",
                     setup=setup.name,
+                    subject=setup.name,
                     **evidence.job_line(f"setups[{index}].zero"),
                 )
             )

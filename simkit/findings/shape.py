@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -11,10 +13,12 @@ from scipy import ndimage
 from simkit.compare.closer import Look, closer_look
 from simkit.compare.spots import Spot, spots
 from simkit.findings.evidence import Evidence
+from simkit.stock.field import Lattice
 
 CLOSE = 0.03  # mm: bounds after a closer look are smaller, so what lies lower cannot reach the limit
 MOST_CLOSE = 60  # spots near the limit that are looked at closely; more are told as their cells have it
-MOST = 12  # spots of one kind and side that are told one by one, worst first
+MOST = 12  # spots of one kind, side and zone that are told one by one, worst first
+GAP = 2.0  # mm: spots nearer to each other than this are one thing to look at
 
 
 @dataclass(frozen=True)
@@ -23,6 +27,7 @@ class Looked:
 
     severity: "beyond" or "undecided".
     row: the move that cut its worst place, -1 for none.
+    limit mm: of the zone that judged it.  zone: its name.
     """
 
     spot: Spot
@@ -30,6 +35,8 @@ class Looked:
     severity: str
     row: int
     side: int
+    limit: float
+    zone: str
 
 
 def severity_of(value: float, bound: float, limit: float) -> str:
@@ -40,46 +47,91 @@ def severity_of(value: float, bound: float, limit: float) -> str:
 
 
 def looked_spots(
-    evidence: Evidence, side: int, limit: float, is_gouge: bool, mask: np.ndarray | None = None
+    evidence: Evidence, side: int, is_gouge: bool, mask: np.ndarray | None = None
 ) -> tuple[list[Looked], list[Spot]]:
     """Return the spots beyond a limit, or near it, after a closer look; and lesser ones beyond MOST.
 
-    side: 1 or 2.  limit mm of the deviation's size.  mask (ny, nx) bool: cells that count; None all.
+    side: 1 or 2.  mask (ny, nx) bool: cells that count; None all.  Each zone is judged by itself, by its
+    own limit: a spot that crosses into another is told once for each.
     A spot whose cells stay just below the limit is looked at too: between them it may reach beyond.
     """
-    deviation = evidence.deviations[side]
-    sign = -1.0 if is_gouge else 1.0
-    is_out = np.isnan(deviation.normal) if mask is None else np.isnan(deviation.normal) | ~mask
+    zones = evidence.zones
+    index = zones.index(evidence.field.lattice, side)
+    told, lesser = [], []
+    for number, rule in enumerate(zones.rules):
+        here = index == number if mask is None else mask & (index == number)
+        if not rule.is_judged or not here.any():
+            continue
+
+        def counts(lattice: Lattice, number=number) -> np.ndarray:
+            return zones.index(lattice, side) == number
+
+        limit = rule.gouge if is_gouge else rule.leftover
+        mine, more = _zone_spots(_Judged(evidence, side, limit, is_gouge, rule.name, counts), here)
+        told += mine
+        lesser += more
+    lesser.sort(key=lambda spot: -abs(spot.value))
+    return sorted(told, key=lambda one: -abs(one.look.value)), lesser
+
+
+@dataclass(frozen=True)
+class _Judged:
+    """What spots of one zone and side are judged by."""
+
+    evidence: Evidence
+    side: int
+    limit: float
+    is_gouge: bool
+    zone: str
+    counts: Callable[[Lattice], np.ndarray]
+
+
+def _zone_spots(judged: _Judged, here: np.ndarray) -> tuple[list[Looked], list[Spot]]:
+    """Return the spots of one zone, told one by one and lesser ones."""
+    deviation, limit = judged.evidence.deviations[judged.side], judged.limit
+    sign = -1.0 if judged.is_gouge else 1.0
+    is_out = np.isnan(deviation.normal) | ~here
     least, most = (np.where(is_out, 0.0, sign * values) for values in (deviation.normal, deviation.most))
-    found = spots(deviation.normal, least > limit, deviation.lattice)
+    found = spots(deviation.normal, least > limit, deviation.lattice, GAP)
     # Near the limit, or straddling it, and not part of a spot that is beyond it anyway.
-    is_near = (most > limit) | (least > limit - min(CLOSE, limit / 3))
+    is_near = ((most > limit) | (least > limit - min(CLOSE, limit / 3))) & ~is_out
     label, _ = ndimage.label(is_near, np.ones((3, 3)))
     is_beyond = np.zeros(label.max() + 1, bool)
     is_beyond[label[least > limit]] = True
-    close = spots(deviation.most, is_near & ~is_beyond[label], deviation.lattice)
-    looked = [_looked(evidence, side, spot, limit, is_gouge) for spot in found[:MOST] + close[:MOST_CLOSE]]
-    looked += [_unlooked(evidence, side, spot, limit) for spot in close[MOST_CLOSE:]]
-    told = sorted((one for one in looked if one.severity), key=lambda one: -abs(one.look.value))
-    return told, found[MOST:]
+    close = spots(deviation.most, is_near & ~is_beyond[label], deviation.lattice, GAP)
+    looked = [_looked(judged, spot) for spot in found[:MOST] + close[:MOST_CLOSE]]
+    looked += [_unlooked(judged, spot) for spot in close[MOST_CLOSE:]]
+    return [one for one in looked if one.severity], found[MOST:]
 
 
-def _looked(evidence: Evidence, side: int, spot: Spot, limit: float, is_gouge: bool) -> Looked:
+def _looked(judged: _Judged, spot: Spot) -> Looked:
     """Return a spot after a closer look at its worst place."""
-    look = closer_look(evidence.recut, evidence.field, evidence.target_grid, side, spot.cell, is_gouge)
+    evidence, side = judged.evidence, judged.side
+    look = closer_look(
+        evidence.recut,
+        evidence.field,
+        evidence.target_grid,
+        side,
+        spot.cell,
+        judged.is_gouge,
+        allowance=partial(evidence.zones.allowance, side=side),
+        counts=judged.counts if len(evidence.zones.rules) > 1 else None,
+    )
     row = owner_at(evidence, side, spot.cell)
-    return Looked(spot, look, severity_of(abs(look.value), look.bound, limit), row, side)
+    severity = severity_of(abs(look.value), look.bound, judged.limit)
+    return Looked(spot, look, severity, row, side, judged.limit, judged.zone)
 
 
-def _unlooked(evidence: Evidence, side: int, spot: Spot, limit: float) -> Looked:
+def _unlooked(judged: _Judged, spot: Spot) -> Looked:
     """Return a spot near the limit as its cells have it, where there are too many to look at each."""
+    evidence, side = judged.evidence, judged.side
     deviation = evidence.deviations[side]
     least, most = (float(abs(values[spot.cell])) for values in (deviation.normal, deviation.most))
     surface = evidence.field.upper if side == 1 else evidence.field.lower
     look = Look(least, most - least, (*spot.at, float(surface[spot.cell])), deviation.lattice.cell)
-    return Looked(
-        spot, look, severity_of(least, most - least, limit), owner_at(evidence, side, spot.cell), side
-    )
+    severity = severity_of(least, most - least, judged.limit)
+    row = owner_at(evidence, side, spot.cell)
+    return Looked(spot, look, severity, row, side, judged.limit, judged.zone)
 
 
 def owner_at(evidence: Evidence, side: int, cell: tuple[int, int]) -> int:
@@ -108,17 +160,29 @@ def setup_of_side(evidence: Evidence, side: int, row: int) -> int | None:
     return ups[0] if ups else None
 
 
-def common_fields(evidence: Evidence, one: Looked, limit: float, measure: str) -> dict[str, Any]:
+def spot_fields(spot: Spot, lattice: Lattice) -> dict[str, Any]:
+    """Return the fields of a Finding that say where its cells lie in plan, mm."""
+    iy0, iy1, ix0, ix1 = spot.box
+    (x0, y0), cell = lattice.origin, lattice.cell
+    return {
+        "area": spot.area,
+        "cells": spot.cells,
+        "box": (x0 + ix0 * cell, y0 + iy0 * cell, x0 + ix1 * cell, y0 + iy1 * cell),
+        "centre": spot.centre,
+    }
+
+
+def common_fields(evidence: Evidence, one: Looked, measure: str) -> dict[str, Any]:
     """Return the fields of a Finding that follow from a looked-at spot."""
     return {
         "severity": one.severity,
         "value": abs(one.look.value),
         "bound": one.look.bound,
-        "limit": limit,
+        "limit": one.limit,
         "measure": measure,
         "side": one.side,
-        "area": one.spot.area,
-        "cells": one.spot.cells,
+        "zone": one.zone,
+        **spot_fields(one.spot, evidence.field.lattice),
         **evidence.place_of(one.look.at, setup_of_side(evidence, one.side, one.row)),
         **evidence.source_of(one.row),
     }

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy import ndimage
 
@@ -14,6 +16,7 @@ from simkit.stock.field import Lattice
 from simkit.target.envelope import envelopes
 
 BESIDE_HOLDING = 0.6  # mm: so near a tab its thickness would be taken for the part's
+ALIKE = 0.1  # mm: a wall as thick as the part's within this and both bounds is thin by design
 MEASURE = "diameter of the largest ball inside the wood that touches the surface there"
 
 
@@ -29,10 +32,16 @@ def find(evidence: Evidence) -> list[Finding]:
         around = envelopes(evidence.target_grid, window)
         return part_columns(field.lower, field.upper, around, lattice.cell)
 
+    def wanted_surfaces(window: Lattice):
+        around = envelopes(evidence.target_grid, window)
+        return np.nan_to_num(around.lower), np.nan_to_num(around.upper)
+
     found = thin_spots(evidence.walls, evidence.target_walls, limit, judged)
     findings = []
     for nth, spot in enumerate(found[: shape.MOST]):
         looked = look_closer(spot, lattice, surfaces, mask=judged)
+        if not spot.is_by_design:
+            looked = _against_the_part(looked, look_closer(spot, lattice, wanted_surfaces, mask=judged), spot)
         severity = _severity(looked, limit)
         if not severity:
             continue
@@ -43,19 +52,13 @@ def find(evidence: Evidence) -> list[Finding]:
         other = f"; the other face was cut by {sources[0]['file']}:{sources[0]['line']}" if sources else ""
         rest = len(found) - shape.MOST
         lesser = f" ({rest} lesser spots are not listed)" if nth == shape.MOST - 1 and rest > 0 else ""
-        wanted = "" if spot.target is None else f", the part has {spot.target:.2f} mm"
         side = (1 if evidence.frames[int(evidence.moves.setup[row])].up > 0 else 2) if row >= 0 else None
         findings.append(
             Finding(
                 kind="thin-wall",
                 severity=severity,
-                message=f"wood only {looked.thickness:.2f} mm thick{wanted}{other}{lesser}",
-                advice=(
-                    "The part itself is this thin here; thicken it if it must bear load."
-                    if spot.is_by_design
-                    else "Check depth and zero of the pass on this line against the other side's cut, "
-                    "and the thickness of the blank."
-                ),
+                message=f"{_words(looked)}{other}{lesser}",
+                advice=_advice(evidence, looked, rows),
                 value=looked.thickness,
                 bound=looked.bound,
                 limit=limit,
@@ -71,10 +74,47 @@ def find(evidence: Evidence) -> list[Finding]:
 
 
 def _judged(evidence: Evidence) -> np.ndarray:
-    """Return the cells of the part whose wall counts (ny, nx) bool: all but those where a tab begins."""
+    """Return the cells of the part whose wall counts (ny, nx) bool.
+
+    Not where a tab begins, and not where the shape of one of its two faces does not matter.
+    """
     cells = max(1, round(BESIDE_HOLDING / evidence.field.lattice.cell))
     is_near_holding = ndimage.binary_dilation(evidence.outside.is_holding, iterations=cells)
-    return evidence.envelopes.is_part & ~is_near_holding
+    lattice, zones = evidence.field.lattice, evidence.zones
+    is_judged = zones.is_judged(lattice, 1) & zones.is_judged(lattice, 2)
+    return evidence.envelopes.is_part & is_judged & ~is_near_holding
+
+
+def _against_the_part(looked: ThinSpot, wanted: ThinSpot, spot: ThinSpot) -> ThinSpot:
+    """Return a spot with what the part has there on cells as fine: a sharp edge is thin by its own shape.
+
+    wanted: the same place of the part, looked at as closely; `spot` itself where nothing thin is there.
+    """
+    if wanted is spot or looked is spot:
+        return looked
+    slack = looked.bound + wanted.bound + ALIKE
+    return replace(looked, target=wanted.thickness, is_by_design=looked.thickness + slack >= wanted.thickness)
+
+
+def _advice(evidence: Evidence, spot: ThinSpot, rows: tuple[int, int]) -> str:
+    """Return what to look at: the other side, or two passes of one side."""
+    if spot.is_by_design:
+        return "The part itself is this thin here; thicken it if it must bear load."
+    setups = {int(evidence.moves.setup[row]) for row in rows if row >= 0}
+    if len(rows) == 2 and min(rows) >= 0 and len(setups) == 1:
+        return "Both faces were cut in this setup: one of the two passes named cuts into the part here."
+    return (
+        "Check depth and zero of the pass on this line against the other side's cut, and the thickness of "
+        "the blank."
+    )
+
+
+def _words(spot: ThinSpot) -> str:
+    """Return how thick the wood is and what the part has there, in words."""
+    if spot.is_by_design:
+        return f"the part is thin here by design, {spot.target:.2f} mm; the wood is {spot.thickness:.2f} mm"
+    wanted = "" if spot.target is None else f", the part has {spot.target:.2f} mm"
+    return f"wood only {spot.thickness:.2f} mm thick{wanted}"
 
 
 def _severity(spot: ThinSpot, limit: float) -> str:

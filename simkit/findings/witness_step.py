@@ -18,17 +18,19 @@ def find(evidence: Evidence) -> list[Finding]:
     if seam is None or seam.worst is None:
         return []
     limit = evidence.job.limits.witness_step
-    worst = seam.worst
-    value, bound = float(abs(seam.offset[worst])), float(seam.bound[worst])
+    size = np.where(_is_judged(evidence), np.abs(seam.offset), 0.0)
+    worst = int(np.argmax(size))
+    value, bound = float(size[worst]), float(seam.bound[worst])
     severity = shape.severity_of(value, bound, limit)
     if not severity:
         return []
     rows = sorted((int(seam.row_upper[worst]), int(seam.row_lower[worst])))
     other = evidence.source_of(rows[0])
     beside = f"; the other wall was cut by {other['file']}:{other['line']}" if other else ""
-    share = float((np.abs(seam.offset) > limit).mean())
+    share = float((size > limit).mean())
     fit = fit_shift(seam)
-    is_explained = fit.is_observable.any() and fit.rms < value / 4
+    beyond = seam.stations[size >= min(limit, value)]
+    is_explained = fit.explains(seam, worst)
     cause = f"side 2 lies off side 1 by {_shift_words(fit)}: " if is_explained else ""
     at = (*seam.stations[worst], float(seam.level[worst]))
     setup = shape.setup_of_side(evidence, 2, rows[1])
@@ -50,11 +52,23 @@ def find(evidence: Evidence) -> list[Finding]:
             bound=bound,
             limit=limit,
             measure=MEASURE,
+            subject="seam",
+            box=(*map(float, beyond.min(axis=0)), *map(float, beyond.max(axis=0))),
             side=2 if setup is not None and evidence.frames[setup].up < 0 else 1,
             **evidence.place_of(at, setup),
             **evidence.source_of(rows[1]),
         )
     ]
+
+
+def _is_judged(evidence: Evidence) -> np.ndarray:
+    """Return the stations of the seam where the shape of both sides matters (n,) bool."""
+    zones = evidence.zones
+    if all(rule.is_judged for rule in zones.rules):
+        return np.ones(len(evidence.seam.stations), bool)
+    return np.array(
+        [all(zones.rule_at((x, y), side).is_judged for side in (1, 2)) for x, y in evidence.seam.stations]
+    )
 
 
 def _shift_words(fit: ShiftFit) -> str:

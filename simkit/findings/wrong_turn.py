@@ -33,6 +33,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 ),
                 measure="mean vertical difference to the part, both sides, for each way of turning",
                 setup=setup.name,
+                subject=setup.name,
                 side=1 if evidence.frames[fit.setup].up > 0 else 2,
                 **evidence.job_line(f"setups[{fit.setup}].turn"),
             )

@@ -102,6 +102,8 @@ class Checker:
         names = [key.name for key in children(parent)]
         near = nearest_word(name.lower(), [each for each in names if each not in values])
         homes = [key for key in KEYS if key.name == name and key.parent != "setups[].zero"]
+        single = [key for key in homes if "[]" not in key.parent]
+        homes = single if len(single) == 1 else homes
         if near:
             remedy = f"write '{near}'"
         elif len(homes) == 1 and homes[0].parent:

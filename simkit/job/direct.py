@@ -12,6 +12,7 @@ from simkit.errors import InputProblems, Place, Problem, nearest_word
 from simkit.job.check import BAD, Checker
 from simkit.job.files import file_problem, shown_text
 from simkit.job.locate import Spot
+from simkit.job.meant import Meant, WordChecker, number_or_text
 from simkit.job.model import CORNERS, FACES, Blank, Job, Limits, Setup, TargetSpec, Zero
 from simkit.job.rules import cutter_rules
 from simkit.job.schema import BIGGEST, TOOL_NUMBERS, UNITS, children
@@ -45,7 +46,7 @@ def blank_from_text(text: str) -> Blank:
         )
     checker = Checker("--blank", {}, "mm")
     names = ("length", "width", "thickness")
-    values = checker.table(dict(zip(names, map(_number_or_text, sizes), strict=True)), "blank", "")
+    values = checker.table(dict(zip(names, map(number_or_text, sizes), strict=True)), "blank", "")
     if checker.problems:
         raise InputProblems(checker.problems)
     return Blank(**values)
@@ -81,7 +82,7 @@ def cutter_from_text(text: str) -> Cutter:
                 "write the number that T calls",
             )
         )
-    values: dict[str, Any] = {"shape": shape.strip(), "diameter": _number_or_text(diameter)}
+    values: dict[str, Any] = {"shape": shape.strip(), "diameter": number_or_text(diameter)}
     problems = []
     for part in others:
         key, equals, value = (each.strip() for each in part.partition("="))
@@ -96,10 +97,10 @@ def cutter_from_text(text: str) -> Cutter:
                 )
             )
         else:
-            values[key] = _number_or_text(value)
+            values[key] = number_or_text(value)
     number = int(number_text)
     spots = {f"{number}.{key}": Spot(1, 1) for key in values}
-    checker = _Words("--cutter", spots, "mm")
+    checker = WordChecker("--cutter", spots, "mm")
     checked = checker.table(values, "cutters.N", str(number))
     cutter_rules(checker, {number: checked}, BAD, "")
     problems += checker.problems
@@ -119,14 +120,17 @@ def make_job(
     target_at: tuple[float, float, float] = (0.0, 0.0, 0.0),
     zero: str = "left front top",
     limits: Limits | None = None,
+    meant: Meant | None = None,
 ) -> Job:
     """Return a job of one setup, side 1 up, from programs that need no job file.
 
     programs: at least one, run in this order.  target: a mesh; its `target_anchor` lies at
     `target_at` mm in the blank frame, by default its own origin at the left front bottom corner.
     zero: corner and face in any order, such as "left front top" or "centre bottom".  A single cutter
-    also serves programs that call none.  Raises InputProblems.
+    also serves programs that call none.  meant: how the programs are meant, where it is not the usual.
+    Raises InputProblems.
     """
+    meant = meant or Meant()
     problems: list[Problem | None] = []
     by_number: dict[int, Cutter] = {}
     for cutter in cutters:
@@ -175,12 +179,18 @@ def make_job(
                 programs=tuple(Path(path) for path in programs),
                 zero=work_zero,
                 cutter=next(iter(by_number)) if len(by_number) == 1 else None,
+                work_offsets=meant.work_offsets,
+                program_units=meant.program_units,
             ),
         ),
         target=None
         if target is None
         else TargetSpec(Path(target), units=target_units, anchor=target_anchor, at=target_at),
         limits=limits or Limits(),
+        harmless_words=meant.harmless_words,
+        block_delete=meant.block_delete,
+        arc_tolerance=meant.arc_tolerance,
+        spindle_by_hand=meant.spindle_by_hand,
     )
 
 
@@ -190,11 +200,12 @@ def job_from_words(
     cutters: Sequence[str] | None,
     target: Path | str | None = None,
     zero: str | None = None,
+    meant: Meant | None = None,
 ) -> Job:
     """Return the job that the words of the command line describe.
 
     programs, target: paths.  blank: as blank_from_text reads it.  cutters: each as cutter_from_text
-    reads it.  zero: as make_job reads it.  Raises InputProblems with all problems of all the words.
+    reads it.  zero, meant: as make_job reads them.  Raises InputProblems with all problems of all the words.
     """
     problems: list[Problem] = []
     if not blank:
@@ -213,7 +224,7 @@ def job_from_words(
         except InputProblems as error:
             problems += error.problems
     if block and known and not problems:
-        return make_job(programs, block, known, target, zero=zero or "left front top")
+        return make_job(programs, block, known, target, zero=zero or "left front top", meant=meant)
     # The rest is looked at too, with stand-ins for what cannot be read.
     try:
         make_job(
@@ -226,16 +237,6 @@ def job_from_words(
     except InputProblems as error:
         problems += error.problems
     raise InputProblems(problems)
-
-
-class _Words(Checker):
-    """A checker of words on the command line, which have no line and column."""
-
-    def place(self, path: str) -> Place:
-        return Place(self.file, key=path)
-
-    def where(self, parent: str) -> str:
-        return ""
 
 
 def zero_from_text(text: str) -> Zero:
@@ -266,13 +267,3 @@ def _zero(text: str, problems: list[Problem | None]) -> Zero:
         )
     )
     return Zero()
-
-
-def _number_or_text(text: str) -> Any:
-    """Return what a job file would hold for a word of the command line."""
-    for kind in (int, float):
-        try:
-            return kind(text)
-        except ValueError:
-            continue
-    return text

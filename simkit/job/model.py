@@ -13,17 +13,19 @@ FACES = ("top", "bottom")
 WORK_ZEROS = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3")
 BLOCK_DELETE = ("run", "skip")
 PROGRAM_UNITS = ("mm", "in")
+GRAINS = ("along x", "along y")
 ANCHORS = ("origin", "low corner", "centre")
 
 
 @dataclass(frozen=True, slots=True)
 class Blank:
-    """The prepared block of wood before the first cut."""
+    """The prepared block of wood before the first cut.  grain: one of GRAINS, "" when not stated."""
 
     length: float
     width: float
     thickness: float
     species: str = ""
+    grain: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +107,8 @@ class Limits:
     """What the person accepts, mm.
 
     gouge: cut into the part.  leftover: standing proud of it.  thinnest_wall.  witness_step: at the
-    seam of the two sides.  dowel_miss: hole to pin.
+    seam of the two sides.  dowel_miss: hole to pin.  slenderness: of a standing feature, its height as a
+    multiple of its thickness (no unit).  cusp: highest ridge between passes, None when it is not judged.
     """
 
     gouge: float = 0.1
@@ -113,6 +116,48 @@ class Limits:
     thinnest_wall: float = 3.0
     witness_step: float = 0.2
     dowel_miss: float = 0.1
+    cusp: float | None = None
+    slenderness: float = 8.0  # common practice, no source
+    finish_allowance: float = 0.0
+
+
+WHOLE_PART = "whole part"  # the name of what lies in no zone
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A place in plan with its own limits; where zones overlap the later one of the job counts.
+
+    outline: places (x, y) mm, blank frame, a closed polygon that does not cross itself.
+    side: 1 or 2, None for both.  gouge, leftover, finish_allowance mm: None takes that of the whole
+    part.  judged: False where the shape does not matter.
+    """
+
+    name: str
+    outline: tuple[tuple[float, float], ...]
+    side: int | None = None
+    gouge: float | None = None
+    leftover: float | None = None
+    finish_allowance: float | None = None
+    judged: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Accepted:
+    """A finding that the person lets stand, with the reason.
+
+    id: as the check told it, "" when kind and box name it.  kind, side: as told, "" and None when not
+    stated.  box (x low, y low, x high, y high) mm, blank frame.  value: the size accepted, mm.
+    moves: fingerprint of the moves that cut in the box, "" when not stated.
+    """
+
+    reason: str
+    id: str = ""
+    kind: str = ""
+    side: int | None = None
+    box: tuple[float, float, float, float] | None = None
+    value: float | None = None
+    moves: str = ""
 
 
 @dataclass(frozen=True)
@@ -126,6 +171,7 @@ class Job:
     harmless_words: words of programs that do nothing on this control ("M106", "MSG").
     block_delete: "run" or "skip", for blocks with /.  arc_tolerance: mm, by how much an arc may contradict
         itself; None: what its decimals explain.  spindle_by_hand: no M3 is missed in the programs.
+    zones: in the order of the file.  accepted: findings that do not fail the check.
     """
 
     name: str
@@ -141,4 +187,6 @@ class Job:
     block_delete: str = "run"
     arc_tolerance: float | None = None
     spindle_by_hand: bool = False
+    zones: tuple[Zone, ...] = ()
+    accepted: tuple[Accepted, ...] = ()
     lines: dict[str, int] = field(default_factory=dict)

@@ -9,6 +9,7 @@ from typing import Any
 
 from simkit.cutters import Cutter
 from simkit.errors import InputProblems, Place, Problem
+from simkit.job.accepted import accepted_rules, made_accepted
 from simkit.job.check import Checker, in_order, is_bad
 from simkit.job.direct import job_from_words
 from simkit.job.files import file_problem, shown_text
@@ -16,6 +17,7 @@ from simkit.job.locate import locate
 from simkit.job.model import Blank, Dowel, Job, Limits, Setup, TargetSpec, Zero
 from simkit.job.rules import cutter_rules, dowel_rules, setup_rules
 from simkit.job.schema import UNITS
+from simkit.job.zones import made_zone, zone_rules
 
 __all__ = ["job_from_words", "read_job"]  # the two ways to a job
 
@@ -44,6 +46,10 @@ def read_job(path: Path, shown: str | None = None) -> Job:
         setup_rules(checker, setups, cutters, dowels)
     if not is_bad(dowels):
         dowel_rules(checker, dowels, blank)
+    if not is_bad(tables["zones"]):
+        zone_rules(checker, tables["zones"], blank)
+    if not is_bad(tables["accepted"]):
+        accepted_rules(checker, tables["accepted"])
     _files(checker, tables, path, name)
     if checker.problems:
         raise InputProblems(in_order(checker.problems))
@@ -239,5 +245,7 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
         block_delete=tables["block_delete"],
         arc_tolerance=tables["arc_tolerance"],
         spindle_by_hand=tables["spindle_by_hand"],
+        zones=tuple(made_zone(zone) for zone in tables["zones"] or ()),
+        accepted=tuple(made_accepted(entry) for entry in tables["accepted"] or ()),
         lines=lines,
     )

@@ -6,95 +6,24 @@ A path names a key as it is written: "blank.length", "cutters.N.shape" (N: the t
 
 from __future__ import annotations
 
+import re
 import textwrap
-from dataclasses import dataclass
 from typing import Any
 
 from simkit.cutters import DRILL_POINT_DEGREES, SHAPES
 from simkit.frames import TURNS
-from simkit.job.model import ANCHORS, BLOCK_DELETE, CORNERS, FACES, PROGRAM_UNITS, WORK_ZEROS, Limits
+from simkit.job.judging_keys import ACCEPTED_KEYS, LIMIT, ZONE_KEYS
+from simkit.job.key import BIGGEST, SMALLEST, Key
+from simkit.job.model import ANCHORS, BLOCK_DELETE, CORNERS, FACES, GRAINS, PROGRAM_UNITS, WORK_ZEROS, Limits
 from simkit.units import MM_PER_UNIT
 
 UNITS = tuple(MM_PER_UNIT)
-BIGGEST, SMALLEST = 5000.0, 1.0  # mm, of a blank: beyond these a unit or a decimal point is wrong
 TOOL_NUMBERS = (1, 9999)
-
-
-@dataclass(frozen=True, slots=True)
-class Key:
-    """One key of the job file.
-
-    kind: "table", "tables" (a list of tables), "numbered tables", "text", "texts" (a list), "choice",
-        "path", "paths", "flag" (true or false), "count" (a whole number), "number", "length", "lengths",
-        "numbers" (lists of `size`), "points" (a list of lists of `size` lengths), "named lengths" (a table
-        of names from `choices`, each with a list of `size` lengths).
-    default: as it is written in the file, None when the key is required or has none.
-    low, high: range of the number, mm for lengths.
-    noun: what the file of a path, or one of a list of "points", is.
-    examples: TOML text for the template, one for each of the tables it shows.
-    is_aside: the template shows it behind a #.
-    """
-
-    path: str
-    kind: str
-    help: str
-    required: bool = False
-    default: Any = None
-    choices: tuple[str, ...] = ()
-    low: float = 0.0
-    high: float = 0.0
-    size: int = 0
-    noun: str = ""
-    examples: tuple[str, ...] = ()
-    is_aside: bool = False
-
-    @property
-    def name(self) -> str:
-        """The key's own name: "length" of "blank.length"."""
-        return self.path.split(".")[-1].removesuffix("[]")
-
-    @property
-    def parent(self) -> str:
-        """The path of the table that holds the key: "setups[]" of "setups[].turn", "" at the top."""
-        return self.path.rpartition(".")[0]
-
-    @property
-    def inside(self) -> str:
-        """The path that the keys of this table have as their parent."""
-        return {"tables": f"{self.path}[]", "numbered tables": f"{self.path}.N"}.get(self.kind, self.path)
-
-    @property
-    def expected(self) -> str:
-        """What a value must be, in words that follow "expected"."""
-        low, high = f"{self.low:g}", f"{self.high:g}"
-        if self.kind == "table" and self.examples:
-            return f"a table such as {self.examples[0]}"
-        if self.kind == "choice":
-            return "one of " + ", ".join(f"'{choice}'" for choice in self.choices)
-        return {
-            "length": f"a length from {low} mm to {high} mm",
-            "lengths": f"a list of {self.size} lengths from {low} mm to {high} mm",
-            "points": f"a list of {self.noun or 'place'}s, each a list of {self.size} lengths"
-            f" from {low} mm to {high} mm",
-            "number": f"a number from {low} to {high}",
-            "numbers": f"a list of {self.size} numbers from {low} to {high}",
-            "count": f"a whole number from {low} to {high}",
-            "text": "text on one line",
-            "texts": "a list of texts",
-            "flag": "true or false",
-            "named lengths": f"a table of names, each with {self.size} lengths from {low} mm to {high} mm",
-            "path": f"the path of {self.noun}",
-            "paths": f"a list of paths, each of {self.noun}",
-            "table": f"a table [{self.name}]",
-            "tables": f"a list of tables, each under [[{self.name}]]",
-            "numbered tables": f"tables by tool number, such as [{self.name}.1]",
-        }[self.kind]
 
 
 _LIMITS = Limits()
 _SHIFT = {"kind": "lengths", "low": -BIGGEST, "high": BIGGEST}
 _SIZE = {"kind": "length", "low": SMALLEST, "high": BIGGEST, "required": True}
-_LIMIT = {"kind": "length", "low": 0.0, "high": 100.0}
 
 KEYS: tuple[Key, ...] = (
     Key("name", "text", "What the part is called, for people.", examples=('"my part"',)),
@@ -147,6 +76,15 @@ KEYS: tuple[Key, ...] = (
     Key("blank.width", **_SIZE, help="Size along y.", examples=("90",)),
     Key("blank.thickness", **_SIZE, help="Size along z.", examples=("38",)),
     Key("blank.species", "text", "The wood.", default="", examples=('"cherry"',)),
+    Key(
+        "blank.grain",
+        "choice",
+        "Which way the fibres run.",
+        default="",
+        choices=GRAINS,
+        examples=('"along x"',),
+        is_aside=True,
+    ),
     Key(
         "cutters",
         "numbered tables",
@@ -429,39 +367,67 @@ KEYS: tuple[Key, ...] = (
     Key("limits", "table", "What you accept."),
     Key(
         "limits.gouge",
-        **_LIMIT,
+        **LIMIT,
         help="Deepest cut into the part.",
         default=f"{_LIMITS.gouge:g} mm",
         examples=("0.1",),
     ),
     Key(
         "limits.leftover",
-        **_LIMIT,
+        **LIMIT,
         help="Most that may stand proud of it.",
         default=f"{_LIMITS.leftover:g} mm",
         examples=("0.3",),
     ),
     Key(
         "limits.thinnest_wall",
-        **_LIMIT,
+        **LIMIT,
         help="Thinnest wall.",
         default=f"{_LIMITS.thinnest_wall:g} mm",
         examples=("3",),
     ),
     Key(
         "limits.witness_step",
-        **_LIMIT,
+        **LIMIT,
         help="Highest step where the two sides meet.",
         default=f"{_LIMITS.witness_step:g} mm",
         examples=("0.2",),
     ),
     Key(
         "limits.dowel_miss",
-        **_LIMIT,
+        **LIMIT,
         help="Farthest from a dowel hole to its pin.",
         default=f"{_LIMITS.dowel_miss:g} mm",
         examples=("0.1",),
     ),
+    Key(
+        "limits.cusp",
+        "length",
+        "Highest ridge between neighbouring passes. When left out, cusps are told and not judged.",
+        low=0.001,
+        high=100.0,
+        examples=("0.05",),
+        is_aside=True,
+    ),
+    Key(
+        "limits.slenderness",
+        "number",
+        "Tallest a rib, rim or spire may stand while cutting goes on, as a multiple of its thickness.",
+        low=1.0,
+        high=100.0,
+        default=_LIMITS.slenderness,
+        examples=("8",),
+    ),
+    Key(
+        "limits.finish_allowance",
+        **LIMIT,
+        help="What is left on purpose all over, for sanding: gouge and leftover count from there.",
+        default=f"{_LIMITS.finish_allowance:g} mm",
+        examples=("0.2",),
+        is_aside=True,
+    ),
+    *ZONE_KEYS,
+    *ACCEPTED_KEYS,
 )
 
 # Words people use for the shapes we have, and shapes that cannot be simulated, each with the reason.
@@ -544,6 +510,9 @@ def _lines(key: Key, index: int) -> list[str]:
     return lines
 
 
+_IS_ROW = re.compile(r"(# )?([a-z_]+ = |\[\[)")
+
+
 def template_text() -> str:
     """Return a complete job file with a comment on every key, ready to be changed.
 
@@ -565,10 +534,16 @@ def template_text() -> str:
             "tables": [f"[[{key.name}]]"] * 2,
             "numbered tables": [f"[{key.name}.1]", f"[{key.name}.2]"],
         }[key.kind]
-        for index, head in enumerate(heads):
-            lines += [""] * (index > 0) + [head]
+        most = max(len(sub.examples) for sub in inner)
+        for index, head in enumerate(heads[:most]):
+            table = [head]
             for sub in inner:
-                lines += _lines(sub, index)
+                table += _lines(sub, index)
+            lines += [""] * (index > 0)
+            # In a table set aside, keys that are set aside themselves keep a mark of their own.
+            lines += (
+                [f"# {line}" if _IS_ROW.match(line) else line for line in table] if key.is_aside else table
+            )
     return "\n".join(lines) + "\n"
 
 

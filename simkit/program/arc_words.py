@@ -18,12 +18,22 @@ def tolerance(block: Block, plane: Plane, unit: str) -> float:
 
 
 def drawn_arc(
-    block, plane, start, end, zero, scale: float, unit: str, sense: int, allowed, is_doubtful: bool
+    block,
+    plane,
+    start,
+    end,
+    zero,
+    is_absolute: bool,
+    scale: float,
+    unit: str,
+    sense: int,
+    allowed,
+    is_doubtful,
 ) -> arcs.Drawn | None:
     """Return the arc of a block in its plane, or None when its words make none.
 
     block: Block, sorted.  plane: Plane.  start, end (2,) mm, in the order of plane.ends.  zero (2,) mm:
-    where absolute offsets count from (G90.1); None when they count from the start.  scale: mm per unit of
+    where offsets count from when is_absolute (G90.1), else they count from the start.  scale: mm per unit of
     the program.  unit: "mm" or "in".  sense: +1 for G3, -1 for G2.  allowed: mm the radii may differ by;
     None: what the decimals explain.  is_doubtful: the start is not certain, for a problem stands before
     it; then nothing is told that may be that problem's doing.
@@ -44,24 +54,34 @@ def drawn_arc(
         remedy = "post again, or write G1 if a straight line is meant"
         block.problem(first, about, f"{plane.centre} to the centre, or R", remedy)
         return None
-    if zero is not None and len(offsets) == 1:
+    if is_absolute and len(offsets) == 1:
         expected = f"{plane.centre} together, for in G90.1 one of them alone says no place"
-        block.problem(at[offsets[0]], " alone for the centre of an arc", expected, "post the program again")
+        remedy = "write both, or G91.1 before it if it counts from the start of the arc"
+        block.problem(at[offsets[0]], " alone for the centre of an arc", expected, remedy)
         return None
-    why = ", as the job states"
+    why = ", as stated"
     if allowed is None:
         allowed, why = tolerance(block, plane, unit), ", which is what rounding explains"
     if has_radius:
         drawn, told = _of_radius(allowed, plane, start, end, values["R"] * scale, sense)
     else:
-        base = start if zero is None else zero
-        centre = tuple(
-            b + values.get(letter, 0.0) * scale for b, letter in zip(base, plane.offsets, strict=True)
-        )
-        drawn, told = _about_centre(allowed, why, start, end, centre, sense)
+        centres = [
+            tuple(b + values.get(letter, 0.0) * scale for b, letter in zip(base, plane.offsets, strict=True))
+            for base in (start, zero)
+        ]
+        drawn, told = _about_centre(allowed, why, start, end, centres[is_absolute], sense)
+        if told and _fits(allowed, start, end, centres[not is_absolute]):
+            word, base = ("G91.1", "start of the arc") if is_absolute else ("G90.1", "zero")
+            told = (*told[:2], f"write {word} before it, for measured from the {base} it fits")
     if told and not is_doubtful:
         block.problem(at["R"] if has_radius else min(at[letter] for letter in offsets), *told)
     return drawn
+
+
+def _fits(allowed, start, end, centre) -> bool:
+    """Tell whether a centre lies as far from the start as from the end."""
+    radii = [arcs.plan_length(point[0] - centre[0], point[1] - centre[1]) for point in (start, end)]
+    return min(radii) > arcs.LARGEST_TOLERANCE and abs(radii[1] - radii[0]) <= allowed
 
 
 def _of_radius(allowed, plane, start, end, radius, sense):
@@ -72,15 +92,17 @@ def _of_radius(allowed, plane, start, end, radius, sense):
     if drawn.mismatch <= allowed:
         return drawn, None
     about = f", {drawn.mismatch:.4f} mm too short to reach from start to end"
-    expected = f"at least half the distance of the ends, to {allowed:.4f} mm"
-    return None, (about, expected, "correct R or the end point, or post the program again")
+    half = abs(radius) + drawn.mismatch
+    expected = f"at least {half:.4f} mm, half the distance from start to end, to within {allowed:.4f} mm"
+    return None, (about, expected, "correct R or the end point, or post again with more decimals")
 
 
 def _about_centre(allowed, why, start, end, centre, sense):
     for which, point in (("start", start), ("end", end)):
         if arcs.is_same_point(centre, point):
             about = f", a centre that lies on the {which} of its arc"
-            return None, (about, "a centre away from both ends", "post the program again")
+            remedy = "post again with arc centres measured from the start (G91.1), or with R"
+            return None, (about, "a centre away from both ends", remedy)
     drawn = arcs.arc_about(start, end, centre, sense)
     if drawn.mismatch <= allowed:
         return drawn, None

@@ -54,9 +54,15 @@ def is_same_point(a: tuple[float, float], b: tuple[float, float]) -> bool:
     return abs(a[0] - b[0]) <= SAME_POINT and abs(a[1] - b[1]) <= SAME_POINT
 
 
-def _length(x: float, y: float) -> float:
+def plan_length(x: float, y: float) -> float:
     """Return the length of (x, y); not math.hypot, whose last bit no compiled twin could promise to share."""
     return math.sqrt(x * x + y * y)
+
+
+def distance(a, b) -> float:
+    """Return the distance of (x, y, z) a and b; by a square root for the same reason."""
+    x, y, z = b[0] - a[0], b[1] - a[1], b[2] - a[2]
+    return math.sqrt(x * x + y * y + z * z)
 
 
 def arc_about(start, end, centre, sense: int) -> Drawn:
@@ -74,7 +80,7 @@ def arc_about(start, end, centre, sense: int) -> Drawn:
         return Drawn((Piece(start, centre, sense * FULL_TURN, 1.0),), 0.0, sense * FULL_TURN)
     ax, ay = start[0] - centre[0], start[1] - centre[1]
     bx, by = end[0] - centre[0], end[1] - centre[1]
-    r_start, r_end = _length(ax, ay), _length(bx, by)
+    r_start, r_end = plan_length(ax, ay), plan_length(bx, by)
     turn = sense * math.atan2(ax * by - ay * bx, ax * bx + ay * by)
     if turn <= 0.0:
         turn += FULL_TURN
@@ -97,7 +103,7 @@ def arc_about(start, end, centre, sense: int) -> Drawn:
 def _joined(start, end, centre, sense: int, share: float) -> Piece:
     """Return the arc of at most half a turn about the point nearest to `centre` between both ends."""
     half_x, half_y = 0.5 * (end[0] - start[0]), 0.5 * (end[1] - start[1])
-    half = _length(half_x, half_y)
+    half = plan_length(half_x, half_y)
     mid_x, mid_y = start[0] + half_x, start[1] + half_y
     # Height of the centre above the chord, on the inner side of the arc; the turn is at most half a
     # circle, so only rounding can make it negative.
@@ -117,7 +123,7 @@ def arc_of_radius(start, end, radius: float, sense: int) -> Drawn:
     Source: NISTIR 6556 (2000), section 3.5.3.1.
     """
     half_x, half_y = 0.5 * (end[0] - start[0]), 0.5 * (end[1] - start[1])
-    half = _length(half_x, half_y)
+    half = plan_length(half_x, half_y)
     size = abs(radius)
     mismatch = max(0.0, half - size)
     height = math.sqrt((size - half) * (size + half)) if size > half else 0.0

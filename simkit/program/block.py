@@ -6,6 +6,7 @@ and words that belong to no other in their block.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from simkit.errors import Place, Problem
@@ -66,10 +67,10 @@ class Block:
         """Return the key of the G word of a modal group, None when there is none."""
         return self.g[group][0] if group in self.g else None
 
-    def sort(self, harmless: tuple[str, ...] = ()) -> None:
+    def sort(self, harmless_remedy: Callable[[str], str]) -> None:
         """Fill at, values, g, m and refused from the words.
 
-        harmless: the words the job calls so already, for the line that would add one more.
+        harmless_remedy: of an unknown M word, what makes it count as harmless.
         """
         m_count = 0
         for index, word in enumerate(self.words):
@@ -78,7 +79,7 @@ class Block:
                 self._sort_code(index, self.g, voc.G_GROUPS, refusals.REFUSED_G)
             elif letter == "M":
                 m_count += 1
-                self._sort_code(index, self.m, voc.M_GROUPS, refusals.REFUSED_M, harmless)
+                self._sort_code(index, self.m, voc.M_GROUPS, refusals.REFUSED_M, harmless_remedy)
                 if m_count == MOST_M_WORDS + 1:
                     expected = f"at most {MOST_M_WORDS} M words in a block"
                     self.problem(index, f", M word number {m_count} here", expected, "write two blocks")
@@ -102,11 +103,11 @@ class Block:
                 value = 0.0
             self.values[letter] = value
 
-    def _sort_code(self, index, found, groups, refused, harmless=None) -> None:
+    def _sort_code(self, index, found, groups, refused, harmless_remedy=None) -> None:
         key = voc.code_key(self.words[index][1:])
         group = groups.get(key)
         if group is None:
-            self._refuse(index, refused.get(key) or refusals.unknown(self.words[index], harmless))
+            self._refuse(index, refused.get(key) or refusals.unknown(self.words[index], harmless_remedy))
         elif group == voc.MOTION and self._ends_cycle(found.get(group), key):
             # Common usage: G80 ends a cycle, and the other word says how to go on.
             found[group] = found[group] if key == 800 else (key, index)
@@ -139,7 +140,7 @@ class Block:
         self.problem(index, f", a second {letter} word", expected, "delete one of them, or write two blocks")
 
     def _two_of_a_group(self, index: int, first: int, group: int) -> None:
-        expected = f"one word of a modal group ({voc.GROUP_NAMES[group]}) in a block"
+        expected = f"at most one of {voc.GROUP_NAMES[group]} in a block"
         remedy = "delete one of them, or write two blocks"
         self.problem(index, f" in one block with {self.written(first)}", expected, remedy)
 
@@ -159,13 +160,13 @@ class Block:
                 self.problem(self.at["P"], " (an arc of several turns)", expected, remedy)
             else:
                 remedy = "delete it, or write the G4 it belongs to"
-                expected = "P with G4, G64 or a cycle alone"
+                expected = "P only with G4, G64 or a cycle"
                 self.problem(self.at["P"], " with no word it belongs to", expected, remedy)
         if "L" in self.at and not is_cycle:
-            expected, remedy = "L with a cycle alone", "write repeats out as moves, or delete it"
+            expected, remedy = "L only with a cycle", "write repeats out as moves, or delete it"
             self.problem(self.at["L"], " with no cycle it repeats", expected, remedy)
         if "Q" in self.at and motion not in voc.PECKING:
-            expected = "Q with G73 and G83 alone, which drill in steps"
+            expected = "Q only with G73 and G83, which drill in steps"
             self.problem(
                 self.at["Q"],
                 " with no drilling in steps",
@@ -186,5 +187,5 @@ class Block:
             for letter in "IJK" if is_cycle else "IJKR":
                 if letter in self.at:
                     remedy = "write G2 or G3 if an arc is meant, else delete it"
-                    expected = f"{letter} with G2 or G3 alone"
+                    expected = f"{letter} only with G2 or G3"
                     self.problem(self.at[letter], " in a block that is no arc", expected, remedy)

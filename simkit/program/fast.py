@@ -18,6 +18,9 @@ from simkit.program.rows import Rows
 from simkit.program.source import Source
 
 _FEW, _LONGEST_WAIT = 4, 64
+# Bits of modal groups beside the kernel's own; M7, M8 and M9 share one.
+_FEED_MODE, _COMPENSATION, _PATH, _UNITS, _WORK_ZERO, _LENGTH, _CYCLE_RETURN = range(4, 11)
+_STOP, _COOLANT, _OVERRIDE, _SPINDLE = range(11, 15)
 _POWERS = np.array([10.0**k for k in range(fast.MOST_DIGITS + 1)])
 
 
@@ -30,8 +33,8 @@ class FastInterpreter(Interpreter):
     def __init__(self, name: str, source: Source, units: str | None, options: Options | None = None):
         super().__init__(name, source, units, has_short_cut=False, options=options)
         self.columns = Rows(len(source) + 2)  # most lines are one row
-        self._floats = np.zeros(12)
-        self._ints = np.zeros(10, dtype=np.int64)
+        self._floats = np.zeros(fast.FLOATS)
+        self._ints = np.zeros(fast.INTS, dtype=np.int64)
         self._floats[fast.SAME_POINT] = arcs.SAME_POINT
         allowed = self.options.arc_tolerance
         self._floats[fast.TINY_BELOW] = arcs.LARGEST_TOLERANCE if allowed is None else allowed
@@ -47,7 +50,8 @@ class FastInterpreter(Interpreter):
         }
         # A word of a common block that the job declares harmless: left to the interpreter.
         self._is_harmless_common = any(
-            name[:1].upper() in fast.LETTERS and not name.isalpha() for name in self.options.harmless_words
+            name[:1].upper() in fast.LETTERS and not voc.may_be_harmless(name)
+            for name in self.options.harmless_words
         )
 
     def run(self) -> None:
@@ -86,6 +90,8 @@ class FastInterpreter(Interpreter):
         """Tell whether common blocks mean what the kernel takes them to mean, with nothing to be told."""
         if not self.leaves_common or self._is_harmless_common or self._is_doubtful or self.has_end:
             return False
+        if self._feed_mode == 95 and not (self._turning and self._speed):
+            return False
         needed = (self._x, self._y, self._z, self._scale, self._is_incremental)
         return self._is_unit_used and None not in needed and self._motion != REFUSED_MOTION
 
@@ -104,8 +110,14 @@ class FastInterpreter(Interpreter):
         ints[fast.MISMATCH_LINE] = -1 if line is None else line
         ints[fast.MOTION] = -1 if self._motion is None else self._motion
         ints[fast.IS_INCREMENTAL] = self._is_incremental
-        ints[fast.HAS_ARCS] = self.leaves_arcs
+        ints[fast.PLANE] = self._plane
+        ints[fast.IS_CENTRE_ABSOLUTE] = self._is_centre_absolute
+        ints[fast.IS_INVERSE] = self._feed_mode == 93
         ints[fast.BLOCKS] = self.block_count
+        floats[fast.PER_MINUTE] = self._speed if self._feed_mode == 95 else 1.0
+        floats[fast.IDLE_SPEED] = self._speed
+        # A T in force since its change: behind no other, so nothing is told of it.
+        floats[fast.IDLE_TOOL] = self._tool if self.changes and self.changes[-1][1] == self._tool else np.nan
         tolerances, idle = self._tolerances[self._unit], self._idle_words()
         while True:
             columns.make_room(2)
@@ -119,6 +131,8 @@ class FastInterpreter(Interpreter):
         if feed == feed:
             self._feed = feed
         self.block_count = int(ints[fast.BLOCKS])
+        self._plane, self._is_incremental = int(ints[fast.PLANE]), bool(ints[fast.IS_INCREMENTAL])
+        self._is_centre_absolute = bool(ints[fast.IS_CENTRE_ABSOLUTE])
         if ints[fast.MOTION] >= 0:
             self._motion = int(ints[fast.MOTION])
         if ints[fast.MISMATCH_LINE] >= 0:
@@ -126,13 +140,26 @@ class FastInterpreter(Interpreter):
             self.largest_mismatch_line = int(ints[fast.MISMATCH_LINE])
 
     def _idle_words(self) -> np.ndarray:
-        """Return the modal group of each G word that would change nothing now, by its number; else 0."""
-        idle = np.zeros(100, dtype=np.uint8)
-        idle[self._plane] = voc.PLANE
-        idle[91 if self._is_incremental else 90] = voc.DISTANCE
-        idle[94], idle[40] = voc.FEED_MODE, voc.COMPENSATION
+        """Return a bit of the modal group for each G and M word that would change nothing now; else 0.
+
+        (2, 1000): G words and M words by their keys.  The kernel's own words have their bits always.
+        """
+        idle = np.zeros((2, 1000), dtype=np.uint8)
+        g, m = idle
+        g[170:200:10], g[900:911:10], g[901:912:10] = fast.PLANE_BIT, fast.DISTANCE_BIT, fast.CENTRE_BIT
+        g[10 * self._feed_mode], g[400], g[610:612] = _FEED_MODE, _COMPENSATION, _PATH
         if self._unit in self.units_seen:
-            idle[{"mm": 21, "in": 20}[self._unit]] = voc.UNITS
+            g[{"mm": 210, "in": 200}[self._unit]] = _UNITS
+        if self._work_zero in self.work_zeros_seen:
+            g[voc.code_key(self._work_zero[1:])] = _WORK_ZERO
+        if "path" in self.notices:
+            g[640] = _PATH
+        if not self._has_length:
+            g[490] = _LENGTH
+        g[990 if self._returns_to_r else 980] = _CYCLE_RETURN
+        m[[0, 10]], m[70:100:10], m[480:500:10] = _STOP, _COOLANT, _OVERRIDE
+        if self.spindle and self._speed:
+            m[{1: 30, -1: 40, 0: 50}[self._turning]] = _SPINDLE
         return idle
 
 

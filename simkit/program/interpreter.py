@@ -100,9 +100,10 @@ class Interpreter(Cycles):
                     self.has_end = self.has_end or has_frame or self.block_count > 0
                     has_frame = True
                     continue
-                read, complaints = scan(line, is_cut_off=number == last)
+                read, complaints = scan(line, number == last, self._harmless_remedy)
                 if self.options.harmless_words:
                     read, complaints = self._without_harmless(line, number, read, complaints)
+                complaints = self._without_text_of_unknown(read, complaints)
                 words = [word.letter + word.text for word in read]
             if not words and not complaints:
                 continue
@@ -137,6 +138,8 @@ class Interpreter(Cycles):
         """
         found = _common_block(line)
         if found is None or self._is_doubtful or self.has_end or not self.leaves_common:
+            return False
+        if self._feed_mode != 94:
             return False
         if self._x is None or self._y is None or self._z is None or not self._is_unit_used:
             return False
@@ -173,9 +176,10 @@ class Interpreter(Cycles):
         self.deleted_count += 1
         if "deleted" not in self.notices:
             what = "passed over" if self.options.skip_deleted else "run"
-            other = (
-                "" if self.options.skip_deleted else ' (block_delete = "skip" in the job passes over them)'
-            )
+            other = ""
+            if not self.options.skip_deleted:
+                place = self.options.where_to_say('block_delete = "skip" in the job', "--skip-deleted")
+                other = f" ({place} passes over them)"
             text = f"blocks with / are {what}, whatever the switch at the machine says{other}"
             self.notices["deleted"] = Notice(Place(self.name, number, line.index("/") + 1), text)
 
@@ -190,10 +194,18 @@ class Interpreter(Cycles):
         behind = [] if wrong is None else [wrong]
         return kept, [complaint for complaint in complaints if complaint.start < taken.start] + behind
 
+    def _without_text_of_unknown(self, words, complaints):
+        """Return the complaints but those of the text that may belong to an unknown M word before it."""
+        unknown = (word.start for word in words if word.letter == "M" and voc.is_unknown_m(word.text))
+        first = next(unknown, None)
+        if first is None:
+            return complaints
+        return [complaint for complaint in complaints if complaint.start < first]
+
     # -- one block: everything but motion -------------------------------------------------
 
     def _run_block(self, block: Block) -> None:
-        block.sort(self.options.harmless_words)
+        block.sort(self._harmless_remedy)
         at, values, g, m = block.at, block.values, block.g, block.m
         motion = g[voc.MOTION][0] // 10 if voc.MOTION in g else self._motion
         plane = g[voc.PLANE][0] // 10 if voc.PLANE in g else self._plane
@@ -256,7 +268,7 @@ class Interpreter(Cycles):
         zero_key, zero_index = block.g[voc.GROUP_0]
         if key == 800 or zero_key == 921 or not block.at.keys() & {"X", "Y", "Z"}:
             return False
-        expected = "one word that takes the axis words of its block"
+        expected = "one word in a block that says what X, Y and Z are for"
         remedy = f"delete G{key // 10}, or write two blocks"
         block.problem(index, f" in one block with {block.written(zero_index)}", expected, remedy)
         self._lose_place()

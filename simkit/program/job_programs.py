@@ -34,7 +34,8 @@ def read_programs(job: Job) -> list[list[tuple[Path, ProgramRead]]]:
     Raises InputProblems with the problems of all programs: unreadable files, words that are refused,
     cutters that a program calls and the job lacks.
     """
-    problems: list[Problem] = words_not_harmless(job.harmless_words, job.file, "harmless_words", job.lines)
+    file, key = (job.file, "harmless_words") if job.file else ("command line", "--harmless")
+    problems: list[Problem] = words_not_harmless(job.harmless_words, file, key, job.lines)
     reads: list[list[tuple[Path, ProgramRead]]] = []
     for index, setup in enumerate(job.setups):
         reads.append([])
@@ -66,6 +67,7 @@ def _options(job: Job, setup: Setup) -> Options:
         harmless_words=tuple(word for word in job.harmless_words if voc.may_be_harmless(word)),
         arc_tolerance=job.arc_tolerance,
         spindle_by_hand=job.spindle_by_hand,
+        has_job_file=bool(job.file),
     )
 
 

@@ -64,7 +64,7 @@ class Motion(Origins):
             if is_arc:
                 self._arc(block, end, first)
             else:
-                length = math.dist(end, (self._x, self._y, self._z)) if self._feed_mode == 93 else 0.0
+                length = arcs.distance((self._x, self._y, self._z), end) if self._feed_mode == 93 else 0.0
                 self._add(block, end, FEED, self._feed_of(block, first, length))
         elif None not in end:
             self._add(block, end, RAPID if had_all else ARRIVAL, 0.0)
@@ -140,11 +140,15 @@ class Motion(Origins):
         u, v, normal = plane.axes
         position, shift = (self._x, self._y, self._z), (self._shift_x, self._shift_y, self._shift_z)
         start, flat_end, sense = (position[u], position[v]), (end[u], end[v]), 1 if self._motion == 3 else -1
-        zero = (shift[u], shift[v]) if self._is_centre_absolute else None
-        allowed = self.options.arc_tolerance
-        drawn = drawn_arc(
-            block, plane, start, flat_end, zero, self._scale, self._unit, sense, allowed, self._is_doubtful
+        zero, is_absolute, allowed = (
+            (shift[u], shift[v]),
+            self._is_centre_absolute,
+            self.options.arc_tolerance,
         )
+        drawn = drawn_arc(
+            block, plane, start, flat_end, zero, is_absolute, self._scale, self._unit, sense, allowed,
+            self._is_doubtful,
+        )  # fmt: skip
         if drawn is None:
             return
         apart = math.hypot(flat_end[0] - start[0], flat_end[1] - start[1])
@@ -161,8 +165,9 @@ class Motion(Origins):
         rise, low = end[normal] - position[normal], position[normal]
         length = 0.0
         if self._feed_mode == 93:
-            radius = math.dist(start, drawn.pieces[0].centre)
-            length = math.hypot(abs(drawn.sweep) * radius, rise)
+            centre = drawn.pieces[0].centre
+            radius = arcs.plan_length(start[0] - centre[0], start[1] - centre[1])
+            length = arcs.plan_length(abs(drawn.sweep) * radius, rise)
         feed = self._feed_of(block, first, length)
         for piece in drawn.pieces:
             point = [0.0, 0.0, 0.0]

@@ -59,14 +59,15 @@ class Origins(State):
         if offset is None:
             if name not in self.told:
                 self.told.add(name)
-                expected = "the place of this work zero in the job, for it stands in the control"
+                expected = "the place of this work zero, for it stands in the control"
                 new = f'"{name}" = [0, 0, 0]'
                 line = (
                     f"{new} to the work_offsets of"
                     if self.options.work_offsets
                     else (f"work_offsets = {{ {new} }} to")
                 )
-                remedy = f"add {line} the setup, with the true distance from its zero"
+                line = self.options.where_to_say(f"{line} the setup", f"--work-offset {name}=0,0,0")
+                remedy = f"add {line}, with the true distance from its zero"
                 block.problem(index, " (a work zero)", expected, remedy)
             self._is_doubtful = True
             offset = (0.0, 0.0, 0.0)

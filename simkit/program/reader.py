@@ -11,7 +11,7 @@ from simkit.moves.table import ARC, LINE, Moves, make_moves
 from simkit.program import interpreter
 from simkit.program.interpreter import PROBLEM_LIMIT, Interpreter, Notice, Options
 from simkit.program.rows import Rows
-from simkit.program.words import scan, split_lines
+from simkit.program.words import quoted, scan, split_lines
 
 __all__ = ["PROBLEM_LIMIT", "Notice", "Options", "ProgramRead", "read_program"]
 
@@ -110,6 +110,8 @@ def _read(
         _lengths(state, table, tool, notices)
     if not state.has_end:
         text = "the program ends with no M2, M30 or closing %: the file may be cut off"
+        if lines[-1].strip():
+            text += f", perhaps in the middle of its last line {quoted(lines[-1].strip())}"
         notices["end"] = Notice(Place(name, len(lines) if lines[-1] else max(1, len(lines) - 1), 1), text)
     if not len(table):
         notices["empty"] = Notice(Place(name, 1, 1), "the program moves nothing")
@@ -248,7 +250,10 @@ def _cutters(state: Interpreter, table: Rows, name: str, cutter: int | None, not
             _block_place(state, table, row),
             "a cutting move with no cutter chosen",
             "a cutter, for its shape decides what is cut",
-            "write T1 M6, with its number, or state the cutter for this program in the job",
+            "write T1 M6, with its number, or "
+            + state.options.where_to_say(
+                "state the cutter for this program in the job", "give one --cutter alone"
+            ),
         )
     rows_before = before[1]
     if calls and rows_before:
@@ -275,7 +280,10 @@ def _speeds(state: Interpreter, table: Rows, name: str, notices: dict[str, Notic
             if not any(on and at <= row for at, _, on in state.spindle):
                 text = "a cutting move with the spindle off: M3 comes only later"
         else:
-            text = "no M3 in the program: the spindle has to be switched on by hand"
+            place = state.options.where_to_say("spindle_by_hand = true in the job", "--spindle-by-hand")
+            text = (
+                f"no M3 in the program: the spindle has to be switched on by hand ({place} says that it is)"
+            )
         notices["spindle"] = Notice(_block_place(state, table, row), text)
     return _column(_spans(len(table), [(row, speed) for row, speed, _ in state.spindle], 0.0), np.float64)
 
@@ -290,9 +298,12 @@ def _lengths(state: Interpreter, table: Rows, tool: np.ndarray, notices: dict[st
         if len(others):
             row = begin + int(others[0])
             cutter = int(tool[row])
+            off = f"the difference of the lengths {number} and {cutter}"
+            if number == 0:  # NISTIR 6556, section 3.5.9: H0 is a length of zero
+                off = f"the length of cutter {cutter}, for H0 is none"
             text = (
                 f"H{number} is in force where cutter {cutter} cuts in line {int(table.line[row])}: every cut "
-                f"is too deep or too high by the difference of the lengths {number} and {cutter}"
+                f"is too deep or too high by {off}"
             )
             notices["H of another"] = Notice(Place(state.name, line, column), text)
             return

@@ -6,6 +6,7 @@ ISO 6983-1 for what these words are; words that some controls know alone: common
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 # What a refused word would have done, so that one refusal does not bring others behind it.
@@ -119,27 +120,27 @@ TWO_MOTIONS = Refusal("two kinds of motion", "one", "write two blocks", TAKES_MO
 PRINTER_M = frozenset((820, 830, 1040, 1060, 1070, 1090, 1400, 1900))
 
 
-def unknown(word: str, harmless: tuple[str, ...] | None) -> Refusal:
+def unknown(word: str, harmless_remedy: Callable[[str], str] | None) -> Refusal:
     """Return why a G or M word that stands in no table is refused.
 
-    word: as Block has it, such as "M117".  harmless: what the job calls harmless already; None for words
-    that cannot be called so.
+    word: as Block has it, such as "M117".  harmless_remedy: of a word, what makes it count as harmless; None
+    for words that cannot.
     """
-    if harmless is None:
+    if harmless_remedy is None:
         return UNKNOWN_G
     is_printer = word[1:].isdigit() and 10 * int(word[1:]) in PRINTER_M
     what = "a 3-D printer's word on most controls" if is_printer else "an M word this reader does not know"
     return Refusal(
         what,
         "words whose meaning is certain",
-        "look up what it does on your control; " + harmless_remedy(word, harmless),
+        "look up what it does on your control; " + harmless_remedy(word),
     )
 
 
-def harmless_remedy(word: str, harmless: tuple[str, ...]) -> str:
-    """Return the line that would make a word harmless, as a clause in the imperative."""
-    line = ", ".join(f'"{name}"' for name in (*harmless, word))
-    return f"if it moves nothing, write harmless_words = [{line}] at the top of the job file"
+def harmless_line(*words: str) -> str:
+    """Return the line of the job file that makes words count as harmless, as a clause in the imperative."""
+    names = ", ".join(f'"{word}"' for word in words)
+    return f"write harmless_words = [{names}] at the top of the job file"
 
 
 _ROTARY = Refusal(

@@ -8,7 +8,7 @@ import re
 import numpy as np
 
 from simkit.program.fast_kernels import count_lines, find_line
-from simkit.program.words import split_lines
+from simkit.program.words import may_be_foreign, split_lines
 
 _CHUNK = 1 << 20
 _BOM = codecs.BOM_UTF8
@@ -28,6 +28,7 @@ class Source:
             data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
             or 0 in data
             or not _has_plain_text(data)
+            or may_be_foreign(data)
         ):
             split_lines(data, name)  # it finds and words what is wrong
         self.data = data

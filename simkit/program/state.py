@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from simkit.errors import Place, Problem
+from simkit.program import refusals
 from simkit.program.block import Block
 from simkit.units import MM_PER_UNIT
 
@@ -49,6 +50,7 @@ class Options:
     arc_tolerance: mm, by how much an arc may contradict itself; None: what its decimals explain.
     spindle_by_hand: the spindle is switched on by hand, so no M3 is missed.
     needs_cutter: a cutting move with no cutter chosen is a problem; else it is told and has number 0.
+    has_job_file: a job file says all this; else the options of the command line do, and messages name them.
     """
 
     work_offsets: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
@@ -57,6 +59,11 @@ class Options:
     arc_tolerance: float | None = None
     spindle_by_hand: bool = False
     needs_cutter: bool = True
+    has_job_file: bool = True
+
+    def where_to_say(self, in_job: str, in_words: str) -> str:
+        """Return how a message tells what to write: into the job file, or as an option."""
+        return in_job if self.has_job_file else in_words
 
 
 class State:
@@ -90,6 +97,7 @@ class State:
         self.has_end = False
         self.block_count = 0
         self.told: set[str] = set()
+        self.unknown_words: list[str] = []  # that the job may call harmless
         self._is_unit_used = False
         self._speed = 0.0
         self._turning = 0
@@ -97,7 +105,7 @@ class State:
         self._is_doubtful = False  # the position may be wrong, for a problem stands before
 
         # ==== What decides how a block of G0, G1, G2 or G3 is read. ================================
-        # A compiled reader mirrors these; `leaves_common` and `leaves_arcs` say when it may read on.
+        # A compiled reader mirrors these; `leaves_common` says when it may read on.
         self._x: float | None = None  # the tip, mm from the setup's zero; None where not known
         self._y: float | None = None
         self._z: float | None = None
@@ -129,13 +137,8 @@ class State:
 
     @property
     def leaves_common(self) -> bool:
-        """Tell whether the modes leave lines and rapids to a short way of reading them."""
-        return self._feed_mode == 94 and not self._blind and (self._motion is None or 0 <= self._motion <= 3)
-
-    @property
-    def leaves_arcs(self) -> bool:
-        """Tell whether they leave arcs to it, too."""
-        return self.leaves_common and self._plane == 17 and not self._is_centre_absolute
+        """Tell whether the modes leave lines, rapids and arcs to a short way of reading them."""
+        return not self._blind and (self._motion is None or 0 <= self._motion <= 3)
 
     def _set_shift(self) -> None:
         self._shift_x, self._shift_y, self._shift_z = (
@@ -171,8 +174,17 @@ class State:
 
     def _need_units(self, block: Block, index: int) -> None:
         expected = "G21 (mm) or G20 (inch) first, for a forgotten inch makes everything 25.4 times wrong"
-        remedy = "write G21 or G20 at the top of the program, or program_units in the job"
+        place = self.options.where_to_say("program_units in the job", "give --units mm or --units in")
+        remedy = f"write G21 or G20 at the top of the program, or {place}"
         self._problem_once("units", block, index, " before the units are set", expected, remedy)
+
+    def _harmless_remedy(self, word: str) -> str:
+        """Return what makes an unknown word count as harmless, as a clause in the imperative."""
+        if word not in self.unknown_words:
+            self.unknown_words.append(word)
+        # One line for all of them, for the job file takes a key once.
+        line = refusals.harmless_line(*self.options.harmless_words, *self.unknown_words)
+        return "if it moves nothing, " + self.options.where_to_say(line, f"add --harmless {word}")
 
     def _lose_place(self) -> None:
         """Hold nothing against later blocks that the motion not read here may have settled."""

@@ -21,23 +21,23 @@ STOP, CHANGE, SPINDLE, COOLANT, OVERRIDE = 104, 106, 107, 108, 109
 MIST = 118  # M7 stands beside M8, so it counts apart; M9 is in COOLANT
 
 GROUP_NAMES = {
-    GROUP_0: "words for one block",
-    MOTION: "kinds of motion",
-    PLANE: "planes",
+    GROUP_0: "the words for one block alone",
+    MOTION: "the kinds of motion",
+    PLANE: "the planes",
     DISTANCE: "G90 and G91",
-    FEED_MODE: "feed modes",
-    UNITS: "units",
-    COMPENSATION: "cutter compensation",
-    LENGTH: "length offsets",
+    FEED_MODE: "the feed modes",
+    UNITS: "the units",
+    COMPENSATION: "the words of cutter compensation",
+    LENGTH: "the length offsets",
     CYCLE_RETURN: "G98 and G99",
-    WORK_ZERO: "work zeros",
+    WORK_ZERO: "the work zeros",
     PATH: "G61, G61.1 and G64",
-    ARC_CENTRE: "arc centre modes",
-    STOP: "stops",
-    CHANGE: "tool changes",
-    SPINDLE: "spindle words",
-    COOLANT: "coolant words",
-    MIST: "coolant words",
+    ARC_CENTRE: "the arc centre modes",
+    STOP: "the stops",
+    CHANGE: "the tool changes",
+    SPINDLE: "the spindle words",
+    COOLANT: "the coolant words",
+    MIST: "the coolant words",
     OVERRIDE: "M48 and M49",
 }
 
@@ -153,6 +153,11 @@ def may_be_harmless(word: str) -> bool:
     """Tell whether a job may call a word harmless: an M word in no table here, or text of two letters up."""
     letter, number = word[:1].upper(), word[1:]
     if letter == "M" and re.fullmatch(r"[0-9]+(\.[0-9]+)?", number):
-        key = code_key(number)
-        return key not in M_GROUPS and key not in refusals.REFUSED_M
+        return is_unknown_m(number)
     return may_be_message(word)
+
+
+def is_unknown_m(number: str) -> bool:
+    """Tell whether an M word of this number stands in no table here."""
+    key = code_key(number)
+    return key not in M_GROUPS and key not in refusals.REFUSED_M

@@ -25,9 +25,14 @@ REFUSED_FORMS = (
     ("`// text`", "a comment controls do not know", "write it as ( ) or after a ;"),
     ("`X1O.5`", "a letter O typed for a zero", "replace it by a zero"),
     ("`X1.2.3`, `X1,5`, `X--1`, `X`", "no number", "correct it, or post again"),
-    ("`X1 X2`, `G0 G1`", "a repeated word, two words of one modal group", "write two blocks"),
+    ("`X1 X2`, `G0 G1`", "a repeated word, two words of one kind (a modal group)", "write two blocks"),
     ("`G2 ... P3`", "an arc of several turns", "write each turn as a block"),
-    ("`*71`, `$H`, text with no comment", "checksums, commands to a control box, free text", "delete it"),
+    (
+        "`MSG turn the blank`, at the start of a line",
+        "text that some controls take as a message",
+        f"put it into a comment; if it moves nothing, {refusals.harmless_line('MSG')}",
+    ),
+    ("`*71`, `$H`, text behind words", "checksums, commands to a control box, free text", "delete it"),
 )
 
 
@@ -41,7 +46,7 @@ def markdown_table() -> str:
     for words, refusal in _refused():
         rows.append(f"| {words} | {refusal.what} | {refusal.remedy} |")
     rows += [f"| {form} | {what} | {remedy} |" for form, what, remedy in REFUSED_FORMS]
-    other = refusals.unknown("M106", ())
+    other = refusals.unknown("M106", lambda word: f"if it moves nothing, {refusals.harmless_line(word)}")
     rows.append(f"| any other G word | {refusals.UNKNOWN_G.what} | {refusals.UNKNOWN_G.remedy} |")
     rows.append(f"| any other M word, such as `M106` | {other.what} | {other.remedy} |")
     return "\n".join(rows) + "\n"

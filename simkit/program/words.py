@@ -7,7 +7,9 @@ Where `quick_words` gives an answer, `scan` gives the same words (the tests hold
 
 from __future__ import annotations
 
+import codecs
 import re
+from collections.abc import Callable
 from typing import NamedTuple
 
 from simkit.errors import InputProblems, Place, Problem
@@ -72,6 +74,9 @@ def split_lines(source: bytes | str, name: str) -> list[str]:
     else:
         text = source
     text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+    if foreign := _foreign(text):
+        remedy = "give the program that goes to the machine, not the drawing or the part"
+        raise _unreadable(name, 1, 1, f"{foreign}, for it begins {quoted(text.split()[0])}", remedy)
     if not text.strip():
         remedy = "post the program again and look whether the disk is full"
         raise _unreadable(name, None, None, "an empty file", remedy)
@@ -82,6 +87,26 @@ def split_lines(source: bytes | str, name: str) -> list[str]:
         remedy = "give the program that goes to the machine, not the drawing or an archive"
         raise _unreadable(name, line, column, "a binary file (a zero byte)", remedy)
     return text.split("\n")
+
+
+_FIRST = 4096  # characters
+# What the first characters of files that lie beside programs say they are; common practice, no source.
+_FOREIGN = (
+    (re.compile(r"\s*(solid|ply|OFF)\s", re.ASCII), "a mesh"),
+    (re.compile(r"\s*(<|%PDF|%!PS|0\s+SECTION\s)", re.ASCII), "a drawing or a document"),
+    (re.compile(r"\s*\{", re.ASCII), "a file of settings or a document"),
+)
+
+
+def _foreign(text: str) -> str | None:
+    """Return what a file seems to be when its first characters are not those of a program."""
+    return next((what for begins, what in _FOREIGN if begins.match(text[:_FIRST])), None)
+
+
+def may_be_foreign(data: bytes) -> bool:
+    """Tell whether split_lines may find a file foreign: a CRLF is one character to it, so look farther."""
+    first = data[: 2 * _FIRST + 3].removeprefix(codecs.BOM_UTF8).replace(b"\r\n", b"\n")
+    return _foreign(first.decode("latin-1")) is not None
 
 
 def _unreadable(name, line, column, found, remedy) -> InputProblems:
@@ -109,10 +134,13 @@ def space_in_number(line: str) -> int | None:
     return next(spaced, None)
 
 
-def scan(line: str, is_cut_off: bool = False) -> tuple[list[Word], list[Complaint]]:
+def scan(
+    line: str, is_cut_off: bool = False, harmless_remedy: Callable[[str], str] | None = None
+) -> tuple[list[Word], list[Complaint]]:
     """Return every word that can be read, and a complaint for everything that cannot.
 
-    line: one line of the program.  is_cut_off: it is the last one and has no line end.
+    line: one line of the program.  is_cut_off: it is the last one and has no line end.  harmless_remedy: of
+    text at the start of the line, what makes it count as harmless.
     Spaces and tabs have no meaning outside comments, not even inside a number (NISTIR 6556, 3.3).
     """
     words: list[Word] = []
@@ -131,7 +159,7 @@ def scan(line: str, is_cut_off: bool = False) -> tuple[list[Word], list[Complain
         elif char == "(":
             at = _skip_comment(line, at, is_cut_off, complaints)
         elif char.isascii() and char.isalpha():
-            at = _read_word(line, at, is_cut_off, words, complaints)
+            at = _read_word(line, at, is_cut_off, words, complaints, harmless_remedy)
         else:
             at = _odd_text(line, at, words, complaints)
     return words, complaints
@@ -224,7 +252,7 @@ def _skip_comment(line: str, at: int, is_cut_off: bool, complaints: list[Complai
     return close + 1
 
 
-def _read_word(line: str, at: int, is_cut_off: bool, words: list[Word], complaints: list[Complaint]) -> int:
+def _read_word(line, at, is_cut_off, words, complaints, harmless_remedy) -> int:
     """Read the word that begins with the letter at `at`; return where to go on."""
     length = len(line)
     stop = at + 1
@@ -266,8 +294,8 @@ def _read_word(line: str, at: int, is_cut_off: bool, words: list[Word], complain
         return length
     if len(run) > 1:
         remedy = "put text into a comment ( ), or delete it"
-        if _is_at_start(words):
-            remedy += f', or add "{run.upper()}" to harmless_words in the job if it moves nothing'
+        if harmless_remedy and _is_at_start(words) and may_be_message(run):
+            remedy += f"; {harmless_remedy(run.upper())}"
         complaints.append(Complaint(at, quoted(line[at:].rstrip()), "a number after each letter", remedy))
         return length
     if is_cut_off and stop == length:
@@ -285,8 +313,8 @@ def _is_zero_typed_as_letter(line: str, at: int, stop: int) -> bool:
     if line[at] in "oO":
         return False
     run = _LETTERS.match(line, stop).group()
-    if stop > at + 1:  # digits, then O: X1O.5
-        return len(run) <= 2
+    if stop > at + 1:  # digits, then O: X1O.5, S18OOO
+        return len(run.lstrip("oO")) <= 1
     return len(run) <= 2 and not (at > 0 and line[at - 1].isalpha())  # XO.5, GOX5
 
 
@@ -330,7 +358,9 @@ def _odd_text(line: str, at: int, words: list[Word], complaints: list[Complaint]
         expected = "words of a program, for a setting of the machine is not part of it"
         return _finish(complaints, Complaint(at, found, expected, "delete the line"), length)
     if char == ")":
-        complaints.append(Complaint(at, "')' with no '(' before it", "a whole comment", "delete the bracket"))
+        complaints.append(
+            Complaint(at, "')' with no '(' before it", "a '(' that opens the comment", "delete the bracket")
+        )
         return at + 1
     if char == "%":
         remedy = "put the % on a line of its own, or delete it"
@@ -341,11 +371,11 @@ def _odd_text(line: str, at: int, words: list[Word], complaints: list[Complaint]
     stop = at + 1
     while stop < length and not line[stop].isascii() and line[stop] not in _MINUS_LOOKALIKES:
         stop += 1
-    expected = "letters, numbers and comments"
+    found = f"the character{'s'[: stop - at - 1]} {quoted(line[at:stop])}"
     remedy = "delete it, or put it into a comment ( )"
-    complaints.append(
-        Complaint(at, f"the character{'s'[: stop - at - 1]} {quoted(line[at:stop])}", expected, remedy)
-    )
+    if not line[at:stop].isprintable() or char.isspace():
+        found, remedy = f"{found}, which cannot be seen", "type a plain space in its place, or delete it"
+    complaints.append(Complaint(at, found, "letters, numbers and comments", remedy))
     return stop
 
 
@@ -365,7 +395,7 @@ def _comma(line: str, at: int, words: list[Word], complaints: list[Complaint]) -
         expected = "corners drawn as moves, for this word asks the control to draw a round or a chamfer"
         remedy = "post again with the corner as an arc or a line"
         return _finish(complaints, Complaint(at, found, expected, remedy), len(line))
-    complaints.append(Complaint(at, "a comma", "words with nothing between them", "delete the comma"))
+    complaints.append(Complaint(at, "a comma", "spaces or nothing between words", "delete the comma"))
     return at + 1
 
 

@@ -14,9 +14,18 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 from rich.text import Text
 
-MOST_ROWS = 15
+from simkit.report.console_tables import surface_tables
+
+MOST_ROWS = 10
 WIDE = 120  # characters: a narrower terminal gets the rows as lines
-_STYLES = {"safety": "bold", "beyond": "bold", "undecided": "italic", "warning": "", "note": "dim"}
+_STYLES = {
+    "safety": "bold",
+    "beyond": "bold",
+    "undecided": "italic",
+    "warning": "",
+    "accepted": "dim",
+    "note": "dim",
+}
 
 
 class Stages:
@@ -87,16 +96,22 @@ class Console:
             self._out.print(verdict, soft_wrap=True)
             return
         self._out.print(_job_text(result))
-        rows = result["findings"]
+        rows = cause_rows(result)
         if rows:
             if self._out.width >= WIDE:
                 self._out.print(_findings_table(rows[:MOST_ROWS]))
             else:
                 self._out.print(_findings_lines(rows[:MOST_ROWS]))
             if len(rows) > MOST_ROWS:
-                self._out.print(f"and {len(rows) - MOST_ROWS} more findings; --json FILE writes all of them")
+                self._out.print(f"and {len(rows) - MOST_ROWS} more rows; --json FILE writes all of them")
             for advice, numbers in _advice(rows[:MOST_ROWS]):
                 self._out.print(Padding(Text(f"{numbers}: {advice}"), (0, 0, 0, 2)))
+        if any(row["accept"] for row in result["findings"]):
+            self._out.print(
+                "To let a finding stand: --accept prints the lines for the job file.", style="dim"
+            )
+        for part in surface_tables(result):
+            self._out.print(part)
         for remark in result["remarks"]:
             self._out.print(f"note: {remark}", markup=False)
         for picture in result["pictures"]:
@@ -104,6 +119,28 @@ class Console:
         self._out.print(Text("Not simulated: " + "; ".join(result["not_simulated"]) + "."), style="dim")
         self._out.print(Text(" ".join(result["cautions"])), style="dim")
         self._out.print(verdict)
+
+
+def cause_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return one row for each cause: its first finding, the numbers of all, and what is said of them."""
+    findings = result["findings"]
+    rows = []
+    for cause in result["causes"]:
+        mine = [findings[number - 1] for number in cause["findings"]]
+        first, last = mine[0]["number"], mine[-1]["number"]
+        others = sorted({row["kind"] for row in mine} - {cause["kind"]})
+        also = f"; also {', '.join(others)}" if others else ""
+        zone = mine[0]["zone"] if len(result["zones"]) > 1 else ""
+        place = f" [{zone}]" if zone else ""
+        rows.append(
+            {
+                **mine[0],
+                "number": f"{first}" if first == last else f"{first}-{last}",
+                "message": cause["message"] + also + place,
+                "advice": cause["advice"],
+            }
+        )
+    return rows
 
 
 def _job_text(result: dict[str, Any]) -> Text:
@@ -120,7 +157,18 @@ def _job_text(result: dict[str, Any]) -> Text:
             f"{program['file']} ({program['moves']:,} moves)" for program in setup["programs"]
         )
         text.append(f"  {setup['name']}: {turn}; {programs}\n")
+    if result["target"] is not None:
+        text.append(f"  limits in mm: {'; '.join(_limits_words(zone) for zone in result['zones'])}\n")
     return text
+
+
+def _limits_words(zone: dict[str, Any]) -> str:
+    """Return the limits of a zone in words."""
+    side = f", side {zone['side']}" if zone["side"] else ""
+    if not zone["is_judged"]:
+        return f"{zone['name']}{side} not judged"
+    left = f", {zone['finish_allowance']:g} left on purpose" if zone["finish_allowance"] else ""
+    return f"{zone['name']}{side} gouge {zone['gouge']:g}, leftover {zone['leftover']:g}{left}"
 
 
 def _findings_table(rows: list[dict[str, Any]]) -> Table:
@@ -135,14 +183,14 @@ def _findings_table(rows: list[dict[str, Any]]) -> Table:
     table.add_column("what", overflow="fold")
     for row in rows:
         table.add_row(
-            str(row["number"]),
+            row["number"],
             Text(row["kind"], style=_STYLES[row["severity"]]),
             measured_text(row),
             "" if row["limit"] is None else f"{row['limit']:g}",
             "" if row["side"] is None else str(row["side"]),
             _place(row),
-            f"{row['file']}:{row['line']}" if row["line"] else row["file"],
-            row["message"],
+            Text(f"{row['file']}:{row['line']}" if row["line"] else row["file"]),
+            Text(row["message"]),
         )
     return table
 
@@ -180,7 +228,7 @@ def measured_text(row: dict[str, Any]) -> str:
     if row["value"] is None:
         return ""
     bound = f" ±{math.ceil(row['bound'] * 100) / 100:.2f}" if row["bound"] else ""
-    return f"{row['value']:.2f}{bound} {row['unit']}"
+    return f"{row['value']:.2f}{bound} {row['unit']}".rstrip()
 
 
 def _advice(rows: list[dict[str, Any]]) -> list[tuple[str, str]]:

@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from simkit.compare.outside import FRAME, SKIN
+from simkit.compare.reach_options import WANTED_CUSP
 from simkit.errors import InputProblems, Place, Problem
 from simkit.findings.evidence import Evidence
 
@@ -32,15 +34,45 @@ def draw_pictures(folder: Path, evidence: Evidence, result: dict[str, Any]) -> t
         ) from None
 
 
+def in_steps_of_zones(evidence: Evidence, side: int) -> np.ndarray:
+    """Return the deviation of a side as it is coloured, in steps of each zone's limit, mm (ny, nx).
+
+    Where a zone has limits of its own, a deviation is drawn as large against the limits of the whole
+    part as it is against those of the zone; where nothing is judged, as none.
+    """
+    normal = evidence.deviations[side].normal
+    zones = evidence.zones
+    if len(zones.rules) == 1:
+        return normal
+    whole = zones.rules[0]
+    index = zones.index(evidence.field.lattice, side)
+    factors = {
+        is_gouge: np.array(
+            [
+                0.0 if not rule.is_judged else of_whole / own if own > 0 and of_whole > 0 else 1.0
+                for rule in zones.rules
+                for own, of_whole in [
+                    (rule.gouge, whole.gouge) if is_gouge else (rule.leftover, whole.leftover)
+                ]
+            ]
+        )[index]
+        for is_gouge in (True, False)
+    }
+    return (normal * np.where(normal < 0, factors[True], factors[False])).astype(np.float32)
+
+
 def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[list[str], list[str]]:
     from simkit.report.plan_views import draw_plan_view
     from simkit.report.solid_view import draw_solid_view
+    from simkit.report.surface_views import draw_surface_view
 
     job, field = evidence.job, evidence.field
     limits = (job.limits.gouge, job.limits.leftover)
     nothing = np.full(field.lattice.shape, np.nan, np.float32)
-    shown = {side: deviation.normal for side, deviation in evidence.deviations.items()}
-    holding = None if evidence.outside is None else evidence.outside.is_holding
+    shown = {side: in_steps_of_zones(evidence, side) for side in evidence.deviations}
+    scale = " In zones the colours count in steps of their own limits." if job.zones and shown else ""
+    wood = evidence.wood_outside
+    holding = None if wood is None else (wood.kind >= FRAME) & (wood.kind <= SKIN)
     name = job.name or "part"
     pictures, turns = [], {1: "none", 2: "about x"}
     for setup, frame in zip(job.setups, evidence.frames, strict=True):
@@ -61,11 +93,27 @@ def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[lis
             findings=[row for row in result["findings"] if row["side"] in (side, None)],
             title=f"{name}: {subject}, side {side}",
             is_judged=side in shown,
-            subtitle=result["verdict"]["sentence"],
+            subtitle=result["verdict"]["sentence"] + scale,
             cell=field.lattice.cell,
             relief=(field.upper if side == 1 else field.lower).astype(np.float64),
         )
         pictures.append(str(path))
+        if side in evidence.reach:
+            path = folder / f"surface_side_{side}.png"
+            draw_surface_view(
+                path,
+                lattice=field.lattice,
+                is_part=evidence.envelopes.is_part,
+                cusps=evidence.cusps.get(side),
+                cause=evidence.reach[side].cause,
+                wanted=job.limits.cusp or WANTED_CUSP,
+                is_limit=job.limits.cusp is not None,
+                side=side,
+                turn=turns[side],
+                blank=job.blank,
+                title=f"{name}: ridges between passes, and why wood was left standing, side {side}",
+            )
+            pictures.append(str(path))
     path = folder / "part_3d.png"
     left_out = draw_solid_view(
         path,

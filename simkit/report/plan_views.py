@@ -27,17 +27,18 @@ NARROWEST = 1240  # pixels a page needs for its keys
 SIDE_ROOM, LEFT_ROOM, TOP_ROOM, FRONT_ROOM = 128, 128, 48, 84  # pixels between the page and the map
 RADIUS, SPOT = 17.0, 6.5  # pixels, circle of a finding's number and ring at its place
 LOW, BAND = 260, 54  # pixels: a map lower than this gets a band above for numbers
-MOST_NUMBERS, MOST_LISTED = 60, 16
+MOST_MARKS, MOST_LISTED = 60, 16  # the list below the map gives words to the first; others are rings
 MUST = ("safety", "beyond", "undecided")
 
 # Short words for a finding's kind; a kind that is not here is told by its own name.
 KIND_WORDS = {
     "leftover-cutter": "left standing, cutter can't get in",
-    "leftover-program": "left standing, program did not go there",
+    "leftover-program": "left standing, no pass there",
     "break-through": "too deep: cut right through",
     "gouge": "cut too deep",
     "thin-wall": "thin wall",
     "hidden": "hidden from both sides",
+    "fragile": "times as tall as thick: fragile",
     "witness-step": "step where the sides meet",
     "rapid-contact": "rapid through wood",
     "dowel-miss": "dowel holes do not meet",
@@ -107,7 +108,7 @@ def draw_plan_view(
     map_top = y_head + canvas.line_height(SMALL) + TOP_ROOM + band
     key_top = map_top + down + FRONT_ROOM + 22
     signs = _signs(flags, findings)[0 if is_judged else 1 :]
-    sign_rows = _flow(signs, inner)
+    sign_rows = flow(signs, inner)
     list_top = key_top + canvas.KEY_HEIGHT + 50 + 42 * (1 + max((row for row, _ in sign_rows), default=-1))
     columns = 3 if inner > 1500 else 2
     listed = findings[:MOST_LISTED]
@@ -119,22 +120,22 @@ def draw_plan_view(
         for line in lines:
             page.text(MARGIN, y, line, size, bold=is_bold, up="top")
             y += canvas.line_height(size)
-    page.text(MARGIN, y + 4, _pose(side, turn, cell), SMALL, colours.QUIET_INK, up="top")
+    page.text(MARGIN, y + 4, pose_words(side, turn, cell), SMALL, colours.QUIET_INK, up="top")
 
     left = LEFT_ROOM + (width - LEFT_ROOM - SIDE_ROOM - across) // 2
     top = round(map_top)
     page.image(picture, left, top)
     if is_judged:
-        _outline(page, seen, index != colours.NO_TARGET, left, top)
+        draw_outline(page, seen, index != colours.NO_TARGET, left, top)
     page.box(left, top, across, down, edge=colours.INK, edge_width=1.6, zorder=4)
-    _rulers(page, blank, pitch, left, top, across, down, band)
+    draw_rulers(page, blank, pitch, left, top, across, down, band)
     busy = np.zeros((page.height, page.width), bool)
     busy[top : top + down, left : left + across] = (shown >= 0) & (shown != colours.WITHIN)
     _numbers(page, seen, findings, left, top, busy, band)
     bar_width = min(990, inner - 330)
     if is_judged:
         canvas.draw_key(page, MARGIN, key_top, bar_width, limits)
-    _scale_bar(page, pitch, width - MARGIN, key_top + 50, inner - bar_width - 90)
+    draw_scale_bar(page, pitch, width - MARGIN, key_top + 50, inner - bar_width - 90)
     for (row, x), sign in zip(sign_rows, signs, strict=True):
         _draw_sign(page, MARGIN + x, key_top + canvas.KEY_HEIGHT + 34 + 42 * row, sign)
     _list(page, findings, list_top, columns, inner)
@@ -146,7 +147,8 @@ def _check_shape(name, array, lattice):
         raise ShapeError(f"{name} must have the shape {lattice.shape}, not {np.shape(array)}")
 
 
-def _pose(side, turn, cell):
+def pose_words(side, turn, cell):
+    """How the blank lies in the picture, in words."""
     turned = {
         "none": "not turned over",
         "about x": "turned over about its length, front edge to the back",
@@ -207,7 +209,7 @@ def _paint(shown, flags, shade):
     return picture
 
 
-def _outline(page, seen, is_target, left, top):
+def draw_outline(page, seen, is_target, left, top):
     """Draw the outline of the target, from cell edge to cell edge, as a thin line."""
     from contourpy import contour_generator
 
@@ -220,7 +222,7 @@ def _outline(page, seen, is_target, left, top):
         page.line(left + px, top + py, colours.QUIET_INK, 1.5, zorder=3.5)
 
 
-def _rulers(page, blank, pitch, left, top, across, down, band):
+def draw_rulers(page, blank, pitch, left, top, across, down, band):
     """Millimetres from the left front corner as seen, and the words at the edges."""
     step = nice_step(max(blank.length, blank.width) / 12)
     bottom = top + down
@@ -257,8 +259,10 @@ def nice_step(least: float) -> float:
 
 
 def _numbers(page, seen, findings, left, top, busy, band):
-    """Draw the numbers of the findings that have a place, with leaders."""
-    placed = [f for f in findings if f.get("at") is not None][:MOST_NUMBERS]
+    """Draw the numbers of the listed findings that have a place, with leaders; of others a ring each."""
+    for finding in [f for f in findings[MOST_LISTED:] if f.get("at") is not None][: MOST_MARKS - MOST_LISTED]:
+        _ring(page, seen.pixel(*finding["at"][:2]) + np.array((left, top)))
+    placed = [f for f in findings[:MOST_LISTED] if f.get("at") is not None]
     if not placed:
         return
     points = np.array([seen.pixel(f["at"][0], f["at"][1]) for f in placed]) + np.array((left, top))
@@ -270,15 +274,19 @@ def _numbers(page, seen, findings, left, top, busy, band):
         ends = point + along * (np.array([[SPOT], [max(length - RADIUS, SPOT)]]) / length)
         page.line(*ends.T, "white", 4.5, zorder=6.5)
         page.line(*ends.T, colours.INK, 1.6, zorder=7)
-        # A ring, not a dot: the smallest spot must not lie hidden under its own mark.
-        for colour, wide, above in (("white", 4.0, 6.6), (colours.INK, 1.4, 7.1)):
-            ring = Circle(point, SPOT, facecolor="none", edgecolor=colour, zorder=above)
-            ring.set_linewidth(wide * 72 / canvas.BASE_DPI)
-            page.axes.add_patch(ring)
+        _ring(page, point)
         page.number(*centre, finding["number"], finding.get("severity") in MUST, RADIUS)
 
 
-def _scale_bar(page, pitch, right, y, room):
+def _ring(page, point):
+    """Mark a place with a ring, not a dot: the smallest spot must not lie hidden under its own mark."""
+    for colour, wide, above in (("white", 4.0, 6.6), (colours.INK, 1.4, 7.1)):
+        ring = Circle(point, SPOT, facecolor="none", edgecolor=colour, zorder=above)
+        ring.set_linewidth(wide * 72 / canvas.BASE_DPI)
+        page.axes.add_patch(ring)
+
+
+def draw_scale_bar(page, pitch, right, y, room):
     """Draw a bar of a round length, at most `room` pixels, ending at `right`."""
     length = nice_step(room * pitch / 2.6)
     while length / pitch > room:
@@ -298,7 +306,7 @@ def _signs(flags, findings):
     signs = [("edge", "edge of the part")]
     words = {
         "holding": "holds the part: frame, skin, tabs",
-        "other": "other wood outside the part",
+        "other": "offcut, or a step on the part",
         "through": "cut right through the part",
         "nothing": "nothing left",
     }
@@ -311,7 +319,7 @@ def _signs(flags, findings):
     return signs
 
 
-def _flow(signs, width):
+def flow(signs, width):
     """(row, x) of each sign, wrapped to the width."""
     row, x, places = 0, 0.0, []
     for _, words in signs:
@@ -362,5 +370,6 @@ def _words(finding):
     kind = str(finding["kind"])
     words = KIND_WORDS.get(kind, kind)
     value = finding.get("value")
-    text = f"{value:.2f} {finding.get('unit') or 'mm'} {words}" if value is not None else words
+    unit = finding.get("unit", "mm")
+    text = words if value is None else f"{value:.2f} {unit} {words}" if unit else f"{value:.1f} {words}"
     return canvas.tidy(text if finding.get("at") is not None else f"{text} (no one place)")

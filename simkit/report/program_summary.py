@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from simkit.job.meant import Meant
 from simkit.job.model import WORK_ZEROS, Blank, Setup, Zero
 from simkit.moves.extremes import extremes
 from simkit.moves.table import Moves
@@ -16,37 +17,38 @@ _NEAR = 1e-6  # mm; a height nearer to zero counts as zero
 _UNIT_NAMES = {"mm": "millimetres", "in": "inches"}
 
 
-def read_alone(
-    source: bytes,
-    name: str,
-    *,
-    units: str | None = None,
-    skip_deleted: bool = False,
-    harmless_words: tuple[str, ...] = (),
-    spindle_by_hand: bool = False,
-) -> ProgramRead:
+def read_alone(source: bytes, name: str, meant: Meant | None = None) -> ProgramRead:
     """Return what is in a program when no job says how it is meant, or raise InputProblems.
 
-    source: the bytes of the file.  name: for messages.  units: "mm" or "in" for a program that states
-    none.  The others as in Options.  No cutter is needed, and every work zero counts as lying at G54.
+    source: the bytes of the file.  name: for messages.  meant: what is known of how it is meant.  No cutter
+    is needed, and every work zero that `meant` does not place counts as lying at the zero.
     """
+    meant = meant or Meant()
     options = Options(
-        work_offsets=dict.fromkeys(WORK_ZEROS, (0.0, 0.0, 0.0)),
-        skip_deleted=skip_deleted,
-        harmless_words=harmless_words,
-        spindle_by_hand=spindle_by_hand,
+        work_offsets=dict.fromkeys(WORK_ZEROS, (0.0, 0.0, 0.0)) | meant.work_offsets,
+        skip_deleted=meant.block_delete == "skip",
+        harmless_words=meant.harmless_words,
+        arc_tolerance=meant.arc_tolerance,
+        spindle_by_hand=meant.spindle_by_hand,
         needs_cutter=False,
+        has_job_file=False,
     )
-    return read_program(source, name, units=units, options=options)
+    return read_program(source, name, units=meant.program_units, options=options)
 
 
 def summary_of(
-    read: ProgramRead, *, blank: Blank | None = None, zero: Zero | None = None, rapid: float | None = None
+    read: ProgramRead,
+    *,
+    blank: Blank | None = None,
+    zero: Zero | None = None,
+    rapid: float | None = None,
+    placed: tuple[str, ...] = (),
 ) -> dict[str, Any]:
     """Return what a person wants to see of a program, as plain data (dicts, lists, text, numbers, None).
 
     blank: where it starts and ends is then told against it.  zero: where X0 Y0 Z0 is on it.
-    rapid: mm/min of rapids; their time is told only when it is stated.
+    rapid: mm/min of rapids; their time is told only when it is stated.  placed: work zeros whose place was
+    stated; of the others it is told that it is not known.
     Lengths mm, times minutes, feeds mm/min.  Error: rounding; boxes count arcs to their true extremes;
     the time of cutting is a lower bound, for it knows no acceleration.
     """
@@ -89,10 +91,11 @@ def summary_of(
             for warning in read.warnings
         ],
     }
-    unplaced = [zero for zero in summary["work_zeros"] if zero["name"] != "G54"]
+    unplaced = [zero for zero in summary["work_zeros"] if zero["name"] not in ("G54", *placed)]
     if unplaced:
         names = ", ".join(zero["name"] for zero in unplaced)
-        text = f"{names}: where it lies is not known without a job; told here as if it were G54"
+        example = f"--work-offset {unplaced[0]['name']}=X,Y,Z"
+        text = f"{names}: where it lies is not known; told here as if it were the zero ({example} places it)"
         summary["warnings"].append({"line": unplaced[0]["line"], "column": None, "text": text})
     return summary
 
@@ -178,7 +181,10 @@ def _against_blank(start, lowest, blank: Blank, zero: Zero) -> dict[str, Any]:
 def summary_text(summary: dict[str, Any]) -> str:
     """Return the summary as lines for the terminal, what matters first."""
     rows = [
-        ("program", f"{summary['program']}, {summary['lines']:,} lines, {summary['moves']:,} moves"),
+        (
+            "program",
+            f"{summary['program']}, {_count(summary['lines'], 'line')}, {_count(summary['moves'], 'move')}",
+        ),
         ("units", ", then ".join(_UNIT_NAMES[unit] for unit in summary["units"]) or "none stated"),
         ("zero", ", ".join(zero["name"] for zero in summary["work_zeros"]) or "no work zero called"),
         ("", f"it looks like {summary['zero']}"),
@@ -208,6 +214,10 @@ def summary_text(summary: dict[str, Any]) -> str:
     return "\n".join(lines)
 
 
+def _count(number: int, word: str) -> str:
+    return f"{number:,} {word}" if number == 1 else f"{number:,} {word}s"
+
+
 def _place(summary: dict[str, Any], warning: dict[str, Any]) -> str:
     parts = (summary["program"], warning["line"], warning["column"])
     return ":".join(str(part) for part in parts if part is not None)
@@ -220,7 +230,10 @@ def _start_text(summary: dict[str, Any]) -> str:
     text = "at X{:g} Y{:g} Z{:g}".format(*(_round(value) for value in start))
     against = summary["blank"]
     if against is None:
-        return f"{text}, {'above' if start[2] > 0 else 'NOT above'} Z0"
+        above = f"{text}, {'above' if start[2] > 0 else 'NOT above'} Z0"
+        if start[2] > 0 and summary["deepest_cut"] and summary["deepest_cut"]["z"] > -_NEAR:
+            return f"{above}; whether it is above the blank, --blank LxWxT tells"
+        return above
     above = against["starts_above_top_by"]
     if above > 0:
         return f"{text}, {_round(above):g} mm above the blank"

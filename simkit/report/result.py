@@ -15,9 +15,13 @@ import numpy as np
 
 import simkit
 from simkit.errors import InputProblems, Place, Problem
+from simkit.findings.accept import paste_lines
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, Finding
+from simkit.findings.identity import known_by
+from simkit.findings.mesh_words import mesh_words
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
+from simkit.report.surface_tables import cusp_table, reach_table
 from simkit.stock.field import Field
 
 VERSION = 1  # of the result's form; raised when a key changes its meaning
@@ -35,6 +39,9 @@ def verdict_of(findings: list[Finding], sides: tuple[int, ...]) -> dict[str, Any
         first = decided[0]
         where = f" in {first.file}:{first.line}" if first.line else ""
         counted = _counted(failing, "finding")
+        causes = len({finding.cause for finding in failing})
+        if causes < len(failing):
+            counted += " of one cause" if causes == 1 else f" of {causes} causes"
         status = "beyond limits"
         sentence = f"Beyond limits: {counted} to put right, the first{where}: {first.message}."
     elif failing:
@@ -46,6 +53,9 @@ def verdict_of(findings: list[Finding], sides: tuple[int, ...]) -> dict[str, Any
     else:
         status = "within limits"
         sentence = "Within limits: nothing to fix was found."
+    accepted = sum(finding.severity == "accepted" for finding in findings)
+    if accepted:
+        sentence += f" {_counted(list(range(accepted)), 'accepted finding')} left out."
     if not sides:
         sentence += " The shape was not judged: the job names no target."
     elif len(sides) == 1:
@@ -85,11 +95,16 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "cell": field.lattice.cell,
             "blank": asdict(job.blank),
             "limits": asdict(job.limits),
+            "zones": _zones(evidence),
             "setups": _setups(evidence),
             "left": {"volume": volume, "bound": volume_bound, "unit": "mm3"},
+            "outside": _outside(evidence),
             "target": None if evidence.target is None else _target(evidence),
-            "findings": [{"number": number, **asdict(finding)} for number, finding in enumerate(findings, 1)],
-            "remarks": evidence.remarks(),
+            "causes": [asdict(cause) for cause in evidence.causes],
+            "findings": _findings(evidence, findings),
+            "reach": reach_table(evidence),
+            "cusps": cusp_table(evidence),
+            "remarks": evidence.remarks() + mesh_words(evidence) + evidence.not_matched,
             "not_simulated": list(NOT_SIMULATED),
             "cautions": list(CAUTIONS),
             "pictures": [],
@@ -116,12 +131,53 @@ def _setups(evidence: Evidence) -> list[dict[str, Any]]:
     return rows
 
 
+def _zones(evidence: Evidence) -> list[dict[str, Any]]:
+    """Return the limits of the whole part and of each zone, and the area of the part each judges, mm2."""
+    zones, rows, sides = evidence.zones, [], [None, *(zone.side for zone in evidence.job.zones)]
+    lattice = evidence.field.lattice
+    areas = {}
+    for side in evidence.deviations:
+        index = zones.index(lattice, side)[evidence.envelopes.is_part]
+        areas[side] = np.bincount(index, minlength=len(zones.rules)) * lattice.cell**2
+    for number, rule in enumerate(zones.rules):
+        rows.append(
+            {
+                **asdict(rule),
+                "side": sides[number],
+                "area": {str(side): float(area[number]) for side, area in areas.items()},
+            }
+        )
+    return rows
+
+
+def _findings(evidence: Evidence, findings: list[Finding]) -> list[dict[str, Any]]:
+    rows = []
+    for number, finding in enumerate(findings, 1):
+        row = {"number": number, **asdict(finding)}
+        row["other_ids"] = sorted(known_by(finding) - {finding.id})
+        row["accept"] = paste_lines(evidence, finding) if evidence.job.file else ""
+        rows.append(row)
+    return rows
+
+
+def _outside(evidence: Evidence) -> dict[str, Any] | None:
+    """Return what stands outside the outline of the part, by name: area mm2, volume mm3, pieces."""
+    wood = evidence.wood_outside
+    if wood is None:
+        return None
+    return {
+        name: {"area": wood.area[name], "volume": wood.volume[name], "pieces": wood.pieces[name]}
+        for name in wood.area
+    }
+
+
 def _target(evidence: Evidence) -> dict[str, Any]:
-    target = evidence.target
+    target, rough = evidence.target, evidence.coarseness
     return {
         "file": evidence.job.target.mesh.name,
         "triangles": len(target.triangles),
         "volume": target.volume,
+        "facet_sagitta": None if rough is None else float(rough.sagitta[rough.worst]),
         "notes": list(target.notes),
     }
 

@@ -111,3 +111,19 @@ class TargetGrid:
             closest_distance(points, within, *self.ordered, *self.bins(one), out)
             within = out
         return within
+
+    def heights(self, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return the lower and the upper envelope at any points, mm (k,) float64, NaN beside the part.
+
+        points (k, 2) float64 mm, blank frame.  Error: rounding, about 1e-12 mm times the slope of the
+        triangle; a point within a billionth of a triangle's size of its edge counts as on it.
+        """
+        from simkit.target.column_kernels import column_ends
+
+        x, y = np.ascontiguousarray(np.asarray(points, dtype=np.float64).T)
+        ends = []
+        for side in (2, 1):
+            out = np.empty(len(x))
+            column_ends(x, y, self.ordered[0], *self.bins(side)[:7], side == 1, out)
+            ends.append(out)
+        return ends[0], ends[1]

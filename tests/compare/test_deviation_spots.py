@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import trimesh
 
 from simkit.compare.outline import outline_step
 from simkit.compare.spots import hidden, spots
@@ -166,3 +167,33 @@ def test_outline__no_part_at_all():
     field, around = exact_field(grid_of(box((50, 50, 0), (60, 60, 10))), LATTICE)
     field.upper[:] = 10
     assert outline_step(field, around).holding_area == pytest.approx(1200)
+
+
+def test_spots__joined_cells_near_each_other_are_one():
+    values = np.zeros((1, 40))
+    values[0, [3, 6, 20]] = (1.0, 2.0, 0.5)
+    lattice = Lattice((0.0, 0.0), 1.0, 40, 1)
+    assert [one.cells for one in spots(values, values > 0, lattice)] == [1, 1, 1]
+    near, alone = spots(values, values > 0, lattice, gap=4.0)
+    assert (near.cells, near.value, near.cell) == (2, 2.0, (0, 6))
+    assert near.area == 2.0
+    assert (alone.cells, alone.value) == (1, 0.5)
+
+
+def test_hidden__a_wall_that_leans_under_is_one_spot():
+    """A hole whose wall leans 1 degree under: single cells along it are hidden, here and there."""
+    turn = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    rings = [(8.0, 0.0), (8.3, 10.0), (8.0, 20.0)]  # narrowest at both faces
+    ring = np.column_stack([np.cos(turn), np.sin(turn)])
+    hole = np.concatenate([np.insert(20 + r * ring, 2, z, axis=1) for r, z in rings])
+    lower, upper = (trimesh.convex.convex_hull(hole[a:b]) for a, b in ((0, 120), (60, 180)))
+    part = minus(box((5, 5, 0), (35, 35, 20)), lower, upper)
+    assert part.is_watertight
+    lattice = Lattice((0.0, 0.0), 0.5, 80, 80)
+    env = envelopes(grid_of(part), lattice)
+    is_hidden = env.void > 0.05
+    (one,) = hidden(env)
+    assert one.cells == is_hidden.sum() > 20
+    assert one.centre == pytest.approx((20, 20), abs=0.5)
+    assert one.value == pytest.approx(env.void.max())
+    assert 10 < one.value < 20

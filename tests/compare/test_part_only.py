@@ -35,3 +35,10 @@ def test_part_columns__a_shallow_cut_at_the_edge_and_a_deep_one_inside_stay():
     lower, upper = part_columns(np.full(LATTICE.shape, 1.0), cut, PART, 0.5)
     assert np.array_equal(upper > lower, IS_PART)
     assert np.array_equal(upper[IS_PART], cut[IS_PART].astype(np.float32))
+
+
+def test_part_columns__what_stands_proud_is_left_out():
+    left = np.full(LATTICE.shape, 0.2)
+    lower, upper = part_columns(left, np.where(Y > 5, 12.0, 8.5), PART, 0.5)
+    assert lower[IS_PART] == pytest.approx(1.0)
+    assert np.array_equal(upper[IS_PART], np.where(Y > 5, 9.0, 8.5)[IS_PART].astype(np.float32))

@@ -5,7 +5,7 @@ import pytest
 from scipy import ndimage
 
 from simkit.compare.deviation import deviation
-from simkit.compare.reach import reach, why_left
+from simkit.compare.reach import must_leave, reach, why_left
 from simkit.compare.spots import spots
 from simkit.cutters import Cutter
 from simkit.errors import ShapeError
@@ -38,6 +38,38 @@ def test_reach__against_grey_morphology(seed, cutter):
     heights = ndimage.gaussian_filter(rng.normal(0, 20, lattice.shape), 2.0)
     found = reach(heights, lattice, [cutter])
     assert np.allclose(found, outside_closing(heights, cutter, 0.5), atol=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("cutter", [Cutter(1, "ball", 9.0), Cutter(2, "flat", 7.0), DRILL], ids=str)
+def test_reach__cliffs_holes_and_slopes_against_grey_morphology(seed, cutter):
+    # Terraces on a slope with holes through them: nothing may be left out wrongly beside a cliff.
+    rng = np.random.default_rng(seed)
+    lattice = Lattice((0.0, 0.0), 0.4, 71, 53)
+    x, y = plan(lattice)
+    heights = np.floor(ndimage.gaussian_filter(rng.normal(0, 25, lattice.shape), 3.0)) * 2
+    heights += x * rng.normal(0, 1) + y * rng.normal(0, 1)
+    heights[10:14, 20:30] = -30.0
+    heights[40, :] += 15.0
+    found = reach(heights, lattice, [cutter])
+    assert np.allclose(found, outside_closing(heights, cutter, 0.4), atol=1e-8)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_reach__shank_against_grey_morphology(seed):
+    # Raised by cutting part and shank, lowered by the cutting part alone.
+    rng = np.random.default_rng(seed)
+    cell, lattice = 0.5, Lattice((0.0, 0.0), 0.5, 45, 38)
+    heights = np.where(ndimage.gaussian_filter(rng.normal(0, 9, lattice.shape), 2.0) > 0, 9.0, 0.0)
+    cutter = Cutter(1, "ball", 3.0, cutting_length=5.0, shank=6.0)
+    q = np.arange(-6, 7) * cell
+    r = np.hypot(q[:, None], q)
+    cutting = np.where(r <= 1.5, 1.5 - np.sqrt(np.maximum(1.5**2 - r**2, 0)), 5.0)
+    wide = np.pad(heights, 24, constant_values=-1e9)
+    tips = ndimage.grey_dilation(wide, footprint=r <= 3.0, structure=-cutting)
+    left = ndimage.grey_erosion(tips, footprint=r <= 1.5, structure=-cutting)[24:-24, 24:-24]
+    assert np.allclose(reach(heights, lattice, [cutter]), left, atol=1e-9)
+    assert (left > reach(heights, lattice, [Cutter(1, "ball", 3.0)]) + 1).any()
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -99,6 +131,39 @@ def test_reach__flat_cutter_in_a_vertical_corner():
     left = ((found > 2.0) & is_pocket).sum() * cell**2
     assert left == pytest.approx(4 * (1 - np.pi / 4) * 2**2, abs=4 * 2 * np.pi / 2 * cell)
     assert set(np.unique(found)) == {2.0, 9.0}
+
+
+def test_reach__both_measures_of_a_vertical_corner():
+    # In plan (sqrt 2 - 1) R from the corner's edge to the cut, (1 - 1 / sqrt 2) R from the cut to the walls.
+    cell, radius = 0.05, 2.0
+    lattice = Lattice((0.0, 0.0), cell, 200, 200)
+    x, y = plan(lattice)
+    heights = np.where((x > 1) & (y > 1) & (x < 9) & (y < 9), 0.0, 8.0)
+    is_left = (reach(heights, lattice, [FLAT]) > 4) & (heights == 0) & (x < 5) & (y < 5)
+    is_cut = (heights == 0) & ~is_left & (x < 5) & (y < 5)
+    to_corner = np.hypot(x - 1, y - 1)[is_cut].min()
+    assert to_corner == pytest.approx((np.sqrt(2) - 1) * radius, abs=1.5 * cell)
+    to_wall = np.minimum(x, y)[is_left].max() - 1
+    assert to_wall == pytest.approx((1 - 1 / np.sqrt(2)) * radius, abs=1.5 * cell)
+
+
+def test_must_leave__part_of_a_map_is_as_in_the_whole():
+    lattice = Lattice((0.0, 0.0), 0.2, 200, 150)
+    grid = grid_of(TRAY)
+    around = envelopes(grid, lattice)
+    cutter = Cutter(1, "flat", 5.0)
+    whole = must_leave(around, grid, 1, cutter, 0.1)
+    is_wanted = np.zeros(lattice.shape, bool)
+    is_wanted[38:60, 38:60] = True
+    part = must_leave(around, grid, 1, cutter, 0.1, is_wanted)
+    # (sqrt 2 - 1) R, plane geometry, lies in the range; reach itself is off by up to a cell.
+    worst = np.unravel_index(np.nanargmax(whole.normal), lattice.shape)
+    assert whole.normal[worst] <= (np.sqrt(2) - 1) * 2.5 <= whole.most[worst] + lattice.cell
+    assert np.nanmax(whole.normal[38:60, 38:60]) > 0.5
+    assert np.array_equal(part.normal[40:58, 40:58], whole.normal[40:58, 40:58], equal_nan=True)
+    assert (part.normal[70:] == 0).sum() == (~np.isnan(whole.normal[70:])).sum()
+    nowhere = must_leave(around, grid, 1, cutter, 0.1, np.zeros(lattice.shape, bool))
+    assert np.nanmax(nowhere.normal) == 0
 
 
 def test_reach__outside_the_outline_nothing_is_in_the_way():

@@ -1,5 +1,6 @@
 """The seam: a planted shift or turn between the setups is found again, and nothing else is."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -340,3 +341,77 @@ def test_seam__refuses_a_mask_of_another_shape(shifted):
         find_seam(shifted.field, np.zeros((3, 4), bool), shifted.heights)
     with pytest.raises(ValueError, match="spacing 0 and reach 3 must be positive"):
         shifted.seam(spacing=0.0)
+
+
+def made_seam(offset):
+    """Stations all round a rectangle of 60 x 40 with these offsets."""
+    s = np.arange(len(offset)) / len(offset) * 4
+    k = s.astype(int)
+    along = (s - k - 0.5)[:, None]
+    normal = np.array([(0.0, -1.0), (1.0, 0.0), (0.0, 1.0), (-1.0, 0.0)])[k]
+    tangent = np.column_stack([-normal[:, 1], normal[:, 0]])
+    stations = (normal / 2 + along * tangent) * (60, 40)
+    n = len(offset)
+    return Seam(
+        stations, np.zeros(n, np.int32), normal, np.asarray(offset, float), np.full(n, 0.01), np.zeros(n),
+        np.zeros(n, np.int32), np.zeros(n, np.int32),
+    )  # fmt: skip
+
+
+def test_fit__a_step_at_a_few_stations_is_no_shift():
+    offset = np.zeros(200)
+    offset[20:22] = 0.27
+    seam = made_seam(offset)
+    fit = fit_shift(seam)
+    assert fit.rms < 0.27 / 4  # what the fit leaves is small, as nearly all of the seam is
+    assert not fit.explains(seam, seam.worst)
+
+
+def test_fit__a_true_shift_explains_its_step():
+    seam = made_seam(np.zeros(200))
+    offset = seam.normal @ (0.1, -0.5)
+    seam = made_seam(offset)
+    fit = fit_shift(seam)
+    assert (fit.dx, fit.dy) == pytest.approx((0.1, -0.5), abs=1e-9)
+    assert fit.offset_at(seam.stations[7], seam.normal[7]) == pytest.approx(offset[7])
+    assert fit.explains(seam, seam.worst)
+
+
+def test_seam__a_side_that_leans_is_no_step():
+    """On the right side 2 cuts a chamfer of the part; its wall at the skin's level is the chamfer's."""
+    lattice = blank_lattice(50, 40, 0.25)
+    x, y = np.meshgrid(lattice.x(), lattice.y())
+
+    def part(x, y):
+        is_in = (np.abs(x - 25) < 10) & (np.abs(y - 20) < 12)
+        low = np.maximum(3.4 - np.maximum(35.0 - x, 0.0), 0.0)
+        return np.where(is_in, low, np.nan), np.where(is_in, 10.0, np.nan)
+
+    def heights(points, off=0.0):
+        px, py = points.T
+        low = part(px, py - off)[0]
+        is_in = np.abs(px - 25) < 15
+        none = np.zeros(len(px), np.int64)
+        lower = np.where(np.isnan(low), np.where(is_in, 3.0, 0.0), low)
+        upper = np.where(np.isnan(part(px, py)[1]), np.where(is_in, 2.0, 10.0), 10.0)
+        return lower, upper, none, none
+
+    def wanted(points):
+        return part(*points.T)
+
+    lower, upper, *_ = heights(np.column_stack([x.ravel(), y.ravel()]))
+    field = blank_field(lattice, 50, 40, 10)
+    field = replace(
+        field,
+        lower=lower.reshape(x.shape).astype(np.float32),
+        upper=upper.reshape(x.shape).astype(np.float32),
+    )
+    is_part = ~np.isnan(part(x, y)[0])
+    blind = find_seam(field, is_part, heights)
+    assert abs(blind.offset[blind.worst]) == pytest.approx(0.9, abs=0.01)  # what the part is, not a step
+    seam = find_seam(field, is_part, heights, wanted=wanted)
+    assert np.abs(seam.offset).max() < 0.01
+    assert seam.left_out > blind.left_out
+    assert (np.abs(seam.stations[:, 1] - 20) > 11).any()  # front and back are still measured
+    moved = find_seam(field, is_part, lambda points: heights(points, 0.3), wanted=wanted)
+    assert abs(moved.offset[moved.worst]) == pytest.approx(0.3, abs=0.01)

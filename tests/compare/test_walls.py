@@ -270,6 +270,20 @@ def test_stride__looks_from_fewer_cells_and_finds_the_same_there():
     assert np.isnan(third.thickness).all()
 
 
+def test_looked__tells_the_same_there_and_nothing_elsewhere():
+    lower, upper = np.zeros((40, 60)), np.full((40, 60), 8.0)
+    upper[10:30, 10:28] = upper[10:30, 34:50] = 2.0
+    looked = np.zeros((40, 60), bool)
+    looked[5:25, 8:40] = True
+    lattice = Lattice((0.0, 0.0), 0.25, 60, 40)
+    whole = wall_thickness(lattice, lower, upper, 6.0)
+    part = wall_thickness(lattice, lower, upper, 6.0, looked=looked)
+    assert np.isfinite(whole.thickness[looked]).sum() > 100
+    np.testing.assert_array_equal(part.thickness[looked], whole.thickness[looked])
+    np.testing.assert_array_equal(part.bound[looked], whole.bound[looked])
+    assert np.isnan(part.thickness[~looked]).all()
+
+
 def test_edge_of_a_window__is_no_face():
     upper = np.where(X < 2.0, 20.0, 5.0)
     assert np.nanmin(walls_of(0.0, upper, cap=4.0).side) == pytest.approx(2.0, abs=CELL)

@@ -137,3 +137,32 @@ def test_wrong_turn__a_setup_the_job_forgot_to_turn_over(tmp_path):
     job = job.replace('"under"\nturn = "none"', '"under"\nturn = "about x"')
     status, rows = check(tmp_path, part, faced(10), job=job)
     assert (status, [row for row in rows if row["severity"] != "warning"]) == (0, [])
+
+
+RIB = (
+    HEAD
+    + "".join(f"G0 X{x:g} Y-4 Z20\nG1 Z1 F600\nY34\nG0 Z20\n" for x in (0, 4, 8, 12, 15.5))
+    + "".join(f"G0 X{x:g} Y-4 Z20\nG1 Z1 F600\nY34\nG0 Z20\n" for x in (40, 36, 32, 28, 24.5))
+)
+
+
+def test_fragile__a_rib_that_stands_midway_is_told_with_its_moment_and_grain(tmp_path):
+    """Both faces stand 18.5 and 21.5 mm from the left: 3 mm thick and 11 mm high, cut away at the end."""
+    program = RIB + "G0 Z20\nT2 M6\nG0 X20 Y-4\nG1 Z1\nY34\nG0 Z20\nM30\n"
+    job = JOB.replace("thickness = 12", 'thickness = 12\ngrain = "along x"').replace(
+        "[[setups]]", '[cutters.2]\nshape = "flat"\ndiameter = 8\n[[setups]]'
+    ).replace("[limits]", "[limits]\nslenderness = 3")  # fmt: skip
+    status, rows = check(tmp_path, block(0, 40, 0, 30, 0, 1), program, cell="0.5", job=job)
+    assert status == 0
+    (row,) = [row for row in rows if row["kind"] == "fragile"]
+    assert row["severity"] == "warning"
+    assert row["value"] == pytest.approx(11 / 3, abs=row["bound"])
+    assert "after T1 6 mm flat has run" in row["message"]
+    assert "short fibres" in row["message"]
+
+
+def test_fragile__is_silent_where_the_limit_allows_it(tmp_path):
+    program = RIB + "G0 Z20\nM30\n"
+    job = JOB.replace("[limits]", "[limits]\nslenderness = 6")
+    _, rows = check(tmp_path, block(0, 40, 0, 30, 0, 1), program, cell="0.5", job=job)
+    assert not [row for row in rows if row["kind"] == "fragile"]

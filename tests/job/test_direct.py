@@ -9,6 +9,7 @@ import pytest
 from simkit.cutters import Cutter
 from simkit.errors import InputProblems
 from simkit.job.direct import blank_from_text, cutter_from_text, make_job
+from simkit.job.meant import meant_from_words
 from simkit.job.model import Blank, Job, Limits, Setup, TargetSpec, Zero
 from simkit.job.reader import job_from_words
 from tests.job.good_job import write_files
@@ -239,6 +240,29 @@ def test_make_job__all_problems_together(folder):
 def test_job_from_words__reads_all(folder):
     job = job_from_words(["side1.nc"], "280x90x38", ["1=ball:6"], Path("part.stl"), None)
     assert job == make_job(["side1.nc"], A_BLANK, [A_BALL], "part.stl")
+
+
+def test_job_from_words__how_the_programs_are_meant(folder):
+    meant = meant_from_words("in", ["G55=4 in,0,-2", "g59.1=0,0,1"], True, ["M106", "MSG"], "0.02", True)
+    job = job_from_words(["side1.nc"], "280x90x38", ["1=ball:6"], meant=meant)
+    setup = job.setups[0]
+    assert setup.program_units == "in"
+    assert setup.work_offsets == {"G55": (101.6, 0.0, -2.0), "G59.1": (0.0, 0.0, 1.0)}
+    assert (job.block_delete, job.harmless_words) == ("skip", ("M106", "MSG"))
+    assert (job.arc_tolerance, job.spindle_by_hand) == (0.02, True)
+
+
+def test_meant_from_words__all_problems_together():
+    assert told(meant_from_words, work_offsets=["G55", "G54=a,0,0", "=1,2,3"], arc_tolerance="wide") == [
+        "--work-offset: found 'G55', expected ZERO=RIGHT,BACK,UP, such as G55=100,0,0; write three lengths"
+        " with commas between",
+        "--work-offset: found '=1,2,3', expected ZERO=RIGHT,BACK,UP, such as G55=100,0,0; write three lengths"
+        " with commas between",
+        "--work-offset [G54[0]]: found 'a', expected a length from -5000 mm to 5000 mm; write a number, or"
+        ' text such as "6 mm" or "1/4 in"',
+        "--arc-tolerance: found 'wide', expected a length from 0.0001 mm to 1 mm; write a number, or text"
+        ' such as "6 mm" or "1/4 in"',
+    ]
 
 
 def test_job_from_words__nothing_given(folder):

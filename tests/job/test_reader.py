@@ -192,6 +192,8 @@ def test_read_job__every_key_can_be_given(folder):
             # A drill, so that a point angle is in place; other shapes have the other measures.
             if sub.name in ("corner", "tip", "taper"):
                 continue
+            if sub.path == "zones[].outline":
+                rows += ["[[zones]]", 'name = "in place of a box"']
             value = sub.examples[-1] if sub.name in ("shape", "diameter") else sub.examples[0]
             rows.append(f"{sub.name} = {value}")
             if children(sub.path):
@@ -202,9 +204,12 @@ def test_read_job__every_key_can_be_given(folder):
     text += '\n[cutters.3]\nshape = "tapered ball"\ndiameter = 6\ntip = 2\ntaper = 5'
     lines = read(text).lines
     plain = [key.path.replace("[]", "[0]").replace(".N", ".1") for key in KEYS]
+    second = ("outline", "side", "gouge", "leftover", "finish_allowance", "judged")
+    plain = [path.replace("zones[0]", "zones[1]") if path.endswith(second) else path for path in plain]
     others = {"cutters.1.corner": "cutters.2.corner", "cutters.1.tip": "cutters.3.tip"}
     others["cutters.1.taper"] = "cutters.3.taper"
-    assert [path for path in plain if others.get(path, path) not in lines] == []
+    plain = [others.get(path, path) for path in plain]
+    assert [path for path in plain if path not in lines and path.replace("[1]", "[0]") not in lines] == []
 
 
 # -- the template and the table of keys -----------------------------------------------------------
@@ -225,7 +230,8 @@ def test_template_text__optional_keys_hold_when_the_mark_is_taken_away(folder):
     (folder / "my_part.stl").write_text("solid\n", encoding="utf-8")
     head, cutter, rest = re.split(r"(?<=\n)(?=\[cutters\.[12]\])", template_text())
     cutter = re.sub(r"^# (point|corner|tip|taper) = .*\n", "", cutter, flags=re.MULTILINE)  # it is flat
-    rows = [re.sub(r"^# (?=[a-z_]+ = )", "", row) for row in (head + cutter + rest).split("\n")]
+    text = head + cutter + rest
+    rows = [re.sub(r"^# (?=([a-z_]+ = |\[\[))", "", row) for row in text.split("\n")]
     job = read("\n".join(rows))
     assert job.setups[0].cutter == 1
     assert job.setups[1].pins == ((8.0, 45.0), (268.0, 45.0))
@@ -233,6 +239,9 @@ def test_template_text__optional_keys_hold_when_the_mark_is_taken_away(folder):
     assert job.cutters[1].holder == ((20.0, 30.0, 15.0), (40.0, 40.0, 30.0))
     assert job.cutters[2].point == 118.0
     assert "target.anchor" in job.lines
+    assert [zone.name for zone in job.zones] == ["show face", "tabs"]
+    assert job.zones[1].judged is False
+    assert job.accepted[0].reason == "is sanded by hand"
 
 
 def test_template_text__tells_every_key():
@@ -334,7 +343,7 @@ def test_read_job__several_mistakes_are_told_together_in_the_order_of_the_file(f
     )
     assert told(text).split("\n") == [
         "job.toml:5:1 [blank.lenght]: found the unknown key 'lenght', expected in [blank] one of length,"
-        " width, thickness, species; write 'length'",
+        " width, thickness, species, grain; write 'length'",
         "job.toml:10:1 [cutters.1.shape]: found the shape 'keyhole', which cannot be simulated: it cuts"
         " wider below than above, and what it leaves under an overhang cannot be held here, expected one"
         " of 'flat', 'ball', 'bull-nose', 'tapered ball', 'vee', 'drill'; use another cutter, or leave out"

@@ -118,6 +118,7 @@ ODD += [
     "P2",
 ]
 STATED_AGAIN = ["G90", "G17", "G94", "G40", "G21", "G90 G17", "G017"]
+STATED_AGAIN += ["S900", "M3", "T1", "M8", "M7 M9", "G98", "G49", "G61", "S900 M03", "T1 M9"]
 
 
 def number(random, value=None, decimals=None):

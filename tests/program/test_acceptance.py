@@ -194,11 +194,17 @@ WARNINGS = {
     ),
     "no_end_no_line_end": (
         HEAD + "G1 X5\nX6.2",
-        ["a.nc:8:1: the program ends with no M2, M30 or closing %: the file may be cut off"],
+        [
+            "a.nc:8:1: the program ends with no M2, M30 or closing %: the file may be cut off, "
+            "perhaps in the middle of its last line 'X6.2'"
+        ],
     ),
     "no_spindle": (
         "G21 G90 T1 M6\nG0 X0 Y0 Z5\n  G1 X5 F600\nM30\n",
-        ["a.nc:3:3: no M3 in the program: the spindle has to be switched on by hand"],
+        [
+            "a.nc:3:3: no M3 in the program: the spindle has to be switched on by hand "
+            "(spindle_by_hand = true in the job says that it is)"
+        ],
     ),
     "spindle_late": (
         "G21 G90 T1 M6\nG0 X0 Y0 Z5\nG1 X5 F600\nM3 S1\nM30\n",

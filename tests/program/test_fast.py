@@ -57,6 +57,56 @@ def test_words_stated_again__are_read_in_compiled_code():
 
 
 @pytest.mark.parametrize(
+    "words",
+    [
+        "S900",
+        "T1",
+        "M3 S900",
+        "M8",
+        "M7",
+        "M9 M48",
+        "M0",
+        "M1 M49 M8 M3",
+        "G54",
+        "G55",
+        "G61",
+        "G64",
+        "G98",
+        "G49",
+        "G18",
+        "G19 G91",
+        "G17 G90",
+        "G91.1",
+        "G90.1 G17.0",
+        "G94 (a note)",
+        "G90 ; another",
+    ],
+)
+def test_words_on_each_line__are_read_in_compiled_code(words):
+    data = HEAD + f"G1 {words}\n".encode() + f"G1 X1 Y2 {words}\nG1 {words} Z1\n{words}\n".encode() * 100
+    options = Options({"G55": (1.0, 2.0, 3.0)}, harmless_words=("M106",))
+    assert isinstance(assert_same(data + b"M30\n", options=options), dict)
+    assert passed_over(data.replace(b"G55", b"G54"))[1] < 20
+
+
+ALIKE = (
+    "S800 S S-900 S900_S900 T2 T1_T1 T1.5 M5 M4 M6 M2 M30 M60 M106 M7_M8 M8_M9 M8_M8 M3_M5 M0_M1 M1_M2 M3.1"
+)
+ALIKE += " M3_M8_M48_M0_M7 M-3 M99 M100 G54_G55 G64_G61 G98_G99 G49_H1 G18_G19 G17_G17 G59.1 G43 G80 G53 G4"
+ALIKE += (
+    " G90.1_G91.1 G90_G90.1 G91.10 G91.100 G17.0 G17. G90.0_G91 G1.0 M8.0 M08. G061 G100.0 G99999999999999.9"
+)
+
+
+@pytest.mark.parametrize("line", [words.replace("_", " ") for words in ALIKE.split()])
+@pytest.mark.parametrize("before", ["", "M5", "T2", "T0 M6", "G43 H1", "M5\nS0 M4", "S0", "G99 G64 G55"])
+def test_words_on_each_line__but_not_whatever_looks_like_it(before, line):
+    text = f"{HEAD.decode()}{before}\nG1 X1\nX2 {line}\nX3\n{line}\nX1 Y1\nX2 Y2 {line}\nM30\n"
+    for harmless in ((), ("M8",), ("M106",)):
+        assert_same(text.encode(), options=Options({"G55": (1.0, 2.0, 3.0)}, harmless_words=harmless))
+
+
+@pytest.mark.parametrize(
     "line",
     ["G90 G91", "G20", "G21 F5", "G90 G90", "G17 G18", "G21 G20 F2", "G90 N5", "G90.1", "G94 G93", "G90 G1"],
 )
@@ -133,6 +183,30 @@ def test_any_words__say_the_same(blocks, line_end):
     assert_same(HEAD + (line_end.join(blocks) + line_end).encode())
 
 
+MODES = [
+    "G18",
+    "G19 G90.1",
+    "G90.1",
+    "G93",
+    "G95 F.1",
+    "G91",
+    "G54 G64 M8",
+    "G93 G19",
+    "G95 G18 F.1",
+    "G20\nF9",
+]
+more_tokens = ["G18", "G19", "G17", "G91", "G90", "F7", "S900", "M3", "T1", "M8", "G54", "G64", "K1", "K.5"]
+mode_blocks = st.lists(
+    st.lists(st.one_of(tokens, st.sampled_from(more_tokens)), max_size=7).map(" ".join), max_size=12
+)
+
+
+@settings(max_examples=400, **quiet)
+@given(st.sampled_from(MODES), mode_blocks)
+def test_any_words_in_any_mode__say_the_same(mode, blocks):
+    assert_same(HEAD + ("\n".join([mode, "G1 X1 F5", *blocks]) + "\n").encode())
+
+
 @settings(max_examples=100, **quiet)
 @given(
     some_blocks,
@@ -201,6 +275,38 @@ def test_arcs__to_the_bit(unit, decimals):
     if decimals == 3:
         count, left = passed_over(data)
         assert left < 0.1 * count
+
+
+@pytest.mark.parametrize("mode", ["G94", "G93", "G95", "G94 G91", "G93 G91"])
+@pytest.mark.parametrize("centre_mode", ["G91.1", "G90.1"])
+@pytest.mark.parametrize("plane", [17, 18, 19])
+def test_arcs__to_the_bit_in_every_plane_and_mode(plane, centre_mode, mode):
+    random = np.random.default_rng(plane)
+    # Letters of the plane's axes in the order that turns counter-clockwise (NISTIR 6556, section 3.5.3).
+    (u, v, w), (i, j) = {17: ("XYZ", "IJ"), 18: ("ZXY", "KI"), 19: ("YZX", "JK")}[plane]
+    feed = {"G93": 1.5, "G95": 0.1}.get(mode[:3], 300)
+    lines = [HEAD.decode(), "G92 X1 Y-2 Z3", f"G{plane} {centre_mode} G1 X0 Y0 Z0", f"{mode} F{feed}"]
+    a, b, c = 0.0, 0.0, 0.0
+    for k in range(400):
+        m, n = (round(v, 3) for v in random.uniform(-20, 20, 2))
+        turn, sense = random.uniform(0.05, 6.2), random.integers(2, 4)
+        cos, sin = np.cos(turn), np.sin(turn) * (1 if sense == 3 else -1)
+        to = [
+            round(v, 3) for v in (a + m - cos * m + sin * n, b + n - sin * m - cos * n, random.uniform(-9, 9))
+        ]
+        base = (a, b) if centre_mode == "G90.1" else (0, 0)
+        step = (a, b, c) if "G91" in mode else (0, 0, 0)
+        ends = " ".join(f"{letter}{v - s:.3f}" for letter, v, s in zip((u, v, w), to, step, strict=True))
+        centre = f"{i}{m + base[0]:.3f} {j}{n + base[1]:.3f}"
+        # the start carries the rounding of the end before it
+        lines.append(f"G{sense} {ends} {centre} F{feed}" + (" S900 M8" if k % 3 else ""))
+        a, b, c = to
+    data = ("\n".join(lines) + "\nM30\n").encode()
+    said = assert_same(data, options=Options(arc_tolerance=0.1))
+    assert isinstance(said, dict)
+    assert said["largest_arc_mismatch"] > 0
+    count, left = passed_over(data)
+    assert left < 0.1 * count
 
 
 def test_arcs__of_half_a_turn_whose_centre_rounding_puts_on_the_wrong_side():
@@ -304,5 +410,5 @@ def test_state__has_no_part_the_compiled_reader_was_not_told_of():
     seen_to += "largest_mismatch largest_mismatch_line rows name lines"
     no_matter = "problems notices units_seen work_zeros_seen tool_words changes spindle lengths dwell "
     no_matter += "deleted_count told _speed _turning _tool _feed_loss _work_zero _work _g92 _named_at_start "
-    no_matter += "_away _has_length _has_short_cut"
+    no_matter += "_away _has_length _has_short_cut unknown_words"
     assert set(vars(Interpreter("a.nc", [""], None))) == set(seen_to.split()) | set(no_matter.split())

@@ -60,7 +60,7 @@ def test_work_zeros__arcs_and_absolute_centres_are_shifted_once():
 
 
 def test_work_zeros__missing_ones_are_told_each_with_its_line():
-    place = "(a work zero), expected the place of this work zero in the job, for it stands in the control"
+    place = "(a work zero), expected the place of this work zero, for it stands in the control"
     assert messages(HEAD + "G55\nG0 X1\nG56\nG55\n", work_offsets={"G57": (0, 0, 0)}) == [
         f"a.nc:7:1: found 'G55' {place}; add \"G55\" = [0, 0, 0] to the work_offsets of the setup, with the "
         "true distance from its zero",
@@ -136,6 +136,11 @@ def test_g43__h_of_another_cutter_is_told_with_what_it_would_do():
         "a.nc:9:5: H2 is in force where cutter 3 cuts in line 13: every cut is too deep or too high by the "
         "difference of the lengths 2 and 3"
     ]
+    got = read("G43 H0 Z5\nG1 Z-1")
+    assert told(got)[1] == (
+        "a.nc:7:5: H0 is in force where cutter 1 cuts in line 8: every cut is too deep or too high by the "
+        "length of cutter 1, for H0 is none"
+    )
     assert len(told(read("T2 M6\nM3\nG43 H2 G0 Z5\nG1 Z-1\nT3 M6\nM3\nG43 H3\nG1 X5"))) == 1
     assert len(told(read("G43 H1 Z5\nG1 Z-1\nT2 M6\nM3\nH2\nG1 X5"))) == 1  # a new H alone: common usage
 
@@ -283,7 +288,7 @@ def test_arc_tolerance__of_the_job_goes_before_the_decimals():
     )
     assert messages(HEAD + "G0 X10\n" + arc.format("002"), arc_tolerance=0.001) == [
         "a.nc:8:15: found 'I-10', a centre 0.0020 mm nearer to one end of its arc than to the other, expected a "
-        "difference of at most 0.0010 mm, as the job states; post again with incremental arc centres (G91.1) "
+        "difference of at most 0.0010 mm, as stated; post again with incremental arc centres (G91.1) "
         "and more decimals"
     ]
 

@@ -7,7 +7,7 @@ The words and what they would do: ISO 6983-1 and NISTIR 6556 (2000); what is com
 import pytest
 
 from simkit.errors import InputProblems
-from simkit.program.reader import PROBLEM_LIMIT, read_program
+from simkit.program.reader import PROBLEM_LIMIT, Options, read_program
 
 # ruff: noqa: E501 (a message stands on one line, as it is told)
 
@@ -42,7 +42,7 @@ BLOCKS = {
     "absolute_centre_half": (
         "G90.1 G2 X10 Y0 I5",
         [
-            "7:17: found 'I5' alone for the centre of an arc, expected I and J together, for in G90.1 one of them alone says no place; post the program again",
+            "7:17: found 'I5' alone for the centre of an arc, expected I and J together, for in G90.1 one of them alone says no place; write both, or G91.1 before it if it counts from the start of the arc",
         ],
     ),
     "tapping": (
@@ -84,7 +84,7 @@ BLOCKS = {
     "cycle_and_end_of_cycles": (
         "G80 G81 X10 Z-5 R2",
         [
-            "7:5: found 'G81' in one block with 'G80', expected one word of a modal group (kinds of motion) in a block; delete one of them, or write two blocks",
+            "7:5: found 'G81' in one block with 'G80', expected at most one of the kinds of motion in a block; delete one of them, or write two blocks",
         ],
     ),
     "cycle_no_z": (
@@ -168,13 +168,13 @@ BLOCKS = {
     "cycle_q_without_steps": (
         "G81 X10 Z-5 R2 Q1",
         [
-            "7:16: found 'Q1' with no drilling in steps, expected Q with G73 and G83 alone, which drill in steps; write G83 if steps are meant, else delete it",
+            "7:16: found 'Q1' with no drilling in steps, expected Q only with G73 and G83, which drill in steps; write G83 if steps are meant, else delete it",
         ],
     ),
     "cycle_centre": (
         "G81 X10 Z-5 R2 I3",
         [
-            "7:16: found 'I3' in a block that is no arc, expected I with G2 or G3 alone; write G2 or G3 if an arc is meant, else delete it",
+            "7:16: found 'I3' in a block that is no arc, expected I only with G2 or G3; write G2 or G3 if an arc is meant, else delete it",
         ],
     ),
     "cycle_other_cycle_anew": (
@@ -204,19 +204,19 @@ BLOCKS = {
     "q_alone": (
         "G1 X5 Q1",
         [
-            "7:7: found 'Q1' with no drilling in steps, expected Q with G73 and G83 alone, which drill in steps; write G83 if steps are meant, else delete it",
+            "7:7: found 'Q1' with no drilling in steps, expected Q only with G73 and G83, which drill in steps; write G83 if steps are meant, else delete it",
         ],
     ),
     "repeats_alone": (
         "G1 X5 L2",
         [
-            "7:7: found 'L2' with no cycle it repeats, expected L with a cycle alone; write repeats out as moves, or delete it",
+            "7:7: found 'L2' with no cycle it repeats, expected L only with a cycle; write repeats out as moves, or delete it",
         ],
     ),
     "machine_zero_and_rapid": (
         "G0 G28 Z0",
         [
-            "7:1: found 'G0' in one block with 'G28', expected one word that takes the axis words of its block; delete G0, or write two blocks",
+            "7:1: found 'G0' in one block with 'G28', expected one word in a block that says what X, Y and Z are for; delete G0, or write two blocks",
         ],
     ),
     "stored_place": (
@@ -264,7 +264,7 @@ BLOCKS = {
     "work_zero": (
         "G55",
         [
-            "7:1: found 'G55' (a work zero), expected the place of this work zero in the job, for it stands in the control; add work_offsets = { \"G55\" = [0, 0, 0] } to the setup, with the true distance from its zero",
+            "7:1: found 'G55' (a work zero), expected the place of this work zero, for it stands in the control; add work_offsets = { \"G55\" = [0, 0, 0] } to the setup, with the true distance from its zero",
         ],
     ),
     "work_zero_many": (
@@ -276,7 +276,7 @@ BLOCKS = {
     "work_zero_named": (
         "G59.3",
         [
-            "7:1: found 'G59.3' (a work zero), expected the place of this work zero in the job, for it stands in the control; add work_offsets = { \"G59.3\" = [0, 0, 0] } to the setup, with the true distance from its zero",
+            "7:1: found 'G59.3' (a work zero), expected the place of this work zero, for it stands in the control; add work_offsets = { \"G59.3\" = [0, 0, 0] } to the setup, with the true distance from its zero",
         ],
     ),
     "zero_shift_nothing": (
@@ -366,7 +366,7 @@ BLOCKS = {
     "feed_mode_twice": (
         "G94 G93",
         [
-            "7:5: found 'G93' in one block with 'G94', expected one word of a modal group (feed modes) in a block; delete one of them, or write two blocks",
+            "7:5: found 'G93' in one block with 'G94', expected at most one of the feed modes in a block; delete one of them, or write two blocks",
         ],
     ),
     "feed_per_turn_standing": (
@@ -384,7 +384,7 @@ BLOCKS = {
     "return_twice": (
         "G98 G99",
         [
-            "7:5: found 'G99' in one block with 'G98', expected one word of a modal group (G98 and G99) in a block; delete one of them, or write two blocks",
+            "7:5: found 'G99' in one block with 'G98', expected at most one of G98 and G99 in a block; delete one of them, or write two blocks",
         ],
     ),
     "unknown_m": (
@@ -403,13 +403,12 @@ BLOCKS = {
         "M117 Hello",
         [
             "7:1: found 'M117' (an M word this reader does not know), expected words whose meaning is certain; look up what it does on your control; if it moves nothing, write harmless_words = [\"M117\"] at the top of the job file",
-            "7:6: found 'Hello', expected a number after each letter; put text into a comment ( ), or delete it",
         ],
     ),
     "message_text": (
         "MSG Hello",
         [
-            "7:1: found 'MSG Hello', expected a number after each letter; put text into a comment ( ), or delete it, or add \"MSG\" to harmless_words in the job if it moves nothing",
+            "7:1: found 'MSG Hello', expected a number after each letter; put text into a comment ( ), or delete it; if it moves nothing, write harmless_words = [\"MSG\"] at the top of the job file",
         ],
     ),
     "text_behind_words": (
@@ -433,7 +432,7 @@ BLOCKS = {
     "lone_p": (
         "P5",
         [
-            "7:1: found 'P5' with no word it belongs to, expected P with G4, G64 or a cycle alone; delete it, or write the G4 it belongs to",
+            "7:1: found 'P5' with no word it belongs to, expected P only with G4, G64 or a cycle; delete it, or write the G4 it belongs to",
         ],
     ),
     "k_in_plan": (
@@ -562,6 +561,33 @@ BLOCKS = {
             "7:4: found 'XO.5' (a letter O), expected a number after X; replace the letter O by a zero",
         ],
     ),
+    "letter_o_several": (
+        "S18OOO M3",
+        [
+            "7:1: found 'S18OOO' (a letter O), expected a number after S; replace the letter O by a zero",
+        ],
+    ),
+    "unknown_words_in_one_line_for_the_job": (
+        "M106 S255\nM117 Slot G1 X5\nMSG ready\nM106",
+        [
+            "7:1: found 'M106' (a 3-D printer's word on most controls), expected words whose meaning is certain; look up what it does on your control; if it moves nothing, write harmless_words = [\"M106\"] at the top of the job file",
+            '8:1: found \'M117\' (an M word this reader does not know), expected words whose meaning is certain; look up what it does on your control; if it moves nothing, write harmless_words = ["M106", "M117"] at the top of the job file',
+            '9:1: found \'MSG ready\', expected a number after each letter; put text into a comment ( ), or delete it; if it moves nothing, write harmless_words = ["M106", "M117", "MSG"] at the top of the job file',
+            '10:1: found \'M106\' (a 3-D printer\'s word on most controls), expected words whose meaning is certain; look up what it does on your control; if it moves nothing, write harmless_words = ["M106", "M117", "MSG"] at the top of the job file',
+        ],
+    ),
+    "centre_from_the_zero": (
+        "G1 X50 Y40\nG2 X60 Y50 I60.0 J40.0",
+        [
+            "8:12: found 'I60.0', a centre 13.8015 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, which is what rounding explains; write G90.1 before it, for measured from the zero it fits",
+        ],
+    ),
+    "centre_from_the_start": (
+        "G1 X50 Y40\nG90.1 G2 X60 Y50 I10 J0",
+        [
+            "8:18: found 'I10', a centre 14.1421 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, which is what rounding explains; write G91.1 before it, for measured from the start of the arc it fits",
+        ],
+    ),
     "letter_o_in_g": (
         "GO X5",
         [
@@ -613,7 +639,7 @@ BLOCKS = {
     "lone_comma": (
         "G1 X1, Y2",
         [
-            "7:6: found a comma, expected words with nothing between them; delete the comma",
+            "7:6: found a comma, expected spaces or nothing between words; delete the comma",
         ],
     ),
     "two_points": (
@@ -703,7 +729,7 @@ BLOCKS = {
     "closing_bracket": (
         "G1 X5 )",
         [
-            "7:7: found ')' with no '(' before it, expected a whole comment; delete the bracket",
+            "7:7: found ')' with no '(' before it, expected a '(' that opens the comment; delete the bracket",
         ],
     ),
     "repeated_word": (
@@ -715,31 +741,31 @@ BLOCKS = {
     "same_group": (
         "G0 G1 X5",
         [
-            "7:4: found 'G1' in one block with 'G0', expected one word of a modal group (kinds of motion) in a block; delete one of them, or write two blocks",
+            "7:4: found 'G1' in one block with 'G0', expected at most one of the kinds of motion in a block; delete one of them, or write two blocks",
         ],
     ),
     "same_word": (
         "G1 G1 X5",
         [
-            "7:4: found 'G1' in one block with 'G1', expected one word of a modal group (kinds of motion) in a block; delete one of them, or write two blocks",
+            "7:4: found 'G1' in one block with 'G1', expected at most one of the kinds of motion in a block; delete one of them, or write two blocks",
         ],
     ),
     "units_twice": (
         "G20 G21",
         [
-            "7:5: found 'G21' in one block with 'G20', expected one word of a modal group (units) in a block; delete one of them, or write two blocks",
+            "7:5: found 'G21' in one block with 'G20', expected at most one of the units in a block; delete one of them, or write two blocks",
         ],
     ),
     "spindle_twice": (
         "M3 M5",
         [
-            "7:4: found 'M5' in one block with 'M3', expected one word of a modal group (spindle words) in a block; delete one of them, or write two blocks",
+            "7:4: found 'M5' in one block with 'M3', expected at most one of the spindle words in a block; delete one of them, or write two blocks",
         ],
     ),
     "coolant_twice": (
         "M7 M9",
         [
-            "7:4: found 'M9' in one block with 'M7', expected one word of a modal group (coolant words) in a block; delete one of them, or write two blocks",
+            "7:4: found 'M9' in one block with 'M7', expected at most one of the coolant words in a block; delete one of them, or write two blocks",
         ],
     ),
     "five_m_words": (
@@ -811,14 +837,14 @@ BLOCKS = {
     "radius_on_line": (
         "G1 X5 R2",
         [
-            "7:7: found 'R2' in a block that is no arc, expected R with G2 or G3 alone; write G2 or G3 if an arc is meant, else delete it",
+            "7:7: found 'R2' in a block that is no arc, expected R only with G2 or G3; write G2 or G3 if an arc is meant, else delete it",
         ],
     ),
     "centre_on_line": (
         "G1 X5 I2 J0",
         [
-            "7:7: found 'I2' in a block that is no arc, expected I with G2 or G3 alone; write G2 or G3 if an arc is meant, else delete it",
-            "7:10: found 'J0' in a block that is no arc, expected J with G2 or G3 alone; write G2 or G3 if an arc is meant, else delete it",
+            "7:7: found 'I2' in a block that is no arc, expected I only with G2 or G3; write G2 or G3 if an arc is meant, else delete it",
+            "7:10: found 'J0' in a block that is no arc, expected J only with G2 or G3; write G2 or G3 if an arc is meant, else delete it",
         ],
     ),
     "no_centre": (
@@ -836,7 +862,7 @@ BLOCKS = {
     "radius_too_short": (
         "G2 X10 Y0 R4.9",
         [
-            "7:11: found 'R4.9', 0.1000 mm too short to reach from start to end, expected at least half the distance of the ends, to 0.0283 mm; correct R or the end point, or post the program again",
+            "7:11: found 'R4.9', 0.1000 mm too short to reach from start to end, expected at least 5.0000 mm, half the distance from start to end, to within 0.0283 mm; correct R or the end point, or post again with more decimals",
         ],
     ),
     "radius_full_circle": (
@@ -854,13 +880,13 @@ BLOCKS = {
     "centre_on_start": (
         "G2 X10 Y0 I0 J0",
         [
-            "7:11: found 'I0', a centre that lies on the start of its arc, expected a centre away from both ends; post the program again",
+            "7:11: found 'I0', a centre that lies on the start of its arc, expected a centre away from both ends; post again with arc centres measured from the start (G91.1), or with R",
         ],
     ),
     "centre_on_end": (
         "G2 X10 Y0 I10 J0",
         [
-            "7:11: found 'I10', a centre that lies on the end of its arc, expected a centre away from both ends; post the program again",
+            "7:11: found 'I10', a centre that lies on the end of its arc, expected a centre away from both ends; post again with arc centres measured from the start (G91.1), or with R",
         ],
     ),
     "turns": (
@@ -1011,6 +1037,24 @@ FILES = {
             "a.nc:2:5: found a binary file (a zero byte), expected a program as plain text; give the program that goes to the machine, not the drawing or an archive",
         ],
     ),
+    "mesh": (
+        "solid part\nfacet normal 0 0 1\n",
+        [
+            "a.nc:1:1: found a mesh, for it begins 'solid', expected a program as plain text; give the program that goes to the machine, not the drawing or the part",
+        ],
+    ),
+    "drawing": (
+        "\n <svg width='9'>\n",
+        [
+            "a.nc:1:1: found a drawing or a document, for it begins '<svg', expected a program as plain text; give the program that goes to the machine, not the drawing or the part",
+        ],
+    ),
+    "drawing_of_another_kind": (
+        b"  0\r\nSECTION\r\n",
+        [
+            "a.nc:1:1: found a drawing or a document, for it begins '0', expected a program as plain text; give the program that goes to the machine, not the drawing or the part",
+        ],
+    ),
     "utf16": (
         b"\xff\xfeG\x002\x001\x00\n\x00",
         [
@@ -1020,13 +1064,13 @@ FILES = {
     "control_character": (
         "G21 \x1b\nM30\n",
         [
-            "a.nc:1:5: found the character '\\x1b', expected letters, numbers and comments; delete it, or put it into a comment ( )",
+            "a.nc:1:5: found the character '\\x1b', which cannot be seen, expected letters, numbers and comments; type a plain space in its place, or delete it",
         ],
     ),
     "no_break_space": (
         "G21\xa0G90\nM30\n",
         [
-            "a.nc:1:4: found the character '\\xa0', expected letters, numbers and comments; delete it, or put it into a comment ( )",
+            "a.nc:1:4: found the character '\\xa0', which cannot be seen, expected letters, numbers and comments; type a plain space in its place, or delete it",
         ],
     ),
     "percent_with_name": (
@@ -1044,7 +1088,7 @@ FILES = {
             "a.nc:4:4: found 'X1O' (a letter O), expected a number after X; replace the letter O by a zero",
             "a.nc:5:4: found 'X9' in an arc with neither centre nor radius, expected I and J to the centre, or R; post again, or write G1 if a straight line is meant",
             "a.nc:6:1: found 'M98' (a subprogram or macro call), expected one file that holds every move; post again as one program without calls",
-            "a.nc:6:5: found 'G55' (a work zero), expected the place of this work zero in the job, for it stands in the control; add work_offsets = { \"G55\" = [0, 0, 0] } to the setup, with the true distance from its zero",
+            "a.nc:6:5: found 'G55' (a work zero), expected the place of this work zero, for it stands in the control; add work_offsets = { \"G55\" = [0, 0, 0] } to the setup, with the true distance from its zero",
         ],
     ),
 }
@@ -1110,3 +1154,33 @@ def test_refusal__long_text_is_cut_in_the_message():
         message
         == f"a.nc:7:1: found '({'x' * 39}...' with no ')', expected a closed comment; the file is cut off here: post it again"
     )
+
+
+WORDS = Options(has_job_file=False)
+
+
+@pytest.mark.parametrize(
+    ("block", "remedy"),
+    [
+        ("M106", "if it moves nothing, add --harmless M106"),
+        ("MSG hello", "if it moves nothing, add --harmless MSG"),
+        ("G55", "add --work-offset G55=0,0,0, with the true distance from its zero"),
+        ("T0 M6\nG1 X5", "or give one --cutter alone"),
+    ],
+)
+def test_refusal__names_the_option_where_there_is_no_job_file(block, remedy):
+    (message,) = messages(f"{HEAD}{block}\nM30\n", options=WORDS)
+    assert message.endswith(remedy)
+    assert "job" not in message
+
+
+def test_refusal__names_the_units_option_where_there_is_no_job_file():
+    (message,) = messages("G90\nG0 X1\nM30\n", options=WORDS)
+    assert message.endswith("write G21 or G20 at the top of the program, or give --units mm or --units in")
+
+
+def test_warnings__name_the_options_where_there_is_no_job_file():
+    text = "G21 G90 T1 M6\nG0 X0 Y0 Z5\n/G1 X5 F9\nM30\n"
+    deleted, spindle = read_program(text, "a.nc", options=WORDS).warnings
+    assert deleted.text.endswith("(--skip-deleted passes over them)")
+    assert spindle.text.endswith("(--spindle-by-hand says that it is)")

@@ -26,7 +26,9 @@ PROGRAMS = {
     "spindle_by_hand_not_said": (
         "G21 G90\nT1 M6\n" + BODY + "M30\n",
         {},
-        ["5:1: no M3 in the program: the spindle has to be switched on by hand"],
+        [
+            "5:1: no M3 in the program: the spindle has to be switched on by hand (spindle_by_hand = true in the job says that it is)"
+        ],
     ),
     "spindle_by_hand_said": (
         "G21 G90\nT1 M6\n" + BODY + "M30\n",

@@ -235,3 +235,28 @@ def test_import__leaves_nothing_global():
     code = "import sys, simkit.report.plan_views; print('matplotlib.pyplot' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout == "False\n"
+
+
+def test_draw__only_listed_findings_carry_a_number(tmp_path, monkeypatch):
+    made = scene()
+    one = made["findings"][0]
+    made["findings"] = [one | {"number": i, "at": (20.0 + 10 * i, 40.0, 10.0)} for i in range(1, 25)]
+    drawn = []
+    monkeypatch.setattr(canvas.Page, "number", lambda self, x, y, number, *_: drawn.append(number))
+    plan_views.draw_plan_view(tmp_path / "plan.png", **made)
+    numbers = sorted(number for number in drawn if number is not None)  # None: a sign in the key
+    assert numbers == sorted([*range(1, plan_views.MOST_LISTED + 1)] * 2)  # on the map, in the list
+
+
+def test_words__a_ratio_has_no_unit():
+    words = plan_views._words({"kind": "fragile", "value": 17.04, "unit": "", "at": (1, 2, 3)})
+    assert words == "17.0 times as tall as thick: fragile"
+    assert plan_views._words({"kind": "gouge", "value": 0.5, "at": (1, 2, 3)}) == "0.50 mm cut too deep"
+
+
+def test_words__fit_their_column():
+    room = (plan_views.WIDTH - 2 * plan_views.MARGIN) / 3 - 66
+    for kind in plan_views.KIND_WORDS:
+        unit = "" if kind == "fragile" else "mm"
+        words = plan_views._words({"kind": kind, "value": 12.23, "unit": unit, "at": (1, 2, 3)})
+        assert canvas.shortened(words, plan_views.SMALL, room) == words

@@ -106,7 +106,12 @@ def test_summary__what_a_job_would_say_is_told_as_missing():
     assert [cutter["number"] for cutter in got["cutters"]] == [None]
     assert [(w["line"], w["column"], w["text"]) for w in got["warnings"]] == [
         (5, 1, "a cutting move with no cutter chosen: the job, or --cutter, has to name it"),
-        (3, None, "G55, G56: where it lies is not known without a job; told here as if it were G54"),
+        (
+            3,
+            None,
+            "G55, G56: where it lies is not known; told here as if it were the zero"
+            " (--work-offset G55=X,Y,Z places it)",
+        ),
     ]
 
 
@@ -203,12 +208,38 @@ def test_read_command__options_reach_the_reader(tmp_path, monkeypatch, capsys):
     assert "'M106 S5' does nothing, as stated" in out
 
 
+def test_read_command__says_how_the_program_is_meant(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    text = "G21 G90 T1 M6\nG55 G0 X0 Y0 Z5\nG1 Z-1 F100\nG3 X2.1 Y0 I1 J0\nG54\nM30\n"
+    (tmp_path / "a.nc").write_text(text, encoding="utf-8")
+    command = ["read", "a.nc", "--spindle-by-hand", "--work-offset", "G55=100,-1/2 in,0"]
+    assert main([*command]) == 2
+    assert "0.1000 mm nearer to one end" in capsys.readouterr().err
+    assert main([*command, "--arc-tolerance", "0.2 mm", "--json", "a.json"]) == 0
+    out = capsys.readouterr().out
+    assert "starts        at X100 Y-12.7 Z5, above Z0" in out
+    assert json.loads((tmp_path / "a.json").read_text("utf-8"))["warnings"] == []
+
+
+def test_read_command__zero_at_the_bottom_says_how_to_know_the_height(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    text = "G21 G90 T1 M6 S9 M3\nG0 X0 Y0 Z25\nG1 Z18 F100\nX5\nM30\n"
+    (tmp_path / "a.nc").write_text(text, encoding="utf-8")
+    assert main(["read", "a.nc"]) == 0
+    out = capsys.readouterr().out
+    assert "above Z0; whether it is above the blank, --blank LxWxT tells" in out
+
+
 BAD = {
     "missing.nc": "missing.nc: found 'No such file or directory', expected a program that can be read; check the file",
     "a.nc --rapid fast": "command line [--rapid]: found 'fast', expected a speed from 1 to 1000000 mm/min; write it like --rapid 5000",
     "a.nc --zero centre": "--zero: found 'centre', expected a corner (left front, right front, left back, right back, centre) and a face (top, bottom); write it like 'centre top'",
     "a.nc --zero centre-top": "--zero: found 'centre-top', expected a corner (left front, right front, left back, right back, centre) and a face (top, bottom); write 'centre top'",
     "a.nc --harmless M3": "command line [--harmless]: found 'M3', expected an M word that the reader does not know, such as M106, or text such as MSG; take it out, for what it does is known and counts",
+    "a.nc --work-offset G55=1,2": "--work-offset: found 'G55=1,2', expected ZERO=RIGHT,BACK,UP, such as G55=100,0,0; write three lengths with commas between",
+    "a.nc --work-offset G60=1,2,3": "--work-offset [G60]: found 'G60', expected one of 'G54', 'G55', 'G56', 'G57', 'G58', 'G59', 'G59.1', 'G59.2', 'G59.3'; choose one",
+    "a.nc --work-offset G55=1,2,3 --work-offset g55=1,2,3": "--work-offset: found 'g55=1,2,3', G55 again, expected each work zero once; say once where it lies",
+    "a.nc --arc-tolerance 5": "--arc-tolerance: found 5 mm, expected a length from 0.0001 mm to 1 mm; give the true size",
     "a.nc --json nowhere/a.json": "nowhere/a.json [--json]: found no folder nowhere, expected an existing folder; make the folder first",
     "b.nc": "b.nc:1:1: found 'G41' (cutter compensation), expected the path of the cutter's centre, for the width it would be shifted by stands in the control; post again without cutter compensation",
 }

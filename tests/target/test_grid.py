@@ -67,6 +67,44 @@ def test_distance__sphere_and_torus_closed_forms():
     assert np.abs(grid_of(torus).distance(points) - exact).max() <= sagitta
 
 
+def test_distance__cone_closed_form():
+    # A cone of base radius 6 and height 8: rim, slant and base are its profile, a triangle in (r, z).
+    n = 720
+    cone = trimesh.creation.cone(radius=6.0, height=8.0, sections=n)
+    points = np.random.default_rng(4).uniform([-9, -9, -4], [9, 9, 12], (500, 3))
+    r, z = np.hypot(points[:, 0], points[:, 1]), points[:, 2]
+
+    def to_segment(a, b):
+        along = np.array(b) - a
+        s = np.clip(((r - a[0]) * along[0] + (z - a[1]) * along[1]) / (along @ along), 0, 1)
+        return np.hypot(r - a[0] - s * along[0], z - a[1] - s * along[1])
+
+    exact = np.minimum(to_segment((6.0, 0.0), (0.0, 8.0)), to_segment((0.0, 0.0), (6.0, 0.0)))
+    sagitta = 6.0 * (1 - np.cos(np.pi / n))
+    assert np.abs(grid_of(cone).distance(points) - exact).max() <= sagitta
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_distance__plane_closed_form(seed):
+    # The faces of a large tetrahedron, far from its edges: n . p - d.
+    rng = np.random.default_rng(seed)
+    corners = rng.normal(0, 1, (4, 3)) * 100
+    tetrahedron = trimesh.convex.convex_hull(corners)
+    normal, origin = tetrahedron.face_normals[0], tetrahedron.triangles_center[0]
+    inner = 0.05 * (tetrahedron.triangles[0] - origin)
+    weight = rng.dirichlet([1, 1, 1], 200)
+    height = rng.uniform(-0.5, 0.5, 200)
+    points = origin + weight @ inner + height[:, None] * normal
+    nearest = np.min(
+        [
+            np.abs((points - c) @ n)
+            for c, n in zip(tetrahedron.triangles_center, tetrahedron.face_normals, strict=True)
+        ],
+        axis=0,
+    )
+    assert grid_of(tetrahedron).distance(points) == pytest.approx(nearest, abs=1e-9)
+
+
 def test_distance__triangles_without_area_are_lines():
     # A triangle of three points in one line is the longest of its edges.
     vertices = [[0, 0, 0], [4, 0, 0], [10, 0, 0], [0, 0, 0], [0, 5, 5], [0, 0, 9]]
@@ -101,3 +139,22 @@ def test_distance__order_and_threads_do_not_matter():
         assert np.array_equal(grid.distance(points), many)
     finally:
         numba.set_num_threads(threads)
+
+
+@pytest.mark.parametrize("name", ["ant.ply", "nut.ply", "sphere.ply"])
+def test_heights__against_ray_casts_of_a_mesh_library(name):
+    mesh = trimesh.load_mesh(EXAMPLES / name)
+    rng = np.random.default_rng(3)
+    low, high = mesh.bounds
+    points = rng.uniform(low[:2] - 1, high[:2] + 1, (300, 2))
+    origins = np.column_stack([points, np.full(300, low[2] - 10)])
+    places, ray, _ = mesh.ray.intersects_location(origins, np.tile([0.0, 0.0, 1.0], (300, 1)))
+    lower, upper = np.full(300, np.inf), np.full(300, -np.inf)
+    np.minimum.at(lower, ray, places[:, 2])
+    np.maximum.at(upper, ray, places[:, 2])
+    found = grid_of(mesh).heights(points)
+    is_met = np.isfinite(lower)
+    assert 30 < is_met.sum() < 300
+    assert np.array_equal(np.isfinite(found[0]), is_met)
+    assert np.abs(found[0] - lower)[is_met].max() < 1e-6
+    assert np.abs(found[1] - upper)[is_met].max() < 1e-6

@@ -1,0 +1,251 @@
+"""Which cutter would leave how much: the job's cutters and common sizes, for the whole of one side."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+
+from simkit.compare.cusps_formula import stepover_for
+from simkit.compare.deviation import Deviation
+from simkit.compare.reach import CUSP_SLACK, HALF, must_leave
+from simkit.cutters import Cutter
+from simkit.moves.table import Moves
+from simkit.stock.field import Field
+from simkit.target.envelope import Envelopes
+from simkit.target.grid import TargetGrid
+
+# Diameters that shops keep, mm: common practice, no source.
+COMMON_SIZES = (0.5, 0.8, 1.0, 1.5, 25.4 / 16, 2.0, 3.0, 25.4 / 8, 4.0, 5.0, 6.0, 25.4 / 4, 8.0, 10.0, 12.0)
+COMMON_SHAPES = ("ball", "flat")
+MOST_SIZES = 3  # sizes below the smallest cutter that are tried
+SMALLER = 0.8  # each at most this part of the one before
+WANTED_CUSP = 0.02  # mm, for the stepover where the job states no limit: common practice, no source
+STEEPEST = 3.0  # rise per mm: what is steeper counts as this for the stepover
+
+OFF = 1.0 + 0.5 * 2**0.5  # cells that what a cutter must leave beside a step may be off by
+
+WITHIN, CUTTER, PROGRAM, LATER = 0, 1, 2, 3  # causes of leftover
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What stands proud of one side: worst mm, how far that may be off mm, area mm2 (plan) over the limit.
+
+    worst is what is certain on the cells; beside a step the true value may be higher, within the bound.
+    """
+
+    worst: float
+    bound: float
+    area: float
+
+
+@dataclass(frozen=True)
+class CutterOption:
+    """What a cutter leaves on a side, and what it would add to the job.
+
+    cutter: None for the job as it is.  used: "used" on this side, "of the job" but not used on this side,
+    or a "common size" beyond the job's.
+    alone: what it must leave at best wherever it goes, None where not asked.
+    added: what stands after the present programs and this cutter's best pass.
+    gain mm2: area over the limit now that it would lower.  stepover mm (plan), feed mm/min, minutes: of
+    that pass, an estimate: area / (stepover x feed); None where nothing is gained or no feed is known.
+    """
+
+    side: int
+    cutter: Cutter | None
+    used: str
+    alone: Standing | None
+    added: Standing
+    gain: float = 0.0
+    stepover: float | None = None
+    feed: float | None = None
+    minutes: float | None = None
+
+
+@dataclass(frozen=True)
+class SideReach:
+    """What the cutters used on one side could do there.
+
+    side: 1 or 2.  least (ny, nx) float32 mm: what even the best of them must leave, normal, NaN outside the
+    outline.  cause (ny, nx) int8: why a cell stands over the limit: WITHIN it does not, CUTTER no used
+    cutter gets in, PROGRAM one could and the programs did not go there.
+    is_corner (ny, nx) bool: cells in which they must leave more than a fine ridge.
+    options: as programmed first, then the cutters of the job by number, then common sizes.
+    """
+
+    side: int
+    least: np.ndarray
+    cause: np.ndarray
+    is_corner: np.ndarray
+    options: tuple[CutterOption, ...]
+
+
+def side_reach(
+    deviation: Deviation,
+    envelopes: Envelopes,
+    grid: TargetGrid,
+    cutters: Sequence[Cutter],
+    used: Sequence[int],
+    limit: float | np.ndarray,
+    wanted_cusp: float | None,
+    feeds: Mapping[int, float],
+    allowance: np.ndarray | None = None,
+) -> SideReach:
+    """Return what each cutter of the job, and common sizes where they are needed, would leave on a side.
+
+    deviation: of the cut on that side.  envelopes, grid: the target.  cutters: that carve, of the job.
+    used: numbers of those that cut this side.  limit mm: of leftover, one or (ny, nx).  wanted_cusp mm:
+    for the stepover of an added pass, None takes WANTED_CUSP.  feeds: mm/min by number, 0 for any other.
+    allowance (2, ny, nx) mm: what is left on purpose, as for `deviation`.
+
+    A cell's cause is the cutter when even the best used one must leave the value less a cell and
+    CUSP_SLACK, and at least half of it (as `why_left` judges a whole spot).
+    Time: area / (stepover x feed), passes side by side over the area alone; links, entries and
+    acceleration come on top, so it is a lower bound and an estimate.  Source: feed and width of cut
+    as in ISO 3002-3 (from memory); own derivation.
+    """
+    side, lattice = deviation.side, deviation.lattice
+    threshold = deviation.threshold
+    now = np.nan_to_num(deviation.normal)
+    beyond = now > limit
+    alone = {
+        cutter.number: must_leave(envelopes, grid, side, cutter, threshold, None, allowance)
+        for cutter in cutters
+    }
+    slope = _slope(envelopes.side(side), lattice.cell)
+    least = np.full(lattice.shape, np.inf, np.float32)
+    for number in used:
+        least = np.fmin(least, alone[number].normal)
+    least[~envelopes.is_part] = np.nan
+    rest = now
+    needed = np.maximum(now - (lattice.cell + CUSP_SLACK), HALF * now)
+    is_cutters = (least >= needed) & bool(used)  # where no program carves, none did go there
+    cause = np.where(beyond, np.where(is_cutters, CUTTER, PROGRAM), WITHIN).astype(np.int8)
+    options = [CutterOption(side, None, "programmed", None, _standing(now, deviation, limit, 0.0))]
+    for cutter in sorted(cutters, key=lambda one: one.number):
+        word = "used" if cutter.number in used else "of the job"
+        one = alone[cutter.number]
+        rest = np.minimum(rest, np.nan_to_num(one.normal))
+        options.append(
+            _option(side, cutter, word, one, now, deviation, limit, wanted_cusp, feeds, slope, True)
+        )
+    is_rest = rest > limit
+    if is_rest.any():
+        for cutter in common_cutters(cutters):
+            one = must_leave(envelopes, grid, side, cutter, threshold, is_rest, allowance)
+            # Where it is not asked, a better one of the job has answered.
+            normal = np.where(is_rest, np.nan_to_num(one.normal), rest).astype(np.float32)
+            one = Deviation(side, lattice, one.vertical, normal, np.maximum(one.most, normal), threshold)
+            options.append(
+                _option(
+                    side, cutter, "common size", one, now, deviation, limit, wanted_cusp, feeds, slope, False
+                )
+            )
+    is_corner = np.nan_to_num(least, posinf=0.0) > CUSP_SLACK + lattice.cell**2 / max(
+        min((cutter.radius for cutter in cutters), default=1.0), lattice.cell
+    )
+    return SideReach(side, least, cause, is_corner, tuple(options))
+
+
+def common_cutters(cutters: Sequence[Cutter]) -> list[Cutter]:
+    """Return a few common sizes smaller than the smallest of the cutters, numbered from -1 downwards."""
+    if not cutters:
+        return []
+    last = min(cutter.diameter for cutter in cutters)
+    sizes = []
+    for size in sorted(COMMON_SIZES, reverse=True):
+        if size <= SMALLER * last and len(sizes) < MOST_SIZES:
+            sizes.append(size)
+            last = size
+    made = [(shape, size) for size in sizes for shape in COMMON_SHAPES]
+    return [Cutter(-number, shape, size) for number, (shape, size) in enumerate(made, 1)]
+
+
+def common_words(cutter: Cutter) -> str:
+    """Return a common size in words, in inches where it is one: '1/8 in ball', '2 mm flat'."""
+    sixteenths = cutter.diameter / 25.4 * 16
+    if abs(sixteenths - round(sixteenths)) < 1e-9:
+        fraction = Fraction(round(sixteenths), 16)
+        return f"{fraction} in {cutter.shape}"
+    return f"{cutter.diameter:g} mm {cutter.shape}"
+
+
+def feeds_of(moves: Moves, cutters: Sequence[int]) -> dict[int, float]:
+    """Return the feed that each cutter cuts longest at, mm/min, by number; 0: any cutter of these.
+
+    moves: of the job.  cutters: numbers that count for 0.  Cutters that never cut are left out.
+    """
+    length = moves.length()
+    is_cut = ~moves.rapid & (moves.feed > 0) & (length > 0)
+    found = {}
+    for number in (*np.unique(moves.tool[is_cut]), 0):
+        rows = np.flatnonzero(
+            is_cut & (np.isin(moves.tool, cutters) if number == 0 else moves.tool == number)
+        )
+        if len(rows):
+            feeds, which = np.unique(moves.feed[rows], return_inverse=True)
+            found[int(number)] = float(feeds[np.argmax(np.bincount(which, weights=length[rows]))])
+    return found
+
+
+def waiting(final: Field, side: int, last_row: int) -> np.ndarray:
+    """Return the cells (ny, nx) bool that wait for a later pass after the move `last_row`.
+
+    final: the field after the whole job.  A cell waits when the move that finally cut it from that side
+    runs later, in this program, a later one or a later setup.  At the end of the job nothing waits.
+    """
+    return (final.upper_move if side == 1 else final.lower_move) > last_row
+
+
+def _slope(heights: np.ndarray, cell: float) -> np.ndarray:
+    """Return the slope of the target, rise per mm, between STEEPEST and nothing; STEEPEST at the outline."""
+    gy, gx = np.gradient(heights, cell)
+    return np.minimum(np.nan_to_num(np.hypot(gy, gx), nan=STEEPEST), STEEPEST)
+
+
+def _standing(values: np.ndarray, deviation: Deviation, limit, slack: float) -> Standing:
+    """Return the worst of values (ny, nx) mm, NaN-free, with its bound and the area over the limit.
+
+    slack mm: added to the bound where there is a step: reach is off by a cell there, and an edge lies up
+    to half a diagonal from a centre.
+    """
+    if not values.size:
+        return Standing(0.0, 0.0, 0.0)
+    worst = max(float(values.max()), 0.0)
+    highest = float(np.where(values > 0, np.nan_to_num(deviation.most), 0.0).max())
+    spread = max(highest - worst, 0.0)
+    bound = spread + slack * (spread > 0.01)
+    return Standing(worst, bound, float((values > limit).sum()) * deviation.lattice.cell**2)
+
+
+def _option(
+    side, cutter, word, one: Deviation, now, deviation, limit, wanted_cusp, feeds, slope, is_asked_alone
+) -> CutterOption:
+    """Return the option of one cutter, whose best surface stands `one` off the target."""
+    must = np.nan_to_num(one.normal)
+    after = np.minimum(now, must)
+    lower = Deviation(
+        side, one.lattice, one.vertical, after, np.minimum(one.most, np.maximum(deviation.most, now)), 0.0
+    )
+    is_gained = (now > limit) & (must < now - CUSP_SLACK)
+    gain = float(is_gained.sum()) * one.lattice.cell**2
+    stepover = feed = minutes = None
+    if gain:
+        feed = feeds.get(cutter.number, feeds.get(0))
+        steep = float(np.median(slope[is_gained]))
+        stepover = min(stepover_for(cutter, wanted_cusp or WANTED_CUSP, steep), cutter.radius)
+        minutes = gain / (stepover * feed) if feed else None
+    return CutterOption(
+        side,
+        cutter,
+        word,
+        _standing(must, one, limit, OFF * one.lattice.cell) if is_asked_alone else None,
+        _standing(after, lower, limit, OFF * one.lattice.cell),
+        gain,
+        stepover,
+        feed,
+        minutes,
+    )

@@ -1,0 +1,145 @@
+"""Findings of one cause told together, the worst first: ten rows to read, not ten thousand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from simkit.findings.evidence import Evidence
+from simkit.findings.finding import SEVERITIES, Finding
+
+SHAPE_KINDS = ("gouge", "break-through", "leftover-cutter", "leftover-program", "thin-wall", "witness-step")
+MOST_PLACES = 3  # of findings that are not told in rows of their own
+ALIKE = 0.1  # mm: what a misplaced zero leaves may be this much more than the shift itself
+
+
+@dataclass(frozen=True)
+class Cause:
+    """Findings that one thing explains.
+
+    number: from 1, in the order to be read.  kind, severity: of the first finding, the worst.
+    findings: their numbers, from 1, one after the other.  message, advice: for all of them.
+    """
+
+    number: int
+    kind: str
+    severity: str
+    findings: tuple[int, ...]
+    message: str
+    advice: str
+
+
+def by_cause(
+    evidence: Evidence, findings: list[Finding], order: Sequence[str]
+) -> tuple[list[Finding], list[Cause]]:
+    """Return the findings in the order to be read, each with the number of its cause, and the causes.
+
+    order: kinds as a person should read them.  Worst severity first, then by kind, then the farthest
+    beyond its limit; findings of one cause stand together behind its worst.
+    """
+    groups: dict[tuple, list[Finding]] = {}
+    for finding in findings:
+        groups.setdefault(_key(evidence, finding, findings), []).append(finding)
+
+    def rank(finding: Finding) -> tuple:
+        kind = order.index(finding.kind) if finding.kind in order else len(order)
+        return SEVERITIES.index(finding.severity), kind, -_share(finding)
+
+    ranked = [(key, sorted(group, key=rank)) for key, group in groups.items()]
+    ranked.sort(key=lambda item: rank(item[1][0]))
+    told, causes = [], []
+    for number, (key, group) in enumerate(ranked, 1):
+        first = len(told) + 1
+        told += [replace(finding, cause=number) for finding in group]
+        message, advice = _words(evidence, key, group)
+        numbers = tuple(range(first, len(told) + 1))
+        causes.append(Cause(number, group[0].kind, group[0].severity, numbers, message, advice))
+    return told, causes
+
+
+def _share(finding: Finding) -> float:
+    """Return how far beyond its limit a finding is, as a part of it."""
+    if finding.value is None:
+        return 0.0
+    if finding.kind == "thin-wall":
+        return (finding.limit or 0.0) / max(finding.value, 1e-3)
+    return finding.value / max(finding.limit or 0.0, 1e-3)
+
+
+def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple:
+    """Return what the cause of a finding is, so far as that can be told."""
+    if finding.severity == "accepted":
+        return ("accepted", finding.kind, finding.side, finding.reason)
+    if finding.severity in ("warning", "note"):
+        return (finding.severity, finding.kind, finding.side, finding.message)
+    turned = {one.setup for one in findings if one.kind == "wrong-turn"}
+    if turned and (finding.kind in (*SHAPE_KINDS, "dowel-miss", "wrong-turn")) and finding.setup in turned:
+        return ("turn", finding.setup)
+    if finding.kind in SHAPE_KINDS:
+        for offset in evidence.offsets:
+            if offset.is_the_cause and offset.side == finding.side and _follows(offset, finding):
+                return ("offset", offset.side)
+    alike = (finding.zone, finding.cutter) if finding.kind in SHAPE_KINDS else ()
+    if finding.kind in ("dowel-miss", "witness-step"):
+        alike = (finding.subject,)
+    return (finding.kind, finding.side, finding.setup, *alike)
+
+
+def _follows(offset, finding: Finding) -> bool:
+    """Tell whether a finding is no larger than a shift of that size leaves."""
+    size = sum(part * part for part in offset.shift) ** 0.5
+    if finding.kind in ("thin-wall", "break-through"):
+        return True
+    return (finding.value or 0.0) <= size + (finding.bound or 0.0) + ALIKE
+
+
+def _words(evidence: Evidence, key: tuple, group: list[Finding]) -> tuple[str, str]:
+    """Return message and advice of a cause."""
+    lead, rest = group[0], len(group) - 1
+    message = _message(lead)
+    if key[0] == "offset":
+        offset = next(one for one in evidence.offsets if one.side == key[1])
+        where = _shift_words(evidence, lead, offset)
+        return (
+            f"all that side {offset.side} cut lies off the part by {where}; worst: {message}",
+            "Check the zero of this setup and the thickness of the blank first: what is listed here follows "
+            "from the shift.",
+        )
+    if key[0] == "turn" and rest:
+        return f"{message}; {rest} more {'finding' if rest == 1 else 'findings'} follow from it", lead.advice
+    if rest:
+        return f"{message} ({rest} more alike{_places(group[1:])})", lead.advice
+    return message, lead.advice
+
+
+def _message(finding: Finding) -> str:
+    """Return what a finding says, with what the job file says of it."""
+    if finding.severity == "accepted":
+        return f"accepted ({finding.reason}): {finding.message}"
+    if finding.returned:
+        return f"{finding.message}; accepted in the job, but {finding.returned}"
+    return finding.message
+
+
+def _places(group: list[Finding]) -> str:
+    """Return where the first few findings are, in words; '' when none has a place."""
+    places = [one.program_at or one.at for one in group if one.at is not None]
+    if not places:
+        return ""
+    words = "; ".join(f"X{x:.1f} Y{y:.1f}" for x, y, _ in places[:MOST_PLACES])
+    return f", at {words}" + ("; ..." if len(places) > MOST_PLACES else "")
+
+
+def _shift_words(evidence: Evidence, lead: Finding, offset) -> str:
+    """Return a shift in words, in the program frame of the setup, what is nothing left out."""
+    setup = next((k for k, one in enumerate(evidence.job.setups) if one.name == lead.setup), None)
+    shift = offset.shift
+    frame = "blank frame"
+    if setup is not None:
+        inverse = evidence.frames[setup].inverse()
+        shift = tuple(float(value) for value in inverse.matrix @ shift)
+        frame = "as its program counts"
+    parts = [
+        f"{value:+.2f} mm in {name}" for name, value in zip("XYZ", shift, strict=True) if abs(value) >= 0.02
+    ]
+    return f"{', '.join(parts)} ({frame})"

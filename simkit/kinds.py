@@ -1,0 +1,33 @@
+"""The kinds of findings: the whole list, and which of them are about safety."""
+
+from __future__ import annotations
+
+KINDS = (
+    "gouge",
+    "break-through",
+    "leftover-cutter",
+    "leftover-program",
+    "hidden",
+    "thin-wall",
+    "fragile",
+    "cusp",
+    "witness-step",
+    "wrong-turn",
+    "dowel-miss",
+    "seat",
+    "loose-piece",
+    "rapid-contact",
+    "shank-contact",
+    "holder-contact",
+    "fixture-contact",
+    "table-contact",
+    "travel",
+    "chip-load",
+    "bite",
+    "program",
+    "setup",
+)
+# What can hurt somebody is never accepted away in a job file.
+SAFETY_KINDS = frozenset(
+    ["wrong-turn", "loose-piece", "travel", *(kind for kind in KINDS if kind.endswith("-contact"))]
+)

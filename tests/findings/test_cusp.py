@@ -1,0 +1,84 @@
+"""Ridges between passes: judged where the job states a limit; advice on leftover that names cutters."""
+
+import numpy as np
+import pytest
+import trimesh
+
+from tests.small_job import HEAD, JOB, block, check
+
+BALL_JOB = JOB.replace('shape = "flat"', 'shape = "ball"')
+
+
+def passes(stepover, z=10.0, without=None):
+    """A program of passes along X, all one way, and the line number of each pass."""
+    lines = HEAD.splitlines()
+    numbers = []
+    for k, y in enumerate(np.arange(-2.0, 32.1, stepover)):
+        if k == without:
+            continue
+        lines += [f"G0 X-5 Y{y:.3f}", f"G1 Z{z} F900", "X45", "G0 Z20"]
+        numbers.append(len(lines) - 1)
+    return "\n".join([*lines, "M30", ""]), numbers
+
+
+def job(limit):
+    return BALL_JOB + (f"cusp = {limit}\n" if limit else "")
+
+
+def test_cusp__higher_than_the_limit_is_told_with_line_and_stepover(tmp_path):
+    # h = R - sqrt(R^2 - s^2 / 4), textbook circle geometry; R 3, s 2: 0.1716.
+    program, numbers = passes(2.0)
+    status, rows = check(tmp_path, block(0, 40, 0, 30, 0, 10), program, job=job(0.1))
+    assert status == 1
+    (row,) = rows
+    assert (row["kind"], row["severity"]) == ("cusp", "beyond")
+    assert row["value"] == pytest.approx(3 - np.sqrt(8), abs=row["bound"])
+    assert row["bound"] < 0.02
+    assert row["line"] in numbers
+    assert row["at"][2] == pytest.approx(10 + 3 - np.sqrt(8), abs=0.02)
+    # Sites near the outline have no whole trace, so the rim of 3 mm is not in the area.
+    assert 0.55 * 40 * 30 < row["area"] < 40 * 30
+    assert "passes 2.00 mm apart" in row["message"]
+    # s = 2 sqrt(2 R h - h^2) for h 0.1: 1.536.
+    assert "to 1.54 mm or less" in row["advice"]
+
+
+def test_cusp__within_the_limit_or_without_one_is_not_told(tmp_path):
+    program, _ = passes(2.0)
+    part = block(0, 40, 0, 30, 0, 10)
+    assert check(tmp_path, part, program, job=job(0.25)) == (0, [])
+    assert check(tmp_path, part, program, job=job(None)) == (0, [])
+
+
+def test_cusp__at_the_limit_is_undecided(tmp_path):
+    program, _ = passes(2.0)
+    status, rows = check(tmp_path, block(0, 40, 0, 30, 0, 10), program, job=job(0.1716))
+    assert status == 1
+    assert {row["severity"] for row in rows} == {"undecided"}
+
+
+def test_cusp__one_missing_pass_is_the_only_spot(tmp_path):
+    program, numbers = passes(0.8, without=20)  # 1.6 mm apart about Y 14: 0.1087 instead of 0.0268
+    _, rows = check(tmp_path, block(0, 40, 0, 30, 0, 10), program, cell="0.25", job=job(0.05))
+    (row,) = rows
+    assert row["value"] == pytest.approx(3 - np.sqrt(9 - 0.64), abs=row["bound"])
+    assert row["at"][1] == pytest.approx(14.0, abs=0.05)
+    assert row["line"] in (numbers[19], numbers[20])
+
+
+def test_leftover__advice_names_common_sizes_beyond_the_jobs(tmp_path):
+    part = trimesh.boolean.difference([block(0, 40, 0, 30, 0, 12), block(10, 30, 8, 22, 8, 13)])
+    lines = ["G0 X13 Y11", "G1 Z8 F300"]
+    for y in (11.0, 15.0, 19.0):
+        lines += [f"G1 X13 Y{y:g}", "X27"]
+    program = HEAD + "\n".join([*lines, "G1 X13 Y11", "Y19", "X27", "Y11", "X13"]) + "\nG0 Z20\nM30\n"
+    _, rows = check(tmp_path, part, program, cell="0.2")
+    assert {row["kind"] for row in rows} == {"leftover-cutter"}
+    for row in rows:
+        assert row["advice"].startswith("Of common sizes beyond the job's, a ")
+        assert row["advice"].endswith("within the limit.")
+        assert " flat would leave about " in row["advice"]  # a ball cannot stand in such a corner
+    # With a 3 mm cutter in the job, that one.
+    with_three = JOB.replace("[[setups]]", '[cutters.3]\nshape = "flat"\ndiameter = 2\n[[setups]]')
+    _, rows = check(tmp_path, part, program, cell="0.2", job=with_three)
+    assert {row["advice"].split(":")[0] for row in rows} == {"Add a pass with T3 2 mm flat"}
