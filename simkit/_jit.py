@@ -91,4 +91,25 @@ parallel_kernel = numba.njit(cache=True, nogil=True, parallel=True, fastmath=Fal
 # For kernels of inner loops that allocate nothing: counting references to their arrays, an atomic addition
 # for each argument and call, costs more than their work.
 plain_kernel = numba.njit(cache=True, nogil=True, fastmath=False, error_model="numpy", _nrt=False)
+# The same for kernels that only kernels call: without the code that takes arguments from Python.
+inner_kernel = numba.njit(
+    cache=True,
+    nogil=True,
+    fastmath=False,
+    error_model="numpy",
+    _nrt=False,
+    no_cpython_wrapper=True,
+    no_cfunc_wrapper=True,
+)
 prange = numba.prange
+
+
+def pointer(function, signature: str):
+    """Compile a plain function for one signature, and return it as something kernels take as an argument.
+
+    A kernel that calls another has it, and all that it calls, inside: it is optimised again there, and in
+    each caller of that.  Called through a pointer, a large function is compiled once.
+    """
+    return numba.cfunc(signature, cache=True, nogil=True, fastmath=False, error_model="numpy", _nrt=False)(
+        function
+    )

@@ -5,15 +5,17 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
 
+from simkit._jit import pointer
 from simkit.cutters import PROFILE, Cutter, kernel_table
 from simkit.errors import ShapeError
 from simkit.frames import IDENTITY, Frame
 from simkit.moves.table import ARC, LINE, Moves, make_moves
-from simkit.stock import bin_kernels, block_kernels, pack_kernels
+from simkit.stock import bin_kernels, block_kernels, bound_kernels, height_kernels, pack_kernels
 from simkit.stock import cut_kernels as kernels
 from simkit.stock.field import UNCUT, Field, Lattice, blank_field
 from simkit.stock.record_kernels import COLUMNS, WIDE_COLUMNS
@@ -119,6 +121,15 @@ class _Packed:
             entries = np.empty(starts[-1], np.int32)
             share(count_or_fill, len(self.chunks))
         return starts, entries
+
+
+@cache
+def _pointers():
+    """Return the heights of one move over a few cells, and the bounds of a list, as pointers for kernels."""
+    return (
+        pointer(height_kernels.cell_heights, height_kernels.CELL_HEIGHTS),
+        pointer(bound_kernels.bounds, bound_kernels.BOUNDS),
+    )
 
 
 def _support(cutter: Cutter) -> np.ndarray:
@@ -252,7 +263,7 @@ class _Sweep:
         for a, b in packed.chunks:
             is_checked[a:b] = moves.rapid[packed.rows[a:b] - row0]
         is_any = bool(is_checked.any())
-        support = _support(one[number])
+        support, pointers = _support(one[number]), _pointers()
         profile = one[number].code
         per_tile = np.diff(starts)
         busy = np.flatnonzero(per_tile)
@@ -279,8 +290,8 @@ class _Sweep:
                 )  # fmt: skip
             else:
                 block_kernels.cut_blocks(
-                    *common, lattice.cell, tile, t0, t1, *lists, is_checked, profile, support, tops, depths,
-                    cells, counts,
+                    *common, lattice.cell, tile, t0, t1, *lists, is_checked, profile, support,
+                    *pointers, tops, depths, cells, counts,
                 )  # fmt: skip
             if is_any:
                 with self.lock:
