@@ -29,6 +29,40 @@ STEP_DOWN, ALLOWANCE, ROW = 3.0, 0.5, 2.75
 TAB_WIDTH = 6.0
 OFF = 0.02  # mm that contours keep off the part
 
+JOB = """\
+{head}
+name = "{name}"
+unit = "mm"
+
+[blank]
+length = {length:g}
+width = {width:g}
+thickness = {thickness:g}
+species = "cherry"
+
+{cutters}
+{setups}
+[target]
+mesh = "{mesh}"
+units = "mm"
+anchor = "origin"
+at = [0, 0, 0]
+
+{dowels}
+[limits]
+gouge = 0.1
+leftover = 0.3
+thinnest_wall = {thinnest:g}
+witness_step = 0.2
+dowel_miss = 0.1
+"""
+SETUP = """\
+[[setups]]
+name = "{name}"
+turn = "{turn}"
+zero = {{ corner = "left front", face = "top"{offset} }}
+programs = ["{program}"]
+"""
 CUTTERS = """\
 [cutters.1]
 shape = "flat"
@@ -84,6 +118,30 @@ def write_stl(path, vertices, faces, note):
 def dowel_text(dowels):
     """Return the dowels of a job file; dowels: name -> (x, y)."""
     return "\n".join(DOWEL.format(name=name, x=x, y=y) for name, (x, y) in dowels.items())
+
+
+def job_text(head, name, blank, setups, mesh, dowels, thinnest, cutters=CUTTERS):
+    """Return a job file's text.
+
+    head: lines of comment.  blank: (length, width, thickness), mm.  setups: (name, turn, text added to
+    the zero, program) each.  dowels: name -> (x, y).  thinnest mm: wall.
+    """
+    length, width, thickness = blank
+    return JOB.format(
+        head="\n".join(f"# {line}" for line in head),
+        name=name,
+        length=length,
+        width=width,
+        thickness=thickness,
+        cutters=cutters,
+        setups="\n".join(
+            SETUP.format(name=name, turn=turn, offset=offset, program=program)
+            for name, turn, offset, program in setups
+        ),
+        mesh=mesh,
+        dowels=dowel_text(dowels) if dowels else "",
+        thinnest=thinnest,
+    )
 
 
 def header(program, title, blank, zero, cutters):

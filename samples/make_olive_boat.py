@@ -19,61 +19,26 @@ import olive_boat_shape as shape
 from olive_boat_programs import DOWELS, side1, side2
 from olive_boat_shape import LENGTH, THICKNESS, WIDTH
 
-JOB = """\
-# {title}
-# {note}
-# Made by samples/make_olive_boat.py; lengths in mm.
-name = "{name}"
-unit = "mm"
+TITLE = "An olive boat in cherry: outside and foot first, turned about its length, then the hollows."
+MADE = "Made by samples/make_olive_boat.py; lengths in mm."
+MESH = "olive_boat.stl"
+THINNEST = 4.5  # mm
 
-[blank]
-length = {length:g}
-width = {width:g}
-thickness = {thickness:g}
-species = "cherry"
 
-{cutters}
-[[setups]]
-name = "outside and foot"
-turn = "none"
-zero = {{ corner = "left front", face = "top" }}
-programs = ["{side1}"]
-
-[[setups]]
-name = "rim and hollows"
-turn = "{turn}"
-zero = {{ corner = "left front", face = "top"{offset} }}
-programs = ["{side2}"]
-
-[target]
-mesh = "{mesh}"
-units = "mm"
-anchor = "origin"
-at = [0, 0, 0]
-
-{dowels}
-[limits]
-gouge = 0.1
-leftover = 0.3
-thinnest_wall = 4.5
-witness_step = 0.2
-dowel_miss = 0.1
-"""
-GOOD = {
-    "name": "olive boat",
-    "title": "An olive boat in cherry: outside and foot first, turned about its length, then the hollows.",
-    "note": "The good job: everything within limits.",
-    "length": LENGTH,
-    "width": WIDTH,
-    "thickness": THICKNESS,
-    "turn": "about x",
-    "offset": "",
-    "side1": "side1.nc",
-    "side2": "side2.nc",
-    "mesh": "olive_boat.stl",
-    "cutters": carving.CUTTERS,
-    "dowels": carving.dowel_text(DOWELS),
-}
+def job_text(name, note, programs, mesh, turn="about x", offset=""):
+    """Return the job file's text; programs: names of the files of both sides."""
+    return carving.job_text(
+        [TITLE, note, MADE],
+        name,
+        (LENGTH, WIDTH, THICKNESS),
+        [
+            ("outside and foot", "none", "", programs[0]),
+            ("rim and hollows", turn, offset, programs[1]),
+        ],
+        mesh,
+        DOWELS,
+        THINNEST,
+    )
 
 
 def write_spoilt(folder, name, note, findings, program=None, **changes):
@@ -85,12 +50,17 @@ def write_spoilt(folder, name, note, findings, program=None, **changes):
     """
     place = folder / "spoilt" / name
     place.mkdir(parents=True, exist_ok=True)
-    values = GOOD | {f"side{i}": f"../../olive_boat/side{i}.nc" for i in (1, 2)}
-    values |= {"mesh": "../../olive_boat/olive_boat.stl", "name": f"olive boat, {name.replace('_', ' ')}"}
+    programs = [f"../../olive_boat/side{i}.nc" for i in (1, 2)]
     if program is not None:
         (place / "side2.nc").write_text(program)
-        values["side2"] = "side2.nc"
-    job = JOB.format(**values | {"note": f"Spoilt on purpose: {note}"} | changes)
+        programs[1] = "side2.nc"
+    job = job_text(
+        f"olive boat, {name.replace('_', ' ')}",
+        f"Spoilt on purpose: {note}",
+        programs,
+        f"../../olive_boat/{MESH}",
+        **changes,
+    )
     (place / "job.toml").write_text(job)
     rows = ["# What a check of this job must find; line = [first, last] of the file, value in mm."]
     rows += ["exit = 1", f'note = "{note}"']
@@ -124,11 +94,13 @@ def section(program, start):
 def main(folder):
     good = folder / "olive_boat"
     good.mkdir(parents=True, exist_ok=True)
-    carving.write_stl(good / "olive_boat.stl", *shape.mesh(), "olive boat, mm")
+    carving.write_stl(good / MESH, *shape.mesh(), "olive boat, mm")
     first, second = side1(), side2()
     (good / "side1.nc").write_text(first.text())
     (good / "side2.nc").write_text(second.text())
-    (good / "job.toml").write_text(JOB.format(**GOOD))
+    (good / "job.toml").write_text(
+        job_text("olive boat", "The good job: everything within limits.", ("side1.nc", "side2.nc"), MESH)
+    )
 
     no_rest = side2(with_rest=False)
     balls = [section(no_rest, "main hollow, p")[0], section(no_rest, "stone hollow, p")[1]]

@@ -15,41 +15,6 @@ import carving
 import numpy as np
 import toolpaths
 
-JOB = """\
-# {name}
-# Shape: {source}
-name = "{name}"
-unit = "mm"
-
-[blank]
-length = {length:g}
-width = {width:g}
-thickness = {thickness:g}
-species = "cherry"
-
-{cutters}
-{setups}
-[target]
-mesh = "part.stl"
-units = "mm"
-anchor = "origin"
-at = [0, 0, 0]
-
-{dowels}
-[limits]
-gouge = 0.1
-leftover = 0.3
-thinnest_wall = {thinnest:g}
-witness_step = 0.2
-dowel_miss = 0.1
-"""
-SETUP = """\
-[[setups]]
-name = "{name}"
-turn = "{turn}"
-zero = {{ corner = "left front", face = "top"{offset} }}
-programs = ["{program}"]
-"""
 MARGIN = 24.0  # from the part to the edge of the blank: trench, frame, dowels
 
 
@@ -196,20 +161,18 @@ def without(program, start):
 
 def job_text(shape, turn="about x", offset="", cutters=carving.CUTTERS, name=""):
     """Return the job file's text."""
-    length, width, thickness = shape.blank
-    setups = [SETUP.format(name="face", turn="none", offset="", program="side1.nc")]
+    setups = [("face", "none", "", "side1.nc")]
     if shape.way != "one side":
-        setups.append(SETUP.format(name="turned", turn=turn, offset=offset, program="side2.nc"))
-    return JOB.format(
-        name=name or shape.name,
-        source=shape.source,
-        length=length,
-        width=width,
-        thickness=thickness,
-        cutters=cutters,
-        setups="\n".join(setups),
-        dowels=carving.dowel_text(dowels(shape)) if shape.way != "one side" else "",
-        thinnest=shape.thinnest,
+        setups.append(("turned", turn, offset, "side2.nc"))
+    return carving.job_text(
+        [name or shape.name, f"Shape: {shape.source}"],
+        name or shape.name,
+        shape.blank,
+        setups,
+        "part.stl",
+        dowels(shape) if shape.way != "one side" else {},
+        shape.thinnest,
+        cutters,
     )
 
 

@@ -31,8 +31,9 @@ BEND = 0.25  # change of slope from cell to cell: beyond it lies an edge of the 
 class Cusps:
     """Ridges between passes at n sites of one side.
 
-    side: 1 or 2.  area mm2 (in plan) for which each of the even sites stands.  is_even (n,) bool: on the even
-    grid of sites; the others were added where cells looked worst, and count for the worst alone.
+    side: 1 or 2.  area mm2 (in plan) for which each of the even sites stands.  is_open (ny, nx) bool: cells
+    in which a ridge was looked for.  is_even (n,) bool: on the even grid of sites; the others were added
+    where cells looked worst, and count for the worst alone.
     cell (n, 2): row and column of the site.  at (n, 3) mm, blank frame: top of the ridge.
     height (n,) mm: the ridge above the line through the lowest places of both passes, normal to the
     target, of (cut - target).  bound (n,) mm: the true height lies within height +- bound.
@@ -44,6 +45,7 @@ class Cusps:
 
     side: int
     area: float
+    is_open: np.ndarray
     is_even: np.ndarray
     cell: np.ndarray
     at: np.ndarray
@@ -100,7 +102,7 @@ def cusps(
     is_even = np.arange(len(found["stepover"])) < len(sites)
     columns = _traced(np.concatenate([sites, worst]), found, surface, paths, heights, proud)
     is_even = is_even[columns.pop("kept")]
-    return Cusps(side, (stride * lattice.cell) ** 2, is_even, **columns)
+    return Cusps(side, (stride * lattice.cell) ** 2, is_open, is_even, **columns)
 
 
 def _is_passed(owner: np.ndarray, paths: Paths) -> np.ndarray:

@@ -207,12 +207,14 @@ def why_left(
     side: int,
     cutters: Sequence[Cutter],
     tolerance: float | None = None,
+    allowance: np.ndarray | None = None,
 ) -> WhyLeft:
     """Return whether the cutter cannot get into a leftover spot or the program did not go there.
 
     spot: of leftover, its value measured with `deviation` (normal).  envelopes, grid: the target.
     side: 1 or 2.  cutters: those that a program of this side could use (or others, to ask what they
     would leave).  tolerance mm: one cell and 0.02 mm for cusps when not given.
+    allowance (2, ny, nx) mm: what is left on purpose, as for `deviation`; the answers then count from there.
 
     The surface each cutter can reach around the worst cell is measured like the cut itself.  The
     cutter is the cause when even the best one must leave the value less the tolerance, and at least
@@ -226,20 +228,31 @@ def why_left(
         raise ShapeError("why_left needs side 1 or 2 and at least one cutter")
     if tolerance is None:
         tolerance = lattice.cell + CUSP_SLACK
-    must_leave = {cutter.number: _must_leave(spot, envelopes, grid, side, cutter) for cutter in cutters}
+    if allowance is not None:
+        allowance = allowance[:, spot.cell[0], spot.cell[1], None]
+    must_leave = {
+        cutter.number: _must_leave(spot, envelopes, grid, side, cutter, allowance) for cutter in cutters
+    }
     best = min(must_leave, key=lambda number: (must_leave[number], number))
     needed = max(spot.value - tolerance, HALF * spot.value)
     cause = "cutter" if must_leave[best] >= needed else "program"
     return WhyLeft(cause, spot.value, must_leave, best, tolerance)
 
 
-def _must_leave(spot: Spot, envelopes: Envelopes, grid: TargetGrid, side: int, cutter: Cutter) -> float:
-    """Return the two-way distance of the surface a cutter can reach, at the spot's worst cell, mm."""
+def _must_leave(
+    spot: Spot, envelopes: Envelopes, grid: TargetGrid, side: int, cutter: Cutter, allowance
+) -> float:
+    """Return the two-way distance of the surface a cutter can reach, at the spot's worst cell, mm.
+
+    allowance (2, 1) mm: least and most left on purpose there, None for nothing.
+    """
     lattice = envelopes.lattice
     sign = 1.0 if side == 1 else -1.0
     iy, ix = spot.cell
     widest = _widest(cutter)
-    near = math.ceil(spot.value / lattice.cell) + 2  # the measure looks no farther than the value
+    # The measure looks no farther than what stands there.
+    standing = spot.value + (0.0 if allowance is None else float(allowance.max()))
+    near = math.ceil(standing / lattice.cell) + 2
     far = near + math.ceil((widest + cutter.radius) / lattice.cell) + 1
     wide = (max(iy - far, 0), min(iy + far + 1, lattice.ny), max(ix - far, 0), min(ix + far + 1, lattice.nx))
     heights = sign * envelopes.side(side)[wide[0] : wide[1], wide[2] : wide[3]]
@@ -260,5 +273,6 @@ def _must_leave(spot: Spot, envelopes: Envelopes, grid: TargetGrid, side: int, c
     if vertical <= 0:
         return 0.0
     flat = np.array([row * window.nx + column])
-    least, _ = two_way(flat, reached, around, grid, side, np.array([vertical]), (CutSurface(reached, side),))
-    return float(least[0])
+    surfaces = (CutSurface(reached, side),)
+    least, _ = two_way(flat, reached, around, grid, side, np.array([vertical]), surfaces, allowance)
+    return max(float(least[0]), 0.0)

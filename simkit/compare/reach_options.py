@@ -27,7 +27,7 @@ STEEPEST = 3.0  # rise per mm: what is steeper counts as this for the stepover
 
 OFF = 1.0 + 0.5 * 2**0.5  # cells that what a cutter must leave beside a step may be off by
 
-WITHIN, CUTTER, PROGRAM, LATER = 0, 1, 2, 3  # causes of leftover
+WITHIN, CUTTER, PROGRAM = 0, 1, 2  # causes of leftover
 
 
 @dataclass(frozen=True)

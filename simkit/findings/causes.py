@@ -70,6 +70,8 @@ def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple
     """Return what the cause of a finding is, so far as that can be told."""
     if finding.severity == "accepted":
         return ("accepted", finding.kind, finding.side, finding.reason)
+    if finding.kind == "thin-wall" and finding.severity == "note":
+        return ("note", finding.kind, finding.side)  # one sharp edge may be thin in many places
     if finding.severity in ("warning", "note"):
         return (finding.severity, finding.kind, finding.side, finding.message)
     turned = {one.setup for one in findings if one.kind == "wrong-turn"}

@@ -31,10 +31,23 @@ def find(evidence: Evidence) -> list[Finding]:
         used = evidence.carving(side)
         told, lesser = shape.looked_spots(evidence, side, is_gouge=False)
         for nth, one in enumerate(told):
-            why = why_left(one.spot, evidence.envelopes, evidence.target_grid, side, used) if used else None
+            why = _why(evidence, one, used) if used else None
             more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
             findings.append(_finding(evidence, one, why, used, more))
     return findings + _outer_steps(evidence)
+
+
+def _why(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) -> WhyLeft:
+    """Return what each of the cutters must leave at a spot."""
+    lattice = evidence.field.lattice
+    return why_left(
+        one.spot,
+        evidence.envelopes,
+        evidence.target_grid,
+        one.side,
+        cutters,
+        allowance=evidence.zones.allowance(lattice, one.side),
+    )
 
 
 def _finding(
@@ -49,34 +62,34 @@ def _finding(
             **shape.common_fields(evidence, one, MEASURE),
         )
     best = evidence.job.cutters[why.best]
+    others = [
+        cutter for cutter in evidence.job.cutters.values() if cutter.shape != "drill" and cutter not in used
+    ]
     if why.cause == "cutter":
-        others = [
-            cutter
-            for cutter in evidence.job.cutters.values()
-            if cutter.shape != "drill" and cutter not in used
-        ]
+        # Reach is off by up to a cell in plan at a step: what the cut shows to be possible counts.
+        rest = min(why.must_leave[why.best], abs(one.look.value))
         return Finding(
             kind="leftover-cutter",
-            message=(
-                f"{left}: {best} cannot get in, even its best pass leaves about "
-                f"{why.must_leave[why.best]:.2f} mm{more}"
-            ),
+            message=(f"{left}: {best} cannot get in, even its best pass leaves about {rest:.2f} mm{more}"),
             advice=_smaller(evidence, one, others),
             **shape.common_fields(evidence, one, MEASURE),
         )
     # The cutter that cut nearest is the one a person would send there again, if it can get in.
     here = evidence.cutter_of(one.row) if one.row >= 0 else best
     able = here if why.must_leave.get(here.number, np.inf) <= one.limit else best
+    rest = why.must_leave[able.number]
+    is_enough = rest <= one.limit
+    advice = (
+        "Extend the finishing pass over this place, or check the zero of this setup; the line named "
+        "is the move that cut nearest to it."
+    )
     return Finding(
         kind="leftover-program",
         message=(
             f"{left}: the programs of this side did not go there, though {able} could have, to "
-            f"{_rest_words(why.must_leave[able.number])}{more}"
+            f"{_rest_words(rest)}{'' if is_enough else ', still over the limit'}{more}"
         ),
-        advice=(
-            "Extend the finishing pass over this place, or check the zero of this setup; the line named "
-            "is the move that cut nearest to it."
-        ),
+        advice=advice if is_enough else f"{advice} {_smaller(evidence, one, others)}",
         **shape.common_fields(evidence, one, MEASURE),
     )
 
@@ -113,7 +126,7 @@ def _best_of(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) -> tu
     """Return the largest cutter that leaves a spot within the limit, else the one that leaves least."""
     if not cutters:
         return None, np.inf
-    why = why_left(one.spot, evidence.envelopes, evidence.target_grid, one.side, cutters)
+    why = _why(evidence, one, cutters)
     able = [cutter for cutter in cutters if why.must_leave[cutter.number] <= one.limit]
     best = max(able, key=lambda cutter: (cutter.diameter, -cutter.number), default=None)
     if best is None:
@@ -167,11 +180,8 @@ def _steps(evidence: Evidence, found: list[Spot], is_upper: np.ndarray, rule: Ru
                 bound=bound,
                 limit=rule.leftover,
                 measure=STEP_MEASURE,
-                side=side,
                 zone=rule.name,
-                **shape.spot_fields(spot, field.lattice),
-                **evidence.place_of((*spot.at, z), shape.setup_of_side(evidence, side, row)),
-                **evidence.source_of(row),
+                **shape.cut_fields(evidence, spot, (*spot.at, z), side, row),
             )
         )
     return findings

@@ -53,11 +53,8 @@ def find(evidence: Evidence) -> list[Finding]:
                 bound=bound,
                 limit=float(limit[spot.cell]),
                 measure=MEASURE,
-                side=side,
                 zone=evidence.zones.rule_at(spot.at, side).name,
-                **shape.spot_fields(spot, lattice),
-                **evidence.place_of((*spot.at, z), shape.setup_of_side(evidence, side, row)),
-                **evidence.source_of(row),
+                **shape.cut_fields(evidence, spot, (*spot.at, z), side, row),
             )
         )
     return findings

@@ -172,6 +172,19 @@ def spot_fields(spot: Spot, lattice: Lattice) -> dict[str, Any]:
     }
 
 
+def cut_fields(evidence: Evidence, spot: Spot, at, side: int, row: int) -> dict[str, Any]:
+    """Return the fields of a Finding that say where a spot is and which cut made it.
+
+    at: x, y, z of its worst place, mm, blank frame.  row: of the move that cut it from `side`; -1 for none.
+    """
+    return {
+        "side": side,
+        **spot_fields(spot, evidence.field.lattice),
+        **evidence.place_of(at, setup_of_side(evidence, side, row)),
+        **evidence.source_of(row),
+    }
+
+
 def common_fields(evidence: Evidence, one: Looked, measure: str) -> dict[str, Any]:
     """Return the fields of a Finding that follow from a looked-at spot."""
     return {
@@ -180,11 +193,8 @@ def common_fields(evidence: Evidence, one: Looked, measure: str) -> dict[str, An
         "bound": one.look.bound,
         "limit": one.limit,
         "measure": measure,
-        "side": one.side,
         "zone": one.zone,
-        **spot_fields(one.spot, evidence.field.lattice),
-        **evidence.place_of(one.look.at, setup_of_side(evidence, one.side, one.row)),
-        **evidence.source_of(one.row),
+        **cut_fields(evidence, one.spot, one.look.at, one.side, one.row),
     }
 
 

@@ -106,7 +106,8 @@ class Console:
                 self._out.print(f"and {len(rows) - MOST_ROWS} more rows; --json FILE writes all of them")
             for advice, numbers in _advice(rows[:MOST_ROWS]):
                 self._out.print(Padding(Text(f"{numbers}: {advice}"), (0, 0, 0, 2)))
-        if any(row["accept"] for row in result["findings"]):
+        is_dangerous = any(row["severity"] == "safety" for row in result["findings"])
+        if not is_dangerous and any(row["accept"] for row in result["findings"]):
             self._out.print(
                 "To let a finding stand: --accept prints the lines for the job file.", style="dim"
             )

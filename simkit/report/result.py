@@ -26,6 +26,10 @@ from simkit.stock.field import Field
 
 VERSION = 1  # of the result's form; raised when a key changes its meaning
 FAILING = SEVERITIES[:3]
+TURNED_NOTE = (
+    "what each cutter leaves and the ridges between passes are not told: they mean nothing until the turn "
+    "is settled"
+)
 
 
 def verdict_of(findings: list[Finding], sides: tuple[int, ...]) -> dict[str, Any]:
@@ -85,6 +89,9 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
     job = evidence.job
     field = evidence.field
     volume, volume_bound = volume_left(field)
+    # What the cutters leave on a blank that lies the wrong way round says nothing about the part.
+    is_turned = any(finding.kind == "wrong-turn" for finding in findings)
+    remarks = evidence.remarks() + mesh_words(evidence) + evidence.not_matched
     return _plain(
         {
             "form": "simkit result",
@@ -102,9 +109,9 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "target": None if evidence.target is None else _target(evidence),
             "causes": [asdict(cause) for cause in evidence.causes],
             "findings": _findings(evidence, findings),
-            "reach": reach_table(evidence),
-            "cusps": cusp_table(evidence),
-            "remarks": evidence.remarks() + mesh_words(evidence) + evidence.not_matched,
+            "reach": None if is_turned else reach_table(evidence),
+            "cusps": None if is_turned else cusp_table(evidence),
+            "remarks": remarks + ([TURNED_NOTE] if is_turned else []),
             "not_simulated": list(NOT_SIMULATED),
             "cautions": list(CAUTIONS),
             "pictures": [],

@@ -57,8 +57,8 @@ def draw_surface_view(
     lattice: of is_part and cause (ny, nx), blank frame.  cusps: of that side, None when none were traced.
     cause: of compare.reach_options.  wanted mm: the ridge that the classes are multiples of; is_limit: the
     job states it.  side 1 or 2; turn of that setup.  blank mm.
-    Accuracy: a trace colours the square of plan it stands for; a cause is widened to 3 pixels where it
-    is thinner, so that none is lost.
+    Accuracy: a trace colours the cells it stands for; a cause is widened to 3 pixels where it is thinner,
+    so that none is lost.
     """
     room = WIDTH - LEFT_ROOM - SIDE_ROOM
     pitch = max(blank.length / room, blank.width / TALLEST)
@@ -73,7 +73,7 @@ def draw_surface_view(
     picture = np.array([colours.rgb(colour) for colour in palette], np.uint8)[shown]
 
     word = "limit" if is_limit else "wanted"
-    # Ridges fill whole squares; what is told at all comes into the legend.
+    # What is told at all comes into the legend.
     names = [
         (NOT_TOLD, "no ridge told: steep, edge, one pass"),
         (2, f"ridges up to {wanted:g} mm ({word})"),
@@ -118,20 +118,23 @@ def draw_surface_view(
 
 def _classes(lattice: Lattice, is_part: np.ndarray, cusps: Cusps | None, wanted: float) -> np.ndarray:
     """Return the class of each cell (ny, nx): nothing, not told, or how high the ridges are."""
+    from scipy.spatial import cKDTree
+
     index = np.where(is_part, NOT_TOLD, NOTHING).astype(np.int8)
-    if cusps is None:
+    if cusps is None or not len(cusps.height):
         return index
-    size = max(1, round(float(np.sqrt(cusps.area)) / lattice.cell))
+    cells = np.argwhere(cusps.is_open & is_part)
     kind = 2 + (cusps.height[:, None] > wanted * np.array([1, 2, 4])).sum(axis=1)
-    # The even sites fill their squares, those at the worst places lie on top; the higher on the lower.
-    for n in np.lexsort((kind, ~cusps.is_even)):
-        half = size // 2 if cusps.is_even[n] else size // 4
-        iy, ix = cusps.cell[n]
-        box = (
-            slice(max(iy - half, 0), iy - half + max(2 * half, 1) + size % 2),
-            slice(max(ix - half, 0), ix - half + max(2 * half, 1) + size % 2),
-        )
-        index[box] = np.where(is_part[box], np.maximum(index[box], kind[n]), index[box])
+    spacing = float(np.sqrt(cusps.area)) / lattice.cell
+    # An even site stands for the cells nearest to it, one at a worst place for a small disc on top.
+    for is_mine, reach in ((cusps.is_even, 1.2 * spacing), (~cusps.is_even, 0.25 * spacing)):
+        if not is_mine.any():
+            continue
+        away, nearest = cKDTree(cusps.cell[is_mine]).query(cells, distance_upper_bound=max(reach, 1.0))
+        is_near = np.isfinite(away)
+        found = kind[is_mine][nearest[is_near]]
+        at = tuple(cells[is_near].T)
+        index[at] = np.maximum(index[at], found)
     return index
 
 

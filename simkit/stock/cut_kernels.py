@@ -16,6 +16,7 @@ from simkit.stock.pack_kernels import SLACK
 from simkit.stock.record_kernels import (
     LENGTH,
     LINE_FORM,
+    LOW,
     RADIUS,
     RIM2,
     SHIFT,
@@ -31,6 +32,7 @@ from simkit.stock.record_kernels import (
     plan_reach,
 )
 
+ROUNDING = 1e-6  # mm by which a height may come under the lowest of its record
 BALL_LINE = int(code_of.py_func(LINE_FORM, BALL))
 
 
@@ -212,16 +214,20 @@ def lowest_at_points(
     """Write to heights, owners (n,) the lowest sweep over each point and its row, start and -1 if none.
 
     points (n, 2), start (n,); order (n,): points sorted by bucket, first (buckets + 1,): where each
-    bucket begins in it; starts, entries: the moves of each bucket.  Buckets bucket0 <= b < bucket1 are done.
+    bucket begins in it; starts, entries: the moves of each bucket, growing.  Buckets bucket0 <= b < bucket1
+    are done.  Moves are asked from the last: finishing passes come late, and what stays above them, but
+    for rounding, need not be evaluated.
     """
     for bucket in range(bucket0, bucket1):
         for place in range(first[bucket], first[bucket + 1]):
             i = order[place]
             x, y = points[i, 0], points[i, 1]
             best, owner = start[i], -1
-            for entry in range(starts[bucket], starts[bucket + 1]):
+            for entry in range(starts[bucket + 1] - 1, starts[bucket] - 1, -1):
                 j = entries[entry]
+                if records[j, LOW] > best + ROUNDING:
+                    continue
                 g = height_at(codes[j], records[j], x - records[j, X], y - records[j, Y])
-                if g < best:
+                if g < best or (g == best and rows[j] < owner):
                     best, owner = g, rows[j]
             heights[i], owners[i] = best, owner

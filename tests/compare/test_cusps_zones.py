@@ -16,6 +16,7 @@ def made(height, direction, tool, is_even, slope=0.0):
     return Cusps(
         side=1,
         area=4.0,
+        is_open=np.ones((80, 120), bool),
         is_even=np.array(is_even),
         cell=np.column_stack([np.zeros(n, int), np.arange(n)]),
         at=np.column_stack([np.arange(n), zero, zero]),

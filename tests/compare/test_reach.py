@@ -201,7 +201,7 @@ def test_reach__mistakes_of_the_caller():
         reach(np.zeros((30, 30)), lattice, [])
 
 
-def corner_job(radius, cell=0.1):
+def corner_job(radius, cell=0.1, left=0.0):
     lattice = Lattice((0.0, 0.0), cell, round(40 / cell), round(30 / cell))
     grid = grid_of(TRAY)
     field, around = exact_field(grid, lattice)
@@ -209,7 +209,8 @@ def corner_job(radius, cell=0.1):
     qx, qy = np.abs(x - 20) - (12 - radius), np.abs(y - 15) - (7 - radius)
     is_left = (around.upper == 3) & (np.hypot(np.maximum(qx, 0), np.maximum(qy, 0)) > radius)
     field.upper[is_left] = 10
-    found = deviation(field, around, grid, 1)
+    allowance = np.full((2, *lattice.shape), left) if left else None
+    found = deviation(field, around, grid, 1, allowance=allowance)
     return spots(found.normal, found.normal > 0.3, lattice), around, grid
 
 
@@ -226,6 +227,16 @@ def test_why_left__corner_the_cutter_cannot_enter():
         both = why_left(spot, around, grid, 1, [six, three])
         assert (both.cause, both.best) == ("program", 2)
         assert both.must_leave[2] == pytest.approx((np.sqrt(2) - 1) * 1.5, abs=0.3)
+
+
+def test_why_left__what_is_left_on_purpose_does_not_count():
+    """Walls that are to stand 0.4 mm proud meet 0.4 sqrt 2 up the diagonal: the cutter leaves less beyond."""
+    found, around, grid = corner_job(3.0, left=0.4)
+    left = np.full((2, *around.lattice.shape), 0.4)
+    for spot in found[:4]:  # smaller ones lie beside them
+        why = why_left(spot, around, grid, 1, [Cutter(1, "flat", 6.0)], allowance=left)
+        assert why.cause == "cutter"
+        assert why.must_leave[1] == pytest.approx((np.sqrt(2) - 1) * 3.0 - 0.4 * np.sqrt(2), abs=0.3)
 
 
 def test_why_left__strip_along_a_wall_the_program_kept_away_from():
