@@ -29,7 +29,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import inner_kernel, kernel
+from simkit._jit import entry_kernel, kernel
 from simkit.cutters import BALL, FLAT
 from simkit.stock.bound_kernels import (
     CHANCE,
@@ -74,19 +74,19 @@ FEW = 2  # so many moves are evaluated without tests
 BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
 
 
-@inner_kernel
+@kernel
 def _piece(base, k):
     """Where piece k of the list at `base` is."""
     return base + (k // LANES) * GROUP + k % LANES
 
 
-@inner_kernel
+@kernel
 def _lanes(n, group):
     """How many places of a group are in use, filled up to whole vectors of eight."""
     return min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
 
 
-@inner_kernel
+@kernel
 def _is_low(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling):
     """Write to CHANCE of a group the lowest that each bound comes to over a block, measured from a slope.
 
@@ -103,7 +103,7 @@ def _is_low(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling):
     return under != 0
 
 
-@inner_kernel
+@kernel
 def _level_height(codes, records, j):
     """Height that a move nowhere comes under, rounding and all, if it is that of its start; else -inf.
 
@@ -113,7 +113,7 @@ def _level_height(codes, records, j):
     return records[j, H] if is_sure and records[j, H] == records[j, LOW] else -math.inf
 
 
-@inner_kernel
+@kernel
 def _keep(
     lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry, moves
 ):
@@ -151,7 +151,7 @@ def _keep(
     return np.int64(kept)
 
 
-@inner_kernel
+@kernel
 def _extent(field, block, tile):
     """Middle of a block seen from the tile's, and half its extent, between the outermost cell centres."""
     _, _, xs, ys = field
@@ -160,7 +160,7 @@ def _extent(field, block, tile):
     return 0.5 * (xa + xb) - tile[0], 0.5 * (ya + yb) - tile[1], 0.5 * (xb - xa), 0.5 * (yb - ya)
 
 
-@inner_kernel
+@kernel
 def _corner_ceiling(field, block, moves, heights, j, slope_x, slope_y, room):
     """The most that a straight move stands above a plane of the slope through the middle of a block."""
     _, _, xs, ys = field
@@ -176,7 +176,7 @@ def _corner_ceiling(field, block, moves, heights, j, slope_x, slope_y, room):
     return max(low, max(g[2] + (rise_x - rise_y), g[3] - (rise_x + rise_y)))
 
 
-@inner_kernel
+@kernel
 def _fill(field, block, g, row):
     """Lower a whole block to one height."""
     h, owner, _, _ = field
@@ -189,7 +189,7 @@ def _fill(field, block, g, row):
             owner[iy, ix] = row if is_lower else keeper
 
 
-@inner_kernel
+@kernel
 def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves, room):
     """Keep the pieces that can win a cell of a block; return how many.
 
@@ -226,7 +226,7 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
     return kept
 
 
-@inner_kernel
+@kernel
 def _keep_below(lists, base, n, groups, count, to, ceiling, field, block, tile, cutter, moves, is_checked):
     """Keep the pieces that come under a level ceiling in a block, if a checked move is among them.
 
@@ -247,7 +247,7 @@ def _keep_below(lists, base, n, groups, count, to, ceiling, field, block, tile, 
     return 0
 
 
-@inner_kernel
+@kernel
 def _evaluate_ball(records, j, row, places, hb, ob):
     j = np.uint64(j)
     ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
@@ -263,7 +263,7 @@ def _evaluate_ball(records, j, row, places, hb, ob):
         ob[i] = row if is_lower else keeper
 
 
-@inner_kernel
+@kernel
 def _evaluate_flat(records, j, row, places, hb, ob):
     j = np.uint64(j)
     ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
@@ -278,7 +278,7 @@ def _evaluate_flat(records, j, row, places, hb, ob):
         ob[i] = row if is_lower else keeper
 
 
-@inner_kernel
+@kernel
 def _lower(g, row, hb, ob):
     """Take over heights where they are lower, or as low and of an earlier move."""
     for i in range(np.uint64(CELLS)):
@@ -288,7 +288,7 @@ def _lower(g, row, hb, ob):
         ob[i] = row if is_lower else keeper
 
 
-@inner_kernel
+@kernel
 def _evaluate(moves, heights, j, room):
     """Lower the cells of a leaf by one move.
 
@@ -306,7 +306,7 @@ def _evaluate(moves, heights, j, room):
         _lower(g, rows[j], hb, ob)
 
 
-@inner_kernel
+@kernel
 def _load(field, block, room):
     """Copy the cells of a leaf to the room; one at an edge is filled up with copies of its last cells."""
     h, owner, xs, ys = field
@@ -323,7 +323,7 @@ def _load(field, block, room):
             hb[i], ob[i] = h[iy, ix], owner[iy, ix]
 
 
-@inner_kernel
+@kernel
 def _store(field, block, room):
     h, owner, _, _ = field
     iy0, iy1, ix0, ix1 = block
@@ -334,7 +334,7 @@ def _store(field, block, room):
             h[iy, ix], owner[iy, ix] = hb[i], ob[i]
 
 
-@inner_kernel
+@kernel
 def _most_above(slope_x, slope_y, room):
     """The most that the surface of a leaf stands above a plane of the slope through its middle."""
     _, hb, _, off, some, _ = room
@@ -350,7 +350,7 @@ def _most_above(slope_x, slope_y, room):
     return most
 
 
-@inner_kernel
+@kernel
 def _can_win(low, slope_x, slope_y, hb, off):
     """Whether a bound, as a plane, comes under the surface of a leaf at any of its cells."""
     found = np.int32(0)
@@ -360,7 +360,7 @@ def _can_win(low, slope_x, slope_y, hb, off):
     return found != 0
 
 
-@inner_kernel
+@kernel
 def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
     """Lower a leaf by the moves of its list, in any order; return how many were evaluated."""
     first_entry, entries, codes, _, records = moves
@@ -415,7 +415,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
     return evaluated
 
 
-@inner_kernel
+@kernel
 def _contact(g, floor, up, block, nx, hb, depth, cell):
     """Greatest depth of material that heights g take from a leaf, and its cell; at least those given."""
     iy0, iy1, ix0, ix1 = block
@@ -434,7 +434,7 @@ def _contact(g, floor, up, block, nx, hb, depth, cell):
     return depth, cell
 
 
-@inner_kernel
+@kernel
 def _leaf_in_order(lists, base, n, groups, field, block, tile, cutter, moves, room, checks):
     """Lower a leaf by the moves of its list in the order in which they run; return how many were evaluated.
 
@@ -476,7 +476,7 @@ def _leaf_in_order(lists, base, n, groups, field, block, tile, cutter, moves, ro
     return evaluated
 
 
-@inner_kernel
+@kernel
 def _repeats(codes, records, j, before):
     """Whether an upright move stands where the one before it in the tile did, as going up after going down.
 
@@ -494,7 +494,7 @@ def _repeats(codes, records, j, before):
     )
 
 
-@inner_kernel
+@kernel
 def _block_top(h, block):
     """The highest of a block."""
     iy0, iy1, ix0, ix1 = block
@@ -505,7 +505,7 @@ def _block_top(h, block):
     return most
 
 
-@inner_kernel
+@kernel
 def _cut_block(
     lists, size, n, near, count, every, field, block, tile, cutter, moves, room, checks, is_in_order
 ):
@@ -548,7 +548,7 @@ def _cut_block(
     return evaluated, tests
 
 
-@kernel
+@entry_kernel
 def cut_blocks(
     h, owner, floor, up, xs, ys, cell, size, first_tile, last_tile, starts, entries, codes, rows, records,
     is_checked, profile, support, heights, bounds, tops, depths, cells, counts,
@@ -560,9 +560,9 @@ def cut_blocks(
     edge of a tile.  starts (tiles + 1,), entries: the moves of each tile as places in codes, rows,
     records (pack_moves), growing.  is_checked: which moves ask for contacts.  profile: code of the
     cutter's, support: see bound_kernels; heights, bounds: cell_heights and bounds as pointers.
-    tops (tiles,) float32: highest h of each tile, kept up to date.  depths, cells: for each entry of these tiles the
-    greatest depth a checked move took, and the cell (iy * nx + ix) where.  counts (tiles, 2): adds the
-    heights evaluated and the bounds tested.
+    tops (tiles,) float32: highest h of each tile, kept up to date.  depths, cells: for each entry of these
+    tiles the greatest depth a checked move took, and the cell (iy * nx + ix) where.  counts (tiles, 2):
+    adds the heights evaluated and the bounds tested.
     """
     ny, nx = h.shape
     ntx = (nx + size - 1) // size
