@@ -32,9 +32,9 @@ def warm_up(progress=None) -> None:
 
     progress: has stage(name) and fraction(done).
 
-    A second process compiles what needs no cut while this one compiles the cut; what it stores is then
-    loaded.  Compiling is one thread's work, so two processes take little more than half the time; if
-    the second cannot be started, this one compiles all.
+    A second process compiles what needs no cut, and how moves are packed, while this one compiles the
+    cut; what it stores is then loaded.  Compiling is one thread's work, so two processes take little more
+    than half the time; if the second cannot be started, this one compiles all.
     """
     if not is_cold():
         return
@@ -79,7 +79,8 @@ def _helper() -> Iterator[None]:
 
 
 def compile_uncut() -> None:
-    """Compile and store what a check needs beside the cut: reading, target, comparison, walls, reach."""
+    """Compile and store what a check needs for packing, reading, target, comparison, walls, reach."""
+    cut.warm_up_packing()
     fast.warm_up()
     lattice = blank_lattice(16.0, 12.0, 0.25)
     grid = TargetGrid(_target())

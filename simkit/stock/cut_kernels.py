@@ -185,13 +185,17 @@ def cut_plain(
 
 
 @entry_kernel
-def gather_contacts(depths, cells, entries, records, codes, rows, floor, up, xs, ys, first_row, depth, at):
+def gather_contacts(
+    depths, cells, entries, records, codes, rows, floor, up, xs, ys, first_row, heights, depth, at
+):
     """Keep for each move the deepest of its contacts in several tiles, the first cell on ties.
 
-    depths, cells: as left by cut_blocks for `entries`; depth (n,) float32, cell-wise best so far, and
-    at (n, 3): x, y and the height h of the lowest material taken, both changed in place, by row - first_row.
+    depths, cells: as left by cut_blocks for `entries`; heights: cell_heights as a pointer; depth (n,)
+    float32, cell-wise best so far, and at (n, 3): x, y and the height h of the lowest material taken, both
+    changed in place, by row - first_row.
     """
     nx = xs.shape[0]
+    place, g = np.empty(2, np.float64), np.empty(1, np.float32)
     for e in range(entries.shape[0]):
         if not depths[e] > 0.0:
             continue
@@ -201,10 +205,11 @@ def gather_contacts(depths, cells, entries, records, codes, rows, floor, up, xs,
         x, y = xs[ix], ys[iy]
         is_first = depths[e] == depth[row] and (y < at[row, 1] or (y == at[row, 1] and x < at[row, 0]))
         if depths[e] > depth[row] or is_first:
-            g = np.float32(height_at(codes[j], records[j], x - records[j, X], y - records[j, Y]))
+            place[0], place[1] = x, y
+            heights(codes[j], records[j], place, 1, g)
             depth[row] = depths[e]
             at[row, 0], at[row, 1] = x, y
-            at[row, 2] = max(g, up * floor[iy, ix])
+            at[row, 2] = max(g[0], up * floor[iy, ix])
 
 
 @entry_kernel
