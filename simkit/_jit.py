@@ -84,11 +84,25 @@ def threads() -> int:
 
 
 # No fastmath: with it a NaN can pass isnan, and bits would depend on the vector width.
-kernel = numba.njit(cache=True, nogil=True, fastmath=False, error_model="numpy")
+_OPTIONS = {"cache": True, "nogil": True, "fastmath": False, "error_model": "numpy", "no_cfunc_wrapper": True}
+# Compiling takes as long as it does mostly for what stands around a kernel.  The code that takes arguments
+# from Python is made only for entries; calling any other kernel from Python ends the process
+# (tests/test_warm.py sees to it that nobody does).  And only kernels that allocate count references to
+# their arrays: an atomic addition for each argument and call, more than the work of a small kernel.
+_INNER = _OPTIONS | {"no_cpython_wrapper": True}
+entry_kernel = numba.njit(**_OPTIONS)
+kernel = numba.njit(**_INNER, _nrt=False)
+working_kernel = numba.njit(**_INNER)  # called by kernels too, but allocates
 # For what a loop over cells must not call but contain, or the compiler leaves the vector unit unused.
-loop_kernel = numba.njit(cache=True, nogil=True, fastmath=False, error_model="numpy", forceinline=True)
-parallel_kernel = numba.njit(cache=True, nogil=True, parallel=True, fastmath=False, error_model="numpy")
-# For kernels of inner loops that allocate nothing: counting references to their arrays, an atomic addition
-# for each argument and call, costs more than their work.
-plain_kernel = numba.njit(cache=True, nogil=True, fastmath=False, error_model="numpy", _nrt=False)
-prange = numba.prange
+loop_kernel = numba.njit(**_INNER, _nrt=False, forceinline=True)
+
+
+def pointer(function, signature: str):
+    """Compile a plain function for one signature, and return it as something kernels take as an argument.
+
+    A kernel that calls another has it, and all that it calls, inside: it is optimised again there, and in
+    each caller of that.  Called through a pointer, a large function is compiled once.
+    """
+    return numba.cfunc(signature, cache=True, nogil=True, fastmath=False, error_model="numpy", _nrt=False)(
+        function
+    )

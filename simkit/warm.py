@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -31,19 +32,32 @@ def warm_up(progress=None) -> None:
 
     progress: has stage(name) and fraction(done).
 
-    A second process compiles what needs no cut while this one compiles the cut; what it stores is then
-    loaded.  Compiling is one thread's work, so two processes take little more than half the time; if
-    the second cannot be started, this one compiles all.
+    A second process compiles what needs no cut, and how moves are packed, while this one compiles the
+    cut; what it stores is then loaded.  Compiling is one thread's work, so two processes take little more
+    than half the time; if the second cannot be started, this one compiles all.
     """
     if not is_cold():
         return
     progress = progress or NoProgress()
     progress.stage("compiling (first use only)")
-    with _helper():
-        cut.warm_up()
-        progress.fraction(0.5)
-    compile_all(lambda done: progress.fraction(0.5 + done / 2))
+    with _no_collections():
+        with _helper():
+            cut.warm_up()
+            progress.fraction(0.5)
+        compile_all(lambda done: progress.fraction(0.5 + done / 2))
     mark_warm()
+
+
+@contextmanager
+def _no_collections() -> Iterator[None]:
+    """Let the garbage of compiling lie: looking for it takes a sixth of the time, and it is small."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 @contextmanager
@@ -65,7 +79,8 @@ def _helper() -> Iterator[None]:
 
 
 def compile_uncut() -> None:
-    """Compile and store what a check needs beside the cut: reading, target, comparison, walls, reach."""
+    """Compile and store what a check needs for packing, reading, target, comparison, walls, reach."""
+    cut.warm_up_packing()
     fast.warm_up()
     lattice = blank_lattice(16.0, 12.0, 0.25)
     grid = TargetGrid(_target())
@@ -140,4 +155,5 @@ class _Read:
 
 
 if __name__ == "__main__":
-    compile_uncut()
+    with _no_collections():
+        compile_uncut()

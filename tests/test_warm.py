@@ -1,6 +1,8 @@
 """A thumbnail compiles everything: a real check afterwards compiles nothing."""
 
+import ast
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -10,6 +12,7 @@ from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
 from simkit.warm import compile_all
 
+PACKAGE = Path(__file__).parents[1] / "simkit"
 SPOILT = Path(__file__).parents[1] / "samples" / "spoilt"
 
 
@@ -46,3 +49,22 @@ def test_compile_all__leaves_nothing_to_compile_for_a_check():
         job = read_job(SPOILT / name / "job.toml")
         check(job, read_programs(job), 0.5)
     assert kernels() == before
+
+
+def test_kernels__only_entries_are_named_outside_kernels():
+    # Any other kernel lacks the code that takes arguments from Python: calling it ends the process.
+    inner, entries = set(), set()
+    for path in PACKAGE.rglob("*_kernels.py"):
+        for node in ast.parse(path.read_text("utf-8")).body:
+            if isinstance(node, ast.FunctionDef) and node.decorator_list:
+                is_entry = node.decorator_list[0].id == "entry_kernel"
+                (entries if is_entry else inner).add((path.stem, node.name))
+    assert len(entries) > 10
+    assert len(inner) > 100
+    for path in PACKAGE.rglob("*.py"):
+        text = path.read_text("utf-8")
+        named = re.findall(r"(\w+_kernels)\.(\w+)", text)
+        for module, names in re.findall(r"from simkit\.\w+\.(\w+_kernels) import \(?([\w, \n]+)", text):
+            named += [(module, name) for name in re.split(r"[,\s]+", names)]
+        if not path.stem.endswith("_kernels"):
+            assert not inner & set(named), path.name

@@ -13,6 +13,7 @@ import numpy as np
 from simkit.compare.allowance import ALWAYS, shifted, shifted_both_ways
 from simkit.errors import ShapeError
 from simkit.stock.field import UNCUT, Field, Lattice
+from simkit.stock.workers import share_ranges
 from simkit.target.envelope import Envelopes
 from simkit.target.grid import TargetGrid
 
@@ -96,7 +97,8 @@ class CutSurface:
         out = np.empty(len(x))
         width = cell if is_least else 0.0
         heights = heights if is_gouge else -heights
-        nearest_column(x, y, heights, within, table, highest, x0, y0, cell, width, BLOCK, skip, out)
+        search = (x, y, heights, within, table, highest, x0, y0, cell, width, BLOCK, skip, out)
+        share_ranges(lambda a, b: nearest_column(a, b, *search), len(x), 512)
         return out
 
 

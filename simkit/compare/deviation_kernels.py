@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from simkit._jit import kernel, parallel_kernel, prange
+from simkit._jit import entry_kernel, kernel
 
 
 @kernel
@@ -36,9 +36,11 @@ def _search_block(px, py, h, best, table, highest, x0, y0, pitch, width, block, 
     return best
 
 
-@parallel_kernel
-def nearest_column(x, y, heights, within, table, highest, x0, y0, pitch, width, block, skip, out):
-    """Fill out (k,) with the distance from each point to the nearest column, at most within, mm.
+@entry_kernel
+def nearest_column(
+    first, last, x, y, heights, within, table, highest, x0, y0, pitch, width, block, skip, out
+):
+    """Fill out[first:last] with the distance from a point to the nearest column, at most within, mm.
 
     Column (iy, ix) stands on the square of edge `width` with low corner (x0 + ix*pitch,
     y0 + iy*pitch) and fills everything up to table[iy, ix]; -inf: nothing there.
@@ -48,7 +50,7 @@ def nearest_column(x, y, heights, within, table, highest, x0, y0, pitch, width, 
     """
     by_count, bx_count = highest.shape
     edge = block * pitch
-    for p in prange(len(x)):
+    for p in range(first, last):
         px, py, h = x[p], y[p], heights[p]
         best = within[p] * within[p]
         cx = int(max(0.0, min(bx_count - 1.0, np.floor((px - x0) / edge))))

@@ -13,6 +13,7 @@ from simkit.compare.spots import Spot
 from simkit.cutters import Cutter
 from simkit.errors import ShapeError
 from simkit.stock.field import UNCUT, Field, Lattice
+from simkit.stock.workers import share_ranges
 from simkit.target.envelope import Envelopes
 from simkit.target.grid import TargetGrid
 
@@ -63,15 +64,16 @@ def _closing(
         is_wanted = np.ones((ny, nx), bool)
     tips = np.empty((ny + 2 * k, nx + 2 * k))
     near = _grown(_blocks(np.pad(is_wanted, k), BLOCK), -(-k // BLOCK))
-    dilate(standing[rim - margin :, rim - margin :], whole, margin, steep, near, tips)
+    raised = (standing[rim - margin :, rim - margin :], whole, margin, steep, near, tips)
+    share_ranges(lambda a, b: dilate(a, b, *raised), near.size, 4)
     # Eroding is dilating upside down.  Tips that nothing holds up go down for good.
     margin, rim = 2 * GROUP, 2 * GROUP + 2 * BLOCK
     turned = np.full((ny + 2 * k + 2 * rim, nx + 2 * k + 2 * rim), LOW)
     np.negative(np.maximum(tips, LOW), out=turned[rim:-rim, rim:-rim])
     left = np.empty((ny, nx))
-    dilate(
-        turned[rim - margin :, rim - margin :], cutting, margin + k, steep, _blocks(is_wanted, BLOCK), left
-    )
+    wanted = _blocks(is_wanted, BLOCK)
+    lowered = (turned[rim - margin :, rim - margin :], cutting, margin + k, steep, wanted, left)
+    share_ranges(lambda a, b: dilate(a, b, *lowered), wanted.size, 4)
     left = -left
     left[left < LOW / 2] = -np.inf
     return left

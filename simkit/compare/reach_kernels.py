@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from simkit._jit import kernel, parallel_kernel, prange
+from simkit._jit import entry_kernel, kernel
 
 BLOCK = 16  # outputs along the edge of a block
 GROUP = 4  # offsets along the edge of a group, and sources along the edge of a patch with one highest
@@ -101,14 +101,34 @@ def _raise(source, profile, k, sy, sx, ay, ax, height, width, block):
                     block[y, x] = v if v > block[y, x] else block[y, x]
 
 
-@parallel_kernel
-def dilate(source, profile, margin, steep, blocks, out):
+@kernel
+def _sort_falling(values, order):
+    """Fill order with the places of values, the greatest first, in steps that shrink (D. L. Shell, 1959)."""
+    n = len(order)
+    for i in range(n):
+        order[i] = i
+    gap = 1
+    while 3 * gap < n:
+        gap = 3 * gap + 1
+    while gap > 0:
+        for i in range(gap, n):
+            one, j = order[i], i
+            while j >= gap and values[order[j - gap]] < values[one]:
+                order[j] = order[j - gap]
+                j -= gap
+            order[j] = one
+        gap //= 3
+
+
+@entry_kernel
+def dilate(first, last, source, profile, margin, steep, blocks, out):
     """Fill out (ny, nx) with max over q of f(x + q) - p(q), exact to SAME.
 
     source (ny + 2 margin and a block more, same along x): f, LOW where nothing is; out[y, x] lies over
     source[y + margin, x + margin].  profile (2k + 1, 2k + 1): p at the offsets of cells, +inf outside
     the cutter; margin >= k + 2 GROUP.  steep: steps beyond it do not count for a block's plane.
     blocks (blocks along y, along x) bool: those wanted; the others are filled with LOW.
+    Blocks first <= place < last are done.
     """
     ny, nx = out.shape
     k = profile.shape[0] // 2
@@ -116,12 +136,14 @@ def dilate(source, profile, margin, steep, blocks, out):
     groups = 2 * around // GROUP + 1
     patches = groups + BLOCK // GROUP
     columns = blocks.shape[1]
-    for task in prange(blocks.size):
+    for task in range(first, last):
         by = np.int64(task) // columns
         bx = np.int64(task) - by * columns
         y0, x0 = by * BLOCK, bx * BLOCK
         height, width = min(BLOCK, ny - y0), min(BLOCK, nx - x0)
-        out[y0 : y0 + height, x0 : x0 + width] = LOW
+        for y in range(height):
+            for x in range(width):
+                out[y0 + y, x0 + x] = LOW
         if not blocks[by, bx]:
             continue
         sy, sx = y0 + margin, x0 + margin
@@ -133,9 +155,13 @@ def dilate(source, profile, margin, steep, blocks, out):
             continue
         bounds = np.empty((groups, groups))
         _bounds(tops, profile, k, -around, gy, gx, bounds)
-        flat = bounds.ravel()
-        order = np.argsort(-flat)
-        block = np.full((height, width), LOW)
+        flat = bounds.reshape(groups * groups)
+        order = np.empty(groups * groups, np.int64)
+        _sort_falling(flat, order)
+        block = np.empty((height, width))
+        for y in range(height):
+            for x in range(width):
+                block[y, x] = LOW
         lowest = -np.inf
         for n in order:
             # tops count the plane from (-around, -around): bring the bound to the first output.
@@ -149,4 +175,6 @@ def dilate(source, profile, margin, steep, blocks, out):
                 for x in range(width):
                     v = block[y, x] - (gy * y + gx * x)
                     lowest = v if v < lowest else lowest
-        out[y0 : y0 + height, x0 : x0 + width] = block
+        for y in range(height):
+            for x in range(width):
+                out[y0 + y, x0 + x] = block[y, x]

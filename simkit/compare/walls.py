@@ -16,6 +16,7 @@ from scipy import ndimage
 from simkit.compare import walls_kernels
 from simkit.errors import ShapeError
 from simkit.stock.field import UNCUT, Field, Lattice
+from simkit.stock.workers import share_ranges
 
 NO_FACE, UPPER_FACE, LOWER_FACE = 0, 1, 2  # which side's cut made a face
 
@@ -125,11 +126,15 @@ def wall_thickness(
         raise ShapeError(f"looked of shape {looked.shape} on a lattice {lattice.shape}")
     surface = surface_points(lattice, lower, upper, edge_is_face)
     points, owner, face = surface.points, surface.owner, surface.face
-    thick, bound, pair = walls_kernels.largest_balls(
+    thick = np.full((3, *lattice.shape), np.nan, np.float32)
+    bound = np.full(lattice.shape, np.nan, np.float32)
+    pair = np.full((2, *lattice.shape), -1, np.int32)
+    columns = (
         surface.lower, surface.upper, surface.solid, looked, float(lattice.cell), float(cap), int(stride),
         surface.nby, surface.nbx, surface.kinds, surface.start, points, surface.normals, owner, face,
-        surface.boxes, surface.cones,
+        surface.boxes, surface.cones, thick, bound, pair,
     )  # fmt: skip
+    share_ranges(lambda a, b: walls_kernels.largest_balls(a, b, *columns), surface.nby * surface.nbx, 4)
     near, near_face, near_cell = _ends(lattice, pair[0], points, owner, face)
     contact, contact_face, contact_cell = _ends(lattice, pair[1], points, owner, face)
     return Walls(
@@ -197,10 +202,19 @@ def surface_points(
     columns = (lower, upper, solid, slopes, cell, edge_is_face, floor, layer, nby, nbx, kinds)
     start = np.zeros(entries + 1, np.int64)
     boxes, cones = np.zeros((entries, 6)), np.zeros((entries, 4))
-    walls_kernels.surface_points(False, *columns, start, *_room(0), boxes, cones)
+    room = _room(0)
+    share_ranges(
+        lambda a, b: walls_kernels.surface_points(a, b, False, *columns, start, *room, boxes, cones),
+        nby * nbx,
+        16,
+    )
     start = np.cumsum(start)
     room = _room(int(start[-1]))
-    walls_kernels.surface_points(True, *columns, start, *room, boxes, cones)
+    share_ranges(
+        lambda a, b: walls_kernels.surface_points(a, b, True, *columns, start, *room, boxes, cones),
+        nby * nbx,
+        16,
+    )
     points, normals, owner, face = room
     return SurfacePoints(
         lower, upper, solid, points, normals, owner, face, start, boxes, cones, nby, nbx, kinds

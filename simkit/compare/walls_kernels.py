@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import kernel, parallel_kernel, prange
+from simkit._jit import entry_kernel, kernel, working_kernel
 
 BLOCK = 8  # cells along the edge of a block: about half a usual cap at usual cells
 STEADY = 32  # added to the face code of a side point between two exact ones on a steady steep face
@@ -62,7 +62,7 @@ def slopes_of_row(iy, z, solid, cell, slopes):
         slopes[1, iy, ix] = slope_of(z0, here, z1, before, after, cell)
 
 
-@kernel
+@entry_kernel
 def surface_slopes(z, solid, cell):
     """Slopes along x and y of one surface over its solid cells, (2, ny, nx) float32."""
     ny, nx = z.shape
@@ -247,7 +247,7 @@ def bound_entry(points, normals, first, last, box, cone):
         cone[3] = math.cos(free)
 
 
-@kernel
+@working_kernel
 def block_points(
     b, fill, lower, upper, solid, slopes, cell, edge_is_face, floor, layer, nbx, kinds,
     start, points, normals, owner, face, boxes, cones,
@@ -258,8 +258,8 @@ def block_points(
     bx = b - by * nbx
     e0 = kinds * b
     cursor = np.zeros(kinds, np.int64)
-    if fill:
-        cursor[:] = start[e0 : e0 + kinds]
+    for e in range(kinds if fill else 0):
+        cursor[e] = start[e0 + e]
     for iy in range(by * BLOCK, min(ny, (by + 1) * BLOCK)):
         for ix in range(bx * BLOCK, min(nx, (bx + 1) * BLOCK)):
             if not solid[iy, ix]:
@@ -284,16 +284,17 @@ def block_points(
         for e in range(e0, e0 + kinds):
             bound_entry(points, normals, start[e], start[e + 1], boxes[e], cones[e])
     else:
-        start[e0 + 1 : e0 + 1 + kinds] = cursor
+        for e in range(kinds):
+            start[e0 + 1 + e] = cursor[e]
 
 
-@parallel_kernel
+@entry_kernel
 def surface_points(
-    fill, lower, upper, solid, slopes, cell, edge_is_face, floor, layer, nby, nbx, kinds,
+    first, last, fill, lower, upper, solid, slopes, cell, edge_is_face, floor, layer, nby, nbx, kinds,
     start, points, normals, owner, face, boxes, cones,
 ):  # fmt: skip
-    """Run block_points over all blocks; start (kinds * blocks + 1,) int64."""
-    for b in prange(nby * nbx):
+    """Run block_points over the blocks first <= b < last; start (kinds * blocks + 1,) int64."""
+    for b in range(first, last):
         block_points(
             b, fill, lower, upper, solid, slopes, cell, edge_is_face, floor, layer, nbx, kinds,
             start, points, normals, owner, face, boxes, cones,
@@ -462,7 +463,7 @@ def largest_ball(
     return best, found
 
 
-@kernel
+@working_kernel
 def block_balls(
     b, lower, upper, solid, looked, cell, cap, stride, nby, nbx, kinds,
     start, points, normals, owner, face, boxes, cones, thick, bound, pair,
@@ -519,26 +520,18 @@ def block_balls(
                 bound[iy, ix] = wall_bound(normals, face, p, found, best, cell, stride)
 
 
-@parallel_kernel
+@entry_kernel
 def largest_balls(
-    lower, upper, solid, looked, cell, cap, stride, nby, nbx, kinds,
-    start, points, normals, owner, face, boxes, cones,
+    first, last, lower, upper, solid, looked, cell, cap, stride, nby, nbx, kinds,
+    start, points, normals, owner, face, boxes, cones, thick, bound, pair,
 ):  # fmt: skip
     """Per cell the least diameter by kind of point, the bound of the thinnest, and its two points.
 
-    looked (ny, nx) bool: the cells to look from.
+    looked (ny, nx) bool: the cells to look from.  thick (3, ny, nx), bound (ny, nx) float32 come in as NaN,
+    pair (2, ny, nx) int32 as -1.  Blocks first <= b < last are done.
     """
-    ny, nx = lower.shape
-    thick = np.full((3, ny, nx), np.nan, np.float32)
-    bound = np.full((ny, nx), np.nan, np.float32)
-    pair = np.full((2, ny, nx), -1, np.int32)
-    blocks = nby * nbx
-    half = (blocks + 1) // 2
-    for i in prange(blocks):
-        # Even blocks first, then odd ones: neighbours cost alike, so two halves take equal time.
-        b = 2 * i if i < half else 2 * (i - half) + 1
+    for b in range(first, last):
         block_balls(
             b, lower, upper, solid, looked, cell, cap, stride, nby, nbx, kinds,
             start, points, normals, owner, face, boxes, cones, thick, bound, pair,
         )  # fmt: skip
-    return thick, bound, pair

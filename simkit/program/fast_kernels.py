@@ -13,7 +13,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import kernel
+from simkit._jit import entry_kernel, kernel
 from simkit.program.arc_kernels import ARC_SIZE, LENGTH, draw_arc, put_arc
 from simkit.program.arc_kernels import MISMATCH as OF_ARC
 
@@ -48,7 +48,7 @@ _SORT[ord(";")] = _SEMICOLON
 _SORT[[_LF, _CR]] = _LINE_END
 
 
-@kernel
+@entry_kernel
 def count_lines(data, start):
     """Count line ends: LF, CRLF or CR."""
     count = 0
@@ -60,7 +60,7 @@ def count_lines(data, start):
     return count + (before == _CR)
 
 
-@kernel
+@entry_kernel
 def find_line(data, start, index):
     """Find where line number `index` (from 0) begins and ends."""
     at = start
@@ -85,7 +85,7 @@ def _behind_line_end(data, at):
     return at + 1
 
 
-@kernel
+@entry_kernel
 def read_blocks(data, stop, floats, ints, powers, tolerances, idle, end, code, feeds, line, centre, sweep):
     """Read common blocks from ints[POSITION] on, up to `stop` (behind a line end) or the first other line.
 
@@ -266,7 +266,7 @@ def _distance(ax, ay, az, bx, by, bz):
     return math.sqrt(x * x + y * y + z * z)
 
 
-@kernel
+@entry_kernel
 def find_end(data, ints):
     """Fill in where the line at ints[POSITION] ends and the next one begins."""
     ints[LINE_END] = _line_end(data, ints[POSITION])

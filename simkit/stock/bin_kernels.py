@@ -2,7 +2,7 @@
 
 import math
 
-from simkit._jit import kernel
+from simkit._jit import entry_kernel, kernel
 from simkit.stock.pack_kernels import SLACK
 from simkit.stock.record_kernels import LENGTH, LOW, UX, UY, R, X, Y, is_band, plan_reach
 
@@ -28,7 +28,7 @@ def _tiles_of(box, j, x0, y0, size, nty, ntx):
     return tx0, tx1, ty0, ty1
 
 
-@kernel
+@entry_kernel
 def bin_moves(codes, records, boxes, j0, j1, x0, y0, size, tops, places, entries):
     """Count the moves j0 <= j < j1 of each tile, or, when `entries` has room, write them down in order.
 

@@ -20,15 +20,16 @@ Where a checked move (a rapid) comes under what is left of a block of 16, its le
 in the order in which they run: what a check finds is what stands at that moment.
 
 Arguments that go together go as tuples: field (h, owner, xs, ys); moves (first entry at hand, entries, codes,
-rows, records); cutter (profile, support); tile (middle x, y, top, tie, margin); block (iy0, iy1, ix0, ix1);
-room (places, heights, owners, offsets, heights of one move, corners) of a leaf to work in.
+rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y,
+top, tie, margin); block (iy0, iy1, ix0, ix1); room (places, heights, owners, offsets, heights of one move,
+corners) of a leaf to work in.
 """
 
 import math
 
 import numpy as np
 
-from simkit._jit import kernel, plain_kernel
+from simkit._jit import entry_kernel, kernel
 from simkit.cutters import BALL, FLAT
 from simkit.stock.bound_kernels import (
     CHANCE,
@@ -41,13 +42,11 @@ from simkit.stock.bound_kernels import (
     SLOPE_X,
     SLOPE_Y,
     add_move,
-    bounds,
     close_list,
     curve_pieces,
     group_boxes,
     groups_near,
 )
-from simkit.stock.height_kernels import cell_heights
 from simkit.stock.line_kernels import line_ball, line_flat
 from simkit.stock.record_kernels import (
     LENGTH,
@@ -70,23 +69,24 @@ from simkit.stock.record_kernels import (
 
 LEAF = 4
 CELLS = LEAF * LEAF
+START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
 FEW = 2  # so many moves are evaluated without tests
 BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
 
 
-@plain_kernel
+@kernel
 def _piece(base, k):
     """Where piece k of the list at `base` is."""
     return base + (k // LANES) * GROUP + k % LANES
 
 
-@plain_kernel
+@kernel
 def _lanes(n, group):
     """How many places of a group are in use, filled up to whole vectors of eight."""
     return min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
 
 
-@plain_kernel
+@kernel
 def _is_low(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling):
     """Write to CHANCE of a group the lowest that each bound comes to over a block, measured from a slope.
 
@@ -103,7 +103,7 @@ def _is_low(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling):
     return under != 0
 
 
-@plain_kernel
+@kernel
 def _level_height(codes, records, j):
     """Height that a move nowhere comes under, rounding and all, if it is that of its start; else -inf.
 
@@ -113,7 +113,7 @@ def _level_height(codes, records, j):
     return records[j, H] if is_sure and records[j, H] == records[j, LOW] else -math.inf
 
 
-@plain_kernel
+@kernel
 def _keep(
     lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry, moves
 ):
@@ -151,7 +151,7 @@ def _keep(
     return np.int64(kept)
 
 
-@plain_kernel
+@kernel
 def _extent(field, block, tile):
     """Middle of a block seen from the tile's, and half its extent, between the outermost cell centres."""
     _, _, xs, ys = field
@@ -160,8 +160,8 @@ def _extent(field, block, tile):
     return 0.5 * (xa + xb) - tile[0], 0.5 * (ya + yb) - tile[1], 0.5 * (xb - xa), 0.5 * (yb - ya)
 
 
-@plain_kernel
-def _corner_ceiling(field, block, moves, j, slope_x, slope_y, room):
+@kernel
+def _corner_ceiling(field, block, moves, heights, j, slope_x, slope_y, room):
     """The most that a straight move stands above a plane of the slope through the middle of a block."""
     _, _, xs, ys = field
     iy0, iy1, ix0, ix1 = block
@@ -170,17 +170,33 @@ def _corner_ceiling(field, block, moves, j, slope_x, slope_y, room):
     x0, x1, y0, y1 = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
     corners[0], corners[1], corners[2], corners[3] = x0, x1, x0, x1
     corners[4], corners[5], corners[6], corners[7] = y0, y0, y1, y1
-    cell_heights(codes[j], records[j], corners, 4, g)
+    heights(codes[j], records[j], corners, 4, g)
     rise_x, rise_y = 0.5 * (x1 - x0) * slope_x, 0.5 * (y1 - y0) * slope_y
     low = max(g[0] + (rise_x + rise_y), g[1] + (rise_y - rise_x))
     return max(low, max(g[2] + (rise_x - rise_y), g[3] - (rise_x + rise_y)))
 
 
-@plain_kernel
+@kernel
+def _fill(field, block, g, row):
+    """Lower a whole block to one height."""
+    h, owner, _, _ = field
+    iy0, iy1, ix0, ix1 = block
+    for iy in range(np.uint64(iy0), np.uint64(iy1)):
+        for ix in range(np.uint64(ix0), np.uint64(ix1)):
+            before, keeper = h[iy, ix], owner[iy, ix]
+            is_lower = (g < before) | ((g == before) & (row < keeper))
+            h[iy, ix] = min(g, before)
+            owner[iy, ix] = row if is_lower else keeper
+
+
+@kernel
 def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves, room):
-    """Keep the pieces that can win a cell of a block; return how many."""
-    first_entry, entries, codes, _, records = moves
-    profile, support = cutter
+    """Keep the pieces that can win a cell of a block; return how many.
+
+    A level flat move that covers the block and is alone in the end lowers it at once: 0 is returned.
+    """
+    first_entry, entries, codes, rows, records = moves
+    profile, support, heights, bounds = cutter
     _, _, top, tie, margin = tile
     x, y, half_x, half_y = _extent(field, block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
@@ -194,16 +210,23 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
         if is_line(codes[j]):
             slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
             ceiling = half_x * abs(slope_x) + half_y * abs(slope_y)
-            ceiling = min(ceiling, _corner_ceiling(field, block, moves, j, slope_x, slope_y, room) - top)
+            ceiling = min(
+                ceiling, _corner_ceiling(field, block, moves, heights, j, slope_x, slope_y, room) - top
+            )
             if profile == FLAT and records[j, SLOPE] == 0.0:
                 level, best_entry = records[j, H], entry
-    return _keep(
+    kept = _keep(
         lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, level, best_entry,
         moves,
     )  # fmt: skip
+    if kept == 1 and level < math.inf:
+        j = entries[first_entry + best_entry]
+        _fill(field, block, np.float32(level), rows[j])
+        return 0
+    return kept
 
 
-@plain_kernel
+@kernel
 def _keep_below(lists, base, n, groups, count, to, ceiling, field, block, tile, cutter, moves, is_checked):
     """Keep the pieces that come under a level ceiling in a block, if a checked move is among them.
 
@@ -212,7 +235,8 @@ def _keep_below(lists, base, n, groups, count, to, ceiling, field, block, tile, 
     first_entry, entries, _, _, _ = moves
     x, y, half_x, half_y = _extent(field, block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
-    bounds(lists, base, n, groups, count, x, y, half, cutter[0], cutter[1], tile[4])
+    profile, support, _, bounds = cutter
+    bounds(lists, base, n, groups, count, x, y, half, profile, support, tile[4])
     flat = np.float32(0.0)
     kept = _keep(
         lists, base, n, groups, count, half_x, half_y, flat, flat, ceiling, to, math.inf, np.int64(0), moves
@@ -223,7 +247,7 @@ def _keep_below(lists, base, n, groups, count, to, ceiling, field, block, tile, 
     return 0
 
 
-@plain_kernel
+@kernel
 def _evaluate_ball(records, j, row, places, hb, ob):
     j = np.uint64(j)
     ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
@@ -239,7 +263,7 @@ def _evaluate_ball(records, j, row, places, hb, ob):
         ob[i] = row if is_lower else keeper
 
 
-@plain_kernel
+@kernel
 def _evaluate_flat(records, j, row, places, hb, ob):
     j = np.uint64(j)
     ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
@@ -254,7 +278,7 @@ def _evaluate_flat(records, j, row, places, hb, ob):
         ob[i] = row if is_lower else keeper
 
 
-@plain_kernel
+@kernel
 def _lower(g, row, hb, ob):
     """Take over heights where they are lower, or as low and of an earlier move."""
     for i in range(np.uint64(CELLS)):
@@ -264,8 +288,8 @@ def _lower(g, row, hb, ob):
         ob[i] = row if is_lower else keeper
 
 
-@plain_kernel
-def _evaluate(moves, j, room):
+@kernel
+def _evaluate(moves, heights, j, room):
     """Lower the cells of a leaf by one move.
 
     The two commonest sweeps have loops of their own: 15 % of the time of a cut is saved so.
@@ -278,11 +302,11 @@ def _evaluate(moves, j, room):
     elif code == FLAT_LINE:
         _evaluate_flat(records, j, rows[j], places, hb, ob)
     else:
-        cell_heights(code, records[j], places, CELLS, g)
+        heights(code, records[j], places, CELLS, g)
         _lower(g, rows[j], hb, ob)
 
 
-@plain_kernel
+@kernel
 def _load(field, block, room):
     """Copy the cells of a leaf to the room; one at an edge is filled up with copies of its last cells."""
     h, owner, xs, ys = field
@@ -299,7 +323,7 @@ def _load(field, block, room):
             hb[i], ob[i] = h[iy, ix], owner[iy, ix]
 
 
-@plain_kernel
+@kernel
 def _store(field, block, room):
     h, owner, _, _ = field
     iy0, iy1, ix0, ix1 = block
@@ -310,7 +334,7 @@ def _store(field, block, room):
             h[iy, ix], owner[iy, ix] = hb[i], ob[i]
 
 
-@plain_kernel
+@kernel
 def _most_above(slope_x, slope_y, room):
     """The most that the surface of a leaf stands above a plane of the slope through its middle."""
     _, hb, _, off, some, _ = room
@@ -326,7 +350,7 @@ def _most_above(slope_x, slope_y, room):
     return most
 
 
-@plain_kernel
+@kernel
 def _can_win(low, slope_x, slope_y, hb, off):
     """Whether a bound, as a plane, comes under the surface of a leaf at any of its cells."""
     found = np.int32(0)
@@ -336,11 +360,11 @@ def _can_win(low, slope_x, slope_y, hb, off):
     return found != 0
 
 
-@plain_kernel
+@kernel
 def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
     """Lower a leaf by the moves of its list, in any order; return how many were evaluated."""
     first_entry, entries, codes, _, records = moves
-    profile, support = cutter
+    profile, support, heights, bounds = cutter
     _, _, top, tie, margin = tile
     _, hb, _, off, _, _ = room
     _load(field, block, room)
@@ -349,7 +373,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
         for k in range(n):
             j = entries[first_entry + np.int64(lists[_piece(base, k) + ENTRY])]
             if j != last:
-                _evaluate(moves, j, room)
+                _evaluate(moves, heights, j, room)
                 last = j
         _store(field, block, room)
         return n
@@ -363,7 +387,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
         i = _piece(base, best)
         slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
         done = entries[first_entry + np.int64(lists[i + ENTRY])]
-        _evaluate(moves, done, room)
+        _evaluate(moves, heights, done, room)
         evaluated = 1
         if profile == FLAT and codes[done] == FLAT_LINE and records[done, SLOPE] == 0.0:
             level = records[done, H]
@@ -383,7 +407,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
                 j = entries[first_entry + np.int64(lists[i + np.uint64(ENTRY)])]
                 is_late = level < math.inf and j > done and _level_height(codes, records, j) >= level
                 if j != done and j != last and not is_late:
-                    _evaluate(moves, j, room)
+                    _evaluate(moves, heights, j, room)
                     evaluated += 1
                     last = j
     if evaluated:
@@ -391,7 +415,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
     return evaluated
 
 
-@plain_kernel
+@kernel
 def _contact(g, floor, up, block, nx, hb, depth, cell):
     """Greatest depth of material that heights g take from a leaf, and its cell; at least those given."""
     iy0, iy1, ix0, ix1 = block
@@ -410,7 +434,7 @@ def _contact(g, floor, up, block, nx, hb, depth, cell):
     return depth, cell
 
 
-@plain_kernel
+@kernel
 def _leaf_in_order(lists, base, n, groups, field, block, tile, cutter, moves, room, checks):
     """Lower a leaf by the moves of its list in the order in which they run; return how many were evaluated.
 
@@ -420,12 +444,13 @@ def _leaf_in_order(lists, base, n, groups, field, block, tile, cutter, moves, ro
     """
     first_entry, entries, codes, rows, records = moves
     is_checked, floor, up, depths, cells = checks
+    profile, support, heights, bounds = cutter
     _, _, top, tie, margin = tile
     places, hb, ob, off, g, _ = room
     _load(field, block, room)
     x, y, half_x, half_y = _extent(field, block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
-    bounds(lists, base, n, groups, (n + LANES - 1) // LANES, x, y, half, cutter[0], cutter[1], margin)
+    bounds(lists, base, n, groups, (n + LANES - 1) // LANES, x, y, half, profile, support, margin)
     lift = np.float32(top - tie)
     last, evaluated = np.int32(-1), 0
     for k in range(n):
@@ -438,20 +463,38 @@ def _leaf_in_order(lists, base, n, groups, field, block, tile, cutter, moves, ro
             continue
         last = j
         if is_checked[j]:
-            cell_heights(codes[j], records[j], places, CELLS, g)
+            heights(codes[j], records[j], places, CELLS, g)
             depths[entry], cells[entry] = _contact(
                 g, floor, up, block, field[2].shape[0], hb, depths[entry], cells[entry]
             )
             _lower(g, rows[j], hb, ob)
         else:
-            _evaluate(moves, j, room)
+            _evaluate(moves, heights, j, room)
         evaluated += 1
     if evaluated:
         _store(field, block, room)
     return evaluated
 
 
-@plain_kernel
+@kernel
+def _repeats(codes, records, j, before):
+    """Whether an upright move stands where the one before it in the tile did, as going up after going down.
+
+    Both leave the same heights, so the later one wins nothing and meets nothing.
+    """
+    return (
+        before >= 0
+        and is_line(codes[j])
+        and is_line(codes[before])
+        and records[j, LENGTH] == 0.0
+        and records[before, LENGTH] == 0.0
+        and records[j, X] == records[before, X]
+        and records[j, Y] == records[before, Y]
+        and records[j, H] >= records[before, H]
+    )
+
+
+@kernel
 def _block_top(h, block):
     """The highest of a block."""
     iy0, iy1, ix0, ix1 = block
@@ -462,19 +505,7 @@ def _block_top(h, block):
     return most
 
 
-@plain_kernel
-def _cut_leaves(lists, base, n, groups, step, field, block, tile, cutter, moves, room):
-    """Cut the leaves of a block by one list; return how many moves were evaluated in all."""
-    iy0, iy1, ix0, ix1 = block
-    evaluated = 0
-    for iy in range(iy0, iy1, step):
-        for ix in range(ix0, ix1, step):
-            leaf = (iy, min(iy + step, iy1), ix, min(ix + step, ix1))
-            evaluated += _leaf(lists, base, n, groups, field, leaf, tile, cutter, moves, room)
-    return evaluated
-
-
-@plain_kernel
+@kernel
 def _cut_block(
     lists, size, n, near, count, every, field, block, tile, cutter, moves, room, checks, is_in_order
 ):
@@ -484,7 +515,7 @@ def _cut_block(
     if is_in_order:
         ceiling = _block_top(field[0], block) - tile[2] + tile[3]
         n1 = _keep_below(
-            lists, 0, n, near, count, size, ceiling, field, block, tile, cutter, moves, checks[0]
+            lists, START, n, near, count, size, ceiling, field, block, tile, cutter, moves, checks[0]
         )
         evaluated = 0
         for iy in range(iy0, iy1 if n1 else iy0, LEAF):
@@ -497,32 +528,30 @@ def _cut_block(
         if n1:
             return evaluated * CELLS, tests
         tests += count * LANES
-    n1 = _refine(lists, 0, n, near, count, size, field, block, tile, cutter, moves, room)
+    n1 = _refine(lists, START, n, near, count, size, field, block, tile, cutter, moves, room)
     if n1 == 0:
         return 4, tests
-    if n1 <= FEW:
-        return 4 + CELLS * _cut_leaves(
-            lists, size, n1, every, LEAF, field, block, tile, cutter, moves, room
-        ), tests
-    evaluated, count1 = 0, (n1 + LANES - 1) // LANES
+    evaluated, count1 = 4, (n1 + LANES - 1) // LANES
     for iy in range(iy0, iy1, 8):
         for ix in range(ix0, ix1, 8):
             part = (iy, min(iy + 8, iy1), ix, min(ix + 8, ix1))
-            n2 = _refine(lists, size, n1, every, count1, 2 * size, field, part, tile, cutter, moves, room)
-            tests += n1
-            evaluated += 4
-            if n2:
-                evaluated += CELLS * _cut_leaves(
-                    lists, 2 * size, n2, every, LEAF, field, part, tile, cutter, moves, room
-                )
-                tests += 4 * n2
-    return 4 + evaluated, tests
+            n2, base = n1, size
+            if n1 > FEW:
+                base = 2 * size
+                n2 = _refine(lists, size, n1, every, count1, base, field, part, tile, cutter, moves, room)
+                tests += n1 + 4 * n2
+                evaluated += 4
+            for leaf_y in range(iy, part[1] if n2 else iy, LEAF):
+                for leaf_x in range(ix, part[3], LEAF):
+                    leaf = (leaf_y, min(leaf_y + LEAF, part[1]), leaf_x, min(leaf_x + LEAF, part[3]))
+                    evaluated += CELLS * _leaf(lists, base, n2, every, field, leaf, tile, cutter, moves, room)
+    return evaluated, tests
 
 
-@kernel
+@entry_kernel
 def cut_blocks(
     h, owner, floor, up, xs, ys, cell, size, first_tile, last_tile, starts, entries, codes, rows, records,
-    is_checked, profile, support, tops, depths, cells, counts,
+    is_checked, profile, support, heights, bounds, tops, depths, cells, counts,
 ):  # fmt: skip
     """Cut the tiles [first_tile, last_tile) by the moves of one cutter; the one entry to the fast way.
 
@@ -530,9 +559,10 @@ def cut_blocks(
     surface, in heights up * floor.  xs (nx,), ys (ny,): cell centres, mm; cell mm; size: cells along the
     edge of a tile.  starts (tiles + 1,), entries: the moves of each tile as places in codes, rows,
     records (pack_moves), growing.  is_checked: which moves ask for contacts.  profile: code of the
-    cutter's, support: see bound_kernels.  tops (tiles,) float32: highest h of each tile, kept up to
-    date.  depths, cells: for each entry of these tiles the greatest depth a checked move took, and the cell
-    (iy * nx + ix) where.  counts (tiles, 2): adds the heights evaluated and the bounds tested.
+    cutter's, support: see bound_kernels; heights, bounds: cell_heights and bounds as pointers.
+    tops (tiles,) float32: highest h of each tile, kept up to date.  depths, cells: for each entry of these
+    tiles the greatest depth a checked move took, and the cell (iy * nx + ix) where.  counts (tiles, 2):
+    adds the heights evaluated and the bounds tested.
     """
     ny, nx = h.shape
     ntx = (nx + size - 1) // size
@@ -548,7 +578,7 @@ def cut_blocks(
     n_groups = longest // LANES + 1
     lists, boxes = np.empty(3 * n_groups * GROUP, np.float32), np.empty((n_groups, 4), np.float32)
     near, every = np.empty(n_groups, np.int32), np.arange(n_groups).astype(np.int32)
-    field, cutter = (h, owner, xs, ys), (profile, support)
+    field, cutter = (h, owner, xs, ys), (profile, support, heights, bounds)
     checks = (is_checked, floor, up, depths, cells)
     first_entry = starts[first_tile]
     moves = (first_entry, entries, codes, rows, records)
@@ -567,17 +597,20 @@ def cut_blocks(
         wide, deep = 0.5 * (xs[ix1 - 1] - xs[ix0]), 0.5 * (ys[iy1 - 1] - ys[iy0])
         top = float(tops[t])
         reach = radius * (1.0 + 1e-6) + 1e-6
-        n, is_in_order = 0, False
+        n, checked, before = START, START, np.int32(-1)
         for entry in range(starts[t], starts[t + 1]):
             j = entries[entry]
-            is_in_order |= is_checked[j]
+            if _repeats(codes, records, j, before):
+                continue
+            before = j
+            checked += is_checked[j]
             n = add_move(
                 lists, n, tx, ty, top, math.sqrt(wide * wide + deep * deep) + reach, entry - first_entry, j,
                 codes[j], records, fineness,
             )  # fmt: skip
         if n == 0:
             continue
-        close_list(lists, 0, n)
+        close_list(lists, START, n)
         far, high = group_boxes(lists, n, boxes)
         margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
         tile = (tx, ty, top, 2.0**-21 * (abs(top) + high + radius), margin)
@@ -592,7 +625,7 @@ def cut_blocks(
                 if count:
                     evaluated, tests = _cut_block(
                         lists, n_groups * GROUP, n, near, count, every, field, block, tile, cutter, moves,
-                        room, checks, is_in_order,
+                        room, checks, checked > 0,
                     )  # fmt: skip
                     counts[t, 0] += evaluated
                     counts[t, 1] += tests

@@ -28,7 +28,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import plain_kernel
+from simkit._jit import kernel
 from simkit.cutters import BALL, FLAT
 from simkit.stock.record_kernels import (
     CLIMB,
@@ -77,13 +77,13 @@ FROM_HEIGHT, TO_HEIGHT, RADIUS_HEIGHT, ARC_AT, ARC_HEIGHT, ARC_RADIUS = 6, 7, 8,
 SUPPORT_NUMBERS = 12
 
 
-@plain_kernel
+@kernel
 def _place(k):
     """Where column 0 of piece k is, from the beginning of its list."""
     return (k // LANES) * GROUP + k % LANES
 
 
-@plain_kernel
+@kernel
 def _add_piece(lists, k, entry, ax, ay, ah, bx, by, bh, off):
     i = _place(k)
     dx, dy = bx - ax, by - ay
@@ -100,7 +100,7 @@ def _add_piece(lists, k, entry, ax, ay, ah, bx, by, bh, off):
     lists[i + POFF], lists[i + ENTRY] = off, entry
 
 
-@plain_kernel
+@kernel
 def _curve_at(form, records, j, angle, first):
     """Place and height of a curved move at an angle; first: the angle where it begins."""
     if form == UPRIGHT_FORM:
@@ -116,7 +116,7 @@ def _curve_at(form, records, j, angle, first):
     return x, y, h
 
 
-@plain_kernel
+@kernel
 def _curve_angles(form, records, j):
     """First angle and signed sweep of a curved move."""
     if form == UPRIGHT_FORM:
@@ -131,7 +131,7 @@ def _curve_angles(form, records, j):
     return first, records[j, SENSE] * sweep
 
 
-@plain_kernel
+@kernel
 def curve_pieces(form, records, j, fineness):
     """How many chords a curved move is bounded by, so that they are off by about `fineness` mm."""
     _, sweep = _curve_angles(form, records, j)
@@ -139,7 +139,7 @@ def curve_pieces(form, records, j, fineness):
     return math.ceil(abs(sweep) / step)
 
 
-@plain_kernel
+@kernel
 def add_move(lists, n, x, y, top, near, entry, j, code, records, fineness):
     """Add the pieces of record j to the list at the start of `lists`, n long; return its new length.
 
@@ -176,7 +176,7 @@ def add_move(lists, n, x, y, top, near, entry, j, code, records, fineness):
     return n
 
 
-@plain_kernel
+@kernel
 def close_list(lists, base, n):
     """Fill the last eight places of a list with pieces that are nowhere: whole vectors can then be read."""
     n = np.uint64(n)
@@ -184,7 +184,7 @@ def close_list(lists, base, n):
         lists[np.uint64(base) + k // np.uint64(LANES) * np.uint64(GROUP) + k % np.uint64(LANES)] = math.nan
 
 
-@plain_kernel
+@kernel
 def group_boxes(lists, n, boxes):
     """Write x0, x1, y0, y1 of the tips of each group of the first list to boxes (groups, 4) float32.
 
@@ -206,7 +206,7 @@ def group_boxes(lists, n, boxes):
     return float(far), float(high)
 
 
-@plain_kernel
+@kernel
 def groups_near(boxes, n, x0, x1, y0, y1, groups):
     """Write to groups those of the first list whose box meets a rectangle; return how many."""
     count = 0
@@ -219,7 +219,7 @@ def groups_near(boxes, n, x0, x1, y0, y1, groups):
     return count
 
 
-@plain_kernel
+@kernel
 def ball_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
     """Write bounds of the n pieces of the list at `base`, of a ball cutter, over a block; return `best`.
 
@@ -245,7 +245,7 @@ def ball_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
     tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
     far, near = radius + half + margin, radius - half - margin
     fine, deepest = np.float32(FINE), np.float32(DEEPEST)
-    found, best_group = np.int32(DEEPEST * FINE), -1
+    found, best_group = np.int32(DEEPEST * FINE), np.int64(-1)
     n, base = np.uint64(n), np.uint64(base)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
@@ -286,7 +286,7 @@ def ball_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
     return _best_of_group(lists, base, n, best_group)
 
 
-@plain_kernel
+@kernel
 def _support(sigma2, flat, start, start_f, end, end_f, radius, radius_f, e, k, r):
     """Conjugate of a profile at slope sqrt(sigma2): see the head of the module."""
     sigma = math.sqrt(sigma2)
@@ -295,14 +295,14 @@ def _support(sigma2, flat, start, start_f, end, end_f, radius, radius_f, e, k, r
     return max(low, sigma * e + r * math.sqrt(np.float32(1.0) + sigma2) - k)
 
 
-@plain_kernel
+@kernel
 def _beside(pw, m2, e, r):
     """How far beside the path an arc touches whose surface has slope sqrt(m2) along it and pw across."""
     sigma2 = m2 + pw * pw
     return pw * (e / math.sqrt(sigma2) + r / math.sqrt(np.float32(1.0) + sigma2))
 
 
-@plain_kernel
+@kernel
 def profile_bounds(lists, base, n, groups, count, x, y, half, support, margin):
     """As ball_bounds, for any profile; support (SUPPORT_NUMBERS,) float32.
 
@@ -418,7 +418,7 @@ def profile_bounds(lists, base, n, groups, count, x, y, half, support, margin):
     return best
 
 
-@plain_kernel
+@kernel
 def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
     """As ball_bounds, for a flat cutter.
 
@@ -433,7 +433,7 @@ def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
     tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
     far, near = radius + half + margin, radius - half - margin
     fine, deepest, steepest = np.float32(FINE), np.float32(DEEPEST), np.float32(STEEPEST)
-    found, best_group = np.int32(DEEPEST * FINE), -1
+    found, best_group = np.int32(DEEPEST * FINE), np.int64(-1)
     n, base = np.uint64(n), np.uint64(base)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
@@ -476,7 +476,7 @@ def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
     return _best_of_group(lists, base, n, best_group)
 
 
-@plain_kernel
+@kernel
 def _best_of_group(lists, base, n, group):
     """The first piece with the least CHANCE of a group, -1 if there is no group."""
     best, least = -1, BIG
@@ -488,9 +488,18 @@ def _best_of_group(lists, base, n, group):
     return best
 
 
-@plain_kernel
+# What bounds takes and gives: it is called through a pointer (simkit._jit.pointer).
+BOUNDS = (
+    "int64(float32[::1], int64, int64, int32[::1], int64, "
+    "float64, float64, float64, int64, float32[::1], float64)"
+)
+
+
 def bounds(lists, base, n, groups, count, x, y, half, profile, support, margin):
-    """Bounds of a list over a block, whatever the profile: see ball_bounds, flat_bounds, profile_bounds."""
+    """Bounds of a list over a block, whatever the profile: see ball_bounds, flat_bounds, profile_bounds.
+
+    Compiled by the cut, for BOUNDS.
+    """
     if profile == BALL:
         return ball_bounds(lists, base, n, groups, count, x, y, half, support[RADIUS_AT], margin)
     if profile == FLAT:

@@ -5,15 +5,17 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
 
+from simkit._jit import pointer
 from simkit.cutters import PROFILE, Cutter, kernel_table
 from simkit.errors import ShapeError
 from simkit.frames import IDENTITY, Frame
 from simkit.moves.table import ARC, LINE, Moves, make_moves
-from simkit.stock import bin_kernels, block_kernels, pack_kernels
+from simkit.stock import bin_kernels, block_kernels, bound_kernels, height_kernels, pack_kernels
 from simkit.stock import cut_kernels as kernels
 from simkit.stock.field import UNCUT, Field, Lattice, blank_field
 from simkit.stock.record_kernels import COLUMNS, WIDE_COLUMNS
@@ -119,6 +121,13 @@ class Packed:
             entries = np.empty(starts[-1], np.int32)
             share(count_or_fill, len(self.chunks))
         return starts, entries
+
+
+@cache
+def _pointers():
+    """Return the heights of one move over a few cells, and the bounds of a list, as pointers for kernels."""
+    bounds = pointer(bound_kernels.bounds, bound_kernels.BOUNDS)
+    return pointer(height_kernels.cell_heights, height_kernels.CELL_HEIGHTS), bounds
 
 
 def _support(cutter: Cutter) -> np.ndarray:
@@ -252,7 +261,7 @@ class _Sweep:
         for a, b in packed.chunks:
             is_checked[a:b] = moves.rapid[packed.rows[a:b] - row0]
         is_any = bool(is_checked.any())
-        support = _support(one[number])
+        support, pointers = _support(one[number]), _pointers()
         profile = one[number].code
         per_tile = np.diff(starts)
         busy = np.flatnonzero(per_tile)
@@ -279,14 +288,14 @@ class _Sweep:
                 )  # fmt: skip
             else:
                 block_kernels.cut_blocks(
-                    *common, lattice.cell, tile, t0, t1, *lists, is_checked, profile, support, tops, depths,
-                    cells, counts,
+                    *common, lattice.cell, tile, t0, t1, *lists, is_checked, profile, support,
+                    *pointers, tops, depths, cells, counts,
                 )  # fmt: skip
             if is_any:
                 with self.lock:
                     kernels.gather_contacts(
                         depths, cells, here, packed.records, packed.codes, packed.rows, self.floor, self.up,
-                        self.xs, self.ys, self.first_row, self.contact_depth, self.contact_at,
+                        self.xs, self.ys, self.first_row, pointers[0], self.contact_depth, self.contact_at,
                     )  # fmt: skip
 
         after = None
@@ -355,16 +364,29 @@ def cut_heights(
     return up * heights, owners
 
 
-def warm_up() -> None:
-    """Compile, or load from the cache, every kernel that a check needs for its cuts."""
-    field = blank_field(Lattice((0.0, 0.0), 1.0, 4, 4), 4.0, 4.0, 2.0)
-    cutters = {1: Cutter(1, "ball", 2.0)}
+def _few_moves() -> tuple[Moves, dict[int, Cutter]]:
     moves = make_moves(
         kind=[LINE, ARC], rapid=[True, False], start=[[1, 1, 1], [3, 1, 1]], end=[[3, 1, 1], [1, 3, 1]],
         centre=[[0, 0], [1, 1]], sweep=[0, np.pi / 2], tool=[1, 1],
     )  # fmt: skip
-    cut(field, moves, cutters, IDENTITY)
-    cut_heights(np.array([[1.0, 1.0]]), moves, cutters, IDENTITY, 2.0)
+    return moves, {1: Cutter(1, "ball", 2.0)}
+
+
+def warm_up_packing() -> None:
+    """Compile, or load from the cache, what a cut does before it cuts: a fifth of the time."""
+    packed = _Packed(*_few_moves(), IDENTITY, np.array([0.0, 4.0, 0.0, 4.0, 2.0]), 0, 0)
+    packed.bins(0.0, 0.0, 4.0, np.full((1, 1), 2.0, np.float32))
+
+
+def warm_up() -> None:
+    """Compile, or load from the cache, every kernel that a check needs for its cuts.
+
+    Packing comes late, so that another process can have done it by then.
+    """
+    _pointers()
+    field = blank_field(Lattice((0.0, 0.0), 1.0, 4, 4), 4.0, 4.0, 2.0)
+    cut(field, *_few_moves(), IDENTITY)
+    cut_heights(np.array([[1.0, 1.0]]), *_few_moves(), IDENTITY, 2.0)
 
 
 assert UNCUT < 0  # an uncut cell keeps its mark on ties

@@ -8,7 +8,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import kernel, plain_kernel
+from simkit._jit import entry_kernel, kernel
 from simkit.cutters import BALL
 from simkit.stock.height_kernels import height_at, row_heights
 from simkit.stock.line_kernels import line_ball
@@ -36,7 +36,7 @@ ROUNDING = 1e-6  # mm by which a height may come under the lowest of its record
 BALL_LINE = int(code_of.py_func(LINE_FORM, BALL))
 
 
-@plain_kernel
+@entry_kernel
 def tile_tops(h, tile, ty0, ty1, tops):
     """Write the highest value of h (ny, nx) in each tile of rows ty0 <= ty < ty1 to tops (nty, ntx)."""
     ny, nx = h.shape
@@ -49,7 +49,7 @@ def tile_tops(h, tile, ty0, ty1, tops):
             tops[ty, tx] = top
 
 
-@plain_kernel
+@kernel
 def _row_spans(code, a, ys, iy0, iy1, x0, cell, ix_first, ix_last, low, high):
     """Write to low, high (by row) the cells [low, high) of each row that the record can cover.
 
@@ -93,7 +93,7 @@ def _row_spans(code, a, ys, iy0, iy1, x0, cell, ix_first, ix_last, low, high):
         high[iy] = np.int32(max(min(i1, last_cell), first_cell))
 
 
-@plain_kernel
+@kernel
 def _sweep_ball_line(a, xs, ys, iy0, iy1, low, high, ix_first, ix_last, row, h, owner):
     """Lower the rows by a ball along a line, four cells at a time, the last ones perhaps in vain."""
     ax, ay, h0, radius, rim2 = a[X], a[Y], a[H], a[RADIUS], a[RIM2]
@@ -112,7 +112,7 @@ def _sweep_ball_line(a, xs, ys, iy0, iy1, low, high, ix_first, ix_last, row, h, 
             h[iy, i] = min(g, before)
 
 
-@plain_kernel
+@kernel
 def _lower_row(g, h, owner, iy, first, last, row):
     """Take over the heights g in row iy where they are lower, or as low and of an earlier move."""
     iy = np.uint64(iy)
@@ -123,7 +123,7 @@ def _lower_row(g, h, owner, iy, first, last, row):
         h[iy, i] = min(g[i], before)
 
 
-@plain_kernel
+@kernel
 def _deepest_in_row(g, h, floor, up, iy, first, last):
     """Return (depth, i): the greatest depth of material that the heights g take from row iy.
 
@@ -137,7 +137,7 @@ def _deepest_in_row(g, h, floor, up, iy, first, last):
     return depth, place
 
 
-@kernel
+@entry_kernel
 def cut_plain(
     h, owner, floor, up, xs, ys, x0, y0, cell, tile, first_tile, last_tile, starts, entries, codes, rows,
     records, boxes, is_checked, tops, depths, cells, counts,
@@ -184,14 +184,18 @@ def cut_plain(
         tops[t] = top
 
 
-@kernel
-def gather_contacts(depths, cells, entries, records, codes, rows, floor, up, xs, ys, first_row, depth, at):
+@entry_kernel
+def gather_contacts(
+    depths, cells, entries, records, codes, rows, floor, up, xs, ys, first_row, heights, depth, at
+):
     """Keep for each move the deepest of its contacts in several tiles, the first cell on ties.
 
-    depths, cells: as left by cut_blocks for `entries`; depth (n,) float32, cell-wise best so far, and
-    at (n, 3): x, y and the height h of the lowest material taken, both changed in place, by row - first_row.
+    depths, cells: as left by cut_blocks for `entries`; heights: cell_heights as a pointer; depth (n,)
+    float32, cell-wise best so far, and at (n, 3): x, y and the height h of the lowest material taken, both
+    changed in place, by row - first_row.
     """
     nx = xs.shape[0]
+    place, g = np.empty(2, np.float64), np.empty(1, np.float32)
     for e in range(entries.shape[0]):
         if not depths[e] > 0.0:
             continue
@@ -201,13 +205,14 @@ def gather_contacts(depths, cells, entries, records, codes, rows, floor, up, xs,
         x, y = xs[ix], ys[iy]
         is_first = depths[e] == depth[row] and (y < at[row, 1] or (y == at[row, 1] and x < at[row, 0]))
         if depths[e] > depth[row] or is_first:
-            g = np.float32(height_at(codes[j], records[j], x - records[j, X], y - records[j, Y]))
+            place[0], place[1] = x, y
+            heights(codes[j], records[j], place, 1, g)
             depth[row] = depths[e]
             at[row, 0], at[row, 1] = x, y
-            at[row, 2] = max(g, up * floor[iy, ix])
+            at[row, 2] = max(g[0], up * floor[iy, ix])
 
 
-@kernel
+@entry_kernel
 def lowest_at_points(
     points, order, first, bucket0, bucket1, start, starts, entries, codes, records, rows, heights, owners
 ):  # fmt: skip

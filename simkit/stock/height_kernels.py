@@ -214,11 +214,14 @@ def row_heights(code, a, xs, y, first, last, g):
             g[i] = np.float32(height_at(code, a, xs[i] - x0, dy))
 
 
-@kernel
+# What cell_heights takes: it is called through a pointer (simkit._jit.pointer).
+CELL_HEIGHTS = "void(int8, float64[::1], float64[::1], int64, float32[::1])"
+
+
 def cell_heights(code, a, places, n, g):
     """Write the heights of one record over n points to g (n,) float32; places (2 n,): their x, then their y.
 
-    As row_heights, for points that do not stand in a row.
+    As row_heights, for points that do not stand in a row.  Compiled by the cut, for CELL_HEIGHTS.
     """
     x0, y0, h0, radius, rim2, rise = a[X], a[Y], a[H], a[RADIUS], a[RIM2], a[RISE]
     cover2 = radius * radius + rim2

@@ -2,7 +2,7 @@
 
 import math
 
-from simkit._jit import kernel
+from simkit._jit import entry_kernel, kernel
 from simkit.cutters import BALL, CONE
 from simkit.stock.arc_kernels import is_in_sector, sweep_width
 from simkit.stock.profile_kernels import rim_square
@@ -136,7 +136,7 @@ def _pack_upright(a, box, profile, ux, uy, sx, ax, ay, ah, bx, by, bh, rise, swe
     return code_of(UPRIGHT_FORM, profile)
 
 
-@kernel
+@entry_kernel
 def pack_moves(
     is_arc, plane, start, end, centre, sweep, tool, matrix, offset, numbers, profiles, outlines, view,
     codes, records, boxes, rows,

@@ -6,7 +6,7 @@ through value and slope at one point lies nowhere above it.  For arcs a lower bo
 
 import math
 
-from simkit._jit import kernel
+from simkit._jit import entry_kernel, kernel
 from simkit.cutters import BALL, CONE, PROFILE
 from simkit.stock.arc_kernels import arc_distance2, is_in_sector, sweep_width
 from simkit.stock.height_kernels import line_height, outline_of
@@ -98,7 +98,7 @@ def line_place(profile, a, u, w, q):
     return min(max(s, first), last)
 
 
-@kernel
+@entry_kernel
 def height_and_slope(code, a, dx, dy):
     """Return g, gx, gy: height of a straight move over (dx, dy) from its X, Y and its slope in x and y there.
 
@@ -138,7 +138,7 @@ def height_and_slope(code, a, dx, dy):
     return g, along * ux - across * uy, along * uy + across * ux
 
 
-@kernel
+@entry_kernel
 def lowest_near(code, a, dx, dy, away):
     """A height that the sweep lies nowhere below within `away` of (dx, dy) from its X, Y; inf: not there.
 

@@ -63,3 +63,15 @@ def share(job: Callable[[int], None], count: int, after: Callable[[int], None] |
     finally:
         with lock:
             state["stopped"] = True
+
+
+PARTS = 8  # parts of a range for each thread, so that a costly one does not keep all waiting
+
+
+def share_ranges(job: Callable[[int, int], None], count: int, least: int) -> None:
+    """Call job(first, last) for parts of range(count), at least `least` long, as `share` does.
+
+    A single part is done in the calling thread.
+    """
+    parts = max(min(PARTS * threads(), count // least), 1) if count else 0
+    share(lambda i: job(i * count // parts, (i + 1) * count // parts), parts)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from simkit._jit import kernel, parallel_kernel, prange
+from simkit._jit import entry_kernel, kernel
 
 RUN = 64  # points that one task takes in a row
 
@@ -15,7 +15,7 @@ def bin_of(v, origin, edge, n):
     return int(max(0.0, min(n - 1.0, np.floor((v - origin) / edge))))
 
 
-@kernel
+@entry_kernel
 def bin_triangles(boxes, chosen, origin_x, origin_y, edge, nx, ny):
     """Return start (nx*ny + 1,), items and lowest and highest z (nx*ny, 2) of bins in plan.
 
@@ -112,7 +112,7 @@ def _search_bin(
     return best, winner
 
 
-@kernel
+@entry_kernel
 def group_bins(heights, nx, ny, group):
     """Return lowest and highest z of the groups of `group` x `group` bins (groups, 2), rows of groups."""
     gx_count, gy_count = -(-nx // group), -(-ny // group)
@@ -148,20 +148,21 @@ def _search_group(
     return best, winner
 
 
-@parallel_kernel
+@entry_kernel
 def closest_distance(
-    points, within, corners, boxes, origin_x, origin_y, edge, nx, ny, start, items, heights, group, tops, out
-):
+    first, last, points, within, corners, boxes, origin_x, origin_y, edge, nx, ny, start, items, heights,
+    group, tops, out,
+):  # fmt: skip
     """Fill out (k,) with the distance from each point to the nearest binned triangle, at most within.
 
     The triangle that won for the point before and the point's own bin come first, for a good bound;
     then groups of bins in square rings about the point's own group, until a ring is farther away than
-    the best.  Points are taken in runs, so that neighbours follow each other; the answer is the same
-    in any order.
+    the best.  Points are taken in runs, first <= run < last, so that neighbours follow each other;
+    the answer is the same in any order.
     """
     side = group * edge
     gx_count, gy_count = -(-nx // group), -(-ny // group)
-    for chunk in prange(-(-len(points) // RUN)):
+    for chunk in range(first, last):
         winner = -1
         for p in range(chunk * RUN, min(len(points), (chunk + 1) * RUN)):
             px, py, pz = points[p, 0], points[p, 1], points[p, 2]

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
-from simkit._jit import kernel
+from simkit._jit import entry_kernel
 
 EDGE = 1e-9  # share of a triangle by which a point may lie outside it and still count as on its edge
 
 
-@kernel
+@entry_kernel
 def column_ends(x, y, corners, origin_x, origin_y, edge, nx, ny, start, items, is_upper, out):
     """Fill out (k,) with the highest crossing (is_upper) or the lowest one; NaN where there is none.
 

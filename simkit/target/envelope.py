@@ -8,6 +8,7 @@ import numpy as np
 
 from simkit.errors import ShapeError
 from simkit.stock.field import Lattice
+from simkit.stock.workers import share_ranges
 from simkit.target.grid import TargetGrid
 from simkit.target.mesh import Target
 
@@ -70,7 +71,8 @@ def envelopes(target: Target | TargetGrid, lattice: Lattice) -> Envelopes:
     upper = np.full(lattice.shape, -np.inf)
     wood = np.zeros(lattice.shape)
     triangles = grid.target.triangles[chosen]
-    cross_columns(grid.target.vertices, triangles, start, items, x, y, lattice.cell, BAND, lower, upper, wood)
+    columns = (grid.target.vertices, triangles, start, items, x, y, lattice.cell, BAND, lower, upper, wood)
+    share_ranges(lambda a, b: cross_columns(a, b, *columns), bands, 4)
     is_missed = upper < lower
     lower[is_missed] = np.nan
     upper[is_missed] = np.nan

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from simkit._jit import kernel, parallel_kernel, prange
+from simkit._jit import entry_kernel, kernel
 
 BAND = 8  # rows of cells owned by one task
 
 
-@kernel
+@entry_kernel
 def count_bands(first_row, last_row, bands, band):
     """Return how many triangles meet each band of rows (bands,) int64.
 
@@ -23,7 +23,7 @@ def count_bands(first_row, last_row, bands, band):
     return count
 
 
-@kernel
+@entry_kernel
 def fill_bands(first_row, last_row, start, band):
     """Return the triangles of each band, in rising order; band b owns items[start[b]:start[b + 1]]."""
     items = np.empty(start[-1], np.int64)
@@ -51,19 +51,18 @@ def edge_at(vertices, i, j, y):
     return x, z
 
 
-@parallel_kernel
-def cross_columns(vertices, triangles, start, items, x, y, cell, band, lower, upper, wood):
+@entry_kernel
+def cross_columns(first, last, vertices, triangles, start, items, x, y, cell, band, lower, upper, wood):
     """Fill lowest and highest crossing and the summed length inside the mesh for every column.
 
     A triangle meets a row of centres where two of its edges cross it (a vertex counts as above only
     when its y is greater); between these crossings, the left one included and the right one not, it
     crosses the columns.  Each edge gives the same crossing to both its triangles, so over a closed
     mesh the upward and downward crossings of every column balance, whatever the rounding.
-    lower (ny, nx) comes in as +inf, upper as -inf, wood as 0.
+    lower (ny, nx) comes in as +inf, upper as -inf, wood as 0.  Bands first <= b < last are done.
     """
-    bands = len(start) - 1
     rows, columns = upper.shape
-    for b in prange(bands):
+    for b in range(first, last):
         for iy in range(b * band, min(rows, (b + 1) * band)):
             row_y = y[iy]
             for k in range(start[b], start[b + 1]):

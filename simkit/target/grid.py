@@ -7,6 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from simkit.errors import ShapeError
+from simkit.stock.workers import share_ranges
 from simkit.target.mesh import Target
 
 VERTICAL = 1e-9  # largest |z| of a unit normal that still counts as a vertical face
@@ -96,7 +97,7 @@ class TargetGrid:
         Source: closest point on a triangle by its seven regions, C. Ericson, Real-Time Collision
         Detection, 2005, section 5.1.5 (from memory); against a general mesh library in tests/target.
         """
-        from simkit.target.closest_kernels import closest_distance
+        from simkit.target.closest_kernels import RUN, closest_distance
 
         points = np.ascontiguousarray(points, dtype=np.float64)
         if points.ndim != 2 or points.shape[1] != 3:
@@ -108,7 +109,8 @@ class TargetGrid:
             raise ShapeError(f"within must be ({len(points)},), not {within.shape}")
         for one in (1, 2) if side == 0 else (side,):
             out = np.empty(len(points))
-            closest_distance(points, within, *self.ordered, *self.bins(one), out)
+            search = (points, within, *self.ordered, *self.bins(one), out)
+            share_ranges(lambda a, b, s=search: closest_distance(a, b, *s), -(-len(points) // RUN), 8)
             within = out
         return within
 

@@ -10,9 +10,12 @@ from simkit.stock import bound_kernels as kernels
 from simkit.stock import cut as cut_module
 from simkit.stock.cut import cut
 from simkit.stock.field import Lattice, blank_field
+from tests.stock.from_python import from_python
 from tests.stock.some_moves import CUTTERS, SHAPES, heights, random_arc, random_line, random_upright
 
 EVERYWHERE = np.array([-1e3, 1e3, -1e3, 1e3, 1e9])
+add_move, close_list = from_python(kernels.add_move), from_python(kernels.close_list)
+bounds = numba.njit(error_model="numpy")(kernels.bounds)
 SIZE = (40.0, 30.0, 12.0)
 
 
@@ -20,14 +23,12 @@ def bounds_of(moves, tool, middle, half, margin):
     """(n, 3): lowest and slopes of every piece of one move over a block about a place."""
     packed = cut_module.Packed(moves, {tool: CUTTERS[tool]}, IDENTITY, EVERYWHERE, 0, 0)
     lists = np.full(200 * kernels.GROUP, np.nan, np.float32)
-    n = kernels.add_move(lists, 0, 0.0, 0.0, 0.0, 60.0, 0, 0, packed.codes[0], packed.records, 0.02)
-    kernels.close_list(lists, 0, n)
+    n = add_move(lists, 0, 0.0, 0.0, 0.0, 60.0, 0, 0, packed.codes[0], packed.records, 0.02)
+    close_list(lists, 0, n)
     count = -(-n // kernels.LANES)
     groups = np.arange(count, dtype=np.int32)
     cutter = CUTTERS[tool]
-    best = kernels.bounds(
-        lists, 0, n, groups, count, *middle, half, cutter.code, cut_module._support(cutter), margin
-    )
+    best = bounds(lists, 0, n, groups, count, *middle, half, cutter.code, cut_module._support(cutter), margin)
     table = lists.reshape(-1, kernels.GROUP // kernels.LANES, kernels.LANES).transpose(0, 2, 1)
     columns = [c // kernels.LANES for c in (kernels.LOWEST, kernels.SLOPE_X, kernels.SLOPE_Y)]
     return table.reshape(-1, table.shape[2])[:n][:, columns].astype(float), best

@@ -7,9 +7,13 @@ import numpy as np
 import pytest
 
 from simkit.cutters import BALL, CONE, FLAT, PROFILE, SHAPES, Cutter, SevenParameters, kernel_table
-from simkit.stock.line_kernels import line_outline, line_outline_terms
+from simkit.stock import line_kernels
 from tests.stock import precise
+from tests.stock.from_python import from_python
 from tests.stock.some_moves import CUTTERS
+
+line_outline = from_python(line_kernels.line_outline)
+line_outline_terms = from_python(line_kernels.line_outline_terms)
 
 
 @pytest.mark.parametrize("tool", CUTTERS)

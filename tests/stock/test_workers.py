@@ -7,9 +7,10 @@ import sys
 import threading
 
 import numba
+import numpy as np
 import pytest
 
-from simkit.stock.workers import share
+from simkit.stock.workers import share, share_ranges
 
 CHILD = """
 import numpy as np
@@ -36,6 +37,18 @@ try:
 except KeyboardInterrupt:
     print("stopped", told[-1] < 0.95)
 """
+
+
+@pytest.mark.parametrize("count", [0, 1, 7, 1000])
+def test_share_ranges__covers_the_range_once(count):
+    done = np.zeros(count, np.int64)
+
+    def job(first, last):
+        assert last - first >= min(count, 5)
+        done[first:last] += 1
+
+    share_ranges(job, count, 5)
+    assert (done == 1).all()
 
 
 def test_share__does_every_job_once_and_tells_of_it():
