@@ -1,4 +1,4 @@
-"""What is known of how the two sides lie to each other, in sentences: poses, dowels and their play, the seam."""
+"""What is known of how the two sides lie to each other, in sentences: poses, dowels, play, seam."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ def _hole_words(evidence: Any, hole: Any) -> str:
     source = evidence.source_of(hole.row)
     tip, full = hole.depth(evidence.job.blank.thickness)
     return (
-        f"dowel hole '{hole.dowel.name}': drilled by {source['file']}:{source['line']} from side {hole.side}, "
-        f"{hole.diameter:g} mm wide down to {full:.1f} mm, its tip {tip:.1f} mm deep"
+        f"dowel hole '{hole.dowel.name}': drilled by {source['file']}:{source['line']} from side "
+        f"{hole.side}, {hole.diameter:g} mm wide down to {full:.1f} mm, its tip {tip:.1f} mm deep"
         f"{' (through)' if hole.is_through else ''}"
     )
 
@@ -45,8 +45,8 @@ def _play_words(evidence: Any, index: int) -> str:
     if play.tight > 0:
         return f"{text}; play {sizes} mm: the blank does not go onto its pins, {play.tight:.3f} mm is missing"
     if math.isinf(play.turn_degrees):
-        return f"{text}; play {sizes} mm: the blank can shift by {play.along:.3f} mm, and one dowel holds no turn"
+        return f"{text}; play {sizes} mm: one dowel lets the blank shift by {play.along:.3f} mm and turn"
     return (
-        f"{text}; play {sizes} mm: between them the blank can shift by at most {play.along:.3f} mm along their "
-        f"line and {play.across:.3f} mm across it, and turn by {play.turn_degrees:.4f} degrees, either way"
+        f"{text}; play {sizes} mm: the blank can shift by at most {play.along:.3f} mm along the line "
+        f"of the pins and {play.across:.3f} mm across it, and turn by {play.turn_degrees:.4f} degrees, either way"
     )

@@ -1,4 +1,4 @@
-"""wrong-turn: the programs of a setup fit the part when the blank lies another way, or is zeroed elsewhere."""
+"""wrong-turn: the programs of a setup fit the part when the blank lies or is zeroed another way."""
 
 from __future__ import annotations
 
@@ -23,14 +23,14 @@ def find(evidence: Evidence) -> list[Finding]:
                 severity="safety",
                 message=(
                     f"the programs of '{setup.name}' do not fit the part as the job says the blank lies; "
-                    f"{how_to(right, stated)}{other} (it then misses by {fit.better.miss:.2f} mm, as stated by "
-                    f"{fit.stated.miss:.1f} mm)"
+                    f"{how_to(right, stated)}{other} (it then misses by {fit.better.miss:.2f} mm, "
+                    f"as stated by {fit.stated.miss:.1f} mm)"
                 ),
                 advice=(
                     f"Lay the blank so and say so in the job ({_job_text(right, stated)}), or have "
                     f"these programs made for the blank as the job says; settle it before anything is cut."
                 ),
-                measure="vertical difference to the part that a hundredth of its plan exceeds, each way of lying",
+                measure="vertical difference to the part that a hundredth of its plan exceeds",
                 setup=setup.name,
                 subject=setup.name,
                 side=1 if evidence.frames[fit.setup].up > 0 else 2,
