@@ -113,7 +113,7 @@ class Dowel:
     """A dowel hole through the blank: at (x, y) mm in the blank frame, diameter mm.
 
     hole, pin: measured diameters of the hole and of the pin that goes into it, mm, None when not measured.
-    fit: of FITS, hole and pin made to it; "" when not stated.
+    fit: of FITS, hole and pin made to it, for what was not measured; "" when not stated.
     """
 
     name: str
@@ -128,7 +128,7 @@ class Dowel:
 
         drilled mm: diameter of the hole as its cutter made it, taken when the hole was not measured.
         """
-        if self.fit:
+        if self.pin is None and self.fit:
             low, high, least, most = FITS[self.fit]
             return (least, most) if low < self.diameter <= high else None
         if self.pin is None:

@@ -199,13 +199,6 @@ def _sizes(checker: Checker, dowel: dict[str, Any], path: str) -> None:
                 f"a diameter within {LARGEST_MISFIT:.0%} of it",
                 "measure the diameter again, or correct the hole's",
             )
-        elif not is_bad(fit) and fit:
-            checker.problem(
-                f"{path}.{name}",
-                f"a measured size and the fit {fit}",
-                "one of the two",
-                "keep what was measured and take the fit out",
-            )
     if is_bad(fit) or not fit:
         return
     low, high = FITS[fit][:2]

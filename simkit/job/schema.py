@@ -405,8 +405,8 @@ KEYS: tuple[Key, ...] = (
     Key(
         "dowels[].fit",
         "choice",
-        "Hole and pin are made to this fit of ISO 286 (diameters over 3 mm up to 6 mm), instead of measured"
-        " sizes. A hole routed in wood holds no such fit.",
+        "Hole and pin are made to this fit of ISO 286 (diameters over 3 mm up to 6 mm); counts when `pin` is"
+        " not given. A hole routed in wood holds no such fit.",
         default="",
         choices=tuple(FITS),
         examples=('"H7/g6"',),
