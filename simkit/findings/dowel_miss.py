@@ -102,8 +102,8 @@ def _tight(evidence: Evidence) -> list[Finding]:
                 severity="beyond",
                 subject=f"play, {setup.name}",
                 message=(
-                    f"the blank does not go onto the pins of '{setup.name}': the holes' distance differs from "
-                    f" that of the pins by {play.tight:.3f} mm more than their play allows"
+                    f"the blank does not go onto the pins of '{setup.name}': their distance differs from "
+                    f"that of its holes by {play.tight:.3f} mm more than the play allows"
                 ),
                 advice="Open one hole a little, or correct the distance of the holes or the pins.",
                 value=play.tight,
