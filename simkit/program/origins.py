@@ -69,7 +69,8 @@ class Origins(State):
                 line = self.options.where_to_say(f"{line} the setup", f"--work-offset {name}=0,0,0")
                 remedy = f"add {line}, with the true distance from its zero"
                 block.problem(index, " (a work zero)", expected, remedy)
-            self._is_doubtful = True
+            # One that is in force already changes nothing.
+            self._is_doubtful |= name != self._work_zero
             offset = (0.0, 0.0, 0.0)
         self._work_zero, self._work = name, list(offset)
         self._set_shift()

@@ -85,6 +85,8 @@ def curve_lowest(best, first, last, pu, pw, cover, path, outline):
     speed = math.sqrt(r * r + cw * cw) if rw == 0.0 else r
     # Beyond this radius the slope of the outline is too great to be of use in a bound.
     steep_at = min(cover, arc_e + 0.9998 * arc_r) if arc_to > arc_from else cover
+    if side_rise == 0.0:  # what an outline that ends at its arc gives beyond that, up to `cover`, is level
+        steep_at = min(steep_at, arc_to)
     value, _, _, _ = curve_value(first, pu, pw, cover, path, outline)
     best = min(best, value)
     value, _, _, _ = curve_value(last, pu, pw, cover, path, outline)

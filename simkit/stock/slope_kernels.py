@@ -127,7 +127,9 @@ def height_and_slope(code, a, dx, dy):
         f = max(f, profile_slope(profile, a, d * (1.0 - 1e-12), True))
         if d < a[RADIUS] * (1.0 - 1e-12):
             f = min(f, profile_slope(profile, a, d * (1.0 + 1e-12), False))
-        along, across = m, f * w / d if d > 0.0 else 0.0
+        # (along, across) has the size f; said once more, for near the axis w / d is mere rounding.
+        most = math.sqrt(max((f - m) * (f + m), 0.0))
+        along, across = m, min(max(f * w / d, -most), most) if d > 0.0 else 0.0
     elif d > 0.0:
         # Going inwards along the path from the end where the tip stands, does d fall?
         is_left = (e < 0.0) if s <= 0.0 else (e > 0.0)

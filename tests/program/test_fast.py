@@ -412,3 +412,10 @@ def test_state__has_no_part_the_compiled_reader_was_not_told_of():
     no_matter += "deleted_count told _speed _turning _tool _feed_loss _work_zero _work _g92 _named_at_start "
     no_matter += "_away _has_length _has_short_cut unknown_words"
     assert set(vars(Interpreter("a.nc", [""], None))) == set(seen_to.split()) | set(no_matter.split())
+
+
+def test_unknown_work_zero_stated_again__casts_no_new_doubt():
+    """X and Y given anew end the doubt that a refused work zero casts; stating it again changes nothing."""
+    data = HEAD + b"G1 F300\nG55\nG1 X0 Y0\nG55\nG3 I10\nG3 X30 Y0 R2\n"
+    said = assert_same(data)
+    assert [problem.split(" found ")[1].split(",")[0] for problem in said] == ["'G55' (a work zero)", "'R2'"]

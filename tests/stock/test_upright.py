@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from simkit import check
+from simkit.cutters import Cutter
 from simkit.frames import IDENTITY, Frame, misplaced, shift, turned
-from simkit.moves.table import join_moves, make_moves
+from simkit.moves.table import ARC, join_moves, make_moves
 from simkit.stock.cut import cut, cut_heights
 from simkit.stock.field import blank_field, blank_lattice
 from tests.stock import naive
@@ -157,3 +158,27 @@ def test_plan_boxes__hold_everything_that_a_move_cuts():
         assert tips[:, 1].min() - 3 >= y0
         assert tips[:, 1].max() + 3 <= y1
         assert x1 - x0 <= np.ptp(tips[:, 0]) + 6.1
+
+
+def test_upright__a_cone_seen_from_its_rim():
+    """Where an interval's middle lies beyond the rim, what a cone does within must not be passed over."""
+    cases = (
+        ("drill", 0.381388, 118.0, [-0.34427257, 2.52864722, -0.03051481],
+         [-0.34427257, -0.34398691, 1.18689726],
+         [-0.39827536, -2.93907661], 0.77538758, 19, [-0.35238582, -0.33299337]),
+        ("vee", 0.683118, 88.0, [-0.4254125, -1.00948496, -0.65080035],
+         [2.84380648, -0.53183931, -4.28838793],
+         [-1.75450471, 2.00486116], -2.31682541, 18, [2.70131819, -0.50928184]),
+        ("vee", 0.481436, 88.0, [2.17259672, -0.12092115, 0.89193069],
+         [0.92219224, -0.49775945, -0.09944357],
+         [2.750551, -0.76687339], -5.96198557, 19, [2.14023646, 0.05518637]),
+    )  # fmt: skip
+    for shape, diameter, point, start, end, centre, sweep, plane, place in cases:
+        cutters = {1: Cutter(1, shape, diameter, point=point)}
+        moves = make_moves(
+            kind=[ARC], plane=[plane], start=[start], end=[end], centre=[centre], sweep=[sweep], tool=[1]
+        )
+        z, _ = cut_heights(np.array([place]), moves, cutters, IDENTITY, 1e6)
+        sampled = naive.sampled_floor(np.array([place]), moves, cutters, 20001)
+        assert z[0] <= sampled[0] + 1e-6
+        assert z[0] >= sampled[0] - 2 * naive.longest_step(moves, 20001)
