@@ -25,9 +25,7 @@ def is_same(one, other) -> bool:
 def main() -> None:
     """Print the table."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 24
-    print(
-        f"{'part':>4} {'blank':>14} {'right pose':32} {'wrong':>5} {'named':>5} {'else':>5} {'alike':>5} right is"
-    )
+    print(f"{'part':>4} {'blank':>14} {'right pose':32} wrong named  else alike right is")
     totals, spent = np.zeros(4, int), []
     for seed in range(count):
         part = RandomPart(seed)
