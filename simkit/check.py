@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
 from itertools import pairwise
 
@@ -19,11 +19,11 @@ from simkit.compare.offset import side_offset
 from simkit.compare.outline import outline_step
 from simkit.compare.outside import told_apart
 from simkit.compare.part_only import part_columns
+from simkit.compare.pose_fit import fit_poses
 from simkit.compare.reach_options import feeds_of, side_reach
 from simkit.compare.seam import find_seam
 from simkit.compare.second_look import second_look
 from simkit.compare.standing import StandingWatch, stage_ends
-from simkit.compare.turns import fit_turn, side_error
 from simkit.compare.walls import wall_thickness
 from simkit.errors import InputProblems, Place, Problem
 from simkit.findings.evidence import Evidence
@@ -46,7 +46,6 @@ from simkit.target.mesh import load_target
 
 MOST_CELLS = 200_000_000  # about 16 bytes a cell and side; beyond this a check would not fit in 8 GiB
 WATCHED_CELLS = 60_000  # cells of two thirds of a millimetre on a usual blank; no thinner rib is seen
-COARSE_CELLS = 60_000  # enough to tell a turn that fits from one that does not
 LEAST_CELLS = 100  # fewer cells than this say nothing about a part
 
 
@@ -401,29 +400,9 @@ def _sides(evidence: Evidence) -> None:
     evidence.pins = pins(evidence.holes, job.setups, job.blank)
     if evidence.target is None:
         return  # the frame's inner wall could not be told from the part's outer one
-    evidence.turns = _turn_fits(evidence)
+    evidence.poses = fit_poses(job, evidence.moves, evidence.rows, evidence.frames, evidence.envelopes)
     if len({frame.up for frame in evidence.frames}) < 2:
         return
     evidence.seam = find_seam(
         evidence.field, evidence.envelopes.is_part, evidence.heights, wanted=evidence.target_grid.heights
     )
-
-
-def _turn_fits(evidence: Evidence) -> list:
-    """Return for each later setup whether another turn fits the target far better."""
-    job = evidence.job
-    lattice = blank_lattice(job.blank.length, job.blank.width, _coarse_cell(evidence, COARSE_CELLS))
-    coarse = envelopes(evidence.target_grid, lattice)
-    fits = []
-    for index, setup in enumerate(job.setups):
-        if index == 0:
-            continue  # side 1 up is what the blank frame means
-
-        def error_for(turn: str, index=index, setup=setup) -> float:
-            frames = list(evidence.frames)
-            frames[index] = replace(setup, turn=turn).frame(job.blank)
-            field = cut_all(job, evidence.moves, evidence.rows, frames, lattice)[-1].field
-            return side_error(field, coarse, 1) + side_error(field, coarse, -1)
-
-        fits.append(fit_turn(index, setup.turn, error_for, ("about x", "about y")))
-    return fits

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 TURNS = ("none", "about x", "about y")
+SWINGS = ("none", "quarter left", "half", "quarter right")  # seen from above; left is counter-clockwise
 
 
 @dataclass(frozen=True)
@@ -79,6 +80,25 @@ def turned(turn: str, length: float, width: float, thickness: float) -> Frame:
     if turn == "about y":
         return Frame(np.diag([-1.0, 1.0, -1.0]), np.array([length, 0.0, thickness]))
     raise ValueError(f"turn must be one of {TURNS}, not {turn!r}")
+
+
+def swung(swing: str, length: float, width: float) -> Frame:
+    """Return the map from the table frame of a blank swung round on the table to its table frame before.
+
+    swing: of SWINGS.  length, width: of the blank as it lies before, along x and y, mm; a quarter turn
+    exchanges them.  Both frames have their origin at the left front corner of the blank as it lies.
+    "quarter left": (x, y) -> (y, W-x) back.  Exact but for rounding.
+    Source: rotations by quarter turns; checked against scipy's Rotation in tests.
+    """
+    if swing == "none":
+        return IDENTITY
+    if swing == "quarter left":
+        return Frame([[0.0, 1.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 0.0, 1.0]], [0.0, width, 0.0])
+    if swing == "half":
+        return Frame(np.diag([-1.0, -1.0, 1.0]), [length, width, 0.0])
+    if swing == "quarter right":
+        return Frame([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]], [length, 0.0, 0.0])
+    raise ValueError(f"swing must be one of {SWINGS}, not {swing!r}")
 
 
 def misplaced(dx: float, dy: float, dz: float, degrees: float, about: tuple[float, float]) -> Frame:

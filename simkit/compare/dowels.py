@@ -8,7 +8,7 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 
 from simkit.cutters import Cutter
-from simkit.frames import Frame, turned
+from simkit.frames import Frame
 from simkit.job.model import Blank, Dowel, Setup
 from simkit.moves.table import LINE, Moves
 from simkit.stock.field import Field
@@ -26,6 +26,8 @@ class Hole:
     from the stated place; bound mm: how far `at` may be off.  diameter mm.  is_through: whether the
     field is open at its centre when the pins are needed.  row: move that drilled it deepest, -1 when it
     was not plunged.  how: "drilled", "milled" or "not made" (then it is taken to be where the job says).
+    side: it was plunged from, 1 or 2, None when it was not.  tip mm: height of the cutter's tip at its
+    deepest, blank frame.  point mm: from the tip to where the hole has its full diameter.
     """
 
     dowel: Dowel
@@ -36,6 +38,19 @@ class Hole:
     is_through: bool
     row: int
     how: str
+    side: int | None = None
+    tip: float | None = None
+    point: float = 0.0
+
+    def depth(self, thickness: float) -> tuple[float, float] | None:
+        """Return how deep the tip went below the face it entered by, and the full diameter, mm.
+
+        thickness: of the blank, mm.  None when the hole was not plunged.
+        """
+        if self.tip is None:
+            return None
+        tip = thickness - self.tip if self.side == 1 else self.tip
+        return tip, tip - self.point
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +86,7 @@ def dowel_holes(
     open there: off by about a tenth of a cell, a quarter is stated).
     """
     plunges = [
-        (one.start + index, frame.apply_plan(moves.end[one.start + index, :2]))
+        (one.start + index, frame.apply(moves.end[one.start + index]), 1 if frame.up > 0 else 2)
         for one, frame in zip(rows, frames, strict=True)
         for index in np.flatnonzero(_is_plunge(moves[one]))
     ]
@@ -86,20 +101,23 @@ def _is_plunge(moves: Moves) -> np.ndarray:
 
 def _hole(dowel: Dowel, field: Field, moves: Moves, cutters: dict[int, Cutter], plunges: list) -> Hole:
     fitting = [
-        (float(np.hypot(*(place - dowel.at))), row, place)
-        for row, place in plunges
+        (float(np.hypot(*(place[:2] - dowel.at))), row, place, side)
+        for row, place, side in plunges
         if abs(cutters[int(moves.tool[row])].diameter - dowel.diameter) <= SAME_SIZE
     ]
     nearest = min(fitting, key=lambda one: one[0], default=None)
     milled = _open_spot(field, dowel)
     # A hole of this size somewhere else is this hole in the wrong place, unless one is milled here.
     if nearest is not None and (nearest[0] <= NEAR * dowel.diameter or milled is None):
-        off, _, place = nearest
-        same = [row for _, row, other in fitting if np.hypot(*(other - place)) <= SAME_PLACE]
-        row = min(same, key=lambda one: (moves.end[one, 2], one))
-        diameter = cutters[int(moves.tool[row])].diameter
+        off, _, place, side = nearest
+        same = [one for one in fitting if one[3] == side and np.hypot(*(one[2] - place)[:2]) <= SAME_PLACE]
+        _, row, deepest, _ = min(same, key=lambda one: (one[2][2] if side == 1 else -one[2][2], one[1]))
+        cutter = cutters[int(moves.tool[row])]
         at = (float(place[0]), float(place[1]))
-        return Hole(dowel, at, off, 0.0, diameter, _is_open(field, at), row, "drilled")
+        point = float(cutter.profile(np.array([cutter.radius]))[0])
+        is_open = _is_open(field, at)
+        tip = float(deepest[2])
+        return Hole(dowel, at, off, 0.0, cutter.diameter, is_open, row, "drilled", side, tip, point)
     if milled is not None:
         at, diameter = milled
         off = float(np.hypot(at[0] - dowel.at[0], at[1] - dowel.at[1]))
@@ -147,7 +165,7 @@ def pins(holes: list[Hole], setups: tuple[Setup, ...], blank: Blank) -> list[Pin
     for index, setup in enumerate(setups):
         if index == 0 and setup.pins is None:
             continue
-        to_table = turned(setup.turn, blank.length, blank.width, blank.thickness).inverse()
+        to_table = setup.lie(blank).inverse()
         places = np.array([to_table.apply_plan(np.array(hole.at)) for hole in holes]).reshape(-1, 2)
         stated = setup.pins if setup.pins is not None else [hole.at for hole in holes]
         stands = np.array(stated, dtype=np.float64).reshape(-1, 2)

@@ -115,7 +115,7 @@ class ShiftFit:
             f"side 1 against side 2: {self.dx:+.3f} mm in x, {self.dy:+.3f} mm in y, "
             f"{self.turn_degrees:+.4f} degrees"
         )
-        return text + (f"; not to be seen from this seam: {', '.join(hidden)}" if hidden else "")
+        return text + (f"; not observable: {', '.join(hidden)}" if hidden else "")
 
 
 def find_seam(

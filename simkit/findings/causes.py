@@ -75,7 +75,11 @@ def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple
     if finding.severity in ("warning", "note"):
         return (finding.severity, finding.kind, finding.side, finding.message)
     turned = {one.setup for one in findings if one.kind == "wrong-turn"}
-    if turned and (finding.kind in (*SHAPE_KINDS, "dowel-miss", "wrong-turn")) and finding.setup in turned:
+    if (
+        turned
+        and (finding.kind in (*SHAPE_KINDS, "dowel-miss", "setup", "wrong-turn"))
+        and finding.setup in turned
+    ):
         return ("turn", finding.setup)
     if finding.kind in SHAPE_KINDS:
         for offset in evidence.offsets:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from simkit.compare.dowel_play import play_of
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.shape import severity_of
@@ -55,6 +56,7 @@ def find(evidence: Evidence) -> list[Finding]:
                     **common,
                 )
             )
+    findings += _tight(evidence)
     for pin in evidence.pins:
         severity = severity_of(pin.miss, pin.bound, limit)
         if not severity:
@@ -81,6 +83,34 @@ def find(evidence: Evidence) -> list[Finding]:
                 at=(*pin.nearest.at, thickness),
                 setup=setup.name,
                 **evidence.job_line(f"setups[{pin.setup}].turn"),
+            )
+        )
+    return findings
+
+
+def _tight(evidence: Evidence) -> list[Finding]:
+    """Return a finding for each setup whose blank does not go onto its pins, with the play that is known."""
+    findings = []
+    for index in sorted({pin.setup for pin in evidence.pins}):
+        play = play_of(evidence.pins, index)
+        if play is None or play.tight <= 0:
+            continue
+        setup = evidence.job.setups[index]
+        findings.append(
+            Finding(
+                kind="dowel-miss",
+                severity="beyond",
+                subject=f"play, {setup.name}",
+                message=(
+                    f"the blank does not go onto the pins of '{setup.name}': their distance differs from "
+                    f"that of its holes by {play.tight:.3f} mm more than the play allows"
+                ),
+                advice="Open one hole a little, or correct the distance of the holes or the pins.",
+                value=play.tight,
+                bound=0.0,
+                measure="distance of holes less distance of pins, beyond the play",
+                setup=setup.name,
+                **evidence.job_line(f"setups[{index}].turn"),
             )
         )
     return findings

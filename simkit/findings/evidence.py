@@ -12,6 +12,7 @@ import numpy as np
 
 from simkit.compare.zones import Zones
 from simkit.cutters import Cutter
+from simkit.findings.sides_words import sides_remarks
 from simkit.frames import Frame
 from simkit.job.model import Job, Setup
 from simkit.moves.table import Moves
@@ -34,7 +35,7 @@ class Evidence:
     coarseness: of target.coarseness.  outside: of compare.outline.  wood_outside: of compare.outside.
     reach, cusps {1: ..., 2: ...}: of compare.reach_options and compare.cusps, for the sides in `deviations`.
     stood: of compare.standing.  seam: of compare.seam.  holes, pins: of compare.dowels.
-    turns: of compare.turns.
+    poses: of compare.pose_fit, one for each setup.
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
         its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
     heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
@@ -72,7 +73,7 @@ class Evidence:
     seam: Any = None
     holes: list[Any] = field(default_factory=list)
     pins: list[Any] = field(default_factory=list)
-    turns: list[Any] = field(default_factory=list)
+    poses: list[Any] = field(default_factory=list)
     offsets: list[Any] = field(default_factory=list)
     causes: list[Any] = field(default_factory=list)
     not_matched: list[str] = field(default_factory=list)
@@ -135,13 +136,8 @@ class Evidence:
             words += _outside_words(self.wood_outside)
         words += self._not_judged_words()
         if self.target is not None:
-            words += [
-                f"which way '{self.job.setups[fit.setup].name}' is turned over cannot be told from the part: "
-                "it fits another way as well"
-                for fit in self.turns
-                if not fit.is_told_apart
-            ]
             words += list(self.target.notes)
+        words += sides_remarks(self)
         return words
 
     def _not_judged_words(self) -> list[str]:

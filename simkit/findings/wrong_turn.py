@@ -1,41 +1,68 @@
-"""wrong-turn: the programs of a setup fit the part when the blank is turned the other way."""
+"""wrong-turn: the programs of a setup fit the part when the blank lies or is zeroed another way."""
 
 from __future__ import annotations
 
+from simkit.compare.poses import Pose
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
-
-HOW = {
-    "none": "left as it lay, side 1 up",
-    "about x": "turned about x (front edge to the back, left stays left)",
-    "about y": "turned about y (left end to the right, front stays front)",
-}
+from simkit.findings.pose_words import how_to
 
 
 def find(evidence: Evidence) -> list[Finding]:
-    """Return one finding for each setup that another turn fits far better than the stated one."""
+    """Return one finding for each setup that another pose fits far better than the stated one."""
     findings = []
-    for fit in evidence.turns:
+    for fit in evidence.poses:
         if fit.better is None:
             continue
         setup = evidence.job.setups[fit.setup]
+        stated, right = fit.stated.pose, fit.better.pose
+        other = "".join(f"; or {how_to(one.pose, stated)}" for one in fit.alike)
         findings.append(
             Finding(
                 kind="wrong-turn",
                 severity="safety",
                 message=(
-                    f"the programs of '{setup.name}' fit the part with the blank {HOW[fit.better]}, "
-                    f"not {HOW[fit.stated]}"
+                    f"the programs of '{setup.name}' do not fit the part as the job says the blank lies; "
+                    f"{how_to(right, stated)}{other} (it then misses by {fit.better.miss:.2f} mm, "
+                    f"as stated by {fit.stated.miss:.1f} mm)"
                 ),
                 advice=(
-                    f'Turn the blank {fit.better} and say so in the job (turn = "{fit.better}"), or have '
+                    f"Lay the blank so and say so in the job ({_job_text(right, stated)}), or have "
                     f"these programs made for the blank as the job says; settle it before anything is cut."
                 ),
-                measure="mean vertical difference to the part, both sides, for each way of turning",
+                measure="vertical difference to the part that a hundredth of its plan exceeds",
                 setup=setup.name,
                 subject=setup.name,
                 side=1 if evidence.frames[fit.setup].up > 0 else 2,
-                **evidence.job_line(f"setups[{fit.setup}].turn"),
+                **evidence.job_line(_key(evidence, fit.setup, right, stated)),
             )
         )
     return findings
+
+
+def _job_text(right: Pose, stated: Pose) -> str:
+    """Return the keys of the job file that change, as they are written there."""
+    names = ("turn", "swing", "corner", "face")
+    parts = [
+        f'{name} = "{getattr(right, name)}"'
+        for name in names
+        if getattr(right, name) != getattr(stated, name)
+    ]
+    if right.offset != stated.offset:
+        parts.append(f"offset = [{', '.join(f'{value:g}' for value in right.offset)}]")
+    return ", ".join(parts)
+
+
+def _key(evidence: Evidence, index: int, right: Pose, stated: Pose) -> str:
+    """Return the key of the job file that says the first thing that is wrong."""
+    setup, zero = f"setups[{index}]", f"setups[{index}].zero"
+    keys = []
+    if right.turn != stated.turn:
+        keys = [f"{setup}.turn"]
+    elif right.swing != stated.swing:
+        keys = [f"{setup}.swing", f"{setup}.turn"]
+    elif right.corner != stated.corner:
+        keys = [f"{zero}.corner"]
+    elif right.face != stated.face:
+        keys = [f"{zero}.face"]
+    return next((key for key in keys if key in evidence.job.lines), zero)

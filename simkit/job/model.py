@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from simkit.cutters import Cutter
-from simkit.frames import IDENTITY, Frame, shift, turned
+from simkit.frames import IDENTITY, Frame, shift, swung, turned
 
 CORNERS = ("left front", "right front", "left back", "right back", "centre")
 FACES = ("top", "bottom")
@@ -15,6 +15,9 @@ BLOCK_DELETE = ("run", "skip")
 PROGRAM_UNITS = ("mm", "in")
 GRAINS = ("along x", "along y")
 ANCHORS = ("origin", "low corner", "centre")
+# ISO 286-1, diameters over 3 mm up to and including 6 mm: hole H7 is 0 to +0.012 mm (from a reprint), pin g6
+# -0.012 to -0.004 mm (from memory).  Name -> over, up to (mm), least and most clearance (mm).
+FITS = {"H7/g6": (3.0, 6.0, 0.004, 0.024)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +48,8 @@ class Zero:
 class Setup:
     """The blank held in one pose, with a work zero, and the programs run in it.
 
-    turn: how the blank lies, against side 1 facing up ("none", "about x", "about y").
+    turn: how the blank lies, against side 1 facing up ("none", "about x", "about y").  swing: how it is
+        swung round on the table after that, of frames.SWINGS.
     cutter: number of the cutter for programs that call none.
     pins: places (x, y) mm, table frame, of the dowel pins of this setup; None when not stated, the
         pins then stand where the job's dowel holes were in the first setup.
@@ -66,22 +70,33 @@ class Setup:
     program_units: str | None = None
     spoilboard: float | None = None
     machine_zero: tuple[float, float, float] | None = None
+    swing: str = "none"
 
     def to_table(self, blank: Blank) -> Frame:
         """Return the map from this setup's program frame to its table frame."""
-        x = {"left": 0.0, "right": blank.length}.get(self.zero.corner.split()[0], blank.length / 2)
-        y = {"front": 0.0, "back": blank.width}.get(self.zero.corner.split()[-1], blank.width / 2)
+        across, deep = self.size_on_table(blank)
+        x = {"left": 0.0, "right": across}.get(self.zero.corner.split()[0], across / 2)
+        y = {"front": 0.0, "back": deep}.get(self.zero.corner.split()[-1], deep / 2)
         z = blank.thickness if self.zero.face == "top" else 0.0
         dx, dy, dz = self.zero.offset
         return shift(x + dx, y + dy, z + dz)
+
+    def lie(self, blank: Blank) -> Frame:
+        """Return the map from this setup's table frame to the blank frame, as the blank should lie."""
+        over = turned(self.turn, blank.length, blank.width, blank.thickness)
+        return over.after(swung(self.swing, blank.length, blank.width))
+
+    def size_on_table(self, blank: Blank) -> tuple[float, float]:
+        """Return how far the blank reaches to the right and to the back as it lies, mm."""
+        is_crosswise = self.swing.startswith("quarter")
+        return (blank.width, blank.length) if is_crosswise else (blank.length, blank.width)
 
     def frame(self, blank: Blank, misplacement: Frame = IDENTITY) -> Frame:
         """Return the map from this setup's program frame to the blank frame.
 
         misplacement: how the blank truly lies against how it should, in the table frame.
         """
-        to_blank = turned(self.turn, blank.length, blank.width, blank.thickness)
-        return to_blank.after(misplacement).after(self.to_table(blank))
+        return self.lie(blank).after(misplacement).after(self.to_table(blank))
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,11 +117,31 @@ class TargetSpec:
 
 @dataclass(frozen=True, slots=True)
 class Dowel:
-    """A dowel hole through the blank: at (x, y) mm in the blank frame, diameter mm."""
+    """A dowel hole through the blank: at (x, y) mm in the blank frame, diameter mm.
+
+    hole, pin: measured diameters of the hole and of the pin that goes into it, mm, None when not measured.
+    fit: of FITS, hole and pin made to it, for what was not measured; "" when not stated.
+    """
 
     name: str
     at: tuple[float, float]
     diameter: float
+    hole: float | None = None
+    pin: float | None = None
+    fit: str = ""
+
+    def play(self, drilled: float) -> tuple[float, float] | None:
+        """Return the least and the most by which the hole is wider than its pin, mm; None: not known.
+
+        drilled mm: diameter of the hole as its cutter made it, taken when the hole was not measured.
+        """
+        if self.pin is None and self.fit:
+            low, high, least, most = FITS[self.fit]
+            return (least, most) if low < self.diameter <= high else None
+        if self.pin is None:
+            return None
+        wider = (self.hole if self.hole is not None else drilled) - self.pin
+        return wider, wider
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,10 @@ from typing import Any
 from simkit.cutters import MEASURES, faults
 from simkit.job.check import Checker, is_bad
 from simkit.job.locate import key_path
+from simkit.job.model import FITS
 from simkit.units import MM_PER_INCH
+
+LARGEST_MISFIT = 0.25  # of the diameter: a measured size farther off is another hole's
 
 
 def cutter_rules(checker: Checker, cutters: dict[int, Any], blank: dict[str, Any], table: str) -> None:
@@ -119,6 +122,13 @@ def setup_rules(checker: Checker, setups: Any, cutters: Any, dowels: Any) -> Non
                 "'none'",
                 'name the side that lies up in the first setup side 1, and write turn = "none"',
             )
+        if index == 0 and not is_bad(setup["swing"]) and setup["swing"] != "none":
+            checker.problem(
+                f"{path}.swing",
+                f"'{setup['swing']}' in the first setup",
+                "'none'",
+                "how the blank lies there says what is left and front; take the line out",
+            )
         if isinstance(cutter, int) and not is_bad(cutters) and cutter not in cutters:
             known = ", ".join(str(number) for number in sorted(cutters)) or "none"
             checker.problem(
@@ -146,6 +156,8 @@ def dowel_rules(checker: Checker, dowels: Any, blank: Any) -> None:
         path = f"dowels[{index}]"
         _own_name(checker, dowel, path, seen, "dowel")
         at, diameter = dowel["at"], dowel["diameter"]
+        if not is_bad(diameter):
+            _sizes(checker, dowel, path)
         if is_bad(at, diameter):
             continue
         x, y = at
@@ -171,6 +183,32 @@ def dowel_rules(checker: Checker, dowels: Any, blank: Any) -> None:
                 )
                 break
         placed.append((name, (x, y), diameter))
+
+
+def _sizes(checker: Checker, dowel: dict[str, Any], path: str) -> None:
+    """Check the measured sizes of a hole and its pin, and the fit, against the diameter."""
+    diameter, fit = dowel["diameter"], dowel["fit"]
+    for name in ("hole", "pin"):
+        size = dowel[name]
+        if is_bad(size) or size is None:
+            continue
+        if abs(size - diameter) > LARGEST_MISFIT * diameter:
+            checker.problem(
+                f"{path}.{name}",
+                f"{size:g} mm for a dowel hole of {diameter:g} mm",
+                f"a diameter within {LARGEST_MISFIT:.0%} of it",
+                "measure the diameter again, or correct the hole's",
+            )
+    if is_bad(fit) or not fit:
+        return
+    low, high = FITS[fit][:2]
+    if not low < diameter <= high:
+        checker.problem(
+            f"{path}.fit",
+            f"{fit} for a hole of {diameter:g} mm",
+            f"a diameter over {low:g} mm up to {high:g} mm",
+            "measure hole and pin, and write hole = ... and pin = ...",
+        )
 
 
 def _own_name(checker: Checker, table: dict[str, Any], path: str, seen: dict[str, str], noun: str) -> None:

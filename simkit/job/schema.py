@@ -11,11 +11,21 @@ import textwrap
 from typing import Any
 
 from simkit.cutters import DRILL_POINT_DEGREES, SHAPES
-from simkit.frames import TURNS
+from simkit.frames import SWINGS, TURNS
 from simkit.job.judging_keys import ACCEPTED_KEYS, LIMIT, ZONE_KEYS
 from simkit.job.key import BIGGEST, SMALLEST, Key
 from simkit.job.machine_keys import FIXTURE_KEYS, MACHINE_KEYS
-from simkit.job.model import ANCHORS, BLOCK_DELETE, CORNERS, FACES, GRAINS, PROGRAM_UNITS, WORK_ZEROS, Limits
+from simkit.job.model import (
+    ANCHORS,
+    BLOCK_DELETE,
+    CORNERS,
+    FACES,
+    FITS,
+    GRAINS,
+    PROGRAM_UNITS,
+    WORK_ZEROS,
+    Limits,
+)
 from simkit.units import MM_PER_UNIT
 
 UNITS = tuple(MM_PER_UNIT)
@@ -211,6 +221,16 @@ KEYS: tuple[Key, ...] = (
         examples=('"none"', '"about x"'),
     ),
     Key(
+        "setups[].swing",
+        "choice",
+        "How the blank is swung round on the table after that, seen from above: a quarter turn to the left"
+        " (counter-clockwise) or right, or half a turn. The first setup has none.",
+        default="none",
+        choices=SWINGS,
+        examples=('"none"', '"none"'),
+        is_aside=True,
+    ),
+    Key(
         "setups[].zero",
         "table",
         "Where X0 Y0 Z0 of the programs is, as the operator sees the blank lying in this setup.",
@@ -384,6 +404,34 @@ KEYS: tuple[Key, ...] = (
         low=0.5,
         high=100.0,
         examples=("6", "6"),
+    ),
+    Key(
+        "dowels[].hole",
+        "length",
+        "Diameter of the hole as measured. When left out: that of the cutter that drilled it.",
+        low=0.5,
+        high=100.0,
+        examples=("6.05", "6.05"),
+        is_aside=True,
+    ),
+    Key(
+        "dowels[].pin",
+        "length",
+        "Diameter of the dowel pin as measured. With it the check tells how much play the blank has.",
+        low=0.5,
+        high=100.0,
+        examples=("5.98", "5.98"),
+        is_aside=True,
+    ),
+    Key(
+        "dowels[].fit",
+        "choice",
+        "Hole and pin are made to this fit of ISO 286 (diameters over 3 mm up to 6 mm); counts when `pin` is"
+        " not given. A hole routed in wood holds no such fit.",
+        default="",
+        choices=tuple(FITS),
+        examples=('"H7/g6"',),
+        is_aside=True,
     ),
     Key("limits", "table", "What you accept."),
     Key(

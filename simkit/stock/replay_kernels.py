@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import kernel, plain_kernel
+from simkit._jit import entry_kernel, kernel
 from simkit.cutters import BALL, CONE
 from simkit.stock.arc_kernels import arc_distance2
 from simkit.stock.height_kernels import row_heights
@@ -50,7 +50,7 @@ PIECE_COLUMNS = 5
 CLEAR = 0.01  # mm in plan: less than this beside a wall is no contact
 
 
-@plain_kernel
+@kernel
 def lowest_over(code, a, x, y, half):
     """A height that the record nowhere comes under within `half` of a place; +inf where it is not covered.
 
@@ -78,7 +78,7 @@ def lowest_over(code, a, x, y, half):
     return a[LOW]
 
 
-@plain_kernel
+@kernel
 def _block_top(h, iy0, iy1, ix0, ix1):
     top = -np.float32(np.inf)
     for iy in range(iy0, iy1):
@@ -87,7 +87,7 @@ def _block_top(h, iy0, iy1, ix0, ix1):
     return top
 
 
-@plain_kernel
+@kernel
 def _take(h, owner, floor, up, iy, first, last, g, row, taken, depth, cell, bottom):
     """Lower a row by the heights g; return what columns lose in all and at most, and where: cell, bottom."""
     nx = h.shape[1]
@@ -105,7 +105,7 @@ def _take(h, owner, floor, up, iy, first, last, g, row, taken, depth, cell, bott
     return taken, depth, cell, bottom
 
 
-@plain_kernel
+@kernel
 def _bite(code, a, box, row, field, tile, tops, g, cell):
     """Lower one tile by one move; return what _take does, and how many heights were evaluated."""
     h, owner, floor, up, xs, ys, x0, y0 = field
@@ -148,7 +148,7 @@ def _bite(code, a, box, row, field, tile, tops, g, cell):
     return taken, depth, place, bottom, evaluated
 
 
-@plain_kernel
+@kernel
 def piece_height(chord, piece, dx, dy):
     """Lowest height of a piece of neck, shank or holder over a place while the wood there still stands.
 
@@ -188,7 +188,7 @@ def piece_height(chord, piece, dx, dy):
     return min(met, g)
 
 
-@plain_kernel
+@kernel
 def _window(chord, reach, tile, x0, y0, cell):
     """The cells of a tile within `reach` of the box round a chord."""
     iy_first, iy_last, ix_first, ix_last = tile
@@ -202,7 +202,7 @@ def _window(chord, reach, tile, x0, y0, cell):
     return iy0, iy1, ix0, ix1
 
 
-@plain_kernel
+@kernel
 def _rub(chord, piece, field, tile, cell, stood, depth, place, top):
     """Return the most that one piece goes into standing wood along one chord in a tile, where, and its top.
 
@@ -227,7 +227,7 @@ def _rub(chord, piece, field, tile, cell, stood, depth, place, top):
     return depth, place, top
 
 
-@plain_kernel
+@kernel
 def _lower_stood(chord, code, a, field, tile, cell, g, stood):
     """Lower the copy of a tile by the cutting part along one chord: what stands before the next one."""
     _, _, _, _, xs, ys, x0, y0 = field
@@ -241,7 +241,7 @@ def _lower_stood(chord, code, a, field, tile, cell, g, stood):
             stood[iy - iy_first, ix - ix_first] = min(stood[iy - iy_first, ix - ix_first], g[ix])
 
 
-@kernel
+@entry_kernel
 def replay_tiles(
     h, owner, floor, up, xs, ys, x0, y0, cell, size, first_tile, last_tile, starts, entries, codes, rows,
     records, boxes, taken, depths, places, bottoms,

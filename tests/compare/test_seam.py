@@ -224,6 +224,20 @@ def test_seam__turn_is_found_on_a_long_part():
     assert (fit.dx, fit.dy) == pytest.approx((0, 0), abs=0.01)
 
 
+@pytest.mark.parametrize("size", [(110.0, 80.0), (160.0, 60.0)])
+def test_seam__shift_and_turn_at_once_are_measured_back(size):
+    """Shifted by (0.3, -0.2) mm and turned by 0.1 degrees about the middle of the blank."""
+    wrong = misplaced(0.3, -0.2, 0.0, 0.1, (size[0] / 2, size[1] / 2))
+    fit = fit_shift(Block(size, wrong1=wrong).seam())
+    # The fit tells the shift where the stations have their middle.
+    about = np.array([*fit.about, 0.0])
+    dx, dy, _ = wrong.apply(about) - about
+    assert fit.is_observable.all()
+    assert (fit.dx, fit.dy) == pytest.approx((dx, dy), abs=0.02)
+    assert (dx, dy) == pytest.approx((0.3, -0.2), abs=0.002)
+    assert fit.turn_degrees == pytest.approx(0.1, abs=0.005)
+
+
 def test_seam__tab_is_left_out_and_spoils_nothing_beside_it():
     tab = (47.0, 61.0)  # over this span side 1's cutter rides 3 mm higher, and leaves rounded flanks
     block = Block(wrong1=shift(0.3, -0.2), tab=tab)
@@ -322,7 +336,7 @@ def test_fit__round_part_shows_no_turn():
     fit = fit_shift(ring_seam(normal, 20 * normal, normal @ [0.1, 0.05]))
     assert fit.is_observable.tolist() == [True, True, False]
     assert (fit.dx, fit.dy, fit.turn_degrees) == pytest.approx((0.1, 0.05, 0.0), abs=1e-12)
-    assert fit.words.endswith("not to be seen from this seam: turn")
+    assert fit.words.endswith("not observable: turn")
 
 
 def test_fit__two_straight_walls_show_no_shift_along_them():

@@ -131,7 +131,7 @@ def test_wrong_turn__a_setup_the_job_forgot_to_turn_over(tmp_path):
     assert status == 1
     assert rows[0]["kind"] == "wrong-turn"
     assert rows[0]["severity"] == "safety"
-    assert "turned about x" in rows[0]["message"]
+    assert "turn it over edge over edge (about x: front edge to the back)" in rows[0]["message"]
     line = job.splitlines().index('turn = "none"', 12) + 1
     assert (rows[0]["file"], rows[0]["line"]) == ("job.toml", line)
     job = job.replace('"under"\nturn = "none"', '"under"\nturn = "about x"')

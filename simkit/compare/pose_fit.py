@@ -1,0 +1,264 @@
+"""Which pose fits: the cut of one setup, seen in every pose, against the part and the cuts of the others.
+
+A pose moves the cut of a setup as a whole, so it is cut once in its own program frame and looked up in
+every other pose; only the poses that matter are then cut exactly.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.compare.poses import Pose, all_poses, is_seen_at_once
+from simkit.frames import IDENTITY, Frame
+from simkit.job.model import Job
+from simkit.moves.extremes import extremes
+from simkit.moves.table import Moves
+from simkit.stock.cut import cut
+from simkit.stock.field import UNCUT, Field, Lattice, blank_field
+from simkit.target.envelope import Envelopes
+
+COLUMNS = 25_000  # of the blank, about: a feature of a few square millimetres decides
+CLIP = 5.0  # mm: a column counts at most this, so that a few deep ones cannot decide
+DEAD = 0.25  # mm: a pose is not worse in a column for less
+LEAST = 10.0  # mm times columns: what a pose must be worse by in all ...
+LEAST_SHARE = 5e-4  # ... and this much times all columns
+FAR_BETTER = 4.0  # times as much of the part as is worse must be better
+TOO_DEEP = 1.0  # mm below the part: a pose that does so in more than GOUGED of what it cuts is none
+GOUGED = 0.05
+ENOUGH = 0.5  # of what the pose that meets most of the part cuts
+FEW = 0.01  # of the columns: a pose misses by what these exceed
+CLOSE, NEAR = 1.5, 0.3  # a pose with an error below CLOSE times the least + NEAR mm is cut exactly
+MOST_EXACT = 8
+
+
+@dataclass(frozen=True)
+class PoseScore:
+    """How one pose fits.
+
+    error: mean over the part's columns of the vertical difference to the part, both sides, each side of a
+    column clipped at CLIP, mm.  miss mm: what a hundredth of the columns differ by at least, on their worse
+    side.  cut: columns of the part that the setup cuts into the blank.  gouged: those of them where it goes
+    TOO_DEEP into the part.  worst: (ny, nx)-ordered difference of the worse side of each column, clipped,
+    mm (n,).  is_exact: cut in this pose, not looked up.
+    Error: exact poses as the cut; looked up ones are taken from at most 0.4 of a column beside.
+    """
+
+    pose: Pose
+    error: float
+    miss: float
+    cut: int
+    gouged: int
+    worst: np.ndarray
+    is_exact: bool
+
+    @property
+    def is_usable(self) -> bool:
+        """Whether the cut stays out of the part in this pose."""
+        return self.cut > 0 and self.gouged <= GOUGED * self.cut
+
+
+@dataclass(frozen=True)
+class PoseFit:
+    """Which pose of one setup fits.
+
+    setup: index.  stated: the job's pose.  better: the pose that fits instead, None when the stated one
+    holds or none does.  alike: poses that fit as well as the one that fits (a symmetric or nearly
+    symmetric part).  next_best: the best of those that can be told from it, None when none was tried.
+    """
+
+    setup: int
+    stated: PoseScore
+    better: PoseScore | None
+    alike: tuple[PoseScore, ...]
+    next_best: PoseScore | None
+
+    @property
+    def is_told_apart(self) -> bool:
+        """Whether the part shows which pose is right."""
+        return not self.alike
+
+
+@dataclass(frozen=True)
+class Columns:
+    """The part's columns on a coarse lattice of the blank.
+
+    lattice: its centres are centres of the field's cells.  is_part (ny, nx) bool.  upper, lower (n,): the
+    part there, mm.  size: length, width, thickness of the blank, mm.
+    """
+
+    lattice: Lattice
+    is_part: np.ndarray
+    upper: np.ndarray
+    lower: np.ndarray
+    size: tuple[float, float, float]
+
+
+def part_columns_of(envelopes: Envelopes, size: tuple[float, float, float], most: int = COLUMNS) -> Columns:
+    """Return every so many columns of the envelopes, about `most` for the whole blank."""
+    fine = envelopes.lattice
+    step = max(1, round(np.sqrt(fine.nx * fine.ny / most)))
+    first = step // 2
+    pick = (slice(first, None, step), slice(first, None, step))
+    shape = tuple(len(range(first, n, step)) for n in (fine.ny, fine.nx))
+    # The middle of a coarse cell is the middle of the cell picked.
+    low = [at + (first + 0.5) * fine.cell - step * fine.cell / 2 for at in fine.origin]
+    lattice = Lattice((low[0], low[1]), step * fine.cell, shape[1], shape[0])
+    is_part = envelopes.is_part[pick].copy()
+    is_part &= ((lattice.y() > 0) & (lattice.y() < size[1]))[:, None]
+    is_part &= (lattice.x() > 0) & (lattice.x() < size[0])
+    return Columns(lattice, is_part, envelopes.upper[pick][is_part], envelopes.lower[pick][is_part], size)
+
+
+def fit_poses(job: Job, moves: Moves, rows: list[slice], frames: list[Frame], envelopes: Envelopes) -> list:
+    """Return for each setup which pose fits the part, a list of PoseFit in the order of the setups.
+
+    moves, rows, frames: of the whole job, as cut.  envelopes: of the part.
+    The others lie as the job states while one setup is tried in every pose.  A pose is better when it is
+    better by more than DEAD in FAR_BETTER times as much of the part as it is worse in, stays out of the
+    part, and meets at least half as much of it as any pose does.  A setup that cuts nothing of the part,
+    or all of whose cut other setups cut deeper, shows no pose.
+    """
+    size = (job.blank.length, job.blank.width, job.blank.thickness)
+    columns = part_columns_of(envelopes, size)
+    if not len(columns.upper):
+        return []
+    cutting = [moves[one][~moves.rapid[one]] for one in rows]
+    own = [_own(columns, some, job, frame) for some, frame in zip(cutting, frames, strict=True)]
+    fits = []
+    for index, setup in enumerate(job.setups):
+        base = [columns.size[2], 0.0]
+        for other, (frame, heights) in enumerate(zip(frames, own, strict=True)):
+            if other != index and frame.up > 0:
+                base[0] = np.minimum(base[0], heights)
+            elif other != index:
+                base[1] = np.maximum(base[1], heights)
+        tried = all_poses(setup, job.blank, index == 0)
+        stated = _score(columns, base, tried[0][0], frames[index].up, own[index], True)
+        if not len(cutting[index]) or (index == 0 and stated.is_usable):
+            fits.append(PoseFit(index, stated, None, (), None))
+            continue
+        fits.append(_fit(columns, base, cutting[index], job, index, tried, stated))
+    return fits
+
+
+def is_better(one: PoseScore, other: PoseScore) -> bool:
+    """Return whether a pose fits the part far better than another, column by column."""
+    gained = float(np.clip(other.worst - one.worst - DEAD, 0.0, None).sum())
+    lost = float(np.clip(one.worst - other.worst - DEAD, 0.0, None).sum())
+    return gained >= max(LEAST, LEAST_SHARE * len(one.worst)) and gained >= FAR_BETTER * lost
+
+
+def _fit(columns: Columns, base: list, moves: Moves, job: Job, index: int, tried: list, stated: PoseScore):
+    """Return the PoseFit of one setup; tried: poses and their frames, the stated one first."""
+    seen = _Seen(columns, moves, job)
+    ranked = [
+        (_score(columns, base, pose, frame.up, seen.heights(frame), False), pose, frame, nth)
+        for nth, (pose, frame) in enumerate(tried)
+    ][1:]
+    ranked.sort(key=lambda one: one[0].error)  # stable: of equal ones that with fewer changes first
+    enough = ENOUGH * max(score.cut for score in (stated, *(one[0] for one in ranked)))
+
+    def exact(one) -> tuple[PoseScore, int]:
+        _, pose, frame, nth = one
+        return _score(columns, base, pose, frame.up, _own(columns, moves, job, frame), True), nth
+
+    least = min(stated.error, ranked[0][0].error)
+    count = sum(one[0].error <= CLOSE * least + NEAR for one in ranked[:MOST_EXACT])
+    scores = [(stated, 0), *map(exact, ranked[:count])]
+    usable = [one for one in scores if one[0].is_usable and one[0].cut >= enough]
+    best = min(usable, key=lambda one: (one[0].error, one[1]), default=None)
+    is_other = best is not None and best[1] != 0 and is_better(best[0], stated)
+    if not is_other and not stated.is_usable:
+        return PoseFit(index, stated, None, (), None)
+    right = best if is_other else scores[0]
+    fitting = [one for one in usable if one is right or not is_better(right[0], one[0])]
+    if is_other:
+        # Of poses that fit alike the one that changes least in what the job says.
+        right = min(fitting, key=lambda one: one[1])
+
+    def is_noticed(pose: Pose) -> bool:
+        return is_seen_at_once(pose, right[0].pose, job.blank)
+
+    alike = tuple(score for score, nth in fitting if nth != right[1] and not is_noticed(score.pose))
+    taken = {nth for _, nth in fitting} | {right[1]}
+    others = [one for one in scores if one[1] not in taken and not is_noticed(one[0].pose)]
+    others = [one for one in others if one[0].cut >= enough]
+    if not others:
+        # One that cuts beside the blank says little, where there is another.
+        rest = [one for one in ranked[count:] if not is_noticed(one[1])]
+        rest.sort(key=lambda one: one[0].cut < enough)
+        others = list(map(exact, rest[:1]))
+    next_best = min(others, key=lambda one: one[0].error, default=(None,))[0]
+    return PoseFit(index, stated, right[0] if is_other else None, alike, next_best)
+
+
+def _score(columns: Columns, base: list, pose: Pose, up: int, own: np.ndarray, is_exact: bool) -> PoseScore:
+    """Return how a pose fits; base: upper and lower surface without this setup; own (n,): its cut, mm."""
+    upper, lower = base
+    own = np.clip(own, 0.0, columns.size[2])
+    if up > 0:
+        upper, depth = np.minimum(upper, own), columns.upper - own
+        cut_ = own < columns.size[2] - DEAD
+    else:
+        lower, depth = np.maximum(lower, own), own - columns.lower
+        cut_ = own > DEAD
+    above, below = np.abs(upper - columns.upper), np.abs(lower - columns.lower)
+    worst = np.maximum(above, below)
+    # The middle of the few largest.
+    nth = max(len(worst) - 1 - int(FEW * len(worst)), 0)
+    return PoseScore(
+        pose=pose,
+        error=float(np.minimum(above, CLIP).mean() + np.minimum(below, CLIP).mean()),
+        miss=float(np.partition(worst, nth)[nth]),
+        cut=int(np.count_nonzero(cut_)),
+        gouged=int(np.count_nonzero(cut_ & (depth > TOO_DEEP))),
+        worst=np.minimum(worst, CLIP).astype(np.float32),
+        is_exact=is_exact,
+    )
+
+
+def _own(columns: Columns, moves: Moves, job: Job, frame: Frame) -> np.ndarray:
+    """Return the surface that one setup alone leaves of the blank in the part's columns, mm (n,)."""
+    field = cut(blank_field(columns.lattice, *columns.size), moves, job.cutters, frame).field
+    return (field.upper if frame.up > 0 else field.lower)[columns.is_part].astype(np.float64)
+
+
+class _Seen:
+    """The cut of one setup in its own program frame, to be looked up in any pose."""
+
+    def __init__(self, columns: Columns, moves: Moves, job: Job):
+        low, high = extremes(moves)
+        reach = max(job.cutters[int(tool)].radius for tool in np.unique(moves.tool))
+        self.columns = columns
+        cell = columns.lattice.cell / 2
+        # Nothing outside the blank matters, wherever the zero is.
+        far = 2 * max(columns.size)
+        low, high = np.clip(low.min(axis=0), -far, far), np.clip(high.max(axis=0), -far, far)
+        count = np.ceil((high[:2] - low[:2] + 2 * reach) / cell).astype(int) + 1
+        self.lattice = Lattice((low[0] - reach, low[1] - reach), cell, int(count[0]), int(count[1]))
+        shape = self.lattice.shape
+        top = np.full(shape, high[2] + 1000.0, np.float32)
+        none = np.full(shape, UNCUT, np.int32)
+        field = Field(self.lattice, np.full(shape, -np.inf, np.float32), top, none, none)
+        field = cut(field, moves, job.cutters, IDENTITY).field
+        heights = np.where(field.upper_move == UNCUT, np.inf, field.upper.astype(np.float64))
+        # A rim of nothing, for places beyond the moves.
+        self.padded = np.pad(heights, 1, constant_values=np.inf)
+
+    def heights(self, frame: Frame) -> np.ndarray:
+        """Return the surface in the part's columns with the program frame lying so, mm (n,)."""
+        back = frame.inverse()
+        x, y = self.columns.lattice.x(), self.columns.lattice.y()
+        is_swung = abs(back.matrix[0, 0]) < 0.5
+        along = [y, x] if is_swung else [x, y]
+        index = []
+        for axis, places in enumerate(along):
+            sense = back.matrix[axis, 1 - axis if is_swung else axis]
+            steps = (sense * places + back.offset[axis] - self.lattice.origin[axis]) / self.lattice.cell
+            most = (self.lattice.nx, self.lattice.ny)[axis]
+            index.append(np.clip(np.floor(steps) + 1, 0, most + 1).astype(np.int64))
+        seen = self.padded[np.ix_(index[1], index[0])]
+        seen = (seen.T if is_swung else seen)[self.columns.is_part]
+        return frame.up * seen + frame.offset[2]

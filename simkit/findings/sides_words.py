@@ -1,0 +1,52 @@
+"""What is known of how the two sides lie to each other, in sentences: poses, dowels, play, seam."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from simkit.compare.dowel_play import play_of
+from simkit.compare.seam import fit_shift
+from simkit.findings.pose_words import remark
+
+
+def sides_remarks(evidence: Any) -> list[str]:
+    """Return the remarks on poses, dowel holes, play and seam of an Evidence."""
+    job = evidence.job
+    words = [remark(job.setups[fit.setup].name, fit) for fit in evidence.poses if fit.setup > 0]
+    words += [_hole_words(evidence, hole) for hole in evidence.holes if hole.how == "drilled"]
+    for index in sorted({pin.setup for pin in evidence.pins}):
+        words.append(_play_words(evidence, index))
+    if evidence.seam is not None and evidence.seam.worst is not None:
+        words += [evidence.seam.words, fit_shift(evidence.seam).words]
+    return [one for one in words if one]
+
+
+def _hole_words(evidence: Any, hole: Any) -> str:
+    """Return who drilled a hole and how deep."""
+    source = evidence.source_of(hole.row)
+    tip, full = hole.depth(evidence.job.blank.thickness)
+    return (
+        f"dowel hole '{hole.dowel.name}': drilled by {source['file']}:{source['line']} from side "
+        f"{hole.side}, {hole.diameter:g} mm wide down to {full:.1f} mm, its tip {tip:.1f} mm deep"
+        f"{' (through)' if hole.is_through else ''}"
+    )
+
+
+def _play_words(evidence: Any, index: int) -> str:
+    """Return how far the pins of a setup let the blank lie off its place."""
+    job, mine = evidence.job, [pin for pin in evidence.pins if pin.setup == index]
+    name, miss = job.setups[index].name, max(pin.miss for pin in mine)
+    text = f"dowels of '{name}': holes and pins meet within {miss:.3f} mm"
+    play = play_of(evidence.pins, index)
+    if play is None:
+        return f"{text}; their play is not known: `pin` in [[dowels]] gives it"
+    sizes = ", ".join(f"{value:.3f}" for value in play.clearances)
+    if play.tight > 0:
+        return f"{text}; play {sizes} mm: the blank does not go onto its pins, {play.tight:.3f} mm is missing"
+    if math.isinf(play.turn_degrees):
+        return f"{text}; play {sizes} mm: one dowel lets the blank shift by {play.along:.3f} mm and turn"
+    return (
+        f"{text}; play {sizes} mm: the blank can shift by at most {play.along:.3f} mm along the line "
+        f"of the pins, {play.across:.3f} mm across it, and turn by {play.turn_degrees:.4f} degrees, each way"
+    )

@@ -1,0 +1,87 @@
+"""Which way back: every wrong pose of random parts is found and the right one named, right ones stay."""
+
+import numpy as np
+import pytest
+
+from simkit.compare.pose_fit import PoseScore, fit_poses, is_better
+from simkit.compare.poses import Pose, all_poses, stated_pose
+from simkit.findings.pose_words import how_to, remark
+from simkit.job.model import Blank, Setup, Zero
+from tests.random_parts import RandomPart
+
+FRONT = Pose("about x", "none", "left front", "top")
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_fit__random_part(seed):
+    part = RandomPart(seed)
+    fit = fit_poses(part.job, part.moves, part.rows, part.frames, part.envelopes)[1]
+    assert fit.better is None
+    assert fit.is_told_apart
+    assert fit.next_best.miss > 1.0
+    assert "confirmed" in remark("two", fit)
+    wrong = list(part.wrong_jobs())
+    pick = np.random.default_rng(seed).choice(len(wrong), 3, replace=False)
+    for pose, job, frames in (wrong[k] for k in pick):
+        fit = fit_poses(job, part.moves, part.rows, frames, part.envelopes)[1]
+        assert fit.better is not None, pose
+        frame = fit.better.pose.of(job.setups[1]).frame(part.blank)
+        assert np.allclose(frame.matrix, part.frames[1].matrix), pose
+        assert np.allclose(frame.offset, part.frames[1].offset), pose
+
+
+@pytest.mark.parametrize("seed", [1, 2, 4])
+def test_fit__symmetric_part_is_said_to_be_so(seed):
+    part = RandomPart(seed, symmetric=True)
+    fit = fit_poses(part.job, part.moves, part.rows, part.frames, part.envelopes)[1]
+    assert fit.better is None
+    (other,) = fit.alike
+    # The same corner as seen on the table, the blank turned over the other way.
+    assert other.pose.corner == part.right.corner
+    assert {other.pose.turn, part.right.turn} == {"about x", "about y"}
+    assert "cannot tell which" in remark("two", fit)
+
+
+def test_poses__each_map_once_and_the_stated_one_first():
+    setup = Setup("b", (), turn="about y", zero=Zero("left back", "top", (2.0, 3.0, 0.0)))
+    poses = all_poses(setup, Blank(80.0, 50.0, 20.0), False)
+    assert poses[0][0] == stated_pose(setup)
+    keys = {np.round(np.column_stack([f.matrix, f.offset]), 6).tobytes() for _, f in poses}
+    assert len(keys) == len(poses)
+    first = all_poses(Setup("a", ()), Blank(80.0, 50.0, 20.0), True)
+    assert {pose.turn for pose, _ in first} == {"none"}
+    assert len(first) == 10  # five corners, two faces
+
+
+def score(worst):
+    return PoseScore(FRONT, 0.0, 0.0, 10, 0, np.asarray(worst, np.float32), True)
+
+
+def test_is_better__by_a_feature_and_not_by_a_fault_that_both_have():
+    hole, none = np.zeros(2000), np.zeros(2000)
+    hole[:10] = 5.0
+    assert is_better(score(none), score(hole))
+    moved = np.roll(hole, 500)
+    assert not is_better(score(hole), score(moved))
+    assert not is_better(score(none), score(np.full(2000, 0.2)))
+
+
+@pytest.mark.parametrize(
+    ("right", "stated", "words"),
+    [
+        (
+            Pose("about x", "none", "left back", "top"),
+            Pose("about y", "none", "left front", "top"),
+            "turn it edge over edge (about x: front edge to the back), not end over end: "
+            "zero is then at the back left corner",
+        ),
+        (FRONT, Pose("about x", "none", "right front", "top"),
+         "zero is at the front left corner, not at the front right corner"),
+        (FRONT, Pose("about x", "quarter left", "left front", "top"),
+         "do not swing it round: zero stays at the front left corner"),
+        (FRONT, Pose("about x", "none", "left front", "bottom"),
+         "zero stays at the front left corner on top of the blank, not on the table"),
+    ],
+)  # fmt: skip
+def test_words__of_the_shop(right, stated, words):
+    assert how_to(right, stated) == words
