@@ -374,7 +374,7 @@ def _few_moves() -> tuple[Moves, dict[int, Cutter]]:
 
 def warm_up_packing() -> None:
     """Compile, or load from the cache, what a cut does before it cuts: a fifth of the time."""
-    packed = _Packed(*_few_moves(), IDENTITY, np.array([0.0, 4.0, 0.0, 4.0, 2.0]), 0, 0)
+    packed = Packed(*_few_moves(), IDENTITY, np.array([0.0, 4.0, 0.0, 4.0, 2.0]), 0, 0)
     packed.bins(0.0, 0.0, 4.0, np.full((1, 1), 2.0, np.float32))
 
 
