@@ -148,7 +148,7 @@ RIB = (
 
 def test_fragile__a_rib_that_stands_midway_is_told_with_its_moment_and_grain(tmp_path):
     """Both faces stand 18.5 and 21.5 mm from the left: 3 mm thick and 11 mm high, cut away at the end."""
-    program = RIB + "G0 Z20\nT2 M6\nG0 X20 Y-4\nG1 Z1\nY34\nG0 Z20\nM30\n"
+    program = RIB + "G0 Z20\nT2 M6\nM3\nG0 X20 Y-4\nG1 Z1\nY34\nG0 Z20\nM30\n"
     job = JOB.replace("thickness = 12", 'thickness = 12\ngrain = "along x"').replace(
         "[[setups]]", '[cutters.2]\nshape = "flat"\ndiameter = 8\n[[setups]]'
     ).replace("[limits]", "[limits]\nslenderness = 3")  # fmt: skip
