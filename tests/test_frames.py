@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from simkit.frames import IDENTITY, TURNS, Frame, misplaced, shift, turned
+from simkit.frames import IDENTITY, TURNS, Frame, misplaced, shift, swung, turned
 from simkit.job.model import Blank, Setup, Zero
 
 L, W, T = 280.0, 90.0, 38.0
@@ -31,6 +31,25 @@ def test_turned__is_a_half_turn_about_the_middle_of_the_blank(turn, axis):
 )
 def test_turned__by_hand(turn, expected):
     close(turned(turn, L, W, T).apply(np.array([10.0, 20, 30])), expected)
+
+
+@pytest.mark.parametrize(
+    ("swing", "degrees"), [("none", 0), ("quarter left", 90), ("half", 180), ("quarter right", -90)]
+)
+def test_swung__is_undone_by_the_turn_the_other_way(swing, degrees):
+    """Left is counter-clockwise seen from above: a place on the turned blank was where turning back puts it."""
+    back = Rotation.from_euler("z", -degrees, degrees=True)
+    size = np.array([L, W]) if degrees % 180 == 0 else np.array([W, L])
+    now, before = np.append(size / 2, 0.0), np.array([L / 2, W / 2, 0.0])
+    close(swung(swing, L, W).apply(POINTS), back.apply(POINTS - now) + before)
+
+
+def test_swung__by_hand():
+    # A quarter to the left brings the right edge to the back: what was at the right front is at the right back.
+    close(swung("quarter left", L, W).apply(np.array([W, L, 5.0])), (L, 0, 5))
+    close(swung("quarter right", L, W).apply(np.array([0.0, 0.0, 5.0])), (L, 0, 5))
+    with pytest.raises(ValueError, match="not 'once'"):
+        swung("once", L, W)
 
 
 def test_turned__refuses_another_word():
