@@ -37,7 +37,7 @@ def test_turned__by_hand(turn, expected):
     ("swing", "degrees"), [("none", 0), ("quarter left", 90), ("half", 180), ("quarter right", -90)]
 )
 def test_swung__is_undone_by_the_turn_the_other_way(swing, degrees):
-    """Left is counter-clockwise seen from above: a place on the turned blank was where turning back puts it."""
+    """Left is counter-clockwise seen from above: a place of the blank was where turning back puts it."""
     back = Rotation.from_euler("z", -degrees, degrees=True)
     size = np.array([L, W]) if degrees % 180 == 0 else np.array([W, L])
     now, before = np.append(size / 2, 0.0), np.array([L / 2, W / 2, 0.0])
@@ -45,7 +45,7 @@ def test_swung__is_undone_by_the_turn_the_other_way(swing, degrees):
 
 
 def test_swung__by_hand():
-    # A quarter to the left brings the right edge to the back: what was at the right front is at the right back.
+    # A quarter to the left brings the right edge to the back.
     close(swung("quarter left", L, W).apply(np.array([W, L, 5.0])), (L, 0, 5))
     close(swung("quarter right", L, W).apply(np.array([0.0, 0.0, 5.0])), (L, 0, 5))
     with pytest.raises(ValueError, match="not 'once'"):
