@@ -6,10 +6,10 @@ touches the mesh and never enters it.
 
 import math
 
-from simkit._jit import kernel
+from simkit._jit import entry_kernel, kernel
 
 
-@kernel
+@entry_kernel
 def drop_ball(corners, first, items, low_x, low_y, edge, nx, ny, x, y, radius, out):
     """Lower a ball at each (x, y) until it touches; out: height of its tip, -inf where nothing is below.
 
@@ -67,7 +67,7 @@ def _on_triangle(t, px, py, radius):
     return best
 
 
-@kernel
+@entry_kernel
 def plan_distance(corners, first, items, low_x, low_y, edge, nx, ny, x, y, most, out):
     """Distance in plan from each (x, y) to the shadow of the triangles: 0 inside, at most `most`."""
     for k in range(len(x)):
