@@ -5,6 +5,8 @@ from __future__ import annotations
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 
+DEEPEST_BOARD = 25.0  # mm: nobody means to go deeper into a spoilboard; common practice, no source
+
 
 def find(evidence: Evidence) -> list[Finding]:
     """Return one finding for each setup in which a tip goes too deep, at the first move that does."""
@@ -29,10 +31,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 kind="table-contact",
                 severity="safety",
                 message=f"the tip goes {deep:.2f} mm below the blank, and {allowed}{more}",
-                advice=(
-                    "Check Z and the zero; if a board lies under the blank, say how deep cutters may go into "
-                    f"it: spoilboard = {deep + 0.5:.0f} in this setup."
-                ),
+                advice=_advice(evidence, deep),
                 value=over,
                 bound=0.0,
                 limit=0.0,
@@ -43,3 +42,18 @@ def find(evidence: Evidence) -> list[Finding]:
             )
         )
     return findings
+
+
+def _advice(evidence: Evidence, deep: float) -> str:
+    if deep > DEEPEST_BOARD:
+        return (
+            "Check Z, the units of the program (a lost decimal point, inches for millimetres) and the zero."
+        )
+    said = (
+        f"spoilboard = {deep + 0.5:.0f} in this setup"
+        if evidence.job.file
+        else f"--spoilboard {deep + 0.5:.0f}"
+    )
+    return (
+        f"Check Z and the zero; if a board lies under the blank, say how deep cutters may go into it: {said}."
+    )
