@@ -23,7 +23,6 @@ MOST_MOVES = 2**19
 BATCH = 300_000  # cells and moves of the tiles done between two calls of progress, a guess
 # Arcs are followed by chords this close (mm) for what stands above the cutting edges; less than CLEAR.
 SAGITTA = CLEAR * 0.4
-PARTS = ("neck", "shank", "holder")
 
 
 @dataclass(frozen=True)
@@ -37,7 +36,7 @@ class Replay:
     and the height of the lowest wood taken there, blank frame; NaN where nothing was taken.
     rub_depth {part: (n,) float32 mm}: the most that neck, shank or holder went into standing wood;
     rub_at {part: (n, 3) mm}: where, blank frame, at the top of what stood there then, NaN for none.
-    Parts: those of PARTS that some cutter has.
+    Parts: "neck", "shank", "holder", those that some cutter has.
     evaluations: heights evaluated, for benchmarks.
     """
 
