@@ -251,9 +251,9 @@ def _check(options: argparse.Namespace) -> int:
     console = Console(quiet=options.quiet)
     with console.progress() as progress:
         if has_large_program(job):  # read by compiled code, which may have to be compiled first
-            from simkit.warm import warm_up
+            from simkit.warm import warm_up_reading
 
-            warm_up(progress)
+            warm_up_reading(progress)
         progress.stage("reading the programs")
         reads = read_programs(job)  # before anything heavy is imported: most bad input ends here
         progress.stage("starting")

@@ -343,17 +343,8 @@ def _few_moves() -> tuple[Moves, dict[int, Cutter]]:
     return moves, {1: Cutter(1, "ball", 2.0)}
 
 
-def warm_up_packing() -> None:
-    """Compile, or load from the cache, what a cut does before it cuts: a fifth of the time."""
-    packed = Packed(*_few_moves(), IDENTITY, np.array([0.0, 4.0, 0.0, 4.0, 2.0]), 0, 0)
-    packed.bins(0.0, 0.0, 4.0, np.full((1, 1), 2.0, np.float32))
-
-
 def warm_up() -> None:
-    """Compile, or load from the cache, every kernel that a check needs for its cuts.
-
-    Packing comes late, so that another process can have done it by then.
-    """
+    """Compile, or load from the cache, every kernel that a check needs for its cuts."""
     _pointers()
     field = blank_field(Lattice((0.0, 0.0), 1.0, 4, 4), 4.0, 4.0, 2.0)
     cut(field, *_few_moves(), IDENTITY)
