@@ -296,5 +296,6 @@ def test_arc_tolerance__of_the_job_goes_before_the_decimals():
 def test_noted__path_blending_and_pallets():
     assert told(read("G64 P.01\nG61\nM60")) == [
         "a.nc:7:1: G64 lets the control round corners off: they are checked as written",
+        "a.nc:8:1: G61 asks for the exact path: everything is checked as written anyway",
         "a.nc:9:1: M60 is taken as a stop: the blank stays where it is",
     ]
