@@ -91,12 +91,18 @@ def summary_of(
             for warning in read.warnings
         ],
     }
+    for cutter in summary["cutters"]:
+        lowest, cut = cutter["lowest"], cutter["lowest_cut"]
+        if cut is not None and lowest["z"] < cut["z"] - _NEAR:
+            text = f"a rapid goes down to Z{_round(lowest['z']):g}, below every cut of its cutter"
+            summary["warnings"].append({"line": lowest["line"], "column": None, "text": text})
     unplaced = [zero for zero in summary["work_zeros"] if zero["name"] not in ("G54", *placed)]
     if unplaced:
         names = ", ".join(zero["name"] for zero in unplaced)
         example = f"--work-offset {unplaced[0]['name']}=X,Y,Z"
         text = f"{names}: where it lies is not known; told here as if it were the zero ({example} places it)"
         summary["warnings"].append({"line": unplaced[0]["line"], "column": None, "text": text})
+    summary["warnings"].sort(key=lambda warning: warning["line"])
     return summary
 
 
@@ -129,6 +135,7 @@ def _cutter(moves: Moves, read: ProgramRead, tool: int, low, length, minutes) ->
     return {
         "number": tool or None,
         "called_in_line": next((line for number, line, _ in read.tools_called if number == tool), None),
+        "lowest": _lowest(moves, low, is_own),
         "lowest_cut": _lowest(moves, low, is_cut),
         "feeds": _range(moves.feed[is_cut]),
         "speeds": _range(np.abs(moves.speed[is_cut & (moves.speed != 0)])),
