@@ -54,7 +54,7 @@ class Origins(State):
     def _set_work_zero(self, block: Block) -> None:
         key, index = block.g[voc.WORK_ZERO]
         name = voc.written(key)
-        self.work_zeros_seen.setdefault(name, block.number)
+        self.work_zeros_seen.setdefault(name, block.place(index))
         offset = self.options.work_offsets.get(name, (0.0, 0.0, 0.0) if name == "G54" else None)
         if offset is None:
             if name not in self.told:

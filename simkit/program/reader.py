@@ -34,7 +34,8 @@ class ProgramRead:
     largest_arc_mismatch: mm, the largest difference between the radii at start and end of an arc as
         written (radius form: by how much the radius is too short), and its line (None without arcs).
     has_end: M2, M30 or a closing % was read.  block_count: lines that hold words.
-    line_count: lines of the file.  work_zeros: (name, line) of every work zero called ("G55"), in order.
+    line_count: lines of the file.
+    work_zeros: (name, line, column) of the first word for every work zero called ("G55"), in order.
     deleted_count: blocks with the / of block delete; skips_deleted: they were passed over, else run.
     dwell: sum of the P of all dwells (seconds by the standard; some controls take milliseconds).
     """
@@ -49,7 +50,7 @@ class ProgramRead:
     has_end: bool
     block_count: int
     line_count: int
-    work_zeros: tuple[tuple[str, int], ...] = ()
+    work_zeros: tuple[tuple[str, int, int], ...] = ()
     deleted_count: int = 0
     skips_deleted: bool = False
     dwell: float = 0.0
@@ -132,7 +133,7 @@ def _read(
         has_end=state.has_end,
         block_count=state.block_count,
         line_count=len(lines) - (not lines[-1]),
-        work_zeros=tuple(state.work_zeros_seen.items()),
+        work_zeros=tuple((name, place.line, place.column) for name, place in state.work_zeros_seen.items()),
         deleted_count=state.deleted_count,
         skips_deleted=state.options.skip_deleted,
         dwell=state.dwell,

@@ -6,7 +6,7 @@ from array import array
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from simkit.errors import Problem
+from simkit.errors import Place, Problem
 from simkit.program import refusals
 from simkit.program.block import Block
 from simkit.program.notices import Notices
@@ -74,7 +74,7 @@ class State:
         self.problems: list[Problem] = []
         self.notices = Notices()
         self.units_seen: list[str] = []
-        self.work_zeros_seen: dict[str, int] = {}  # name -> line
+        self.work_zeros_seen: dict[str, Place] = {}  # at their first word
         self.tool_words: list[tuple[int, int, int, int]] = []
         self.changes: list[tuple[int, int, int, int]] = []
         self.spindle: list[tuple[int, float, int]] = []

@@ -105,12 +105,16 @@ def test_summary__what_a_job_would_say_is_told_as_missing():
     assert got["work_zeros"] == [{"name": "G55", "line": 3}, {"name": "G56", "line": 6}]
     assert [cutter["number"] for cutter in got["cutters"]] == [None]
     assert [(w["line"], w["column"], w["text"]) for w in got["warnings"]] == [
-        (5, 1, "a cutting move with no cutter chosen: the job, or --cutter, has to name it"),
         (
             3,
-            None,
-            "G55, G56: where it lies is not known; told here as if it were the zero"
-            " (--work-offset G55=X,Y,Z places it)",
+            1,
+            "G55: where it lies is not known; read here as if it were the zero (--work-offset G55=X,Y,Z places it)",
+        ),
+        (5, 1, "a cutting move with no cutter chosen: the job, or --cutter, has to name it"),
+        (
+            6,
+            1,
+            "G56: where it lies is not known; read here as if it were the zero (--work-offset G56=X,Y,Z places it)",
         ),
     ]
 
