@@ -41,7 +41,7 @@ OFFSETS = {"G55": (100.0, 10.0, 1.0), "G59.1": (0.0, -5.0, 0.0)}
 def test_work_zeros__several_in_one_program():
     got = read("G1 X1 Y1 Z0\nG55 X1 Y1 Z0\nG91 X1\nG90 G54 X0\nG59.1 Y0", work_offsets=OFFSETS)
     assert got.moves.end[1:].tolist() == [[1, 1, 0], [101, 11, 1], [102, 11, 1], [0, 11, 1], [0, -5, 1]]
-    assert got.work_zeros == (("G55", 8, 1), ("G54", 10, 1), ("G59.1", 11, 1))
+    assert got.work_zeros == (("G55", 8, 1), ("G54", 10, 5), ("G59.1", 11, 1))
     assert got.warnings == ()
 
 
