@@ -199,9 +199,10 @@ def main(argv: Sequence[str]) -> int:
 
 
 def _problem_text(problems: InputProblems) -> str:
-    lines = [str(problem) for problem in problems.problems]
+    lines, count = problems.lines(), len(problems.problems)
     if len(lines) > 1:
-        lines.append(f"{len(lines)} problems; nothing was checked")
+        warned = f" and {len(problems.warnings)} warnings" if problems.warnings else ""
+        lines.append(f"{count} problem{'s' if count > 1 else ''}{warned}; nothing was checked")
         from simkit.program.state import PROBLEM_LIMIT
 
         counts = Counter(problem.place.file for problem in problems.problems)
