@@ -58,6 +58,7 @@ class Setup:
     program_units: "mm" or "in" for programs that state neither G21 nor G20; None refuses them.
     spoilboard: mm that cutters may go below the lower face of the blank as it lies; None when not stated.
     machine_zero: `zero` in machine coordinates, mm, None when not stated.
+    misplacement: of the cuts against where they should land, in the table frame.
     """
 
     name: str
@@ -71,6 +72,7 @@ class Setup:
     spoilboard: float | None = None
     machine_zero: tuple[float, float, float] | None = None
     swing: str = "none"
+    misplacement: Frame = field(default=IDENTITY, compare=False)
 
     def to_table(self, blank: Blank) -> Frame:
         """Return the map from this setup's program frame to its table frame."""
@@ -91,12 +93,9 @@ class Setup:
         is_crosswise = self.swing.startswith("quarter")
         return (blank.width, blank.length) if is_crosswise else (blank.length, blank.width)
 
-    def frame(self, blank: Blank, misplacement: Frame = IDENTITY) -> Frame:
-        """Return the map from this setup's program frame to the blank frame.
-
-        misplacement: how the blank truly lies against how it should, in the table frame.
-        """
-        return self.lie(blank).after(misplacement).after(self.to_table(blank))
+    def frame(self, blank: Blank) -> Frame:
+        """Return the map from this setup's program frame to the blank frame."""
+        return self.lie(blank).after(self.misplacement).after(self.to_table(blank))
 
 
 @dataclass(frozen=True, slots=True)
