@@ -64,7 +64,9 @@ class _Parser(argparse.ArgumentParser):
         if takers:
             command = takers[0]
             remedy = f"leave it out, or run simkit {command} (see simkit {command} --help)"
-            return Problem(place, f"'{name}'", f"an option of this command; {name} is one of {command}", remedy)
+            return Problem(
+                place, f"'{name}'", f"an option of this command; {name} is one of {command}", remedy
+            )
         near = nearest_word(name, self.all_options())
         remedy = f"did you mean {near}? see {self.prog} --help" if near else f"see {self.prog} --help"
         return Problem(place, f"'{word}'", "an option simkit knows", remedy)
@@ -347,7 +349,9 @@ def _read(options: argparse.Namespace) -> int:
     meant, name = _meant(options), str(options.program)
     read = program_summary.read_alone(bytes_of(options.program, name), name, meant)
     placed = tuple(meant.work_offsets)
-    summary = program_summary.summary_of(read, blank=blank, zero=zero, rapid=rapid, placed=placed, stated_units=meant.program_units)
+    summary = program_summary.summary_of(
+        read, blank=blank, zero=zero, rapid=rapid, placed=placed, stated_units=meant.program_units
+    )
     if options.json:
         from simkit.report.result import write_json
 

@@ -6,6 +6,8 @@ from simkit.program import arcs
 from simkit.program.arc_planes import Plane
 from simkit.program.block import Block
 
+_LARGEST_TOLERANCE = 1.0  # mm; arc_tolerance of the job file takes no more
+
 
 def tolerance(block: Block, plane: Plane, unit: str) -> float:
     """Return by how much (mm) the arc of this block may contradict itself.
@@ -110,7 +112,10 @@ def _about_centre(allowed, why, start, end, centre, sense, plane, is_absolute):
     expected = f"a difference of at most {allowed:.4f} mm{why}"
     if is_absolute:
         return None, (about, expected, "post again with incremental arc centres (G91.1) and more decimals")
-    remedy = f"correct {' or '.join(plane.offsets)} or the end point, or post again with more decimals"
+    remedy = (
+        f"correct {' or '.join(sorted(plane.offsets))} or the end point, or post again with more decimals"
+    )
     if drawn.mismatch <= _LARGEST_TOLERANCE:
-        remedy += "; if so much does not matter, raise the tolerance (--arc-tolerance, or arc_tolerance in the job file)"
+        remedy += "; if so much does not matter, raise the tolerance "
+        remedy += "(--arc-tolerance, or arc_tolerance in the job file)"
     return None, (about, expected, remedy)

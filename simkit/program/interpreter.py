@@ -334,8 +334,12 @@ class Interpreter(Cycles):
             return
         text = block.words[index][1:]
         if len(text) == 4 and text.isdigit() and text.startswith("0") and value >= 100.0:
-            expected = f"the number of a cutter, for a lathe reads it as tool {text[:2]} with offset {text[2:]}"
-            remedy = f"write T{int(text[:2])} if that is the cutter, or T{int(value)} without the zero before it"
+            expected = (
+                f"the number of a cutter, for a lathe reads it as tool {text[:2]} with offset {text[2:]}"
+            )
+            remedy = (
+                f"write T{int(text[:2])} if that is the cutter, or T{int(value)} without the zero before it"
+            )
             block.problem(index, "", expected, remedy)
             self.told.add("cutter")
             return

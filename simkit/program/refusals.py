@@ -59,7 +59,8 @@ _MACHINE_PLACE = Refusal(
 _SHIFT = Refusal(
     "a shift of the work zero",
     "one zero for the whole program",
-    "post again without it and state where the zero is: zero and work_offsets in the job file, or --zero and --work-offset",
+    "post again without it and state where the zero is: zero and work_offsets in the job file, "
+    "or --zero and --work-offset",
     MOVES_AWAY,
 )
 _LENGTH = Refusal(

@@ -380,7 +380,9 @@ def _odd_text(line: str, at: int, words: list[Word], complaints: list[Complaint]
     if char == "?":  # asked of a control box while it runs; common practice, no source
         found = f"{quoted(line[at:].rstrip())} (a question to a control box)"
         expected = "words of a letter and a number, for '?' is no letter of G-code"
-        return _finish(complaints, Complaint(at, found, expected, "delete it, and what belongs to it"), length)
+        return _finish(
+            complaints, Complaint(at, found, expected, "delete it, and what belongs to it"), length
+        )
     stop = at + 1
     while stop < length and not line[stop].isascii() and line[stop] not in _MINUS_LOOKALIKES:
         stop += 1

@@ -106,11 +106,14 @@ def test_summary__what_a_job_would_say_is_told_as_missing():
     assert [cutter["number"] for cutter in got["cutters"]] == [None]
     assert [(w["line"], w["column"], w["text"]) for w in got["warnings"]] == [
         (5, 1, "a cutting move with no cutter chosen: the job, or --cutter, has to name it"),
-        (
-            3,
-            None,
-            "G55, G56: where it lies is not known; told here as if it were the zero"
-            " (--work-offset G55=X,Y,Z places it)",
+        *(
+            (
+                line,
+                None,
+                f"{name}: where it lies is not known; told here as if it were the zero"
+                f" (--work-offset {name}=X,Y,Z places it)",
+            )
+            for name, line in (("G55", 3), ("G56", 6))
         ),
     ]
 
@@ -177,7 +180,6 @@ feeds         120 to 1200 mm/min
 speeds        12000 to 18000 rev/min
 cutting       0.10 m, at least 0 min 18 s
 rapids        0.08 m (--rapid MM/MIN tells their time)
-arcs          radii differ by at most 0.0000 mm (line 8)
 
 cutter  lowest cut  line  feeds        speeds  cutting m  at least
 T1      Z-2         6     300 to 1200  18000   0.07       0 min 07 s
