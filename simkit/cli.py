@@ -57,8 +57,12 @@ class _Parser(argparse.ArgumentParser):
         name = word.split("=", 1)[0]
         place = Place("command line")
         if not word.startswith("-"):
-            expected, remedy = "one program", "give one program at a time: run simkit read once for each"
-            return Problem(place, f"'{word}', one more file", expected, remedy)
+            # `check` takes several, but not with options between them.
+            expected = "one program behind simkit read, and those of simkit check side by side"
+            remedy = (
+                "run simkit read once for each program; for simkit check write the options behind them all"
+            )
+            return Problem(place, f"'{word}', one file too many here", expected, remedy)
         # Only `read` and `template` refuse an option that another command has.
         takers = [command for command in self.commands() if name in self._options_of(command)]
         if takers:

@@ -45,8 +45,9 @@ def test_option__near_miss_is_suggested(tmp_path, capsys):
 
 def test_read__second_file_is_called_a_file(tmp_path, capsys):
     assert run(tmp_path, capsys, GOOD, "b.nc")[2] == (
-        "command line: found 'b.nc', one more file, expected one program; give one program at a time: "
-        "run simkit read once for each\n"
+        "command line: found 'b.nc', one file too many here, expected one program behind simkit read, and those "
+        "of simkit check side by side; run simkit read once for each program; for simkit check write the options "
+        "behind them all\n"
     )
 
 
