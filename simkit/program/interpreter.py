@@ -40,8 +40,6 @@ from simkit.program.words import (
 )
 from simkit.units import MM_PER_UNIT
 
-_CALLS_SUBPROGRAM = re.compile(r"[ \t]*(?:[Nn][0-9 \t]+)?[^(;]*[Mm][ \t]*9[78](?![0-9.])").match
-
 __all__ = [
     "ARC",
     "ARC_YZ",
@@ -172,9 +170,11 @@ class Interpreter(Cycles):
         found = f"{quoted(line.strip())} after the end of the program"
         expected = "nothing but comments behind M2, M30 or the closing %, for the control never runs it"
         remedy = "delete what follows the end, or move the end behind it"
-        if any(_CALLS_SUBPROGRAM(text) for text in self.lines[: number - 1]):
+        calls = (problem for problem in self.problems if "(a subprogram or macro call)" in problem.found)
+        call = next((problem.place.line for problem in calls if "99'" not in problem.found), None)
+        if call is not None:
             expected = "one file that holds every move, in the order it is run"
-            found += ", which looks like the subprogram that M98 calls"
+            found += f", which looks like the subprogram that line {call} calls"
             remedy = "do not delete it: post again as one program without subprograms"
         self.problems.append(Problem(place, found, expected, remedy))
 

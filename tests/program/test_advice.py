@@ -79,7 +79,7 @@ def test_read__arcs_that_fit_are_not_told(tmp_path, capsys):
 def test_subprogram__behind_the_end_is_not_to_be_deleted(call):
     told = problems(f"{HEAD}{call}\nM30\nO1000\nG1 X1\nM99\n")
     assert told[-1] == (
-        "a.nc:9:1: found 'O1000' after the end of the program, which looks like the subprogram that M98 calls, "
+        "a.nc:9:1: found 'O1000' after the end of the program, which looks like the subprogram that line 7 calls, "
         "expected one file that holds every move, in the order it is run; do not delete it: post again as one "
         "program without subprograms"
     )
