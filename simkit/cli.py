@@ -236,9 +236,10 @@ def main(argv: Sequence[str]) -> int:
 
 
 def _problem_text(problems: InputProblems, outcome: str) -> str:
-    lines = [str(problem) for problem in problems.problems]
+    lines, count = problems.lines(), len(problems.problems)
     if len(lines) > 1:
-        lines.append(f"{len(lines)} problems; {outcome}")
+        warned = f" and {len(problems.warnings)} warnings" if problems.warnings else ""
+        lines.append(f"{count} problem{'s' if count > 1 else ''}{warned}; {outcome}")
         from simkit.program.state import PROBLEM_LIMIT
 
         counts = Counter(problem.place.file for problem in problems.problems)
@@ -288,9 +289,9 @@ def _check(options: argparse.Namespace) -> int:
     console = Console(quiet=options.quiet)
     with console.progress() as progress:
         if has_large_program(job):  # read by compiled code, which may have to be compiled first
-            from simkit.warm import warm_up
+            from simkit.warm import warm_up_reading
 
-            warm_up(progress)
+            warm_up_reading(progress)
         progress.stage("reading the programs")
         reads = read_programs(job)  # before anything heavy is imported: most bad input ends here
         progress.stage("starting")

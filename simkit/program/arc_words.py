@@ -14,9 +14,14 @@ def tolerance(block: Block, plane: Plane, unit: str) -> float:
 
     unit: "mm" or "in".  Source: arcs.tolerance, of the most decimals written in its ends, offsets or R.
     """
+    return arcs.tolerance(_decimals(block, plane), unit)
+
+
+def _decimals(block: Block, plane: Plane) -> int:
+    """Return the most decimals written in the ends, offsets or R of an arc."""
     letters = plane.ends + plane.offsets + "R"
     words = (block.words[block.at[letter]] for letter in letters if letter in block.at)
-    return arcs.tolerance(max(len(word.partition(".")[2]) for word in words), unit)
+    return max(len(word.partition(".")[2]) for word in words)
 
 
 def drawn_arc(
@@ -64,6 +69,8 @@ def drawn_arc(
     why = ", as stated"
     if allowed is None:
         allowed, why = tolerance(block, plane, unit), ", which is what rounding explains"
+        if _decimals(block, plane) < arcs.FEWEST_DECIMALS[unit]:
+            why = f", the most that is put down to rounding ({arcs.FEWEST_DECIMALS[unit]} decimals)"
     if has_radius:
         drawn, told = _of_radius(allowed, plane, start, end, values["R"] * scale, sense)
     else:

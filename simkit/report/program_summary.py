@@ -71,7 +71,7 @@ def summary_of(
         "moves": len(moves),
         "units": list(read.units_seen),
         "units_by_option": None if read.units_seen else stated_units,
-        "work_zeros": [{"name": name, "line": line} for name, line in read.work_zeros],
+        "work_zeros": [{"name": name, "line": line} for name, line, _ in read.work_zeros],
         "zero": _zero_text(low, high, is_cut),
         "starts_at": start,
         "deepest_cut": lowest,
@@ -94,12 +94,19 @@ def summary_of(
             for warning in read.warnings
         ],
     }
-    unplaced = [zero for zero in summary["work_zeros"] if zero["name"] not in ("G54", *placed)]
-    for unknown in unplaced:
-        name = unknown["name"]
-        example = f"--work-offset {name}=X,Y,Z"
-        text = f"{name}: where it lies is not known; told here as if it were the zero ({example} places it)"
-        summary["warnings"].append({"line": unknown["line"], "column": None, "text": text})
+    for cutter in summary["cutters"]:
+        lowest, cut = cutter["lowest"], cutter["lowest_cut"]
+        if cut is not None and lowest["z"] < cut["z"] - _NEAR:
+            text = f"a rapid goes down to Z{_round(lowest['z']):g}, below every cut of its cutter"
+            summary["warnings"].append({"line": lowest["line"], "column": None, "text": text})
+    for name, line, column in read.work_zeros:
+        if name not in ("G54", *placed):
+            example = f"--work-offset {name}=X,Y,Z"
+            text = (
+                f"{name}: where it lies is not known; read here as if it were the zero ({example} places it)"
+            )
+            summary["warnings"].append({"line": line, "column": column, "text": text})
+    summary["warnings"].sort(key=lambda warning: warning["line"])
     return summary
 
 
@@ -132,6 +139,7 @@ def _cutter(moves: Moves, read: ProgramRead, tool: int, low, length, minutes) ->
     return {
         "number": tool or None,
         "called_in_line": next((line for number, line, _ in read.tools_called if number == tool), None),
+        "lowest": _lowest(moves, low, is_own),
         "lowest_cut": _lowest(moves, low, is_cut),
         "feeds": _range(moves.feed[is_cut]),
         "speeds": _range(np.abs(moves.speed[is_cut & (moves.speed != 0)])),

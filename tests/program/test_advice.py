@@ -61,9 +61,9 @@ def test_read__units_of_the_option_are_told(tmp_path, capsys):
 
 def test_read__each_zero_is_told_where_it_stands(tmp_path, capsys):
     out = run(tmp_path, capsys, HEAD + "G55 G0 X1\nG56 X2\nM30\n")[1]
-    said = "where it lies is not known; told here as if it were the zero"
-    assert f"a.nc:7: G55: {said} (--work-offset G55=X,Y,Z places it)" in out
-    assert f"a.nc:8: G56: {said} (--work-offset G56=X,Y,Z places it)" in out
+    said = "where it lies is not known; read here as if it were the zero"
+    assert f"a.nc:7:1: G55: {said} (--work-offset G55=X,Y,Z places it)" in out
+    assert f"a.nc:8:1: G56: {said} (--work-offset G56=X,Y,Z places it)" in out
 
 
 def test_read__after_refusals_says_what_is_true_of_it(tmp_path, capsys):

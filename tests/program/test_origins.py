@@ -41,7 +41,7 @@ OFFSETS = {"G55": (100.0, 10.0, 1.0), "G59.1": (0.0, -5.0, 0.0)}
 def test_work_zeros__several_in_one_program():
     got = read("G1 X1 Y1 Z0\nG55 X1 Y1 Z0\nG91 X1\nG90 G54 X0\nG59.1 Y0", work_offsets=OFFSETS)
     assert got.moves.end[1:].tolist() == [[1, 1, 0], [101, 11, 1], [102, 11, 1], [0, 11, 1], [0, -5, 1]]
-    assert got.work_zeros == (("G55", 8), ("G54", 10), ("G59.1", 11))
+    assert got.work_zeros == (("G55", 8, 1), ("G54", 10, 5), ("G59.1", 11, 1))
     assert got.warnings == ()
 
 
@@ -300,5 +300,6 @@ def test_arc_tolerance__of_the_job_goes_before_the_decimals():
 def test_noted__path_blending_and_pallets():
     assert told(read("G64 P.01\nG61\nM60")) == [
         "a.nc:7:1: G64 lets the control round corners off: they are checked as written",
+        "a.nc:8:1: G61 asks for the exact path: everything is checked as written anyway",
         "a.nc:9:1: M60 is taken as a stop: the blank stays where it is",
     ]

@@ -36,7 +36,7 @@ BLOCKS = {
     "upright_plane_centre_off": (
         "G18 G2 X10.0 Z19 I5.0 K0.",
         [
-            "7:18: found 'I5.0', a centre 0.0990 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, which is what rounding explains; correct I or K or the end point, or post again with more decimals; if so much does not matter, raise the tolerance (--arc-tolerance, or arc_tolerance in the job file)",
+            "7:18: found 'I5.0', a centre 0.0990 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, the most that is put down to rounding (2 decimals); correct I or K or the end point, or post again with more decimals; if so much does not matter, raise the tolerance (--arc-tolerance, or arc_tolerance in the job file)",
         ],
     ),
     "absolute_centre_half": (
@@ -432,7 +432,7 @@ BLOCKS = {
     "lone_p": (
         "P5",
         [
-            "7:1: found 'P5' with no word it belongs to, expected P only with G4, G64 or a cycle; delete it, or write the G4 it belongs to",
+            "7:1: found 'P5' with no word it belongs to, expected P only with G4, G64 or a cycle that dwells; delete it, or write the G4 it belongs to",
         ],
     ),
     "k_in_plan": (
@@ -579,13 +579,13 @@ BLOCKS = {
     "centre_from_the_zero": (
         "G1 X50 Y40\nG2 X60 Y50 I60.0 J40.0",
         [
-            "8:12: found 'I60.0', a centre 13.8015 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, which is what rounding explains; write G90.1 before it, for measured from the zero it fits",
+            "8:12: found 'I60.0', a centre 13.8015 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, the most that is put down to rounding (2 decimals); write G90.1 before it, for measured from the zero it fits",
         ],
     ),
     "centre_from_the_start": (
         "G1 X50 Y40\nG90.1 G2 X60 Y50 I10 J0",
         [
-            "8:18: found 'I10', a centre 14.1421 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, which is what rounding explains; write G91.1 before it, for measured from the start of the arc it fits",
+            "8:18: found 'I10', a centre 14.1421 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, the most that is put down to rounding (2 decimals); write G91.1 before it, for measured from the start of the arc it fits",
         ],
     ),
     "letter_o_in_g": (
@@ -837,7 +837,7 @@ BLOCKS = {
     "radius_on_line": (
         "G1 X5 R2",
         [
-            "7:7: found 'R2' in a block that is no arc, expected R only with G2 or G3; write G2 or G3 if an arc is meant, else delete it",
+            "7:7: found 'R2' in a block that is no arc, expected R only with G2 or G3 or a cycle; write G2 or G3 if an arc is meant, else delete it",
         ],
     ),
     "centre_on_line": (

@@ -105,15 +105,16 @@ def test_summary__what_a_job_would_say_is_told_as_missing():
     assert got["work_zeros"] == [{"name": "G55", "line": 3}, {"name": "G56", "line": 6}]
     assert [cutter["number"] for cutter in got["cutters"]] == [None]
     assert [(w["line"], w["column"], w["text"]) for w in got["warnings"]] == [
+        (
+            3,
+            1,
+            "G55: where it lies is not known; read here as if it were the zero (--work-offset G55=X,Y,Z places it)",
+        ),
         (5, 1, "a cutting move with no cutter chosen: the job, or --cutter, has to name it"),
-        *(
-            (
-                line,
-                None,
-                f"{name}: where it lies is not known; told here as if it were the zero"
-                f" (--work-offset {name}=X,Y,Z places it)",
-            )
-            for name, line in (("G55", 3), ("G56", 6))
+        (
+            6,
+            1,
+            "G56: where it lies is not known; read here as if it were the zero (--work-offset G56=X,Y,Z places it)",
         ),
     ]
 
@@ -289,3 +290,13 @@ def test_summary__of_whatever_can_be_read(seed):
             assert got["deepest_cut"]["z"] == got["cutting_box"]["low"][2]
         assert sum(c["cutting_length"] for c in got["cutters"]) == pytest.approx(got["cutting"]["length"])
     assert count > 20
+
+
+def test_lowest_point__of_a_cutter_counts_its_rapids_too():
+    text = "G21 G90\nT1 M6\nS900 M3\nG0 X0 Y0 Z5\nG1 Z-2 F300\nG0 X9 Z-7\nG0 Z5\nM30\n"
+    got = summary(text)
+    (cutter,) = got["cutters"]
+    assert (cutter["lowest_cut"], cutter["lowest"]) == ({"z": -2, "line": 5}, {"z": -7, "line": 6})
+    assert [(warning["line"], warning["text"]) for warning in got["warnings"]] == [
+        (6, "a rapid goes down to Z-7, below every cut of its cutter")
+    ]
