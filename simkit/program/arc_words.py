@@ -6,6 +6,8 @@ from simkit.program import arcs
 from simkit.program.arc_planes import Plane
 from simkit.program.block import Block
 
+_LARGEST_TOLERANCE = 1.0  # mm; arc_tolerance of the job file takes no more
+
 
 def tolerance(block: Block, plane: Plane, unit: str) -> float:
     """Return by how much (mm) the arc of this block may contradict itself.
@@ -76,7 +78,7 @@ def drawn_arc(
             tuple(b + values.get(letter, 0.0) * scale for b, letter in zip(base, plane.offsets, strict=True))
             for base in (start, zero)
         ]
-        drawn, told = _about_centre(allowed, why, start, end, centres[is_absolute], sense)
+        drawn, told = _about_centre(allowed, why, start, end, centres[is_absolute], sense, plane, is_absolute)
         if told and _fits(allowed, start, end, centres[not is_absolute]):
             word, base = ("G91.1", "start of the arc") if is_absolute else ("G90.1", "zero")
             told = (*told[:2], f"write {word} before it, for measured from the {base} it fits")
@@ -104,7 +106,7 @@ def _of_radius(allowed, plane, start, end, radius, sense):
     return None, (about, expected, "correct R or the end point, or post again with more decimals")
 
 
-def _about_centre(allowed, why, start, end, centre, sense):
+def _about_centre(allowed, why, start, end, centre, sense, plane, is_absolute):
     for which, point in (("start", start), ("end", end)):
         if arcs.is_same_point(centre, point):
             about = f", a centre that lies on the {which} of its arc"
@@ -115,4 +117,12 @@ def _about_centre(allowed, why, start, end, centre, sense):
         return drawn, None
     about = f", a centre {drawn.mismatch:.4f} mm nearer to one end of its arc than to the other"
     expected = f"a difference of at most {allowed:.4f} mm{why}"
-    return None, (about, expected, "post again with incremental arc centres (G91.1) and more decimals")
+    if is_absolute:
+        return None, (about, expected, "post again with incremental arc centres (G91.1) and more decimals")
+    remedy = (
+        f"correct {' or '.join(sorted(plane.offsets))} or the end point, or post again with more decimals"
+    )
+    if drawn.mismatch <= _LARGEST_TOLERANCE:
+        remedy += "; if so much does not matter, raise the tolerance "
+        remedy += "(--arc-tolerance, or arc_tolerance in the job file)"
+    return None, (about, expected, remedy)

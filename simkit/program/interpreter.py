@@ -174,6 +174,12 @@ class Interpreter(Cycles):
         found = f"{quoted(line.strip())} after the end of the program"
         expected = "nothing but comments behind M2, M30 or the closing %, for the control never runs it"
         remedy = "delete what follows the end, or move the end behind it"
+        calls = (problem for problem in self.problems if "(a subprogram or macro call)" in problem.found)
+        call = next((problem.place.line for problem in calls if "99'" not in problem.found), None)
+        if call is not None:
+            expected = "one file that holds every move, in the order it is run"
+            found += f", which looks like the subprogram that line {call} calls"
+            remedy = "do not delete it: post again as one program without subprograms"
         self.problems.append(Problem(place, found, expected, remedy))
 
     def _note_deleted(self, number: int, line: str) -> None:
@@ -333,6 +339,17 @@ class Interpreter(Cycles):
         index, value = block.at["T"], block.values["T"]
         if value < 0.0 or value != int(value):
             block.problem(index, "", "the whole number of a cutter", "write the cutter's number, such as T1")
+            self.told.add("cutter")
+            return
+        text = block.words[index][1:]
+        if len(text) == 4 and text.isdigit() and text.startswith("0") and value >= 100.0:
+            expected = (
+                f"the number of a cutter, for a lathe reads it as tool {text[:2]} with offset {text[2:]}"
+            )
+            remedy = (
+                f"write T{int(text[:2])} if that is the cutter, or T{int(value)} without the zero before it"
+            )
+            block.problem(index, "", expected, remedy)
             self.told.add("cutter")
             return
         self._tool = int(value)

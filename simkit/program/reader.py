@@ -312,11 +312,15 @@ def _lengths(state: Interpreter, table: Rows, tool: np.ndarray, notices: Notices
         if len(others):
             row = begin + int(others[0])
             cutter = int(tool[row])
-            off = f"the difference of the lengths {number} and {cutter}"
+            takes, off = (
+                f"the length of cutter {number}",
+                f"the difference of the lengths {number} and {cutter}",
+            )
+            remedy = f"write H{cutter}, or call T{number}"
             if number == 0:  # NISTIR 6556, section 3.5.9: H0 is a length of zero
-                off = f"the length of cutter {cutter}, for H0 is none"
+                takes, off, remedy = "no length", f"the length of cutter {cutter}", f"write H{cutter}"
             text = (
-                f"H{number} is in force where cutter {cutter} cuts in line {int(table.line[row])}: every cut "
-                f"is too deep or too high by {off}"
+                f"H{number} is in force where cutter {cutter} cuts in line {int(table.line[row])}: the "
+                f"control takes {takes} for it, so every cut is too deep or too high by {off}; {remedy}"
             )
             notices.add("H of another", Place(state.name, line, column), text)

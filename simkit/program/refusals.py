@@ -48,7 +48,7 @@ _PROBE = Refusal(
 _MORE_ZEROS = Refusal(
     "one of many further work zeros",
     "G54 to G59.3, for the numbers of further zeros differ from control to control",
-    "post with one of G54 to G59.3, and state where it lies in the job file",
+    "post with one of G54 to G59.3, and state where it lies: work_offsets in the job file, or --work-offset",
 )
 _MACHINE_PLACE = Refusal(
     "a stored place of the machine, or the way back from one",
@@ -59,7 +59,8 @@ _MACHINE_PLACE = Refusal(
 _SHIFT = Refusal(
     "a shift of the work zero",
     "one zero for the whole program",
-    "post again without it and state the zero in the job file",
+    "post again without it and state where the zero is: zero and work_offsets in the job file, "
+    "or --zero and --work-offset",
     MOVES_AWAY,
 )
 _LENGTH = Refusal(
@@ -90,7 +91,11 @@ REFUSED_G = {
     **dict.fromkeys((100, 520, 922, 923), _SHIFT),
     **dict.fromkeys((281, 290, 301), _MACHINE_PLACE),
     **dict.fromkeys((431, 432, 440), _LENGTH),
-    **dict.fromkeys((500, 510, 501, 511, 680, 690), _TURNED),
+    500: _TURNED._replace(
+        what="scaling or mirroring off; with S a lathe's highest spindle speed: this is then a lathe program",
+        remedy="with S: give the router's program, or choose a milling post; else post again without scaling",
+    ),
+    **dict.fromkeys((510, 501, 511, 680, 690), _TURNED),
     **dict.fromkeys((150, 160), _POLAR),
     **dict.fromkeys((50, 51, 52, 53, 60), _SPLINE),
     **dict.fromkeys((650, 660, 670), _MACRO),

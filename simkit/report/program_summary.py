@@ -43,12 +43,14 @@ def summary_of(
     zero: Zero | None = None,
     rapid: float | None = None,
     placed: tuple[str, ...] = (),
+    stated_units: str | None = None,
 ) -> dict[str, Any]:
     """Return what a person wants to see of a program, as plain data (dicts, lists, text, numbers, None).
 
     blank: where it starts and ends is then told against it.  zero: where X0 Y0 Z0 is on it.
     rapid: mm/min of rapids; their time is told only when it is stated.  placed: work zeros whose place was
-    stated; of the others it is told that it is not known.
+    stated; of the others it is told that it is not known.  stated_units: "mm" or "in" when the one who asks
+    said it of a program that states none.
     Lengths mm, times minutes, feeds mm/min.  Error: rounding; boxes count arcs to their true extremes;
     the time of cutting is a lower bound, for it knows no acceleration.
     """
@@ -68,6 +70,7 @@ def summary_of(
         "blocks": read.block_count,
         "moves": len(moves),
         "units": list(read.units_seen),
+        "units_by_option": None if read.units_seen else stated_units,
         "work_zeros": [{"name": name, "line": line} for name, line, _ in read.work_zeros],
         "zero": _zero_text(low, high, is_cut),
         "starts_at": start,
@@ -193,7 +196,7 @@ def summary_text(summary: dict[str, Any]) -> str:
             "program",
             f"{summary['program']}, {_count(summary['lines'], 'line')}, {_count(summary['moves'], 'move')}",
         ),
-        ("units", ", then ".join(_UNIT_NAMES[unit] for unit in summary["units"]) or "none stated"),
+        ("units", _units_text(summary)),
         ("zero", ", ".join(zero["name"] for zero in summary["work_zeros"]) or "no work zero called"),
         ("", f"it looks like {summary['zero']}"),
         ("starts", _start_text(summary)),
@@ -213,13 +216,20 @@ def summary_text(summary: dict[str, Any]) -> str:
             ("block delete", f"{deleted['blocks']} with /, {'skipped' if deleted['skipped'] else 'run'}")
         )
     mismatch = summary["largest_arc_mismatch"]
-    if mismatch["line"] is not None:
+    if mismatch["line"] is not None and mismatch["size"] >= 0.00005:  # less would be told as nothing
         rows.append(("arcs", f"radii differ by at most {mismatch['size']:.4f} mm (line {mismatch['line']})"))
     lines = [f"{name:<13} {text}" for name, text in rows]
     lines += ["", *_cutter_table(summary["cutters"])]
     if summary["warnings"]:
         lines += ["", *(f"{_place(summary, warning)}: {warning['text']}" for warning in summary["warnings"])]
     return "\n".join(lines)
+
+
+def _units_text(summary: dict[str, Any]) -> str:
+    if summary["units_by_option"]:
+        unit = summary["units_by_option"]
+        return f"{_UNIT_NAMES[unit]}, as --units {unit} says; the program states none"
+    return ", then ".join(_UNIT_NAMES[unit] for unit in summary["units"]) or "none stated"
 
 
 def _count(number: int, word: str) -> str:

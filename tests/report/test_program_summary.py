@@ -181,7 +181,6 @@ feeds         120 to 1200 mm/min
 speeds        12000 to 18000 rev/min
 cutting       0.10 m, at least 0 min 18 s
 rapids        0.08 m (--rapid MM/MIN tells their time)
-arcs          radii differ by at most 0.0000 mm (line 8)
 
 cutter  lowest cut  line  feeds        speeds  cutting m  at least
 T1      Z-2         6     300 to 1200  18000   0.07       0 min 07 s
