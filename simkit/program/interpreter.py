@@ -14,6 +14,7 @@ import re
 from collections.abc import Iterator
 
 from simkit.errors import Place, Problem
+from simkit.program import refusals
 from simkit.program import vocabulary as voc
 from simkit.program.block import REFUSED_MOTION, Block
 from simkit.program.cycles import Cycles
@@ -174,11 +175,9 @@ class Interpreter(Cycles):
         found = f"{quoted(line.strip())} after the end of the program"
         expected = "nothing but comments behind M2, M30 or the closing %, for the control never runs it"
         remedy = "delete what follows the end, or move the end behind it"
-        calls = (problem for problem in self.problems if "(a subprogram or macro call)" in problem.found)
-        call = next((problem.place.line for problem in calls if "99'" not in problem.found), None)
-        if call is not None:
+        if self.call_line is not None:
             expected = "one file that holds every move, in the order it is run"
-            found += f", which looks like the subprogram that line {call} calls"
+            found += f", which looks like the subprogram that line {self.call_line} calls"
             remedy = "do not delete it: post again as one program without subprograms"
         self.problems.append(Problem(place, found, expected, remedy))
 
@@ -216,6 +215,8 @@ class Interpreter(Cycles):
 
     def _run_block(self, block: Block) -> None:
         block.sort(self._harmless_remedy)
+        if self.call_line is None and refusals.CALL in block.refused:
+            self.call_line = block.number
         at, values, g, m = block.at, block.values, block.g, block.m
         motion = g[voc.MOTION][0] // 10 if voc.MOTION in g else self._motion
         plane = g[voc.PLANE][0] // 10 if voc.PLANE in g else self._plane

@@ -76,7 +76,7 @@ _TURNED = Refusal(
 )
 _POLAR = Refusal("polar coordinates", "X and Y coordinates", "post again with X and Y", TAKES_MOTION)
 _SPLINE = Refusal("a spline", "lines and arcs", "post again with lines and arcs (G1, G2, G3)", TAKES_MOTION)
-_MACRO = Refusal(
+CALL = Refusal(
     "a subprogram or macro call",
     "one file that holds every move",
     "post again as one program without calls",
@@ -98,7 +98,7 @@ REFUSED_G = {
     **dict.fromkeys((510, 501, 511, 680, 690), _TURNED),
     **dict.fromkeys((150, 160), _POLAR),
     **dict.fromkeys((50, 51, 52, 53, 60), _SPLINE),
-    **dict.fromkeys((650, 660, 670), _MACRO),
+    **dict.fromkeys((650, 660, 670), CALL),
     970: Refusal(
         "a constant spindle speed, a turning word",
         "words of a router or mill",
@@ -113,7 +113,8 @@ UNKNOWN_G = Refusal(
 )
 
 REFUSED_M = {
-    **dict.fromkeys((970, 980, 990), _MACRO),
+    **dict.fromkeys((970, 980), CALL),
+    990: CALL._replace(what="the end of a subprogram, or a jump to the start"),
     610: Refusal("a tool number set by hand", "tool changes by T and M6", "write T and M6"),
     130: Refusal("spindle and coolant in one", "a word of the standard", "write M3 and M8 instead"),
     140: Refusal("spindle and coolant in one", "a word of the standard", "write M4 and M8 instead"),

@@ -91,6 +91,7 @@ class State:
         self._speed: float | None = None  # of S; None: set by hand
         self._turning = 0
         self._stated_cutter = stated_cutter
+        self.call_line: int | None = None  # of the first subprogram called
         self.has_unread = False  # text that could not be read, so anything may be missing
         self._tool: int | None = None
         self._is_doubtful = False  # the position may be wrong, for a problem stands before
