@@ -1,4 +1,4 @@
-"""`simkit whatif`: two checks side by side, against sizes known from geometry, and what is wrong with its words."""
+"""`simkit whatif`: two checks side by side against sizes known from geometry, and its words."""
 
 import json
 
