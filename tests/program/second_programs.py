@@ -98,7 +98,7 @@ class Maker:
         return sign + digits
 
     def block(self, words: list[str]) -> None:
-        """Write words in random order, spacing and case, with a line number, comments and the / now and then."""
+        """Write words in random order, spacing and case, some with a line number or comments."""
         words = [words[k] for k in self.random.permutation(len(words))]
         if self.chance(0.1):
             words = [w[0] + "0" + w[1:] if w[0] in "GM" and w[1:].isdigit() else w for w in words]
@@ -128,7 +128,7 @@ class Maker:
     # -- what a block says beside its motion --
 
     def modes(self, is_few=False) -> list[str]:
-        """Words that change how the rest of the block is meant; the machine as it is behind them is `then`."""
+        """Words that change how the rest of the block is meant; `then` is the machine behind them."""
         words = []
         if self.chance(0.15):
             words.append(self.pick(["G90", "G91"]))

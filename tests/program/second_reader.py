@@ -26,6 +26,7 @@ CENTRE = {"X": "I", "Y": "J", "Z": "K"}
 WORK_ZEROS = (54, 55, 56, 57, 58, 59, 59.1, 59.2, 59.3)
 KNOWN = {0, 1, 2, 3, 4, *PLANES, 20, 21, 28, 30, 40, 43, 49, 53, *WORK_ZEROS, 61, 61.1, 64, 80, *CYCLES}
 KNOWN |= {90, 91, 90.1, 91.1, 92, 92.1, 93, 94, 95, 98, 99}
+WORD = re.compile(r"([A-Z])([+-]?(?:\d+\.?\d*|\.\d+))")
 
 
 class Unreadable(Exception):
@@ -89,6 +90,8 @@ def read(
 
 def without_comments(line: str) -> str:
     """Return a line in upper case without ( ) and ; comments and without white space."""
+    if "(" not in line and ";" not in line:
+        return "".join(line.split()).upper()
     kept, depth = "", 0
     for sign in line:
         if depth == 0 and sign == ";":
@@ -102,24 +105,21 @@ def without_comments(line: str) -> str:
     return kept.upper()
 
 
-def words_of(line: str, harmless_words) -> tuple[list[tuple[str, float, int]], bool]:
-    """Return the words (letter, value, decimals) of a line, N left out, and whether it has the /."""
+def words_of(line: str, harmless_words) -> tuple[list[tuple[str, float]], bool]:
+    """Return the words (letter, value) of a line, N left out, and whether it has the /."""
     is_deleted = False
     while opening := re.match(r"/|N\d+", line):
         is_deleted = is_deleted or opening[0] == "/"
         line = line[opening.end() :]
     if any(line.startswith(word.upper()) for word in harmless_words if not re.fullmatch(r"[Mm]\d+", word)):
         return [], is_deleted
-    words = []
-    while line:
-        word = re.match(r"([A-Z])([+-]?(?:\d+\.?\d*|\.\d+))", line)
-        if not word:
-            raise Unreadable(line)
-        letter, value = word[1], float(word[2])
-        if letter == "M" and f"M{value:.0f}" in harmless_words:
-            break  # the rest of the line belongs to it
-        words.append((letter, value, len(word[2].partition(".")[2])))
-        line = line[word.end() :]
+    words, written = [], WORD.findall(line)
+    for letter, number in written:
+        if letter == "M" and f"M{float(number):.0f}" in harmless_words:
+            return words, is_deleted  # the rest of the line belongs to it
+        words.append((letter, float(number)))
+    if "".join(letter + number for letter, number in written) != line:
+        raise Unreadable(line)
     return words, is_deleted
 
 
@@ -149,18 +149,18 @@ class Machine:
         self.scale = {"mm": 1.0, "in": INCH, None: None}[units]
         self.motion, self.plane, self.is_absolute, self.is_centre_absolute = None, 17, True, False
         self.feed_mode, self.feed, self.inverse_time = 94, None, None
-        self.returns_to_r, self.has_length = False, False
+        self.returns_to_r = self.has_length = self.is_named_without_length = False
         self.spindle, self.speed, self.chosen_tool = 0, 0.0, 0
         self.cycle = {}
         self.changes, self.tool_words = [], []
         self.has_ended = False
         self.reading = Reading()
 
-    def run(self, block: list[tuple[str, float, int]], line: int) -> None:
+    def run(self, block: list[tuple[str, float]], line: int) -> None:
         """Run one block in the order of execution of section 3.8."""
-        g = [round(value, 1) for letter, value, _ in block if letter == "G"]
-        m = [value for letter, value, _ in block if letter == "M"]
-        w = {letter: value for letter, value, _ in block if letter not in "GM"}
+        g = [round(value, 1) for letter, value in block if letter == "G"]
+        m = [value for letter, value in block if letter == "M"]
+        w = {letter: value for letter, value in block if letter not in "GM"}
         self.line = line
         if not set(g) <= KNOWN:
             raise Unreadable(f"line {line}: {g}")
@@ -202,10 +202,11 @@ class Machine:
             self.has_ended = True
 
     def lengths(self, g) -> None:
-        """G43: Z is the tip.  G49 behind it: Z words say no known place (README)."""
+        """G43: Z is the tip.  G49 behind it: Z words say no known place (README); a zero that G92 names there
+        holds without the length, so behind the next G43 it is off by it."""
         if 43 in g:
+            self.lost = self.lost | {"Z"} if self.is_named_without_length else self.lost - {"Z"}
             self.has_length = True
-            self.lost -= {"Z"}
         elif 49 in g and self.has_length:
             self.has_length = False
             self.lost |= {"Z"}
@@ -271,7 +272,9 @@ class Machine:
             if self.place[axis] is None:
                 self.place[axis] = w[axis] * self.scale  # of the setup, whatever work zero is in force
                 self.named_by_operator.add(axis)
+            self.is_named_without_length |= axis == "Z" and "Z" in self.lost
             self.shift[axis] = self.place[axis] - self.work_zero[axis] - w[axis] * self.scale
+        self.lost = self.lost - set(w)
         if not was_known and None not in self.place.values():
             self.add(ARRIVAL, self.place, self.place)
 
@@ -322,7 +325,8 @@ class Machine:
             from_place = complex(self.zero(first), self.zero(second)) if self.is_centre_absolute else start
             centre = from_place + complex(*written)
             turned = sense * cmath.phase((end - centre) / (start - centre)) % math.tau
-            sweep = sense * (math.tau if abs(end - start) < SAME else turned)
+            # In the same direction from the centre as its start, the end is a full turn away.
+            sweep = sense * (math.tau if abs(end - start) < SAME else turned or math.tau)
         radii = abs(start - centre), abs(end - centre)
         rise = end_place[third] - self.place[third]
         length = math.hypot(sum(radii) / 2 * sweep, rise)
