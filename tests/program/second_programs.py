@@ -121,8 +121,8 @@ class Maker:
         self.lines.append(line)
         if line == "%":
             return
-        words, is_deleted = words_of(without_comments(line), HARMLESS)
-        if words and not (is_deleted and self.skip_deleted):
+        words = words_of(without_comments(line), HARMLESS, self.skip_deleted)
+        if words:
             self.machine.run(words, len(self.lines))
 
     # -- what a block says beside its motion --
@@ -164,7 +164,7 @@ class Maker:
         """Return the machine as it would be behind a block of modes alone."""
         then = copy.copy(self.machine)
         then.reading, then.lost = Reading(), set(then.lost)
-        then.run(words_of("".join(words), ())[0], 0)
+        then.run(words_of("".join(words)), 0)
         return then
 
     def feed_words(self, is_cut: bool, length: float = 20.0) -> list[str]:
@@ -352,6 +352,8 @@ class Maker:
         self.block([tool])
         self.line()
         self.block(["M6"])
+        if self.chance(0.5):
+            self.line()
         return self.block(start)
 
     def spindle(self) -> None:

@@ -59,10 +59,8 @@ class Reading:
     dwell: float = 0.0
 
 
-def read(
-    text: str, units=None, cutter=None, work_offsets=None, skip_deleted=False, harmless_words=()
-) -> Reading:
-    """Return the Reading of a good program.
+def read(text, units=None, cutter=None, work_offsets=None, skip_deleted=False, harmless_words=()) -> Reading:
+    """Return the Reading of the text of a good program.
 
     units: "mm" or "in" for a program that states none.  cutter: for one that calls none.  work_offsets:
     "G55" -> (x, y, z) mm.  skip_deleted: pass over blocks with /.  harmless_words: they do nothing.
@@ -75,9 +73,9 @@ def read(
             if has_words:
                 break
             continue
-        words, is_deleted = words_of(line, harmless_words)
-        has_words = has_words or bool(words)
-        if words and not (is_deleted and skip_deleted):
+        has_words = has_words or bool(line)
+        words = words_of(line, harmless_words, skip_deleted)
+        if words:
             machine.run(words, number)
         if machine.has_ended:
             break
@@ -90,47 +88,35 @@ def read(
 
 def without_comments(line: str) -> str:
     """Return a line in upper case without ( ) and ; comments and without white space."""
-    if "(" not in line and ";" not in line:
-        return "".join(line.split()).upper()
-    kept, depth = "", 0
-    for sign in line:
-        if depth == 0 and sign == ";":
-            break
-        if sign == "(":
-            depth = 1
-        elif depth == 0 and not sign.isspace():
-            kept += sign
-        elif sign == ")":
-            depth = 0
-    return kept.upper()
+    return "".join(re.sub(r"\([^)]*\)|;.*", "", line).split()).upper()
 
 
-def words_of(line: str, harmless_words) -> tuple[list[tuple[str, float]], bool]:
-    """Return the words (letter, value) of a line, N left out, and whether it has the /."""
-    is_deleted = False
-    while opening := re.match(r"/|N\d+", line):
-        is_deleted = is_deleted or opening[0] == "/"
-        line = line[opening.end() :]
+def words_of(line: str, harmless_words=(), skip_deleted=False) -> list[tuple[str, float]]:
+    """Return the words (letter, value) of a line that count, N left out; none of a block passed over."""
+    opening = re.match(r"(?:/|N\d+)*", line)[0]
+    line = line[len(opening) :]
+    if skip_deleted and "/" in opening:
+        return []
     if any(line.startswith(word.upper()) for word in harmless_words if not re.fullmatch(r"[Mm]\d+", word)):
-        return [], is_deleted
+        return []
     words, written = [], WORD.findall(line)
     for letter, number in written:
         if letter == "M" and f"M{float(number):.0f}" in harmless_words:
-            return words, is_deleted  # the rest of the line belongs to it
+            return words  # the rest of the line belongs to it
         words.append((letter, float(number)))
     if "".join(letter + number for letter, number in written) != line:
         raise Unreadable(line)
-    return words, is_deleted
+    return words
 
 
 def name_the_tools(machine: Machine, cutter: int | None) -> None:
     """Give each move its tool: by M6; with none by T alone, unless the job names it; before, the first."""
     calls = machine.changes or ([] if cutter is not None else machine.tool_words)
-    moves = machine.reading.moves
-    for k, move in enumerate(moves):
+    first = cutter if cutter is not None else (calls[0][1] if calls else 0)
+    for k, move in enumerate(machine.reading.moves):
         done = [tool for row, tool in calls if row <= k]
-        first = cutter if cutter is not None else (calls[0][1] if calls else 0)
-        move.tool = int(done[-1] if done else first)
+        tool = done[-1] if done else first
+        move.tool = int(cutter if tool is None else tool)  # None: M6 with no T before it
 
 
 # -- the machine ------------------------------------------------------------------------------------
@@ -150,7 +136,7 @@ class Machine:
         self.motion, self.plane, self.is_absolute, self.is_centre_absolute = None, 17, True, False
         self.feed_mode, self.feed, self.inverse_time = 94, None, None
         self.returns_to_r = self.has_length = self.is_named_without_length = False
-        self.spindle, self.speed, self.chosen_tool = 0, 0.0, 0
+        self.spindle, self.speed, self.chosen_tool = 0, 0.0, None
         self.cycle = {}
         self.changes, self.tool_words = [], []
         self.has_ended = False
@@ -229,7 +215,8 @@ class Machine:
             for axis in {"X", "Y", "Z"} & set(w):
                 self.place[axis] = None
             return None
-        is_arc = self.motion in (2, 3) and bool({"I", "J", "K", "R"} & set(w))
+        of_centre = {CENTRE[axis] for axis in PLANES[self.plane][:2]}  # a zero for the third is harmless
+        is_arc = self.motion in (2, 3) and bool((of_centre | {"R"}) & set(w))
         if not has_axes and not is_arc:
             return None
         if self.motion in CYCLES:
@@ -372,7 +359,7 @@ class Machine:
             self.straight({**hole, "Z": depth})
             if depth != low:
                 if self.motion == 83:
-                    self.rapid({**hole, "Z": clear})
+                    self.rapid_unless_there({**hole, "Z": clear})
                 # NISTIR 6556: down again to 0.010 in above the depth reached; a Q below that is left open
                 self.rapid_unless_there({**hole, "Z": min(depth + 0.254, clear)})
         if self.motion in (82, 86, 89):
@@ -380,7 +367,7 @@ class Machine:
         if self.motion in (85, 89):
             return self.straight({**hole, "Z": clear})
         sense, self.spindle = self.spindle, 0 if self.motion == 86 else self.spindle
-        self.rapid({**hole, "Z": clear})
+        self.rapid_unless_there({**hole, "Z": clear})
         self.spindle = sense
         return None
 
