@@ -140,7 +140,9 @@ class Checker:
         if key.kind == "named lengths":
             return {}
         if key.kind in ("lengths", "numbers") and key.default is not None:
-            return tuple(float(part) for part in key.default)
+            return tuple(
+                length_mm(part, "mm") if isinstance(part, str) else float(part) for part in key.default
+            )
         return key.default
 
     # -- values ---------------------------------------------------------------------------------

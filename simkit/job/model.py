@@ -14,6 +14,7 @@ WORK_ZEROS = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3
 BLOCK_DELETE = ("run", "skip")
 PROGRAM_UNITS = ("mm", "in")
 GRAINS = ("along x", "along y")
+HARDNESSES = ("soft", "hard")
 ANCHORS = ("origin", "low corner", "centre")
 # ISO 286-1, diameters over 3 mm up to and including 6 mm: hole H7 is 0 to +0.012 mm (from a reprint), pin g6
 # -0.012 to -0.004 mm (from memory).  Name -> over, up to (mm), least and most clearance (mm).
@@ -22,13 +23,19 @@ FITS = {"H7/g6": (3.0, 6.0, 0.004, 0.024)}
 
 @dataclass(frozen=True, slots=True)
 class Blank:
-    """The prepared block of wood before the first cut.  grain: one of GRAINS, "" when not stated."""
+    """The prepared block of wood before the first cut.
+
+    grain: one of GRAINS, "" when not stated.  hardness: one of HARDNESSES.
+    cutting_force N/mm2: force for each square millimetre of chip section, None when not stated.
+    """
 
     length: float
     width: float
     thickness: float
     species: str = ""
     grain: str = ""
+    hardness: str = "hard"
+    cutting_force: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,11 +215,21 @@ class Machine:
 
     low, high (x, y, z) mm: ends of its travel in machine coordinates, None when not stated.
     clearance mm: to be kept from fixtures.
+    speed (x, y, z) mm/min, acceleration (x, y, z) mm/s^2: the most that each axis does.
+    corner mm: by how much it may cut a corner.  spindle_start, cutter_change: seconds for each.
+    spindle (lowest, highest) rev/min, None when not stated.
     """
 
     low: tuple[float, float, float] | None = None
     high: tuple[float, float, float] | None = None
     clearance: float = 2.0  # common practice, no source
+    # Common practice for small routers, no source: a machine has its own, on its settings page.
+    speed: tuple[float, float, float] = (8000.0, 8000.0, 4000.0)
+    acceleration: tuple[float, float, float] = (500.0, 500.0, 300.0)
+    corner: float = 0.02
+    spindle_start: float = 4.0
+    cutter_change: float = 60.0
+    spindle: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
