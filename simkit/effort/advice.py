@@ -154,7 +154,7 @@ def _roughing(job: Job, index: int, own: Bites, frame: Frame, before: Field, aft
     """Ask whether a wider cutter would do most of the roughing.
 
     A rough estimate: where it gets in, the way is shorter by the ratio of the diameters, at the same feed
-    and depth.  It gets in where the closing of what the setup leaves, by a disc of its diameter on coarse
+    and depth; one more change of cutter is taken off.  It gets in where the closing of what the setup leaves, by a disc of its diameter on coarse
     cells, leaves nothing more.
     """
     taken = _by_cutter(own, own.volume)
@@ -168,7 +168,7 @@ def _roughing(job: Job, index: int, own: Bites, frame: Frame, before: Field, aft
     best = None
     for wider in WIDER:
         part = _gets_at(before, after, frame, wider * cutter.diameter)
-        saved = seconds / 60.0 * part * (1.0 - 1.0 / wider)
+        saved = (seconds * part * (1.0 - 1.0 / wider) - job.machine.cutter_change) / 60.0
         if part >= 0.5 and (best is None or saved > best[0]):
             best = saved, wider, part
     if best is None:

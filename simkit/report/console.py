@@ -14,6 +14,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 from rich.text import Text
 
+from simkit.report.console_effort import effort_parts, faster_lines
 from simkit.report.console_tables import surface_tables
 
 MOST_ROWS = 10
@@ -111,8 +112,9 @@ class Console:
             self._out.print(
                 "To let a finding stand: --accept prints the lines for the job file.", style="dim"
             )
-        for part in surface_tables(result):
-            self._out.print(part)
+        for parts in (faster_lines(result), surface_tables(result), effort_parts(result)):
+            for part in parts:
+                self._out.print(part)
         for remark in result["remarks"]:
             self._out.print(f"note: {remark}", markup=False)
         for picture in result["pictures"]:

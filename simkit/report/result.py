@@ -21,6 +21,7 @@ from simkit.findings.finding import SEVERITIES, Finding
 from simkit.findings.identity import known_by
 from simkit.findings.mesh_words import mesh_words
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
+from simkit.report.effort_tables import effort_tables
 from simkit.report.surface_tables import cusp_table, reach_table
 from simkit.stock.field import Field
 
@@ -111,6 +112,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "findings": _findings(evidence, findings),
             "reach": None if is_turned else reach_table(evidence),
             "cusps": None if is_turned else cusp_table(evidence),
+            **effort_tables(evidence),
             "remarks": remarks + ([TURNED_NOTE] if is_turned else []),
             "not_simulated": list(NOT_SIMULATED),
             "cautions": list(CAUTIONS),
