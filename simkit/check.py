@@ -376,9 +376,7 @@ def _effort(evidence: Evidence):
     job, blank = evidence.job, evidence.job.blank
     before = blank_field(evidence.field.lattice, blank.length, blank.width, blank.thickness)
     dwells = [read.dwell for setup in evidence.reads for _, read in setup]
-    return effort_of(
-        job, evidence.moves, evidence.rows, evidence.frames, evidence.replays, dwells, before
-    )
+    return effort_of(job, evidence.moves, evidence.rows, evidence.frames, evidence.replays, dwells, before)
 
 
 def _stood(evidence: Evidence) -> list:

@@ -154,8 +154,9 @@ def _roughing(job: Job, index: int, own: Bites, frame: Frame, before: Field, aft
     """Ask whether a wider cutter would do most of the roughing.
 
     A rough estimate: where it gets in, the way is shorter by the ratio of the diameters, at the same feed
-    and depth; one more change of cutter is taken off.  It gets in where the closing of what the setup leaves, by a disc of its diameter on coarse
-    cells, leaves nothing more.
+    and depth; one more change of cutter is taken off.  It gets
+    in where the closing of what the setup leaves, by a disc of its diameter on coarse cells, leaves
+    nothing more.
     """
     taken = _by_cutter(own, own.volume)
     if not taken:

@@ -14,13 +14,12 @@ import numpy as np
 from simkit.cutters import Cutter
 from simkit.effort.chips import effective_radius, feed_per_tooth, largest_chip, mean_chip
 from simkit.effort.motion import NOTHING
-from simkit.frames import Frame
-from simkit.moves.table import ARC, Moves
+from simkit.moves.table import Moves
 from simkit.stock.replay import Replay
 
 STEEP = 1.0  # rise over run: steeper than this a move is a plunge or a lift, no pass
 SLOT = 0.9  # of the effective diameter: a width from here on counts as a slot, a bound of cells below it
-CROSSING = 1e-9  # mm: the deepest place nearer to the path than this says nothing of its side
+LEAN = 0.5  # of the volume: right less left; with three quarters of the wood on one side it is told
 
 
 @dataclass(frozen=True)
@@ -28,7 +27,8 @@ class Bites:
     """m stretches of feed moves of one setup: neighbours of one cutter, about a diameter long together.
 
     row (m,): the move of the stretch that takes most.  of (n,): which stretch a move of the setup belongs
-    to, -1 for rapids.  tool (m,).  is_pass (m,): runs along more than up or down.  length (m,) mm.  seconds (m,).
+    to, -1 for rapids.  tool (m,).  is_pass (m,): runs along more than up or down.  length (m,) mm.
+    seconds (m,).
     volume (m,) mm3: exact at cell centres.
     depth (m,) mm: a_p, the most that one column lost.  Exact at cell centres.
     diameter (m,) mm: of the cutter at that depth above its tip.
@@ -38,8 +38,8 @@ class Bites:
     per_tooth (m,) mm: f_z at the feed as programmed, NaN with the spindle standing or the edges unknown.
     thickest, mean (m,) mm: chip at the speed reached on the average.
     removal (m,) mm3/min at the time it takes.
-    wood_on (m,): +1 the wood stood on the right of the path, -1 left, 0 not told: no pass, over half
-        the diameter wide, or moves that disagree.
+    wood_on (m,): +1 where three quarters of what it takes or more stood on the right of the path, -1 left, 0
+        neither, or no pass.
     down, level (m,) mm: how far it comes down in all, and its length in plan.
     is_whole (m,): long enough (half a diameter) for width and removal rate to mean something.
     """
@@ -102,12 +102,12 @@ class Bites:
 
 
 def bites(
-    moves: Moves, met: Replay, seconds: np.ndarray, cutters: Mapping[int, Cutter], frame: Frame, cell: float
+    moves: Moves, met: Replay, seconds: np.ndarray, cutters: Mapping[int, Cutter], cell: float
 ) -> Bites:
     """Return what the stretches of one setup bite off.
 
     moves (n): of the setup, program frame.  met: their replay.  seconds (n,): time of each.
-    frame: program frame -> blank frame.  cell mm: of the replay's field.
+    cell mm: of the replay's field.
     """
     length = moves.length()
     rise = moves.end[:, 2] - moves.start[:, 2]
@@ -144,11 +144,8 @@ def bites(
     width = np.minimum(width, diameter)
     bound = cell * (1.0 + 0.5 * np.pi * diameter / np.where(long > 0, long, 1.0))
     passing = is_pass[first]
-    side = _side(moves, met, frame) * (met.volume > 0)
-    right = np.bincount(group, (side[chosen] > 0) * met.volume[chosen], minlength=count)
-    left = np.bincount(group, (side[chosen] < 0) * met.volume[chosen], minlength=count)
-    agree = (np.minimum(right, left) <= 0.1 * (right + left)) & (right + left > 0)
-    told = passing & agree & (width <= 0.5 * diameter)
+    right = total(met.right)
+    told = passing & (np.abs(right) >= LEAN * volume)
     return Bites(
         row=row,
         of=of,
@@ -165,7 +162,7 @@ def bites(
         thickest=largest_chip(actual, width, diameter),
         mean=mean_chip(actual, width, diameter),
         removal=60.0 * volume / np.where(time > 0, time, 1.0) * (time > 0),
-        wood_on=np.where(told, np.sign(right - left), 0.0).astype(np.int64),
+        wood_on=np.where(told, np.sign(right), 0.0).astype(np.int64),
         down=total(np.maximum(-rise, 0.0)),
         level=total(level),
         is_whole=long >= 0.5 * widest[first],
@@ -204,17 +201,3 @@ def _most(group: np.ndarray, volume: np.ndarray, rows: np.ndarray, count: int) -
     most = np.zeros(count, np.int64)
     most[group[order][last]] = rows[order][last]
     return most
-
-
-def _side(moves: Moves, met: Replay, frame: Frame) -> np.ndarray:
-    """Return +1 where the deepest place that a move cuts lies on its right, -1 left, 0 neither (n,)."""
-    at = frame.inverse().apply(np.nan_to_num(met.at))
-    delta = moves.end - moves.start
-    across = delta[:, 0] * (at[:, 1] - moves.start[:, 1]) - delta[:, 1] * (at[:, 0] - moves.start[:, 0])
-    arcs = np.flatnonzero((moves.kind == ARC) & (moves.plane == 17))
-    arm = moves.start[arcs, :2] - moves.centre[arcs]
-    inside = np.hypot(*arm.T) - np.hypot(*(at[arcs, :2] - moves.centre[arcs]).T)
-    across[arcs] = inside * np.sign(moves.sweep[arcs])
-    across[(moves.kind == ARC) & (moves.plane != 17)] = 0.0
-    side = np.where(np.abs(across) > CROSSING, -np.sign(across), 0.0)
-    return np.where(np.isnan(met.at[:, 0]), 0.0, side)

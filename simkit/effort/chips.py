@@ -1,7 +1,7 @@
 """Formulas of cutting: feed per tooth, engagement, thickness of the chip, removal, power.
 
-Symbols of ISO 3002-3 (from memory): v_f feed, n speed, z edges, f_z feed per tooth, a_p depth of cut along the
-axis, a_e width of cut, Q removal rate, k_c specific cutting force.
+Symbols of ISO 3002-3 (from memory): v_f feed, n speed, z edges, f_z feed per tooth, a_p depth of cut along
+the axis, a_e width of cut, Q removal rate, k_c specific cutting force.
 """
 
 from __future__ import annotations

@@ -47,8 +47,8 @@ def effort_of(
     """
     times = move_times(moves, job.machine)
     found, is_in_wood = [], np.zeros(len(moves), bool)
-    for one, met, frame in zip(rows, replays, frames, strict=True):
-        own = bites(moves[one], met, times.seconds[one], job.cutters, frame, before.lattice.cell)
+    for one, met in zip(rows, replays, strict=True):
+        own = bites(moves[one], met, times.seconds[one], job.cutters, before.lattice.cell)
         found.append(own)
         is_in_wood[one] = np.append(own.in_wood, False)[own.of]
     programs = program_times(moves, times, job.machine, dwells, is_in_wood)

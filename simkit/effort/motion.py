@@ -5,12 +5,12 @@ down again.  How fast the machine goes round a corner between two moves follows 
 the corner.  Derived here: let it turn from direction d1 to d2, at speed v on both sides, by an even
 acceleration over a time T.  Each axis k changes its speed by v (d2 - d1)_k, so its acceleration limit a_k
 asks for T >= v q with q = max_k |d2 - d1|_k / a_k.  The way is a parabola with its ends v T / 2 before and
-behind the corner; its middle passes the corner at v T |d2 - d1| / 8.  With at most `corner` there, and the
+behind the corner; its middle passes the corner at v T |d2 - d1| / 8.  With at most `rounding` there, and the
 parabola within half of each move (lengths L1, L2),
 
-    v^2 <= min(8 corner / (q |d2 - d1|), L1 / q, L2 / q).
+    v^2 <= min(8 rounding / (q |d2 - d1|), L1 / q, L2 / q).
 
-For a reversal that is v^2 = 2 a corner, stopping that much short; for chords L of a circle of radius r
+For a reversal that is v^2 = 2 a rounding, stopping that much short; for chords L of a circle of radius r
 the last two are a r, the limit of centripetal acceleration.  On arcs tangential and centripetal acceleration
 get 1/sqrt(2) of what the slower axis of the plane allows each, so that together, whatever their
 direction, no axis exceeds its own.
@@ -61,7 +61,7 @@ def move_times(moves: Moves, machine: Machine) -> MoveTimes:
     """Return how long each move takes.
 
     moves: in their program frames, all in the order in which they run.  machine: its speed (mm/min),
-    acceleration (mm/s^2) and corner (mm).  The machine stands still before the first and behind the last
+    acceleration (mm/s^2) and rounding (mm).  The machine stands still before the first and behind the last
     move, where the programs, the cutter or the spindle change, and where a move does not begin where the
     one before ended (as after G28).  That it comes to rest for a dwell (G4) is not counted.
     """
@@ -152,7 +152,7 @@ def _corners(moves: Moves, length: np.ndarray, wanted: np.ndarray, machine: Mach
     size = np.linalg.norm(turn, axis=1)
     shorter = np.minimum(length[:-1], length[1:])
     with np.errstate(divide="ignore"):
-        limit = np.minimum(8.0 * machine.corner / (q * size), shorter / q)
+        limit = np.minimum(8.0 * machine.rounding / (q * size), shorter / q)
     limit = np.minimum(limit, np.minimum(wanted[:-1], wanted[1:]) ** 2)
     limit[is_stop(moves)] = 0.0
     return limit

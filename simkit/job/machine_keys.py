@@ -49,13 +49,13 @@ MACHINE_KEYS: tuple[Key, ...] = (
         examples=("[500, 500, 300]",),
     ),
     Key(
-        "machine.corner",
+        "machine.rounding",
         "length",
-        "By how much the machine may cut a corner, to keep its speed there. The default is common practice,"
+        "By how much the machine may round a corner, to keep its speed there. The default is common practice,"
         " no source.",
         low=0.0001,
         high=5.0,
-        default=f"{_MACHINE.corner:g} mm",
+        default=f"{_MACHINE.rounding:g} mm",
         examples=("0.02",),
     ),
     Key(

@@ -216,7 +216,7 @@ class Machine:
     low, high (x, y, z) mm: ends of its travel in machine coordinates, None when not stated.
     clearance mm: to be kept from fixtures.
     speed (x, y, z) mm/min, acceleration (x, y, z) mm/s^2: the most that each axis does.
-    corner mm: by how much it may cut a corner.  spindle_start, cutter_change: seconds for each.
+    rounding mm: by how much it may round a corner.  spindle_start, cutter_change: seconds for each.
     spindle (lowest, highest) rev/min, None when not stated.
     """
 
@@ -226,7 +226,7 @@ class Machine:
     # Common practice for small routers, no source: a machine has its own, on its settings page.
     speed: tuple[float, float, float] = (8000.0, 8000.0, 4000.0)
     acceleration: tuple[float, float, float] = (500.0, 500.0, 300.0)
-    corner: float = 0.02
+    rounding: float = 0.02
     spindle_start: float = 4.0
     cutter_change: float = 60.0
     spindle: tuple[float, float] | None = None

@@ -9,11 +9,9 @@ import numpy as np
 
 from simkit.effort.bite import Bites
 from simkit.effort.chips import USUAL_SOURCE, power, tangential_force, usual_chips
-from simkit.effort.program_time import ProgramTime
 from simkit.findings.evidence import Evidence
-from simkit.job.model import Job, Machine
+from simkit.report.time_table import DEFAULTS, assumed, time_table
 
-DEFAULTS = ("speed", "acceleration", "corner", "spindle_start", "cutter_change")
 MOST_POINTS = 2000  # of a program's plot
 
 
@@ -23,76 +21,13 @@ def effort_tables(evidence: Evidence) -> dict[str, Any]:
     time: of each program and cutter.  bite: of each setup and cutter.  along: of each program the removal
     rate, feed per tooth and feed reached against the minutes it has run.  faster: advice with the minutes.
     """
-    effort = evidence.effort
+    effort, job = evidence.effort, evidence.job
+    missing = [key for key in DEFAULTS if f"machine.{key}" not in job.lines]
     return {
-        "time": time_table(effort.programs, evidence.job.machine, assumed_words(evidence.job)),
+        "time": time_table(effort.programs, job.machine, assumed(missing, job.machine)),
         "bite": _bite_table(evidence),
         "along": _along(evidence),
         "faster": [asdict(advice) for advice in effort.advice],
-    }
-
-
-def assumed_words(job: Job) -> str:
-    """Return which figures of the machine are assumed, in words; "" when the job states all."""
-    missing = [key for key in DEFAULTS if f"machine.{key}" not in job.lines]
-    return assumed(missing, job.machine)
-
-
-def assumed(missing: list[str] | tuple[str, ...], machine: Machine) -> str:
-    """Return the assumed figures of a machine in words, mm."""
-    words = {
-        "speed": "axes at most {0:g}, {1:g}, {2:g} mm/min",
-        "acceleration": "{0:g}, {1:g}, {2:g} mm/s2",
-        "corner": "corners within {0:g} mm",
-        "spindle_start": "{0:g} s for a spindle start",
-        "cutter_change": "{0:g} s for a change of cutter",
-    }
-    parts = []
-    for key in missing:
-        value = getattr(machine, key)
-        parts.append(words[key].format(*(value if isinstance(value, tuple) else (value,))))
-    return f"assumed, {USUAL_SOURCE}: {'; '.join(parts)}" if parts else ""
-
-
-def time_table(programs: list[ProgramTime], machine: Machine, note: str) -> dict[str, Any]:
-    """Return where the time goes, minutes.
-
-    programs: as effort.program_time gives them.  note: what is assumed.  `in_wood` and `air` are None
-    where no wood was cut.
-    """
-    rows = []
-    for program in programs:
-        cutters = []
-        for one in program.cutters:
-            air = None if one.in_wood is None else (one.cutting - one.in_wood) / 60.0
-            cutters.append(
-                {
-                    "cutter": one.tool or None,
-                    "minutes": one.total / 60.0,
-                    "in_wood": None if one.in_wood is None else one.in_wood / 60.0,
-                    "air": air,
-                    "cutting": one.cutting / 60.0,
-                    "rapids": one.rapids / 60.0,
-                    "standing": one.standing / 60.0,
-                    "changes": one.changes,
-                    "spindle_starts": one.starts,
-                    "feed_not_reached": one.not_reached,
-                    "lost": one.lost / 60.0,
-                }
-            )
-        rows.append(
-            {
-                "program": program.program,
-                "minutes": program.total / 60.0,
-                "dwell": program.dwell / 60.0,
-                "cutters": cutters,
-            }
-        )
-    return {
-        "minutes": sum(row["minutes"] for row in rows),
-        "programs": rows,
-        "machine": {key: getattr(machine, key) for key in DEFAULTS},
-        "note": note,
     }
 
 
@@ -120,7 +55,9 @@ def _bite_row(evidence: Evidence, index: int, own: Bites, number: int) -> dict[s
     widest = int(np.argmax(np.where(passes, own.width, 0.0)))
     teeth = own.per_tooth[passes][~np.isnan(own.per_tooth[passes])]
     watts = None if job.blank.cutting_force is None else power(own.removal[peak], job.blank.cutting_force)
-    range_of = cutter.chip_load or (usual_chips(cutter, job.blank.hardness) if cutter.shape != "drill" else None)
+    range_of = cutter.chip_load or (
+        usual_chips(cutter, job.blank.hardness) if cutter.shape != "drill" else None
+    )
     source = evidence.source_of(evidence.rows[index].start + int(own.row[peak]))
     return {
         "cutter": str(cutter),

@@ -11,8 +11,8 @@ from simkit.job.model import Machine
 from simkit.moves.table import ARC, LINE, make_moves
 from tests.effort.walked import corner_speed, path_of, walk
 
-EVEN = Machine(speed=(6000.0, 6000.0, 6000.0), acceleration=(500.0, 500.0, 500.0), corner=0.02)
-UNEVEN = Machine(speed=(9000.0, 6000.0, 2400.0), acceleration=(700.0, 400.0, 250.0), corner=0.03)
+EVEN = Machine(speed=(6000.0, 6000.0, 6000.0), acceleration=(500.0, 500.0, 500.0), rounding=0.02)
+UNEVEN = Machine(speed=(9000.0, 6000.0, 2400.0), acceleration=(700.0, 400.0, 250.0), rounding=0.03)
 
 
 def lines(points, feed=3000.0, **columns):
@@ -57,7 +57,7 @@ def test_there_and_back__stops_short_by_the_corner():
 
 
 def test_exact_corners__come_to_rest():
-    times = move_times(lines([[0, 0, 0], [100, 0, 0], [100, 100, 0]]), replace(EVEN, corner=1e-12))
+    times = move_times(lines([[0, 0, 0], [100, 0, 0], [100, 100, 0]]), replace(EVEN, rounding=1e-12))
     assert times.seconds == pytest.approx([2.1, 2.1], rel=1e-4)
 
 
@@ -85,8 +85,8 @@ def test_arc__keeps_both_accelerations_together_within_the_axes():
 
 def test_helix__climbs_no_faster_than_z():
     moves = make_moves(
-        kind=[ARC], start=[[20, 0, 0]], end=[[20, 0, 40]], centre=[[0, 0]], sweep=[2 * math.pi], feed=[9000.0],
-        tool=[1],
+        kind=[ARC], start=[[20, 0, 0]], end=[[20, 0, 40]], centre=[[0, 0]], sweep=[2 * math.pi],
+        feed=[9000.0], tool=[1],
     )  # fmt: skip
     times = move_times(moves, replace(UNEVEN, speed=(9000, 9000, 1200)))
     length = math.hypot(40 * math.pi, 40)
@@ -162,7 +162,7 @@ def limits_of(moves, machine):
     corners = [0.0]
     for i in range(len(moves) - 1):
         shorter = min(lengths[i], lengths[i + 1])
-        v = corner_speed(last[i], first[i + 1], shorter, acceleration, machine.corner)
+        v = corner_speed(last[i], first[i + 1], shorter, acceleration, machine.rounding)
         corners.append(min(v, wanted[i], wanted[i + 1]))
     return np.array(lengths), np.array(wanted), np.array(along), np.array([*corners, 0.0])
 
@@ -204,7 +204,7 @@ def test_stronger_machine__is_never_slower(seed):
     slow = move_times(moves, UNEVEN).seconds.sum()
     stronger = replace(UNEVEN, acceleration=tuple(2 * a for a in UNEVEN.acceleration))
     assert move_times(moves, stronger).seconds.sum() < slow
-    assert move_times(moves, replace(UNEVEN, corner=0.1)).seconds.sum() < slow
+    assert move_times(moves, replace(UNEVEN, rounding=0.1)).seconds.sum() < slow
 
 
 def test_nothing__takes_nothing():

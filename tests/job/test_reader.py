@@ -347,7 +347,7 @@ def test_read_job__several_mistakes_are_told_together_in_the_order_of_the_file(f
     )
     assert told(text).split("\n") == [
         "job.toml:5:1 [blank.lenght]: found the unknown key 'lenght', expected in [blank] one of length,"
-        " width, thickness, species, grain; write 'length'",
+        " width, thickness, species, grain, hardness, cutting_force; write 'length'",
         "job.toml:10:1 [cutters.1.shape]: found the shape 'keyhole', which cannot be simulated: it cuts"
         " wider below than above, and what it leaves under an overhang cannot be held here, expected one"
         " of 'flat', 'ball', 'bull-nose', 'tapered ball', 'vee', 'drill'; use another cutter, or leave out"
