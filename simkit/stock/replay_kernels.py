@@ -40,6 +40,7 @@ from simkit.stock.record_kernels import (
 )
 
 BLOCK = 8
+ON_PATH = 1e-9  # mm off a line, mm2 on arcs: what rounding makes of nothing
 MARGIN = 1e-4  # mm: more than the rounding of heights to float32, up to a metre
 # Columns of a chord: start, direction and length in plan, slope, the lower of its ends, radius of the cutter.
 CHORD_X, CHORD_Y, CHORD_H, CHORD_UX, CHORD_UY, CHORD_LENGTH, CHORD_SLOPE, CHORD_END, CHORD_RADIUS = range(9)
@@ -101,7 +102,7 @@ def side_of(code, a, dx, dy):
         right = a[SENSE] * (dx * dx + dy * dy - a[R] * a[R])
     else:
         return 0.0
-    return 1.0 if right > 0.0 else (-1.0 if right < 0.0 else 0.0)
+    return 1.0 if right > ON_PATH else (-1.0 if right < -ON_PATH else 0.0)
 
 
 @kernel

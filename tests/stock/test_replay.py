@@ -62,13 +62,13 @@ def plain_side(moves, k, points):
     if moves.kind[k] == ARC and moves.plane[k] != 17:
         return np.zeros(len(points))
     if moves.kind[k] == ARC:
-        is_outside = np.linalg.norm(points - centre, axis=1) > np.linalg.norm(start - centre)
-        return np.where(is_outside == (moves.sweep[k] > 0), 1.0, -1.0)
+        out = np.linalg.norm(points - centre, axis=1) - np.linalg.norm(start - centre)
+        return np.where(np.abs(out) > 1e-9, np.sign(out * moves.sweep[k]), 0.0)
     if np.array_equal(start, end):
         return np.zeros(len(points))
     along = complex(*(end - start))
     seen = (points - start) @ np.array([1, 1j]) / along  # as if the move ran along +x
-    return -np.sign(seen.imag)
+    return np.where(np.abs(seen.imag) * abs(along) > 1e-9, -np.sign(seen.imag), 0.0)
 
 
 @pytest.mark.parametrize("turn", ["none", "about x", "about y"])
