@@ -37,16 +37,49 @@ class _Parser(argparse.ArgumentParser):
         """Raise what is wrong with the words as a problem with a remedy."""
         found, expected, remedy = message, "words simkit knows", f"see {self.prog} --help"
         if message.startswith("unrecognized arguments: "):
-            word = message.split(": ", 1)[1].split()[0]
-            found, expected = f"'{word}'", "an option simkit knows"
-            near = nearest_word(word, self.all_options())
-            remedy = f"did you mean {near}? {remedy}" if near else remedy
+            raise InputProblems(self._left_over(message.split(": ", 1)[1].split()))
+        if message.startswith("argument --") and "invalid choice: " in message:
+            option = message.split()[1].rstrip(":")
+            word = message.split("invalid choice: ", 1)[1].split("'")[1]
+            choices = next(a.choices for a in self._actions if option in a.option_strings)
+            found, expected = f"'{word}' behind {option}", f"one of {', '.join(choices)}"
+            remedy = f"write {' or '.join(f'{option} {choice}' for choice in choices)}"
         elif "invalid choice: " in message:
             word = message.split("invalid choice: ", 1)[1].split("'")[1]
             found, expected = f"'{word}'", f"a command ({', '.join(self.commands())})"
             near = nearest_word(word, self.commands())
             remedy = f"did you mean {near}? {remedy}" if near else remedy
         raise InputProblems(Problem(Place("command line"), found, expected, remedy))
+
+    def _left_over(self, words: list[str]) -> Problem:
+        """Return what is wrong with words that no command took; called on the parser of all commands."""
+        word = next((word for word in words if word.startswith("-")), words[0])
+        name = word.split("=", 1)[0]
+        place = Place("command line")
+        if not word.startswith("-"):
+            # `check` takes several, but not with options between them.
+            expected = "one program behind simkit read, and those of simkit check side by side"
+            remedy = (
+                "run simkit read once for each program; for simkit check write the options behind them all"
+            )
+            return Problem(place, f"'{word}', one file too many here", expected, remedy)
+        # Only `read` and `template` refuse an option that another command has.
+        takers = [command for command in self.commands() if name in self._options_of(command)]
+        if takers:
+            command = takers[0]
+            remedy = f"leave it out, or run simkit {command} (see simkit {command} --help)"
+            return Problem(
+                place, f"'{name}'", f"an option of this command; {name} is one of {command}", remedy
+            )
+        near = nearest_word(name, self.all_options())
+        remedy = f"did you mean {near}? see {self.prog} --help" if near else f"see {self.prog} --help"
+        return Problem(place, f"'{word}'", "an option simkit knows", remedy)
+
+    def _options_of(self, command: str) -> list[str]:
+        for action in self._actions:
+            if isinstance(action, argparse._SubParsersAction):
+                return action.choices[command].all_options()
+        return []
 
     def commands(self) -> list[str]:
         """Return the names of this parser's commands."""
@@ -184,12 +217,16 @@ def _meant(options: argparse.Namespace, spoilboard: str | None = None):
 
 def main(argv: Sequence[str]) -> int:
     """Run one command and return its exit status; argv without the program's name."""
+    outcome = "nothing was checked"
     try:
-        return _run(_parser().parse_args(argv))
+        options = _parser().parse_args(argv)
+        if options.command == "read":
+            outcome = "mend them and read the program again"
+        return _run(options)
     except SystemExit as leaving:  # argparse after --help and --version
         return int(leaving.code or 0)
     except InputProblems as problems:
-        print(_problem_text(problems), file=sys.stderr)
+        print(_problem_text(problems, outcome), file=sys.stderr)
         return problems.status
     except (KeyboardInterrupt, Interrupted):
         print("stopped; nothing half-written is left", file=sys.stderr)
@@ -198,10 +235,11 @@ def main(argv: Sequence[str]) -> int:
         return _own_fault()
 
 
-def _problem_text(problems: InputProblems) -> str:
-    lines = [str(problem) for problem in problems.problems]
+def _problem_text(problems: InputProblems, outcome: str) -> str:
+    lines, count = problems.lines(), len(problems.problems)
     if len(lines) > 1:
-        lines.append(f"{len(lines)} problems; nothing was checked")
+        warned = f" and {len(problems.warnings)} warnings" if problems.warnings else ""
+        lines.append(f"{count} problem{'s' if count > 1 else ''}{warned}; {outcome}")
         from simkit.program.state import PROBLEM_LIMIT
 
         counts = Counter(problem.place.file for problem in problems.problems)
@@ -251,9 +289,9 @@ def _check(options: argparse.Namespace) -> int:
     console = Console(quiet=options.quiet)
     with console.progress() as progress:
         if has_large_program(job):  # read by compiled code, which may have to be compiled first
-            from simkit.warm import warm_up
+            from simkit.warm import warm_up_reading
 
-            warm_up(progress)
+            warm_up_reading(progress)
         progress.stage("reading the programs")
         reads = read_programs(job)  # before anything heavy is imported: most bad input ends here
         progress.stage("starting")
@@ -316,7 +354,9 @@ def _read(options: argparse.Namespace) -> int:
     meant, name = _meant(options), str(options.program)
     read = program_summary.read_alone(bytes_of(options.program, name), name, meant)
     placed = tuple(meant.work_offsets)
-    summary = program_summary.summary_of(read, blank=blank, zero=zero, rapid=rapid, placed=placed)
+    summary = program_summary.summary_of(
+        read, blank=blank, zero=zero, rapid=rapid, placed=placed, stated_units=meant.program_units
+    )
     if options.json:
         from simkit.report.result import write_json
 

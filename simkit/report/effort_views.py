@@ -46,7 +46,7 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str) -> str:
             values = [_scaled(value, scale) for value in along[key][first:last]]
             is_pale = key == "per_tooth"
             axes.vlines(
-                minutes[first:last], 0, values, color=colour, linewidth=0.8, alpha=0.35 if is_pale else 0.9
+                minutes[first:last], 0, values, color=colour, linewidth=0.8, alpha=0.35 if is_pale else 1.0
             )
             if is_pale:
                 chips = [_scaled(value, scale) for value in along["thickest_chip"][first:last]]
@@ -54,7 +54,7 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str) -> str:
             if first > 0:
                 axes.axvline(minutes[first], color=colours.QUIET_INK, linewidth=0.6, linestyle=":")
             if row == 0:
-                is_close = 0 <= last_label and minutes[first] - last_label < NEAR * max(minutes)
+                is_close = last_label >= 0 and minutes[first] - last_label < NEAR * max(minutes)
                 last_label = minutes[first]
                 axes.annotate(
                     f"T{cutters[first]}",

@@ -48,12 +48,14 @@ def summary_of(
     zero: Zero | None = None,
     rapid: float | None = None,
     placed: tuple[str, ...] = (),
+    stated_units: str | None = None,
 ) -> dict[str, Any]:
     """Return what a person wants to see of a program, as plain data (dicts, lists, text, numbers, None).
 
     blank: where it starts and ends is then told against it.  zero: where X0 Y0 Z0 is on it.
     rapid: mm/min of rapids; their time is told only when it is stated.  placed: work zeros whose place was
-    stated; of the others it is told that it is not known.
+    stated; of the others it is told that it is not known.  stated_units: "mm" or "in" when the one who asks
+    said it of a program that states none.
     Lengths mm, times minutes, feeds mm/min.  Error: rounding; boxes count arcs to their true extremes;
     `minutes_at_least` is a lower bound, for it knows no acceleration; `time` is what a machine with the
     default figures of the job file takes (rapids at `rapid` on every axis, where it is stated).
@@ -74,7 +76,8 @@ def summary_of(
         "blocks": read.block_count,
         "moves": len(moves),
         "units": list(read.units_seen),
-        "work_zeros": [{"name": name, "line": line} for name, line in read.work_zeros],
+        "units_by_option": None if read.units_seen else stated_units,
+        "work_zeros": [{"name": name, "line": line} for name, line, _ in read.work_zeros],
         "zero": _zero_text(low, high, is_cut),
         "starts_at": start,
         "deepest_cut": lowest,
@@ -98,12 +101,19 @@ def summary_of(
             for warning in read.warnings
         ],
     }
-    unplaced = [zero for zero in summary["work_zeros"] if zero["name"] not in ("G54", *placed)]
-    if unplaced:
-        names = ", ".join(zero["name"] for zero in unplaced)
-        example = f"--work-offset {unplaced[0]['name']}=X,Y,Z"
-        text = f"{names}: where it lies is not known; told here as if it were the zero ({example} places it)"
-        summary["warnings"].append({"line": unplaced[0]["line"], "column": None, "text": text})
+    for cutter in summary["cutters"]:
+        lowest, cut = cutter["lowest"], cutter["lowest_cut"]
+        if cut is not None and lowest["z"] < cut["z"] - _NEAR:
+            text = f"a rapid goes down to Z{_round(lowest['z']):g}, below every cut of its cutter"
+            summary["warnings"].append({"line": lowest["line"], "column": None, "text": text})
+    for name, line, column in read.work_zeros:
+        if name not in ("G54", *placed):
+            example = f"--work-offset {name}=X,Y,Z"
+            text = (
+                f"{name}: where it lies is not known; read here as if it were the zero ({example} places it)"
+            )
+            summary["warnings"].append({"line": line, "column": column, "text": text})
+    summary["warnings"].sort(key=lambda warning: warning["line"])
     return summary
 
 
@@ -146,6 +156,7 @@ def _cutter(moves: Moves, read: ProgramRead, tool: int, low, length, minutes) ->
     return {
         "number": tool or None,
         "called_in_line": next((line for number, line, _ in read.tools_called if number == tool), None),
+        "lowest": _lowest(moves, low, is_own),
         "lowest_cut": _lowest(moves, low, is_cut),
         "feeds": _range(moves.feed[is_cut]),
         "speeds": _range(np.abs(moves.speed[is_cut & (moves.speed != 0)])),
@@ -202,7 +213,7 @@ def summary_text(summary: dict[str, Any]) -> str:
             "program",
             f"{summary['program']}, {_count(summary['lines'], 'line')}, {_count(summary['moves'], 'move')}",
         ),
-        ("units", ", then ".join(_UNIT_NAMES[unit] for unit in summary["units"]) or "none stated"),
+        ("units", _units_text(summary)),
         ("zero", ", ".join(zero["name"] for zero in summary["work_zeros"]) or "no work zero called"),
         ("", f"it looks like {summary['zero']}"),
         ("starts", _start_text(summary)),
@@ -224,7 +235,7 @@ def summary_text(summary: dict[str, Any]) -> str:
             ("block delete", f"{deleted['blocks']} with /, {'skipped' if deleted['skipped'] else 'run'}")
         )
     mismatch = summary["largest_arc_mismatch"]
-    if mismatch["line"] is not None:
+    if mismatch["line"] is not None and mismatch["size"] >= 0.00005:  # less would be told as nothing
         rows.append(("arcs", f"radii differ by at most {mismatch['size']:.4f} mm (line {mismatch['line']})"))
     lines = [f"{name:<13} {text}" for name, text in rows]
     lines += ["", *_cutter_table(summary["cutters"], summary["time"])]
@@ -232,6 +243,13 @@ def summary_text(summary: dict[str, Any]) -> str:
     if summary["warnings"]:
         lines += ["", *(f"{_place(summary, warning)}: {warning['text']}" for warning in summary["warnings"])]
     return "\n".join(lines)
+
+
+def _units_text(summary: dict[str, Any]) -> str:
+    if summary["units_by_option"]:
+        unit = summary["units_by_option"]
+        return f"{_UNIT_NAMES[unit]}, as --units {unit} says; the program states none"
+    return ", then ".join(_UNIT_NAMES[unit] for unit in summary["units"]) or "none stated"
 
 
 def _count(number: int, word: str) -> str:
