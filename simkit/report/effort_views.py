@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -39,18 +40,17 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str) -> str:
     runs = _runs(cutters)
     numbers = sorted(set(cutters))
     for row, (key, words, scale) in enumerate(ROWS):
+        sharp = {"linewidth": 0.8, "antialiased": False}
         axes = figure.add_axes((0.15, 0.69 - 0.265 * row, 0.82, 0.215))
         last_label = -1.0  # minutes
         for first, last in runs:
             colour = CUTTER_COLOURS[numbers.index(cutters[first]) % len(CUTTER_COLOURS)]
             values = [_scaled(value, scale) for value in along[key][first:last]]
             is_pale = key == "per_tooth"
-            axes.vlines(
-                minutes[first:last], 0, values, color=colour, linewidth=0.8, alpha=0.35 if is_pale else 1.0
-            )
+            axes.vlines(minutes[first:last], 0, values, color=colour, **sharp, alpha=0.35 if is_pale else 1.0)
             if is_pale:
                 chips = [_scaled(value, scale) for value in along["thickest_chip"][first:last]]
-                axes.vlines(minutes[first:last], 0, chips, color=colour, linewidth=0.8)
+                axes.vlines(minutes[first:last], 0, chips, color=colour, **sharp)
             if first > 0:
                 axes.axvline(minutes[first], color=colours.QUIET_INK, linewidth=0.6, linestyle=":")
             if row == 0:
@@ -85,4 +85,4 @@ def _scaled(value: float | None, scale: float) -> float:
 def _runs(cutters: list[int]) -> list[tuple[int, int]]:
     """Return the spans [first, last) of one cutter after the other."""
     starts = [k for k in range(len(cutters)) if k == 0 or cutters[k] != cutters[k - 1]]
-    return list(zip(starts, [*starts[1:], len(cutters)], strict=True))
+    return [(first, last) for first, last in pairwise([*starts, len(cutters)])]

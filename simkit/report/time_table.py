@@ -64,6 +64,10 @@ def time_table(programs: list[ProgramTime], machine: Machine, note: str) -> dict
     return {
         "minutes": sum(row["minutes"] for row in rows),
         "programs": rows,
-        "machine": {key: getattr(machine, key) for key in DEFAULTS},
+        "machine": {key: _plain(getattr(machine, key)) for key in DEFAULTS},
         "note": note,
     }
+
+
+def _plain(value: Any) -> Any:
+    return list(value) if isinstance(value, tuple) else value

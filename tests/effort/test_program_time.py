@@ -76,7 +76,9 @@ def test_program_time__wood_and_air():
 def test_summary__time_of_a_machine_with_the_default_figures():
     time = summary_of(read_alone(PROGRAM.encode(), "a.nc"))["time"]
     machine = Machine()
-    assert time["machine"] == {key: getattr(machine, key) for key in DEFAULTS}
+    assert time["machine"] == {
+        key: list(value) if isinstance(value := getattr(machine, key), tuple) else value for key in DEFAULTS
+    }
     cutters = time["programs"][0]["cutters"]
     assert [row["standing"] for row in cutters] == [pytest.approx(64 / 60)] * 2
     assert time["minutes"] == pytest.approx(sum(row["minutes"] for row in cutters) + 2.5 / 60)
