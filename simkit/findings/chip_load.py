@@ -44,6 +44,7 @@ def find(evidence: Evidence) -> list[Finding]:
                         advice=f"For chips within the range, {advice} the spindle speed.",
                         value=float(own.per_tooth[worst]),
                         limit=limit,
+                        unit="mm a tooth",
                         measure="feed as programmed for each tooth and turn",
                         side=1 if evidence.frames[index].up > 0 else 2,
                         **evidence.place_of(evidence.replays[index].at[own.row[worst]], index),

@@ -226,10 +226,13 @@ def _place(row: dict[str, Any]) -> str:
 def measured_text(row: dict[str, Any]) -> str:
     """Return the measured value of a finding with its bound and unit, '' when it has none.
 
-    Both are printed to a hundredth, the bound rounded up: more digits would promise too much.
+    Both are printed to a hundredth, the bound rounded up: more digits would promise too much.  What a program
+    states itself (speeds, feeds for each tooth) stands as it is.
     """
     if row["value"] is None:
         return ""
+    if row["unit"] != "mm" and not row["bound"]:
+        return f"{round(row['value'], 4):g} {row['unit']}".rstrip()
     bound = f" ±{math.ceil(row['bound'] * 100) / 100:.2f}" if row["bound"] else ""
     return f"{row['value']:.2f}{bound} {row['unit']}".rstrip()
 

@@ -151,6 +151,18 @@ def test_volumes__of_the_stretches_are_those_of_the_moves():
     assert (own.width <= own.diameter + 1e-9).all()
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_finer_cells__stay_inside_the_bound(seed):
+    rng = np.random.default_rng(seed)
+    places = np.column_stack([rng.uniform(8, 52, 12), rng.uniform(8, 32, 12), np.full(12, 9.0)])
+    coarse, _ = bitten(path(places), cell=0.4)
+    fine, _ = bitten(path(places), cell=0.1)
+    # In wood of even height the depth is the same, so the widths differ by the rims alone.
+    both = (coarse.depth > 0) & (fine.depth > 0)
+    assert both.sum() >= 8
+    assert (np.abs(coarse.width - fine.width) <= coarse.bound + fine.bound)[both].all()
+
+
 def test_no_edges_and_no_spindle__no_chip():
     own, _ = bitten(path([[10, 20, 9], [50, 20, 9]], tool=3))
     assert np.isnan(own.per_tooth[0])

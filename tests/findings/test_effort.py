@@ -95,6 +95,8 @@ def test_result__time_and_bite(tmp_path):
     assert time["minutes"] == pytest.approx(row["cutting"] + row["rapids"] + 64 / 60, abs=1e-3)
     assert bite["depth"] == pytest.approx(3.0)
     assert bite["width"] == pytest.approx(6.0, abs=bite["width_bound"])
+    # Where the widest cut is the cutter's: half a turn.
+    assert bite["engagement"] == pytest.approx(180.0, abs=20.0)
     assert bite["per_tooth"] == [pytest.approx(2400 / 36000, abs=1e-4)] * 2
     assert bite["chip_range"] == [pytest.approx(0.048), pytest.approx(0.15)]
     assert not bite["chip_range_stated"]

@@ -8,6 +8,7 @@ from PIL import Image
 
 from simkit.cli import main
 from simkit.report import colours
+from simkit.report.console import measured_text
 from simkit.report.effort_views import CUTTER_COLOURS, draw_along
 from tests.small_job import JOB
 
@@ -40,6 +41,19 @@ def test_console__time_bite_and_what_could_be_faster(tmp_path, capsys):
     # The advice stands above the tables, these above the verdict.
     places = [out.index(words) for words in ("Could be faster", "Time: about", "Bite (mm", "Within limits")]
     assert places == sorted(places)
+
+
+@pytest.mark.parametrize(
+    ("value", "bound", "unit", "text"),
+    [
+        (18000.0, None, "rev/min", "18000 rev/min"),
+        (2400 / 36000, None, "mm a tooth", "0.0667 mm a tooth"),
+        (2.345, 0.011, "mm", "2.35 ±0.02 mm"),
+        (2.345, None, "mm", "2.35 mm"),
+    ],
+)
+def test_measured__what_a_program_states_stands_as_it_is(value, bound, unit, text):
+    assert measured_text({"value": value, "bound": bound, "unit": unit}) == text
 
 
 def along(count=200):
