@@ -154,6 +154,15 @@ def _parser() -> _Parser:
     )
     _add_meant(check.add_argument_group("without a job file, how the programs are meant"))
     _add_read(commands)
+    _add_whatif(commands)
+    sheet = commands.add_parser(
+        "sheet",
+        help="print the sheet for the shop: boards, zeros, pins, cutters, what to measure",
+        description="Print the sheet for the shop: boards to cut, then each setup as the operator sees it.",
+        allow_abbrev=False,
+    )
+    sheet.add_argument("job", metavar="JOB.toml", type=Path, help="the job file")
+    sheet.add_argument("--json", type=Path, metavar="FILE", help="write the sheet as JSON, too")
     commands.add_parser(
         "template",
         help="print a commented job file to fill in",
@@ -178,6 +187,41 @@ def _add_read(commands) -> None:
     )
     read.add_argument("--rapid", metavar="MM/MIN", help="speed of rapids, to tell their time")
     _add_meant(read.add_argument_group("how the program is meant"))
+
+
+def _add_whatif(commands) -> None:
+    whatif = commands.add_parser(
+        "whatif",
+        help="check a job as stated and with a change, side by side",
+        description=(
+            "Check a job file as it is stated and once more with what is supposed to differ: "
+            "where the cuts of a setup land, how thick the blank is, how wide a cutter measures."
+        ),
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    whatif.add_argument("job", metavar="JOB.toml", type=Path, help="the job file")
+    again = {"action": "append", "default": []}
+    whatif.add_argument(
+        "--shift",
+        metavar="SETUP=RIGHT,BACK[,UP]",
+        help='by how much the cuts of a setup land off their place, such as "side 2=0.3,-0.2"',
+        **again,
+    )
+    whatif.add_argument(
+        "--turn",
+        metavar="SETUP=DEGREES",
+        help="by how much they are turned about the middle of the blank, counter-clockwise from above",
+        **again,
+    )
+    whatif.add_argument("--thickness", metavar="MM", help="by how much the blank is thicker than stated")
+    whatif.add_argument(
+        "--measured", metavar="N=DIAMETER", help="a cutter as it measures, such as 3=5.87", **again
+    )
+    whatif.add_argument("--cell", type=str, metavar="MM", help="edge of a field cell (default 0.2 mm)")
+    whatif.add_argument("--json", type=Path, metavar="FILE", help="write both results as JSON")
+    whatif.add_argument("--quiet", action="store_true", help="print the two verdicts only")
 
 
 # What a job file says of how programs are meant, and the options that say it without one.
@@ -274,6 +318,10 @@ def _run(options: argparse.Namespace) -> int:
         return _read(options)
     if options.command == "check":
         return _check(options)
+    if options.command == "whatif":
+        return _whatif(options)
+    if options.command == "sheet":
+        return _sheet(options)
     _parser().print_help()
     return UNUSABLE
 
@@ -323,6 +371,54 @@ def _check(options: argparse.Namespace) -> int:
         # complain while it ends.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return result["verdict"]["exit_status"]
+
+
+def _whatif(options: argparse.Namespace) -> int:
+    """Check a job and a changed one; the exit status is that of the changed one."""
+    cell = _cell(options.cell)
+    if options.json:
+        _check_json(options.json)
+    from simkit.job.change import change_from_words
+    from simkit.job.reader import read_job
+    from simkit.program.job_programs import read_programs
+    from simkit.report.console import Console
+
+    job = read_job(options.job)
+    change = change_from_words(job, options.shift, options.turn, options.thickness, options.measured)
+    with Console(quiet=options.quiet).progress() as progress:
+        progress.stage("reading the programs")
+        reads = read_programs(job)
+        from simkit.check import check
+        from simkit.report.result import result_of, write_json
+        from simkit.report.whatif import whatif_result, whatif_text
+        from simkit.warm import warm_up
+
+        warm_up(progress)
+        stated, changed = (result_of(*check(one, reads, cell, progress)) for one in (job, change.of(job)))
+        result = whatif_result(change.words(job), stated, changed)
+        if options.json:
+            write_json(options.json, result)
+    text = whatif_text(result)
+    _print("\n".join(text.splitlines()[-2:]) if options.quiet else text)
+    return changed["verdict"]["exit_status"]
+
+
+def _sheet(options: argparse.Namespace) -> int:
+    """Print the sheet for the shop; 0 when the job and its programs can be read."""
+    if options.json:
+        _check_json(options.json)
+    from simkit.job.reader import read_job
+    from simkit.program.job_programs import read_programs
+    from simkit.report.sheet import sheet_of, sheet_text
+
+    job = read_job(options.job)
+    sheet = sheet_of(job, read_programs(job))
+    if options.json:
+        from simkit.report.result import write_json
+
+        write_json(options.json, sheet)
+    _print(sheet_text(sheet))
+    return WITHIN
 
 
 def _accept_text(result: dict) -> str:

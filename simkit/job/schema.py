@@ -14,6 +14,7 @@ from simkit.cutters import DRILL_POINT_DEGREES, SHAPES
 from simkit.frames import SWINGS, TURNS
 from simkit.job.judging_keys import ACCEPTED_KEYS, LIMIT, ZONE_KEYS
 from simkit.job.key import BIGGEST, SMALLEST, Key
+from simkit.job.layup_keys import LAYUP_KEYS
 from simkit.job.machine_keys import FIXTURE_KEYS, MACHINE_KEYS
 from simkit.job.model import (
     ANCHORS,
@@ -548,6 +549,7 @@ KEYS: tuple[Key, ...] = (
     *ZONE_KEYS,
     *MACHINE_KEYS,
     *FIXTURE_KEYS,
+    *LAYUP_KEYS,
     *ACCEPTED_KEYS,
 )
 
