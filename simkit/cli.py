@@ -155,6 +155,14 @@ def _parser() -> _Parser:
     _add_meant(check.add_argument_group("without a job file, how the programs are meant"))
     _add_read(commands)
     _add_whatif(commands)
+    sheet = commands.add_parser(
+        "sheet",
+        help="print the sheet for the shop: boards, zeros, pins, cutters, what to measure",
+        description="Print the sheet for the shop: boards to cut, then each setup as the operator sees it.",
+        allow_abbrev=False,
+    )
+    sheet.add_argument("job", metavar="JOB.toml", type=Path, help="the job file")
+    sheet.add_argument("--json", type=Path, metavar="FILE", help="write the sheet as JSON, too")
     commands.add_parser(
         "template",
         help="print a commented job file to fill in",
@@ -312,6 +320,8 @@ def _run(options: argparse.Namespace) -> int:
         return _check(options)
     if options.command == "whatif":
         return _whatif(options)
+    if options.command == "sheet":
+        return _sheet(options)
     _parser().print_help()
     return UNUSABLE
 
@@ -391,6 +401,24 @@ def _whatif(options: argparse.Namespace) -> int:
     text = whatif_text(result)
     _print("\n".join(text.splitlines()[-2:]) if options.quiet else text)
     return changed["verdict"]["exit_status"]
+
+
+def _sheet(options: argparse.Namespace) -> int:
+    """Print the sheet for the shop; 0 when the job and its programs can be read."""
+    if options.json:
+        _check_json(options.json)
+    from simkit.job.reader import read_job
+    from simkit.program.job_programs import read_programs
+    from simkit.report.sheet import sheet_of, sheet_text
+
+    job = read_job(options.job)
+    sheet = sheet_of(job, read_programs(job))
+    if options.json:
+        from simkit.report.result import write_json
+
+        write_json(options.json, sheet)
+    _print(sheet_text(sheet))
+    return WITHIN
 
 
 def _accept_text(result: dict) -> str:

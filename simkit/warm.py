@@ -172,6 +172,7 @@ class _Read:
 
     moves: Moves
     warnings: tuple = ()
+    dwell: float = 0.0
 
 
 if __name__ == "__main__":

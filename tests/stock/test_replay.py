@@ -53,6 +53,42 @@ def test_replay__as_the_moves_cut_one_by_one(seed, turn):
     assert (found.depth > 0).sum() > 20
 
 
+def plain_side(moves, k, points):
+    """+1 for places (m, 2) in the program's plan on the right of a move, -1 left, 0 where nothing is told."""
+    start, end, centre = moves.start[k, :2], moves.end[k, :2], moves.centre[k]
+    if moves.kind[k] == ARC and moves.plane[k] != 17:
+        return np.zeros(len(points))
+    if moves.kind[k] == ARC:
+        out = np.linalg.norm(points - centre, axis=1) - np.linalg.norm(start - centre)
+        return np.where(np.abs(out) > 1e-9, np.sign(out * moves.sweep[k]), 0.0)
+    if np.array_equal(start, end):
+        return np.zeros(len(points))
+    along = complex(*(end - start))
+    seen = (points - start) @ np.array([1, 1j]) / along  # as if the move ran along +x
+    return np.where(np.abs(seen.imag) * abs(along) > 1e-9, -np.sign(seen.imag), 0.0)
+
+
+@pytest.mark.parametrize("turn", ["none", "about x", "about y"])
+@pytest.mark.parametrize("seed", range(2))
+def test_replay__which_side_of_the_path_the_wood_stood(seed, turn):
+    moves, frame = job(seed), turned(turn, *SIZE)
+    field, wanted = blank(), []
+    x, y = np.meshgrid(field.lattice.x(), field.lattice.y())
+    points = frame.inverse().apply(np.stack([x, y, 0 * x], axis=-1))[..., :2]
+    for k in range(len(moves)):
+        after = cut(field, moves[k : k + 1], CUTTERS, frame, first_row=k).field
+        before, left = (np.maximum(one.upper.astype(float) - one.lower, 0.0) for one in (field, after))
+        lost = (before - left).ravel()
+        at = np.flatnonzero(lost > 0)
+        side = plain_side(moves, k, points.reshape(-1, 2)[at])
+        wanted.append((lost[at] * side).sum() * field.lattice.cell**2)
+        field = after
+    found = replay(blank(), moves, CUTTERS, frame)
+    assert found.right == pytest.approx(wanted, abs=2e-3)
+    assert (np.abs(found.right) > 1).sum() > 10
+    assert (np.abs(found.right) <= found.volume + 1e-9).all()
+
+
 def test_replay__field_of_every_shape_is_that_of_the_cut():
     rng = np.random.default_rng(4)
     for number, cutter in SHAPES.items():
