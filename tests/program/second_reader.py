@@ -19,6 +19,7 @@ RAPID, FEED, ARC, ARRIVAL = "rapid", "feed", "arc", "arrival"
 INCH = 25.4
 SAME = 1e-9  # mm; places nearer than this are one
 CYCLES = {73, 81, 82, 83, 85, 86, 89}
+MOTIONS = {0, 1, 2, 3, 80, *CYCLES}
 # The plane of arcs and cycles: the two axes in the order in which a turn from the first to the second is
 # counter-clockwise seen from the positive end of the third (right-handed: x y z, z x y, y z x).
 PLANES = {17: "XYZ", 18: "ZXY", 19: "YZX"}
@@ -33,7 +34,7 @@ class Unreadable(Exception):
     """The program says something that this reader has no answer for."""
 
 
-@dataclass
+@dataclass(slots=True)
 class Move:
     """One motion, mm and mm/min; of an arc the centre (first, second axis of the plane) as written and the
     radii there at its start and end."""
@@ -147,9 +148,16 @@ class Machine:
         g = [round(value, 1) for letter, value in block if letter == "G"]
         m = [value for letter, value in block if letter == "M"]
         w = {letter: value for letter, value in block if letter not in "GM"}
-        self.line = line
+        self.line, self.inverse_time = line, None
+        if not set(w) <= set("XYZ") or g or m:
+            self.set_modes(g, m, w)
+        self.move(g, w)
+        self.has_ended = 2 in m or 30 in m
+
+    def set_modes(self, g, m, w) -> None:
+        """Do all of a block that comes before its motion."""
         if not set(g) <= KNOWN:
-            raise Unreadable(f"line {line}: {g}")
+            raise Unreadable(f"line {self.line}: {g}")
         for mode in {93, 94, 95} & set(g):
             self.feed_mode = mode
         new_scale = INCH if 20 in g else 1.0 if 21 in g else self.scale
@@ -183,9 +191,6 @@ class Machine:
             self.is_centre_absolute = 90.1 in g
         if 98 in g or 99 in g:
             self.returns_to_r = 99 in g
-        self.move(g, w)
-        if 2 in m or 30 in m:
-            self.has_ended = True
 
     def lengths(self, g) -> None:
         """G43: Z is the tip.  G49 behind it: Z words say no known place (README); a zero that G92 names there
@@ -199,7 +204,7 @@ class Machine:
 
     def move(self, g, w) -> None:
         """Home and G92, else the motion of the block."""
-        for word in {0, 1, 2, 3, 80, *CYCLES} & set(g):
+        for word in MOTIONS & set(g):
             if word != 80 or not {0, 1, 2, 3} & set(g):
                 if word != self.motion:
                     self.cycle = {}
@@ -274,9 +279,8 @@ class Machine:
 
     def add(self, kind, start, end, **more) -> None:
         """Add a move and stand at its end."""
-        points = [tuple(place[axis] for axis in "XYZ") for place in (start, end)]
-        speed = self.spindle * self.speed
-        self.reading.moves.append(Move(kind, *points, self.line, 0, speed, **more))
+        places = tuple(start.values()), tuple(end.values())
+        self.reading.moves.append(Move(kind, *places, self.line, 0, self.spindle * self.speed, **more))
         self.place = dict(end)
 
     def feed_for(self, length: float) -> float:

@@ -245,3 +245,9 @@ def test_corners__are_read_alike(text):
     offsets = {"G55": (100.0, 10.0, 1.0), "G59.1": (0.0, -5.0, 2.0)}
     for skip_deleted in (False, True):
         assert differences(text, work_offsets=offsets, skip_deleted=skip_deleted) == []
+
+
+@pytest.mark.parametrize("words", ["", "T5 ", "T2\nM6\nM3\nG1 X3\n"])
+def test_cutter_stated__beside_changes(words):
+    text = f"G21 G90 S900 M3 F600\nG0 X1 Y1 Z1\nG1 X2\n{words}M6\nM3\nG1 X3\nM30\n"
+    assert differences(text, cutter=4) == []
