@@ -163,6 +163,21 @@ def _parser() -> _Parser:
     )
     sheet.add_argument("job", metavar="JOB.toml", type=Path, help="the job file")
     sheet.add_argument("--json", type=Path, metavar="FILE", help="write the sheet as JSON, too")
+    resume = commands.add_parser(
+        "resume",
+        help="say where to start again after a bit broke, and check what is run then",
+        description=(
+            "Say at which line a program that was broken off may be started again, what the control must "
+            "have in force there, and check all lines up to the break and those from there on."
+        ),
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    resume.add_argument("job", metavar="JOB.toml", type=Path, help="the job file")
+    resume.add_argument("broken", metavar="PROGRAM:LINE", help="the line in which it broke off")
+    resume.add_argument("--cell", type=str, metavar="MM", help="edge of a field cell (default 0.2 mm)")
+    resume.add_argument("--json", type=Path, metavar="FILE", help="write all of it as JSON, too")
     commands.add_parser(
         "template",
         help="print a commented job file to fill in",
@@ -322,6 +337,8 @@ def _run(options: argparse.Namespace) -> int:
         return _whatif(options)
     if options.command == "sheet":
         return _sheet(options)
+    if options.command == "resume":
+        return _resume(options)
     _parser().print_help()
     return UNUSABLE
 
@@ -419,6 +436,30 @@ def _sheet(options: argparse.Namespace) -> int:
         write_json(options.json, sheet)
     _print(sheet_text(sheet))
     return WITHIN
+
+
+def _resume(options: argparse.Namespace) -> int:
+    """Say where to start again; the exit status is that of the check of what is run then."""
+    cell = _cell(options.cell)
+    if options.json:
+        _check_json(options.json)
+    from simkit.job.reader import read_job
+    from simkit.program.job_programs import read_programs
+    from simkit.report.console import Console
+
+    job = read_job(options.job)
+    with Console().progress() as progress:
+        progress.stage("reading the programs")
+        reads = read_programs(job)
+        from simkit.report.result import write_json
+        from simkit.report.resume import resume_text
+        from simkit.resume import resume
+
+        told = resume(job, reads, options.broken, cell, progress)
+        if options.json:
+            write_json(options.json, told)
+    _print(resume_text(told))
+    return BEYOND if told["result"] is None else told["result"]["verdict"]["exit_status"]
 
 
 def _accept_text(result: dict) -> str:

@@ -25,6 +25,7 @@ STAGES = [
     "check",
     "warm",
     "report",
+    "resume",
     "cli",
     "__main__",
 ]

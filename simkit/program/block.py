@@ -159,6 +159,9 @@ class Block:
         if "P" in self.at and is_of_path and motion in voc.DWELLING:
             expected = f"a P that belongs to one word: to G64 or to the dwell of G{motion}"
             self.problem(self.at["P"], " in one block with G64 and a cycle", expected, "write two blocks")
+        elif "P" in self.at and is_of_path and self.key(voc.GROUP_0) == 40:
+            expected = "a P that belongs to one word: to G64 or to G4"
+            self.problem(self.at["P"], " in one block with G64 and G4", expected, "write two blocks")
         elif "P" in self.at and not is_of_path and self.key(voc.GROUP_0) != 40 and motion not in voc.DWELLING:
             if is_cycle:
                 remedy = "write G82 if a dwell at the bottom is meant, else delete it"

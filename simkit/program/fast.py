@@ -13,7 +13,7 @@ from simkit.program import arcs
 from simkit.program import fast_kernels as fast
 from simkit.program import vocabulary as voc
 from simkit.program.block import LARGEST_NUMBER, REFUSED_MOTION
-from simkit.program.interpreter import ROW, Interpreter, Options
+from simkit.program.interpreter import ARRIVAL, RAPID, ROW, Interpreter, Options
 from simkit.program.rows import Rows
 from simkit.program.source import Source
 
@@ -66,6 +66,10 @@ class FastInterpreter(Interpreter):
         super().run()
         self.columns.take(self.rows)
         self.columns.trim()
+
+    def _has_cut(self) -> bool:
+        codes = self.columns.code[: self.columns.count]
+        return super()._has_cut() or bool(((codes != int(RAPID)) & (codes != int(ARRIVAL))).any())
 
     def _row_count(self) -> int:
         return self.columns.count + len(self.rows) // len(ROW)

@@ -36,6 +36,7 @@ from simkit.program.state import (
 from simkit.program.words import (
     deletes_block,
     harmless_part,
+    has_switch_number,
     is_named,
     quick_words,
     quoted,
@@ -99,7 +100,7 @@ class Interpreter(Cycles):
             if words is None:
                 if "/" in line and deletes_block(line):
                     self._note_deleted(number, line)
-                    if self.options.skip_deleted:
+                    if self.options.skip_deleted and not has_switch_number(line):
                         continue
                 if line.strip(" \t") == "%":
                     self.has_end = self.has_end or has_frame or self.block_count > 0
@@ -311,6 +312,9 @@ class Interpreter(Cycles):
             expected = "F in a block of its own, for controls differ on which unit it is in"
             remedy = "write F in the block behind the change of units"
             block.problem(index, " in the block that changes the units", expected, remedy)
+        elif unit == "in" and self._unit is None:
+            text = f"{block.written(index)} in the block that sets the units is read as inches per minute"
+            self._notice("feed with units", block, index, text)
         self._feed = value * MM_PER_UNIT[unit]
         self._is_unit_used = True
 
@@ -370,6 +374,8 @@ class Interpreter(Cycles):
                 block.problem(index, " with no T word on or before its line", expected, remedy)
             self.told.add("cutter")
             return
+        if self.changes and self._tool not in (self.changes[-1][1], 0) and self._z is not None:
+            self._stale_z = f"the change to cutter {self._tool}"
         self.changes.append((self._row_count(), self._tool, block.number, block.place(index).column))
         if self._turning:  # the spindle stands after a change (NISTIR 6556, M6)
             self._turning = 0

@@ -49,7 +49,7 @@ def read_programs(job: Job) -> list[list[tuple[Path, ProgramRead]]]:
                     setup=index,
                     cutter=setup.cutter,
                     units=setup.program_units,
-                    options=_options(job, setup),
+                    options=options_of(job, setup),
                 )
             except InputProblems as found:
                 problems.extend(found.problems)
@@ -63,7 +63,8 @@ def read_programs(job: Job) -> list[list[tuple[Path, ProgramRead]]]:
     return reads
 
 
-def _options(job: Job, setup: Setup) -> Options:
+def options_of(job: Job, setup: Setup) -> Options:
+    """Return what the job says of how the programs of a setup are meant."""
     return Options(
         work_offsets=setup.work_offsets,
         skip_deleted=job.block_delete == "skip",

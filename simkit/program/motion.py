@@ -38,6 +38,8 @@ class Motion(Origins):
         first = moving[0] if moving else min((at[letter] for letter in others if letter in at), default=None)
         if first is None:
             return
+        if self._stale_z and not self._may_keep_height(block, first):
+            return
         if self._motion in voc.CYCLES:
             self._need_modes(block, first)
             self._cycle(block, first)
@@ -75,6 +77,26 @@ class Motion(Origins):
             self._is_doubtful = True
         elif "X" in at and "Y" in at and not self._is_incremental:
             self._is_doubtful = False
+
+    def _may_keep_height(self, block: Block, first: int) -> bool:
+        """Tell whether a motion may count on Z as it stands since the cutter or its length changed.
+
+        A rapid may, as long as nothing is cut before Z is programmed; so may whatever programs Z.
+        """
+        is_cycle = self._motion in voc.CYCLES
+        if "Z" in self._blind or (is_cycle and not self._is_incremental and not self._returns_to_r):
+            return True  # told as what it is; a cycle goes to its own heights, and back to the old one
+        if not self._is_incremental and (is_cycle or "Z" in block.at):
+            self._stale_z = ""
+        elif self._motion is not None and self._motion != 0:
+            expected = "Z first, for the tip stands higher or lower now than it did before"
+            remedy = "write a rapid with Z behind it, such as G0 Z20"
+            about = f" in a cutting move at a height that was programmed before {self._stale_z}"
+            self._problem_once("height", block, first, about, expected, remedy)
+            self._stale_z = ""
+            self._lose_place()
+            return False
+        return True
 
     def _need_modes(self, block: Block, first: int) -> None:
         """See to it that units and distance mode are known."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from simkit.errors import Place
@@ -45,11 +46,11 @@ class Notices:
         if kind not in self._by_kind:
             self._by_kind[kind] = {text: place}
 
-    def add(self, kind: str, place: Place, text: str) -> None:
-        """Add what holds for one place."""
+    def add(self, kind: str, place: Place | Callable[[], Place], text: str) -> None:
+        """Add what holds for one place; a function that finds it is called only if it is told."""
         known = self._by_kind.setdefault(kind, {})
         if text not in known and len(known) < MOST_OF_A_KIND:
-            known[text] = place
+            known[text] = place() if callable(place) else place
             return
         if text not in known:
             text = next(reversed(known))

@@ -37,6 +37,14 @@ class Origins(State):
                 self.lengths.append((self._row_count(), None, place.line, place.column))
             self._has_length = False
         elif key == 430 or ("H" in at and self._has_length):
+            if self._z is not None and (not self.lengths or self.lengths[-1][1] != int(block.values["H"])):
+                self._stale_z = f"G43 H{int(block.values['H'])}"
+            if not self.lengths and self._has_cut():
+                text = (
+                    "G43 behind cuts without a length offset: those behind it and those before it count from "
+                    f"one zero only if the length {int(block.values['H'])} is none"
+                )
+                self._notice_once("late length", block, block.g[voc.LENGTH][1], text)
             self._has_length = True
             if self._blind.get("Z") == "G49":
                 del self._blind["Z"]
@@ -154,13 +162,16 @@ class Origins(State):
         if None not in point and point != [self._x, self._y, self._z]:
             has_start = None not in (self._x, self._y, self._z)
             self._add(block, point, RAPID if has_start else ARRIVAL, 0.0)
-        word = block.written(index)[1:-1]
+        word, height = block.written(index)[1:-1], self._z
         # The standard sends all axes, many controls those that are written: none counts as known.
         self._leave(AXES, word)
-        text = (
-            f"{word} goes to a machine place not known here: taken as a retract that leaves the work; "
-            "X, Y and Z are unknown until they are programmed again"
-        )
+        if letters and "Z" not in letters and height is not None:
+            text = _sideways(word, height) + "; X, Y and Z are unknown until they are programmed again"
+        else:
+            text = (
+                f"{word} goes to a machine place not known here: taken as a retract that leaves the work; "
+                "X, Y and Z are unknown until they are programmed again"
+            )
         self._notice("machine place", block, index, text)
 
     def _go_to_machine_place(self, block: Block) -> None:
@@ -174,11 +185,13 @@ class Origins(State):
             return
         if not letters:
             return
-        self._leave(letters, "G53")
+        unknown = f"{_joined(letters)} {'is' if len(letters) == 1 else 'are'} unknown until programmed again"
         text = (
-            "G53 goes to a machine place not known here: taken as a retract that leaves the work; "
-            f"{_joined(letters)} {'is' if len(letters) == 1 else 'are'} unknown until programmed again"
+            "G53 goes to a machine place not known here: taken as a retract that leaves the work; " + unknown
         )
+        if "Z" not in letters and self._z is not None:
+            text = f"{_sideways('G53', self._z)}; {unknown}"
+        self._leave(letters, "G53")
         self._notice("machine place", block, index, text)
 
     def _leave(self, letters, word: str) -> None:
@@ -247,6 +260,13 @@ class Origins(State):
         self._problem_once("axes", block, index, about, expected, remedy)
         self._x, self._y, self._z = self._x or 0.0, self._y or 0.0, self._z or 0.0
         self._is_doubtful = True
+
+
+def _sideways(word: str, height: float) -> str:
+    return (
+        f"{word} goes sideways, at the Z {height:g} mm (from the setup's zero) where the tip stands, to a "
+        "machine place not known here: what it meets on the way is not checked"
+    )
 
 
 def _joined(names) -> str:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from functools import partial
+from operator import itemgetter
 
 import numpy as np
 
@@ -280,11 +282,12 @@ def _warn_of_spindle(state: Interpreter, table: Rows, notices: Notices) -> None:
     """Warn of the first cut in each stretch of the program in which the spindle stands."""
     if not any(on == ON for _, _, on in state.spindle):
         row = _first_cut(table, [(0, len(table))])
-        if row is None or (state.options.spindle_by_hand and not state.spindle):
+        has_speed_zero = any(on == NO_SPEED for _, _, on in state.spindle)
+        if row is None or (state.options.spindle_by_hand and not has_speed_zero):
             return
         place = state.options.where_to_say("spindle_by_hand = true in the job", "--spindle-by-hand")
         text = f"no M3 in the program: the spindle has to be switched on by hand ({place} says that it is)"
-        if any(on == NO_SPEED for _, _, on in state.spindle):
+        if has_speed_zero:
             text = "a cutting move with the spindle standing, for S0 is the only speed"
         notices.add("spindle", _block_place(state, table, row), text)
         return
@@ -298,7 +301,7 @@ def _warn_of_spindle(state: Interpreter, table: Rows, notices: Notices) -> None:
         text = "no M3 since it was last stopped" if row >= first_on else "M3 comes only later"
         if on == NO_SPEED:
             text = "S0 is in force"
-        place = _block_place(state, table, row)
+        place = partial(_block_place, state, table, row)
         notices.add("spindle", place, f"a cutting move with the spindle off: {text}")
 
 
@@ -309,9 +312,9 @@ def _lengths(state: Interpreter, table: Rows, tool: np.ndarray, notices: Notices
         if number is None or end == begin:
             continue
         others = np.flatnonzero((tool[begin:end] != number) & ~_is_rapid(table.code[begin:end]))
-        if len(others):
-            row = begin + int(others[0])
-            cutter = int(tool[row])
+        cutters, first = np.unique(tool[begin:end][others], return_index=True)
+        rows = (begin + others[first]).tolist()
+        for cutter, row in sorted(zip(cutters.tolist(), rows, strict=True), key=itemgetter(1)):
             takes, off = (
                 f"the length of cutter {number}",
                 f"the difference of the lengths {number} and {cutter}",

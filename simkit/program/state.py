@@ -109,6 +109,7 @@ class State:
         self._shift_x = 0.0
         self._shift_y = 0.0
         self._shift_z = 0.0
+        self._stale_z = ""  # what has changed the cutter or its length since Z was programmed
         self._blind: dict[str, str] = {}  # axis -> word since which its absolute words say no known place
         self._motion: int | None = None  # 0 to 3, or a cycle (73 to 89); None after G80; REFUSED_MOTION
         self._plane = 17
@@ -130,7 +131,7 @@ class State:
     @property
     def leaves_common(self) -> bool:
         """Tell whether the modes leave lines, rapids and arcs to a short way of reading them."""
-        return not self._blind and (self._motion is None or 0 <= self._motion <= 3)
+        return not self._blind and not self._stale_z and (self._motion is None or 0 <= self._motion <= 3)
 
     def _set_shift(self) -> None:
         self._shift_x, self._shift_y, self._shift_z = (
@@ -160,6 +161,10 @@ class State:
     def _notice(self, kind: str, block: Block, index: int, text: str) -> None:
         """Tell of something that holds for this word alone."""
         self.notices.add(kind, block.place(index), text)
+
+    def _has_cut(self) -> bool:
+        """Tell whether a cutting move was read."""
+        return any(code not in (RAPID, ARRIVAL) for code in self.rows[ROW.index("code") :: len(ROW)])
 
     def _row_count(self) -> int:
         return len(self.rows) // len(ROW)

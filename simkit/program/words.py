@@ -165,6 +165,11 @@ def scan(
     return words, complaints
 
 
+def has_switch_number(line: str) -> bool:
+    """Tell whether the / of a block that it deletes has a number: one of several switches."""
+    return line.partition("/")[2][:1].isdigit()
+
+
 def deletes_block(line: str) -> bool:
     """Tell whether a line begins with the / of block delete (behind a line number, too: common usage)."""
     return _begins_with_slash(line) is not None
@@ -176,8 +181,8 @@ def harmless_part(
     """Return what a harmless word takes with it: (words before it, the word, what must not be behind it).
 
     words, complaints: of `scan`.  harmless: "M106" for a word, "MSG" for text at the start of its line.
-    All that follows on the line belongs to the word, but a line that reads as words must not hold any
-    that could move or set something.  None when no harmless word is in the line.
+    All that follows on the line belongs to the word, but up to the first text that cannot be read it must
+    not hold any word that could move or set something.  None when no harmless word is in the line.
     """
     names = {name.upper() for name in harmless}
     taken = next((word for word in words if is_named(word.letter + word.text, harmless)), None)
@@ -187,15 +192,19 @@ def harmless_part(
     if taken is None:
         return None
     wrong = None
-    if not any(complaint.start >= taken.start for complaint in complaints):
-        behind = next((word for word in words if word.start > taken.start and word.letter not in "SPQ"), None)
-        if behind is not None:
-            wrong = Complaint(
-                behind.start,
-                f"{quoted(line[behind.start : behind.end])} behind a harmless word",
-                "nothing that moves or sets anything behind it, for the rest of its line belongs to it",
-                "write it on a line of its own",
-            )
+    text = min((one.start for one in complaints if one.start >= taken.start), default=len(line))
+    for word in words:
+        if not taken.start < word.start < text or word.letter in "SPQ":
+            continue
+        if is_named(word.letter + word.text, harmless):
+            continue
+        wrong = Complaint(
+            word.start,
+            f"{quoted(line[word.start : word.end])} behind a harmless word",
+            "nothing that moves or sets anything behind it, for the rest of its line belongs to it",
+            "write it on a line of its own",
+        )
+        break
     return [word for word in words if word.start < taken.start], taken, wrong
 
 

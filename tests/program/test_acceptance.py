@@ -135,7 +135,7 @@ def test_end__stop_comes_after_the_motion_of_its_block():
 
 
 def test_tools__change_takes_the_last_t_word():
-    body = "G1 X1\nT2\nX2\nM6\nM3\nX3\nM6 T5\nM3\nX4\nT0"
+    body = "G1 X1\nT2\nX2\nM6\nM3\nX3 Z9\nM6 T5\nM3\nX4 Z9\nT0"
     got = read(body)
     assert got.moves.tool.tolist() == [1, 1, 1, 2, 5]
     assert got.tools_called == ((1, 2, 4), (2, 10, 1), (5, 13, 1))
@@ -180,7 +180,7 @@ def test_tools__moves_before_the_first_change():
 
 def test_spindle__signed_speed_and_what_stops_it():
     """M6 leaves the spindle standing (NISTIR 6556, M6)."""
-    got = read("G1 X1\nM4\nX2\nS500\nX3\nM5\nG0 X4\nT2 M6\nG1 X5")
+    got = read("G1 X1\nM4\nX2\nS500\nX3\nM5\nG0 X4\nT2 M6\nG1 X5 Z9")
     assert got.moves.speed.tolist() == [18000, 18000, -18000, -500, 0, 0]
     assert [str(w) for w in got.warnings] == [
         "a.nc:15:1: a cutting move with the spindle off: no M3 since it was last stopped"

@@ -139,10 +139,10 @@ def test_warnings__each_place_that_says_something_new():
 
 def test_warnings__harmless_words_with_what_stands_behind_them():
     options = Options(harmless_words=("M106",))
-    assert told("M106 G1 X50 hello\nM106 S1\nM106 S1\nM106 X9 bye\nM30", options=options) == [
-        "a.nc:7:1: 'M106 G1 X50 hello' does nothing, as stated",
+    assert told("M106 hello G1 X50\nM106 S1\nM106 S1\nM106 M106 bye\nM30", options=options) == [
+        "a.nc:7:1: 'M106 hello G1 X50' does nothing, as stated",
         "a.nc:8:1: 'M106 S1' does nothing, as stated (and 1 more like it behind this line)",
-        "a.nc:10:1: 'M106 X9 bye' does nothing, as stated",
+        "a.nc:10:1: 'M106 M106 bye' does nothing, as stated",
     ]
 
 
@@ -176,3 +176,87 @@ def test_change_with_no_t__is_to_the_one_cutter_that_is_stated():
 def test_arc__the_bound_says_whose_it_is(decimals, why):
     (message,) = both(f"G2 X{10:.{decimals}f} I{5.2:.{decimals}f}\nM30")
     assert f"a difference of at most 0.0283 mm, {why};" in message
+
+
+@pytest.mark.parametrize(
+    ("word", "behind"),
+    [
+        ("G1", "M106 G1 X10 Y20.5."),
+        ("T2", "M106 T2 M6 é"),
+        ("G20", "M106 G20 #"),
+        ("M30", "M106 M30 ,"),
+        ("G1", "M106 G1 X1O"),
+        ("G0", "M106 G0 Z50 *5"),
+        ("G1", "M106 G1 X5 F10 (a(b))"),
+    ],
+)
+def test_harmless__what_reads_as_a_word_behind_it_is_refused_whatever_follows(word, behind):
+    (message,) = both(f"{behind}\nM30", harmless_words=("M106",))
+    assert message.startswith(f"a.nc:7:6: found '{word}' behind a harmless word")
+
+
+CHANGES = ["T2 M6\nM3", "G43 H1", "T2 M6\nM3\nG43 H2"]
+
+
+@pytest.mark.parametrize("change", CHANGES)
+def test_height__programmed_before_a_change_of_cutter_or_length_is_not_kept(change):
+    """NISTIR 6556, M6 and G43: the axes stay where they are, so the new tip stands elsewhere."""
+    lines = change.count("\n") + 1
+    (message,) = both(f"G1 Z-1\n{change}\nG1 X5\nX6\nM30")
+    assert message.startswith(f"a.nc:{8 + lines}:4: found 'X5' in a cutting move at a height that was ")
+    drilled = ("G81 X5 Z-5 R2", "G99 G81 X5 Z-5 R2\nG1 X6")
+    for good in ("G0 Z5\nG1 X5", "G1 X5 Z-1", "G0 X9\nG0 Z2\nG1 X5", *drilled):
+        assert isinstance(both(f"G1 Z-1\n{change}\n{good}\nM30")[0], list)
+    for bad in ("G91 G0 Z5\nG1 X5", "G2 X5 I2", "G81 X5 Z-5 R2\nG1 X6"):
+        (message,) = both(f"G1 Z-1\n{change}\n{bad}\nM30")
+        assert " at a height that was programmed before " in message
+
+
+def test_height__is_kept_where_the_cutter_stays():
+    assert both("G1 Z-1\nT1 M6\nM3\nG1 X5\nM30")[-1] == [5, 0, -1]
+    assert both("G43 H1 Z5\nG1 Z-1\nG43 H1\nG1 X5\nM30")[-1] == [5, 0, -1]
+
+
+def test_length__stated_behind_cuts_without_one_is_told():
+    notices = told("G1 Z-2\nG43 H1 Z5\nG1 Z-2 X5\nM30")
+    assert notices[0] == (
+        "a.nc:8:1: G43 behind cuts without a length offset: those behind it and those before it count "
+        "from one zero only if the length 1 is none"
+    )
+
+
+def test_length__of_another_is_told_for_each_cutter():
+    cut = "M3\nG0 Z5\nG1 Z-2\nG0 Z5\n"
+    notices = told(f"G43 H1 Z5\n{cut}T2 M6\n{cut}T3 M6\n{cut}M30")
+    cutters = [line.split(" where ")[1][:8] for line in notices if "is in force" in line]
+    assert cutters == ["cutter 2", "cutter 3"]
+
+
+def test_machine_place__sideways_at_depth_is_no_retract():
+    for block in ("G53 G0 X0 Y0", "G91 G28 X0 Y0"):
+        notices = told(f"G1 Z-5\n{block}\nG90 G0 X0 Y0 Z5\nM30")
+        assert "goes sideways, at the Z -5 mm" in notices[-1]
+        assert "retract" not in notices[-1]
+    assert "taken as a retract" in told("G1 Z-5\nG53 G0 Z0\nG0 Z5\nM30")[-1]
+
+
+def test_block_delete__with_a_number_is_refused_when_skipped_too():
+    for skips in (False, True):
+        (message,) = both("/2 G1 X5\nM30", skip_deleted=skips)
+        assert "'/2' (block delete with a number)" in message
+
+
+def test_p__of_g64_and_a_dwell_in_one_block_is_refused():
+    (message,) = both("G64 P.1 G4\nM30")
+    assert message.startswith("a.nc:7:5: found 'P.1' in one block with G64 and G4")
+
+
+def test_feed__in_the_block_that_sets_inches_is_told():
+    (notice,) = read_program("G90 F100 G20\nT1 M6\nM3 S1\nG0 X0 Y0 Z1\nG1 X1\nM30\n", "a.nc").warnings
+    assert str(notice) == "a.nc:1:5: 'F100' in the block that sets the units is read as inches per minute"
+
+
+def test_spindle_by_hand__holds_with_an_m5_in_the_program():
+    text = "G21 G90\nT1 M6\nG0 X0 Y0 Z5\nG1 Z-1 F100\nG0 Z5\nM5\nM30\n"
+    assert read_program(text, "a.nc", options=Options(spindle_by_hand=True)).warnings == ()
+    assert len(read_program(text, "a.nc").warnings) == 1

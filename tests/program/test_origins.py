@@ -134,7 +134,7 @@ def test_g43__h_of_another_cutter_is_told_with_what_it_would_do():
         "a.nc:7:5: H2 is in force where cutter 1 cuts in line 8: the control takes the length of cutter 2 "
         f"{high} difference of the lengths 2 and 1; write H1, or call T2"
     )
-    got = read("T2 M6\nM3\nG43 H2 G0 Z5\nG1 Z-1\nT3 M6\nM3\nG1 X5")
+    got = read("T2 M6\nM3\nG43 H2 G0 Z5\nG1 Z-1\nT3 M6\nM3\nG1 X5 Z-1")
     assert told(got)[1:] == [
         "a.nc:9:5: H2 is in force where cutter 3 cuts in line 13: the control takes the length of cutter 2 "
         f"{high} difference of the lengths 2 and 3; write H3, or call T2"
@@ -144,8 +144,8 @@ def test_g43__h_of_another_cutter_is_told_with_what_it_would_do():
         "a.nc:7:5: H0 is in force where cutter 1 cuts in line 8: the control takes no length "
         f"{high} length of cutter 1; write H1"
     )
-    assert len(told(read("T2 M6\nM3\nG43 H2 G0 Z5\nG1 Z-1\nT3 M6\nM3\nG43 H3\nG1 X5"))) == 1
-    assert len(told(read("G43 H1 Z5\nG1 Z-1\nT2 M6\nM3\nH2\nG1 X5"))) == 1  # a new H alone: common usage
+    assert len(told(read("T2 M6\nM3\nG43 H2 G0 Z5\nG1 Z-1\nT3 M6\nM3\nG43 H3\nG1 X5 Z-1"))) == 1
+    assert len(told(read("G43 H1 Z5\nG1 Z-1\nT2 M6\nM3\nH2\nG1 X5 Z-1"))) == 1  # a new H alone: common usage
 
 
 def test_g43__says_nothing_of_a_cutter_the_program_does_not_call():

@@ -350,7 +350,9 @@ def test_round_trip__moves_written_back_read_the_same(blocks):
         first = read_program(HEADS[1] + "\n".join(blocks) + "\nM30\n", "a.nc").moves
     except InputProblems as problems:
         # Sums in G91 and inches leave the reach of an arc; nothing else may stand in the way.
-        assert all("R" in p.found or "centre" in p.found for p in problems.problems)
+        # An arc or line behind a change of cutter counts on a height that is not known any more.
+        told = [problem.found for problem in problems.problems]
+        assert all("R" in text or "centre" in text or "at a height" in text for text in told)
         return
     again = read_program(written_back(first), "a.nc").moves
     assert len(again) == len(first)

@@ -1,0 +1,74 @@
+"""A program that was broken off and is started again: where, with what in force, and what comes of it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from simkit.check import check
+from simkit.errors import InputProblems, Place, Problem, nearest_word
+from simkit.job.model import Job, Setup
+from simkit.program.job_programs import bytes_of, options_of
+from simkit.program.resume import broken_off, in_force_before, safe_lines
+from simkit.report.result import result_of
+from simkit.report.resume import resume_result
+from simkit.warm import warm_up
+
+
+def resume(job: Job, reads, broken: str, cell: float, progress) -> dict[str, Any]:
+    """Return what the operator must know, as report.resume gives it.
+
+    job, reads, cell, progress: as for check.  broken: "side1.nc:1234", the line in which it broke off.
+    It starts again at the last safe line up to there.  Raises InputProblems where there is no such line.
+    """
+    index, part, line = _place(reads, broken)
+    setup = job.setups[index]
+    path, read = reads[index][part]
+    top = _clear_height(job, setup)
+    safe = safe_lines(read.moves, top).tolist()
+    start = next((number for number in reversed(safe) if number <= line), None)
+    if start is None:
+        return resume_result(read.name, line, safe, None, top, None)
+    chosen = in_force_before(
+        bytes_of(path, read.name),
+        read.name,
+        start,
+        cutter=setup.cutter,
+        units=setup.program_units,
+        options=options_of(job, setup),
+    )
+    moves = read.moves[broken_off(read.moves, line, start)]
+    changed = [list(programs) for programs in reads]
+    changed[index][part] = (path, replace(read, moves=moves))
+    warm_up(progress)
+    result = result_of(*check(job, changed, cell, progress))
+    return resume_result(read.name, line, safe, chosen, top, result)
+
+
+def _clear_height(job: Job, setup: Setup) -> float:
+    """Return the height clear of blank and fixtures, from the setup's zero, mm."""
+    heights = [fixture.height for fixture in job.fixtures if fixture.stands_in(setup)]
+    highest = max([job.blank.thickness, *heights]) + (job.machine.clearance if heights else 0.0)
+    return highest - float(setup.to_table(job.blank).offset[2])
+
+
+def _place(reads, broken: str) -> tuple[int, int, int]:
+    """Return setup, program and line of "PROGRAM:LINE"."""
+    name, colon, number = broken.rpartition(":")
+    place = Place("command line", key="PROGRAM:LINE")
+    known = {
+        read.name: (index, part, read)
+        for index, programs in enumerate(reads)
+        for part, (_, read) in enumerate(programs)
+    }
+    if not colon or not number.isdigit() or name not in known:
+        near = nearest_word(name or broken, known)
+        remedy = f"write it like {near or next(iter(known), 'side1.nc')}:1234"
+        expected = f"a program of the job ({', '.join(known)}) and the line in which it broke off"
+        raise InputProblems(Problem(place, f"'{broken}'", expected, remedy))
+    index, part, read = known[name]
+    line = int(number)
+    if not 1 <= line <= read.line_count:
+        found, expected = f"line {line}", f"a line from 1 to {read.line_count:,}"
+        raise InputProblems(Problem(place, found, expected, "give the line that the control last showed"))
+    return index, part, line

@@ -1,0 +1,165 @@
+"""Starting again: what is said to be in force, given as a program, makes the rest read as before."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from simkit.cli import main
+from simkit.errors import InputProblems
+from simkit.program.reader import Options, read_program
+from simkit.program.resume import broken_off, in_force_before, safe_lines
+from tests.small_job import HEAD, JOB, block
+
+SAMPLES = Path(__file__).parents[1] / "samples" / "olive_boat"
+MODES = """\
+G20 G90 G17
+T3 M6
+S9000 M3
+G55 G0 X0 Y0
+G43 H3 Z2
+G1 Z-.1 F20
+G18 G90.1 G2 X.5 Z-.1 I.25 K-.1 F15
+G0 Z2
+G91 G0 X.1
+G19 G1 Y.2 Z-2.05
+G90 G0 Z2
+G93 G1 X.5 Y.5 F3
+G94 G91.1 G17 F12
+G0 X.2
+G99 G81 X.3 Y.3 Z-.2 R.1
+G98 X.4
+G80 G0 Z2
+G0 X0
+T4 M6
+M4 S500
+G43 H4
+G21 G54 G0 X1 Y1 Z60
+G1 Z50 F100
+G0 Z60
+X3
+M30
+"""
+OPTIONS = Options({"G55": (10.0, -5.0, 2.0)})
+
+
+def rest_of(text, name, line, chosen, **words):
+    """The program that the operator gives: the words, a rapid to the place, the lines from there on."""
+    place = "G90 G94 G0 X{:.12f} Y{:.12f} Z{:.12f}".format(*chosen.written)
+    modes, *others = chosen.words
+    # The rapid counts from the zero in force; the modes come last, for it is absolute.
+    head = [modes, *others[:-1], place, modes.replace("G80", ""), *others[-2:]]
+    lines = text.splitlines()[line - 1 :]
+    return read_program("\n".join([*head, *lines, ""]), name, **words).moves
+
+
+def same_rest(text, name, line, **words):
+    whole = read_program(text, name, **words).moves
+    chosen = in_force_before(text, name, line, **words)
+    again = rest_of(text, name, line, chosen, **words)
+    rows = np.flatnonzero(whole.line >= line)
+    assert len(rows)
+    again = again[np.arange(len(again) - len(rows), len(again))]
+    for column in ("end", "centre", "sweep"):
+        assert getattr(again, column) == pytest.approx(getattr(whole[rows], column), abs=1e-6), column
+    for column in ("kind", "plane", "rapid", "tool", "speed"):
+        assert np.array_equal(getattr(again, column), getattr(whole[rows], column)), column
+    assert again.feed == pytest.approx(whole[rows].feed, nan_ok=True)
+    assert again.start[0] == pytest.approx(whole.start[rows[0]], abs=1e-6)
+
+
+def test_in_force__given_as_a_program_the_rest_reads_the_same():
+    safe = safe_lines(read_program(MODES, "a.nc", options=OPTIONS).moves, 50.0)
+    assert safe.tolist() == [9, 14, 15, 18, 22, 24, 25]
+    for line in safe.tolist():
+        same_rest(MODES, "a.nc", line, options=OPTIONS)
+
+
+@pytest.mark.parametrize("name", ["side1.nc", "side2.nc"])
+def test_in_force__on_the_sample(name):
+    text = (SAMPLES / name).read_text("utf-8")
+    safe = safe_lines(read_program(text, name).moves, 2.0)
+    assert len(safe) > 10
+    for line in safe[:: len(safe) // 4].tolist():
+        same_rest(text, name, line)
+
+
+def test_safe_lines__begin_with_a_rapid_above_everything():
+    text = HEAD + "G0 X0 Y0\nG1 Z-1 F100\nG0 Z20\nX5\nG1 X6\nG0 X7\nG0 Z1\nX8\nM30\n"
+    moves = read_program(text, "a.nc").moves
+    # Line 5 is the arrival; 8 begins at the top; 9 cuts; 10 begins at Z20 and so does 11; 12 begins at Z1.
+    assert safe_lines(moves, 20.0).tolist() == [8, 10, 11]
+    assert safe_lines(moves, 20.1).tolist() == []
+
+
+def test_broken_off__repeats_what_lies_between():
+    moves = read_program(HEAD + "G0 X0 Y0\nG1 Z-1 F100\nG0 Z20\nX5\nG1 X6\nM30\n", "a.nc").moves
+    assert moves.line[broken_off(moves, 8, 7)].tolist() == [5, 6, 7, 8, 7, 8, 9]
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("resume")
+    block(0, 40, 0, 30, 0, 6).union(block(10, 30, 10, 20, 3, 12)).export(folder / "part.stl")
+    rounds = "".join(
+        f"G0 X{a} Y{a}\nG1 Z6 F600\nX{40 - a}\nY{30 - a}\nX{a}\nY{a}\nG0 Z20\n" for a in (7, 4, 1)
+    )
+    (folder / "top.nc").write_text(HEAD + rounds + "M30\n", encoding="utf-8")
+    (folder / "job.toml").write_text(JOB, encoding="utf-8")
+    return folder / "job.toml"
+
+
+def test_command__says_where_and_checks_what_is_run(job, capsys):
+    out = job.parent / "resume.json"
+    assert main(["resume", str(job), "top.nc:15", "--cell", "0.5", "--json", str(out)]) == 0
+    told, text = json.loads(out.read_text("utf-8")), capsys.readouterr().out
+    assert (told["broken_off_in"], told["start_at"]) == (15, 12)
+    assert told["in_force"]["words"][:2] == ["G21 G17 G90 G91.1 G94 G40 G80", "T1 M6"]
+    assert told["in_force"]["written"] == [7, 7, 20]
+    assert told["result"]["verdict"]["exit_status"] == 0
+    assert "start again at line 12" in text
+    assert "simulation is no proof" in text
+
+
+def test_command__a_second_run_over_a_wall_is_judged(job):
+    """The part of the program that runs twice is in what is checked."""
+    out = job.parent / "resume.json"
+    main(["resume", str(job), "top.nc:15", "--cell", "0.5", "--json", str(out)])
+    (setup,) = json.loads(out.read_text("utf-8"))["result"]["setups"]
+    whole = read_program((job.parent / "top.nc").read_text("utf-8"), "top.nc").moves
+    assert setup["programs"][0]["moves"] == len(whole) + int(((whole.line >= 12) & (whole.line <= 15)).sum())
+
+
+def test_command__no_safe_line_yet(job, capsys):
+    assert main(["resume", str(job), "top.nc:6", "--cell", "0.5"]) == 1
+    assert (
+        "no line before it is safe to start from; start at the top of the program" in capsys.readouterr().out
+    )
+
+
+@pytest.mark.parametrize(
+    ("word", "holds"),
+    [
+        ("tip.nc:3", "write it like top.nc:1234"),
+        ("top.nc", "a program of the job (top.nc) and the line"),
+        ("top.nc:900", "a line from 1 to 26"),
+        ("top.nc:0", "a line from 1 to 26"),
+    ],
+)
+def test_command__words_that_name_no_line(job, word, holds, capsys):
+    assert main(["resume", str(job), word]) == 2
+    assert holds in capsys.readouterr().err
+
+
+def test_in_force__says_what_no_word_can():
+    text = "G21 G90 T1 M6\nG0 X0 Y0 Z20\nG92 X5\nG0 X9\nM30\n"
+    chosen = in_force_before(text, "a.nc", 4)
+    assert chosen.notes == (
+        "G92 has moved the zero by X-5 mm: set it again, or start before it",
+        "the spindle stands here: start it before the first cut",
+    )
+    assert chosen.written == (5, 0, 20)
+    assert chosen.at == (0, 0, 20)
+    with pytest.raises(InputProblems):
+        read_program("G0 X", "a.nc")
