@@ -67,6 +67,9 @@ class Maker:
         self.machine = Machine(self.unit_stated, self.offsets)
         self.lines = []
         self.needs_feed = True
+        self.is_height_old = (
+            False  # behind a change of cutter or length: simkit wants a Z before the next cut
+        )
         self.decimals = 3
         self.style = self.random.uniform(0, 1, 3)
 
@@ -99,6 +102,7 @@ class Maker:
 
     def block(self, words: list[str]) -> None:
         """Write words in random order, spacing and case, some with a line number or comments."""
+        self.is_height_old |= bool({"M6", "G43"} & set(words))
         words = [words[k] for k in self.random.permutation(len(words))]
         if self.chance(0.1):
             words = [w[0] + "0" + w[1:] if w[0] in "GM" and w[1:].isdigit() else w for w in words]
@@ -142,7 +146,7 @@ class Maker:
             words.append("G92.1")
         return words
 
-    def beside(self, has_dwell=True) -> list[str]:
+    def beside(self, has_dwell=True, may_change=False) -> list[str]:
         """Words beside a motion that change nothing about where it goes."""
         words = []
         if self.chance(0.003) and has_dwell:  # the standard lets it; simkit refuses it
@@ -151,10 +155,14 @@ class Maker:
             words += [f"S{self.random.integers(1, 20000)}"]
         if self.chance(0.08):
             words += [self.pick(["M3", "M4"])]
-            words += [f"T{self.random.integers(1, 9)}", "M6"] if self.chance(0.5) and self.has_changes else []
+            words += (
+                [f"T{self.random.integers(1, 9)}", "M6"]
+                if self.chance(0.5) and self.has_changes and may_change
+                else []
+            )
         elif self.chance(0.05):
             words += [f"T{self.random.integers(1, 9)}"]
-        if self.chance(0.05) and "Z" not in self.machine.lost:
+        if self.chance(0.05) and "Z" not in self.machine.lost and may_change:
             words += ["G43", "H1"]
         if self.chance(0.1):
             words.append(self.pick(["G40", "M7", "M9", "M48", "M0", "M1", "G61"]))
@@ -195,6 +203,8 @@ class Maker:
         self.decimals = (4 if self.machine.scale == INCH else 3) if self.chance(0.5) else 9
         if None in self.machine.place.values():
             return self.find_place()
+        if self.is_height_old:
+            return self.find_height()
         names = list(KINDS)
         weights = np.array([KINDS[name] for name in names])
         return getattr(self, self.random.choice(names, p=weights / weights.sum()))()
@@ -208,6 +218,13 @@ class Maker:
         known = [axis for axis in "XYZ" if axis not in unknown]
         axes = [*self.some(unknown, least=1), *(self.some(known) if self.chance(0.3) else [])]
         self.block([*words, *self.motion_word(0), *self.axis_words(then, self.place_near(axes))])
+
+    def find_height(self) -> None:
+        """A rapid to a height."""
+        words = [] if self.machine.is_absolute else ["G90"]
+        words += ["G43", "H1"] if "Z" in self.machine.lost else []
+        self.block([*words, "G0", *self.axis_words(self.after(words), self.place_near("Z"))])
+        self.is_height_old = False
 
     def place_near(self, axes) -> dict:
         low_high = {"X": (-80, 80), "Y": (-80, 80), "Z": (-8, 25)}
@@ -228,7 +245,9 @@ class Maker:
         motion = [f"G{number}"] if "G80" in words else self.motion_word(number)
         place = self.place_near(axes)
         feed = [] if {"G20", "G21"} & set(words) else self.feed_words(number == 1)
-        self.block([*words, *motion, *self.axis_words(then, place), *feed, *self.beside()])
+        self.block(
+            [*words, *motion, *self.axis_words(then, place), *feed, *self.beside(may_change=number == 0)]
+        )
 
     def arc(self) -> None:
         words = self.modes(is_few=self.decimals == 3)
@@ -353,7 +372,7 @@ class Maker:
         self.line()
         self.block(["M6"])
         if self.chance(0.5):
-            self.line()
+            self.find_height()
         return self.block(start)
 
     def spindle(self) -> None:
