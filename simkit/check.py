@@ -11,6 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from simkit.compare.between import Sweeps, unproved_gouges
 from simkit.compare.cusps import cusps
 from simkit.compare.cusps_paths import plan_paths
 from simkit.compare.deviation import break_through, deviation
@@ -242,6 +243,8 @@ def _compare(evidence: Evidence) -> None:
         first = deviation(
             field, evidence.envelopes, grid, side, threshold, zones.allowance(field.lattice, side)
         )
+        left = zones.allowance(field.lattice, side)
+        deepest = zones.limits(field.lattice, side)[0] - (0.0 if left is None else left[0])
         evidence.deviations[side] = second_look(
             first,
             field,
@@ -251,6 +254,7 @@ def _compare(evidence: Evidence) -> None:
             *zones.limits(field.lattice, side),
             zone=zones.index(field.lattice, side),
             allowance=partial(zones.allowance, side=side),
+            unproved=partial(unproved_gouges, _sweeps(evidence, side), grid, field.lattice, deepest),
         )
     evidence.break_through = break_through(field, evidence.envelopes)
     for side, found in evidence.deviations.items():
@@ -259,6 +263,16 @@ def _compare(evidence: Evidence) -> None:
         evidence.offsets += [offset] if offset else []
     evidence.outside = outline_step(field, evidence.envelopes)
     evidence.wood_outside = told_apart(field, evidence.envelopes, evidence.outside)
+
+
+def _sweeps(evidence: Evidence, side: int) -> Sweeps:
+    """Return the moves that cut one side."""
+    parts = [
+        (evidence.moves[one], frame)
+        for one, frame in zip(evidence.rows, evidence.frames, strict=True)
+        if frame.up == (1 if side == 1 else -1) and one.stop > one.start
+    ]
+    return Sweeps(parts, evidence.job.cutters, evidence.field.lattice, side)
 
 
 def _sides_cut(evidence: Evidence) -> list[int]:
