@@ -14,7 +14,7 @@ from simkit.compare.overhang import removed_below
 from simkit.cutters import Cutter
 from simkit.frames import Frame
 from simkit.moves.table import Moves
-from simkit.stock.cut import MOST_MOVES, Packed, cut_heights
+from simkit.stock.cut import MOST_MOVES, Packed, cell_heights_pointer, cut_heights
 from simkit.stock.field import Lattice
 from simkit.stock.workers import share_ranges
 from simkit.target.grid import TargetGrid
@@ -47,12 +47,12 @@ class Sweeps:
                 packed = Packed(moves[first : first + MOST_MOVES], cutters, frame, view, 0, first)
                 self.packs.append((packed, *packed.bins(x0, y0, self.bucket, tops)))
 
-    def lowest(self, x, y, half, below, levels: int, grid: TargetGrid) -> tuple[np.ndarray, np.ndarray]:
+    def lowest(self, x, y, half, below, levels: int, grid: TargetGrid) -> np.ndarray:
         """Return for parts of squares where a sweep may lie deeper than `below`: how low it may, mm.
 
         x, y, half (k,) mm: squares, each inside one bucket.  below (k, n, n) mm, n = 2^levels: for each
-        part; +inf: not asked.  Returns (k, n, n) float64: a height that no such sweep lies below (along the
-        side's axis), and the same against the highest of the target there; NaN where none is deeper.
+        part; +inf: not asked.  Returns (k, n, n) float64: a height that no such sweep lies below, along the
+        side's axis; NaN where none is deeper.
         """
         from simkit.compare.between_kernels import lower_squares
 
@@ -60,19 +60,19 @@ class Sweeps:
         corners, boxes = grid.ordered
         corners = corners * np.array([1.0, 1.0, sign])
         bins = grid.bins(self.side)
-        low, plain = np.full(below.shape, np.nan), np.full(below.shape, np.nan)
+        low = np.full(below.shape, np.nan)
         for packed, starts, entries in self.packs:
             if not len(entries):
                 continue
-            found = np.empty((2, *below.shape))
+            found = np.empty(below.shape)
             busy = np.zeros(len(x), np.int64)
             search = (
                 x, y, half, below, levels, corners, boxes, bins[:5], bins[5], bins[6], *self.origin, self.bucket,
-                self.shape[1], starts, entries, packed.codes, packed.records, found[0], found[1], busy,
+                self.shape[1], starts, entries, packed.codes, packed.records, cell_heights_pointer(), found, busy,
             )  # fmt: skip
             share_ranges(lambda a, b, s=search: lower_squares(a, b, *s), len(x), 16)
-            low, plain = np.fmin(low, found[0]), np.fmin(plain, found[1])
-        return low, plain
+            low = np.fmin(low, found)
+        return low
 
     def heights(self, points: np.ndarray) -> np.ndarray:
         """Return the cut along the side's axis at points (k, 2), mm (k,) float64; +inf where none cuts."""
@@ -111,26 +111,30 @@ def unproved_gouges(
     edge = n * lattice.cell
     x = lattice.origin[0] + (chosen % bx + 0.5) * edge
     y = lattice.origin[1] + (chosen // bx + 0.5) * edge
-    half = np.full(len(chosen), edge / 2)
-    low, _ = sweeps.lowest(x, y, half, np.ascontiguousarray(blocks[chosen]), LEVELS, grid)
+    # Down to half a cell at first: coarser squares are seldom settled by the distance at their middle.
+    below = blocks[chosen].repeat(2, axis=1).repeat(2, axis=2)
+    low = sweeps.lowest(x, y, np.full(len(x), edge / 2), below, LEVELS + 1, grid)
     k, row, column = np.nonzero(~np.isnan(low))
-    iy, ix = chosen[k] // bx * n + row, chosen[k] % bx * n + column
-    x, y = lattice.centre_of(iy, ix)
-    cell, low, half = iy * lattice.nx + ix, low[k, row, column], lattice.cell / 2
+    low, half = low[k, row, column], lattice.cell / 4
+    iy, ix = chosen[k] // bx * n + row // 2, chosen[k] % bx * n + column // 2
+    x, y = x[k] - edge / 2 + half * (2 * column + 1), y[k] - edge / 2 + half * (2 * row + 1)
+    cell = iy * lattice.nx + ix
     may = deepest.ravel()
     while len(cell):
         is_left = _most_deep(x, y, low, may[cell], grid, sweeps.side) + half * np.sqrt(2.0) > may[cell]
         x, y, cell = x[is_left], y[is_left], cell[is_left]
+        if half <= FLOOR:
+            found.ravel()[cell] = True
+            break
         exact = sweeps.heights(np.column_stack([x, y]))
         is_deep = _most_deep(x, y, exact, may[cell], grid, sweeps.side) > may[cell]
-        is_known = is_deep if half > FLOOR else np.ones(len(cell), bool)
-        found.ravel()[cell[is_known]] = True
+        found.ravel()[cell[is_deep]] = True
         is_left = ~found.ravel()[cell]
         x, y, cell = x[is_left], y[is_left], cell[is_left]
         if not len(cell):
             break
         below = np.repeat(np.where(may[cell] < 0, -np.inf, may[cell]), 4).reshape(-1, 2, 2)
-        low, _ = sweeps.lowest(x, y, np.full(len(x), half), below, 1, grid)
+        low = sweeps.lowest(x, y, np.full(len(x), half), below, 1, grid)
         half /= 2
         k, row, column = np.nonzero(~np.isnan(low))
         low = low[k, row, column]

@@ -7,13 +7,29 @@ import math
 import numpy as np
 
 from simkit._jit import entry_kernel, kernel
-from simkit.stock.record_kernels import LOW, X, Y, is_line
-from simkit.stock.slope_kernels import height_and_slope, lowest_near
+from simkit.cutters import BALL, FLAT
+from simkit.stock.record_kernels import (
+    LENGTH,
+    LOW,
+    RADIUS,
+    SHIFT,
+    SLOPE,
+    UX,
+    UY,
+    H,
+    X,
+    Y,
+    is_line,
+    profile_of,
+)
+from simkit.stock.slope_kernels import lowest_near
 from simkit.target.closest_kernels import bin_of
 
 EDGE = 1e-9  # mm: a triangle this near to a square counts as over it
 STEEPEST = 4.0  # slope of the reference plane, at most
 LEVELS = 8
+NEAR_RIM = 1e-4  # share of the radius squared: nearer to its rim a ball has no useful tangent plane
+MARGIN = 5e-5  # mm: rounding of heights to float32, and of slopes
 
 
 @kernel
@@ -99,21 +115,63 @@ def target_high(px, py, e, a, b, corners, boxes, layout, start, items):
 
 
 @kernel
-def move_low(code, record, px, py, e, a, b):
-    """Return what a sweep lies nowhere below over a square, over the plane of slope a, b; +inf: not there."""
-    dx, dy, lean = px - record[X], py - record[Y], e * (abs(a) + abs(b))
-    low = lowest_near(code, record, dx, dy, e * math.sqrt(2.0)) - lean
-    if is_line(code) and low < math.inf:
-        g, gx, gy = height_and_slope(code, record, dx, dy)
-        if g < math.inf:
-            low = max(low, g - e * (abs(gx - a) + abs(gy - b)))
+def _ball_low(record, dx, dy, e, a, b):
+    """As move_low for a ball along a line, by its tangent plane over the middle; -inf near the rim."""
+    ux, uy, length, m, radius = record[UX], record[UY], record[LENGTH], record[SLOPE], record[RADIUS]
+    u, w = dx * ux + dy * uy, dy * ux - dx * uy
+    q2 = radius * radius - w * w
+    if q2 <= 0.0:
+        return -math.inf
+    q = math.sqrt(q2)
+    s = min(max(u - record[SHIFT] * q, 0.0), length)
+    along = u - s
+    rest = q2 - along * along
+    if rest <= NEAR_RIM * radius * radius:
+        return -math.inf
+    root = math.sqrt(rest)
+    # The slope of the ball standing at s, where it is lowest over the middle.
+    gx, gy = (along * ux - w * uy) / root, (along * uy + w * ux) / root
+    g = record[H] + m * s + radius - root
+    return g - e * (abs(gx - a) + abs(gy - b)) - MARGIN
+
+
+@kernel
+def _convex_low(code, record, px, py, e, a, b, heights, places, g):
+    """As move_low for any line: twice the middle less the highest corner, as a sweep along it is convex."""
+    for k in range(5):
+        places[k], places[5 + k] = px, py
+    places[1] = places[2] = px - e
+    places[3] = places[4] = px + e
+    places[6] = places[8] = py - e
+    places[7] = places[9] = py + e
+    heights(code, record, places, 5, g)
+    high = max(
+        max(g[1] + e * (a + b), g[2] + e * (a - b)), max(g[3] + e * (b - a), g[4] - e * (a + b))
+    )
+    return 2.0 * g[0] - high - MARGIN if high < math.inf else -math.inf
+
+
+@kernel
+def move_low(code, record, px, py, e, a, b, heights, places, g):
+    """Return what a sweep lies nowhere below over a square, over the plane of slope a, b; +inf: not there.
+
+    heights: cell_heights as a pointer; places (10,), g (5,): room for it.
+    """
+    dx, dy = px - record[X], py - record[Y]
+    low = lowest_near(code, record, dx, dy, e * math.sqrt(2.0)) - e * (abs(a) + abs(b))
+    if low < math.inf and is_line(code):
+        profile = profile_of(code)
+        if profile == BALL:
+            low = max(low, _ball_low(record, dx, dy, e, a, b))
+        elif profile != FLAT or record[SLOPE] != 0.0:
+            low = max(low, _convex_low(code, record, px, py, e, a, b, heights, places, g))
     return low
 
 
 @entry_kernel
 def lower_squares(
     first, last, x, y, half, below, levels, corners, boxes, layout, start, items,
-    bucket_x, bucket_y, bucket, bucket_nx, starts, entries, codes, records, low, plain, busy,
+    bucket_x, bucket_y, bucket, bucket_nx, starts, entries, codes, records, heights, low, busy,
 ):  # fmt: skip
     """Find the parts of squares over which some sweep may lie more than `below` under the target.
 
@@ -121,8 +179,9 @@ def lower_squares(
     where nothing is asked.  layout, start, items: triangles in bins, corners and boxes in heights.
     starts, entries: moves of buckets of edge `bucket` from bucket_x, bucket_y; a square lies in the
     bucket that holds its middle and may stick out of it by its half (the moves of a bucket allow for it).
-    Writes low, plain (k, n, n): over a part that may, what the sweeps lie nowhere below there, as a height and
-    relative to the target's highest; NaN where no sweep does.  Halving goes on only where some sweep may.
+    heights: cell_heights as a pointer.
+    Writes low (k, n, n): over a part that may, what the sweeps lie nowhere below there; NaN where no sweep
+    does.  Halving goes on only where some sweep may.
     busy (k,): bounds computed.
     """
     most = 0
@@ -132,6 +191,7 @@ def lower_squares(
     lists = np.empty((LEVELS + 2, most + 1), np.int32)
     counts = np.zeros(LEVELS + 2, np.int64)
     stack = np.empty((4 * LEVELS + 8, 3), np.int64)
+    places, g = np.empty(10), np.empty(5, np.float32)
     n = 1 << levels
     for k in range(first, last):
         at = int((y[k] - bucket_y) / bucket) * bucket_nx + int((x[k] - bucket_x) / bucket)
@@ -140,7 +200,7 @@ def lower_squares(
             lists[0, i] = entries[starts[at] + i]
         for iy in range(n):
             for ix in range(n):
-                low[k, iy, ix] = plain[k, iy, ix] = math.nan
+                low[k, iy, ix] = math.nan
         stack[0, 0] = stack[0, 1] = stack[0, 2] = 0
         top = 1
         while top > 0:
@@ -165,7 +225,7 @@ def lower_squares(
                 j = lists[level, i]
                 if records[j, LOW] - lean >= floor:
                     continue
-                found = move_low(codes[j], records[j], px, py, e, a, b)
+                found = move_low(codes[j], records[j], px, py, e, a, b, heights, places, g)
                 busy[k] += 1
                 if found < floor:
                     lists[level + 1, count] = j
@@ -176,7 +236,6 @@ def lower_squares(
                 continue
             if size == 1:
                 low[k, row, column] = lowest - lean
-                plain[k, row, column] = lowest - high
                 continue
             for iy in range(2):
                 for ix in range(2):
