@@ -10,12 +10,14 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from simkit._jit import pointer
 from simkit.compare.overhang import removed_below
 from simkit.cutters import Cutter
-from simkit.frames import Frame
-from simkit.moves.table import Moves
+from simkit.frames import IDENTITY, Frame
+from simkit.moves.table import LINE, Moves, make_moves
 from simkit.stock.cut import MOST_MOVES, Packed, cell_heights_pointer, cut_heights
 from simkit.stock.field import Lattice
+from simkit.stock.height_kernels import CELL_HEIGHTS
 from simkit.stock.workers import share_ranges
 from simkit.target.grid import TargetGrid
 
@@ -41,6 +43,7 @@ class Sweeps:
         x0, y0 = lattice.origin
         view = np.array([x0, x0 + self.shape[1] * self.bucket, y0, y0 + self.shape[0] * self.bucket, ANY_TOP])
         tops = np.full(self.shape, np.inf, np.float32)
+        self.heights_pointer = None
         self.packs = []
         for moves, frame in parts:
             for first in range(0, len(moves), MOST_MOVES):
@@ -60,6 +63,7 @@ class Sweeps:
         corners, boxes = grid.ordered
         corners = corners * np.array([1.0, 1.0, sign])
         bins = grid.bins(self.side)
+        heights = self.heights_pointer or cell_heights_pointer()
         low = np.full(below.shape, np.nan)
         for packed, starts, entries in self.packs:
             if not len(entries):
@@ -68,7 +72,7 @@ class Sweeps:
             busy = np.zeros(len(x), np.int64)
             search = (
                 x, y, half, below, levels, corners, boxes, bins[:5], bins[5], bins[6], *self.origin, self.bucket,
-                self.shape[1], starts, entries, packed.codes, packed.records, cell_heights_pointer(), found, busy,
+                self.shape[1], starts, entries, packed.codes, packed.records, heights, found, busy,
             )  # fmt: skip
             share_ranges(lambda a, b, s=search: lower_squares(a, b, *s), len(x), 16)
             low = np.fmin(low, found)
@@ -140,6 +144,19 @@ def unproved_gouges(
         low = low[k, row, column]
         x, y, cell = x[k] + half * (2 * column - 1), y[k] + half * (2 * row - 1), cell[k]
     return found
+
+
+def warm_up(grid: TargetGrid, lattice: Lattice) -> None:
+    """Compile the search over squares without compiling a cut: any pointer of the right form serves."""
+    moves = make_moves(kind=[LINE], rapid=[False], start=[[0, 0, 99]], end=[[1, 0, 99]], tool=[1])
+    sweeps = Sweeps([(moves, IDENTITY)], {1: Cutter(1, "ball", 2.0)}, lattice, 1)
+    sweeps.heights_pointer = pointer(_nothing, CELL_HEIGHTS)
+    one = np.array([lattice.origin[0] + 1.0])
+    sweeps.lowest(one, one, np.full(1, lattice.cell), np.zeros((1, 1, 1)), 0, grid)
+
+
+def _nothing(code, a, places, n, g):
+    """Stand in for cell_heights where no height is asked for."""
 
 
 def _most_deep(x, y, heights, may, grid: TargetGrid, side: int) -> np.ndarray:

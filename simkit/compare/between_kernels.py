@@ -90,11 +90,18 @@ def _plane(px, py, e, corners, boxes, layout, start, items):
             for k in range(start[by * nx + bx], start[by * nx + bx + 1]):
                 t = items[k]
                 if (
-                    boxes[t, 0] > px + e or boxes[t, 3] < px - e or boxes[t, 1] > py + e or boxes[t, 4] < py - e
+                    boxes[t, 0] > px + e
+                    or boxes[t, 3] < px - e
+                    or boxes[t, 1] > py + e
+                    or boxes[t, 4] < py - e
                 ):
                     continue
                 gx, gy, area = _gradient(corners[t])
-                if area == 0.0 or gx * gx + gy * gy > STEEPEST * STEEPEST or _is_beside(corners[t], area, px, py, e):
+                if (
+                    area == 0.0
+                    or gx * gx + gy * gy > STEEPEST * STEEPEST
+                    or _is_beside(corners[t], area, px, py, e)
+                ):
                     continue
                 wide = min(2 * e, boxes[t, 3] - boxes[t, 0]) * min(2 * e, boxes[t, 4] - boxes[t, 1])
                 a, b, weight = a + wide * gx, b + wide * gy, weight + wide
@@ -145,9 +152,7 @@ def _convex_low(code, record, px, py, e, a, b, heights, places, g):
     places[6] = places[8] = py - e
     places[7] = places[9] = py + e
     heights(code, record, places, 5, g)
-    high = max(
-        max(g[1] + e * (a + b), g[2] + e * (a - b)), max(g[3] + e * (b - a), g[4] - e * (a + b))
-    )
+    high = max(max(g[1] + e * (a + b), g[2] + e * (a - b)), max(g[3] + e * (b - a), g[4] - e * (a + b)))
     return 2.0 * g[0] - high - MARGIN if high < math.inf else -math.inf
 
 
