@@ -58,8 +58,8 @@ def _is_beside(t, area, px, py, e):
 
 
 @kernel
-def triangle_high(t, box, px, py, e, a, b):
-    """Return the most that z - a (x - px) - b (y - py) of a triangle is over a square; -inf: not over it.
+def triangle_high(t, box, px, py, e, a, b, sign):
+    """Return the most that sign z - a (x - px) - b (y - py) of a triangle is over a square; -inf: not there.
 
     An upper bound: the triangle's plane over the part of the square inside the triangle's box, or its
     highest corner, whichever is less.
@@ -70,13 +70,16 @@ def triangle_high(t, box, px, py, e, a, b):
         return -math.inf
     mx, my, hx, hy = (x0 + x1) / 2 - px, (y0 + y1) / 2 - py, (x1 - x0) / 2, (y1 - y0) / 2
     hx, hy = max(hx, 0.0), max(hy, 0.0)
-    capped = max(t[0, 2], max(t[1, 2], t[2, 2])) - a * mx - b * my + hx * abs(a) + hy * abs(b)
+    capped = (
+        max(sign * t[0, 2], max(sign * t[1, 2], sign * t[2, 2])) - a * mx - b * my + hx * abs(a) + hy * abs(b)
+    )
     gx, gy, area = _gradient(t)
+    gx, gy = sign * gx, sign * gy
     if area == 0.0:
         return capped
     if _is_beside(t, area, px, py, e):
         return -math.inf
-    middle = t[0, 2] + gx * (px + mx - t[0, 0]) + gy * (py + my - t[0, 1]) - a * mx - b * my
+    middle = sign * t[0, 2] + gx * (px + mx - t[0, 0]) + gy * (py + my - t[0, 1]) - a * mx - b * my
     return min(capped, middle + hx * abs(gx - a) + hy * abs(gy - b))
 
 
@@ -109,15 +112,15 @@ def _plane(px, py, e, corners, boxes, layout, start, items):
 
 
 @kernel
-def target_high(px, py, e, a, b, corners, boxes, layout, start, items):
-    """Return the most that the binned triangles stand above the plane of slope a, b over a square."""
+def target_high(px, py, e, a, b, sign, corners, boxes, layout, start, items):
+    """Return the most that the binned triangles, times sign, stand above the plane of slope a, b."""
     origin_x, origin_y, edge, nx, ny = layout
     high = -math.inf
     for by in range(bin_of(py - e, origin_y, edge, ny), bin_of(py + e, origin_y, edge, ny) + 1):
         for bx in range(bin_of(px - e, origin_x, edge, nx), bin_of(px + e, origin_x, edge, nx) + 1):
             for k in range(start[by * nx + bx], start[by * nx + bx + 1]):
                 t = items[k]
-                high = max(high, triangle_high(corners[t], boxes[t], px, py, e, a, b))
+                high = max(high, triangle_high(corners[t], boxes[t], px, py, e, a, b, sign))
     return high
 
 
@@ -222,7 +225,7 @@ def lower_squares(
             px = x[k] - half[k] + e * (2 * column + 1)
             py = y[k] - half[k] + e * (2 * row + 1)
             a, b = _plane(px, py, e, corners, boxes, layout, start, items)
-            high = target_high(px, py, e, a, b, corners, boxes, layout, start, items)
+            high = target_high(px, py, e, a, b, 1.0, corners, boxes, layout, start, items)
             if high == -math.inf:
                 continue
             floor, lowest, count, lean = high - limit, math.inf, 0, e * (abs(a) + abs(b))
@@ -246,3 +249,41 @@ def lower_squares(
                 for ix in range(2):
                     stack[top, 0], stack[top, 1], stack[top, 2] = level + 1, 2 * row + iy, 2 * column + ix
                     top += 1
+
+
+@entry_kernel
+def upper_squares(
+    first, last, x, y, half, above, corners, boxes, layout, start, items, index, other, codes, records, heights,
+    up,
+):  # fmt: skip
+    """Find the squares over which the cut may stand more than `above` over the target's lowest.
+
+    x, y, half, above (k,) mm.  corners, boxes, layout, start, items: as for lower_squares.
+    index (k,): a record whose sweep the cut lies nowhere above, -1 for none; only lines are used.  other (k,)
+    mm: a height that the cut lies nowhere above over the square anyhow, +inf for none.
+    Writes up (k,): a height that the cut lies nowhere above, NaN where it stands nowhere that high.
+    A sweep along a line is convex, so it is highest over a corner of the square.
+    """
+    places, g = np.empty(8), np.empty(4, np.float32)
+    for k in range(first, last):
+        px, py, e = x[k], y[k], half[k]
+        up[k] = math.nan
+        a, b = _plane(px, py, e, corners, boxes, layout, start, items)
+        low = -target_high(px, py, e, -a, -b, -1.0, corners, boxes, layout, start, items)
+        if low == math.inf:
+            continue
+        lean = e * (abs(a) + abs(b))
+        high = other[k] + lean
+        j = index[k]
+        if j >= 0 and is_line(codes[j]):
+            places[0] = places[1] = px - e
+            places[2] = places[3] = px + e
+            places[4] = places[6] = py - e
+            places[5] = places[7] = py + e
+            heights(codes[j], records[j], places, 4, g)
+            on_line = max(
+                max(g[0] + e * (a + b), g[1] + e * (a - b)), max(g[2] + e * (b - a), g[3] - e * (a + b))
+            )
+            high = min(high, on_line + MARGIN)
+        if high > low + above[k]:
+            up[k] = high + lean

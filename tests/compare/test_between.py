@@ -5,7 +5,7 @@ import pytest
 import trimesh
 from scipy.spatial import Delaunay
 
-from simkit.compare.between import Sweeps, unproved_gouges
+from simkit.compare.between import Sweeps, unproved_gouges, unproved_leftover
 from simkit.cutters import Cutter
 from simkit.frames import IDENTITY, Frame
 from simkit.moves.table import ARC, LINE, make_moves
@@ -48,7 +48,7 @@ def job(angle, extra, tool):
 
 
 def unproved(moves, part, lattice, deepest, frame=IDENTITY, side=1):
-    sweeps = Sweeps([(moves, frame)], CUTTERS, lattice, side)
+    sweeps = Sweeps([(moves, frame, 0)], CUTTERS, lattice, side)
     asked = np.ones(lattice.shape, bool)
     asked[:, :6] = asked[:, -6:] = asked[:6] = asked[-6:] = False
     found = unproved_gouges(sweeps, grid_of(part), lattice, np.full(lattice.shape, deepest), asked)
@@ -77,7 +77,7 @@ def test_a_scratch_narrower_than_a_cell_is_found_where_it_is(angle, tool):
     centres = sweeps.heights(np.column_stack([a.ravel() for a in np.meshgrid(lattice.x(), lattice.y())]))
     face = (10 + lattice.x() * np.tan(lean))[None]
     assert (centres.reshape(lattice.shape) > face - 1e-6).all()  # no sample shows it
-    rows, columns = np.nonzero(found)
+    rows, _ = np.nonzero(found)
     assert set(lattice.y()[rows].round(6)) <= {15.0, 15.4}
     under = (lattice.x() > 8.4) & (lattice.x() < 19.6)
     assert found[:, under].any(axis=0).all()
@@ -139,7 +139,7 @@ def test_what_is_proved_holds_at_random_points(seed):
         kind=kind, rapid=[False] * count, start=start, end=end, centre=centre, sweep=sweep, tool=tool
     )
     lattice = Lattice((0.0, 0.0), 0.5, 40, 40)
-    sweeps = Sweeps([(moves, IDENTITY)], CUTTERS, lattice, 1)
+    sweeps = Sweeps([(moves, IDENTITY, 0)], CUTTERS, lattice, 1)
     limit = 0.3
     asked = np.ones(lattice.shape, bool)
     asked[:3] = asked[-3:] = asked[:, :3] = asked[:, -3:] = False
@@ -161,3 +161,35 @@ def test_what_is_proved_holds_at_random_points(seed):
         depth = np.where(cut < top, grid.distance(np.column_stack([spots, np.minimum(cut, top)]), 1), 0.0)
         assert depth.max() > limit - 0.025 - 0.02
     assert 0 < np.count_nonzero(found) < np.count_nonzero(asked)
+
+
+@pytest.mark.parametrize("angle", [0, 10, 30, 50])
+def test_a_ridge_narrower_than_a_cell_is_found_where_it_is(angle):
+    # Two passes that leave a ridge between two rows of centres, or none.
+    part, lattice, lean = slope_part(angle), Lattice((0.0, 0.0), 0.4, 100, 75), np.radians(angle)
+    x = np.array([-4.0, 44.0])
+    rest = []
+    for low, high in ((-4.0, 15.15), (15.25, 34.0)):  # a flat cutter's edge along x leaves 0.1 between
+        for y in np.arange(low + 3, high - 3, 1.0).tolist() + [high - 3]:
+            z = 10 + x * np.tan(lean) + 3 * np.tan(lean)
+            rest.append([[x[0], y, z[0]], [x[1], y, z[1]]])
+    cutters = {1: Cutter(1, "flat", 6.0)}
+    rest = np.array(rest)
+    moves = make_moves(
+        kind=[LINE] * len(rest),
+        rapid=[False] * len(rest),
+        start=rest[:, 0],
+        end=rest[:, 1],
+        tool=[1] * len(rest),
+    )
+    sweeps = Sweeps([(moves, IDENTITY, 0)], cutters, lattice, 1, start=70.0)
+    _, owner = sweeps._cut(
+        np.column_stack([a.ravel() for a in np.meshgrid(lattice.x(), lattice.y())]), cutters, 70.0
+    )
+    asked = np.zeros(lattice.shape, bool)
+    asked[10:-10, 6:-6] = True
+    most = np.full(lattice.shape, 0.3 + 3 * np.tan(lean))
+    found = unproved_leftover(sweeps, grid_of(part), lattice, most, owner.reshape(lattice.shape), asked)
+    rows, _ = np.nonzero(found)
+    assert set(lattice.y()[rows].round(6)) == {15.0, 15.4} - ({15.4} if not found[38].any() else set())
+    assert found[:, 6:-6].any(axis=0).all()
