@@ -12,7 +12,7 @@ from simkit.check import NoProgress, Timings
 from simkit.compare.deviation import deviation
 from simkit.cutters import Cutter
 from simkit.findings import shape
-from simkit.job.model import Blank, Job, Limits, Setup, Zero
+from simkit.job.model import Blank, Job, Limits, Setup, Zero, Zone
 from simkit.moves.table import make_moves
 from simkit.stock.field import blank_lattice
 from simkit.target.coarseness import coarseness
@@ -23,6 +23,7 @@ from simkit.target.mesh import make_target
 LENGTH, WIDTH, THICK = 24.0, 20.0, 12.0
 COARSE, FINE = 0.4, 0.05  # mm
 SAMPLE = 0.1  # mm, of the heights that the programs are made from
+RIM = 1.2  # mm: the rim is not judged, there is no air beside a lattice
 FINISHERS = (
     Cutter(1, "ball", 3.0),
     Cutter(1, "ball", 6.0),
@@ -67,9 +68,7 @@ def solid(z):
     faces = np.vstack([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
     rim = np.concatenate([k[0, :], k[1:, -1], k[-1, -2::-1], k[-2:0:-1, 0]])
     after, n = np.roll(rim, -1), nx * ny
-    walls = np.vstack(
-        [np.column_stack([rim, rim + n, after + n]), np.column_stack([rim, after + n, after])]
-    )
+    walls = np.vstack([np.column_stack([rim, rim + n, after + n]), np.column_stack([rim, after + n, after])])
     points = np.vstack([top, top * np.array([1, 1, 0])])
     return trimesh.Trimesh(points, np.vstack([faces, faces[:, ::-1] + n, walls]), process=False)
 
@@ -87,7 +86,7 @@ def _tips(heights, cutter, above):
 class VerdictJob:
     """One random job of one side; limits are set by `judged_by`.
 
-    kinds: what was put in: 'scratch', 'step', 'ridge'.
+    All but a rim of RIM mm is one zone.  kinds: what was put in: 'scratch', 'step', 'ridge'.
     """
 
     def __init__(self, seed):
@@ -98,7 +97,9 @@ class VerdictJob:
         self.grid = TargetGrid(self.target)
         finisher = FINISHERS[int(rng.integers(len(FINISHERS)))]
         xs, ys = np.arange(0, LENGTH + 1e-6, SAMPLE), np.arange(0, WIDTH + 1e-6, SAMPLE)
-        inner = [a.ravel() for a in np.meshgrid(np.clip(xs, 1e-4, LENGTH - 1e-4), np.clip(ys, 1e-4, WIDTH - 1e-4))]
+        inner = [
+            a.ravel() for a in np.meshgrid(np.clip(xs, 1e-4, LENGTH - 1e-4), np.clip(ys, 1e-4, WIDTH - 1e-4))
+        ]
         heights = self.grid.heights(np.column_stack(inner))[1].reshape(len(ys), len(xs))
         tips = _tips(heights, finisher, float(rng.uniform(0, 0.05)))
         self.kinds = [kind for kind in ("scratch", "step", "ridge") if rng.uniform() < 0.5]
@@ -111,7 +112,9 @@ class VerdictJob:
         for k, row in enumerate(rows):
             if k == skipped:
                 continue
-            path = np.column_stack([xs, np.full(len(xs), ys[row]), tips[row] - (drop if k >= lowered else 0)])[::3]
+            path = np.column_stack(
+                [xs, np.full(len(xs), ys[row]), tips[row] - (drop if k >= lowered else 0)]
+            )[::3]
             path[0, 0], path[-1, 0] = -4, LENGTH + 4
             start.append(path[:-1]), end.append(path[1:]), tool.append(np.ones(len(path) - 1, int))
         scratcher = SCRATCHERS[int(rng.integers(2))]
@@ -126,7 +129,21 @@ class VerdictJob:
             programs=("p.nc",), start=np.vstack(start), end=np.vstack(end), tool=np.concatenate(tool),
             line=np.arange(n),
         )  # fmt: skip
-        self.job = Job("", Blank(LENGTH, WIDTH, THICK), {1: finisher, 2: scratcher}, (Setup("one", (), zero=Zero("left front", "bottom")),))
+        zones = tuple(
+            Zone(
+                name,
+                ((at, at), (LENGTH - at, at), (LENGTH - at, WIDTH - at), (at, WIDTH - at)),
+                judged=is_judged,
+            )
+            for name, at, is_judged in (("rim", -1.0, False), ("inside", RIM, True))
+        )
+        self.job = Job(
+            "",
+            Blank(LENGTH, WIDTH, THICK),
+            {1: finisher, 2: scratcher},
+            (Setup("one", (), zero=Zero("left front", "bottom")),),
+            zones=zones,
+        )
         self.reads = [[(None, Read(moves))]]
         self.noise = rng.normal(0, 0.06, 2)
 
@@ -140,9 +157,10 @@ class VerdictJob:
         lattice = blank_lattice(LENGTH, WIDTH, FINE)
         evidence = check._cut(self.job, self.reads, lattice, Timings(), NoProgress())
         found = deviation(evidence.field, envelopes(self.grid, lattice), self.grid, 1, 1e-4)
-        ranges = []
+        ranges, rim = [], round(RIM / FINE)
+        inner = (slice(rim, -rim), slice(rim, -rim))
         for sign in (-1.0, 1.0):
-            least, most = (float(max(np.nanmax(sign * a), 0.0)) for a in (found.normal, found.most))
+            least, most = (float(max(np.nanmax(sign * a[inner]), 0.0)) for a in (found.normal, found.most))
             ranges.append((least, most + FINE / np.sqrt(2)))
         return ranges, time.perf_counter() - started
 

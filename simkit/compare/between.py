@@ -78,8 +78,8 @@ class Sweeps:
             found = np.empty(below.shape)
             busy = np.zeros(len(x), np.int64)
             search = (
-                x, y, half, below, levels, corners, boxes, bins[:5], bins[5], bins[6], *self.origin, self.bucket,
-                self.shape[1], starts, entries, packed.codes, packed.records, heights, found, busy,
+                x, y, half, below, levels, corners, boxes, bins[:5], bins[5], bins[6], *self.origin,
+                self.bucket, self.shape[1], starts, entries, packed.codes, packed.records, heights, found, busy,
             )  # fmt: skip
             share_ranges(lambda a, b, s=search: lower_squares(a, b, *s), len(x), 16)
             low = np.fmin(low, found)
@@ -100,7 +100,7 @@ class Sweeps:
         return sign * found, owner
 
     def highest(self, x, y, half: float, above, owner, grid: TargetGrid) -> np.ndarray:
-        """Return for squares where the cut may stand higher than `above` over the target: how high it may, mm.
+        """Return for squares where the cut may stand higher than `above` over the target: how high, mm.
 
         x, y (k,) mm, half mm: squares.  above (k,) mm.  owner (k,): the row that cut the middle lowest, or
         any other, -1 for none.  Returns (k,) float64, along the side's axis; NaN where it does not.
@@ -116,8 +116,8 @@ class Sweeps:
         def search(chosen, index, other, packed) -> np.ndarray:
             out = np.empty(len(chosen))
             arrays = (
-                x[chosen], y[chosen], np.full(len(chosen), half), above[chosen], corners, boxes, bins[:5], bins[5],
-                bins[6], index, other, packed.codes, packed.records, heights, out,
+                x[chosen], y[chosen], np.full(len(chosen), half), above[chosen], corners, boxes, bins[:5],
+                bins[5], bins[6], index, other, packed.codes, packed.records, heights, out,
             )  # fmt: skip
             share_ranges(lambda a, b: upper_squares(a, b, *arrays), len(chosen), 256)
             return out
@@ -217,9 +217,9 @@ def unproved_leftover(
 ) -> np.ndarray:
     """Return the cells over which the cut may stand prouder of the target than it may, bool (ny, nx).
 
-    As `unproved_gouges`; highest (ny, nx) mm: how far it may stand off, along the normal.  owner (ny, nx): the
-    field's row that cut each cell.  The bound from above is that of the move which cut the middle of a square:
-    over a corner for lines, and by the profile drawn in by the square's half diagonal for arcs.
+    As `unproved_gouges`; highest (ny, nx) mm: how far it may stand off, along the normal.  owner
+    (ny, nx): the field's row that cut each cell.  What is proved is the distance from cut to target.  The
+    bound from above is that of the move which cut the middle of a square: over a corner for lines, and by the profile drawn in by the square's half diagonal for arcs.
     """
     found = np.zeros(lattice.shape, bool)
     cell = np.flatnonzero(is_asked & np.isfinite(highest))

@@ -253,8 +253,8 @@ def lower_squares(
 
 @entry_kernel
 def upper_squares(
-    first, last, x, y, half, above, corners, boxes, layout, start, items, index, other, codes, records, heights,
-    up,
+    first, last, x, y, half, above, corners, boxes, layout, start, items, index, other, codes, records,
+    heights, up,
 ):  # fmt: skip
     """Find the squares over which the cut may stand more than `above` over the target's lowest.
 
