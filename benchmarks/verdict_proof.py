@@ -1,9 +1,9 @@
-"""Do verdicts on coarse cells with second looks agree with fine cells everywhere?  Random jobs at their limits.
+"""Do verdicts on coarse cells with second looks agree with fine cells everywhere?  Jobs at their limits.
 
 Run: python benchmarks/verdict_proof.py [JOBS [SEED]]
 Smooth and sharp targets, steps, ridges and scratches 0.1 mm wide, limits a few percent off the true worst
-value; 0.4 mm cells with second looks against 0.05 mm cells everywhere.  Prints each job that differs ('missed': within by
-the coarse way, beyond for certain by the fine one; 'false': the other way round; 'value': the ranges of the
+value; 0.4 mm cells with second looks against 0.05 mm cells everywhere.  Prints each job
+that differs ('missed': within by the coarse way, beyond for certain by the fine one; 'false': the other way round; 'value': the ranges of the
 worst value do not meet), and last: how many differ, bounds, the share undecided, the ratio of time.
 """
 

@@ -59,7 +59,7 @@ def _prepare_cache() -> Path:
 CACHE_FOLDER = _prepare_cache()
 os.environ.setdefault("NUMBA_CACHE_DIR", str(CACHE_FOLDER))
 
-_WARM = CACHE_FOLDER / "complete"
+CHECKING, READING = "complete", "reading"  # what is compiled apart: for any check, for large programs
 
 import numba  # noqa: E402  (the cache folder must be set first)
 
@@ -67,15 +67,15 @@ import numba  # noqa: E402  (the cache folder must be set first)
 numba.config.CACHE_DIR = os.environ["NUMBA_CACHE_DIR"]
 
 
-def is_cold() -> bool:
-    """Return whether not everything a check needs is known to be compiled and stored."""
-    return not _WARM.exists()
+def is_cold(part: str = CHECKING) -> bool:
+    """Return whether not everything that CHECKING or READING needs is known to be compiled and stored."""
+    return not (CACHE_FOLDER / part).exists()
 
 
-def mark_warm() -> None:
-    """Remember that everything a check needs has been compiled and stored."""
+def mark_warm(part: str = CHECKING) -> None:
+    """Remember that everything that CHECKING or READING needs has been compiled and stored."""
     with contextlib.suppress(OSError):
-        _WARM.touch()
+        (CACHE_FOLDER / part).touch()
 
 
 def threads() -> int:

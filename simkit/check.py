@@ -26,6 +26,7 @@ from simkit.compare.seam import find_seam
 from simkit.compare.second_look import second_look
 from simkit.compare.standing import StandingWatch, stage_ends
 from simkit.compare.walls import wall_thickness
+from simkit.effort.effort import effort_of
 from simkit.errors import InputProblems, Place, Problem
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
@@ -111,6 +112,8 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
             _walls(evidence)
     with timings.stage("looking at the machine", progress):
         _machine(evidence)
+    with timings.stage("timing the moves", progress):
+        evidence.effort = _effort(evidence)
     with timings.stage("watching what stands between the cuts", progress):
         evidence.stood = _stood(evidence)
     with timings.stage("lining up the sides", progress):
@@ -392,6 +395,14 @@ def _machine(evidence: Evidence) -> None:
             )
         )
         before = after
+
+
+def _effort(evidence: Evidence):
+    """Return how long the moves take and what they bite off."""
+    job, blank = evidence.job, evidence.job.blank
+    before = blank_field(evidence.field.lattice, blank.length, blank.width, blank.thickness)
+    dwells = [read.dwell for setup in evidence.reads for _, read in setup]
+    return effort_of(job, evidence.moves, evidence.rows, evidence.frames, evidence.replays, dwells, before)
 
 
 def _stood(evidence: Evidence) -> list:

@@ -37,16 +37,49 @@ class _Parser(argparse.ArgumentParser):
         """Raise what is wrong with the words as a problem with a remedy."""
         found, expected, remedy = message, "words simkit knows", f"see {self.prog} --help"
         if message.startswith("unrecognized arguments: "):
-            word = message.split(": ", 1)[1].split()[0]
-            found, expected = f"'{word}'", "an option simkit knows"
-            near = nearest_word(word, self.all_options())
-            remedy = f"did you mean {near}? {remedy}" if near else remedy
+            raise InputProblems(self._left_over(message.split(": ", 1)[1].split()))
+        if message.startswith("argument --") and "invalid choice: " in message:
+            option = message.split()[1].rstrip(":")
+            word = message.split("invalid choice: ", 1)[1].split("'")[1]
+            choices = next(a.choices for a in self._actions if option in a.option_strings)
+            found, expected = f"'{word}' behind {option}", f"one of {', '.join(choices)}"
+            remedy = f"write {' or '.join(f'{option} {choice}' for choice in choices)}"
         elif "invalid choice: " in message:
             word = message.split("invalid choice: ", 1)[1].split("'")[1]
             found, expected = f"'{word}'", f"a command ({', '.join(self.commands())})"
             near = nearest_word(word, self.commands())
             remedy = f"did you mean {near}? {remedy}" if near else remedy
         raise InputProblems(Problem(Place("command line"), found, expected, remedy))
+
+    def _left_over(self, words: list[str]) -> Problem:
+        """Return what is wrong with words that no command took; called on the parser of all commands."""
+        word = next((word for word in words if word.startswith("-")), words[0])
+        name = word.split("=", 1)[0]
+        place = Place("command line")
+        if not word.startswith("-"):
+            # `check` takes several, but not with options between them.
+            expected = "one program behind simkit read, and those of simkit check side by side"
+            remedy = (
+                "run simkit read once for each program; for simkit check write the options behind them all"
+            )
+            return Problem(place, f"'{word}', one file too many here", expected, remedy)
+        # Only `read` and `template` refuse an option that another command has.
+        takers = [command for command in self.commands() if name in self._options_of(command)]
+        if takers:
+            command = takers[0]
+            remedy = f"leave it out, or run simkit {command} (see simkit {command} --help)"
+            return Problem(
+                place, f"'{name}'", f"an option of this command; {name} is one of {command}", remedy
+            )
+        near = nearest_word(name, self.all_options())
+        remedy = f"did you mean {near}? see {self.prog} --help" if near else f"see {self.prog} --help"
+        return Problem(place, f"'{word}'", "an option simkit knows", remedy)
+
+    def _options_of(self, command: str) -> list[str]:
+        for action in self._actions:
+            if isinstance(action, argparse._SubParsersAction):
+                return action.choices[command].all_options()
+        return []
 
     def commands(self) -> list[str]:
         """Return the names of this parser's commands."""
@@ -121,6 +154,15 @@ def _parser() -> _Parser:
     )
     _add_meant(check.add_argument_group("without a job file, how the programs are meant"))
     _add_read(commands)
+    _add_whatif(commands)
+    sheet = commands.add_parser(
+        "sheet",
+        help="print the sheet for the shop: boards, zeros, pins, cutters, what to measure",
+        description="Print the sheet for the shop: boards to cut, then each setup as the operator sees it.",
+        allow_abbrev=False,
+    )
+    sheet.add_argument("job", metavar="JOB.toml", type=Path, help="the job file")
+    sheet.add_argument("--json", type=Path, metavar="FILE", help="write the sheet as JSON, too")
     commands.add_parser(
         "template",
         help="print a commented job file to fill in",
@@ -145,6 +187,41 @@ def _add_read(commands) -> None:
     )
     read.add_argument("--rapid", metavar="MM/MIN", help="speed of rapids, to tell their time")
     _add_meant(read.add_argument_group("how the program is meant"))
+
+
+def _add_whatif(commands) -> None:
+    whatif = commands.add_parser(
+        "whatif",
+        help="check a job as stated and with a change, side by side",
+        description=(
+            "Check a job file as it is stated and once more with what is supposed to differ: "
+            "where the cuts of a setup land, how thick the blank is, how wide a cutter measures."
+        ),
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    whatif.add_argument("job", metavar="JOB.toml", type=Path, help="the job file")
+    again = {"action": "append", "default": []}
+    whatif.add_argument(
+        "--shift",
+        metavar="SETUP=RIGHT,BACK[,UP]",
+        help='by how much the cuts of a setup land off their place, such as "side 2=0.3,-0.2"',
+        **again,
+    )
+    whatif.add_argument(
+        "--turn",
+        metavar="SETUP=DEGREES",
+        help="by how much they are turned about the middle of the blank, counter-clockwise from above",
+        **again,
+    )
+    whatif.add_argument("--thickness", metavar="MM", help="by how much the blank is thicker than stated")
+    whatif.add_argument(
+        "--measured", metavar="N=DIAMETER", help="a cutter as it measures, such as 3=5.87", **again
+    )
+    whatif.add_argument("--cell", type=str, metavar="MM", help="edge of a field cell (default 0.2 mm)")
+    whatif.add_argument("--json", type=Path, metavar="FILE", help="write both results as JSON")
+    whatif.add_argument("--quiet", action="store_true", help="print the two verdicts only")
 
 
 # What a job file says of how programs are meant, and the options that say it without one.
@@ -184,12 +261,16 @@ def _meant(options: argparse.Namespace, spoilboard: str | None = None):
 
 def main(argv: Sequence[str]) -> int:
     """Run one command and return its exit status; argv without the program's name."""
+    outcome = "nothing was checked"
     try:
-        return _run(_parser().parse_args(argv))
+        options = _parser().parse_args(argv)
+        if options.command == "read":
+            outcome = "mend them and read the program again"
+        return _run(options)
     except SystemExit as leaving:  # argparse after --help and --version
         return int(leaving.code or 0)
     except InputProblems as problems:
-        print(_problem_text(problems), file=sys.stderr)
+        print(_problem_text(problems, outcome), file=sys.stderr)
         return problems.status
     except (KeyboardInterrupt, Interrupted):
         print("stopped; nothing half-written is left", file=sys.stderr)
@@ -198,10 +279,11 @@ def main(argv: Sequence[str]) -> int:
         return _own_fault()
 
 
-def _problem_text(problems: InputProblems) -> str:
-    lines = [str(problem) for problem in problems.problems]
+def _problem_text(problems: InputProblems, outcome: str) -> str:
+    lines, count = problems.lines(), len(problems.problems)
     if len(lines) > 1:
-        lines.append(f"{len(lines)} problems; nothing was checked")
+        warned = f" and {len(problems.warnings)} warnings" if problems.warnings else ""
+        lines.append(f"{count} problem{'s' if count > 1 else ''}{warned}; {outcome}")
         from simkit.program.state import PROBLEM_LIMIT
 
         counts = Counter(problem.place.file for problem in problems.problems)
@@ -236,6 +318,10 @@ def _run(options: argparse.Namespace) -> int:
         return _read(options)
     if options.command == "check":
         return _check(options)
+    if options.command == "whatif":
+        return _whatif(options)
+    if options.command == "sheet":
+        return _sheet(options)
     _parser().print_help()
     return UNUSABLE
 
@@ -251,9 +337,9 @@ def _check(options: argparse.Namespace) -> int:
     console = Console(quiet=options.quiet)
     with console.progress() as progress:
         if has_large_program(job):  # read by compiled code, which may have to be compiled first
-            from simkit.warm import warm_up
+            from simkit.warm import warm_up_reading
 
-            warm_up(progress)
+            warm_up_reading(progress)
         progress.stage("reading the programs")
         reads = read_programs(job)  # before anything heavy is imported: most bad input ends here
         progress.stage("starting")
@@ -287,6 +373,54 @@ def _check(options: argparse.Namespace) -> int:
     return result["verdict"]["exit_status"]
 
 
+def _whatif(options: argparse.Namespace) -> int:
+    """Check a job and a changed one; the exit status is that of the changed one."""
+    cell = _cell(options.cell)
+    if options.json:
+        _check_json(options.json)
+    from simkit.job.change import change_from_words
+    from simkit.job.reader import read_job
+    from simkit.program.job_programs import read_programs
+    from simkit.report.console import Console
+
+    job = read_job(options.job)
+    change = change_from_words(job, options.shift, options.turn, options.thickness, options.measured)
+    with Console(quiet=options.quiet).progress() as progress:
+        progress.stage("reading the programs")
+        reads = read_programs(job)
+        from simkit.check import check
+        from simkit.report.result import result_of, write_json
+        from simkit.report.whatif import whatif_result, whatif_text
+        from simkit.warm import warm_up
+
+        warm_up(progress)
+        stated, changed = (result_of(*check(one, reads, cell, progress)) for one in (job, change.of(job)))
+        result = whatif_result(change.words(job), stated, changed)
+        if options.json:
+            write_json(options.json, result)
+    text = whatif_text(result)
+    _print("\n".join(text.splitlines()[-2:]) if options.quiet else text)
+    return changed["verdict"]["exit_status"]
+
+
+def _sheet(options: argparse.Namespace) -> int:
+    """Print the sheet for the shop; 0 when the job and its programs can be read."""
+    if options.json:
+        _check_json(options.json)
+    from simkit.job.reader import read_job
+    from simkit.program.job_programs import read_programs
+    from simkit.report.sheet import sheet_of, sheet_text
+
+    job = read_job(options.job)
+    sheet = sheet_of(job, read_programs(job))
+    if options.json:
+        from simkit.report.result import write_json
+
+        write_json(options.json, sheet)
+    _print(sheet_text(sheet))
+    return WITHIN
+
+
 def _accept_text(result: dict) -> str:
     """Return the lines to paste into the job file, each finding's with its number and words above."""
     parts = [
@@ -316,7 +450,9 @@ def _read(options: argparse.Namespace) -> int:
     meant, name = _meant(options), str(options.program)
     read = program_summary.read_alone(bytes_of(options.program, name), name, meant)
     placed = tuple(meant.work_offsets)
-    summary = program_summary.summary_of(read, blank=blank, zero=zero, rapid=rapid, placed=placed)
+    summary = program_summary.summary_of(
+        read, blank=blank, zero=zero, rapid=rapid, placed=placed, stated_units=meant.program_units
+    )
     if options.json:
         from simkit.report.result import write_json
 

@@ -165,6 +165,8 @@ class Cutter:
     the width of its flat (None: pointed).  taper: angle of a tapered ball's side to the axis, degrees.
     neck, neck_length mm: diameter and length between the cutting edges and the shank.
     holder: from below, each (lower diameter, upper diameter, length) mm.
+    chip_load (least, largest) mm for each edge and turn, plunge_angle degrees from level, slot_depth a
+    multiple of the diameter: what the cutter bears, None when not stated.
     shift mm: the profile with its radius shifted, see `shifted`.
     Raises ValueError for measures that no cutter can have (`faults` tells them).
     """
@@ -183,6 +185,9 @@ class Cutter:
     neck: float | None = None
     neck_length: float | None = None
     holder: tuple[tuple[float, float, float], ...] | None = None
+    chip_load: tuple[float, float] | None = None
+    plunge_angle: float | None = None
+    slot_depth: float | None = None
     shift: float = 0.0
 
     def __post_init__(self):

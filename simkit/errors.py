@@ -44,13 +44,28 @@ class Problem:
 
 
 class InputProblems(Exception):
-    """The input cannot be used; carries every problem found so far.  Exit status 2."""
+    """The input cannot be used; carries every problem found so far.  Exit status 2.
+
+    warnings: what would only have been warned of, with a `place` and a `text`; told along, so that a person
+    can mend all of it in one go.
+    """
 
     status = 2
 
-    def __init__(self, problems: Iterable[Problem] | Problem):
+    def __init__(self, problems: Iterable[Problem] | Problem, warnings: Iterable = ()):
         self.problems: tuple[Problem, ...] = (problems,) if isinstance(problems, Problem) else tuple(problems)
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        self.warnings = tuple(warnings)
+        super().__init__("\n".join(self.lines()))
+
+    def lines(self) -> list[str]:
+        """Return problems and warnings as lines of text: by file in the order given, then by line."""
+        told = [(problem.place, str(problem)) for problem in self.problems]
+        told += [(warning.place, f"{warning.place}: warning: {warning.text}") for warning in self.warnings]
+        if not self.warnings:
+            return [text for _, text in told]
+        files = {place.file: k for k, (place, _) in reversed(list(enumerate(told)))}
+        told.sort(key=lambda one: (files[one[0].file], one[0].line or 0, one[0].column or 0))
+        return [text for _, text in told]
 
 
 class Interrupted(Exception):

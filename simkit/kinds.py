@@ -26,6 +26,7 @@ KINDS = (
     "spindle-off",
     "chip-load",
     "bite",
+    "spindle-speed",
     "program",
     "setup",
 )

@@ -11,18 +11,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simkit._jit import is_cold, mark_warm
+from simkit._jit import READING, is_cold, mark_warm
 from simkit.check import NoProgress, Timings, examine
 from simkit.compare import between
 from simkit.compare.deviation import deviation
 from simkit.compare.reach import must_leave, reach
 from simkit.compare.walls import wall_thickness
 from simkit.cutters import Cutter
+from simkit.frames import IDENTITY
 from simkit.job.model import Blank, Dowel, Job, Limits, Setup
 from simkit.moves.table import ARC, LINE, Moves, make_moves
 from simkit.program import fast
 from simkit.stock import cut
 from simkit.stock.field import blank_field, blank_lattice
+from simkit.stock.replay import replay
 from simkit.target.envelope import envelopes
 from simkit.target.grid import TargetGrid
 from simkit.target.mesh import make_target
@@ -33,9 +35,9 @@ def warm_up(progress=None) -> None:
 
     progress: has stage(name) and fraction(done).
 
-    A second process compiles what needs no cut, and how moves are packed, while this one compiles the
-    cut; what it stores is then loaded.  Compiling is one thread's work, so two processes take little more
-    than half the time; if the second cannot be started, this one compiles all.
+    A second process compiles what needs no cut, and the replay, while this one compiles the cut; what it
+    stores is then loaded.  Compiling is one thread's work, so two processes take little more than half the
+    time; if the second cannot be started, this one compiles all.
     """
     if not is_cold():
         return
@@ -47,6 +49,15 @@ def warm_up(progress=None) -> None:
             progress.fraction(0.5)
         compile_all(lambda done: progress.fraction(0.5 + done / 2))
     mark_warm()
+
+
+def warm_up_reading(progress) -> None:
+    """Compile what large programs are read with, if it is not stored yet; says so while it does."""
+    if is_cold(READING):
+        progress.stage("compiling (first use only)")
+        with _no_collections():
+            fast.warm_up()
+        mark_warm(READING)
 
 
 @contextmanager
@@ -63,7 +74,7 @@ def _no_collections() -> Iterator[None]:
 
 @contextmanager
 def _helper() -> Iterator[None]:
-    """Run compile_uncut in a process of its own meanwhile, and wait for its end."""
+    """Run compile_beside in a process of its own meanwhile, and wait for its end."""
     words = [sys.executable, "-P", "-m", "simkit.warm"]
     silent = {"stdin": subprocess.DEVNULL, "stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     try:
@@ -79,10 +90,11 @@ def _helper() -> Iterator[None]:
         child.wait()
 
 
-def compile_uncut() -> None:
-    """Compile and store what a check needs for packing, reading, target, comparison, walls, reach."""
-    cut.warm_up_packing()
-    fast.warm_up()
+def compile_beside() -> None:
+    """Compile and store what a check needs for target, comparison, walls, reach and the replay.
+
+    The replay shares kernels with the cut; it comes last, when they are likely to be stored.
+    """
     lattice = blank_lattice(16.0, 12.0, 0.25)
     grid = TargetGrid(_target())
     around = envelopes(grid, lattice)
@@ -91,6 +103,7 @@ def compile_uncut() -> None:
     wall_thickness(lattice, field.lower, field.upper, 1.0)
     between.warm_up(grid, lattice)
     must_leave(around, grid, 1, Cutter(1, "ball", 2.0), 0.05)
+    replay(blank_field(lattice, 16.0, 12.0, 6.0), _sides()[0], _cutters(), IDENTITY)
 
 
 def compile_all(fraction=None) -> None:
@@ -102,12 +115,29 @@ def compile_all(fraction=None) -> None:
     job = Job(
         name="",
         blank=Blank(16.0, 12.0, 6.0),
-        cutters={1: Cutter(1, "ball", 2.0), 2: Cutter(2, "flat", 2.0)},
+        cutters=_cutters(),
         setups=(Setup("a", ()), Setup("b", (), turn="about x")),
         dowels=(Dowel("d", (1.5, 1.5), 2.0),),
         limits=Limits(gouge=0.05, leftover=0.05, thinnest_wall=3.0, witness_step=0.01),
     )
-    # Along each wall, a low rapid among the cuts, an arc across; side 2 set off by 0.3 mm.
+    reads = [[(None, _Read(moves))] for moves in _sides()]
+    target = _target()
+    progress = NoProgress()
+    if fraction is not None:
+        stages = iter(np.linspace(0.1, 0.9, 6))
+        progress.stage = lambda name: fraction(float(next(stages, 0.95)))
+    # Whether a spot of the thumbnail needs the reach of a cutter is left to chance; so it is asked.
+    lattice = blank_lattice(4.0, 4.0, 0.5)
+    reach(np.zeros(lattice.shape), lattice, [Cutter(1, "ball", 2.0)])
+    examine(job, reads, blank_lattice(16.0, 12.0, 0.25), target, Timings(), progress)
+
+
+def _cutters() -> dict[int, Cutter]:
+    return {1: Cutter(1, "ball", 2.0), 2: Cutter(2, "flat", 2.0)}
+
+
+def _sides() -> list[Moves]:
+    """The thumbnail's moves: along each wall, a low rapid among the cuts, an arc; side 2 off by 0.3 mm."""
     around = np.array([[3, 2], [13, 2], [13, 10], [3, 10], [3, 2]], dtype=np.float64)
     sides = []
     for setup, off in ((0, 0.0), (1, 0.3)):
@@ -127,17 +157,7 @@ def compile_all(fraction=None) -> None:
                 setup=[setup] * 7,
             )
         )
-    reads = [[(None, _Read(moves))] for moves in sides]
-    target = _target()
-    progress = NoProgress()
-    if fraction is not None:
-        stages = iter(np.linspace(0.1, 0.9, 6))
-        progress.stage = lambda name: fraction(float(next(stages, 0.95)))
-    # Whether a spot of the thumbnail needs the reach of a cutter is left to chance; so it is asked.
-    lattice = blank_lattice(4.0, 4.0, 0.5)
-    reach(np.zeros(lattice.shape), lattice, [Cutter(1, "ball", 2.0)])
-    fast.warm_up()
-    examine(job, reads, blank_lattice(16.0, 12.0, 0.25), target, Timings(), progress)
+    return sides
 
 
 def _target():
@@ -154,8 +174,9 @@ class _Read:
 
     moves: Moves
     warnings: tuple = ()
+    dwell: float = 0.0
 
 
 if __name__ == "__main__":
     with _no_collections():
-        compile_uncut()
+        compile_beside()

@@ -176,7 +176,7 @@ UNUSABLE = {
     "unknown command": (
         None,
         ["chekc", "job.toml"],
-        "(check, read, template); did you mean check?",
+        "(check, read, whatif, sheet, template); did you mean check?",
     ),
     "misspelt option": (None, ["check", "job.toml", "--cel", "0.2"], "did you mean --cell?"),
     "missing job file": (None, ["check", "jobs.toml"], "jobs.toml"),

@@ -149,12 +149,12 @@ def test_setup__offset_is_as_the_operator_sees_it(turn, expected):
     [("none", (0.3, -0.2, 38.1)), ("about x", (0.3, 90.2, -0.1)), ("about y", (279.7, -0.2, -0.1))],
 )
 def test_setup__misplacement_acts_on_the_table(turn, expected):
-    frame = Setup("s", (), turn=turn).frame(BLANK, misplaced(0.3, -0.2, 0.1, 0.0, (0, 0)))
+    frame = Setup("s", (), turn=turn, misplacement=misplaced(0.3, -0.2, 0.1, 0.0, (0, 0))).frame(BLANK)
     close(frame.apply(np.zeros(3)), expected)
 
 
 def test_setup__misplacement_turns_about_its_point_not_about_the_zero():
     # Zero right front at (280, 0); a quarter turn about the table's (140, 45): (140, 45) + (45, 140).
-    setup = Setup("s", (), zero=Zero("right front", "bottom"))
-    frame = setup.frame(BLANK, misplaced(0, 0, 0, 90.0, (140, 45)))
+    wrong = misplaced(0, 0, 0, 90.0, (140, 45))
+    frame = Setup("s", (), zero=Zero("right front", "bottom"), misplacement=wrong).frame(BLANK)
     close(frame.apply(np.zeros(3)), (185, 185, 0))

@@ -18,6 +18,7 @@ STAGES = [
     "moves",
     "stock",
     "machine",
+    "effort",
     "target",
     "compare",
     "findings",

@@ -79,7 +79,8 @@ class Sweeps:
             busy = np.zeros(len(x), np.int64)
             search = (
                 x, y, half, below, levels, corners, boxes, bins[:5], bins[5], bins[6], *self.origin,
-                self.bucket, self.shape[1], starts, entries, packed.codes, packed.records, heights, found, busy,
+                self.bucket, self.shape[1], starts, entries, packed.codes, packed.records, heights,
+                found, busy,
             )  # fmt: skip
             share_ranges(lambda a, b, s=search: lower_squares(a, b, *s), len(x), 16)
             low = np.fmin(low, found)
@@ -219,7 +220,8 @@ def unproved_leftover(
 
     As `unproved_gouges`; highest (ny, nx) mm: how far it may stand off, along the normal.  owner
     (ny, nx): the field's row that cut each cell.  What is proved is the distance from cut to target.  The
-    bound from above is that of the move which cut the middle of a square: over a corner for lines, and by the profile drawn in by the square's half diagonal for arcs.
+    bound from above is that of the move which cut the middle of a square: over a corner for lines,
+    and by the profile drawn in by the square's half diagonal for arcs.
     """
     found = np.zeros(lattice.shape, bool)
     cell = np.flatnonzero(is_asked & np.isfinite(highest))

@@ -29,6 +29,7 @@ class Evidence:
         whose.  rows[setup]: slice of them.  frames[setup]: program frame -> blank frame.
     field: the blank after all setups.  fields: after each setup.
     replays[setup]: what each move took and what rubbed, of stock.replay.
+    effort: of effort.effort, time and bite of all moves.
     stops, below_table, beyond_travel, fixture_contacts: of the modules of `machine`, one for each setup.
     target, target_grid, envelopes, deviations {1: ..., 2: ...}, break_through, walls, target_walls: of
         the modules of those names in `target` and `compare`; None or empty without a target.
@@ -53,6 +54,7 @@ class Evidence:
     field: Field
     fields: list[Field]
     replays: list[Replay]
+    effort: Any = None
     stops: list[list] = field(default_factory=list)
     below_table: list[Any] = field(default_factory=list)
     beyond_travel: list[list] = field(default_factory=list)

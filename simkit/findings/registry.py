@@ -6,7 +6,9 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from simkit.findings import (
+    bite,
     break_through,
+    chip_load,
     cusp,
     dowel_miss,
     fixture_contact,
@@ -19,6 +21,7 @@ from simkit.findings import (
     rapid_contact,
     setup,
     spindle_off,
+    spindle_speed,
     stack_contact,
     table_contact,
     thin_wall,
@@ -52,6 +55,9 @@ FINDERS = (
     fragile,
     leftover,
     cusp,
+    bite,
+    chip_load,
+    spindle_speed,
     hidden,
     program,
 )
@@ -76,6 +82,9 @@ ORDER = (
     "leftover-cutter",
     "leftover-program",
     "cusp",
+    "bite",
+    "chip-load",
+    "spindle-speed",
     "hidden",
     "program",
 )

@@ -140,7 +140,9 @@ class Checker:
         if key.kind == "named lengths":
             return {}
         if key.kind in ("lengths", "numbers") and key.default is not None:
-            return tuple(float(part) for part in key.default)
+            return tuple(
+                length_mm(part, "mm") if isinstance(part, str) else float(part) for part in key.default
+            )
         return key.default
 
     # -- values ---------------------------------------------------------------------------------
@@ -258,10 +260,11 @@ class Checker:
         return remedy
 
     def fixed_list(self, value: Any, key: Key, path: str, expected: str) -> Any:
-        """Check a list of `size` lengths or numbers."""
-        if not isinstance(value, list) or len(value) != key.size:
+        """Check a list of `size` lengths or numbers, of one or more where that is 0."""
+        if not isinstance(value, list) or len(value) != (key.size or max(len(value), 1)):
             example = key.examples[0].strip("[]").split("]")[0]
-            return self.problem(path, shown(value), expected, f"write {key.size}, such as [{example}]")
+            count = key.size or "one or more"
+            return self.problem(path, shown(value), expected, f"write {count}, such as [{example}]")
         one = Key(key.path, "number" if key.kind == "numbers" else "length", "", low=key.low, high=key.high)
         return tuple(self.value(part, one, f"{path}[{index}]") for index, part in enumerate(value))
 

@@ -103,10 +103,19 @@ def cutter_from_text(text: str) -> Cutter:
     checker = WordChecker("--cutter", spots, "mm")
     checked = checker.table(values, "cutters.N", str(number))
     cutter_rules(checker, {number: checked}, BAD, "")
-    problems += checker.problems
+    problems += [_as_option(problem, text) for problem in checker.problems]
     if problems:
         raise InputProblems(problems)
     return Cutter(number=number, **checked)
+
+
+def _as_option(problem: Problem, text: str) -> Problem:
+    """Return a problem of a cutter with "add KEY = ..." of the job file said as it is written here."""
+    match = re.fullmatch(r"add (\w+) = \.\.\.", problem.remedy)
+    if match is None:
+        return problem
+    remedy = f'write it behind the diameter: --cutter "{text},{match[1]}=..."'
+    return Problem(problem.place, problem.found, problem.expected, remedy)
 
 
 def make_job(

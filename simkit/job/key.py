@@ -14,8 +14,8 @@ class Key:
 
     kind: "table", "tables" (a list of tables), "numbered tables", "text", "texts" (a list), "choice",
         "path", "paths", "flag" (true or false), "count" (a whole number), "number", "length", "lengths",
-        "numbers" (lists of `size`), "points" (a list of lists of `size` lengths), "named lengths" (a table
-        of names from `choices`, each with a list of `size` lengths).
+        "numbers" (lists of `size`, 0: of one or more), "points" (a list of lists of `size` lengths), "named
+        lengths" (a table of names from `choices`, each with a list of `size` lengths).
     default: as it is written in the file, None when the key is required or has none.
     low, high: range of the number, mm for lengths.
     noun: what the file of a path, or one of a list of "points", is.
@@ -61,7 +61,7 @@ class Key:
             return "one of " + ", ".join(f"'{choice}'" for choice in self.choices)
         return {
             "length": f"a length from {low} mm to {high} mm",
-            "lengths": f"a list of {self.size} lengths from {low} mm to {high} mm",
+            "lengths": f"a list of {self.size or 'one or more'} lengths from {low} mm to {high} mm",
             "points": f"a list of {self.noun or 'place'}s, each a list of {self.size} lengths"
             f" from {low} mm to {high} mm",
             "number": f"a number from {low} to {high}",

@@ -15,6 +15,14 @@ def machine_rules(checker: Checker, machine: Any, fixtures: Any, setups: Any) ->
     has_travel = False
     if machine is not None and not is_bad(machine):
         has_travel = _travel(checker, machine)
+        spindle = machine["spindle"]
+        if spindle is not None and not is_bad(spindle) and spindle[0] >= spindle[1]:
+            checker.problem(
+                "machine.spindle",
+                f"speeds from {spindle[0]:g} to {spindle[1]:g} rev/min",
+                "the lowest before the highest",
+                "write it as [lowest, highest]",
+            )
     if not is_bad(setups):
         _machine_zeros(checker, setups, machine, has_travel)
     if fixtures is not None and not is_bad(fixtures):

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from simkit.job.key import BIGGEST, Key
+from simkit.job.model import Machine
 
 _ENDS = {"kind": "lengths", "size": 3, "low": -2 * BIGGEST, "high": 2 * BIGGEST}
-_CLEARANCE = 2.0  # mm: common practice, no source
+_MACHINE = Machine()
 
 MACHINE_KEYS: tuple[Key, ...] = (
     Key("machine", "table", "The machine, as far as the check needs it.", is_aside=True),
@@ -23,8 +24,66 @@ MACHINE_KEYS: tuple[Key, ...] = (
         "Distance to keep from fixtures.",
         low=0.0,
         high=100.0,
-        default=f"{_CLEARANCE:g} mm",
+        default=f"{_MACHINE.clearance:g} mm",
         examples=("2",),
+    ),
+    Key(
+        "machine.speed",
+        "lengths",
+        "Top speed of X, Y and Z, a length a minute, to tell how long the work takes. The default is common"
+        " practice, no source: the machine's own stand in the settings of its control.",
+        size=3,
+        low=10.0,
+        high=1e6,
+        default=tuple(f"{speed:g} mm" for speed in _MACHINE.speed),
+        examples=("[8000, 8000, 4000]",),
+    ),
+    Key(
+        "machine.acceleration",
+        "lengths",
+        "Acceleration of X, Y and Z, a length a second squared. The default is common practice, no source.",
+        size=3,
+        low=1.0,
+        high=1e6,
+        default=tuple(f"{value:g} mm" for value in _MACHINE.acceleration),
+        examples=("[500, 500, 300]",),
+    ),
+    Key(
+        "machine.rounding",
+        "length",
+        "By how much the machine may round a corner, to keep its speed there. The default is common practice,"
+        " no source.",
+        low=0.0001,
+        high=5.0,
+        default=f"{_MACHINE.rounding:g} mm",
+        examples=("0.02",),
+    ),
+    Key(
+        "machine.spindle_start",
+        "number",
+        "Seconds until the spindle turns at its speed. The default is common practice, no source.",
+        low=0.0,
+        high=600.0,
+        default=_MACHINE.spindle_start,
+        examples=("4",),
+    ),
+    Key(
+        "machine.cutter_change",
+        "number",
+        "Seconds to change the cutter. The default is common practice, no source, for a change by hand.",
+        low=0.0,
+        high=3600.0,
+        default=_MACHINE.cutter_change,
+        examples=("60",),
+    ),
+    Key(
+        "machine.spindle",
+        "numbers",
+        "Lowest and highest speed of the spindle, rev/min. When left out, speeds are not judged.",
+        size=2,
+        low=1.0,
+        high=200000.0,
+        examples=("[8000, 24000]",),
     ),
 )
 FIXTURE_KEYS: tuple[Key, ...] = (

@@ -14,6 +14,9 @@ WORK_ZEROS = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3
 BLOCK_DELETE = ("run", "skip")
 PROGRAM_UNITS = ("mm", "in")
 GRAINS = ("along x", "along y")
+HARDNESSES = ("soft", "hard")
+JOINED = ("along y", "along z")
+RINGS = ("flat", "rift", "quarter")
 ANCHORS = ("origin", "low corner", "centre")
 # ISO 286-1, diameters over 3 mm up to and including 6 mm: hole H7 is 0 to +0.012 mm (from a reprint), pin g6
 # -0.012 to -0.004 mm (from memory).  Name -> over, up to (mm), least and most clearance (mm).
@@ -22,13 +25,19 @@ FITS = {"H7/g6": (3.0, 6.0, 0.004, 0.024)}
 
 @dataclass(frozen=True, slots=True)
 class Blank:
-    """The prepared block of wood before the first cut.  grain: one of GRAINS, "" when not stated."""
+    """The prepared block of wood before the first cut.
+
+    grain: one of GRAINS, "" when not stated.  hardness: one of HARDNESSES.
+    cutting_force N/mm2: force for each square millimetre of chip section, None when not stated.
+    """
 
     length: float
     width: float
     thickness: float
     species: str = ""
     grain: str = ""
+    hardness: str = "hard"
+    cutting_force: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +67,7 @@ class Setup:
     program_units: "mm" or "in" for programs that state neither G21 nor G20; None refuses them.
     spoilboard: mm that cutters may go below the lower face of the blank as it lies; None when not stated.
     machine_zero: `zero` in machine coordinates, mm, None when not stated.
+    misplacement: of the cuts against where they should land, in the table frame.
     """
 
     name: str
@@ -71,6 +81,7 @@ class Setup:
     spoilboard: float | None = None
     machine_zero: tuple[float, float, float] | None = None
     swing: str = "none"
+    misplacement: Frame = field(default=IDENTITY, compare=False)
 
     def to_table(self, blank: Blank) -> Frame:
         """Return the map from this setup's program frame to its table frame."""
@@ -91,12 +102,9 @@ class Setup:
         is_crosswise = self.swing.startswith("quarter")
         return (blank.width, blank.length) if is_crosswise else (blank.length, blank.width)
 
-    def frame(self, blank: Blank, misplacement: Frame = IDENTITY) -> Frame:
-        """Return the map from this setup's program frame to the blank frame.
-
-        misplacement: how the blank truly lies against how it should, in the table frame.
-        """
-        return self.lie(blank).after(misplacement).after(self.to_table(blank))
+    def frame(self, blank: Blank) -> Frame:
+        """Return the map from this setup's program frame to the blank frame."""
+        return self.lie(blank).after(self.misplacement).after(self.to_table(blank))
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,11 +216,21 @@ class Machine:
 
     low, high (x, y, z) mm: ends of its travel in machine coordinates, None when not stated.
     clearance mm: to be kept from fixtures.
+    speed (x, y, z) mm/min, acceleration (x, y, z) mm/s^2: the most that each axis does.
+    rounding mm: by how much it may round a corner.  spindle_start, cutter_change: seconds for each.
+    spindle (lowest, highest) rev/min, None when not stated.
     """
 
     low: tuple[float, float, float] | None = None
     high: tuple[float, float, float] | None = None
     clearance: float = 2.0  # common practice, no source
+    # Common practice for small routers, no source: a machine has its own, on its settings page.
+    speed: tuple[float, float, float] = (8000.0, 8000.0, 4000.0)
+    acceleration: tuple[float, float, float] = (500.0, 500.0, 300.0)
+    rounding: float = 0.02
+    spindle_start: float = 4.0
+    cutter_change: float = 60.0
+    spindle: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,6 +263,25 @@ class Fixture:
 
 
 @dataclass(frozen=True)
+class Layup:
+    """The boards a blank is glued up from, side by side along `joined` (of JOINED), from the low end on.
+
+    boards: thickness of each along that direction, mm, in the blank that is ready to cut.  rings: of RINGS,
+    "" when not stated.
+    jointing mm: taken off each face that is glued.  planing mm: off each outer face.  saw mm: its kerf.
+    ends mm: sawn off each end.
+    """
+
+    joined: str
+    boards: tuple[float, ...]
+    rings: str = ""
+    jointing: float = 0.5  # these four: common practice, no source
+    planing: float = 1.5
+    saw: float = 3.0
+    ends: float = 10.0
+
+
+@dataclass(frozen=True)
 class Job:
     """Everything a check needs to know but the text of the programs and the triangles.
 
@@ -256,7 +293,7 @@ class Job:
     block_delete: "run" or "skip", for blocks with /.  arc_tolerance: mm, by how much an arc may contradict
         itself; None: what its decimals explain.  spindle_by_hand: no M3 is missed in the programs.
     zones: in the order of the file.  accepted: findings that do not fail the check.
-    machine, fixtures: what is on and round the table.
+    machine, fixtures: what is on and round the table.  layup: the boards of the blank, None when not stated.
     """
 
     name: str
@@ -276,4 +313,5 @@ class Job:
     accepted: tuple[Accepted, ...] = ()
     machine: Machine = Machine()
     fixtures: tuple[Fixture, ...] = ()
+    layup: Layup | None = None
     lines: dict[str, int] = field(default_factory=dict)

@@ -13,9 +13,10 @@ from simkit.job.accepted import accepted_rules, made_accepted
 from simkit.job.check import Checker, in_order, is_bad
 from simkit.job.direct import job_from_words
 from simkit.job.files import file_problem, shown_text
+from simkit.job.layup import layup_rules
 from simkit.job.locate import locate
 from simkit.job.machine import machine_rules
-from simkit.job.model import Blank, Dowel, Fixture, Job, Limits, Machine, Setup, TargetSpec, Zero
+from simkit.job.model import Blank, Dowel, Fixture, Job, Layup, Limits, Machine, Setup, TargetSpec, Zero
 from simkit.job.rules import cutter_rules, dowel_rules, setup_rules
 from simkit.job.schema import UNITS
 from simkit.job.zones import made_zone, zone_rules
@@ -43,6 +44,7 @@ def read_job(path: Path, shown: str | None = None) -> Job:
     blank, cutters, setups, dowels = (tables[key] for key in ("blank", "cutters", "setups", "dowels"))
     if not is_bad(cutters):
         cutter_rules(checker, cutters, blank, "cutters")
+        layup_rules(checker, tables["layup"], blank)
     if not is_bad(setups):
         setup_rules(checker, setups, cutters, dowels)
     if not is_bad(dowels):
@@ -251,5 +253,6 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
         accepted=tuple(made_accepted(entry) for entry in tables["accepted"] or ()),
         machine=Machine(**(tables["machine"] or {})),
         fixtures=tuple(Fixture(**fixture) for fixture in tables["fixtures"] or ()),
+        layup=Layup(**tables["layup"]) if (tables["layup"] or {}).get("boards") else None,
         lines=lines,
     )

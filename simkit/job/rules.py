@@ -35,6 +35,14 @@ def _cutter(checker: Checker, cutter: dict[str, Any], blank: dict[str, Any], pat
         checker.problem(inner, found, expected, remedy)
 
     _above(cutter, problem)
+    chips = cutter["chip_load"]
+    if chips is not None and not is_bad(chips) and chips[0] >= chips[1]:
+        problem(
+            "chip_load",
+            f"chip loads from {chips[0]:g} mm to {chips[1]:g} mm",
+            "the least before the largest",
+            "write it as [least, largest]",
+        )
     if not is_bad(edge, stick_out) and edge is not None and stick_out is not None and stick_out < edge:
         problem(
             "stick_out",

@@ -14,6 +14,7 @@ from simkit.cutters import DRILL_POINT_DEGREES, SHAPES
 from simkit.frames import SWINGS, TURNS
 from simkit.job.judging_keys import ACCEPTED_KEYS, LIMIT, ZONE_KEYS
 from simkit.job.key import BIGGEST, SMALLEST, Key
+from simkit.job.layup_keys import LAYUP_KEYS
 from simkit.job.machine_keys import FIXTURE_KEYS, MACHINE_KEYS
 from simkit.job.model import (
     ANCHORS,
@@ -22,6 +23,7 @@ from simkit.job.model import (
     FACES,
     FITS,
     GRAINS,
+    HARDNESSES,
     PROGRAM_UNITS,
     WORK_ZEROS,
     Limits,
@@ -97,6 +99,25 @@ KEYS: tuple[Key, ...] = (
         is_aside=True,
     ),
     Key(
+        "blank.hardness",
+        "choice",
+        "Which usual chip loads are told beside those of the programs.",
+        default="hard",
+        choices=HARDNESSES,
+        examples=('"hard"',),
+        is_aside=True,
+    ),
+    Key(
+        "blank.cutting_force",
+        "number",
+        "Specific cutting force of the wood, N/mm2, from a trial or a table that you trust: power and force"
+        " are estimated with it. When left out, they are not told.",
+        low=1.0,
+        high=1000.0,
+        examples=("25",),
+        is_aside=True,
+    ),
+    Key(
         "cutters",
         "numbered tables",
         "The cutters, by the number that T calls: [cutters.1], [cutters.2] and so on.",
@@ -120,6 +141,36 @@ KEYS: tuple[Key, ...] = (
         examples=("6", "6"),
     ),
     Key("cutters.N.flutes", "count", "Cutting edges.", low=1, high=12, examples=("2",)),
+    Key(
+        "cutters.N.chip_load",
+        "lengths",
+        "Least and largest feed for each cutting edge and turn. When left out, it is not judged.",
+        size=2,
+        low=0.0001,
+        high=10.0,
+        examples=("[0.03, 0.12]",),
+        is_aside=True,
+    ),
+    Key(
+        "cutters.N.plunge_angle",
+        "number",
+        "Steepest way down into the wood, degrees from level, that the cutter bears (90: straight down). When"
+        " left out, it is not judged.",
+        low=0.0,
+        high=90.0,
+        examples=("10",),
+        is_aside=True,
+    ),
+    Key(
+        "cutters.N.slot_depth",
+        "number",
+        "Deepest cut over the whole width of the cutter, as a multiple of its diameter. When left out, it is"
+        " not judged.",
+        low=0.01,
+        high=50.0,
+        examples=("1",),
+        is_aside=True,
+    ),
     Key(
         "cutters.N.cutting_length",
         "length",
@@ -498,6 +549,7 @@ KEYS: tuple[Key, ...] = (
     *ZONE_KEYS,
     *MACHINE_KEYS,
     *FIXTURE_KEYS,
+    *LAYUP_KEYS,
     *ACCEPTED_KEYS,
 )
 

@@ -6,15 +6,22 @@ from simkit.program import arcs
 from simkit.program.arc_planes import Plane
 from simkit.program.block import Block
 
+_LARGEST_TOLERANCE = 1.0  # mm; arc_tolerance of the job file takes no more
+
 
 def tolerance(block: Block, plane: Plane, unit: str) -> float:
     """Return by how much (mm) the arc of this block may contradict itself.
 
     unit: "mm" or "in".  Source: arcs.tolerance, of the most decimals written in its ends, offsets or R.
     """
+    return arcs.tolerance(_decimals(block, plane), unit)
+
+
+def _decimals(block: Block, plane: Plane) -> int:
+    """Return the most decimals written in the ends, offsets or R of an arc."""
     letters = plane.ends + plane.offsets + "R"
     words = (block.words[block.at[letter]] for letter in letters if letter in block.at)
-    return arcs.tolerance(max(len(word.partition(".")[2]) for word in words), unit)
+    return max(len(word.partition(".")[2]) for word in words)
 
 
 def drawn_arc(
@@ -62,6 +69,8 @@ def drawn_arc(
     why = ", as stated"
     if allowed is None:
         allowed, why = tolerance(block, plane, unit), ", which is what rounding explains"
+        if _decimals(block, plane) < arcs.FEWEST_DECIMALS[unit]:
+            why = f", the most that is put down to rounding ({arcs.FEWEST_DECIMALS[unit]} decimals)"
     if has_radius:
         drawn, told = _of_radius(allowed, plane, start, end, values["R"] * scale, sense)
     else:
@@ -69,7 +78,7 @@ def drawn_arc(
             tuple(b + values.get(letter, 0.0) * scale for b, letter in zip(base, plane.offsets, strict=True))
             for base in (start, zero)
         ]
-        drawn, told = _about_centre(allowed, why, start, end, centres[is_absolute], sense)
+        drawn, told = _about_centre(allowed, why, start, end, centres[is_absolute], sense, plane, is_absolute)
         if told and _fits(allowed, start, end, centres[not is_absolute]):
             word, base = ("G91.1", "start of the arc") if is_absolute else ("G90.1", "zero")
             told = (*told[:2], f"write {word} before it, for measured from the {base} it fits")
@@ -97,7 +106,7 @@ def _of_radius(allowed, plane, start, end, radius, sense):
     return None, (about, expected, "correct R or the end point, or post again with more decimals")
 
 
-def _about_centre(allowed, why, start, end, centre, sense):
+def _about_centre(allowed, why, start, end, centre, sense, plane, is_absolute):
     for which, point in (("start", start), ("end", end)):
         if arcs.is_same_point(centre, point):
             about = f", a centre that lies on the {which} of its arc"
@@ -108,4 +117,12 @@ def _about_centre(allowed, why, start, end, centre, sense):
         return drawn, None
     about = f", a centre {drawn.mismatch:.4f} mm nearer to one end of its arc than to the other"
     expected = f"a difference of at most {allowed:.4f} mm{why}"
-    return None, (about, expected, "post again with incremental arc centres (G91.1) and more decimals")
+    if is_absolute:
+        return None, (about, expected, "post again with incremental arc centres (G91.1) and more decimals")
+    remedy = (
+        f"correct {' or '.join(sorted(plane.offsets))} or the end point, or post again with more decimals"
+    )
+    if drawn.mismatch <= _LARGEST_TOLERANCE:
+        remedy += "; if so much does not matter, raise the tolerance "
+        remedy += "(--arc-tolerance, or arc_tolerance in the job file)"
+    return None, (about, expected, remedy)

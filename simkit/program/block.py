@@ -152,15 +152,25 @@ class Block:
         """
         if self.refused or motion == REFUSED_MOTION:
             return
+        if self.key(voc.GROUP_0) in voc.NO_MOTION:
+            motion = None
         is_arc, is_cycle = motion in (2, 3), motion in voc.CYCLES
-        if "P" in self.at and self.key(voc.GROUP_0) != 40 and self.key(voc.PATH) != 640 and not is_cycle:
-            if is_arc:
+        is_of_path = self.key(voc.PATH) == 640
+        if "P" in self.at and is_of_path and motion in voc.DWELLING:
+            expected = f"a P that belongs to one word: to G64 or to the dwell of G{motion}"
+            self.problem(self.at["P"], " in one block with G64 and a cycle", expected, "write two blocks")
+        elif "P" in self.at and not is_of_path and self.key(voc.GROUP_0) != 40 and motion not in voc.DWELLING:
+            if is_cycle:
+                remedy = "write G82 if a dwell at the bottom is meant, else delete it"
+                about, expected = f" in {voc.written(10 * motion)}", "P only with G4, G64, G82, G86 and G89"
+                self.problem(self.at["P"], about, expected, remedy)
+            elif is_arc:
                 expected = "at most one turn in a block"
                 remedy = "write each turn as a block of its own"
                 self.problem(self.at["P"], " (an arc of several turns)", expected, remedy)
             else:
                 remedy = "delete it, or write the G4 it belongs to"
-                expected = "P only with G4, G64 or a cycle"
+                expected = "P only with G4, G64 or a cycle that dwells"
                 self.problem(self.at["P"], " with no word it belongs to", expected, remedy)
         if "L" in self.at and not is_cycle:
             expected, remedy = "L only with a cycle", "write repeats out as moves, or delete it"
@@ -187,5 +197,5 @@ class Block:
             for letter in "IJK" if is_cycle else "IJKR":
                 if letter in self.at:
                     remedy = "write G2 or G3 if an arc is meant, else delete it"
-                    expected = f"{letter} only with G2 or G3"
+                    expected = f"{letter} only with G2 or G3" + (" or a cycle" if letter == "R" else "")
                     self.problem(self.at[letter], " in a block that is no arc", expected, remedy)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from simkit.program import vocabulary as voc
 from simkit.program.block import Block
 from simkit.program.motion import Motion
-from simkit.program.state import AXES, FEED, RAPID
+from simkit.program.state import AXES, FEED, OFF, RAPID
 
 BACK_OFF = 0.254  # mm (0.010 in): where a step of G83 and G73 begins above the depth already reached
 SAME_HEIGHT = 1e-9  # mm; a last step shorter than this is rounding
@@ -23,7 +23,7 @@ class Series:
     """The words that stay in force in a row of blocks of one cycle, as written, mm.
 
     r, z: in G91 r counts from the height before the block and z from r.  q: depth of a step.
-    z_before: height before the first block.
+    p: dwell at the bottom.  z_before: height before the first block.
     """
 
     r: float
@@ -31,6 +31,7 @@ class Series:
     is_incremental: bool
     z_before: float
     q: float | None = None
+    p: float | None = None
     is_return_told: bool = False
 
 
@@ -112,8 +113,8 @@ class Cycles(Motion):
             self._series = None
             return None
         if is_new:
-            q = series.q if series is not None else None
-            series = Series(values["R"] * scale, values["Z"] * scale, self._is_incremental, self._z, q)
+            q, p = (series.q, series.p) if series is not None else (None, None)
+            series = Series(values["R"] * scale, values["Z"] * scale, self._is_incremental, self._z, q, p)
         elif "R" not in values and self._is_incremental and self._z != series.z_before:
             expected = "R in this block, for controls differ on where an R stated before counts from"
             block.problem(
@@ -137,10 +138,18 @@ class Cycles(Motion):
         if values.get("P", 0.0) < 0.0:
             block.problem(block.at["P"], "", "a time of zero or more", "correct the time of the dwell")
             return None
+        if "P" in values:
+            series.p = values["P"]
+        if self._motion in (82, 89) and series.p is None:
+            same = "G81" if self._motion == 82 else "G85"
+            block.problem(
+                first, f" in {word} with no P", "the time of the dwell", f"write P, or {same} for no dwell"
+            )
+            return None
         if not is_new and not self._returns_to_r and self._z < series.z_before and not series.is_return_told:
             series.is_return_told = True
             text = "G98 behind G99 in one row of holes: read as a return to the height before this block"
-            self._notice_once("return", block, first, text)
+            self._notice("return", block, first, text)
         self._series = series
         return series
 
@@ -169,7 +178,8 @@ class Cycles(Motion):
     def _drill(self, block: Block, first: int, place, r: float, depths: list[float], repeats: int) -> None:
         x, y, step_x, step_y = place
         feed = self._feed_of(block, first, 0.0)
-        self.dwell += block.values.get("P", 0.0) * repeats
+        if self._motion in voc.DWELLING:
+            self.dwell += (self._series.p or 0.0) * repeats
         if self._z < r:
             self._step(block, self._x, self._y, r, RAPID)
         clear = r if self._returns_to_r else max(r, self._z)
@@ -192,10 +202,10 @@ class Cycles(Motion):
             return
         stops = self._motion == 86 and self._turning != 0
         if stops:
-            self.spindle.append((self._row_count(), 0.0, False))
+            self.spindle.append((self._row_count(), 0.0, OFF))
         self._step(block, x, y, clear, RAPID)
         if stops:
-            self.spindle.append((self._row_count(), self._turning * self._speed, True))
+            self._note_spindle()
 
     def _step(self, block: Block, x: float, y: float, z: float, code: float, feed: float = 0.0) -> None:
         """Add one step of a cycle; a rapid to where the tip is already is none."""

@@ -30,8 +30,15 @@ class FastInterpreter(Interpreter):
     After run(): `columns` holds all rows, and `rows` none.
     """
 
-    def __init__(self, name: str, source: Source, units: str | None, options: Options | None = None):
-        super().__init__(name, source, units, has_short_cut=False, options=options)
+    def __init__(
+        self,
+        name: str,
+        source: Source,
+        units: str | None,
+        options: Options | None = None,
+        stated_cutter: int | None = None,
+    ):
+        super().__init__(name, source, units, False, options, stated_cutter)
         self.columns = Rows(len(source) + 2)  # most lines are one row
         self._floats = np.zeros(fast.FLOATS)
         self._ints = np.zeros(fast.INTS, dtype=np.int64)
@@ -115,7 +122,7 @@ class FastInterpreter(Interpreter):
         ints[fast.IS_INVERSE] = self._feed_mode == 93
         ints[fast.BLOCKS] = self.block_count
         floats[fast.PER_MINUTE] = self._speed if self._feed_mode == 95 else 1.0
-        floats[fast.IDLE_SPEED] = self._speed
+        floats[fast.IDLE_SPEED] = np.nan if self._speed is None else self._speed
         # A T in force since its change: behind no other, so nothing is told of it.
         floats[fast.IDLE_TOOL] = self._tool if self.changes and self.changes[-1][1] == self._tool else np.nan
         tolerances, idle = self._tolerances[self._unit], self._idle_words()
@@ -147,13 +154,15 @@ class FastInterpreter(Interpreter):
         idle = np.zeros((2, 1000), dtype=np.uint8)
         g, m = idle
         g[170:200:10], g[900:911:10], g[901:912:10] = fast.PLANE_BIT, fast.DISTANCE_BIT, fast.CENTRE_BIT
-        g[10 * self._feed_mode], g[400], g[610:612] = _FEED_MODE, _COMPENSATION, _PATH
+        g[10 * self._feed_mode], g[400] = _FEED_MODE, _COMPENSATION
         if self._unit in self.units_seen:
             g[{"mm": 210, "in": 200}[self._unit]] = _UNITS
         if self._work_zero in self.work_zeros_seen:
             g[voc.code_key(self._work_zero[1:])] = _WORK_ZERO
         if "path" in self.notices:
             g[640] = _PATH
+        if "exact path" in self.notices:
+            g[610:612] = _PATH
         if not self._has_length:
             g[490] = _LENGTH
         g[990 if self._returns_to_r else 980] = _CYCLE_RETURN

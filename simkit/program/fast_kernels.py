@@ -138,6 +138,7 @@ def read_blocks(data, stop, floats, ints, powers, tolerances, idle, end, code, f
             if is_signed:
                 at += 1
             first = at
+            is_led_by_zero = data[at] == _ZERO
             whole = np.int64(0)
             digit = np.int64(data[at]) - _ZERO
             while 0 <= digit <= 9:
@@ -175,6 +176,8 @@ def read_blocks(data, stop, floats, ints, powers, tolerances, idle, end, code, f
                 seen |= bit
             elif sort in (_S, _T):
                 value = whole / powers[decimals]
+                is_of_lathe = sort == _T and is_led_by_zero and digits == 4  # T0101, which is refused
+                value = math.nan if is_of_lathe else value
                 if seen & bit or is_signed or value != floats[IDLE_SPEED if sort == _S else IDLE_TOOL]:
                     is_common = False
                     break

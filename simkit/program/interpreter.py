@@ -14,19 +14,23 @@ import re
 from collections.abc import Iterator
 
 from simkit.errors import Place, Problem
+from simkit.program import refusals
 from simkit.program import vocabulary as voc
 from simkit.program.block import REFUSED_MOTION, Block
 from simkit.program.cycles import Cycles
+from simkit.program.notices import Notice
 from simkit.program.state import (
     ARC,
     ARC_YZ,
     ARC_ZX,
     ARRIVAL,
     FEED,
+    NO_SPEED,
+    OFF,
+    ON,
     PROBLEM_LIMIT,
     RAPID,
     ROW,
-    Notice,
     Options,
 )
 from simkit.program.words import (
@@ -75,8 +79,9 @@ class Interpreter(Cycles):
         units: str | None,
         has_short_cut: bool = True,
         options: Options | None = None,
+        stated_cutter: int | None = None,
     ):
-        super().__init__(name, lines, units, options)
+        super().__init__(name, lines, units, options, stated_cutter)
         self._has_short_cut = has_short_cut
 
     # -- the whole program ----------------------------------------------------------------
@@ -116,13 +121,13 @@ class Interpreter(Cycles):
                 place = Place(self.name, number, complaint.start + 1)
                 self.problems.append(Problem(place, complaint.found, complaint.expected, complaint.remedy))
                 # Whatever is missing from here on may be in what could not be read.
-                block.is_spoilt = self._is_doubtful = True
+                block.is_spoilt = self._is_doubtful = self.has_unread = True
                 self.told |= {"units", "axes", "feed", "mode", "cutter"}
             spaced = space_in_number(line)
             if spaced is not None and not complaints:
                 text = f"{block.written(spaced)} is read as {quoted(words[spaced])}"
                 text += ": spaces mean nothing in a number"
-                self._notice_once("space", block, spaced, text)
+                self._notice("space", block, spaced, text)
             self._run_block(block)
             if len(self.problems) >= PROBLEM_LIMIT:
                 break
@@ -170,6 +175,10 @@ class Interpreter(Cycles):
         found = f"{quoted(line.strip())} after the end of the program"
         expected = "nothing but comments behind M2, M30 or the closing %, for the control never runs it"
         remedy = "delete what follows the end, or move the end behind it"
+        if self.call_line is not None:
+            expected = "one file that holds every move, in the order it is run"
+            found += f", which looks like the subprogram that line {self.call_line} calls"
+            remedy = "do not delete it: post again as one program without subprograms"
         self.problems.append(Problem(place, found, expected, remedy))
 
     def _note_deleted(self, number: int, line: str) -> None:
@@ -181,7 +190,7 @@ class Interpreter(Cycles):
                 place = self.options.where_to_say('block_delete = "skip" in the job', "--skip-deleted")
                 other = f" ({place} passes over them)"
             text = f"blocks with / are {what}, whatever the switch at the machine says{other}"
-            self.notices["deleted"] = Notice(Place(self.name, number, line.index("/") + 1), text)
+            self.notices.once("deleted", Place(self.name, number, line.index("/") + 1), text)
 
     def _without_harmless(self, line, number, words, complaints):
         """Return words and complaints of a line without what a harmless word takes with it."""
@@ -190,7 +199,7 @@ class Interpreter(Cycles):
             return words, complaints
         kept, taken, wrong = part
         text = f"{quoted(line[taken.start :].rstrip())} does nothing, as stated"
-        self.notices.setdefault("harmless", Notice(Place(self.name, number, taken.start + 1), text))
+        self.notices.add("harmless", Place(self.name, number, taken.start + 1), text)
         behind = [] if wrong is None else [wrong]
         return kept, [complaint for complaint in complaints if complaint.start < taken.start] + behind
 
@@ -206,6 +215,8 @@ class Interpreter(Cycles):
 
     def _run_block(self, block: Block) -> None:
         block.sort(self._harmless_remedy)
+        if self.call_line is None and refusals.CALL in block.refused:
+            self.call_line = block.number
         at, values, g, m = block.at, block.values, block.g, block.m
         motion = g[voc.MOTION][0] // 10 if voc.MOTION in g else self._motion
         plane = g[voc.PLANE][0] // 10 if voc.PLANE in g else self._plane
@@ -224,9 +235,9 @@ class Interpreter(Cycles):
             key, index = m[voc.SPINDLE]
             self._turning = {30: 1, 40: -1, 50: 0}[key]
             self._note_spindle()
-            if self._turning and not self._speed:
+            if self._turning and self._speed is None:
                 text = f"{block.written(index)} with no S: the spindle speed is whatever is set by hand"
-                self._notice_once("speed", block, index, text)
+                self._notice("speed", block, index, text)
         zero_word = block.key(voc.GROUP_0)
         if zero_word == 40:
             self._dwell(block)
@@ -240,9 +251,13 @@ class Interpreter(Cycles):
         if block.key(voc.PATH) == 640:
             text = "G64 lets the control round corners off: they are checked as written"
             self._notice_once("path", block, g[voc.PATH][1], text)
+        elif voc.PATH in g:
+            key, index = g[voc.PATH]
+            text = f"{voc.written(key)} asks for the exact path: everything is checked as written anyway"
+            self._notice_once("exact path", block, index, text)
         if "D" in at:
             text = f"{block.written(at['D'])} does nothing without cutter compensation"
-            self._notice_once("D", block, at["D"], text)
+            self._notice("D", block, at["D"], text)
         if voc.DISTANCE in g:
             self._is_incremental = block.key(voc.DISTANCE) == 910
         if voc.ARC_CENTRE in g:
@@ -260,13 +275,13 @@ class Interpreter(Cycles):
                 self.has_end = True
             elif key == 600:
                 text = "M60 is taken as a stop: the blank stays where it is"
-                self._notice_once("pallet", block, index, text)
+                self._notice("pallet", block, index, text)
 
     def _is_axis_claimed(self, block: Block) -> bool:
         """Tell of a kind of motion that stands beside a word for one block and wants the same axis words."""
         key, index = block.g.get(voc.MOTION, (800, 0))
         zero_key, zero_index = block.g[voc.GROUP_0]
-        if key == 800 or zero_key == 921 or not block.at.keys() & {"X", "Y", "Z"}:
+        if key == 800 or zero_key not in voc.NO_MOTION or not block.at.keys() & {"X", "Y", "Z"}:
             return False
         expected = "one word in a block that says what X, Y and Z are for"
         remedy = f"delete G{key // 10}, or write two blocks"
@@ -318,7 +333,8 @@ class Interpreter(Cycles):
             self._note_spindle()
 
     def _note_spindle(self) -> None:
-        self.spindle.append((self._row_count(), self._turning * self._speed, self._turning != 0))
+        state = OFF if not self._turning else NO_SPEED if self._speed == 0.0 else ON
+        self.spindle.append((self._row_count(), self._turning * (self._speed or 0.0), state))
 
     def _select_tool(self, block: Block) -> None:
         index, value = block.at["T"], block.values["T"]
@@ -326,11 +342,27 @@ class Interpreter(Cycles):
             block.problem(index, "", "the whole number of a cutter", "write the cutter's number, such as T1")
             self.told.add("cutter")
             return
+        text = block.words[index][1:]
+        if len(text) == 4 and text.isdigit() and text.startswith("0") and value >= 100.0:
+            expected = (
+                f"the number of a cutter, for a lathe reads it as tool {text[:2]} with offset {text[2:]}"
+            )
+            remedy = (
+                f"write T{int(text[:2])} if that is the cutter, or T{int(value)} without the zero before it"
+            )
+            block.problem(index, "", expected, remedy)
+            self.told.add("cutter")
+            return
         self._tool = int(value)
         self.tool_words.append((self._row_count(), self._tool, block.number, block.place(index).column))
 
     def _change_tool(self, block: Block) -> None:
         index = block.m[voc.CHANGE][1]
+        if self._tool is None and self._stated_cutter is not None and "cutter" not in self.told:
+            text = "M6 with no T before it: "
+            text += f"cutter {self._stated_cutter}, stated for the program, is taken to cut"
+            self._notice("tool", block, index, text)
+            self._tool = self._stated_cutter
         if self._tool is None:
             if not block.is_spoilt and "cutter" not in self.told:
                 expected = "the number of the cutter that cuts from here on"

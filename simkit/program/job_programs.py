@@ -9,7 +9,7 @@ from pathlib import Path
 from simkit.errors import InputProblems, Place, Problem
 from simkit.job.model import Job, Setup
 from simkit.program import vocabulary as voc
-from simkit.program.reader import LARGE, Options, ProgramRead, read_program
+from simkit.program.reader import LARGE, Notice, Options, ProgramRead, read_program
 
 LARGEST_FILE = 2 * 1024**3  # bytes; a larger program would not fit in memory as moves
 
@@ -36,6 +36,7 @@ def read_programs(job: Job) -> list[list[tuple[Path, ProgramRead]]]:
     """
     file, key = (job.file, "harmless_words") if job.file else ("command line", "--harmless")
     problems: list[Problem] = words_not_harmless(job.harmless_words, file, key, job.lines)
+    warnings: list[Notice] = []
     reads: list[list[tuple[Path, ProgramRead]]] = []
     for index, setup in enumerate(job.setups):
         reads.append([])
@@ -52,11 +53,13 @@ def read_programs(job: Job) -> list[list[tuple[Path, ProgramRead]]]:
                 )
             except InputProblems as found:
                 problems.extend(found.problems)
+                warnings.extend(found.warnings)
                 continue
+            warnings.extend(read.warnings)
             problems.extend(_missing_cutters(read, job, setup))
             reads[index].append((path, read))
     if problems:
-        raise InputProblems(problems)
+        raise InputProblems(problems, warnings)
     return reads
 
 

@@ -21,7 +21,7 @@ class Motion(Origins):
         at = block.at
         effects = {refusal.effect for refusal in block.refused} if block.refused else frozenset()
         zero_word = block.key(voc.GROUP_0)
-        moving = [at[letter] for letter in AXES if letter in at] if zero_word in (None, 40, 530) else []
+        moving = [at[letter] for letter in AXES if letter in at] if zero_word in (None, 530, 921) else []
         self._set_motion(block, effects, moving)
         if refusals.MOVES_AWAY in effects or self._motion == REFUSED_MOTION:
             self._lose_place()
@@ -29,12 +29,14 @@ class Motion(Origins):
         if zero_word == 530:
             self._go_to_machine_place(block)
             return
+        if zero_word in voc.NO_MOTION:
+            return
         is_arc = self._motion in (2, 3)
         others = PLANES[self._plane].offsets + "R"
         if self._motion in voc.CYCLES:
-            others = "RQL" if block.key(voc.PATH) == 640 else "RQLP"
+            others = "RQLP" if self._motion in voc.DWELLING else "RQL"
         first = moving[0] if moving else min((at[letter] for letter in others if letter in at), default=None)
-        if first is None or zero_word == 40:
+        if first is None:
             return
         if self._motion in voc.CYCLES:
             self._need_modes(block, first)
@@ -159,7 +161,7 @@ class Motion(Origins):
                 f"the ends of this arc are only {apart:.4f} mm apart: it is read as a turn of "
                 f"{math.degrees(abs(drawn.sweep)):.2f} degrees, but controls may differ by a full turn"
             )
-            self._notice_once("tiny arc", block, first, text)
+            self._notice("tiny arc", block, first, text)
         if drawn.mismatch > self.largest_mismatch or self.largest_mismatch_line is None:
             self.largest_mismatch, self.largest_mismatch_line = drawn.mismatch, block.number
         rise, low = end[normal] - position[normal], position[normal]

@@ -47,14 +47,14 @@ class Origins(State):
                 self._notice_once("length", block, block.g[voc.LENGTH][1], text)
         if "H" in at and not self._has_length:
             text = f"{block.written(at['H'])} does nothing without G43"
-            self._notice_once("H", block, at["H"], text)
+            self._notice("H", block, at["H"], text)
 
     # -- zeros ----------------------------------------------------------------------------
 
     def _set_work_zero(self, block: Block) -> None:
         key, index = block.g[voc.WORK_ZERO]
         name = voc.written(key)
-        self.work_zeros_seen.setdefault(name, block.number)
+        self.work_zeros_seen.setdefault(name, block.place(index))
         offset = self.options.work_offsets.get(name, (0.0, 0.0, 0.0) if name == "G54" else None)
         if offset is None:
             if name not in self.told:
@@ -114,11 +114,11 @@ class Origins(State):
             text = (
                 f"G92 before {_joined(first)} moved: the cutter is taken to stand at {places} of this setup"
             )
-            self._notice_once("G92 at the start", block, index, text)
+            self._notice("G92 at the start", block, index, text)
         if (*self._work, *self._g92) != old_shift and len(first) < len(letters):
             text = "G92 moves the zero: coordinates behind it count from {} mm from the zero of this setup"
             shift = ", ".join(f"{v:g}" for v in (self._shift_x, self._shift_y, self._shift_z))
-            self._notice_once("G92", block, index, text.format(shift))
+            self._notice("G92", block, index, text.format(shift))
         if not had_all and None not in (self._x, self._y, self._z):
             self._add(block, (self._x, self._y, self._z), ARRIVAL, 0.0)
 
@@ -127,7 +127,7 @@ class Origins(State):
         index = block.g[voc.GROUP_0][1]
         if any(self._g92):
             text = "G92.1 takes the shift of G92 back: coordinates behind it count from the work zero again"
-            self._notice_once("G92.1", block, index, text)
+            self._notice("G92.1", block, index, text)
         self._g92 = [0.0, 0.0, 0.0]
         for letter in self._named_at_start:
             # The work zero of the control and the place the operator chose: nothing says how they lie.
@@ -161,7 +161,7 @@ class Origins(State):
             f"{word} goes to a machine place not known here: taken as a retract that leaves the work; "
             "X, Y and Z are unknown until they are programmed again"
         )
-        self._notice_once("machine place", block, index, text)
+        self._notice("machine place", block, index, text)
 
     def _go_to_machine_place(self, block: Block) -> None:
         """G53: the axes written go to machine coordinates."""
@@ -179,7 +179,7 @@ class Origins(State):
             "G53 goes to a machine place not known here: taken as a retract that leaves the work; "
             f"{_joined(letters)} {'is' if len(letters) == 1 else 'are'} unknown until programmed again"
         )
-        self._notice_once("machine place", block, index, text)
+        self._notice("machine place", block, index, text)
 
     def _leave(self, letters, word: str) -> None:
         for letter in letters:
@@ -208,7 +208,7 @@ class Origins(State):
                     f"{block.written(block.at[letter])} behind {word} says no place known here: "
                     f"taken as a retract that leaves the work; {letter} is unknown from here on"
                 )
-                self._notice_once(f"blind {word}", block, block.at[letter], text)
+                self._notice(f"blind {word}", block, block.at[letter], text)
                 self._away[letter] = word
                 return None
             return value + self._shift(letter)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,8 +10,10 @@ import numpy as np
 from simkit.errors import InputProblems, Place, Problem
 from simkit.moves.table import ARC, LINE, Moves, make_moves
 from simkit.program import interpreter
-from simkit.program.interpreter import PROBLEM_LIMIT, Interpreter, Notice, Options
+from simkit.program.interpreter import PROBLEM_LIMIT, Interpreter, Options
+from simkit.program.notices import Notice, Notices
 from simkit.program.rows import Rows
+from simkit.program.state import NO_SPEED, OFF, ON
 from simkit.program.words import quoted, scan, split_lines
 
 __all__ = ["PROBLEM_LIMIT", "Notice", "Options", "ProgramRead", "read_program"]
@@ -22,15 +25,17 @@ LARGE = 1_000_000  # bytes; below, Python alone is done before compiled code is 
 class ProgramRead:
     """What is in a program.
 
-    moves: in the program's own frame, mm, tip of the cutter.  warnings: sorted by line, one of each
-        sort, at the first place it holds.  units_seen: "mm" and "in" in the order the program states
-        them; empty when it states none.
+    moves: in the program's own frame, mm, tip of the cutter.
+    warnings: sorted by line; of each sort the first ten places that say something new, with the number
+        of those left out.
+    units_seen: "mm" and "in" in the order the program states them; empty when it states none.
     tools_called: (tool, line, column) of every change of cutter the moves follow, in order; empty when
         the job's cutter is the one that cuts.
     largest_arc_mismatch: mm, the largest difference between the radii at start and end of an arc as
         written (radius form: by how much the radius is too short), and its line (None without arcs).
     has_end: M2, M30 or a closing % was read.  block_count: lines that hold words.
-    line_count: lines of the file.  work_zeros: (name, line) of every work zero called ("G55"), in order.
+    line_count: lines of the file.
+    work_zeros: (name, line, column) of the first word for every work zero called ("G55"), in order.
     deleted_count: blocks with the / of block delete; skips_deleted: they were passed over, else run.
     dwell: sum of the P of all dwells (seconds by the standard; some controls take milliseconds).
     """
@@ -45,7 +50,7 @@ class ProgramRead:
     has_end: bool
     block_count: int
     line_count: int
-    work_zeros: tuple[tuple[str, int], ...] = ()
+    work_zeros: tuple[tuple[str, int, int], ...] = ()
     deleted_count: int = 0
     skips_deleted: bool = False
     dwell: float = 0.0
@@ -67,7 +72,7 @@ def read_program(
     none (T with M6); with None such a program's T words alone say it, with a warning.  units: "mm" or
     "in" for a program that states neither G21 nor G20; with None it is refused.  options: what else the
     job says about how the program is meant (work zeros, block delete, harmless words and so on).
-    At most PROBLEM_LIMIT problems, sorted by line and column.
+    At most PROBLEM_LIMIT problems, sorted by line and column, and the warnings beside them.
 
     Where the machine stands before the program is unknown.  Rapids give X, Y and Z one by one or
     together; no row is made until all three are known.  The rapid that makes the third known becomes
@@ -92,33 +97,35 @@ def _read(
 ) -> ProgramRead:
     if is_compiled is None:
         is_compiled = len(source) >= LARGE
-    state, table = (_compiled if is_compiled else _plain)(source, name, units, has_short_cut, options)
+    state, table = (_compiled if is_compiled else _plain)(source, name, units, has_short_cut, options, cutter)
     lines = state.lines
-    problems, notices = state.problems, dict(state.notices)
+    problems, notices = state.problems, state.notices
     if not state.block_count and not problems:
         remedy = "post the program again and look whether this is the right file"
         problems.append(Problem(Place(name), "a file with no words in it", "a program", remedy))
     called = _cutters(state, table, name, cutter, notices)
     if isinstance(called, Problem):
         problems.append(called)
+    if not state.has_unread and len(problems) < PROBLEM_LIMIT:  # else what it says may be what is missing
+        _warn_of_spindle(state, table, notices)
     if problems:
         problems.sort(key=lambda problem: (problem.place.line or 0, problem.place.column or 0))
-        raise InputProblems(problems[:PROBLEM_LIMIT])
+        raise InputProblems(problems[:PROBLEM_LIMIT], notices.told()[:PROBLEM_LIMIT])
     tool, tools_called = called
-    speed = _speeds(state, table, name, notices)
     if tools_called:  # else nothing says which number the control knows the cutter by
         _lengths(state, table, tool, notices)
     if not state.has_end:
         text = "the program ends with no M2, M30 or closing %: the file may be cut off"
         if lines[-1].strip():
             text += f", perhaps in the middle of its last line {quoted(lines[-1].strip())}"
-        notices["end"] = Notice(Place(name, len(lines) if lines[-1] else max(1, len(lines) - 1), 1), text)
+        notices.add("end", Place(name, len(lines) if lines[-1] else max(1, len(lines) - 1), 1), text)
     if not len(table):
-        notices["empty"] = Notice(Place(name, 1, 1), "the program moves nothing")
+        notices.add("empty", Place(name, 1, 1), "the program moves nothing")
+    speed = _column(_spans(len(table), [(row, speed) for row, speed, _ in state.spindle], 0.0), np.float64)
     return ProgramRead(
         name=name,
         moves=_moves(table, name, setup, tool, speed),
-        warnings=tuple(sorted(notices.values(), key=lambda notice: (notice.place.line, notice.place.column))),
+        warnings=tuple(notices.told()),
         units_seen=tuple(state.units_seen),
         tools_called=tools_called,
         largest_arc_mismatch=state.largest_mismatch,
@@ -126,23 +133,23 @@ def _read(
         has_end=state.has_end,
         block_count=state.block_count,
         line_count=len(lines) - (not lines[-1]),
-        work_zeros=tuple(state.work_zeros_seen.items()),
+        work_zeros=tuple((name, place.line, place.column) for name, place in state.work_zeros_seen.items()),
         deleted_count=state.deleted_count,
         skips_deleted=state.options.skip_deleted,
         dwell=state.dwell,
     )
 
 
-def _plain(source, name, units, has_short_cut, options) -> tuple[Interpreter, Rows]:
+def _plain(source, name, units, has_short_cut, options, cutter) -> tuple[Interpreter, Rows]:
     """Read a program in Python alone."""
-    state = Interpreter(name, split_lines(source, name), units, has_short_cut, options)
+    state = Interpreter(name, split_lines(source, name), units, has_short_cut, options, cutter)
     state.run()
     table = Rows(0)
     table.take(state.rows)
     return state, table
 
 
-def _compiled(source, name, units, has_short_cut, options) -> tuple[Interpreter, Rows]:
+def _compiled(source, name, units, has_short_cut, options, cutter) -> tuple[Interpreter, Rows]:
     """Read a program with its common blocks in compiled code: the same result, for large files."""
     from simkit.program.fast import FastInterpreter
     from simkit.program.source import Source
@@ -151,8 +158,8 @@ def _compiled(source, name, units, has_short_cut, options) -> tuple[Interpreter,
         try:
             source = source.encode("utf-8")
         except UnicodeEncodeError:  # half a surrogate pair: no file holds one
-            return _plain(source, name, units, has_short_cut, options)
-    state = FastInterpreter(name, Source(source, name), units, options)
+            return _plain(source, name, units, has_short_cut, options, cutter)
+    state = FastInterpreter(name, Source(source, name), units, options, cutter)
     state.run()
     return state, state.columns
 
@@ -217,34 +224,32 @@ def _column(spans, dtype) -> np.ndarray:
     return np.repeat(np.array([value for _, _, value in spans], dtype=dtype), lengths)
 
 
-def _cutters(state: Interpreter, table: Rows, name: str, cutter: int | None, notices: dict[str, Notice]):
+def _cutters(state: Interpreter, table: Rows, name: str, cutter: int | None, notices: Notices):
     """Return the column of cutters and the calls it follows, or the problem that there is none."""
     calls, words = state.changes, state.tool_words
     if not calls and words:
-        tool, line, column = words[0][1:]
-        place = Place(name, line, column)
-        if cutter is not None:
-            text = f"T{tool} with no M6 in the program: cutter {cutter}, stated for it, is taken to cut"
-        else:
-            text = (
-                f"T{tool} with no M6 in the program: cutter {tool} is taken to be in the spindle from here on"
-            )
+        for _, tool, line, column in words:
+            text = f"T{tool} with no M6 in the program: "
+            if cutter is not None:
+                text += f"cutter {cutter}, stated for it, is taken to cut"
+            else:
+                text += f"cutter {tool} is taken to be in the spindle from here on"
+            notices.add("tool", Place(name, line, column), text)
+        if cutter is None:
             calls = words
-        notices["tool"] = Notice(place, text)
     elif calls:
         last_change = (calls[-1][2], calls[-1][3])
         unused = [word for word in words if word[2] > last_change[0] and word[1] != calls[-1][1]]
-        if unused:
-            _, tool, line, column = unused[-1]
+        for _, tool, line, column in unused:
             text = f"T{tool} is chosen but no M6 changes to it: cutter {calls[-1][1]} stays in the spindle"
-            notices["tool"] = Notice(Place(name, line, column), text)
+            notices.add("tool", Place(name, line, column), text)
     # Number 0 stands for an empty spindle.
     before, *behind = _spans(len(table), [(row, tool) for row, tool, _, _ in calls], cutter or 0)
     bare = [(begin, end) for begin, end, tool in behind if tool == 0]
     row = _first_cut(table, [before[:2], *bare] if cutter is None else bare)
     if row is not None and not state.options.needs_cutter:
         text = "a cutting move with no cutter chosen: the job, or --cutter, has to name it"
-        notices["cutter"] = Notice(_block_place(state, table, row), text)
+        notices.add("cutter", _block_place(state, table, row), text)
     elif row is not None and "cutter" not in state.told:
         return Problem(
             _block_place(state, table, row),
@@ -267,29 +272,38 @@ def _cutters(state: Interpreter, table: Rows, name: str, cutter: int | None, not
             )
         place = _block_place(state, table, 0)
         if rows_before > 1 or cutter is not None:
-            notices["before"] = Notice(place, text)
+            notices.add("before", place, text)
     return _column([before, *behind], np.int32), tuple(call[1:] for call in calls)
 
 
-def _speeds(state: Interpreter, table: Rows, name: str, notices: dict[str, Notice]) -> np.ndarray:
-    is_on = _spans(len(table), [(row, on) for row, _, on in state.spindle], False)
-    row = _first_cut(table, [(begin, end) for begin, end, on in is_on if not on])
-    if row is not None and not (state.options.spindle_by_hand and not state.spindle):
-        if any(on for _, _, on in state.spindle):
-            text = "a cutting move with the spindle off: no M3 since it was last stopped"
-            if not any(on and at <= row for at, _, on in state.spindle):
-                text = "a cutting move with the spindle off: M3 comes only later"
-        else:
-            place = state.options.where_to_say("spindle_by_hand = true in the job", "--spindle-by-hand")
-            text = (
-                f"no M3 in the program: the spindle has to be switched on by hand ({place} says that it is)"
-            )
-        notices["spindle"] = Notice(_block_place(state, table, row), text)
-    return _column(_spans(len(table), [(row, speed) for row, speed, _ in state.spindle], 0.0), np.float64)
+def _warn_of_spindle(state: Interpreter, table: Rows, notices: Notices) -> None:
+    """Warn of the first cut in each stretch of the program in which the spindle stands."""
+    if not any(on == ON for _, _, on in state.spindle):
+        row = _first_cut(table, [(0, len(table))])
+        if row is None or (state.options.spindle_by_hand and not state.spindle):
+            return
+        place = state.options.where_to_say("spindle_by_hand = true in the job", "--spindle-by-hand")
+        text = f"no M3 in the program: the spindle has to be switched on by hand ({place} says that it is)"
+        if any(on == NO_SPEED for _, _, on in state.spindle):
+            text = "a cutting move with the spindle standing, for S0 is the only speed"
+        notices.add("spindle", _block_place(state, table, row), text)
+        return
+    first_on = next(row for row, _, on in state.spindle if on == ON)
+    events = [(0, OFF), *((row, on) for row, _, on in state.spindle)]
+    changes = [event for before, event in itertools.pairwise([(0, None), *events]) if event[1] != before[1]]
+    for begin, end, on in _spans(len(table), changes, OFF):
+        row = None if on == ON else _first_cut(table, [(begin, end)])
+        if row is None:
+            continue
+        text = "no M3 since it was last stopped" if row >= first_on else "M3 comes only later"
+        if on == NO_SPEED:
+            text = "S0 is in force"
+        place = _block_place(state, table, row)
+        notices.add("spindle", place, f"a cutting move with the spindle off: {text}")
 
 
-def _lengths(state: Interpreter, table: Rows, tool: np.ndarray, notices: dict[str, Notice]) -> None:
-    """Warn of the first cut whose length offset is not that of its cutter."""
+def _lengths(state: Interpreter, table: Rows, tool: np.ndarray, notices: Notices) -> None:
+    """Warn of the first cut in each stretch whose length offset is not that of its cutter."""
     spans = _spans(len(table), [(row, event) for row, *event in state.lengths], (None, 0, 0))
     for begin, end, (number, line, column) in spans:
         if number is None or end == begin:
@@ -298,12 +312,15 @@ def _lengths(state: Interpreter, table: Rows, tool: np.ndarray, notices: dict[st
         if len(others):
             row = begin + int(others[0])
             cutter = int(tool[row])
-            off = f"the difference of the lengths {number} and {cutter}"
-            if number == 0:  # NISTIR 6556, section 3.5.9: H0 is a length of zero
-                off = f"the length of cutter {cutter}, for H0 is none"
-            text = (
-                f"H{number} is in force where cutter {cutter} cuts in line {int(table.line[row])}: every cut "
-                f"is too deep or too high by {off}"
+            takes, off = (
+                f"the length of cutter {number}",
+                f"the difference of the lengths {number} and {cutter}",
             )
-            notices["H of another"] = Notice(Place(state.name, line, column), text)
-            return
+            remedy = f"write H{cutter}, or call T{number}"
+            if number == 0:  # NISTIR 6556, section 3.5.9: H0 is a length of zero
+                takes, off, remedy = "no length", f"the length of cutter {cutter}", f"write H{cutter}"
+            text = (
+                f"H{number} is in force where cutter {cutter} cuts in line {int(table.line[row])}: the "
+                f"control takes {takes} for it, so every cut is too deep or too high by {off}; {remedy}"
+            )
+            notices.add("H of another", Place(state.name, line, column), text)

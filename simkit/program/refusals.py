@@ -48,7 +48,7 @@ _PROBE = Refusal(
 _MORE_ZEROS = Refusal(
     "one of many further work zeros",
     "G54 to G59.3, for the numbers of further zeros differ from control to control",
-    "post with one of G54 to G59.3, and state where it lies in the job file",
+    "post with one of G54 to G59.3, and state where it lies: work_offsets in the job file, or --work-offset",
 )
 _MACHINE_PLACE = Refusal(
     "a stored place of the machine, or the way back from one",
@@ -59,7 +59,8 @@ _MACHINE_PLACE = Refusal(
 _SHIFT = Refusal(
     "a shift of the work zero",
     "one zero for the whole program",
-    "post again without it and state the zero in the job file",
+    "post again without it and state where the zero is: zero and work_offsets in the job file, "
+    "or --zero and --work-offset",
     MOVES_AWAY,
 )
 _LENGTH = Refusal(
@@ -75,7 +76,7 @@ _TURNED = Refusal(
 )
 _POLAR = Refusal("polar coordinates", "X and Y coordinates", "post again with X and Y", TAKES_MOTION)
 _SPLINE = Refusal("a spline", "lines and arcs", "post again with lines and arcs (G1, G2, G3)", TAKES_MOTION)
-_MACRO = Refusal(
+CALL = Refusal(
     "a subprogram or macro call",
     "one file that holds every move",
     "post again as one program without calls",
@@ -90,10 +91,14 @@ REFUSED_G = {
     **dict.fromkeys((100, 520, 922, 923), _SHIFT),
     **dict.fromkeys((281, 290, 301), _MACHINE_PLACE),
     **dict.fromkeys((431, 432, 440), _LENGTH),
-    **dict.fromkeys((500, 510, 501, 511, 680, 690), _TURNED),
+    500: _TURNED._replace(
+        what="scaling or mirroring off; with S a lathe's highest spindle speed: this is then a lathe program",
+        remedy="with S: give the router's program, or choose a milling post; else post again without scaling",
+    ),
+    **dict.fromkeys((510, 501, 511, 680, 690), _TURNED),
     **dict.fromkeys((150, 160), _POLAR),
     **dict.fromkeys((50, 51, 52, 53, 60), _SPLINE),
-    **dict.fromkeys((650, 660, 670), _MACRO),
+    **dict.fromkeys((650, 660, 670), CALL),
     970: Refusal(
         "a constant spindle speed, a turning word",
         "words of a router or mill",
@@ -108,7 +113,8 @@ UNKNOWN_G = Refusal(
 )
 
 REFUSED_M = {
-    **dict.fromkeys((970, 980, 990), _MACRO),
+    **dict.fromkeys((970, 980), CALL),
+    990: CALL._replace(what="the end of a subprogram, or a jump to the start"),
     610: Refusal("a tool number set by hand", "tool changes by T and M6", "write T and M6"),
     130: Refusal("spindle and coolant in one", "a word of the standard", "write M3 and M8 instead"),
     140: Refusal("spindle and coolant in one", "a word of the standard", "write M4 and M8 instead"),

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from simkit.errors import Place, Problem
 from simkit.program import refusals
 from simkit.program.block import Block
+from simkit.program.notices import Notices
 from simkit.units import MM_PER_UNIT
 
 PROBLEM_LIMIT = 50
@@ -17,27 +18,7 @@ ROW = ("x", "y", "z", "code", "feed", "line", "centre x", "centre y", "sweep")
 # in plane 17, 18 and 19 in turn.  ARRIVAL: a rapid whose start is not known; as a move it has no length.
 RAPID, FEED, ARC, ARC_ZX, ARC_YZ, ARRIVAL = 0.0, 1.0, 2.0, 3.0, 4.0, 5.0
 AXES = "XYZ"
-
-
-@dataclass(frozen=True, slots=True)
-class Notice:
-    """Something a person should know about a program that can be read: where, and one sentence."""
-
-    place: Place
-    text: str
-
-    @property
-    def line(self) -> int | None:
-        """The line it stands in, from 1."""
-        return self.place.line
-
-    @property
-    def column(self) -> int | None:
-        """The column it stands in, from 1."""
-        return self.place.column
-
-    def __str__(self) -> str:
-        return f"{self.place}: {self.text}"
+OFF, ON, NO_SPEED = range(3)  # of the spindle; NO_SPEED: switched on with S0, so it stands
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,25 +51,33 @@ class State:
     """Modal state, and what a run collects.
 
     name, lines: as split_lines gives them.  units: "mm", "in" or None, in force until the program
-    states its own.  rows: array of float64, len(ROW) numbers per move, mm and mm/min; each move starts
-    where the one before ended.  tool_words, changes: (row, tool, line, column) of every T and M6.
-    spindle: (row, signed rev/min, is on), in force from that row on.  lengths: (row, H, line, column),
-    H None from G49 on.  told: what is missing in the program and already told, or hidden behind another
+    states its own.  stated_cutter: the one that cuts where the program names none.
+    rows: array of float64, len(ROW) numbers per move, mm and mm/min; each move starts where the one before
+    ended.  tool_words, changes: (row, tool, line, column) of every T and M6.  spindle: (row, signed
+    rev/min, OFF, ON or NO_SPEED), in force from that row on.  lengths: (row, H, line, column), H None
+    from G49 on.  told: what is missing in the program and already told, or hidden behind another
     problem.
     """
 
-    def __init__(self, name: str, lines: list[str], units: str | None, options: Options | None = None):
+    def __init__(
+        self,
+        name: str,
+        lines: list[str],
+        units: str | None,
+        options: Options | None = None,
+        stated_cutter: int | None = None,
+    ):
         self.name = name
         self.lines = lines
         self.options = options or Options()
         self.rows = array("d")
         self.problems: list[Problem] = []
-        self.notices: dict[str, Notice] = {}
+        self.notices = Notices()
         self.units_seen: list[str] = []
-        self.work_zeros_seen: dict[str, int] = {}  # name -> line
+        self.work_zeros_seen: dict[str, Place] = {}  # at their first word
         self.tool_words: list[tuple[int, int, int, int]] = []
         self.changes: list[tuple[int, int, int, int]] = []
-        self.spindle: list[tuple[int, float, bool]] = []
+        self.spindle: list[tuple[int, float, int]] = []
         self.lengths: list[tuple[int, int | None, int, int]] = []
         self.dwell = 0.0  # sum of all P
         self.deleted_count = 0
@@ -99,8 +88,11 @@ class State:
         self.told: set[str] = set()
         self.unknown_words: list[str] = []  # that the job may call harmless
         self._is_unit_used = False
-        self._speed = 0.0
+        self._speed: float | None = None  # of S; None: set by hand
         self._turning = 0
+        self._stated_cutter = stated_cutter
+        self.call_line: int | None = None  # of the first subprogram called
+        self.has_unread = False  # text that could not be read, so anything may be missing
         self._tool: int | None = None
         self._is_doubtful = False  # the position may be wrong, for a problem stands before
 
@@ -161,8 +153,13 @@ class State:
             self.problems.append(Problem(block.place(index), found, expected, remedy))
 
     def _notice_once(self, kind: str, block: Block, index: int, text: str) -> None:
+        """Tell of something that holds from here on, at the first word that says so."""
         if kind not in self.notices:
-            self.notices[kind] = Notice(block.place(index), text)
+            self.notices.once(kind, block.place(index), text)
+
+    def _notice(self, kind: str, block: Block, index: int, text: str) -> None:
+        """Tell of something that holds for this word alone."""
+        self.notices.add(kind, block.place(index), text)
 
     def _row_count(self) -> int:
         return len(self.rows) // len(ROW)

@@ -73,8 +73,8 @@ G_WORDS = (
     Accepted("G53", GROUP_0, "with G0 or G1, to a machine place: a retract, position unknown after"),
     *(Accepted(f"G{n}", WORK_ZERO, "work zero, from `work_offsets` of the job") for n in range(54, 60)),
     *(Accepted(f"G59.{n}", WORK_ZERO, "work zero, from `work_offsets` of the job") for n in (1, 2, 3)),
-    Accepted("G61", PATH, "exact path"),
-    Accepted("G61.1", PATH, "exact stop"),
+    Accepted("G61", PATH, "exact path; told, everything is checked as written"),
+    Accepted("G61.1", PATH, "exact stop; told, everything is checked as written"),
     Accepted("G64", PATH, "path blending; told, for corners are checked as written"),
     Accepted("G73", MOTION, f"drilling in steps of Q, chips broken, {_CYCLE}", True),
     Accepted("G80", MOTION, "no cycle, no motion"),
@@ -82,7 +82,7 @@ G_WORDS = (
     Accepted("G82", MOTION, f"drilling with dwell P, {_CYCLE}"),
     Accepted("G83", MOTION, f"drilling in steps of Q, {_CYCLE}"),
     Accepted("G85", MOTION, f"boring, feed out, {_CYCLE}"),
-    Accepted("G86", MOTION, f"boring, spindle stopped, rapid out, {_CYCLE}"),
+    Accepted("G86", MOTION, f"boring, dwell P, spindle stopped, rapid out, {_CYCLE}"),
     Accepted("G89", MOTION, f"boring with dwell P, feed out, {_CYCLE}"),
     Accepted("G90", DISTANCE, "absolute coordinates"),
     Accepted("G91", DISTANCE, "incremental coordinates"),
@@ -117,14 +117,19 @@ M_WORDS = (
 LETTER_WORDS = (
     ("N", "line number, at the start of its line"),
     ("X Y Z", "where the tip goes"),
-    ("I J K", "centre of an arc; a zero for the axis that is not in the plane is harmless"),
+    ("I J K", "centre of an arc"),
+    ("I J K", "a zero for the axis that is not in the plane of the arc: harmless", True),
     ("R", "radius of an arc (negative: the longer one), or height above the hole in a cycle"),
-    ("F", "feed, on rapids too"),
+    ("F", "feed"),
+    ("F", "on a rapid: in force for the cuts behind it"),
     ("S", "spindle speed"),
-    ("T", "number of the cutter; a T with no M6 is told"),
+    ("T", "number of the cutter"),
+    ("T", "with no M6: the cutter is taken to be in the spindle; told", True),
     ("H", "number of the length offset; told when it is not the cutter's"),
     ("D", "number of a compensation; told, does nothing without G41 and G42"),
-    ("P", "time of a dwell, tolerance of G64"),
+    ("P", "time of a dwell: of G4, and in G82, G86 and G89, where it stays in force"),
+    ("P", "in G86 left out: no dwell", True),
+    ("P", "tolerance of G64; checked as written", True),
     ("Q", "depth of a step in G73 and G83"),
     ("L", "repeats of a cycle"),
 )
@@ -142,6 +147,8 @@ G_GROUPS = {code_key(word.word[1:]): word.group for word in G_WORDS}
 M_GROUPS = {code_key(word.word[1:]): word.group for word in M_WORDS}
 CYCLES = frozenset((73, 81, 82, 83, 85, 86, 89))
 PECKING = frozenset((73, 83))  # cycles with Q
+DWELLING = frozenset((82, 86, 89))  # cycles with P
+NO_MOTION = frozenset((40, 280, 300, 920))  # words of GROUP_0 whose block makes no motion of another word
 
 
 def written(key: int, letter: str = "G") -> str:

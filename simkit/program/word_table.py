@@ -14,6 +14,7 @@ FORMS = (
     ("`( )` comments, `%` lines around the program", False),
     ('`/` block delete: run, or skipped with `block_delete = "skip"`', False),
     ("arcs with one axis word left out, F on rapids", False),
+    ("lines of more than 256 characters, lines that end in CR alone", True),
     ("`;` comments, `/` behind the line number, line numbers of any length, a byte-order mark", True),
     ("G80 in one block with G0 to G3, as many programs begin", True),
     ("arcs with both axis words left out, G0 to G3 alone in a block, H alone behind G43", True),
@@ -60,7 +61,7 @@ def _accepted() -> list[tuple[str, str, bool]]:
             rows[-1][0].append(word.word)
         else:
             rows.append(([word.word], word.meaning, word.is_common_usage))
-    rows += [([letters], meaning, False) for letters, meaning in voc.LETTER_WORDS]
+    rows += [([letters], meaning, bool(common)) for letters, meaning, *common in voc.LETTER_WORDS]
     return [
         (" ".join(f"`{word}`" for word in words), meaning, is_common) for words, meaning, is_common in rows
     ]

@@ -238,13 +238,14 @@ def _skip_comment(line: str, at: int, is_cut_off: bool, complaints: list[Complai
         remedy = "the file is cut off here: post it again" if is_cut_off else "close the comment on its line"
         complaints.append(Complaint(at, f"{quoted(line[at:])} with no ')'", "a closed comment", remedy))
         return len(line)
-    if line.find("(", at + 1, close) >= 0:
+    inner = line.find("(", at + 1, close)
+    if inner >= 0:
         complaints.append(
             Complaint(
-                at,
+                inner,
                 f"the comment {quoted(line[at : close + 1])} with a second '(' inside",
                 "comments that are not nested, for controls differ on where such a comment ends",
-                "take the inner bracket out",
+                "take this inner bracket out",
             )
         )
         # What follows may be comment or program: nothing behind it can be judged.
@@ -285,6 +286,14 @@ def _read_word(line, at, is_cut_off, words, complaints, harmless_remedy) -> int:
         return stop
     if following and following in _MINUS_LOOKALIKES:
         return _odd_dash(line, at, stop, complaints)
+    if following.isnumeric() and not following.isascii():
+        end = stop + 1
+        while end < length and line[end].isnumeric():
+            end += 1
+        found = f"{quoted(line[at:end])} (a digit or a fraction that controls do not know)"
+        expected = f"a number after {written.upper()}, in the digits 0 to 9"
+        complaints.append(Complaint(at, found, expected, "write it as a decimal number, such as 0.5"))
+        return end
     if following in ("#", "["):
         complaints.append(_programming(line, at))
         return length
@@ -368,6 +377,12 @@ def _odd_text(line: str, at: int, words: list[Word], complaints: list[Complaint]
         return at + 1
     if char in _MINUS_LOOKALIKES:
         return _odd_dash(line, at, at, complaints)
+    if char == "?":  # asked of a control box while it runs; common practice, no source
+        found = f"{quoted(line[at:].rstrip())} (a question to a control box)"
+        expected = "words of a letter and a number, for '?' is no letter of G-code"
+        return _finish(
+            complaints, Complaint(at, found, expected, "delete it, and what belongs to it"), length
+        )
     stop = at + 1
     while stop < length and not line[stop].isascii() and line[stop] not in _MINUS_LOOKALIKES:
         stop += 1

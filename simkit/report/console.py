@@ -14,6 +14,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 from rich.text import Text
 
+from simkit.report.console_effort import effort_parts, faster_lines
 from simkit.report.console_tables import surface_tables
 
 MOST_ROWS = 10
@@ -111,8 +112,9 @@ class Console:
             self._out.print(
                 "To let a finding stand: --accept prints the lines for the job file.", style="dim"
             )
-        for part in surface_tables(result):
-            self._out.print(part)
+        for parts in (faster_lines(result), surface_tables(result), effort_parts(result)):
+            for part in parts:
+                self._out.print(part)
         for remark in result["remarks"]:
             self._out.print(f"note: {remark}", markup=False)
         for picture in result["pictures"]:
@@ -224,10 +226,13 @@ def _place(row: dict[str, Any]) -> str:
 def measured_text(row: dict[str, Any]) -> str:
     """Return the measured value of a finding with its bound and unit, '' when it has none.
 
-    Both are printed to a hundredth, the bound rounded up: more digits would promise too much.
+    Both are printed to a hundredth, the bound rounded up: more digits would promise too much.  What a program
+    states itself (speeds, feeds for each tooth) stands as it is.
     """
     if row["value"] is None:
         return ""
+    if row["unit"] != "mm" and not row["bound"]:
+        return f"{round(row['value'], 4):g} {row['unit']}".rstrip()
     bound = f" ±{math.ceil(row['bound'] * 100) / 100:.2f}" if row["bound"] else ""
     return f"{row['value']:.2f}{bound} {row['unit']}".rstrip()
 

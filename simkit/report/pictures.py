@@ -62,6 +62,7 @@ def in_steps_of_zones(evidence: Evidence, side: int) -> np.ndarray:
 
 
 def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[list[str], list[str]]:
+    from simkit.report.effort_views import draw_along
     from simkit.report.plan_views import draw_plan_view
     from simkit.report.solid_view import draw_solid_view
     from simkit.report.surface_views import draw_surface_view
@@ -114,6 +115,11 @@ def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[lis
                 title=f"{name}: ridges between passes, and why wood was left standing, side {side}",
             )
             pictures.append(str(path))
+    for number, along in enumerate(result["along"], 1):
+        path = folder / f"bite_{number}.png"
+        note = result["time"]["note"] or "with the machine's own figures"
+        title = f"{name}: what {along['program']} bites off, minute by minute"
+        pictures.append(draw_along(path, along, title, f"times {note}"))
     path = folder / "part_3d.png"
     left_out = draw_solid_view(
         path,

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import textwrap
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from simkit.effort.motion import move_times
+from simkit.effort.program_time import program_times
 from simkit.job.meant import Meant
-from simkit.job.model import WORK_ZEROS, Blank, Setup, Zero
+from simkit.job.model import WORK_ZEROS, Blank, Machine, Setup, Zero
 from simkit.moves.extremes import extremes
 from simkit.moves.table import Moves
 from simkit.program.reader import Options, ProgramRead, read_program
+from simkit.report.time_table import DEFAULTS, assumed, time_table
 
 VERSION = 1  # of the summary's form; raised when a key changes its meaning
 _NEAR = 1e-6  # mm; a height nearer to zero counts as zero
@@ -43,14 +48,17 @@ def summary_of(
     zero: Zero | None = None,
     rapid: float | None = None,
     placed: tuple[str, ...] = (),
+    stated_units: str | None = None,
 ) -> dict[str, Any]:
     """Return what a person wants to see of a program, as plain data (dicts, lists, text, numbers, None).
 
     blank: where it starts and ends is then told against it.  zero: where X0 Y0 Z0 is on it.
     rapid: mm/min of rapids; their time is told only when it is stated.  placed: work zeros whose place was
-    stated; of the others it is told that it is not known.
+    stated; of the others it is told that it is not known.  stated_units: "mm" or "in" when the one who asks
+    said it of a program that states none.
     Lengths mm, times minutes, feeds mm/min.  Error: rounding; boxes count arcs to their true extremes;
-    the time of cutting is a lower bound, for it knows no acceleration.
+    `minutes_at_least` is a lower bound, for it knows no acceleration; `time` is what a machine with the
+    default figures of the job file takes (rapids at `rapid` on every axis, where it is stated).
     """
     moves = read.moves
     low, high = extremes(moves)
@@ -68,7 +76,8 @@ def summary_of(
         "blocks": read.block_count,
         "moves": len(moves),
         "units": list(read.units_seen),
-        "work_zeros": [{"name": name, "line": line} for name, line in read.work_zeros],
+        "units_by_option": None if read.units_seen else stated_units,
+        "work_zeros": [{"name": name, "line": line} for name, line, _ in read.work_zeros],
         "zero": _zero_text(low, high, is_cut),
         "starts_at": start,
         "deepest_cut": lowest,
@@ -79,6 +88,7 @@ def summary_of(
         "speeds": _range(np.abs(moves.speed[is_cut & (moves.speed != 0)])),
         "cutting": {"length": float(length.sum() - rapid_length), "minutes_at_least": float(minutes.sum())},
         "rapid": {"length": rapid_length, "minutes": rapid_length / rapid if rapid else None},
+        "time": _time(read, rapid),
         "dwell": read.dwell,
         "block_delete": {"blocks": read.deleted_count, "skipped": read.skips_deleted},
         "largest_arc_mismatch": {
@@ -91,13 +101,30 @@ def summary_of(
             for warning in read.warnings
         ],
     }
-    unplaced = [zero for zero in summary["work_zeros"] if zero["name"] not in ("G54", *placed)]
-    if unplaced:
-        names = ", ".join(zero["name"] for zero in unplaced)
-        example = f"--work-offset {unplaced[0]['name']}=X,Y,Z"
-        text = f"{names}: where it lies is not known; told here as if it were the zero ({example} places it)"
-        summary["warnings"].append({"line": unplaced[0]["line"], "column": None, "text": text})
+    for cutter in summary["cutters"]:
+        lowest, cut = cutter["lowest"], cutter["lowest_cut"]
+        if cut is not None and lowest["z"] < cut["z"] - _NEAR:
+            text = f"a rapid goes down to Z{_round(lowest['z']):g}, below every cut of its cutter"
+            summary["warnings"].append({"line": lowest["line"], "column": None, "text": text})
+    for name, line, column in read.work_zeros:
+        if name not in ("G54", *placed):
+            example = f"--work-offset {name}=X,Y,Z"
+            text = (
+                f"{name}: where it lies is not known; read here as if it were the zero ({example} places it)"
+            )
+            summary["warnings"].append({"line": line, "column": column, "text": text})
+    summary["warnings"].sort(key=lambda warning: warning["line"])
     return summary
+
+
+def _time(read: ProgramRead, rapid: float | None) -> dict[str, Any]:
+    """Return where the time goes on a machine with the default figures."""
+    machine, missing = Machine(), DEFAULTS
+    if rapid:
+        machine, missing = replace(machine, speed=(rapid, rapid, rapid)), DEFAULTS[1:]
+    times = move_times(read.moves, machine)
+    programs = program_times(read.moves, times, machine, [read.dwell])
+    return time_table(programs, machine, assumed(missing, machine))
 
 
 def _lowest(moves: Moves, low: np.ndarray, where: np.ndarray) -> dict[str, Any] | None:
@@ -129,6 +156,7 @@ def _cutter(moves: Moves, read: ProgramRead, tool: int, low, length, minutes) ->
     return {
         "number": tool or None,
         "called_in_line": next((line for number, line, _ in read.tools_called if number == tool), None),
+        "lowest": _lowest(moves, low, is_own),
         "lowest_cut": _lowest(moves, low, is_cut),
         "feeds": _range(moves.feed[is_cut]),
         "speeds": _range(np.abs(moves.speed[is_cut & (moves.speed != 0)])),
@@ -185,7 +213,7 @@ def summary_text(summary: dict[str, Any]) -> str:
             "program",
             f"{summary['program']}, {_count(summary['lines'], 'line')}, {_count(summary['moves'], 'move')}",
         ),
-        ("units", ", then ".join(_UNIT_NAMES[unit] for unit in summary["units"]) or "none stated"),
+        ("units", _units_text(summary)),
         ("zero", ", ".join(zero["name"] for zero in summary["work_zeros"]) or "no work zero called"),
         ("", f"it looks like {summary['zero']}"),
         ("starts", _start_text(summary)),
@@ -196,6 +224,8 @@ def summary_text(summary: dict[str, Any]) -> str:
         ("speeds", _range_text(summary["speeds"], "rev/min", "none stated")),
         ("cutting", _cutting_text(summary)),
         ("rapids", _rapid_text(summary["rapid"])),
+        ("time", _time_text(summary["time"])),
+        *(("", part) for part in textwrap.wrap(summary["time"]["note"], 96)),
     ]
     if summary["dwell"]:
         rows.append(("dwell", f"P {summary['dwell']:g} in all (seconds by the standard)"))
@@ -205,13 +235,21 @@ def summary_text(summary: dict[str, Any]) -> str:
             ("block delete", f"{deleted['blocks']} with /, {'skipped' if deleted['skipped'] else 'run'}")
         )
     mismatch = summary["largest_arc_mismatch"]
-    if mismatch["line"] is not None:
+    if mismatch["line"] is not None and mismatch["size"] >= 0.00005:  # less would be told as nothing
         rows.append(("arcs", f"radii differ by at most {mismatch['size']:.4f} mm (line {mismatch['line']})"))
     lines = [f"{name:<13} {text}" for name, text in rows]
-    lines += ["", *_cutter_table(summary["cutters"])]
+    lines += ["", *_cutter_table(summary["cutters"], summary["time"])]
+    lines += ["too short: the part of the way on moves that end before they reach their feed"]
     if summary["warnings"]:
         lines += ["", *(f"{_place(summary, warning)}: {warning['text']}" for warning in summary["warnings"])]
     return "\n".join(lines)
+
+
+def _units_text(summary: dict[str, Any]) -> str:
+    if summary["units_by_option"]:
+        unit = summary["units_by_option"]
+        return f"{_UNIT_NAMES[unit]}, as --units {unit} says; the program states none"
+    return ", then ".join(_UNIT_NAMES[unit] for unit in summary["units"]) or "none stated"
 
 
 def _count(number: int, word: str) -> str:
@@ -280,14 +318,33 @@ def _rapid_text(rapid: dict[str, Any]) -> str:
     return f"{length}, at least {_minutes(rapid['minutes'])}"
 
 
+def _time_text(time: dict[str, Any]) -> str:
+    cutters = [row for program in time["programs"] for row in program["cutters"]]
+    parts = [
+        f"{_minutes(sum(row[key] for row in cutters))} {key}" for key in ("cutting", "rapids", "standing")
+    ]
+    return f"about {_minutes(time['minutes'])}: {', '.join(parts)}"
+
+
 def _minutes(minutes: float) -> str:
     seconds = round(minutes * 60)
     hours, rest = divmod(seconds, 3600)
     return f"{hours} h {rest // 60:02} min" if hours else f"{rest // 60} min {rest % 60:02} s"
 
 
-def _cutter_table(cutters: list[dict[str, Any]]) -> list[str]:
-    heads = ("cutter", "lowest cut", "line", "feeds", "speeds", "cutting m", "at least")
+def _cutter_table(cutters: list[dict[str, Any]], time: dict[str, Any]) -> list[str]:
+    heads = (
+        "cutter",
+        "lowest cut",
+        "line",
+        "feeds",
+        "speeds",
+        "cutting m",
+        "at least",
+        "about",
+        "too short",
+    )
+    timed = {row["cutter"]: row for program in time["programs"] for row in program["cutters"]}
     rows = []
     for cutter in cutters:
         lowest = cutter["lowest_cut"]
@@ -300,6 +357,8 @@ def _cutter_table(cutters: list[dict[str, Any]]) -> list[str]:
                 _range_text(cutter["speeds"], "", "-").strip(),
                 f"{cutter['cutting_length'] / 1000:.2f}",
                 _minutes(cutter["cutting_minutes_at_least"]),
+                _minutes(timed[cutter["number"]]["cutting"]),
+                f"{100 * timed[cutter['number']]['feed_not_reached']:.0f} %",
             )
         )
     widths = [max(len(row[k]) for row in (heads, *rows)) for k in range(len(heads))]

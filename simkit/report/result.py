@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 import simkit
+from simkit.compare.seam import Seam, fit_shift
 from simkit.errors import InputProblems, Place, Problem
 from simkit.findings.accept import paste_lines
 from simkit.findings.evidence import Evidence
@@ -21,6 +22,7 @@ from simkit.findings.finding import SEVERITIES, Finding
 from simkit.findings.identity import known_by
 from simkit.findings.mesh_words import mesh_words
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
+from simkit.report.effort_tables import effort_tables
 from simkit.report.surface_tables import cusp_table, reach_table
 from simkit.stock.field import Field
 
@@ -109,8 +111,10 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "target": None if evidence.target is None else _target(evidence),
             "causes": [asdict(cause) for cause in evidence.causes],
             "findings": _findings(evidence, findings),
+            "seam": None if is_turned or evidence.seam is None else _seam(evidence.seam),
             "reach": None if is_turned else reach_table(evidence),
             "cusps": None if is_turned else cusp_table(evidence),
+            **effort_tables(evidence),
             "remarks": remarks + ([TURNED_NOTE] if is_turned else []),
             "not_simulated": list(NOT_SIMULATED),
             "cautions": list(CAUTIONS),
@@ -134,8 +138,34 @@ def _setups(evidence: Evidence) -> list[dict[str, Any]]:
                     "largest_arc_mismatch": read.largest_arc_mismatch,
                 }
             )
-        rows.append({"name": setup.name, "turn": setup.turn, "programs": programs})
+        rows.append({"name": setup.name, "turn": setup.turn, "swing": setup.swing, "programs": programs})
     return rows
+
+
+def _seam(seam: Seam) -> dict[str, Any]:
+    """Return the seam as a polyline with its steps, and how the sides lie against each other.
+
+    Infinite bounds, of what cannot be observed, are None.
+    """
+    fit = fit_shift(seam)
+    bound = [value if np.isfinite(value) else None for value in fit.bound]
+    return {
+        "stations": np.column_stack([seam.stations, seam.level]).tolist(),
+        "contour": seam.contour.tolist(),
+        "normal": seam.normal.tolist(),
+        "offset": seam.offset.tolist(),
+        "bound": seam.bound.tolist(),
+        "left_out": seam.left_out,
+        "worst": seam.worst,
+        "side_1_against_side_2": {
+            "shift": [fit.dx, fit.dy],
+            "turn_degrees": fit.turn_degrees,
+            "about": list(fit.about),
+            "is_observable": fit.is_observable.tolist(),
+            "bound": bound,
+            "rms": fit.rms,
+        },
+    }
 
 
 def _zones(evidence: Evidence) -> list[dict[str, Any]]:

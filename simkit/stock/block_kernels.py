@@ -16,8 +16,7 @@ radius: twice the rounding of a stored height, and the sums that a bound goes th
 level flat moves, which draw all over, the first that covers a block drops the later ones: exactly, for
 the height of such a move is that of its start, in floating point too.
 
-Where a checked move (a rapid) comes under what is left of a block of 16, its leaves meet all moves that do,
-in the order in which they run: what a check finds is what stands at that moment.
+What a move meets at the moment it runs is asked of the replay (replay_kernels), not here.
 
 Arguments that go together go as tuples: field (h, owner, xs, ys); moves (first entry at hand, entries, codes,
 rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y,
@@ -227,27 +226,6 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
 
 
 @kernel
-def _keep_below(lists, base, n, groups, count, to, ceiling, field, block, tile, cutter, moves, is_checked):
-    """Keep the pieces that come under a level ceiling in a block, if a checked move is among them.
-
-    Returns how many, 0 if there is no such move.
-    """
-    first_entry, entries, _, _, _ = moves
-    x, y, half_x, half_y = _extent(field, block, tile)
-    half = math.sqrt(half_x * half_x + half_y * half_y)
-    profile, support, _, bounds = cutter
-    bounds(lists, base, n, groups, count, x, y, half, profile, support, tile[4])
-    flat = np.float32(0.0)
-    kept = _keep(
-        lists, base, n, groups, count, half_x, half_y, flat, flat, ceiling, to, math.inf, np.int64(0), moves
-    )
-    for k in range(kept):
-        if is_checked[entries[first_entry + np.int64(lists[_piece(to, k) + ENTRY])]]:
-            return kept
-    return 0
-
-
-@kernel
 def _evaluate_ball(records, j, row, places, hb, ob):
     j = np.uint64(j)
     ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
@@ -416,67 +394,6 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
 
 
 @kernel
-def _contact(g, floor, up, block, nx, hb, depth, cell):
-    """Greatest depth of material that heights g take from a leaf, and its cell; at least those given."""
-    iy0, iy1, ix0, ix1 = block
-    taken_any = np.int32(0)
-    for i in range(np.uint64(CELLS)):
-        taken_any |= np.int32(1) if g[i] < hb[i] else np.int32(0)
-    if taken_any == 0:
-        return depth, cell
-    for iy in range(iy0, iy1):
-        for ix in range(ix0, ix1):
-            i = (iy - iy0) * LEAF + ix - ix0
-            taken = hb[i] - max(g[i], up * floor[iy, ix])
-            place = iy * nx + ix
-            if taken > depth or (taken == depth and taken > np.float32(0.0) and place < cell):
-                depth, cell = taken, place
-    return depth, cell
-
-
-@kernel
-def _leaf_in_order(lists, base, n, groups, field, block, tile, cutter, moves, room, checks):
-    """Lower a leaf by the moves of its list in the order in which they run; return how many were evaluated.
-
-    A move that stays above all that is left of the leaf at its moment is passed over.  This is the place for
-    any check that needs the surface as it is when a move runs: hb is the surface before it.
-    checks: (is_checked, floor, up, depths, cells), see cut_blocks.
-    """
-    first_entry, entries, codes, rows, records = moves
-    is_checked, floor, up, depths, cells = checks
-    profile, support, heights, bounds = cutter
-    _, _, top, tie, margin = tile
-    places, hb, ob, off, g, _ = room
-    _load(field, block, room)
-    x, y, half_x, half_y = _extent(field, block, tile)
-    half = math.sqrt(half_x * half_x + half_y * half_y)
-    bounds(lists, base, n, groups, (n + LANES - 1) // LANES, x, y, half, profile, support, margin)
-    lift = np.float32(top - tie)
-    last, evaluated = np.int32(-1), 0
-    for k in range(n):
-        i = _piece(base, k)
-        entry = np.int64(lists[i + ENTRY])
-        j = entries[first_entry + entry]
-        if j == last or not _can_win(
-            lists[i + LOWEST] + lift, lists[i + SLOPE_X], lists[i + SLOPE_Y], hb, off
-        ):
-            continue
-        last = j
-        if is_checked[j]:
-            heights(codes[j], records[j], places, CELLS, g)
-            depths[entry], cells[entry] = _contact(
-                g, floor, up, block, field[2].shape[0], hb, depths[entry], cells[entry]
-            )
-            _lower(g, rows[j], hb, ob)
-        else:
-            _evaluate(moves, heights, j, room)
-        evaluated += 1
-    if evaluated:
-        _store(field, block, room)
-    return evaluated
-
-
-@kernel
 def _repeats(codes, records, j, before):
     """Whether an upright move stands where the one before it in the tile did, as going up after going down.
 
@@ -506,28 +423,10 @@ def _block_top(h, block):
 
 
 @kernel
-def _cut_block(
-    lists, size, n, near, count, every, field, block, tile, cutter, moves, room, checks, is_in_order
-):
+def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room):
     """Cut a block of 16 by the groups `near` of the tile's list; return evaluations and tests."""
     tests = count * LANES
     iy0, iy1, ix0, ix1 = block
-    if is_in_order:
-        ceiling = _block_top(field[0], block) - tile[2] + tile[3]
-        n1 = _keep_below(
-            lists, START, n, near, count, size, ceiling, field, block, tile, cutter, moves, checks[0]
-        )
-        evaluated = 0
-        for iy in range(iy0, iy1 if n1 else iy0, LEAF):
-            for ix in range(ix0, ix1, LEAF):
-                leaf = (iy, min(iy + LEAF, iy1), ix, min(ix + LEAF, ix1))
-                evaluated += _leaf_in_order(
-                    lists, size, n1, every, field, leaf, tile, cutter, moves, room, checks
-                )
-                tests += n1
-        if n1:
-            return evaluated * CELLS, tests
-        tests += count * LANES
     n1 = _refine(lists, START, n, near, count, size, field, block, tile, cutter, moves, room)
     if n1 == 0:
         return 4, tests
@@ -550,19 +449,17 @@ def _cut_block(
 
 @entry_kernel
 def cut_blocks(
-    h, owner, floor, up, xs, ys, cell, size, first_tile, last_tile, starts, entries, codes, rows, records,
-    is_checked, profile, support, heights, bounds, tops, depths, cells, counts,
+    h, owner, xs, ys, cell, size, first_tile, last_tile, starts, entries, codes, rows, records,
+    profile, support, heights, bounds, tops, counts,
 ):  # fmt: skip
     """Cut the tiles [first_tile, last_tile) by the moves of one cutter; the one entry to the fast way.
 
-    h, owner (ny, nx): surface and row that cut it, changed in place; floor (ny, nx): the opposite
-    surface, in heights up * floor.  xs (nx,), ys (ny,): cell centres, mm; cell mm; size: cells along the
-    edge of a tile.  starts (tiles + 1,), entries: the moves of each tile as places in codes, rows,
-    records (pack_moves), growing.  is_checked: which moves ask for contacts.  profile: code of the
-    cutter's, support: see bound_kernels; heights, bounds: cell_heights and bounds as pointers.
-    tops (tiles,) float32: highest h of each tile, kept up to date.  depths, cells: for each entry of these
-    tiles the greatest depth a checked move took, and the cell (iy * nx + ix) where.  counts (tiles, 2):
-    adds the heights evaluated and the bounds tested.
+    h, owner (ny, nx): surface and row that cut it, changed in place.  xs (nx,), ys (ny,): cell centres,
+    mm; cell mm; size: cells along the edge of a tile.  starts (tiles + 1,), entries: the moves of each
+    tile as places in codes, rows, records (pack_moves), growing.  profile: code of the cutter's, support:
+    see bound_kernels; heights, bounds: cell_heights and bounds as pointers.  tops (tiles,) float32:
+    highest h of each tile, kept up to date.  counts (tiles, 2): adds the heights evaluated and the bounds
+    tested.
     """
     ny, nx = h.shape
     ntx = (nx + size - 1) // size
@@ -579,7 +476,6 @@ def cut_blocks(
     lists, boxes = np.empty(3 * n_groups * GROUP, np.float32), np.empty((n_groups, 4), np.float32)
     near, every = np.empty(n_groups, np.int32), np.arange(n_groups).astype(np.int32)
     field, cutter = (h, owner, xs, ys), (profile, support, heights, bounds)
-    checks = (is_checked, floor, up, depths, cells)
     first_entry = starts[first_tile]
     moves = (first_entry, entries, codes, rows, records)
     room = (
@@ -597,13 +493,12 @@ def cut_blocks(
         wide, deep = 0.5 * (xs[ix1 - 1] - xs[ix0]), 0.5 * (ys[iy1 - 1] - ys[iy0])
         top = float(tops[t])
         reach = radius * (1.0 + 1e-6) + 1e-6
-        n, checked, before = START, START, np.int32(-1)
+        n, before = START, np.int32(-1)
         for entry in range(starts[t], starts[t + 1]):
             j = entries[entry]
             if _repeats(codes, records, j, before):
                 continue
             before = j
-            checked += is_checked[j]
             n = add_move(
                 lists, n, tx, ty, top, math.sqrt(wide * wide + deep * deep) + reach, entry - first_entry, j,
                 codes[j], records, fineness,
@@ -625,7 +520,7 @@ def cut_blocks(
                 if count:
                     evaluated, tests = _cut_block(
                         lists, n_groups * GROUP, n, near, count, every, field, block, tile, cutter, moves,
-                        room, checks, checked > 0,
+                        room,
                     )  # fmt: skip
                     counts[t, 0] += evaluated
                     counts[t, 1] += tests

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -30,18 +29,13 @@ GRID = 1e9  # places are rounded to 1 / GRID mm
 
 @dataclass(frozen=True)
 class CutOutcome:
-    """What a cut left, and what its rapids ran into.
+    """What a cut left.
 
-    field: the new field.  contact_depth (n,) float32 mm: for a rapid the greatest depth of material, along
-    z, that it took from a column at the moment it ran; 0 for all other moves.  contact_at (n, 3)
-    float64 mm, blank frame: centre of that cell and height of the lowest material taken there, NaN
-    where there was no contact.  evaluations: heights evaluated; bound_tests: lower bounds of a move
-    over a block of cells computed to avoid evaluations.  Both for benchmarks.
+    field: the new field.  evaluations: heights evaluated; bound_tests: lower bounds of a move over a block
+    of cells computed to avoid evaluations.  Both for benchmarks.
     """
 
     field: Field
-    contact_depth: np.ndarray
-    contact_at: np.ndarray
     evaluations: int
     bound_tests: int = 0
 
@@ -171,7 +165,7 @@ def cut(
     tile: int = TILE,
     is_plain: bool = False,
 ) -> CutOutcome:
-    """Return the field after the moves of one setup, and the contacts of its rapids.
+    """Return the field after the moves of one setup.
 
     field: before the cut, on any lattice; left as it is.  moves: of one setup, tip positions in its
     program frame, mm; every move cuts, rapids too.  cutters: by tool number.  frame: program frame to
@@ -190,14 +184,12 @@ def cut(
     _check_field(field)
     lattice = field.lattice
     up = frame.up
-    surface, opposite = (field.upper, field.lower) if up > 0 else (field.lower, field.upper)
+    surface = field.upper if up > 0 else field.lower
     owner = np.array(field.upper_move if up > 0 else field.lower_move, order="C")
     h = np.array(surface, order="C")
     if up < 0:
         np.negative(h, out=h)
-    sweep = _Sweep(
-        lattice, h, owner, np.ascontiguousarray(opposite), up, len(moves), first_row, tile, is_plain
-    )
+    sweep = _Sweep(lattice, h, owner, first_row, tile, is_plain)
     if h.size:
         done = 0
         for first, last in runs(moves.tool, MOST_MOVES):
@@ -205,14 +197,13 @@ def cut(
             told = None if progress is None else (lambda part, a=share_of: progress(a[0] + part * a[1]))
             sweep.add(moves[first:last], cutters, frame, first, told)
             done += last - first
-    sweep.contact_at[:, 2] *= up
     if up < 0:
         np.negative(h, out=h)
     if up > 0:
         new = Field(lattice, field.lower, h, field.lower_move, owner)
     else:
         new = Field(lattice, h, field.upper, owner, field.upper_move)
-    return CutOutcome(new, sweep.contact_depth, sweep.contact_at, int(sweep.counts[0]), int(sweep.counts[1]))
+    return CutOutcome(new, int(sweep.counts[0]), int(sweep.counts[1]))
 
 
 def runs(tool: np.ndarray, most: int) -> list[tuple[int, int]]:
@@ -226,17 +217,12 @@ def runs(tool: np.ndarray, most: int) -> list[tuple[int, int]]:
 
 
 class _Sweep:
-    """A surface on its way down: h and owner change in place with every run of moves of one cutter.
+    """A surface on its way down: h and owner change in place with every run of moves of one cutter."""
 
-    Runs are cut one after the other, so what stands at the moment of a checked move is exact across them.
-    """
-
-    def __init__(self, lattice: Lattice, h, owner, floor, up, n_moves, first_row, tile, is_plain):
-        self.lattice, self.h, self.owner, self.floor, self.up = lattice, h, owner, floor, np.float32(up)
+    def __init__(self, lattice: Lattice, h, owner, first_row, tile, is_plain):
+        self.lattice, self.h, self.owner = lattice, h, owner
         self.first_row, self.tile, self.is_plain = first_row, tile, is_plain
         self.xs, self.ys = on_grid(lattice.x()), on_grid(lattice.y())
-        self.contact_depth = np.zeros(n_moves, np.float32)
-        self.contact_at = np.full((n_moves, 3), np.nan)
         self.counts = np.zeros(2, np.int64)
         self.tops = np.empty((-(-lattice.ny // tile), -(-lattice.nx // tile)), np.float32)
         rows = self.tops.shape[0]
@@ -248,7 +234,6 @@ class _Sweep:
         )
         if h.size <= 10**6:
             kernels.tile_tops(h, tile, 0, rows, self.tops)
-        self.lock = threading.Lock()
 
     def add(self, moves: Moves, cutters: Mapping[int, Cutter], frame: Frame, first: int, progress) -> None:
         """Cut a run of moves of one cutter; first: its row in the whole table."""
@@ -262,10 +247,6 @@ class _Sweep:
         tops, tile, lattice = self.tops.reshape(-1), self.tile, self.lattice
         x0, y0 = lattice.origin
         starts, entries = packed.bins(x0, y0, tile * lattice.cell, self.tops)
-        is_checked = np.zeros(len(moves), np.bool_)
-        for a, b in packed.chunks:
-            is_checked[a:b] = moves.rapid[packed.rows[a:b] - row0]
-        is_any = bool(is_checked.any())
         support, pointers = _support(one[number]), _pointers()
         profile = one[number].code
         per_tile = np.diff(starts)
@@ -281,27 +262,17 @@ class _Sweep:
 
         def cut_part(i: int) -> None:
             t0, t1 = int(edges[i]), int(edges[i + 1])
-            here = entries[starts[t0] : starts[t1]]
-            n = len(here) if is_any else 0
-            depths, cells = np.zeros(n, np.float32), np.zeros(n, np.int64)
-            common = (self.h, self.owner, self.floor, self.up, self.xs, self.ys)
+            common = (self.h, self.owner, self.xs, self.ys)
             lists = (starts, entries, packed.codes, packed.rows, packed.records)
             if self.is_plain:
                 kernels.cut_plain(
-                    *common, x0, y0, lattice.cell, tile, t0, t1, *lists, packed.boxes, is_checked, tops,
-                    depths, cells, counts,
+                    *common, x0, y0, lattice.cell, tile, t0, t1, *lists, packed.boxes, tops, counts,
                 )  # fmt: skip
             else:
                 block_kernels.cut_blocks(
-                    *common, lattice.cell, tile, t0, t1, *lists, is_checked, profile, support,
-                    *pointers, tops, depths, cells, counts,
+                    *common, lattice.cell, tile, t0, t1, *lists, profile, support, *pointers, tops,
+                    counts,
                 )  # fmt: skip
-            if is_any:
-                with self.lock:
-                    kernels.gather_contacts(
-                        depths, cells, here, packed.records, packed.codes, packed.rows, self.floor, self.up,
-                        self.xs, self.ys, self.first_row, pointers[0], self.contact_depth, self.contact_at,
-                    )  # fmt: skip
 
         after = None
         if progress is not None:
@@ -377,17 +348,8 @@ def _few_moves() -> tuple[Moves, dict[int, Cutter]]:
     return moves, {1: Cutter(1, "ball", 2.0)}
 
 
-def warm_up_packing() -> None:
-    """Compile, or load from the cache, what a cut does before it cuts: a fifth of the time."""
-    packed = Packed(*_few_moves(), IDENTITY, np.array([0.0, 4.0, 0.0, 4.0, 2.0]), 0, 0)
-    packed.bins(0.0, 0.0, 4.0, np.full((1, 1), 2.0, np.float32))
-
-
 def warm_up() -> None:
-    """Compile, or load from the cache, every kernel that a check needs for its cuts.
-
-    Packing comes late, so that another process can have done it by then.
-    """
+    """Compile, or load from the cache, every kernel that a check needs for its cuts."""
     _pointers()
     field = blank_field(Lattice((0.0, 0.0), 1.0, 4, 4), 4.0, 4.0, 2.0)
     cut(field, *_few_moves(), IDENTITY)

@@ -123,29 +123,14 @@ def _lower_row(g, h, owner, iy, first, last, row):
         h[iy, i] = min(g[i], before)
 
 
-@kernel
-def _deepest_in_row(g, h, floor, up, iy, first, last):
-    """Return (depth, i): the greatest depth of material that the heights g take from row iy.
-
-    h: the present surface; up * floor: the opposite one; both before the cut.  i: the first such place.
-    """
-    depth, place = np.float32(0.0), first
-    for i in range(first, last):
-        taken = h[iy, i] - max(g[i], up * floor[iy, i])
-        if taken > depth:
-            depth, place = taken, i
-    return depth, place
-
-
 @entry_kernel
 def cut_plain(
-    h, owner, floor, up, xs, ys, x0, y0, cell, tile, first_tile, last_tile, starts, entries, codes, rows,
-    records, boxes, is_checked, tops, depths, cells, counts,
+    h, owner, xs, ys, x0, y0, cell, tile, first_tile, last_tile, starts, entries, codes, rows, records, boxes,
+    tops, counts,
 ):  # fmt: skip
     """As block_kernels.cut_blocks, by evaluating every move at every cell that it covers."""
     ny, nx = h.shape
     ntx = (nx + tile - 1) // tile
-    first_entry = starts[first_tile]
     g = np.empty(nx, np.float32)
     low, high = np.empty(ny, np.int32), np.empty(ny, np.int32)
     for t in range(first_tile, last_tile):
@@ -162,7 +147,7 @@ def cut_plain(
             _row_spans(code, a, ys, iy0, iy1, x0, cell, ix_first, ix_last, low, high)
             for iy in range(iy0, iy1):
                 count += high[iy] - low[iy]
-            if code == BALL_LINE and not is_checked[j]:
+            if code == BALL_LINE:
                 _sweep_ball_line(a, xs, ys, iy0, iy1, low, high, ix_first, ix_last, row, h, owner)
                 continue
             for iy in range(iy0, iy1):
@@ -170,11 +155,6 @@ def cut_plain(
                 if ix0 >= ix1:
                     continue
                 row_heights(code, a, xs, ys[iy], ix0, ix1, g)
-                if is_checked[j]:
-                    depth, place = _deepest_in_row(g, h, floor, up, iy, ix0, ix1)
-                    if depth > depths[entry - first_entry]:
-                        depths[entry - first_entry] = depth
-                        cells[entry - first_entry] = iy * nx + place
                 _lower_row(g, h, owner, iy, ix0, ix1, row)
         counts[t, 0] += count
         top = h[iy_first, ix_first]
@@ -182,34 +162,6 @@ def cut_plain(
             for ix in range(ix_first, ix_last):
                 top = max(top, h[iy, ix])
         tops[t] = top
-
-
-@entry_kernel
-def gather_contacts(
-    depths, cells, entries, records, codes, rows, floor, up, xs, ys, first_row, heights, depth, at
-):
-    """Keep for each move the deepest of its contacts in several tiles, the first cell on ties.
-
-    depths, cells: as left by cut_blocks for `entries`; heights: cell_heights as a pointer; depth (n,)
-    float32, cell-wise best so far, and at (n, 3): x, y and the height h of the lowest material taken, both
-    changed in place, by row - first_row.
-    """
-    nx = xs.shape[0]
-    place, g = np.empty(2, np.float64), np.empty(1, np.float32)
-    for e in range(entries.shape[0]):
-        if not depths[e] > 0.0:
-            continue
-        j = entries[e]
-        row = rows[j] - first_row
-        iy, ix = cells[e] // nx, cells[e] % nx
-        x, y = xs[ix], ys[iy]
-        is_first = depths[e] == depth[row] and (y < at[row, 1] or (y == at[row, 1] and x < at[row, 0]))
-        if depths[e] > depth[row] or is_first:
-            place[0], place[1] = x, y
-            heights(codes[j], records[j], place, 1, g)
-            depth[row] = depths[e]
-            at[row, 0], at[row, 1] = x, y
-            at[row, 2] = max(g[0], up * floor[iy, ix])
 
 
 @entry_kernel

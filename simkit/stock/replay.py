@@ -32,6 +32,8 @@ class Replay:
     field: what is left, as `cut` gives it.
     volume (n,) float64 mm3: removed by the move, the sum over columns at cell centres; exact at these,
     so off by about a cell along the edge of its cut.
+    right (n,) float64 mm3: of that, what stood on the right of the path less what stood on the left, as the
+    tip runs, seen from above the setup; 0 for plunges and upright arcs.
     depth (n,) float32 mm: the most that one column lost, along the axis.  at (n, 3) mm: that cell's centre
     and the height of the lowest wood taken there, blank frame; NaN where nothing was taken.
     rub_depth {part: (n,) float32 mm}: the most that neck, shank or holder went into standing wood;
@@ -42,6 +44,7 @@ class Replay:
 
     field: Field
     volume: np.ndarray
+    right: np.ndarray
     depth: np.ndarray
     at: np.ndarray
     rub_depth: dict[str, np.ndarray]
@@ -104,7 +107,7 @@ class _State:
             raise ShapeError(f"a surface of shape {h.shape} on a lattice {self.lattice.shape}")
         self.first_row, self.tile = first_row, tile
         self.xs, self.ys = on_grid(self.lattice.x()), on_grid(self.lattice.y())
-        self.volume = np.zeros(n)
+        self.volume, self.right = np.zeros(n), np.zeros(n)
         self.bites = _nothing(n)
         self.evaluations = 0
         self.rubs: dict[str, tuple] = {}  # part -> depth, place, top of each move
@@ -132,7 +135,7 @@ class _State:
         def part(i: int) -> None:
             t0, t1 = int(edges[i]), int(edges[i + 1])
             n, m = int(starts[t1] - starts[t0]), int(above.starts[t1] - above.starts[t0])
-            taken, (depths, places, bottoms) = np.zeros(n), _nothing(n)
+            taken, leans, (depths, places, bottoms) = np.zeros(n), np.zeros(n), _nothing(n)
             rubs = np.zeros((len(pieces), m), np.float32)
             rub_places, rub_tops = (
                 np.full((len(pieces), m), -1, np.int64),
@@ -141,11 +144,11 @@ class _State:
             evaluated = replay_kernels.replay_tiles(
                 self.h, self.owner, self.floor, np.float32(self.up), self.xs, self.ys, *lattice.origin,
                 lattice.cell, tile, t0, t1, starts, entries, packed.codes, packed.rows, packed.records,
-                packed.boxes, taken, depths, places, bottoms,
+                packed.boxes, taken, leans, depths, places, bottoms,
                 above.starts, above.entries, above.chords, above.rows, above.codes, above.records, pieces,
                 rubs, rub_places, rub_tops,
             )  # fmt: skip
-            bites = (slice(starts[t0], starts[t1]), taken, (depths, places, bottoms))
+            bites = (slice(starts[t0], starts[t1]), taken, leans, (depths, places, bottoms))
             stacks = (slice(above.starts[t0], above.starts[t1]), rubs, rub_places, rub_tops)
             found[i] = (bites, stacks, evaluated)
 
@@ -153,9 +156,11 @@ class _State:
         share(part, len(edges) - 1, after)
         # In the order of the tiles, so that sums have the same bits whatever the number of threads.
         area = lattice.cell**2
-        for (here, taken, bites), (chords, *stacks), evaluated in found:
+        for (here, taken, leans, bites), (chords, *stacks), evaluated in found:
             rows = packed.rows[entries[here]] - self.first_row
             np.add.at(self.volume, rows, taken * area)
+            # Where the plan is seen from below, right is left.
+            np.add.at(self.right, rows, leans * (area * frame.plan_sense))
             _deepest(self.bites, rows, bites)
             rows = above.rows[above.entries[chords]] - self.first_row
             for name, *rub in zip(names, *stacks, strict=True):
@@ -167,6 +172,7 @@ class _State:
         return Replay(
             field,
             self.volume,
+            self.right,
             self.bites[0],
             self._places(self.bites),
             {name: rub[0] for name, rub in self.rubs.items()},

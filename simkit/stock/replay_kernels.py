@@ -19,6 +19,7 @@ from simkit.stock.pack_kernels import SLACK
 from simkit.stock.record_kernels import (
     EX,
     EY,
+    HELIX_FORM,
     LENGTH,
     LEVEL_ARC_FORM,
     LINE_FORM,
@@ -39,6 +40,7 @@ from simkit.stock.record_kernels import (
 )
 
 BLOCK = 8
+ON_PATH = 1e-9  # mm off a line, mm2 on arcs: what rounding makes of nothing
 MARGIN = 1e-4  # mm: more than the rounding of heights to float32, up to a metre
 # Columns of a chord: start, direction and length in plan, slope, the lower of its ends, radius of the cutter.
 CHORD_X, CHORD_Y, CHORD_H, CHORD_UX, CHORD_UY, CHORD_LENGTH, CHORD_SLOPE, CHORD_END, CHORD_RADIUS = range(9)
@@ -88,8 +90,26 @@ def _block_top(h, iy0, iy1, ix0, ix1):
 
 
 @kernel
-def _take(h, owner, floor, up, iy, first, last, g, row, taken, depth, cell, bottom):
-    """Lower a row by the heights g; return what columns lose in all and at most, and where: cell, bottom."""
+def side_of(code, a, dx, dy):
+    """+1 for a place on the right of the path as the move runs, seen in plan; -1 left, 0 not told.
+
+    dx, dy: from where X and Y of the record are.
+    """
+    form = form_of(code)
+    if form == LINE_FORM:
+        right = dx * a[UY] - dy * a[UX] if a[LENGTH] > 0.0 else 0.0
+    elif form in (LEVEL_ARC_FORM, HELIX_FORM):
+        right = a[SENSE] * (dx * dx + dy * dy - a[R] * a[R])
+    else:
+        return 0.0
+    return 1.0 if right > ON_PATH else (-1.0 if right < -ON_PATH else 0.0)
+
+
+@kernel
+def _take(h, owner, floor, up, iy, first, last, g, row, code, a, xs, dy, taken, lean, depth, cell, bottom):
+    """Lower a row by the heights g; return what columns lose in all, on the right less on the left, and at
+    most, and where: cell, bottom.
+    """
     nx = h.shape[1]
     for i in range(first, last):
         before = h[iy, i]
@@ -98,11 +118,12 @@ def _take(h, owner, floor, up, iy, first, last, g, row, taken, depth, cell, bott
             lost = before - left
             if lost > 0.0:
                 taken += lost
+                lean += lost * side_of(code, a, xs[i] - a[X], dy)
                 if lost > depth or (lost == depth and iy * nx + i < cell):
                     depth, cell, bottom = lost, iy * nx + i, left
             h[iy, i] = g[i]
             owner[iy, i] = row
-    return taken, depth, cell, bottom
+    return taken, lean, depth, cell, bottom
 
 
 @kernel
@@ -114,9 +135,9 @@ def _bite(code, a, box, row, field, tile, tops, g, cell):
     by1 = min(math.ceil((box[3] - y0) / cell - 0.5) + 2, iy_last) - iy_first
     bx0 = max(math.floor((box[0] - x0) / cell - 0.5) - 1, ix_first) - ix_first
     bx1 = min(math.ceil((box[1] - x0) / cell - 0.5) + 2, ix_last) - ix_first
-    taken, depth, place, bottom, evaluated = 0.0, np.float32(0.0), np.int64(-1), np.float32(0.0), 0
+    taken, lean, depth, place, bottom, evaluated = 0.0, 0.0, np.float32(0.0), np.int64(-1), np.float32(0.0), 0
     if by0 >= by1 or bx0 >= bx1:
-        return taken, depth, place, bottom, evaluated
+        return taken, lean, depth, place, bottom, evaluated
     half = 0.5 * (BLOCK - 1) * cell * math.sqrt(2.0)
     middle = 0.5 * (BLOCK - 1)
     for by in range(by0 // BLOCK, (by1 - 1) // BLOCK + 1):
@@ -138,14 +159,15 @@ def _bite(code, a, box, row, field, tile, tops, g, cell):
             ix0, ix1 = ix_first + first * BLOCK, min(ix_first + bx * BLOCK, ix_last)
             for iy in range(row0, row1):
                 row_heights(code, a, xs, ys[iy], ix0, ix1, g)
-                taken, depth, place, bottom = _take(
-                    h, owner, floor, up, iy, ix0, ix1, g, row, taken, depth, place, bottom
-                )
+                taken, lean, depth, place, bottom = _take(
+                    h, owner, floor, up, iy, ix0, ix1, g, row, code, a, xs, ys[iy] - a[Y], taken, lean, depth,
+                    place, bottom,
+                )  # fmt: skip
             evaluated += (row1 - row0) * (ix1 - ix0)
             for b in range(first, bx):
                 i0 = ix_first + b * BLOCK
                 tops[by, b] = _block_top(h, row0, row1, i0, min(i0 + BLOCK, ix_last))
-    return taken, depth, place, bottom, evaluated
+    return taken, lean, depth, place, bottom, evaluated
 
 
 @kernel
@@ -244,7 +266,7 @@ def _lower_stood(chord, code, a, field, tile, cell, g, stood):
 @entry_kernel
 def replay_tiles(
     h, owner, floor, up, xs, ys, x0, y0, cell, size, first_tile, last_tile, starts, entries, codes, rows,
-    records, boxes, taken, depths, places, bottoms,
+    records, boxes, taken, leans, depths, places, bottoms,
     chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
     rub_tops,
 ):  # fmt: skip
@@ -253,6 +275,7 @@ def replay_tiles(
     h, owner, floor (ny, nx), up, xs, ys, x0, y0, cell, size (cells along the edge of a tile), starts,
     entries, codes, rows, records, boxes: as cut_kernels.cut_plain takes them.
     taken (entries,) float64: for each entry of these tiles the sum over cells of what its column lost, mm;
+    leans float64: of that, what lay on the right of the path less what lay on the left, in plan;
     depths float32: the most that one column lost; places int64: that cell (iy * nx + ix), -1 for none;
     bottoms float32: the lowest wood taken there.
     Returns how many heights were evaluated.
@@ -303,7 +326,7 @@ def replay_tiles(
             if entry < starts[t + 1] and rows[entries[entry]] == row:
                 j = entries[entry]
                 k = entry - first_entry
-                taken[k], depths[k], places[k], bottoms[k], some = _bite(
+                taken[k], leans[k], depths[k], places[k], bottoms[k], some = _bite(
                     codes[j], records[j], boxes[j], row, field, tile, tops, g, cell
                 )
                 evaluated += some

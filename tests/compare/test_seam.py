@@ -236,6 +236,44 @@ def test_seam__shift_and_turn_at_once_are_measured_back(size):
     assert (fit.dx, fit.dy) == pytest.approx((dx, dy), abs=0.02)
     assert (dx, dy) == pytest.approx((0.3, -0.2), abs=0.002)
     assert fit.turn_degrees == pytest.approx(0.1, abs=0.005)
+    # The bounds hold, and are no wider than the answers that are asked for.
+    off = np.abs([fit.dx - dx, fit.dy - dy, fit.turn_degrees - 0.1])
+    assert (off <= fit.bound).all()
+    assert (np.array(fit.bound) < (0.02, 0.02, 0.02)).all()
+
+
+def test_fit__bound_holds_whatever_the_stations_are_off_by():
+    """Offsets of a known shift, each off by up to its bound, at random and at its worst."""
+    rng = np.random.default_rng(3)
+    angle = np.linspace(0, 2 * np.pi, 120, endpoint=False)
+    places = np.column_stack([90 * np.cos(angle), 40 * np.sin(angle)])
+    normal = np.column_stack([np.cos(angle) / 90, np.sin(angle) / 40])
+    normal /= np.hypot(*normal.T)[:, None]
+    lever = normal[:, 1] * places[:, 0] - normal[:, 0] * places[:, 1]
+    true = np.array([0.3, -0.2, 0.1])
+    exact = normal @ true[:2] + np.radians(true[2]) * lever
+    bound = rng.uniform(0.002, 0.02, 120)
+    columns = (np.zeros(120, np.int32), normal, exact, bound, np.zeros(120), *np.zeros((2, 120), np.int32))
+    seam = Seam(places, *columns)
+    assert np.allclose(
+        [fit_shift(seam).dx, fit_shift(seam).dy, fit_shift(seam).turn_degrees], true, atol=1e-9
+    )
+    wrong = [rng.uniform(-1, 1, 120) for _ in range(20)] + [np.sign(normal[:, 0]), np.sign(lever)]
+    for share in wrong:
+        fit = fit_shift(replace(seam, offset=exact + share * bound))
+        off = np.abs(np.array([fit.dx, fit.dy, fit.turn_degrees]) - true)
+        assert (off <= fit.bound).all()
+
+
+def test_fit__what_cannot_be_observed_has_no_number():
+    places = np.column_stack([np.linspace(-50, 50, 40), np.zeros(40)])
+    normal = np.tile([0.0, 1.0], (40, 1))
+    columns = (np.zeros(40, np.int32), normal, np.full(40, 0.2), np.full(40, 0.01), np.zeros(40))
+    fit = fit_shift(Seam(places, *columns, *np.zeros((2, 40), np.int32)))
+    assert fit.is_observable.tolist() == [False, True, True]
+    assert np.isinf(fit.bound[0])
+    assert fit.words.startswith("side 1 against side 2: +0.200 \N{PLUS-MINUS SIGN} 0.0")
+    assert fit.words.endswith("; not observable: shift in x")
 
 
 def test_seam__tab_is_left_out_and_spoils_nothing_beside_it():

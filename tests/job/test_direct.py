@@ -146,7 +146,8 @@ def test_cutter_from_text__forms(text, cutter):
                 "--cutter: found 'shape=ball' again, expected KEY=VALUE, each key once; write it like"
                 " cutting_length=22, and a decimal point, not a comma",
                 "--cutter [1.flute]: found the unknown key 'flute', expected one of shape, diameter, flutes,"
-                " cutting_length, shank, stick_out, neck, neck_length, holder, point, corner, tip, taper;"
+                " chip_load, plunge_angle, slot_depth, cutting_length, shank, stick_out, neck, neck_length,"
+                " holder, point, corner, tip, taper;"
                 " write 'flutes'",
             ],
         ),

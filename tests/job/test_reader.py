@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from simkit.cutters import Cutter
 from simkit.errors import InputProblems, Problem
-from simkit.job.model import Blank, Dowel, Job, Limits, Setup, TargetSpec, Zero
+from simkit.job.model import Blank, Dowel, Job, Limits, Machine, Setup, TargetSpec, Zero
 from simkit.job.reader import read_job
 from simkit.job.schema import KEYS, children, markdown_table, template_text
 from tests.job.good_job import GOOD_JOB, POINTER, write_files
@@ -151,6 +151,25 @@ def test_read_job__unit_of_plain_numbers(folder, unit, scale):
     assert job.blank.length == pytest.approx(280, rel=1e-15)
     assert job.cutters[1].stick_out == pytest.approx(40, rel=1e-15)
     assert job.setups[0].zero.offset == (1.0, -2.0, 0.0)
+
+
+def test_read_job__figures_of_the_machine_in_the_unit_of_the_job(folder):
+    assert read(GOOD_JOB).machine == Machine()
+    assert read(GOOD_JOB + "\n[machine]\nclearance = 2\n").machine == Machine()
+    in_inches = GOOD_JOB.split("[[setups]]")[0].replace('"mm"', '"in"')
+    for number, inches in ((280, 11), (90, 3), (38, 1), (25, 1), (40, 2), (6, 0.25)):
+        in_inches = in_inches.replace(f" = {number}\n", f" = {inches}\n")
+    in_inches = in_inches.replace("flutes = 2", "flutes = 2\nchip_load = [0.002, 0.006]")
+    in_inches += '[[setups]]\nname = "a"\nturn = "none"\nprograms = ["side1.nc"]\n'
+    in_inches += 'zero = { corner = "centre", face = "top" }\n'
+    in_inches += '[machine]\nspeed = [300, 300, "2000 mm"]\nacceleration = [20, 20, 10]\nrounding = 0.001\n'
+    job = read(in_inches + "spindle = [8000, 24000]\nspindle_start = 3\n")
+    assert job.machine.speed == pytest.approx((7620.0, 7620.0, 2000.0))
+    assert job.machine.acceleration == pytest.approx((508.0, 508.0, 254.0))
+    assert job.machine.rounding == pytest.approx(0.0254)
+    assert (job.machine.spindle, job.machine.spindle_start) == ((8000.0, 24000.0), 3.0)
+    assert job.cutters[1].chip_load == pytest.approx((0.0508, 0.1524))
+    assert job.blank.hardness == "hard"
 
 
 def test_read_job__paths_are_seen_from_the_job_file(folder):
@@ -347,7 +366,7 @@ def test_read_job__several_mistakes_are_told_together_in_the_order_of_the_file(f
     )
     assert told(text).split("\n") == [
         "job.toml:5:1 [blank.lenght]: found the unknown key 'lenght', expected in [blank] one of length,"
-        " width, thickness, species, grain; write 'length'",
+        " width, thickness, species, grain, hardness, cutting_force; write 'length'",
         "job.toml:10:1 [cutters.1.shape]: found the shape 'keyhole', which cannot be simulated: it cuts"
         " wider below than above, and what it leaves under an overhang cannot be held here, expected one"
         " of 'flat', 'ball', 'bull-nose', 'tapered ball', 'vee', 'drill'; use another cutter, or leave out"

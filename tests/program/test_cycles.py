@@ -80,6 +80,17 @@ def test_g82__is_g81_with_a_dwell():
     assert read("G82 X10 Z-5 R2 P1.5\nX20 P2").dwell == 3.5
 
 
+@pytest.mark.parametrize("word", ["G82", "G86", "G89"])
+def test_p__stays_in_force_while_the_cycle_runs_on(word):
+    """NISTIR 6556, section 3.5.16: what a block of the same cycle leaves out keeps its value."""
+    assert read(f"{word} X10 Z-5 R2 P1.5\nX20\nX30 P0.25\nX40 L2\nG80\nG81 X50 Z-5 R2").dwell == 3.75
+    assert read("G86 X10 Z-5 R2").dwell == 0.0
+
+
+def test_p_of_g64__is_no_dwell():
+    assert read("G81 X10 Z-5 R2\nG64 P3 X20").dwell == 0.0
+
+
 def test_g83__published_steps():
     """Feed by Q, rapid to the clear height, rapid to 0.254 mm (0.010 in) above the depth, and on."""
     assert BACK_OFF == 0.254 == 0.010 * 25.4
@@ -122,9 +133,9 @@ def test_g73__backs_off_without_leaving_the_hole():
     ]
 
 
-@pytest.mark.parametrize("word", ["G85", "G89"])
+@pytest.mark.parametrize("word", ["G85", "G89 P1"])
 def test_g85_and_g89__feed_out(word):
-    assert steps(f"G99 {word} X10 Z-5 R2 P1") == [
+    assert steps(f"G99 {word} X10 Z-5 R2") == [
         rapid(10, 0, 20),
         rapid(10, 0, 2),
         feed(10, 0, -5),

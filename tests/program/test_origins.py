@@ -41,7 +41,7 @@ OFFSETS = {"G55": (100.0, 10.0, 1.0), "G59.1": (0.0, -5.0, 0.0)}
 def test_work_zeros__several_in_one_program():
     got = read("G1 X1 Y1 Z0\nG55 X1 Y1 Z0\nG91 X1\nG90 G54 X0\nG59.1 Y0", work_offsets=OFFSETS)
     assert got.moves.end[1:].tolist() == [[1, 1, 0], [101, 11, 1], [102, 11, 1], [0, 11, 1], [0, -5, 1]]
-    assert got.work_zeros == (("G55", 8), ("G54", 10), ("G59.1", 11))
+    assert got.work_zeros == (("G55", 8, 1), ("G54", 10, 5), ("G59.1", 11, 1))
     assert got.warnings == ()
 
 
@@ -128,18 +128,21 @@ def test_g43__the_tip_is_where_z_says():
 
 
 def test_g43__h_of_another_cutter_is_told_with_what_it_would_do():
-    text = "is in force where cutter 1 cuts in line 8: every cut is too deep or too high by the difference of the "
+    high = "for it, so every cut is too deep or too high by the"
     got = read("G43 H2 Z5\nG1 Z-1")
-    assert told(got)[1] == f"a.nc:7:5: H2 {text}lengths 2 and 1"
+    assert told(got)[1] == (
+        "a.nc:7:5: H2 is in force where cutter 1 cuts in line 8: the control takes the length of cutter 2 "
+        f"{high} difference of the lengths 2 and 1; write H1, or call T2"
+    )
     got = read("T2 M6\nM3\nG43 H2 G0 Z5\nG1 Z-1\nT3 M6\nM3\nG1 X5")
     assert told(got)[1:] == [
-        "a.nc:9:5: H2 is in force where cutter 3 cuts in line 13: every cut is too deep or too high by the "
-        "difference of the lengths 2 and 3"
+        "a.nc:9:5: H2 is in force where cutter 3 cuts in line 13: the control takes the length of cutter 2 "
+        f"{high} difference of the lengths 2 and 3; write H3, or call T2"
     ]
     got = read("G43 H0 Z5\nG1 Z-1")
     assert told(got)[1] == (
-        "a.nc:7:5: H0 is in force where cutter 1 cuts in line 8: every cut is too deep or too high by the "
-        "length of cutter 1, for H0 is none"
+        "a.nc:7:5: H0 is in force where cutter 1 cuts in line 8: the control takes no length "
+        f"{high} length of cutter 1; write H1"
     )
     assert len(told(read("T2 M6\nM3\nG43 H2 G0 Z5\nG1 Z-1\nT3 M6\nM3\nG43 H3\nG1 X5"))) == 1
     assert len(told(read("G43 H1 Z5\nG1 Z-1\nT2 M6\nM3\nH2\nG1 X5"))) == 1  # a new H alone: common usage
@@ -288,13 +291,15 @@ def test_arc_tolerance__of_the_job_goes_before_the_decimals():
     )
     assert messages(HEAD + "G0 X10\n" + arc.format("002"), arc_tolerance=0.001) == [
         "a.nc:8:15: found 'I-10', a centre 0.0020 mm nearer to one end of its arc than to the other, expected a "
-        "difference of at most 0.0010 mm, as stated; post again with incremental arc centres (G91.1) "
-        "and more decimals"
+        "difference of at most 0.0010 mm, as stated; correct I or J or the end point, or post again with "
+        "more decimals; if so much does not matter, raise the tolerance (--arc-tolerance, or arc_tolerance in "
+        "the job file)"
     ]
 
 
 def test_noted__path_blending_and_pallets():
     assert told(read("G64 P.01\nG61\nM60")) == [
         "a.nc:7:1: G64 lets the control round corners off: they are checked as written",
+        "a.nc:8:1: G61 asks for the exact path: everything is checked as written anyway",
         "a.nc:9:1: M60 is taken as a stop: the blank stays where it is",
     ]

@@ -168,7 +168,7 @@ def test_round_trip__planes_cycles_and_zeros(seed):
             random.choice(
                 [
                     f"G{plane} G{random.choice([2, 3])} {pair[0]}{i} {pair[1]}{z} {'ZYX'[plane - 17]}{x}",
-                    f"G17 G99 G{random.choice([81, 82, 85])} X{x} Y{y} Z-5 R{abs(z)} P1",
+                    f"G17 G99 {random.choice(['G81', 'G82 P1', 'G85'])} X{x} Y{y} Z-5 R{abs(z)}",
                     f"G17 G98 G{random.choice([73, 83])} X{x} Y{y} Z-5 R{abs(z)} Q{abs(i) + 1}",
                     f"G91 G17 G81 X{x} Y{y} Z-5 R1 L2\nG90",
                     f"G55 G0 X{x} Y{y}\nG1 Z{z}",

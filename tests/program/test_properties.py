@@ -115,7 +115,7 @@ def test_real_programs__are_read():
     columns, *_, warnings = outcome(OTHER_WORDS)
     assert len(columns["end"]) > 40
     assert set(columns["plane"]) == {17, 18, 19}
-    assert len(warnings) == 6
+    assert len(warnings) == 8
 
 
 @settings(max_examples=300, **quiet)

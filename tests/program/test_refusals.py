@@ -36,7 +36,7 @@ BLOCKS = {
     "upright_plane_centre_off": (
         "G18 G2 X10.0 Z19 I5.0 K0.",
         [
-            "7:18: found 'I5.0', a centre 0.0990 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, which is what rounding explains; post again with incremental arc centres (G91.1) and more decimals",
+            "7:18: found 'I5.0', a centre 0.0990 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, the most that is put down to rounding (2 decimals); correct I or K or the end point, or post again with more decimals; if so much does not matter, raise the tolerance (--arc-tolerance, or arc_tolerance in the job file)",
         ],
     ),
     "absolute_centre_half": (
@@ -270,7 +270,7 @@ BLOCKS = {
     "work_zero_many": (
         "G54.1 P1",
         [
-            "7:1: found 'G54.1' (one of many further work zeros), expected G54 to G59.3, for the numbers of further zeros differ from control to control; post with one of G54 to G59.3, and state where it lies in the job file",
+            "7:1: found 'G54.1' (one of many further work zeros), expected G54 to G59.3, for the numbers of further zeros differ from control to control; post with one of G54 to G59.3, and state where it lies: work_offsets in the job file, or --work-offset",
         ],
     ),
     "work_zero_named": (
@@ -294,19 +294,19 @@ BLOCKS = {
     "zero_shift_restored": (
         "G92.3",
         [
-            "7:1: found 'G92.3' (a shift of the work zero), expected one zero for the whole program; post again without it and state the zero in the job file",
+            "7:1: found 'G92.3' (a shift of the work zero), expected one zero for the whole program; post again without it and state where the zero is: zero and work_offsets in the job file, or --zero and --work-offset",
         ],
     ),
     "set_offset": (
         "G10 L2 P1 X0",
         [
-            "7:1: found 'G10' (a shift of the work zero), expected one zero for the whole program; post again without it and state the zero in the job file",
+            "7:1: found 'G10' (a shift of the work zero), expected one zero for the whole program; post again without it and state where the zero is: zero and work_offsets in the job file, or --zero and --work-offset",
         ],
     ),
     "local_zero": (
         "G52 X1",
         [
-            "7:1: found 'G52' (a shift of the work zero), expected one zero for the whole program; post again without it and state the zero in the job file",
+            "7:1: found 'G52' (a shift of the work zero), expected one zero for the whole program; post again without it and state where the zero is: zero and work_offsets in the job file, or --zero and --work-offset",
         ],
     ),
     "length_no_number": (
@@ -432,7 +432,7 @@ BLOCKS = {
     "lone_p": (
         "P5",
         [
-            "7:1: found 'P5' with no word it belongs to, expected P only with G4, G64 or a cycle; delete it, or write the G4 it belongs to",
+            "7:1: found 'P5' with no word it belongs to, expected P only with G4, G64 or a cycle that dwells; delete it, or write the G4 it belongs to",
         ],
     ),
     "k_in_plan": (
@@ -579,13 +579,13 @@ BLOCKS = {
     "centre_from_the_zero": (
         "G1 X50 Y40\nG2 X60 Y50 I60.0 J40.0",
         [
-            "8:12: found 'I60.0', a centre 13.8015 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, which is what rounding explains; write G90.1 before it, for measured from the zero it fits",
+            "8:12: found 'I60.0', a centre 13.8015 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, the most that is put down to rounding (2 decimals); write G90.1 before it, for measured from the zero it fits",
         ],
     ),
     "centre_from_the_start": (
         "G1 X50 Y40\nG90.1 G2 X60 Y50 I10 J0",
         [
-            "8:18: found 'I10', a centre 14.1421 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, which is what rounding explains; write G91.1 before it, for measured from the start of the arc it fits",
+            "8:18: found 'I10', a centre 14.1421 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, the most that is put down to rounding (2 decimals); write G91.1 before it, for measured from the start of the arc it fits",
         ],
     ),
     "letter_o_in_g": (
@@ -723,7 +723,7 @@ BLOCKS = {
     "nested_comment": (
         "G1 X5 (a (b) c)",
         [
-            "7:7: found the comment '(a (b)' with a second '(' inside, expected comments that are not nested, for controls differ on where such a comment ends; take the inner bracket out",
+            "7:10: found the comment '(a (b)' with a second '(' inside, expected comments that are not nested, for controls differ on where such a comment ends; take this inner bracket out",
         ],
     ),
     "closing_bracket": (
@@ -837,7 +837,7 @@ BLOCKS = {
     "radius_on_line": (
         "G1 X5 R2",
         [
-            "7:7: found 'R2' in a block that is no arc, expected R only with G2 or G3; write G2 or G3 if an arc is meant, else delete it",
+            "7:7: found 'R2' in a block that is no arc, expected R only with G2 or G3 or a cycle; write G2 or G3 if an arc is meant, else delete it",
         ],
     ),
     "centre_on_line": (
@@ -874,7 +874,7 @@ BLOCKS = {
     "centre_off": (
         "G2 X10 Y0 I5.05 J0.",
         [
-            "7:11: found 'I5.05', a centre 0.1000 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, which is what rounding explains; post again with incremental arc centres (G91.1) and more decimals",
+            "7:11: found 'I5.05', a centre 0.1000 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, which is what rounding explains; correct I or J or the end point, or post again with more decimals; if so much does not matter, raise the tolerance (--arc-tolerance, or arc_tolerance in the job file)",
         ],
     ),
     "centre_on_start": (

@@ -81,7 +81,7 @@ PROGRAMS = {
         "G91 G28 Z0\nG90\n" + USUAL + BODY + "G91 G28 Z0\nG28 X0 Y0\nM30\n",
         {},
         [
-            "1:5: G28 goes to a machine place not known here: taken as a retract that leaves the work; X, Y and Z are unknown until they are programmed again"
+            "1:5: G28 goes to a machine place not known here: taken as a retract that leaves the work; X, Y and Z are unknown until they are programmed again (and 2 more like it behind this line)"
         ],
     ),
     "operators_zero": (
@@ -92,7 +92,10 @@ PROGRAMS = {
     "fan_and_message": (
         USUAL + "M106 S255\nM117 Slot now\n" + BODY + "M30\n",
         {"options": Options(harmless_words=("M106", "M117"))},
-        ["4:1: 'M106 S255' does nothing, as stated"],
+        [
+            "4:1: 'M106 S255' does nothing, as stated",
+            "5:1: 'M117 Slot now' does nothing, as stated",
+        ],
     ),
     "arc_in_absolute_centre": (USUAL + "G90.1\n" + BODY.replace("I0 J10", "I40 J10") + "M30\n", {}, []),
 }

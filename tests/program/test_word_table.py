@@ -25,7 +25,9 @@ NEEDS = {
     "G73": "X1 Z1 R2 Q1",
     "G83": "X1 Z1 R2 Q1",
 }
-NEEDS |= dict.fromkeys(("G81", "G82", "G85", "G86", "G89"), "X1 Z1 R2 P1") | {
+NEEDS |= dict.fromkeys(("G82", "G86", "G89"), "X1 Z1 R2 P1") | {
+    "G81": "X1 Z1 R2",
+    "G85": "X1 Z1 R2",
     "G92": "X1",
     "G93": "F1",
     "M6": "T2",
@@ -81,7 +83,7 @@ def test_refused_form__is_refused(form):
 def test_tables__no_word_is_in_two():
     assert not voc.G_GROUPS.keys() & refusals.REFUSED_G.keys()
     assert not voc.M_GROUPS.keys() & refusals.REFUSED_M.keys()
-    letters = set("".join(letters for letters, _ in voc.LETTER_WORDS)) - {" "}
+    letters = set("".join(letters for letters, *_ in voc.LETTER_WORDS)) - {" "}
     assert letters | refusals.REFUSED_LETTERS.keys() | {"G", "M"} == set("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
     assert not letters & refusals.REFUSED_LETTERS.keys()
 

@@ -105,12 +105,16 @@ def test_summary__what_a_job_would_say_is_told_as_missing():
     assert got["work_zeros"] == [{"name": "G55", "line": 3}, {"name": "G56", "line": 6}]
     assert [cutter["number"] for cutter in got["cutters"]] == [None]
     assert [(w["line"], w["column"], w["text"]) for w in got["warnings"]] == [
-        (5, 1, "a cutting move with no cutter chosen: the job, or --cutter, has to name it"),
         (
             3,
-            None,
-            "G55, G56: where it lies is not known; told here as if it were the zero"
-            " (--work-offset G55=X,Y,Z places it)",
+            1,
+            "G55: where it lies is not known; read here as if it were the zero (--work-offset G55=X,Y,Z places it)",
+        ),
+        (5, 1, "a cutting move with no cutter chosen: the job, or --cutter, has to name it"),
+        (
+            6,
+            1,
+            "G56: where it lies is not known; read here as if it were the zero (--work-offset G56=X,Y,Z places it)",
         ),
     ]
 
@@ -177,11 +181,14 @@ feeds         120 to 1200 mm/min
 speeds        12000 to 18000 rev/min
 cutting       0.10 m, at least 0 min 18 s
 rapids        0.08 m (--rapid MM/MIN tells their time)
-arcs          radii differ by at most 0.0000 mm (line 8)
+time          about 2 min 28 s: 0 min 18 s cutting, 0 min 02 s rapids, 2 min 08 s standing
+              assumed, common practice, no source: axes at most 8000, 8000, 4000 mm/min; 500, 500, 300 mm/s2;
+              corners within 0.02 mm; 4 s for a spindle start; 60 s for a change of cutter
 
-cutter  lowest cut  line  feeds        speeds  cutting m  at least
-T1      Z-2         6     300 to 1200  18000   0.07       0 min 07 s
-T2      Z-21        13    120          12000   0.02       0 min 11 s
+cutter  lowest cut  line  feeds        speeds  cutting m  at least    about       too short
+T1      Z-2         6     300 to 1200  18000   0.07       0 min 07 s  0 min 07 s  0 %
+T2      Z-21        13    120          12000   0.02       0 min 11 s  0 min 11 s  0 %
+too short: the part of the way on moves that end before they reach their feed
 """
 
 
@@ -287,3 +294,13 @@ def test_summary__of_whatever_can_be_read(seed):
             assert got["deepest_cut"]["z"] == got["cutting_box"]["low"][2]
         assert sum(c["cutting_length"] for c in got["cutters"]) == pytest.approx(got["cutting"]["length"])
     assert count > 20
+
+
+def test_lowest_point__of_a_cutter_counts_its_rapids_too():
+    text = "G21 G90\nT1 M6\nS900 M3\nG0 X0 Y0 Z5\nG1 Z-2 F300\nG0 X9 Z-7\nG0 Z5\nM30\n"
+    got = summary(text)
+    (cutter,) = got["cutters"]
+    assert (cutter["lowest_cut"], cutter["lowest"]) == ({"z": -2, "line": 5}, {"z": -7, "line": 6})
+    assert [(warning["line"], warning["text"]) for warning in got["warnings"]] == [
+        (6, "a rapid goes down to Z-7, below every cut of its cutter")
+    ]

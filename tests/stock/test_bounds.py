@@ -98,8 +98,6 @@ def adversarial(rng, tool, kind):
 def assert_same(a, b):
     for name in ("lower", "upper", "lower_move", "upper_move"):
         assert np.array_equal(getattr(a.field, name), getattr(b.field, name)), name
-    assert np.array_equal(a.contact_depth, b.contact_depth)
-    assert np.array_equal(a.contact_at, b.contact_at, equal_nan=True)
 
 
 @pytest.mark.parametrize("tool", SHAPES)
@@ -139,8 +137,8 @@ def test_cut__curves_by_their_chords_leave_the_plain_cut(make, tool):
     assert_same(cut(field, moves, CUTTERS, IDENTITY, tile=17), plain)
 
 
-def test_cut__order_of_checked_moves_among_thousands():
-    """Rapids low among many passes: every contact is that of the plain cut, which runs in order."""
+def test_cut__low_rapids_among_thousands_of_passes():
+    """A field and owners of the plain cut, on any number of threads."""
     rng = np.random.default_rng(5)
     x = np.arange(0, 40, 0.5)
     tips = np.concatenate(
@@ -155,7 +153,7 @@ def test_cut__order_of_checked_moves_among_thousands():
     moves = make_moves(rapid=rapid, start=start, end=end, tool=np.ones(len(start)))
     field = blank_field(Lattice((0.0, 0.0), 0.2, 200, 150), *SIZE)
     plain = cut(field, moves, SHAPES, IDENTITY, is_plain=True)
-    assert (plain.contact_depth > 0).sum() > 20
+    assert np.isin(plain.field.upper_move, np.flatnonzero(rapid)).sum() > 20
     before = numba.get_num_threads()
     try:
         for threads in (1, before):

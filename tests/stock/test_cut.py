@@ -107,8 +107,6 @@ def test_cut__same_bits_for_any_tile_and_thread_count(seed):
             for tile in (5, 16, 64, 300):
                 other = cut(field, moves, CUTTERS, IDENTITY, tile=tile)
                 assert_same(one.field, other.field)
-                assert np.array_equal(one.contact_depth, other.contact_depth)
-                assert np.array_equal(one.contact_at, other.contact_at, equal_nan=True)
     finally:
         numba.set_num_threads(before)
 
@@ -119,8 +117,6 @@ def test_cut__split_programs_give_the_same_field():
     first = cut(field, moves[:23], CUTTERS, IDENTITY)
     second = cut(first.field, moves[23:], CUTTERS, IDENTITY, first_row=23)
     assert_same(whole.field, second.field)
-    depth = np.concatenate([first.contact_depth, second.contact_depth])
-    assert np.array_equal(whole.contact_depth, depth)
     # Even the other way round: the lower row keeps a tie.
     second = cut(field, moves[23:], CUTTERS, IDENTITY, first_row=23)
     assert_same(whole.field, cut(second.field, moves[:23], CUTTERS, IDENTITY).field)
@@ -174,78 +170,6 @@ def test_cut__turned_frame_equals_turned_moves():
     assert np.array_equal(a.lower_move == UNCUT, rows == UNCUT)
 
 
-def chronological_contacts(field, moves):
-    """Plain loop: each move in turn against what stands; sampled heights, no formula of the cut."""
-    x, y = np.meshgrid(field.lattice.x(), field.lattice.y())
-    points = np.stack([x.ravel(), y.ravel()], 1)
-    upper, lower = field.upper.astype(float).ravel(), field.lower.astype(float).ravel()
-    depths = np.zeros(len(moves))
-    for i in range(len(moves)):
-        g = naive.sampled_floor(points, moves[[i]], CUTTERS, 1001)
-        if moves.rapid[i]:
-            depths[i] = max((upper - np.maximum(g, lower)).max(), 0)
-        upper = np.minimum(upper, g)
-    return depths
-
-
-def test_contacts__as_in_a_plain_chronological_loop():
-    moves = job(12, n=45)
-    moves = moves[moves.tool == 1]  # the ball: its heights have no jumps that samples could miss
-    field = blank(0.8)
-    field.lower[6:13, 6:19] = 6.0
-    out = cut(field, moves, CUTTERS, IDENTITY)
-    expected = chronological_contacts(field, moves)
-    assert (expected > 0).sum() >= 2
-    assert np.array_equal(out.contact_depth > 0.1, expected > 0.1)
-    # Near the rim a ball rises sqrt(2 R h) when its distance is half a step h = 0.016 mm too long.
-    assert np.abs(out.contact_depth - expected).max() < np.sqrt(2 * 3 * 0.016)
-    assert np.median(np.abs(out.contact_depth - expected)) < 1e-3
-
-
-@pytest.mark.parametrize("frame", [IDENTITY, turned("about x", *SIZE)])
-def test_contacts__equal_one_cut_for_each_move(frame):
-    moves, field = job(14), blank()
-    field.lower[10:40, 20:60] = 5.0
-    field.upper[30:70, 50:100] = 8.0
-    out = cut(field, moves, CUTTERS, frame)
-    assert (out.contact_depth[~moves.rapid] == 0).all()
-    assert np.array_equal(np.isnan(out.contact_at[:, 0]), out.contact_depth == 0)
-    state = field
-    for i in range(len(moves)):
-        after = cut(state, moves[[i]], CUTTERS, frame).field
-        if moves.rapid[i]:
-            if frame.up > 0:
-                taken = np.maximum(state.upper - np.maximum(after.upper, state.lower), 0)
-            else:
-                taken = np.maximum(np.minimum(after.lower, state.upper) - state.lower, 0)
-            assert out.contact_depth[i] == taken.max()
-            if taken.max() > 0:
-                iy, ix = np.unravel_index(np.argmax(taken), taken.shape)
-                x, y = field.lattice.centre_of(iy, ix)
-                z = max(after.upper[iy, ix], state.lower[iy, ix])
-                if frame.up < 0:
-                    z = min(after.lower[iy, ix], state.upper[iy, ix])
-                assert out.contact_at[i] == pytest.approx([x, y, z], abs=1e-9)
-        state = after
-
-
-def test_contacts__known_depths():
-    field = blank()
-    moves = make_moves(
-        rapid=[True, True, True, True, False, True],
-        start=[[5, 5, 20], [5, 5, 20], [12, 5, 12], [20, 10, 5], [25, 5, 3], [25, 5, 20]],
-        end=[[5, 5, 10], [5, 5, 9], [15, 5, 12], [20, 10, -3], [25, 5, 3], [25, 5, 3]],
-        tool=[2] * 6,
-    )
-    out = cut(field, moves, CUTTERS, IDENTITY)
-    # Two into solid wood; one deeper in the same hole; a glide along the top; through the bottom (12 mm of
-    # wood, not 15); down a hole that a feed move has made.
-    assert out.contact_depth.tolist() == [2, 1, 0, 12, 0, 0]
-    assert out.contact_at[0, 2] == 10
-    assert out.contact_at[3, 2] == 0
-    assert np.hypot(*(out.contact_at[0, :2] - [5, 5])) <= 2
-
-
 def test_cut__a_window_has_the_bits_of_the_whole():
     moves = job(15, grid=0.013)
     for cell in (0.1, 0.3, 0.127):
@@ -284,8 +208,6 @@ def test_cut__nothing_to_do():
     none = make_moves(start=np.zeros((0, 3)), end=np.zeros((0, 3)))
     out = cut(field, none, CUTTERS, IDENTITY)
     assert_same(out.field, field)
-    assert out.contact_depth.shape == (0,)
-    assert out.contact_at.shape == (0, 3)
     z, rows = cut_heights(np.zeros((0, 2)), job(1), CUTTERS, IDENTITY, 1.0)
     assert z.shape == rows.shape == (0,)
     z, rows = cut_heights(np.ones((2, 2)), none, CUTTERS, IDENTITY, 1.0)

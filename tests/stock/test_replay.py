@@ -12,6 +12,7 @@ from simkit.moves.table import ARC, LINE, make_moves
 from simkit.stock.cut import cut
 from simkit.stock.field import blank_field, blank_lattice
 from simkit.stock.replay import CLEAR, replay
+from tests.stock import naive
 from tests.stock.some_moves import SHAPES
 from tests.stock.test_cut import CUTTERS, SIZE, assert_same, blank, job
 
@@ -50,10 +51,42 @@ def test_replay__as_the_moves_cut_one_by_one(seed, turn):
     assert found.volume == pytest.approx([row[0] for row in rows], abs=1e-3)
     assert found.depth == pytest.approx([row[1] for row in rows], abs=1e-5)
     assert (found.depth > 0).sum() > 20
-    # The contacts of rapids that the cut finds are the same.
-    first = cut(blank(), moves, CUTTERS, frame)
-    assert np.array_equal(first.contact_depth, np.where(moves.rapid, found.depth, 0))
-    assert np.array_equal(first.contact_at, np.where(moves.rapid[:, None], found.at, np.nan), equal_nan=True)
+
+
+def plain_side(moves, k, points):
+    """+1 for places (m, 2) in the program's plan on the right of a move, -1 left, 0 where nothing is told."""
+    start, end, centre = moves.start[k, :2], moves.end[k, :2], moves.centre[k]
+    if moves.kind[k] == ARC and moves.plane[k] != 17:
+        return np.zeros(len(points))
+    if moves.kind[k] == ARC:
+        out = np.linalg.norm(points - centre, axis=1) - np.linalg.norm(start - centre)
+        return np.where(np.abs(out) > 1e-9, np.sign(out * moves.sweep[k]), 0.0)
+    if np.array_equal(start, end):
+        return np.zeros(len(points))
+    along = complex(*(end - start))
+    seen = (points - start) @ np.array([1, 1j]) / along  # as if the move ran along +x
+    return np.where(np.abs(seen.imag) * abs(along) > 1e-9, -np.sign(seen.imag), 0.0)
+
+
+@pytest.mark.parametrize("turn", ["none", "about x", "about y"])
+@pytest.mark.parametrize("seed", range(2))
+def test_replay__which_side_of_the_path_the_wood_stood(seed, turn):
+    moves, frame = job(seed), turned(turn, *SIZE)
+    field, wanted = blank(), []
+    x, y = np.meshgrid(field.lattice.x(), field.lattice.y())
+    points = frame.inverse().apply(np.stack([x, y, 0 * x], axis=-1))[..., :2]
+    for k in range(len(moves)):
+        after = cut(field, moves[k : k + 1], CUTTERS, frame, first_row=k).field
+        before, left = (np.maximum(one.upper.astype(float) - one.lower, 0.0) for one in (field, after))
+        lost = (before - left).ravel()
+        at = np.flatnonzero(lost > 0)
+        side = plain_side(moves, k, points.reshape(-1, 2)[at])
+        wanted.append((lost[at] * side).sum() * field.lattice.cell**2)
+        field = after
+    found = replay(blank(), moves, CUTTERS, frame)
+    assert found.right == pytest.approx(wanted, abs=2e-3)
+    assert (np.abs(found.right) > 1).sum() > 10
+    assert (np.abs(found.right) <= found.volume + 1e-9).all()
 
 
 def test_replay__field_of_every_shape_is_that_of_the_cut():
@@ -217,3 +250,72 @@ def test_rub__along_an_arc_and_from_below():
         again = replay(found.field, arc, {1: short}, turned(turn, 30.0, 20.0, 12.0))
         assert again.rub_depth["shank"].tolist() == [0, 0]
         assert again.volume.tolist() == [0, 0]
+
+
+def chronological_depths(field, moves):
+    """Plain loop: each move in turn against what stands; sampled heights, no formula of the cut."""
+    x, y = np.meshgrid(field.lattice.x(), field.lattice.y())
+    points = np.stack([x.ravel(), y.ravel()], 1)
+    upper, lower = field.upper.astype(float).ravel(), field.lower.astype(float).ravel()
+    depths = np.zeros(len(moves))
+    for i in range(len(moves)):
+        g = naive.sampled_floor(points, moves[[i]], CUTTERS, 1001)
+        depths[i] = max((upper - np.maximum(g, lower)).max(), 0)
+        upper = np.minimum(upper, g)
+    return depths
+
+
+def test_depth__as_in_a_plain_chronological_loop():
+    moves = job(12, n=45)
+    moves = moves[moves.tool == 1]  # the ball: its heights have no jumps that samples could miss
+    field = blank(0.8)
+    field.lower[6:13, 6:19] = 6.0
+    out = replay(field, moves, CUTTERS, IDENTITY)
+    expected = chronological_depths(field, moves)
+    assert (expected > 0).sum() >= 2
+    assert np.array_equal(out.depth > 0.1, expected > 0.1)
+    # Near the rim a ball rises sqrt(2 R h) when its distance is half a step h = 0.016 mm too long.
+    assert np.abs(out.depth - expected).max() < np.sqrt(2 * 3 * 0.016)
+    assert np.median(np.abs(out.depth - expected)) < 1e-3
+
+
+@pytest.mark.parametrize("frame", [IDENTITY, turned("about x", *SIZE)])
+def test_depth__equal_one_cut_for_each_move(frame):
+    moves, field = job(14), blank()
+    field.lower[10:40, 20:60] = 5.0
+    field.upper[30:70, 50:100] = 8.0
+    out = replay(field, moves, CUTTERS, frame)
+    assert np.array_equal(np.isnan(out.at[:, 0]), out.depth == 0)
+    state = field
+    for i in range(len(moves)):
+        after = cut(state, moves[[i]], CUTTERS, frame).field
+        if frame.up > 0:
+            taken = np.maximum(state.upper - np.maximum(after.upper, state.lower), 0)
+        else:
+            taken = np.maximum(np.minimum(after.lower, state.upper) - state.lower, 0)
+        assert out.depth[i] == taken.max()
+        if taken.max() > 0:
+            iy, ix = np.unravel_index(np.argmax(taken), taken.shape)
+            x, y = field.lattice.centre_of(iy, ix)
+            z = max(after.upper[iy, ix], state.lower[iy, ix])
+            if frame.up < 0:
+                z = min(after.lower[iy, ix], state.upper[iy, ix])
+            assert out.at[i] == pytest.approx([x, y, z], abs=1e-9)
+        state = after
+
+
+def test_depth__known_depths():
+    field = blank()
+    moves = make_moves(
+        rapid=[True, True, True, True, False, True],
+        start=[[5, 5, 20], [5, 5, 20], [12, 5, 12], [20, 10, 5], [25, 5, 3], [25, 5, 20]],
+        end=[[5, 5, 10], [5, 5, 9], [15, 5, 12], [20, 10, -3], [25, 5, 3], [25, 5, 3]],
+        tool=[2] * 6,
+    )
+    out = replay(field, moves, CUTTERS, IDENTITY)
+    # Two into solid wood; one deeper in the same hole; a glide along the top; through the bottom (12 mm of
+    # wood, not 15); a cut; down the hole that it has made.
+    assert out.depth.tolist() == [2, 1, 0, 12, 9, 0]
+    assert out.at[0, 2] == 10
+    assert out.at[3, 2] == 0
+    assert np.hypot(*(out.at[0, :2] - [5, 5])) <= 2

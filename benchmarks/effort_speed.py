@@ -1,0 +1,80 @@
+"""How long time and bite take beside the cut they are told of: the sample, and its moves many times over.
+
+    python benchmarks/effort_speed.py [MOVES]
+
+MOVES: how many the repeated sample has, 1,000,000 when left out.  Prints seconds of the replay and of
+all of effort, best of some runs, and of its parts for the repeated moves.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+
+from simkit.effort.bite import bites
+from simkit.effort.effort import effort_of
+from simkit.effort.motion import move_times
+from simkit.job.reader import read_job
+from simkit.moves.table import join_moves
+from simkit.program.job_programs import read_programs
+from simkit.stock.field import blank_field, blank_lattice
+from simkit.stock.replay import replay
+
+JOB = Path(__file__).parents[1] / "samples" / "olive_boat" / "job.toml"
+
+
+def best_of(runs, function):
+    """Return the least seconds of some runs, and what the last one returned."""
+    least = float("inf")
+    for _ in range(runs):
+        started = time.perf_counter()
+        made = function()
+        least = min(least, time.perf_counter() - started)
+    return least, made
+
+
+def main() -> None:
+    """Print the table."""
+    wanted = int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000
+    job = read_job(JOB)
+    blank = job.blank
+    reads = read_programs(job)
+    moves = join_moves([read.moves for setup in reads for _, read in setup])
+    edges = np.searchsorted(moves.setup, [0, 1, 2])
+    rows = [slice(int(a), int(b)) for a, b in pairwise(edges)]
+    frames = [setup.frame(blank) for setup in job.setups]
+    before = blank_field(
+        blank_lattice(blank.length, blank.width, 0.2), *(blank.length, blank.width, blank.thickness)
+    )
+
+    def cut_again():
+        field, made = before, []
+        for one, frame in zip(rows, frames, strict=True):
+            met = replay(field, moves[one], job.cutters, frame, first_row=one.start)
+            field = met.field
+            made.append(met)
+        return made
+
+    cut_again()
+    cutting, replays = best_of(5, cut_again)
+    told, _ = best_of(5, lambda: effort_of(job, moves, rows, frames, replays, [0.0, 0.0], before))
+    ratio = f"{told / cutting:.2f}"
+    print(f"{len(moves):,} moves: replay {cutting:.3f} s; time, bite and advice {told:.3f} s ({ratio})")
+    first = rows[0]
+    times = -(-wanted // (first.stop - first.start))
+    many = join_moves([moves[first]] * times)
+    # Each round takes what the first one took: how long it takes to tell does not depend on it.
+    met = replays[0]
+    met = replace(met, **{name: np.tile(getattr(met, name), times) for name in ("volume", "right", "depth")})
+    timing, found = best_of(3, lambda: move_times(many, job.machine))
+    biting, _ = best_of(3, lambda: bites(many, met, found.seconds, job.cutters, 0.2))
+    print(f"{len(many):,} moves: time {timing:.2f} s, bite {biting:.2f} s")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,213 @@
+"""What could be faster: each thing once, with the minutes that it costs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.ndimage import grey_closing
+
+from simkit.cutters import Cutter
+from simkit.effort.bite import Bites
+from simkit.effort.chips import USUAL_SOURCE, usual_chips
+from simkit.effort.motion import MoveTimes, move_times
+from simkit.frames import Frame
+from simkit.job.model import Job
+from simkit.moves.table import ARC, Moves
+from simkit.stock.field import Field
+
+LEAST = 0.5  # minutes: less is not worth a line
+LEAST_PART = 0.02  # of the setup's moving time, likewise
+FAR_UNDER = 0.5  # of the least chip load: feeds above are a matter of taste
+ROUGHS = 0.6  # of what a setup takes: the cutter that takes more is its roughing cutter
+WIDER = (1.5, 2.0)  # times the diameter: the wider cutters that are tried
+COARSE = 60_000  # cells on which they are tried
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One thing that would save time.
+
+    kind: "safe height", "air", "feed" or "roughing".  words: what and how much.  minutes: saved, an estimate:
+    of the moves as they are with that one thing changed; for roughing see `_roughing`.
+    """
+
+    kind: str
+    words: str
+    minutes: float
+
+
+def advise(
+    job: Job,
+    moves: Moves,
+    rows: Sequence[slice],
+    frames: Sequence[Frame],
+    times: MoveTimes,
+    bites: Sequence[Bites],
+    fields: Sequence[Field],
+) -> list[Advice]:
+    """Return what would save time, the most first.
+
+    moves, rows, frames: as a check has them.  times: of all moves.  bites: of each setup.
+    fields: before the first setup and after each.
+    """
+    found = []
+    for index, (one, own) in enumerate(zip(rows, bites, strict=True)):
+        seconds = times.seconds[one]
+        # Each asks what the same moves would take with one thing changed.
+        mine = replace(times, seconds=seconds)
+        some = [
+            _safe_height(job, index, moves[one], mine),
+            _air(job, index, moves[one], mine, own),
+            *_feeds(job, index, moves[one], mine, own),
+            _roughing(job, index, own, frames[index], fields[index], fields[index + 1]),
+        ]
+        least = max(LEAST, LEAST_PART * float(seconds.sum()) / 60.0)
+        found += [advice for advice in some if advice is not None and advice.minutes >= least]
+    return sorted(found, key=lambda advice: -advice.minutes)
+
+
+def _name(job: Job, index: int) -> str:
+    return f"setup '{job.setups[index].name}'"
+
+
+def _saved(before: MoveTimes, after: MoveTimes) -> float:
+    return float(before.seconds.sum() - after.seconds.sum()) / 60.0
+
+
+def _safe_height(job: Job, index: int, moves: Moves, times: MoveTimes) -> Advice | None:
+    """Ask what lower lifts would save: as near the wood and the fixtures as the clearance allows."""
+    setup, blank = job.setups[index], job.blank
+    standing = [fixture.height for fixture in job.fixtures if fixture.stands_in(setup)]
+    zero = float(setup.to_table(blank).apply(np.zeros(3))[2])
+    enough = max(blank.thickness, *standing, 0.0) + job.machine.clearance - zero
+    rapids = moves.end[moves.rapid, 2]
+    over = rapids[rapids > enough + 1e-6]
+    upright = moves[(moves.kind == ARC) & (moves.plane != 17)]
+    if not len(over) or (len(upright) and max(upright.start[:, 2].max(), upright.end[:, 2].max()) > enough):
+        return None
+    start, end = moves.start.copy(), moves.end.copy()
+    for places in (start, end):
+        places[:, 2] = np.minimum(places[:, 2], enough)
+    heights, counts = np.unique(over.round(3), return_counts=True)
+    usual = heights[counts.argmax()]
+    minutes = _saved(times, move_times(replace(moves, start=start, end=end), job.machine))
+    above = "wood" if not standing or max(standing) <= blank.thickness else "clamps"
+    return Advice(
+        "safe height",
+        f"{_name(job, index)}: rapids at Z{usual:g}; Z{enough:g} clears the {above} by"
+        f" {job.machine.clearance:g} mm",
+        minutes,
+    )
+
+
+def _air(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites) -> Advice | None:
+    """Ask what feed moves that take nothing would take as rapids."""
+    is_air = ~own.in_wood & own.is_whole
+    mine = np.append(is_air, False)[own.of]
+    if not mine.any():
+        return None
+    faster = move_times(replace(moves, rapid=moves.rapid | mine), job.machine)
+    spent = float(times.seconds[mine].sum()) / 60.0
+    longest = np.argmax(np.where(is_air, own.seconds, 0.0))
+    row = int(own.row[longest])
+    return Advice(
+        "air",
+        f"{_name(job, index)}: {spent:.1f} min of feed moves take no wood, the longest stretch at"
+        f" {moves.programs[int(moves.program[row])]}:{int(moves.line[row])}; as rapids they would take less",
+        _saved(times, faster),
+    )
+
+
+def _feeds(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites) -> list[Advice]:
+    """Ask what the least chip load would save where feeds are far under it, cutter by cutter."""
+    feed, told = moves.feed.copy(), {}
+    for number in np.unique(own.tool):
+        cutter = job.cutters[int(number)]
+        if cutter.shape == "drill" or not cutter.flutes:
+            continue
+        least = (cutter.chip_load or usual_chips(cutter, job.blank.hardness))[0]
+        low = (own.tool == number) & own.in_wood & own.is_pass & ~own.is_ramp
+        low &= own.per_tooth < FAR_UNDER * least
+        if not low.any():
+            continue
+        factor = np.append(np.where(low, least / np.where(low, own.per_tooth, 1.0), 1.0), 1.0)[own.of]
+        feed *= factor
+        worst = own.per_tooth[low].min()
+        source = "" if cutter.chip_load else f" ({USUAL_SOURCE})"
+        told[int(number)] = (
+            f"{_name(job, index)}: {cutter} takes {worst:.3f} mm a tooth where {least:.3f} is the least"
+            f"{source}; the feed may be {least / worst:.1f} times as high, or the speed lower"
+        )
+    if not told:
+        return []
+    after = move_times(replace(moves, feed=feed), job.machine)
+    gained = times.seconds - after.seconds
+    return [
+        Advice("feed", words, float(gained[moves.tool == number].sum()) / 60.0)
+        for number, words in told.items()
+    ]
+
+
+def _roughing(job: Job, index: int, own: Bites, frame: Frame, before: Field, after: Field) -> Advice | None:
+    """Ask whether a wider cutter would do most of the roughing.
+
+    A rough estimate: where it gets in, the way is shorter by the ratio of the diameters, at the same feed
+    and depth; one more change of cutter is taken off.  It gets
+    in where the closing of what the setup leaves, by a disc of its diameter on coarse cells, leaves
+    nothing more.
+    """
+    taken = _by_cutter(own, own.volume)
+    if not taken:
+        return None
+    number = max(taken, key=taken.get)
+    cutter: Cutter = job.cutters[number]
+    if cutter.shape == "drill" or taken[number] < ROUGHS * sum(taken.values()):
+        return None
+    seconds = _by_cutter(own, np.where(own.in_wood & own.is_pass, own.seconds, 0.0))[number]
+    best = None
+    for wider in WIDER:
+        part = _gets_at(before, after, frame, wider * cutter.diameter)
+        saved = (seconds * part * (1.0 - 1.0 / wider) - job.machine.cutter_change) / 60.0
+        if part >= 0.5 and (best is None or saved > best[0]):
+            best = saved, wider, part
+    if best is None:
+        return None
+    saved, wider, part = best
+    return Advice(
+        "roughing",
+        f"{_name(job, index)}: {cutter} takes most of the wood; one of {wider * cutter.diameter:g} mm gets at"
+        f" {100 * part:.0f} % of it (rough estimate, at the same feed and depth)",
+        saved,
+    )
+
+
+def _by_cutter(own: Bites, values: np.ndarray) -> Mapping[int, float]:
+    return {int(number): float(values[own.tool == number].sum()) for number in np.unique(own.tool)}
+
+
+def _gets_at(before: Field, after: Field, frame: Frame, diameter: float) -> float:
+    """Return which part of what a setup takes a disc of a diameter (mm) gets at, 0 to 1."""
+    lattice = after.lattice
+    step = max(1, int(np.ceil(np.sqrt(lattice.nx * lattice.ny / COARSE))))
+    up = frame.up
+    old, new = (
+        (up * (one.upper if up > 0 else one.lower)[::step, ::step]).astype(np.float64)
+        for one in (before, after)
+    )
+    if up > 0:
+        ground = after.lower[::step, ::step]
+    else:
+        ground = -after.upper[::step, ::step]
+    new, old = np.maximum(new, ground), np.maximum(old, ground)
+    taken = float((old - new).sum())
+    if taken <= 0:
+        return 0.0
+    reach = max(1, int(diameter / 2 / (lattice.cell * step)))
+    along = np.arange(-reach, reach + 1)
+    disc = along[:, None] ** 2 + along**2 <= reach**2
+    low = float(new.min())
+    around = np.pad(new, 2 * reach, constant_values=low)  # beside the blank there is room
+    closed = grey_closing(around, footprint=disc)[2 * reach : -2 * reach, 2 * reach : -2 * reach]
+    return float((old - np.minimum(closed, old)).sum()) / taken

@@ -1,0 +1,203 @@
+"""What each move bites off: depth, width, chip and removal rate, from the volumes of the replay.
+
+Feed moves of less than a diameter are looked at together, stretch by stretch, for a move of a third of
+a millimetre touches a handful of cells.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.cutters import Cutter
+from simkit.effort.chips import effective_radius, feed_per_tooth, largest_chip, mean_chip
+from simkit.effort.motion import NOTHING
+from simkit.moves.table import Moves
+from simkit.stock.replay import Replay
+
+STEEP = 1.0  # rise over run: steeper than this a move is a plunge or a lift, no pass
+SLOT = 0.9  # of the effective diameter: a width from here on counts as a slot, a bound of cells below it
+LEAN = 0.5  # of the volume: right less left; with three quarters of the wood on one side it is told
+
+
+@dataclass(frozen=True)
+class Bites:
+    """m stretches of feed moves of one setup: neighbours of one cutter, about a diameter long together.
+
+    row (m,): the move of the stretch that takes most.  of (n,): which stretch a move of the setup belongs
+    to, -1 for rapids.  tool (m,).  is_pass (m,): runs along more than up or down.  length (m,) mm.
+    seconds (m,).
+    volume (m,) mm3: exact at cell centres.
+    depth (m,) mm: a_p, the most that one column lost.  Exact at cell centres.
+    diameter (m,) mm: of the cutter at that depth above its tip.
+    width (m,) mm: a_e, that of a rectangle as deep and of the same section, volume / length.  In wood of even
+        height it is the width of the cut; else no wider than it is.
+    bound (m,) mm: of width, half a cell along the rim of what is taken.
+    per_tooth (m,) mm: f_z at the feed as programmed, NaN with the spindle standing or the edges unknown.
+    thickest, mean (m,) mm: chip at the speed reached on the average.
+    removal (m,) mm3/min at the time it takes.
+    wood_on (m,): +1 where three quarters of what it takes or more stood on the right of the path, -1 left, 0
+        neither, or no pass.
+    down, level (m,) mm: how far it comes down in all, and its length in plan.
+    is_whole (m,): long enough (half a diameter) for width and removal rate to mean something.
+    """
+
+    row: np.ndarray
+    of: np.ndarray
+    tool: np.ndarray
+    is_pass: np.ndarray
+    length: np.ndarray
+    seconds: np.ndarray
+    volume: np.ndarray
+    depth: np.ndarray
+    diameter: np.ndarray
+    width: np.ndarray
+    bound: np.ndarray
+    per_tooth: np.ndarray
+    thickest: np.ndarray
+    mean: np.ndarray
+    removal: np.ndarray
+    wood_on: np.ndarray
+    down: np.ndarray
+    level: np.ndarray
+    is_whole: np.ndarray
+
+    @property
+    def in_wood(self) -> np.ndarray:
+        """Whether a stretch (m,) takes anything."""
+        return self.volume > 0
+
+    @property
+    def is_ramp(self) -> np.ndarray:
+        """Whether a stretch (m,) comes down by more than a hundredth of its length."""
+        return self.down > 0.01 * self.length
+
+    @property
+    def is_plunge(self) -> np.ndarray:
+        """Whether a stretch (m,) comes down into wood under the cutter, not along a wall beside it.
+
+        An estimate: it takes at least half of what its section would take straight down.
+        """
+        return (self.down > 0) & (self.volume >= 0.125 * np.pi * self.diameter**2 * self.down)
+
+    @property
+    def plunge_angle(self) -> np.ndarray:
+        """How steeply a stretch (m,) comes down, degrees from level."""
+        return np.degrees(np.arctan2(self.down, self.level))
+
+    @property
+    def is_slot(self) -> np.ndarray:
+        """Whether a stretch (m,) cuts with the whole width of its cutter, so far as cells tell."""
+        return self.is_pass & self.is_whole & (self.width >= SLOT * self.diameter) & self.in_wood
+
+    def climbs(self, speed: np.ndarray) -> np.ndarray:
+        """Return +1 where a stretch (m,) climbs, -1 where it cuts conventionally, 0 where it is not told.
+
+        speed (m,) rev/min, positive clockwise from above: with the wood on the right the edges then go
+        backwards there, with the feed of the wood, so it climbs.
+        """
+        return (self.wood_on * np.sign(speed)).astype(np.int64)
+
+
+def bites(
+    moves: Moves, met: Replay, seconds: np.ndarray, cutters: Mapping[int, Cutter], cell: float
+) -> Bites:
+    """Return what the stretches of one setup bite off.
+
+    moves (n): of the setup, program frame.  met: their replay.  seconds (n,): time of each.
+    cell mm: of the replay's field.
+    """
+    length = moves.length()
+    rise = moves.end[:, 2] - moves.start[:, 2]
+    level = np.sqrt(np.maximum(length**2 - rise**2, 0.0))
+    is_pass = level * STEEP >= np.abs(rise)
+    widest = np.zeros(len(moves))
+    for number in np.unique(moves.tool):
+        if int(number) in cutters:
+            widest[moves.tool == number] = 2.0 * cutters[int(number)].radius
+    of, first = _stretches(moves, length, is_pass, widest)
+    chosen = np.flatnonzero(of >= 0)
+    count = len(first)
+    group = of[chosen]
+
+    def total(values):
+        return np.bincount(group, values[chosen], minlength=count)
+
+    long, time, volume = total(length), total(seconds), total(met.volume)
+    depth = np.zeros(count)
+    np.maximum.at(depth, group, met.depth[chosen].astype(np.float64))
+    row = _most(group, met.volume[chosen], chosen, count)
+    diameter, per_tooth = np.zeros(count), np.full(count, np.nan)
+    tool, speed, feed = moves.tool[first], moves.speed[row], moves.feed[row]
+    reached = 60.0 * long / np.where(time > 0, time, 1.0)
+    actual = np.full(count, np.nan)
+    for number in np.unique(tool):
+        cutter, mine = cutters[int(number)], tool == number
+        diameter[mine] = 2.0 * effective_radius(cutter, depth[mine])
+        if cutter.flutes:
+            per_tooth[mine] = feed_per_tooth(feed[mine], speed[mine], cutter.flutes)
+            actual[mine] = feed_per_tooth(reached[mine], speed[mine], cutter.flutes)
+    section = volume / np.where(long > 0, long, 1.0)
+    width = np.where(depth > 0, section / np.where(depth > 0, depth, 1.0), 0.0)
+    width = np.minimum(width, diameter)
+    bound = cell * (1.0 + 0.5 * np.pi * diameter / np.where(long > 0, long, 1.0))
+    passing = is_pass[first]
+    right = total(met.right)
+    told = passing & (np.abs(right) >= LEAN * volume)
+    return Bites(
+        row=row,
+        of=of,
+        tool=tool,
+        is_pass=passing,
+        length=long,
+        seconds=time,
+        volume=volume,
+        depth=depth,
+        diameter=diameter,
+        width=width,
+        bound=bound,
+        per_tooth=per_tooth,
+        thickest=largest_chip(actual, width, diameter),
+        mean=mean_chip(actual, width, diameter),
+        removal=60.0 * volume / np.where(time > 0, time, 1.0) * (time > 0),
+        wood_on=np.where(told, np.sign(right), 0.0).astype(np.int64),
+        down=total(np.maximum(-rise, 0.0)),
+        level=total(level),
+        is_whole=long >= 0.5 * widest[first],
+    )
+
+
+def _stretches(moves: Moves, length: np.ndarray, is_pass: np.ndarray, widest: np.ndarray):
+    """Return the stretch (n,) of each move, -1 for none, and the first move of each stretch."""
+    n = len(moves)
+    is_own = ~moves.rapid & (length > NOTHING)
+    begins = np.ones(n, bool)
+    if n > 1:
+        apart = (np.abs(moves.start[1:] - moves.end[:-1]) > 1e-6).any(axis=1)
+        for column in (moves.tool, moves.program, moves.speed, moves.feed, is_pass, is_own):
+            with np.errstate(invalid="ignore"):
+                apart |= column[1:] != column[:-1]
+        begins[1:] = apart
+    so_far = np.concatenate([[0.0], np.cumsum(np.where(is_own, length, 0.0))])[:-1]
+    run = np.cumsum(begins) - 1
+    along = so_far - so_far[np.flatnonzero(begins)][run] if n else so_far
+    # A move belongs to the stretch in which it begins; those that begin behind a long one start anew.
+    part = np.floor(along / np.maximum(widest, 1e-6) + 1e-9)
+    starts = begins.copy()
+    if n > 1:
+        starts[1:] |= part[1:] != part[:-1]
+    stretch = np.cumsum(starts & is_own) - 1
+    of = np.where(is_own, stretch, -1)
+    return of, np.flatnonzero(starts & is_own)
+
+
+def _most(group: np.ndarray, volume: np.ndarray, rows: np.ndarray, count: int) -> np.ndarray:
+    """Return for each of `count` groups the row that takes most, the first one on ties."""
+    order = np.lexsort((-rows, volume, group))
+    last = np.ones(len(order), bool)
+    last[:-1] = group[order][1:] != group[order][:-1]
+    most = np.zeros(count, np.int64)
+    most[group[order][last]] = rows[order][last]
+    return most

@@ -1,0 +1,56 @@
+"""Effort: all that a check knows of time and bite."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.effort.advice import Advice, advise
+from simkit.effort.bite import Bites, bites
+from simkit.effort.motion import MoveTimes, move_times
+from simkit.effort.program_time import ProgramTime, program_times
+from simkit.frames import Frame
+from simkit.job.model import Job
+from simkit.moves.table import Moves
+from simkit.stock.field import Field
+from simkit.stock.replay import Replay
+
+
+@dataclass(frozen=True)
+class Effort:
+    """times: of all moves of the job.  bites: of each setup.  programs: where their time goes, in order.
+
+    advice: what would save time, the most first.
+    """
+
+    times: MoveTimes
+    bites: list[Bites]
+    programs: list[ProgramTime]
+    advice: list[Advice]
+
+
+def effort_of(
+    job: Job,
+    moves: Moves,
+    rows: Sequence[slice],
+    frames: Sequence[Frame],
+    replays: Sequence[Replay],
+    dwells: Sequence[float],
+    before: Field,
+) -> Effort:
+    """Return time and bite of all moves of a job.
+
+    moves, rows, frames: as a check has them.  replays: of each setup.  dwells: seconds, of each program.
+    before: the blank before the first setup.
+    """
+    times = move_times(moves, job.machine)
+    found, is_in_wood = [], np.zeros(len(moves), bool)
+    for one, met in zip(rows, replays, strict=True):
+        own = bites(moves[one], met, times.seconds[one], job.cutters, before.lattice.cell)
+        found.append(own)
+        is_in_wood[one] = np.append(own.in_wood, False)[own.of]
+    programs = program_times(moves, times, job.machine, dwells, is_in_wood)
+    fields = [before, *(met.field for met in replays)]
+    return Effort(times, found, programs, advise(job, moves, rows, frames, times, found, fields))

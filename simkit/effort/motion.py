@@ -1,0 +1,167 @@
+"""How long each move takes on a machine that has to speed up and slow down.
+
+The speed along a move follows a trapezoid: up with the acceleration that the axes allow, on at the feed,
+down again.  How fast the machine goes round a corner between two moves follows from how far it may cut
+the corner.  Derived here: let it turn from direction d1 to d2, at speed v on both sides, by an even
+acceleration over a time T.  Each axis k changes its speed by v (d2 - d1)_k, so its acceleration limit a_k
+asks for T >= v q with q = max_k |d2 - d1|_k / a_k.  The way is a parabola with its ends v T / 2 before and
+behind the corner; its middle passes the corner at v T |d2 - d1| / 8.  With at most `rounding` there, and the
+parabola within half of each move (lengths L1, L2),
+
+    v^2 <= min(8 rounding / (q |d2 - d1|), L1 / q, L2 / q).
+
+For a reversal that is v^2 = 2 a rounding, stopping that much short; for chords L of a circle of radius r
+the last two are a r, the limit of centripetal acceleration.  On arcs tangential and centripetal acceleration
+get 1/sqrt(2) of what the slower axis of the plane allows each, so that together, whatever their
+direction, no axis exceeds its own.
+
+Speeds at the corners are then lowered until each can be reached from both neighbours: with w = v^2 a move
+of length d and acceleration a allows w to grow by 2 a d, so with S the running sum of these the forward
+pass is w_i = S_i + min over j <= i of (limit_j - S_j); the backward pass is its mirror image.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.job.model import Machine
+from simkit.moves.table import ARC, PLANE_AXES, Moves
+
+NOTHING = 1e-9  # mm: a move shorter than this takes no time
+ARC_SHARE = math.sqrt(0.5)  # of the acceleration, each for tangential and centripetal
+NOT_REACHED = 0.999  # a top speed below this part of the feed counts as not reached
+
+
+@dataclass(frozen=True)
+class MoveTimes:
+    """How n moves run.
+
+    seconds (n,): time of each move; standing (changes of cutter, spindle, dwells) not counted.
+    top (n,) mm/s: the highest speed on it.  wanted (n,) mm/s: its feed, or on rapids the speed that its axes
+    allow, along its direction.  entry, exit (n,) mm/s: speeds at its ends.
+    Error: rounding, for this model of the machine; a real control rounds speeds off besides (jerk).
+    """
+
+    seconds: np.ndarray
+    top: np.ndarray
+    wanted: np.ndarray
+    entry: np.ndarray
+    exit: np.ndarray
+
+    @property
+    def reaches_feed(self) -> np.ndarray:
+        """Whether each move (n,) reaches what is wanted; one that has no length does."""
+        return (self.top >= NOT_REACHED * self.wanted) | (self.seconds == 0)
+
+
+def move_times(moves: Moves, machine: Machine) -> MoveTimes:
+    """Return how long each move takes.
+
+    moves: in their program frames, all in the order in which they run.  machine: its speed (mm/min),
+    acceleration (mm/s^2) and rounding (mm).  The machine stands still before the first and behind the last
+    move, where the programs, the cutter or the spindle change, and where a move does not begin where the
+    one before ended (as after G28).  That it comes to rest for a dwell (G4) is not counted.
+    """
+    length = moves.length()
+    n = len(moves)
+    seconds, top, entry, leaving = (np.zeros(n) for _ in range(4))
+    wanted, acceleration = _along(moves, machine)
+    rows = np.flatnonzero(length > NOTHING)
+    if len(rows):
+        some, d = moves[rows], length[rows]
+        most = np.empty(len(rows) + 1)  # w = v^2 at each corner
+        most[0] = most[-1] = 0.0
+        most[1:-1] = _corners(some, d, wanted[rows], machine)
+        growth = 2.0 * acceleration[rows] * d
+        w = _reachable(most, growth)
+        w0, w1, a, v = w[:-1], w[1:], acceleration[rows], wanted[rows]
+        peak2 = np.maximum(np.minimum(v * v, 0.5 * (w0 + w1 + growth)), np.maximum(w0, w1))
+        peak, v0, v1 = np.sqrt(peak2), np.sqrt(w0), np.sqrt(w1)
+        even = np.maximum(d - (2.0 * peak2 - w0 - w1) / (2.0 * a), 0.0)
+        seconds[rows] = (2.0 * peak - v0 - v1) / a + even / peak
+        top[rows], entry[rows], leaving[rows] = peak, v0, v1
+    return MoveTimes(seconds, top, wanted, entry, leaving)
+
+
+def _reachable(most: np.ndarray, growth: np.ndarray) -> np.ndarray:
+    """Return v^2 at the corners (m + 1,), lowered to what can be reached and left again.
+
+    most (m + 1,): limits of v^2.  growth (m,): by how much each move can change it.
+    """
+    total = np.concatenate([[0.0], np.cumsum(growth)])
+    forward = total + np.minimum.accumulate(most - total)
+    both = np.minimum.accumulate((forward + total)[::-1])[::-1] - total
+    return np.maximum(np.minimum(both, most), 0.0)
+
+
+def _directions(moves: Moves) -> tuple[np.ndarray, np.ndarray]:
+    """Return the unit directions (n, 3) at start and end of each move; zero where it has no length."""
+    delta = moves.end - moves.start
+    size = np.linalg.norm(delta, axis=1)
+    first = delta / np.where(size > 0, size, 1.0)[:, None]
+    last = first.copy()
+    for number, (u, v, normal) in PLANE_AXES.items():
+        rows = np.flatnonzero((moves.kind == ARC) & (moves.plane == number))
+        if not len(rows):
+            continue
+        sense = np.sign(moves.sweep[rows])
+        for place, into in ((moves.start, first), (moves.end, last)):
+            arm = place[rows][:, [u, v]] - moves.centre[rows]
+            tangent = np.zeros((len(rows), 3))
+            # d(place) / d(swept angle)
+            tangent[:, u], tangent[:, v] = -sense * arm[:, 1], sense * arm[:, 0]
+            tangent[:, normal] = delta[rows, normal] / np.maximum(np.abs(moves.sweep[rows]), 1e-12)
+            long = np.linalg.norm(tangent, axis=1)
+            into[rows] = tangent / np.where(long > 0, long, 1.0)[:, None]
+    return first, last
+
+
+def _along(moves: Moves, machine: Machine) -> tuple[np.ndarray, np.ndarray]:
+    """Return for each move the speed wanted (n,) mm/s and the acceleration along it (n,) mm/s^2."""
+    speed, limit = np.array(machine.speed) / 60.0, np.array(machine.acceleration)
+    share, _ = _directions(moves)
+    share = np.maximum(np.abs(share), 1e-12)
+    fastest = (speed / share).min(axis=1)
+    acceleration = (limit / share).min(axis=1)
+    delta = moves.end - moves.start
+    for number, (u, v, normal) in PLANE_AXES.items():
+        rows = np.flatnonzero((moves.kind == ARC) & (moves.plane == number))
+        if not len(rows):
+            continue
+        arm = moves.start[rows][:, [u, v]] - moves.centre[rows]
+        radius = np.maximum(np.hypot(*arm.T), 1e-12)
+        around, rise = radius * np.abs(moves.sweep[rows]), np.abs(delta[rows, normal])
+        whole = np.maximum(np.hypot(around, rise), 1e-12)
+        level, upright = np.maximum(around / whole, 1e-12), np.maximum(rise / whole, 1e-12)
+        turning = ARC_SHARE * min(limit[u], limit[v])
+        fastest[rows] = np.minimum(min(speed[u], speed[v]) / level, speed[normal] / upright)
+        fastest[rows] = np.minimum(fastest[rows], np.sqrt(turning * radius) / level)
+        acceleration[rows] = np.minimum(turning / level, limit[normal] / upright)
+    feed = np.where(moves.rapid, np.inf, moves.feed) / 60.0
+    return np.minimum(fastest, np.where(np.isfinite(feed) & (feed > 0), feed, np.inf)), acceleration
+
+
+def _corners(moves: Moves, length: np.ndarray, wanted: np.ndarray, machine: Machine) -> np.ndarray:
+    """Return the limit of v^2 (n - 1,) at each corner between two moves of some length."""
+    first, last = _directions(moves)
+    turn = np.abs(first[1:] - last[:-1])
+    q = (turn / np.array(machine.acceleration)).max(axis=1)
+    size = np.linalg.norm(turn, axis=1)
+    shorter = np.minimum(length[:-1], length[1:])
+    with np.errstate(divide="ignore"):
+        limit = np.minimum(8.0 * machine.rounding / (q * size), shorter / q)
+    limit = np.minimum(limit, np.minimum(wanted[:-1], wanted[1:]) ** 2)
+    limit[is_stop(moves)] = 0.0
+    return limit
+
+
+def is_stop(moves: Moves) -> np.ndarray:
+    """Return whether the machine stands still (n - 1,) between each move and the next."""
+    changes = np.zeros(max(len(moves) - 1, 0), bool)
+    for name in ("setup", "program", "tool", "speed"):
+        column = getattr(moves, name)
+        changes |= column[1:] != column[:-1]
+    return changes | (np.abs(moves.start[1:] - moves.end[:-1]) > 1e-6).any(axis=1)

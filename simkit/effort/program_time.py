@@ -1,0 +1,118 @@
+"""Where the time of each program goes: cutting wood or air, rapids, standing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.effort.motion import MoveTimes
+from simkit.job.model import Machine
+from simkit.moves.table import Moves
+
+
+@dataclass(frozen=True)
+class CutterTime:
+    """Time of one cutter in one program, seconds.
+
+    tool: its number.  cutting: feed moves; in_wood of it: those that take wood, None without a replay.
+    rapids.  changes, starts: how often the cutter is changed to and the spindle started.
+    standing: for these.  length mm: of feed moves; not_reached: the part of it, 0 to 1, on moves too short
+    to reach their feed.  lost: how much longer the feed moves take than at their feed throughout.
+    """
+
+    tool: int
+    cutting: float
+    in_wood: float | None
+    rapids: float
+    changes: int
+    starts: int
+    standing: float
+    length: float
+    not_reached: float
+    lost: float
+
+    @property
+    def total(self) -> float:
+        """All of it, s."""
+        return self.cutting + self.rapids + self.standing
+
+
+@dataclass(frozen=True)
+class ProgramTime:
+    """Time of one program: its name, index of its setup, dwells (s), and its cutters in their order."""
+
+    program: str
+    setup: int
+    dwell: float
+    cutters: tuple[CutterTime, ...]
+
+    @property
+    def total(self) -> float:
+        """All of it, s."""
+        return self.dwell + sum(one.total for one in self.cutters)
+
+
+def program_times(
+    moves: Moves,
+    times: MoveTimes,
+    machine: Machine,
+    dwells: Sequence[float],
+    is_in_wood: np.ndarray | None = None,
+) -> list[ProgramTime]:
+    """Return where the time of each program goes, in their order.
+
+    moves (n): of one or more programs, in the order in which they run.  times: of these.
+    dwells: seconds of each program, by its index.  is_in_wood (n,): whether a move takes wood.
+    """
+    changes, starts = _changes(moves), _starts(moves)
+    length, is_cut = moves.length(), ~moves.rapid
+    told = []
+    for index, name in enumerate(moves.programs):
+        here = np.flatnonzero(moves.program == index)
+        cutters = []
+        _, first = np.unique(moves.tool[here], return_index=True)
+        for tool in moves.tool[here[np.sort(first)]]:
+            rows = here[moves.tool[here] == tool]
+            cut = rows[is_cut[rows]]
+            n_changes, n_starts = int(changes[rows].sum()), int(starts[rows].sum())
+            cutting, long = float(times.seconds[cut].sum()), float(length[cut].sum())
+            short = cut[~times.reaches_feed[cut]]
+            feed = np.where(moves.feed[cut] > 0, moves.feed[cut], np.inf) / 60.0
+            in_wood = None if is_in_wood is None else float(times.seconds[cut[is_in_wood[cut]]].sum())
+            cutters.append(
+                CutterTime(
+                    tool=int(tool),
+                    cutting=cutting,
+                    in_wood=in_wood,
+                    rapids=float(times.seconds[rows[moves.rapid[rows]]].sum()),
+                    changes=n_changes,
+                    starts=n_starts,
+                    standing=n_changes * machine.cutter_change + n_starts * machine.spindle_start,
+                    length=long,
+                    not_reached=float(length[short].sum()) / long if long else 0.0,
+                    lost=max(cutting - float((length[cut] / feed).sum()), 0.0),
+                )
+            )
+        setup = int(moves.setup[here[0]]) if len(here) else 0
+        told.append(ProgramTime(name, setup, float(dwells[index]), tuple(cutters)))
+    return told
+
+
+def _changes(moves: Moves) -> np.ndarray:
+    """Return whether the cutter is changed before each move (n,); to the first one too."""
+    tool = moves.tool
+    is_new = np.ones(len(tool), bool)
+    is_new[1:] = tool[1:] != tool[:-1]
+    return is_new & (tool > 0)
+
+
+def _starts(moves: Moves) -> np.ndarray:
+    """Return whether the spindle is started before each move (n,): it stands after M6 and at each end."""
+    speed = moves.speed
+    is_new = np.ones(len(speed), bool)
+    is_new[1:] = np.sign(speed[1:]) != np.sign(speed[:-1])
+    for column in (moves.tool, moves.program):
+        is_new[1:] |= column[1:] != column[:-1]
+    return is_new & (speed != 0)

@@ -1,0 +1,203 @@
+"""What may be other than the job states: how the blank lies, how thick it is, how wide a cutter measures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+from simkit.errors import InputProblems, Place, Problem, nearest_word
+from simkit.frames import misplaced
+from simkit.job.files import shown_text
+from simkit.job.model import Job, Setup
+from simkit.units import length_mm
+
+MOST_SHIFT, MOST_DEGREES, MOST_MISMEASURED = 50.0, 10.0, 0.25  # beyond it is a mistake: mm, degrees, share
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What is supposed to differ from a job.
+
+    shifts: setup -> (right, back, up) mm by which its cuts land off their place, as the operator sees it.
+    turns: setup -> degrees by which they are turned about the middle of the blank, counter-clockwise from
+    above.  thickness mm: added to that of the blank.  measured: cutter -> its diameter, mm.
+    """
+
+    shifts: dict[str, tuple[float, float, float]] = field(default_factory=dict)
+    turns: dict[str, float] = field(default_factory=dict)
+    thickness: float = 0.0
+    measured: dict[int, float] = field(default_factory=dict)
+
+    def of(self, job: Job) -> Job:
+        """Return the job with this change.
+
+        What counts from the lower face of the blank (the target, a zero on the table) stays where it was when
+        the thickness differs; what counts from the upper face goes with that.
+        """
+        blank = replace(job.blank, thickness=job.blank.thickness + self.thickness)
+        setups = tuple(self._setup(setup, job) for setup in job.setups)
+        cutters = {
+            number: replace(cutter, diameter=self.measured[number]) if number in self.measured else cutter
+            for number, cutter in job.cutters.items()
+        }
+        return replace(job, blank=blank, setups=setups, cutters=cutters)
+
+    def _setup(self, setup: Setup, job: Job) -> Setup:
+        right, back, up = self.shifts.get(setup.name, (0.0, 0.0, 0.0))
+        across, deep = setup.size_on_table(job.blank)
+        degrees = self.turns.get(setup.name, 0.0)
+        frame = misplaced(right, back, up, degrees, (across / 2, deep / 2))
+        return replace(setup, misplacement=frame)
+
+    def words(self, job: Job) -> str:
+        """Return the change in words, such as "side 2 lands 0.3 mm right"."""
+        parts = []
+        for name in (setup.name for setup in job.setups):
+            moved = _moved(self.shifts.get(name, (0.0, 0.0, 0.0)))
+            degrees = self.turns.get(name, 0.0)
+            if degrees:
+                moved.append(f"turned {abs(degrees):g} degrees {'left' if degrees > 0 else 'right'}")
+            if moved:
+                parts.append(f"the cuts of {name} land {', '.join(moved)}")
+        if self.thickness:
+            more = "thicker" if self.thickness > 0 else "thinner"
+            parts.append(f"the blank is {abs(self.thickness):g} mm {more}")
+        parts += [
+            f"cutter {number} is {diameter:g} mm wide, not {job.cutters[number].diameter:g}"
+            for number, diameter in self.measured.items()
+        ]
+        return "; ".join(parts)
+
+
+def _moved(shift: tuple[float, float, float]) -> list[str]:
+    ways = (("right", "left"), ("back", "forward"), ("high", "low"))
+    return [f"{abs(by):g} mm {way[by < 0]}" for by, way in zip(shift, ways, strict=True) if by]
+
+
+def change_from_words(
+    job: Job,
+    shifts: Sequence[str] = (),
+    turns: Sequence[str] = (),
+    thickness: str | None = None,
+    measured: Sequence[str] = (),
+) -> Change:
+    """Return what the options of the command line suppose.
+
+    shifts: each such as "side 2=0.3,-0.2" or "side 2=0,0,0.1".  turns: such as "side 2=0.1".  thickness:
+    such as "0.2" or "-1/64 in".  measured: such as "3=5.87".  Lengths are mm unless they carry a unit.
+    Raises InputProblems with every problem.
+    """
+    problems: list[Problem] = []
+    setups = {setup.name: setup.name for setup in job.setups}
+    cutters = {str(number): number for number in job.cutters}
+    made = Change(
+        shifts=_pairs("--shift", shifts, setups, "setup", _shift, problems),
+        turns=_pairs("--turn", turns, setups, "setup", _turn, problems),
+        thickness=_thickness(job, thickness, problems),
+        measured=_pairs("--measured", measured, cutters, "cutter", _diameter, problems),
+    )
+    for number, diameter in made.measured.items():
+        problems += _misfit(job, number, diameter)
+    if not (problems or any((made.shifts, made.turns, made.thickness, made.measured))):
+        problems.append(
+            Problem(
+                Place("command line"),
+                "nothing that is supposed to differ",
+                "--shift, --turn, --thickness or --measured",
+                f'write it like --shift "{next(iter(setups))}=0.3,-0.2"',
+            )
+        )
+    if problems:
+        raise InputProblems(problems)
+    return made
+
+
+def _pairs(option: str, texts, known: dict, what: str, read: Callable, problems: list[Problem]) -> dict:
+    """Return name -> value of options that are written NAME=VALUE."""
+    made = {}
+    for text in texts:
+        name, equals, value = (part.strip() for part in text.rpartition("="))
+        place = Place(option)
+        names = ", ".join(known)
+        if not equals or name not in known:
+            found = f"the {what} {shown_text(name)}" if equals else shown_text(text)
+            near = nearest_word(name, known) if equals else None
+            like = f'"{next(iter(known))}={_LIKE[option]}"'
+            remedy = f"did you mean {near}?" if near else f"write it like {option} {like}"
+            problems.append(Problem(place, found, f"a {what} of the job ({names})", remedy))
+            continue
+        if known[name] in made:
+            problems.append(Problem(place, f"{what} {name} again", "each one once", "delete one of them"))
+            continue
+        try:
+            made[known[name]] = read(value)
+        except ValueError as reason:
+            expected, remedy = _WHAT[option], f'write it like {option} "{name}={_LIKE[option]}"'
+            problems.append(Problem(place, f"{shown_text(value)} ({reason})", expected, remedy))
+    return made
+
+
+_LIKE = {"--shift": "0.3,-0.2", "--turn": "0.1", "--measured": "5.87"}
+_WHAT = {
+    "--shift": f"two or three lengths up to {MOST_SHIFT:g} mm: right, back, up",
+    "--turn": f"degrees up to {MOST_DEGREES:g}, counter-clockwise seen from above",
+    "--measured": "the diameter of the cutter as measured",
+}
+
+
+def _length(text: str) -> float:
+    """Return a length with a sign, mm."""
+    sign = -1.0 if text.startswith("-") else 1.0
+    return sign * length_mm(text.lstrip("+-").strip(), "mm")
+
+
+def _shift(text: str) -> tuple[float, float, float]:
+    parts = [_length(part.strip()) for part in text.split(",")]
+    if len(parts) not in (2, 3):
+        raise ValueError(f"{len(parts)} length{'s' if len(parts) > 1 else ''}")
+    if max(map(abs, parts)) > MOST_SHIFT:
+        raise ValueError("too far")
+    return (*parts, 0.0)[:3]
+
+
+def _turn(text: str) -> float:
+    degrees = float(text)
+    if not abs(degrees) <= MOST_DEGREES:
+        raise ValueError("too far")
+    return degrees
+
+
+def _diameter(text: str) -> float:
+    return length_mm(text, "mm")
+
+
+def _thickness(job: Job, text: str | None, problems: list[Problem]) -> float:
+    if text is None:
+        return 0.0
+    place = Place("--thickness")
+    try:
+        more = _length(text.strip())
+    except ValueError as reason:
+        expected = "a length such as 0.2, added to the blank's thickness"
+        problems.append(Problem(place, f"{shown_text(text)} ({reason})", expected, "write it in mm"))
+        return 0.0
+    if abs(more) > job.blank.thickness / 2:
+        found = f"{more:g} mm more than the stated {job.blank.thickness:g} mm"
+        remedy = "write the difference, not the thickness"
+        problems.append(Problem(place, found, "an error of at most half the thickness", remedy))
+        return 0.0
+    return more
+
+
+def _misfit(job: Job, number: int, diameter: float) -> list[Problem]:
+    """Return what is wrong with a measured diameter."""
+    place, stated = Place("--measured"), job.cutters[number].diameter
+    if abs(diameter - stated) > MOST_MISMEASURED * stated:
+        found = f"{diameter:g} mm for cutter {number}, which the job states with {stated:g} mm"
+        expected = f"a measure within {MOST_MISMEASURED:.0%} of it"
+        return [Problem(place, found, expected, "correct it, or change the cutter in the job file")]
+    try:
+        replace(job.cutters[number], diameter=diameter)
+    except ValueError as reason:
+        return [Problem(place, f"{diameter:g} mm ({reason})", "a cutter that can be", "measure it again")]
+    return []

@@ -1,0 +1,97 @@
+"""Time, bite and what could be faster as the terminal shows them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+
+def faster_lines(result: dict[str, Any]) -> Iterator[Any]:
+    """Give the advice on time: each thing once, with the minutes it costs."""
+    if result["faster"]:
+        yield Text("Could be faster (minutes saved, each alone, estimates):")
+    for advice in result["faster"]:
+        yield Padding(Text(f"{advice['minutes']:.1f} min  {advice['words']}"), (0, 0, 0, 2))
+
+
+def effort_parts(result: dict[str, Any]) -> Iterator[Any]:
+    """Give the tables of time and bite."""
+    yield from _time(result["time"])
+    if result["bite"]["rows"]:
+        yield from _bite(result["bite"])
+
+
+def _time(time: dict[str, Any]) -> Iterator[Any]:
+    table = _table("program", "cutter", "min", "in wood", "air", "rapids", "standing", "feed not reached on")
+    for program in time["programs"]:
+        for index, row in enumerate(program["cutters"]):
+            table.add_row(
+                program["program"] if index == 0 else "",
+                "none" if row["cutter"] is None else f"T{row['cutter']}",
+                _minutes(row["minutes"]),
+                _minutes(row["in_wood"]),
+                _minutes(row["air"]),
+                _minutes(row["rapids"]),
+                _minutes(row["standing"]),
+                f"{100 * row['feed_not_reached']:.0f} % (+{row['lost']:.1f} min)",
+            )
+    yield Text(f"Time: about {time['minutes']:.0f} min in all, speeding up and slowing down counted")
+    yield Padding(table, (0, 0, 0, 2))
+    if time["note"]:
+        yield Padding(Text(time["note"], style="dim"), (0, 0, 0, 2))
+
+
+def _bite(bite: dict[str, Any]) -> Iterator[Any]:
+    table = _table(
+        "setup", "cutter", "deep", "wide", "a tooth", "usual", "chip", "cm3/min", "climb/conv.", "at peak"
+    )
+    for row in bite["rows"]:
+        usual = row["chip_range"]
+        mark = "" if row["chip_range_stated"] else "*"
+        removal = f"{row['removal'] / 1000:.1f} ±{math.ceil(row['removal_bound'] / 100) / 10:.1f}"
+        if row["power"] is not None:
+            removal += f" ~{row['power']:.0f} W"
+        width = "-"
+        if row["width"] is not None:
+            width = f"{row['width']:.2f} ±{math.ceil(row['width_bound'] * 100) / 100:.2f}"
+        table.add_row(
+            row["setup"],
+            row["cutter"],
+            f"{row['depth']:.2f}",
+            width,
+            _range(row["per_tooth"]),
+            "-" if usual is None else _range(usual) + mark,
+            "-" if row["thickest_chip"] is None else f"{row['thickest_chip']:.3f}",
+            removal,
+            "-" if row["climb"] is None else f"{100 * row['climb']:.0f}/{100 * row['conventional']:.0f} %",
+            f"{row['file']}:{row['line']}",
+        )
+    yield Text("Bite (mm, the most in each column along passes; the chip at the speed reached)")
+    yield Padding(table, (0, 0, 0, 2))
+    note = f"* {bite['hardness']} wood, {bite['usual_source']}; not judged unless chip_load states it"
+    if any(not row["chip_range_stated"] for row in bite["rows"]):
+        yield Padding(Text(note, style="dim"), (0, 0, 0, 2))
+
+
+def _range(values: list[float] | None) -> str:
+    if values is None:
+        return "-"
+    low, high = (f"{value:.3f}" for value in values)
+    return low if low == high else f"{low}-{high}"
+
+
+def _minutes(minutes: float | None) -> str:
+    return "-" if minutes is None else f"{minutes:.1f}"
+
+
+def _table(*heads: str) -> Table:
+    table = Table(box=None, padding=(0, 1), show_edge=False)
+    for head in heads:
+        is_text = head in ("program", "setup", "cutter", "at peak")
+        table.add_column(head, justify="left" if is_text else "right", overflow="fold")
+    return table

@@ -1,0 +1,88 @@
+"""Plot along a program: wood taken, chip, feed, against the minutes it has run."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from simkit.report import colours
+from simkit.report.canvas import BASE_DPI, BODY, SMALL, TITLE, font, line_height, tidy, wrapped
+
+# Both arms of the palette by turns; each stretch also bears the number of its cutter.
+CUTTER_COLOURS = (colours.PUOR_11[9], colours.PUOR_11[1], colours.PUOR_11[8], colours.PUOR_11[2])
+SIZE = (10.6, 7.0)  # inches
+NEAR = 0.03  # of the time: numbers of cutters closer than this stand one above the other
+ROWS = (
+    ("removal", "wood taken\ncm3 a minute", 1e-3),
+    ("per_tooth", "a tooth (pale),\nthickest chip\nmm", 1.0),
+    ("feed", "feed reached\nmm a minute", 1.0),
+)
+
+
+def draw_along(path: Path, along: dict[str, Any], title: str, note: str) -> str:
+    """Draw one program of the result's `along` as a PNG at `path` and return the path.
+
+    along: minutes and what goes with them, as report.effort_tables gives them.  title; note: told below.
+    Accuracy: of some 2000 stretches at most the one that takes most a minute in its time.
+    """
+    figure = Figure(figsize=SIZE, dpi=BASE_DPI, facecolor="white")
+    FigureCanvasAgg(figure)
+    figure.text(0.03, 0.955, tidy(title), fontproperties=font(TITLE, True), color=colours.INK)
+    lines = wrapped(tidy(note), SMALL, 0.94 * SIZE[0] * BASE_DPI)
+    for up, line in enumerate(reversed(lines)):
+        y = 0.015 + up * line_height(SMALL) / (SIZE[1] * BASE_DPI)
+        figure.text(0.03, y, line, fontproperties=font(SMALL), color=colours.QUIET_INK)
+    minutes, cutters = along["minutes"], along["cutter"]
+    runs = _runs(cutters)
+    numbers = sorted(set(cutters))
+    for row, (key, words, scale) in enumerate(ROWS):
+        sharp = {"linewidth": 0.8, "antialiased": False}
+        axes = figure.add_axes((0.15, 0.69 - 0.265 * row, 0.82, 0.215))
+        last_label = -1.0  # minutes
+        for first, last in runs:
+            colour = CUTTER_COLOURS[numbers.index(cutters[first]) % len(CUTTER_COLOURS)]
+            values = [_scaled(value, scale) for value in along[key][first:last]]
+            is_pale = key == "per_tooth"
+            axes.vlines(minutes[first:last], 0, values, color=colour, **sharp, alpha=0.35 if is_pale else 1.0)
+            if is_pale:
+                chips = [_scaled(value, scale) for value in along["thickest_chip"][first:last]]
+                axes.vlines(minutes[first:last], 0, chips, color=colour, **sharp)
+            if first > 0:
+                axes.axvline(minutes[first], color=colours.QUIET_INK, linewidth=0.6, linestyle=":")
+            if row == 0:
+                is_close = last_label >= 0 and minutes[first] - last_label < NEAR * max(minutes)
+                last_label = minutes[first]
+                axes.annotate(
+                    f"T{cutters[first]}",
+                    (minutes[first], 1.0),
+                    xycoords=("data", "axes fraction"),
+                    xytext=(2, 14 if is_close else 3),
+                    textcoords="offset points",
+                    fontproperties=font(SMALL),
+                    color=colour,
+                )
+        axes.set_xlim(0, max(minutes, default=0.0) * 1.01 or 1.0)
+        axes.set_ylim(bottom=0)
+        axes.set_ylabel(words, fontproperties=font(SMALL), rotation=0, ha="right", va="center")
+        for side in ("top", "right"):
+            axes.spines[side].set_visible(False)
+        for label in (*axes.get_xticklabels(), *axes.get_yticklabels()):
+            label.set_fontproperties(font(SMALL))
+        if row == len(ROWS) - 1:
+            axes.set_xlabel("minutes of moves", fontproperties=font(BODY))
+    figure.savefig(path, metadata={"Software": None})
+    return str(path)
+
+
+def _scaled(value: float | None, scale: float) -> float:
+    return 0.0 if value is None or value != value else value * scale
+
+
+def _runs(cutters: list[int]) -> list[tuple[int, int]]:
+    """Return the spans [first, last) of one cutter after the other."""
+    starts = [k for k in range(len(cutters)) if k == 0 or cutters[k] != cutters[k - 1]]
+    return [(first, last) for first, last in pairwise([*starts, len(cutters)])]

@@ -1,0 +1,175 @@
+"""Bites of slots and passes whose width, depth and side are known."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from simkit.cutters import Cutter
+from simkit.effort.bite import bites
+from simkit.effort.motion import move_times
+from simkit.frames import IDENTITY, turned
+from simkit.job.model import Machine
+from simkit.moves.table import ARC, LINE, make_moves
+from simkit.stock.field import blank_field, blank_lattice
+from simkit.stock.replay import replay
+
+SIZE = (60.0, 40.0, 12.0)
+CUTTERS = {
+    1: Cutter(1, "flat", 6.0, flutes=2),
+    2: Cutter(2, "ball", 6.0, flutes=2),
+    3: Cutter(3, "vee", 12.0, point=90.0),
+}
+
+
+def path(places, tool=1, feed=2400.0, **columns):
+    """Straight cuts from place to place, at 18000 rev/min."""
+    n = len(places) - 1
+    columns = {"speed": [18000.0] * n} | columns
+    columns |= {"tool": [tool] * n, "feed": np.full(n, feed)}
+    return make_moves(programs=("a.nc",), start=places[:-1], end=places[1:], **columns)
+
+
+def bitten(moves, frame=IDENTITY, cell=0.1):
+    field = blank_field(blank_lattice(SIZE[0], SIZE[1], cell), *SIZE)
+    met = replay(field, moves, CUTTERS, frame)
+    return bites(moves, met, move_times(moves, Machine()).seconds, CUTTERS, cell), met
+
+
+def test_slot__volume_is_length_times_section():
+    moves = path([[10, 20, 14], [10, 20, 9], [50, 20, 9]])
+    own, met = bitten(moves)
+    # Down: a cylinder; along: 40 x 6 x 3 (REFERENCES: what stands in front is as much as lies behind).
+    assert met.volume == pytest.approx([math.pi * 9 * 3, 40 * 6 * 3], rel=0.01)
+    assert own.of.tolist() == [0, 1]
+    assert own.is_pass.tolist() == [False, True]
+    assert own.depth[1] == pytest.approx(3.0, abs=1e-6)
+    assert own.width[1] == pytest.approx(6.0, abs=own.bound[1])
+    assert own.is_slot.tolist() == [False, True]
+    assert own.per_tooth == pytest.approx([2400 / 36000] * 2)
+    assert own.thickest[1] == pytest.approx(60 * 40 / own.seconds[1] / 36000, rel=1e-3)
+    assert own.removal[1] == pytest.approx(3 * 6 * 40 / (own.seconds[1] / 60), rel=0.01)
+    assert own.wood_on.tolist() == [0, 0]
+
+
+def test_moves_shorter_than_a_cell__are_looked_at_together():
+    x = np.linspace(10, 50, 801)
+    moves = path(np.column_stack([x, 0 * x + 20, 0 * x + 9]))
+    own, _ = bitten(moves, cell=0.2)
+    assert own.of.max() + 1 == len(own.row) == pytest.approx(40 / 6, abs=1)
+    assert own.length.sum() == pytest.approx(40.0)
+    inside = slice(1, -1)
+    assert own.width[inside] == pytest.approx(6.0, abs=own.bound.max())
+    assert own.depth[inside] == pytest.approx(3.0, abs=1e-6)
+    assert own.is_slot[inside].all()
+
+
+@pytest.mark.parametrize("turn", ["none", "about x", "about y"])
+@pytest.mark.parametrize(("step", "side"), [(1.5, 1), (-1.5, -1), (2.5, 1), (-2.5, -1)])
+def test_second_pass__is_as_wide_as_its_step_and_has_the_wood_on_its_side(step, side, turn):
+    # To the right of +x lies -y: a pass set off to -y finds its wood on the right.
+    frame = turned(turn, *SIZE)
+    y = 20 - step
+    z = 9.0
+    moves = path([[10, 20, z], [50, 20, z], [50, 20, 14], [10, y, 14], [10, y, z], [50, y, z]])
+    own, _ = bitten(moves, frame)
+    last = own.of[-1]
+    assert own.width[last] == pytest.approx(abs(step), abs=own.bound[last])
+    assert own.width[last] == pytest.approx(abs(step), abs=0.15)
+    assert own.wood_on[last] == side
+    # Clockwise from above, wood on the right: climb; the other way round the other.
+    speed = np.full(len(own.row), 18000.0)
+    assert own.climbs(speed)[last] == side
+    assert own.climbs(-speed)[last] == -side
+    assert not own.is_slot[last]
+
+
+@pytest.mark.parametrize(("turn", "radius", "side"), [(1, 9, 1), (1, 6, -1), (-1, 9, -1), (-1, 6, 1)])
+def test_arc__wood_outside_a_turn_to_the_left_is_on_the_right(turn, radius, side):
+    # A ring slot on a circle of 7.5, then a circle 1.5 wider or narrower.
+    arcs = [7.5, radius]
+    moves = make_moves(
+        programs=("a.nc",), kind=[ARC, LINE, ARC],
+        start=[[37.5, 20, 9], [37.5, 20, 14], [30 + radius, 20, 9]],
+        end=[[37.5, 20, 9], [30 + radius, 20, 14], [30 + radius, 20, 9]], centre=[[30, 20], [0, 0], [30, 20]],
+        sweep=[turn * 2 * math.pi, 0, turn * 2 * math.pi], feed=[1200.0] * 3, speed=[9000.0] * 3,
+        tool=[1] * 3, rapid=[False, True, False],
+    )  # fmt: skip
+    own, met = bitten(moves)
+    assert own.wood_on[own.of[2]] == side
+    ring = math.pi * ((arcs[1] + 3 * side * turn) ** 2 - (7.5 + 3 * side * turn) ** 2)
+    assert met.volume[2] == pytest.approx(abs(ring) * 3, rel=0.02)
+
+
+def test_ball_and_vee__have_the_diameter_of_their_depth():
+    own, _ = bitten(path([[10, 20, 11], [50, 20, 11]], tool=2))
+    assert own.depth[0] == pytest.approx(1.0, abs=0.01)
+    assert own.diameter[0] == pytest.approx(2 * math.sqrt(5), abs=0.02)
+    # A segment of a circle: 3^2 acos(2/3) - 2 sqrt(5); as wide as a rectangle of its depth.
+    section = 9 * math.acos(2 / 3) - 2 * math.sqrt(5)
+    # Over its length, and the front: half of what stands across a cut this deep and as wide.
+    assert own.volume[0] == pytest.approx(40 * section + math.pi * (3 - 1 / 3), rel=0.01)
+    assert own.width[0] == pytest.approx(own.volume[0] / 40, rel=1e-3)
+    own, _ = bitten(path([[10, 20, 10], [50, 20, 10]], tool=3))
+    assert own.diameter[0] == pytest.approx(4.0, abs=0.3)
+    # A triangle 4 wide and 2 deep, and a cone at its ends.
+    assert own.volume[0] == pytest.approx(40 * 4 + math.pi * 8 / 3, rel=0.01)
+    assert own.width[0] == pytest.approx(own.volume[0] / 40 / own.depth[0], rel=1e-3)
+
+
+def test_plunge__down_into_wood_but_not_along_a_wall():
+    own, _ = bitten(path([[10, 20, 14], [10, 20, 9], [30, 20, 8], [50, 20, 8], [50, 20, 5], [51, 20, 4.9]]))
+    assert own.is_plunge.tolist() == [True, True, False, True, True]
+    assert own.plunge_angle[:2] == pytest.approx([90.0, math.degrees(math.atan2(1, 20))])
+    assert own.is_ramp.tolist() == [True, True, False, True, True]
+    # A millimetre beside a slot 6 deep, straight down along its wall: it takes a sliver.
+    slot = [[10, 20, 6], [50, 20, 6], [50, 20, 14], [30, 20.3, 14], [30, 20.3, 7]]
+    own, _ = bitten(path(slot))
+    assert own.in_wood[own.of[-1]]
+    assert not own.is_plunge[own.of[-1]]
+
+
+def test_air_and_rapids__take_nothing():
+    moves = path([[10, 20, 9], [50, 20, 9], [10, 20, 9], [10, 35, 14]])
+    own, _ = bitten(replace(moves, rapid=np.array([False, False, True])))
+    assert own.of.tolist() == [0, 1, -1]
+    assert own.in_wood.tolist() == [True, False]
+    assert own.removal[1] == own.depth[1] == own.width[1] == 0.0
+
+
+def test_volumes__of_the_stretches_are_those_of_the_moves():
+    rng = np.random.default_rng(3)
+    places = np.column_stack([rng.uniform(5, 55, 60), rng.uniform(5, 35, 60), rng.uniform(7, 13, 60)])
+    moves = path(places, tool=2)
+    own, met = bitten(moves)
+    assert own.volume.sum() == pytest.approx(met.volume.sum())
+    assert np.bincount(own.of, met.volume) == pytest.approx(own.volume)
+    assert (own.volume[own.of[met.volume > 0]] > 0).all()
+    assert own.seconds.sum() == pytest.approx(move_times(moves, Machine()).seconds.sum())
+    # The section of a stretch is no larger than width times depth of its cutter.
+    assert (own.width <= own.diameter + 1e-9).all()
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_finer_cells__stay_inside_the_bound(seed):
+    rng = np.random.default_rng(seed)
+    places = np.column_stack([rng.uniform(8, 52, 12), rng.uniform(8, 32, 12), np.full(12, 9.0)])
+    coarse, _ = bitten(path(places), cell=0.4)
+    fine, _ = bitten(path(places), cell=0.1)
+    # In wood of even height the depth is the same, so the widths differ by the rims alone.
+    both = (coarse.depth > 0) & (fine.depth > 0)
+    assert both.sum() >= 8
+    assert (np.abs(coarse.width - fine.width) <= coarse.bound + fine.bound)[both].all()
+
+
+def test_no_edges_and_no_spindle__no_chip():
+    own, _ = bitten(path([[10, 20, 9], [50, 20, 9]], tool=3))
+    assert np.isnan(own.per_tooth[0])
+    own, _ = bitten(path([[10, 20, 9], [50, 20, 9]], speed=[0.0]))
+    assert np.isnan(own.per_tooth[0])
+
+
+def test_nothing__bites_nothing():
+    own, _ = bitten(make_moves(start=np.zeros((0, 3)), end=np.zeros((0, 3))))
+    assert len(own.row) == 0

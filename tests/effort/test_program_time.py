@@ -1,0 +1,97 @@
+"""Where the time of a program goes, against sums by hand."""
+
+import math
+
+import numpy as np
+import pytest
+
+from simkit.effort.motion import move_times
+from simkit.effort.program_time import program_times
+from simkit.job.model import Machine
+from simkit.report.program_summary import read_alone, summary_of
+from simkit.report.time_table import DEFAULTS, assumed
+
+MACHINE = Machine(
+    speed=(6000.0,) * 3, acceleration=(500.0,) * 3, rounding=1e-9, spindle_start=3.0, cutter_change=40.0
+)
+PROGRAM = """\
+G21 G90
+T1 M6
+S18000 M3
+G0 X0 Y0 Z10
+X100
+G4 P2.5
+G1 X0 F3000
+M5
+M3 S18000
+G1 X1
+T2 M6
+M3
+G0 X101
+G1 X1
+T2 M6
+G0 X101
+M30
+"""
+
+
+def told(text=PROGRAM, **options):
+    read = read_alone(text.encode(), "a.nc")
+    times = move_times(read.moves, MACHINE)
+    return read, program_times(read.moves, times, MACHINE, [read.dwell], **options)
+
+
+def rest_to_rest(d, v):
+    return d / v + v / 500 if d >= v * v / 500 else 2 * math.sqrt(d / 500)
+
+
+def test_program_time__by_hand():
+    _, (program,) = told()
+    first, second = program.cutters
+    assert (program.program, program.setup, program.dwell) == ("a.nc", 0, 2.5)
+    # The spindle starts for T1 twice as M3 says only if a move lies between; M5 M3 without one is one stop.
+    assert (first.tool, first.changes, first.starts) == (1, 1, 1)
+    assert first.standing == 40 + 3
+    assert first.rapids == pytest.approx(rest_to_rest(100, 100), rel=1e-3)
+    assert first.cutting == pytest.approx(rest_to_rest(100, 50) + rest_to_rest(1, 50), rel=1e-3)
+    assert first.length == pytest.approx(101)
+    assert first.not_reached == pytest.approx(1 / 101)
+    assert first.lost == pytest.approx(50 / 500 + rest_to_rest(1, 50) - 1 / 50, rel=1e-3)
+    assert first.in_wood is None
+    # T2 M6 again changes nothing.
+    assert (second.tool, second.changes, second.starts) == (2, 1, 1)
+    assert program.total == pytest.approx(2.5 + first.total + second.total)
+    assert first.total == pytest.approx(first.cutting + first.rapids + first.standing)
+
+
+def test_program_time__wood_and_air():
+    read, _ = told()
+    is_in_wood = np.zeros(len(read.moves), bool)
+    is_in_wood[2] = True
+    _, (program,) = told(is_in_wood=is_in_wood)
+    assert program.cutters[0].in_wood == pytest.approx(rest_to_rest(100, 50), rel=1e-3)
+    assert program.cutters[1].in_wood == 0.0
+
+
+def test_summary__time_of_a_machine_with_the_default_figures():
+    time = summary_of(read_alone(PROGRAM.encode(), "a.nc"))["time"]
+    machine = Machine()
+    assert time["machine"] == {
+        key: list(value) if isinstance(value := getattr(machine, key), tuple) else value for key in DEFAULTS
+    }
+    cutters = time["programs"][0]["cutters"]
+    assert [row["standing"] for row in cutters] == [pytest.approx(64 / 60)] * 2
+    assert time["minutes"] == pytest.approx(sum(row["minutes"] for row in cutters) + 2.5 / 60)
+    assert [row["air"] for row in cutters] == [None, None]
+    # Faster rapids, on every axis.
+    fast = summary_of(read_alone(PROGRAM.encode(), "a.nc"), rapid=30000.0)["time"]
+    assert fast["programs"][0]["cutters"][0]["rapids"] < cutters[0]["rapids"]
+    assert "mm/min" in time["note"]
+    assert "mm/min" not in fast["note"]
+
+
+def test_assumed__names_what_is_missing():
+    assert assumed([], Machine()) == ""
+    assert assumed(["rounding", "cutter_change"], Machine()) == (
+        "assumed, common practice, no source: corners within 0.02 mm; 60 s for a change of cutter"
+    )

@@ -1,0 +1,158 @@
+"""Chip loads, plunges, slots, spindle speeds: planted, each told once on its line; what could be faster."""
+
+import json
+
+import pytest
+
+from simkit.cli import main
+from tests.small_job import JOB
+
+PLAIN = JOB.replace('[target]\nmesh = "part.stl"\nunits = "mm"\n', "spoilboard = 3\n").replace(
+    "diameter = 6", "diameter = 6\nflutes = 2"
+)
+HEAD = "G21 G90 G17\nT1 M6\nS18000 M3\nG0 X8 Y8 Z14\n"
+# Down a ramp into a slot, back along its floor, out; the blank is 12 thick.
+SLOT = HEAD + "G1 Z12 F1200\nX30 Z9 F1200\nX8 F2400\nX30 Y8\nG0 Z14\nM30\n"
+
+
+def found(folder, program, job=PLAIN):
+    """Exit status and the result of a check."""
+    (folder / "top.nc").write_text(program, encoding="utf-8")
+    (folder / "job.toml").write_text(job, encoding="utf-8")
+    words = ["check", str(folder / "job.toml"), "--quiet", "--cell", "0.2", "--json", str(folder / "r.json")]
+    return main(words), json.loads((folder / "r.json").read_text("utf-8"))
+
+
+def rows_of(result):
+    return [(row["kind"], row["severity"], row["line"]) for row in result["findings"]]
+
+
+def with_cutter(words):
+    return PLAIN.replace("flutes = 2", f"flutes = 2\n{words}")
+
+
+def test_nothing_stated__nothing_judged(tmp_path):
+    status, result = found(tmp_path, SLOT)
+    assert (status, result["findings"]) == (0, [])
+
+
+@pytest.mark.parametrize(
+    ("words", "kind", "line", "value", "limit"),
+    [
+        # 2400 / (2 x 18000) = 0.0667; the way down runs at half of it, and that is on purpose.
+        ("chip_load = [0.02, 0.05]", "chip-load", 7, 2400 / 36000, 0.05),
+        ("chip_load = [0.08, 0.2]", "chip-load", 7, 2400 / 36000, 0.08),
+        ("plunge_angle = 5", "bite", 6, 7.765, 5.0),  # 3 down over 22
+        ("slot_depth = 0.3", "bite", 7, 3.0, 1.8),
+    ],
+)
+def test_planted__is_told_once_on_its_line(tmp_path, words, kind, line, value, limit):
+    program = SLOT
+    if "slot_depth" in words:  # straight down, then the whole slot at once
+        program = HEAD + "G1 Z12 F600\nZ9\nX30 F2400\nG0 Z14\nM30\n"
+    elif kind == "chip-load":  # a second pass, level, takes wood from one side
+        program = SLOT.replace("X8 F2400\nX30 Y8\n", "Y10 F2400\nX8\n")
+        line = 8
+    status, result = found(tmp_path, program, with_cutter(words))
+    assert status == 0  # a warning does not fail a check
+    assert rows_of(result) == [(kind, "warning", line)]
+    row = result["findings"][0]
+    assert row["value"] == pytest.approx(value, abs=1e-3)
+    assert row["limit"] == pytest.approx(limit)
+    assert row["cutter"] == "T1 6 mm flat"
+    # A job that allows it has nothing told.
+    ends = {"chip_load": "[0.01, 0.5]", "plunge_angle": "90", "slot_depth": "2"}
+    key = words.split(" = ")[0]
+    assert found(tmp_path, program, with_cutter(f"{key} = {ends[key]}"))[1]["findings"] == []
+
+
+@pytest.mark.parametrize(("spindle", "limit"), [("[8000, 16000]", 16000), ("[20000, 24000]", 20000)])
+def test_spindle__speed_out_of_its_range(tmp_path, spindle, limit):
+    status, result = found(tmp_path, SLOT, PLAIN + f"[machine]\nspindle = {spindle}\n")
+    assert (status, rows_of(result)) == (0, [("spindle-speed", "warning", 5)])
+    row = result["findings"][0]
+    assert (row["value"], row["limit"], row["unit"]) == (18000, limit, "rev/min")
+    assert found(tmp_path, SLOT, PLAIN + "[machine]\nspindle = [18000, 18001]\n")[1]["findings"] == []
+
+
+def test_drill__goes_straight_down(tmp_path):
+    job = with_cutter("slot_depth = 0.3").replace('"flat"', '"drill"')
+    program = HEAD + "G1 Z2 F600\nG0 Z14\nM30\n"
+    assert found(tmp_path, program, job)[1]["findings"] == []
+
+
+def test_result__time_and_bite(tmp_path):
+    job = PLAIN.replace("thickness = 12", "thickness = 12\ncutting_force = 25")
+    job += "[machine]\nspeed = [9000, 9000, 3000]\n"
+    program = HEAD + "G1 Z9 F600\nX30 F2400\nG0 Z14\nM30\n"
+    _, result = found(tmp_path, program, job)
+    time, (bite,) = result["time"], result["bite"]["rows"]
+    assert time["machine"]["speed"] == [9000, 9000, 3000]
+    assert "mm/min" not in time["note"]
+    row = time["programs"][0]["cutters"][0]
+    assert row["air"] == 0.0
+    assert row["in_wood"] == pytest.approx(row["cutting"])
+    assert time["minutes"] == pytest.approx(row["cutting"] + row["rapids"] + 64 / 60, abs=1e-3)
+    assert bite["depth"] == pytest.approx(3.0)
+    assert bite["width"] == pytest.approx(6.0, abs=bite["width_bound"])
+    # Where the widest cut is the cutter's: half a turn.
+    assert bite["engagement"] == pytest.approx(180.0, abs=20.0)
+    assert bite["per_tooth"] == [pytest.approx(2400 / 36000, abs=1e-4)] * 2
+    assert bite["chip_range"] == [pytest.approx(0.048), pytest.approx(0.15)]
+    assert not bite["chip_range_stated"]
+    assert bite["power"] == pytest.approx(25 * bite["removal"] / 60000, abs=0.01)
+    # Along the slot 3 x 6 x 22 mm3 in its time.
+    assert bite["removal"] <= 3 * 6 * 2400 * 1.01
+    assert bite["line"] == 6
+    (along,) = result["along"]
+    assert along["line"] == [5, 6]
+    assert along["minutes"] == sorted(along["minutes"])
+
+
+def test_faster__high_lifts_air_and_slow_feeds(tmp_path):
+    lifts = "".join(
+        f"G0 Z150\nX{8 + n % 5} Y{8 + n}\nG1 Z11 F600\nX30 F100\nX8 F3000\nX30\nX8\n" for n in range(15)
+    )
+    _, result = found(tmp_path, HEAD + lifts + "M30\n")
+    told = {row["kind"]: row for row in result["faster"]}
+    assert {"safe height", "feed"} <= set(told)
+    # 15 lifts of 136 mm too much, up at 4000 mm/min, down at the feed of 600.
+    assert told["safe height"]["minutes"] == pytest.approx(15 * (136 / 4000 + 136 / 600), rel=0.05)
+    assert "Z150" in told["safe height"]["words"]
+    assert "Z14 clears the wood by 2 mm" in told["safe height"]["words"]
+    # At 100 mm/min 0.0028 mm a tooth; 0.048 would be 1728 mm/min over some 20 mm, 15 times.
+    way = sum(30 - 8 - n % 5 for n in range(15))
+    assert told["feed"]["minutes"] == pytest.approx(way * (1 / 100 - 1 / 1728), rel=0.1)
+    assert [row["minutes"] for row in result["faster"]] == sorted(
+        (row["minutes"] for row in result["faster"]), reverse=True
+    )
+
+
+def test_faster__feed_through_air(tmp_path):
+    program = HEAD + "G1 Z13 F600\n" + "X30 F100\nX8\n" * 4 + "G0 Z14\nM30\n"
+    _, result = found(tmp_path, program)
+    (row,) = [row for row in result["faster"] if row["kind"] == "air"]
+    assert row["minutes"] == pytest.approx(8 * 22 / 100, rel=0.05)
+    assert "top.nc:" in row["words"]
+
+
+def test_faster__clamps_keep_the_lifts_high(tmp_path):
+    lifts = "".join(f"G0 Z42\nX{8 + n % 5} Y{8 + n % 12}\nG1 Z11 F600\nX30 F2400\n" for n in range(60))
+    job = PLAIN + '[[fixtures]]\nname = "clamp"\nheight = 40\nbox = [[-40, 5], [-20, 25]]\n'
+    kinds = [row["kind"] for row in found(tmp_path, HEAD + lifts + "M30\n", job)[1]["faster"]]
+    assert "safe height" not in kinds
+    kinds = [row["kind"] for row in found(tmp_path, HEAD + lifts + "M30\n")[1]["faster"]]
+    assert "safe height" in kinds
+
+
+def test_faster__a_wider_cutter_for_an_open_field(tmp_path):
+    job = PLAIN.replace("diameter = 6", "diameter = 2").replace("length = 40", "length = 140")
+    passes = "".join(f"X{131 if n % 2 else 9} Y{2 + n} F600\nX{9 if n % 2 else 131}\n" for n in range(26))
+    program = HEAD + "G1 Z9 F600\n" + passes + "G0 Z14\nM30\n"
+    (row,) = [row for row in found(tmp_path, program, job)[1]["faster"] if row["kind"] == "roughing"]
+    assert "one of 4 mm gets at" in row["words"]
+    # Some 26 passes of 122 mm at 600 mm/min: half of it, and a change of cutter.
+    assert row["minutes"] == pytest.approx(26 * 122 / 600 / 2 - 1, rel=0.15)
+    # In a slot of its own width no wider one gets in.
+    slot = HEAD + "G1 Z9 F600\n" + "".join(f"X131 F100\nX8 Z{9 - n}\n" for n in range(1, 7)) + "G0 Z14\nM30\n"
+    assert [row for row in found(tmp_path, slot, job)[1]["faster"] if row["kind"] == "roughing"] == []

@@ -1,0 +1,178 @@
+"""Words for one block alone (G4, G28, G30, G92, G92.1) beside motion, and letters that nothing uses.
+
+Source: NISTIR 6556 (2000), sections 3.4 and 3.8 (numbers from memory): a word of group 0 that takes axis
+words suspends the kind of motion in force for its block; G4 and G92.1 take none and come before the motion.
+"""
+
+import pytest
+
+from simkit.errors import InputProblems
+from simkit.program.reader import Options, _read, read_program
+
+HEAD = "G21 G90\nT1 M6\nS18000 M3\nG0 Z20\nG0 X0 Y0\nF600\n"  # the block under test is line 7
+
+
+def both(text, **words):
+    """What both ways of reading give, as ends of moves or messages; they must agree."""
+    told = []
+    for is_compiled in (False, True):
+        try:
+            got = _read((HEAD + text).encode(), "a.nc", 0, None, None, True, is_compiled, Options(**words))
+            told.append(got.moves.end[1:].tolist())
+        except InputProblems as problems:
+            told.append([str(problem) for problem in problems.problems])
+    assert told[0] == told[1]
+    return told[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "ends"),
+    [
+        ("G1 Z-1\nG92 X5\nG92.1 G1 X50 Z-5\nX60\nM30", [[0, 0, -1], [50, 0, -5], [60, 0, -5]]),
+        ("G1 Z-1\nG92.1 X5\nM30", [[0, 0, -1], [5, 0, -1]]),
+        (
+            "G81 X10 Z-5 R2\nG92.1 X20\nM30",
+            [
+                [10, 0, 20],
+                [10, 0, 2],
+                [10, 0, -5],
+                [10, 0, 20],
+                [20, 0, 20],
+                [20, 0, 2],
+                [20, 0, -5],
+                [20, 0, 20],
+            ],
+        ),
+        ("G81 X10 Z-5 R2\nG92 X0\nG4 P2\nM30", [[10, 0, 20], [10, 0, 2], [10, 0, -5], [10, 0, 20]]),
+        ("G2 X10 I5\nG4 P1\nG4 P1 G1\nM30", [[10, 0, 20]]),
+    ],
+)
+def test_block__moves_what_the_standard_says(text, ends):
+    assert both(text) == ends
+
+
+@pytest.mark.parametrize(
+    ("before", "block", "column"),
+    [
+        (before, block, block.index(word) + 1)
+        for before, block, word in [
+            ("G81 X10 Z-5 R2", "G92 X0 R2", "R2"),
+            ("G82 X10 Z-5 R2 P1", "G92 X0 P1", "P1"),
+            ("G81 X10 Z-5 R2", "G4 P1 R9", "R9"),
+            ("G81 X10 Z-5 R2", "G4 P1 L3", "L3"),
+            ("G83 X10 Z-5 R2 Q1", "G28 Q1", "Q1"),
+            ("G2 X10 I5", "G92 X0 I3", "I3"),
+            ("G2 X10 I5", "G92.1 P3", "P3"),
+            ("G2 X10 I5", "G28 P1", "P1"),
+            ("G2 X10 I5", "G30 I3", "I3"),
+            ("G2 X10 I5", "G28 R3", "R3"),
+            ("G2 X10 I5", "G4 P1 I-5", "I-5"),
+            ("G1 X1", "G4 P1 G2 I5", "I5"),
+            ("G1 X1", "G92 X0 J5", "J5"),
+            ("G1 X1", "G92.1 L2", "L2"),
+            ("G81 X10 Z-5 R2", "X20 P1", "P1"),
+            ("G83 X10 Z-5 R2 Q1", "X20 P1", "P1"),
+        ]
+    ],
+)
+def test_letter__that_nothing_in_its_block_uses_is_refused(before, block, column):
+    (message,) = both(f"{before}\n{block}\nM30")
+    assert message.startswith(f"a.nc:8:{column}: found '{block[column - 1 :].split()[0]}' ")
+
+
+def test_arc_with_the_modal_word_alone_still_turns_behind_g92_1():
+    assert both("G2 X10 I5\nG92.1 I3\nM30") == [[10, 0, 20], [10, 0, 20]]
+
+
+def test_p__of_g64_and_a_dwelling_cycle_in_one_block_is_refused():
+    assert both("G82 X10 Z-5 R2 P1\nG64 P3 X20\nM30") == [
+        "a.nc:8:5: found 'P3' in one block with G64 and a cycle, expected a P that belongs to one "
+        "word: to G64 or to the dwell of G82; write two blocks"
+    ]
+
+
+def told(text, **words):
+    got = [
+        _read(
+            (HEAD + text).encode(),
+            "a.nc",
+            0,
+            words.get("cutter"),
+            None,
+            True,
+            is_compiled,
+            words.get("options"),
+        )
+        for is_compiled in (False, True)
+    ]
+    assert got[0].warnings == got[1].warnings
+    return [str(notice) for notice in got[0].warnings]
+
+
+def test_spindle__that_stands_with_s0_is_told():
+    assert told("G1 X1\nS0\nX2\nX3\nS9000\nX4\nM5\nX5\nM3\nX6\nM5\nX7\nM30") == [
+        "a.nc:9:1: a cutting move with the spindle off: S0 is in force",
+        "a.nc:14:1: a cutting move with the spindle off: no M3 since it was last stopped "
+        "(and 1 more like it behind this line)",
+    ]
+    text = "G21 G90\nT1 M6\nS0 M3\nG0 Z20\nG0 X0 Y0\nF600\nG1 X1\nM30\n"
+    (notice,) = read_program(text, "a.nc").warnings
+    assert str(notice) == "a.nc:7:1: a cutting move with the spindle standing, for S0 is the only speed"
+
+
+def test_warnings__each_place_that_says_something_new():
+    assert told("G92 X1\nG92 X2\nG92 X1\nM30")[0].startswith(
+        "a.nc:7:1: G92 moves the zero: coordinates behind it count from -1"
+    )
+    assert len(told("G92 X1\nG92 X2\nG92 X3\nM30")) == 3
+    assert told("T2\nT3\nM30") == [
+        f"a.nc:{line}:1: T{tool} is chosen but no M6 changes to it: cutter 1 stays in the spindle"
+        for line, tool in ((7, 2), (8, 3))
+    ]
+    tiny = "".join(f"G3 Y0.00{k} I{10 + k}\nG1 Y0\n" for k in range(1, 10))
+    tiny += "G3 Y0.010 I9\nG1 Y0\n" * 3
+    arcs = told(tiny + "M30", options=Options(arc_tolerance=0.05))
+    assert len(arcs) == 10
+    assert arcs[-1].endswith("(and 2 more like it behind this line)")
+    assert [line.split(":")[1] for line in arcs[:3]] == ["7", "9", "11"]
+
+
+def test_warnings__harmless_words_with_what_stands_behind_them():
+    options = Options(harmless_words=("M106",))
+    assert told("M106 G1 X50 hello\nM106 S1\nM106 S1\nM106 X9 bye\nM30", options=options) == [
+        "a.nc:7:1: 'M106 G1 X50 hello' does nothing, as stated",
+        "a.nc:8:1: 'M106 S1' does nothing, as stated (and 1 more like it behind this line)",
+        "a.nc:10:1: 'M106 X9 bye' does nothing, as stated",
+    ]
+
+
+def test_warnings__are_told_with_the_problems_sorted_by_line():
+    with pytest.raises(InputProblems) as raised:
+        read_program(HEAD + "G64\nG41\nG92 X1\nG1 X1\nM5\nX2\nM98 P1\nM30\n", "a.nc")
+    lines = str(raised.value).splitlines()
+    assert [line.split(" ")[0] for line in lines] == [
+        "a.nc:7:1:",
+        "a.nc:8:1:",
+        "a.nc:9:1:",
+        "a.nc:12:1:",
+        "a.nc:13:1:",
+    ]
+    assert ["warning: " in line for line in lines] == [True, False, True, True, False]
+
+
+def test_change_with_no_t__is_to_the_one_cutter_that_is_stated():
+    text = "G21 G90\nM6\nS18000 M3\nG0 X0 Y0 Z5\nG1 X5 F600\nM30\n"
+    got = read_program(text, "a.nc", cutter=4)
+    assert set(got.moves.tool.tolist()) == {4}
+    assert [str(notice) for notice in got.warnings] == [
+        "a.nc:2:1: M6 with no T before it: cutter 4, stated for the program, is taken to cut"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("decimals", "why"),
+    [(1, "the most that is put down to rounding (2 decimals)"), (2, "which is what rounding explains")],
+)
+def test_arc__the_bound_says_whose_it_is(decimals, why):
+    (message,) = both(f"G2 X{10:.{decimals}f} I{5.2:.{decimals}f}\nM30")
+    assert f"a difference of at most 0.0283 mm, {why};" in message

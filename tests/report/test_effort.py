@@ -1,0 +1,89 @@
+"""Time, bite and advice on the terminal, and the plot along a program."""
+
+import json
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from simkit.cli import main
+from simkit.report import colours
+from simkit.report.console import measured_text
+from simkit.report.effort_views import CUTTER_COLOURS, draw_along
+from tests.small_job import JOB
+
+PLAIN = JOB.replace('[target]\nmesh = "part.stl"\nunits = "mm"\n', "spoilboard = 3\n").replace(
+    "diameter = 6", "diameter = 6\nflutes = 2"
+)
+PROGRAM = "G21 G90 G17\nT1 M6\nS18000 M3\nG0 X8 Y8 Z100\nG1 Z9 F100\nX30 F2400\nG0 Z100\nM30\n"
+
+
+def test_console__time_bite_and_what_could_be_faster(tmp_path, capsys):
+    (tmp_path / "top.nc").write_text(PROGRAM, encoding="utf-8")
+    (tmp_path / "job.toml").write_text(PLAIN, encoding="utf-8")
+    assert main(["check", str(tmp_path / "job.toml"), "--json", str(tmp_path / "r.json")]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    result = json.loads((tmp_path / "r.json").read_text("utf-8"))
+    (saved,) = [row["minutes"] for row in result["faster"]]
+    assert "Could be faster (minutes saved, each alone, estimates):" in out
+    assert f"{saved:.1f} min setup 'top': rapids at Z100; Z14 clears the wood by 2 mm" in out
+    row = result["time"]["programs"][0]["cutters"][0]
+    assert f"Time: about {result['time']['minutes']:.0f} min in all" in out
+    assert (
+        f"top.nc T1 {row['minutes']:.1f} {row['in_wood']:.1f} 0.0 {row['rapids']:.1f} 1.1 0 %"
+        f" (+{row['lost']:.1f} min)" in out
+    )
+    assert "assumed, common practice, no source: axes at most 8000, 8000, 4000 mm/min" in out
+    bite = result["bite"]["rows"][0]
+    assert f"top T1 6 mm flat 3.00 {bite['width']:.2f} ±" in out
+    assert "0.067 0.048-0.150* " in out
+    assert "* hard wood, common practice, no source; not judged unless chip_load states it" in out
+    # The advice stands above the tables, these above the verdict.
+    places = [out.index(words) for words in ("Could be faster", "Time: about", "Bite (mm", "Within limits")]
+    assert places == sorted(places)
+
+
+@pytest.mark.parametrize(
+    ("value", "bound", "unit", "text"),
+    [
+        (18000.0, None, "rev/min", "18000 rev/min"),
+        (2400 / 36000, None, "mm a tooth", "0.0667 mm a tooth"),
+        (2.345, 0.011, "mm", "2.35 ±0.02 mm"),
+        (2.345, None, "mm", "2.35 mm"),
+    ],
+)
+def test_measured__what_a_program_states_stands_as_it_is(value, bound, unit, text):
+    assert measured_text({"value": value, "bound": bound, "unit": unit}) == text
+
+
+def along(count=200):
+    minutes = np.linspace(0.1, 10, count)
+    return {
+        "program": "a.nc",
+        "minutes": minutes.tolist(),
+        "removal": (1e4 + 1e3 * np.sin(minutes)).tolist(),
+        "per_tooth": [0.06] * count,
+        "thickest_chip": [0.03] * (count - 1) + [None],
+        "feed": [2400.0] * count,
+        "cutter": [1] * (count // 2) + [2] * (count - count // 2),
+        "line": list(range(count)),
+    }
+
+
+def test_plot__cutters_in_the_colours_of_the_palette(tmp_path):
+    path = draw_along(tmp_path / "a.png", along(), "a", "b")
+    pixels = np.asarray(Image.open(path).convert("RGB")).reshape(-1, 3)
+    for colour in CUTTER_COLOURS[:2]:
+        assert (pixels == colours.rgb(colour)).all(axis=1).sum() > 1000
+    for colour in CUTTER_COLOURS[2:]:
+        assert not (pixels == colours.rgb(colour)).all(axis=1).any()
+    again = draw_along(tmp_path / "b.png", along(), "a", "b")
+    assert (tmp_path / "a.png").read_bytes() == (tmp_path / "b.png").read_bytes()
+    assert again == str(tmp_path / "b.png")
+
+
+@pytest.mark.parametrize("count", [0, 1])
+def test_plot__next_to_nothing(tmp_path, count):
+    made = {key: value[:count] for key, value in along().items()} | {"program": "a.nc"}
+    draw_along(tmp_path / "a.png", made, "a", "")
+    assert (tmp_path / "a.png").stat().st_size > 5000

@@ -1,0 +1,132 @@
+"""The sheet for the shop: sizes worked out by hand, places of the second side by scipy's rotations."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from simkit.cli import main
+from simkit.job.layup import glue_lines, pieces, sawn_from
+from simkit.job.model import Blank, Fixture, Job, Layup, Setup, Zero
+from simkit.job.reader import read_job
+from simkit.job.wood import density
+from simkit.program.job_programs import read_programs
+from simkit.report.sheet import sheet_of, sheet_text
+
+SAMPLE = Path(__file__).parents[2] / "samples" / "olive_boat" / "job.toml"
+
+
+@pytest.fixture(scope="module")
+def sample():
+    job = read_job(SAMPLE)
+    return job, read_programs(job)
+
+
+def test_density__of_the_wood_handbook():
+    """USDA Wood Handbook, FPL-GTR-282 (2021): 1000 G (1 + M/100) at 12 %, G of Table 5-3 (from memory)."""
+    expected = {"black walnut": 616, "hard maple": 705.6, "white oak": 761.6, "Black  Cherry": 560}
+    assert {name: density(name) for name in expected} == pytest.approx(expected)
+    assert density("plywood") is None
+
+
+def test_pieces__five_strips_side_by_side():
+    layup = Layup("along y", (18.0,) * 5, "quarter", jointing=0.5, planing=1.5, saw=3.0, ends=10.0)
+    inner, outer = sorted(pieces(layup, Blank(280, 90, 38)), key=lambda piece: piece.thickness)
+    # Length 280 + 20; height 38 + 3; strips 18 + 2 x 0.5 between others, 18 + 0.5 + 1.5 at the outside.
+    assert (inner.count, inner.length, inner.width, inner.thickness) == (3, 300, 41, 19)
+    assert (outer.count, outer.length, outer.width, outer.thickness) == (2, 300, 41, 20)
+    assert sawn_from(inner, 3.0) == 3 * 19 + 2 * 3
+    assert glue_lines(layup) == [18, 36, 54, 72]
+
+
+def test_pieces__one_board_and_boards_on_top_of_each_other():
+    single = Layup("along y", (90.0,), planing=2.0, ends=0.0)
+    (piece,) = pieces(single, Blank(280, 90, 38))
+    assert (piece.count, piece.length, piece.width, piece.thickness) == (1, 280, 42, 94)
+    assert glue_lines(single) == []
+    stack = Layup("along z", (18.0, 2.0, 18.0), jointing=1.0, planing=0.0, ends=0.0)
+    made = {(one.count, one.width, one.thickness) for one in pieces(stack, Blank(280, 90, 38))}
+    assert made == {(2, 90, 19), (1, 90, 4)}
+    assert glue_lines(stack) == [18, 20]
+
+
+def test_sheet__volume_and_mass(sample):
+    blank = sheet_of(*sample)["blank"]
+    assert blank["volume"] == pytest.approx(2.8 * 0.9 * 0.38)
+    assert blank["mass"] == pytest.approx(0.9576 * 0.56)
+
+
+@pytest.mark.parametrize("turn", ["none", "about x", "about y"])
+@pytest.mark.parametrize("swing", ["none", "quarter left", "half", "quarter right"])
+def test_sheet__where_mark_and_holes_come_to_lie(sample, turn, swing):
+    """Turned over about an axis through the middle, then swung about z: by scipy, not by our frames."""
+    job, reads = sample
+    setup = replace(job.setups[1], turn=turn, swing=swing)
+    got = sheet_of(replace(job, setups=(job.setups[0], setup)), reads)["setups"][1]
+    size = np.array([280.0, 90.0, 38.0])
+    over = {"none": [0, 0, 0], "about x": [180, 0, 0], "about y": [0, 180, 0]}[turn]
+    round_z = {"none": 0, "quarter left": 90, "half": 180, "quarter right": -90}[swing]
+    rotation = Rotation.from_euler("z", round_z, degrees=True) * Rotation.from_euler(
+        "xyz", over, degrees=True
+    )
+    now = np.abs(rotation.apply(size))
+    places = rotation.apply(np.array([[0, 0, 38.0], [8, 45, 38], [268, 45, 38]]) - size / 2) + now / 2
+    assert got["size"] == pytest.approx(now.tolist())
+    x, y, z = places[0]
+    assert got["mark"] == {
+        "corner": f"{'left' if x < 1 else 'right'} {'front' if y < 1 else 'back'}",
+        "face": "up" if z > 1 else "down",
+    }
+    assert [pin["at"] for pin in got["pins"]] == [pytest.approx(place[:2].tolist()) for place in places[1:]]
+
+
+def test_sheet__zero_cutters_and_stick_out(sample):
+    job, reads = sample
+    first, second = sheet_of(job, reads)["setups"]
+    assert first["zero"]["at"] == [0, 0, 38]
+    assert [cutter["number"] for cutter in first["cutters"]] == [4, 1, 2]
+    drill = first["cutters"][0]
+    assert (drill["lowest"], drill["deepest"], drill["stick_out_for_sure"]) == (-41, 41, 43)
+    assert [pin["is_hole"] for pin in first["pins"] + second["pins"]] == [True, True, False, False]
+    low = replace(job.cutters[4], stick_out=42.0, cutting_length=30.0)
+    free = replace(job.cutters[1], stick_out=None)
+    text = sheet_text(sheet_of(replace(job, cutters={**job.cutters, 4: low, 1: free}), reads))
+    assert (
+        "less than 43, so the holder comes below the upper face; the check says whether it meets wood" in text
+    )
+    assert "stick out 35.5 mm or more" in text
+
+
+def test_sheet__stated_pins_clamps_and_zeros(sample):
+    job, reads = sample
+    setup = replace(
+        job.setups[1],
+        pins=((5.0, 6.0),),
+        zero=Zero("centre", "bottom", (0.0, 0.0, 3.0)),
+        work_offsets={"G55": (100.0, 0.0, 0.0)},
+        machine_zero=(1.0, 2.0, 3.0),
+    )
+    clamp = Fixture("toe clamp", 20.0, at=(300.0, 10.0), diameter=12.0)
+    text = sheet_text(sheet_of(replace(job, setups=(job.setups[0], setup), fixtures=(clamp,)), reads))
+    assert "pins       pin 1 at 5, 6 mm from the left front corner (program X-135 Y-39)\n" in text
+    assert "the middle of the blank, on the table, off by X0 Y0 Z3; that is X140 Y45 Z3" in text
+    assert "G55: X100 Y0 Z0 from there" in text
+    assert "machine X1 Y2 Z3" in text
+    assert "clamps     toe clamp: x 294 to 306, y 4 to 16, 20 mm high" in text
+
+
+def test_command__prints_and_writes_the_same(tmp_path, capsys):
+    assert main(["sheet", str(SAMPLE), "--json", str(tmp_path / "sheet.json")]) == 0
+    out = capsys.readouterr().out
+    assert out.rstrip("\n") == sheet_text(json.loads((tmp_path / "sheet.json").read_text("utf-8")))
+    assert "the marked corner is now at the left back, face down" in out
+    assert "simulation is no proof" in out
+    assert max(map(len, out.splitlines())) < 180
+
+
+def test_sheet__of_a_setup_that_cuts_nothing():
+    job = Job("idle", Blank(40, 30, 12), {}, (Setup("one", ()),))
+    assert "Setup 1 of 1: one" in sheet_text(sheet_of(job, [[]]))

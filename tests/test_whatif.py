@@ -1,0 +1,132 @@
+"""`simkit whatif`: two checks side by side against sizes known from geometry, and its words."""
+
+import json
+
+import numpy as np
+import pytest
+
+from simkit.cli import main
+from simkit.errors import InputProblems
+from simkit.job.change import Change, change_from_words
+from simkit.job.reader import read_job
+from tests.small_job import HEAD, JOB, block
+
+# A 20 x 10 tongue, 6 high, left standing by a 6 mm cutter that runs round it; its centre path is exact.
+AROUND = (
+    "G0 X7 Y7\nG1 Z6 F600\nX33\nY23\nX7\nY7\nX4 Y4\nX36\nY26\nX4\nY4\nX1 Y1\nX39\nY29\nX1\nY1\nG0 Z20\nM30\n"
+)
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("what if")
+    part = block(0, 40, 0, 30, 0, 6).union(block(10, 30, 10, 20, 3, 12))
+    part.export(folder / "part.stl")
+    (folder / "top.nc").write_text(HEAD + AROUND, encoding="utf-8")
+    (folder / "job.toml").write_text(JOB, encoding="utf-8")
+    return folder / "job.toml"
+
+
+def whatif(job, *words):
+    out = job.parent / "whatif.json"
+    status = main(["whatif", str(job), "--quiet", "--cell", "0.5", "--json", str(out), *words])
+    return status, json.loads(out.read_text("utf-8"))
+
+
+def worst(result, kind):
+    return max((row["value"] for row in result["findings"] if row["kind"] == kind), default=0.0)
+
+
+def test_shift__gouges_by_what_it_is(job):
+    status, got = whatif(job, "--shift", "top=0.4,0")
+    assert status == got["changed"]["verdict"]["exit_status"] == 1
+    assert got["stated"]["verdict"]["exit_status"] == 0
+    assert got["change"] == "the cuts of top land 0.4 mm right"
+    # The left wall of the tongue is cut 0.4 mm deep, the right one keeps as much.
+    assert worst(got["changed"], "gouge") == pytest.approx(0.4, abs=0.02)
+    assert worst(got["changed"], "leftover-program") == pytest.approx(0.4, abs=0.02)
+    row = next(row for row in got["rows"] if row["kind"] == "gouge")
+    assert row["stated"] is None
+    assert row["changed"]["value"] == worst(got["changed"], "gouge")
+
+
+def test_turn__gouges_by_the_lever_of_the_corners(job):
+    """Turned by 2 degrees about the middle, the tongue's corner wall is off by up to 10 sin 2 (mm)."""
+    _, got = whatif(job, "--turn", "top=2")
+    lever = 10 * np.sin(np.radians(2)) - 5 * (1 - np.cos(np.radians(2)))
+    assert worst(got["changed"], "gouge") == pytest.approx(lever, abs=0.06)
+    assert got["change"] == "the cuts of top land turned 2 degrees left"
+
+
+def test_measured_cutter__leaves_half_of_what_it_lacks_on_each_wall(job):
+    """0.5 mm on both walls of a corner, so sqrt(2) of it at the corner."""
+    _, got = whatif(job, "--measured", "1=5.0")
+    assert worst(got["changed"], "leftover-program") == pytest.approx(0.5 * 2**0.5, abs=0.02)
+    assert got["change"] == "cutter 1 is 5 mm wide, not 6"
+
+
+def test_thickness__counts_from_the_table(job):
+    """The zero lies on the table: the floor stays, the untouched top of the tongue is higher."""
+    _, got = whatif(job, "--thickness", "1")
+    assert worst(got["changed"], "leftover-program") == pytest.approx(1.0, abs=0.02)
+    assert got["changed"]["blank"]["thickness"] == 13
+    _, got = whatif(job, "--thickness", "-1")
+    assert got["changed"]["verdict"]["exit_status"] == 1
+
+
+def test_nothing_changed_in_effect__gives_the_same_result(job):
+    status, got = whatif(job, "--shift", "top=0,0")
+    assert status == 0
+    for result in (got["stated"], got["changed"]):
+        del result["timings"]
+    assert got["stated"] == got["changed"]
+
+
+def test_text__tells_both_verdicts(job, capsys):
+    assert main(["whatif", str(job), "--cell", "0.5", "--shift", "top=0.4,0"]) == 1
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0] == "What if the cuts of top land 0.4 mm right?"
+    assert lines[2].split() == ["finding", "side", "as", "stated", "then", "limit"]
+    assert lines[-2].startswith("As stated: Within limits")
+    assert lines[-1].startswith("Then: Beyond limits")
+    assert any("simulation is no proof" in line for line in lines)
+
+
+def problems(job, **words):
+    with pytest.raises(InputProblems) as raised:
+        change_from_words(read_job(job), **words)
+    return str(raised.value).splitlines()
+
+
+def test_words__all_that_is_wrong_is_told_at_once(job):
+    told = problems(
+        job,
+        shifts=["tap=0.1,0", "top=1", "top=a,b", "top"],
+        turns=["top=30"],
+        thickness="9",
+        measured=["2=6", "1=9", "1=x"],
+    )
+    assert len(told) == 9
+    assert told[0].endswith("expected a setup of the job (top); did you mean top?")
+    assert told[1].startswith("--shift: found '1' (1 length), expected two or three lengths up to 50 mm")
+    assert "write the difference, not the thickness" in told[5] + told[6] + told[4]
+
+
+def test_words__nothing_supposed(job):
+    (told,) = problems(job)
+    assert told == (
+        "command line: found nothing that is supposed to differ, expected --shift, --turn, --thickness or "
+        '--measured; write it like --shift "top=0.3,-0.2"'
+    )
+
+
+def test_words__impossible_cutter(job):
+    (told,) = problems(job, measured=["1=9"])
+    assert "9 mm for cutter 1, which the job states with 6 mm" in told
+
+
+def test_words__inches_signs_and_names_with_an_equals_sign(job):
+    made = change_from_words(read_job(job), shifts=["top=-1/64 in, +0.5"], thickness="-0.25")
+    assert made.shifts == {"top": pytest.approx((-25.4 / 64, 0.5, 0.0))}
+    assert made.thickness == -0.25
+    assert Change(thickness=-0.25).words(read_job(job)) == "the blank is 0.25 mm thinner"
