@@ -2,9 +2,10 @@
 
 Run: python benchmarks/verdict_proof.py [JOBS [SEED]]
 Smooth and sharp targets, steps, ridges and scratches 0.1 mm wide, limits a few percent off the true worst
-value; 0.4 mm cells with second looks against 0.05 mm cells everywhere.  Prints each job
-that differs ('missed': within by the coarse way, beyond for certain by the fine one; 'false': the other way round; 'value': the ranges of the
-worst value do not meet), and last: how many differ, bounds, the share undecided, the ratio of time.
+value; 0.4 mm cells with second looks against 0.05 mm cells everywhere.  Prints each job that differs
+('missed': within by the coarse way, beyond for certain by the fine one; 'false': the other way round;
+'value': the ranges of the worst value do not meet), and last: how many differ, bounds, the share
+undecided, the ratio of time.
 """
 
 import sys
