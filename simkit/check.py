@@ -11,6 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from simkit.compare.between import Sweeps, unproved_gouges, unproved_leftover
 from simkit.compare.cusps import cusps
 from simkit.compare.cusps_paths import plan_paths
 from simkit.compare.deviation import break_through, deviation
@@ -254,6 +255,7 @@ def _compare(evidence: Evidence) -> None:
             *zones.limits(field.lattice, side),
             zone=zones.index(field.lattice, side),
             allowance=partial(zones.allowance, side=side),
+            unproved=partial(_unproved, evidence, side),
         )
     evidence.break_through = break_through(field, evidence.envelopes)
     for side, found in evidence.deviations.items():
@@ -262,6 +264,30 @@ def _compare(evidence: Evidence) -> None:
         evidence.offsets += [offset] if offset else []
     evidence.outside = outline_step(field, evidence.envelopes)
     evidence.wood_outside = told_apart(field, evidence.envelopes, evidence.outside)
+
+
+def _unproved(evidence: Evidence, side: int, is_asked: np.ndarray) -> np.ndarray:
+    """Return the asked cells over which a limit may be broken between the samples, bool (ny, nx)."""
+    field, grid, zones = evidence.field, evidence.target_grid, evidence.zones
+    gouge, leftover = zones.limits(field.lattice, side)
+    left = zones.allowance(field.lattice, side)
+    left = np.zeros((2, 1, 1)) if left is None else left
+    owner = field.upper_move if side == 1 else field.lower_move
+    sweeps = _sweeps(evidence, side)
+    found = unproved_gouges(sweeps, grid, field.lattice, gouge - left[0], is_asked)
+    is_asked = is_asked & ~found & field.is_solid
+    return found | unproved_leftover(sweeps, grid, field.lattice, leftover + left[1], owner, is_asked)
+
+
+def _sweeps(evidence: Evidence, side: int) -> Sweeps:
+    """Return the moves that cut one side."""
+    parts = [
+        (evidence.moves[one], frame, one.start)
+        for one, frame in zip(evidence.rows, evidence.frames, strict=True)
+        if frame.up == (1 if side == 1 else -1) and one.stop > one.start
+    ]
+    start = evidence.job.blank.thickness if side == 1 else 0.0
+    return Sweeps(parts, evidence.job.cutters, evidence.field.lattice, side, start)
 
 
 def _sides_cut(evidence: Evidence) -> list[int]:

@@ -13,6 +13,7 @@ import numpy as np
 
 from simkit._jit import READING, is_cold, mark_warm
 from simkit.check import NoProgress, Timings, examine
+from simkit.compare import between
 from simkit.compare.deviation import deviation
 from simkit.compare.reach import must_leave, reach
 from simkit.compare.walls import wall_thickness
@@ -100,6 +101,7 @@ def compile_beside() -> None:
     field = blank_field(lattice, 16.0, 12.0, 6.5)
     deviation(field, around, grid, 1)
     wall_thickness(lattice, field.lower, field.upper, 1.0)
+    between.warm_up(grid, lattice)
     must_leave(around, grid, 1, Cutter(1, "ball", 2.0), 0.05)
     replay(blank_field(lattice, 16.0, 12.0, 6.0), _sides()[0], _cutters(), IDENTITY)
 

@@ -78,7 +78,7 @@ def surface_under(points: np.ndarray, allowance: np.ndarray, grid: TargetGrid, s
     place = points.astype(np.float64).copy()
     going = np.arange(len(place))
     for _ in range(MOST_STEPS):
-        free = grid.distance(place[going], side) - allowance[going]
+        free = grid.distance(place[going]) - allowance[going]
         place[going, 2] -= sign * np.maximum(free, 0.0)
         going = going[free > CLOSE]
         if not len(going):

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.compare.allowance import ALWAYS, shifted, shifted_both_ways
+from simkit.compare.overhang import removed_below
 from simkit.errors import ShapeError
 from simkit.stock.field import UNCUT, Field, Lattice
 from simkit.stock.workers import share_ranges
@@ -120,8 +121,9 @@ def deviation(
     every cell is measured.
 
     Two distances are measured at each other cell, and the larger one counts:
-    cut -> target, from the cut point to the triangles that face this side or are vertical (a gouge is
-    measured to the surface it entered through), exact to rounding;
+    cut -> target, exact to rounding: leftover from the cut point to the nearest triangle, a gouge to the
+    triangles that face this side or are vertical (the surface it entered through); where the cut went
+    through a lip and stands under it, the lip alone counts, see `overhang`;
     target -> cut, from the target point under or over the cell centre to the nearest material (gouge)
     or the nearest air (leftover), over columns between the samples.  On flats both ends of its range
     agree; at a step they differ by up to 2.9 cells (a cell diagonal on each side), because the step
@@ -196,7 +198,14 @@ def two_way(
     cut = (field.upper if side == 1 else field.lower).ravel()[flat].astype(np.float64)
     target = envelopes.side(side).ravel()[flat] * (1 if side == 1 else -1)
     size = np.abs(vertical)
-    to_target = grid.distance(np.column_stack([x, y, cut]), side, size)
+    # Gouges are measured to the surface they entered through, leftover to whatever is nearest.
+    points = np.column_stack([x, y, cut])
+    to_target = np.empty(len(flat))
+    for is_gouge in (True, False):
+        one = np.flatnonzero((vertical < 0) == is_gouge)
+        to_target[one] = grid.distance(points[one], side if is_gouge else 0, size[one])
+    beyond = _beyond_a_face(envelopes, flat, cut, vertical, side)
+    to_target[beyond] = removed_below(points[beyond], to_target[beyond], grid, side)
     ends = []
     for is_least in (True, False):
         to_cut = size.copy()
@@ -214,11 +223,17 @@ def two_way(
             return within
 
         is_free = _is_free(field, side).ravel()[flat]
-        points = np.column_stack([x, y, cut])
         ends.append(
             shifted_both_ways(to_target, to_cut, vertical, allowance, is_free, points, grid, side, to_air)
         )
     return ends[0], ends[1]
+
+
+def _beyond_a_face(envelopes, flat, cut, vertical, side: int) -> np.ndarray:
+    """Return which of the chosen cells are cut so deep that the cut may have left the part again (m,)."""
+    other = envelopes.side(3 - side).ravel()[flat]
+    is_through = cut < other if side == 1 else cut > other
+    return np.flatnonzero((vertical < 0) & ((envelopes.void.ravel()[flat] > 0) | is_through))
 
 
 def _is_free(field: Field, side: int) -> np.ndarray:

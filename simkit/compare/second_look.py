@@ -34,6 +34,7 @@ def second_look(
     leftover: float | np.ndarray,
     zone: np.ndarray | None = None,
     allowance: Callable[[Lattice], np.ndarray | None] | None = None,
+    unproved: Callable[[np.ndarray], np.ndarray] | None = None,
 ) -> Deviation:
     """Return the deviation with every straddling cell replaced by the worst of its finer cells.
 
@@ -41,7 +42,8 @@ def second_look(
     mm, NaN outside the outline.  recut(lattice): the same job on other cells.
     gouge, leftover mm: the limits, one or for each cell (ny, nx), +inf where nothing is judged.
     zone (ny, nx): which cells are judged together, None for all.  allowance(lattice): what is left on
-    purpose, as for `deviation`.
+    purpose, as for `deviation`.  unproved(cells (ny, nx) bool): those of them between whose samples a
+    limit may be broken (`between`), None to trust the samples.
     A cell straddles a limit when |normal| is within and |most| beyond it.
     So are cells beside an upright step of the target: the cut may miss it by less than a cell, and no
     sample would show it.  Cells that hang together with one that is beyond for certain are left as they are.
@@ -57,6 +59,9 @@ def second_look(
     is_open = np.zeros(target.shape, bool)
     for mine in [True] if zone is None else [zone == number for number in np.unique(zone)]:
         is_open |= _is_open(is_straddling & mine, is_beyond)
+    if unproved is not None:
+        is_asked = ~is_open & ~is_beyond & ~np.isnan(target)
+        is_open |= unproved(is_asked)
     if not is_open.any():
         return deviation
     normal, most = deviation.normal.copy(), deviation.most.copy()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -17,7 +17,8 @@ from simkit.stock.field import Lattice
 
 CLOSE = 0.03  # mm: bounds after a closer look are smaller, so what lies lower cannot reach the limit
 MOST_CLOSE = 60  # spots near the limit that are looked at closely; more are told as their cells have it
-MOST = 12  # spots of one kind, side and zone that are told one by one, worst first
+MOST = 12  # spots of one kind, side and zone that are told one by one, worst first; as many near the limit
+PEAK_ROOM = 2.0  # finest cells within which two closer looks have found the same place
 GAP = 2.0  # mm: spots nearer to each other than this are one thing to look at
 
 
@@ -99,9 +100,26 @@ def _zone_spots(judged: _Judged, here: np.ndarray) -> tuple[list[Looked], list[S
     is_beyond = np.zeros(label.max() + 1, bool)
     is_beyond[label[least > limit]] = True
     close = spots(deviation.most, is_near & ~is_beyond[label], deviation.lattice, GAP)
-    looked = [_looked(judged, spot) for spot in found[:MOST] + close[:MOST_CLOSE]]
-    looked += [_unlooked(judged, spot) for spot in close[MOST_CLOSE:]]
-    return [one for one in looked if one.severity], found[MOST:]
+    told = _once([_looked(judged, spot) for spot in found[:MOST]])
+    near = _once([_looked(judged, spot) for spot in close[:MOST_CLOSE]], told)
+    near += [_unlooked(judged, spot) for spot in close[MOST_CLOSE:]]
+    told, near = ([one for one in some if one.severity] for some in (told, near))
+    near.sort(key=lambda one: (one.severity != "beyond", -abs(one.look.value)))
+    return told + near[:MOST], found[MOST:] + [one.spot for one in near[MOST:]]
+
+
+def _once(looked: list[Looked], before: Sequence[Looked] = ()) -> list[Looked]:
+    """Return spots whose peak is not that of an earlier one: neighbours may find the same worst place."""
+    kept: list[Looked] = []
+    for one in looked:
+        for other in (*before, *kept):
+            apart = max(abs(a - b) for a, b in zip(one.look.at[:2], other.look.at[:2], strict=True))
+            is_alike = abs(one.look.value - other.look.value) <= one.look.bound + other.look.bound
+            if is_alike and apart <= PEAK_ROOM * max(one.look.cell, other.look.cell):
+                break
+        else:
+            kept.append(one)
+    return kept
 
 
 def _looked(judged: _Judged, spot: Spot) -> Looked:

@@ -124,6 +124,11 @@ def _pointers():
     return pointer(height_kernels.cell_heights, height_kernels.CELL_HEIGHTS), bounds
 
 
+def cell_heights_pointer():
+    """Return the heights of one move over a few places, as a pointer for kernels (height_kernels)."""
+    return _pointers()[0]
+
+
 def _support(cutter: Cutter) -> np.ndarray:
     """Return the numbers of a cutter that bounds of its sweep need (bound_kernels)."""
     outline = cutter.outline

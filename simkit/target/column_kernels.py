@@ -10,8 +10,10 @@ EDGE = 1e-9  # share of a triangle by which a point may lie outside it and still
 
 
 @entry_kernel
-def column_ends(x, y, corners, origin_x, origin_y, edge, nx, ny, start, items, is_upper, out):
+def column_ends(x, y, corners, origin_x, origin_y, edge, nx, ny, start, items, is_upper, above, out):
     """Fill out (k,) with the highest crossing (is_upper) or the lowest one; NaN where there is none.
+
+    above (k,): only crossings higher than this count.
 
     corners (m, 3, 3); bins in plan and the triangles of each, as in TargetGrid.bins.
     """
@@ -33,5 +35,7 @@ def column_ends(x, y, corners, origin_x, origin_y, edge, nx, ny, start, items, i
                 if a < -EDGE or b < -EDGE or a + b > 1.0 + EDGE:
                     continue
                 z = t[0, 2] + a * (t[1, 2] - t[0, 2]) + b * (t[2, 2] - t[0, 2])
+                if not z > above[k]:
+                    continue
                 best = max(best, z) if is_upper else min(best, z)
         out[k] = best if math.isfinite(best) else math.nan

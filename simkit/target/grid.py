@@ -11,6 +11,7 @@ from simkit.stock.workers import share_ranges
 from simkit.target.mesh import Target
 
 VERTICAL = 1e-9  # largest |z| of a unit normal that still counts as a vertical face
+UPRIGHT = 0.0175  # the same for a wall a degree out of plumb
 BIN_LIMITS = (0.25, 20.0)  # mm, edge of a bin
 GROUP = 4  # bins along the edge of a group
 LARGEST_GRID = 4_000_000  # bins
@@ -28,27 +29,34 @@ class TargetGrid:
         self.target = target
         corners = target.vertices[target.triangles]
         self.boxes = np.concatenate([corners.min(axis=1), corners.max(axis=1)], axis=1)
-        self._bins: dict[int, tuple] = {}
+        self._bins: dict[tuple[int, float], tuple] = {}
 
     @cached_property
     def facing(self) -> np.ndarray:
         """Which way each triangle faces (m,) int8."""
+        return self._facing(VERTICAL)
+
+    def _facing(self, vertical: float) -> np.ndarray:
+        """Return which way each triangle faces (m,) int8, 0 where |z| of its normal is at most `vertical`."""
         a, b, c = (self.target.vertices[self.target.triangles[:, k]] for k in range(3))
         normal = np.cross(b - a, c - a)
-        flat = VERTICAL * np.linalg.norm(normal, axis=1)
+        flat = vertical * np.linalg.norm(normal, axis=1)
         z = normal[:, 2]
         return np.where(z > flat, 1, np.where(z < -flat, -1, 0)).astype(np.int8)
 
-    def bins(self, side: int) -> tuple:
+    def bins(self, side: int, vertical: float = VERTICAL) -> tuple:
         """Return the triangles that side 1 or 2 sees, vertical ones too, binned in plan.
+
+        vertical: largest |z| of a unit normal that counts as vertical.
 
         Returns origin x, origin y, edge (mm), bins along x, along y, start, items, the lowest and
         highest z of each bin (bins, 2) mm, bins along the edge of a group, and the z ranges of groups.
         The sides are kept apart so that a bin's z range is narrow.
         """
-        if side not in self._bins:
-            self._bins[side] = self._binned(side)
-        return self._bins[side]
+        key = (side, vertical)
+        if key not in self._bins:
+            self._bins[key] = self._binned(side, vertical)
+        return self._bins[key]
 
     @cached_property
     def _layout(self) -> tuple[float, float, float, int, int]:
@@ -61,10 +69,10 @@ class TargetGrid:
             edge *= 2
         return float(low[0]), float(low[1]), edge, int(extent[0] / edge) + 1, int(extent[1] / edge) + 1
 
-    def _binned(self, side: int) -> tuple:
+    def _binned(self, side: int, vertical: float) -> tuple:
         from simkit.target.closest_kernels import bin_triangles, group_bins
 
-        facing = self.facing[self.order]
+        facing = self._facing(vertical)[self.order]
         chosen = np.flatnonzero(facing >= 0 if side == 1 else facing <= 0)
         start, items, heights = bin_triangles(self.ordered[1], chosen, *self._layout)
         tops = group_bins(heights, *self._layout[3:], GROUP)
@@ -87,12 +95,19 @@ class TargetGrid:
         corners = np.ascontiguousarray(self.target.vertices[self.target.triangles][self.order])
         return corners, np.ascontiguousarray(self.boxes[self.order])
 
-    def distance(self, points: np.ndarray, side: int = 0, within: np.ndarray | None = None) -> np.ndarray:
+    def distance(
+        self,
+        points: np.ndarray,
+        side: int = 0,
+        within: np.ndarray | None = None,
+        vertical: float = VERTICAL,
+    ) -> np.ndarray:
         """Return the shortest distance from points to the target's surface, mm (k,) float64.
 
         points (k, 3) float64 mm, blank frame.  side: 0 all triangles, 1 those that face up or are
         vertical, 2 those that face down or are vertical.  within (k,) mm: no triangle farther than
         this matters, and this is the answer when none is nearer; +inf when not given.
+        vertical: largest |z| of a unit normal that counts as vertical.
         Error: rounding only, under 1e-9 mm for parts up to 2 m.
         Source: closest point on a triangle by its seven regions, C. Ericson, Real-Time Collision
         Detection, 2005, section 5.1.5 (from memory); against a general mesh library in tests/target.
@@ -109,7 +124,7 @@ class TargetGrid:
             raise ShapeError(f"within must be ({len(points)},), not {within.shape}")
         for one in (1, 2) if side == 0 else (side,):
             out = np.empty(len(points))
-            search = (points, within, *self.ordered, *self.bins(one), out)
+            search = (points, within, *self.ordered, *self.bins(one, vertical), out)
             share_ranges(lambda a, b, s=search: closest_distance(a, b, *s), -(-len(points) // RUN), 8)
             within = out
         return within
@@ -123,9 +138,28 @@ class TargetGrid:
         from simkit.target.column_kernels import column_ends
 
         x, y = np.ascontiguousarray(np.asarray(points, dtype=np.float64).T)
-        ends = []
+        ends, above = [], np.full(len(x), -np.inf)
         for side in (2, 1):
             out = np.empty(len(x))
-            column_ends(x, y, self.ordered[0], *self.bins(side)[:7], side == 1, out)
+            column_ends(x, y, self.ordered[0], *self.bins(side)[:7], side == 1, above, out)
             ends.append(out)
         return ends[0], ends[1]
+
+    def ahead(self, points: np.ndarray, side: int) -> tuple[np.ndarray, np.ndarray]:
+        """Return where a ray from points towards side 1 or 2 first enters the part, and first leaves it.
+
+        points (k, 3) float64 mm, blank frame.  Each (k,) mm, heights along the side's axis (z for side 1,
+        -z for side 2); NaN where there is no such crossing.  Where the first entry is the nearer one (or
+        nothing is left), the point lies outside the part.  Error: as for `heights`.
+        """
+        from simkit.target.column_kernels import column_ends
+
+        x, y, z = np.ascontiguousarray(np.asarray(points, dtype=np.float64).T)
+        sign = 1.0 if side == 1 else -1.0
+        corners = self.ordered[0] if side == 1 else self.ordered[0] * np.array([1.0, 1.0, -1.0])
+        found = []
+        for faces in (3 - side, side):
+            out = np.empty(len(x))
+            column_ends(x, y, corners, *self.bins(faces)[:7], False, sign * z, out)
+            found.append(out)
+        return found[0], found[1]

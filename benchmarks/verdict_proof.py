@@ -1,0 +1,60 @@
+"""Do verdicts on coarse cells with second looks agree with fine cells everywhere?  Jobs at their limits.
+
+Run: python benchmarks/verdict_proof.py [JOBS [SEED]]
+Smooth and sharp targets, steps, ridges and scratches 0.1 mm wide, limits a few percent off the true worst
+value; 0.4 mm cells with second looks against 0.05 mm cells everywhere.  Prints each job that differs
+('missed': within by the coarse way, beyond for certain by the fine one; 'false': the other way round;
+'value': the ranges of the worst value do not meet), and last: how many differ, bounds, the share
+undecided, the ratio of time.
+"""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from tests.verdict_jobs import VerdictJob, differs
+
+
+def main() -> None:
+    """Print the table."""
+    jobs = int(sys.argv[1]) if len(sys.argv) > 1 else 300
+    seed = int(sys.argv[2]) if len(sys.argv) > 2 else 0
+    VerdictJob(seed).coarse((0.1, 0.1))  # warm
+    counts = {"missed": 0, "false": 0, "value": 0, "": 0}
+    narrow, told, undecided, spent = 0, 0, 0, np.zeros(2)
+    for number in range(seed, seed + jobs):
+        one = VerdictJob(number)
+        ranges, fine_seconds = one.fine()
+        limits = one.limits(ranges)
+        verdicts, coarse_seconds = one.coarse(limits)
+        spent += fine_seconds, coarse_seconds
+        for name, verdict, fine, limit in zip(("gouge", "leftover"), verdicts, ranges, limits, strict=True):
+            how = differs(verdict, fine, limit)
+            counts[how] += 1
+            if verdict[0]:
+                told += 1
+                narrow += verdict[2] <= max(0.02, 0.1 * limit)
+                undecided += verdict[0] == "undecided"
+            if how:
+                print(
+                    f"job {number} {'+'.join(one.kinds)}: {name} {how}: limit {limit:.4f}, coarse "
+                    f"{verdict[0] or 'within'} {verdict[1]:.4f} +- {verdict[2]:.4f}, fine {fine[0]:.4f} to "
+                    f"{fine[1]:.4f}",
+                    flush=True,
+                )
+        if (number - seed) % 25 == 24 or number == seed + jobs - 1:
+            done = sum(counts.values())
+            print(
+                f"{done // 2} jobs, {done} verdicts: {counts['missed']} missed, {counts['false']} false, "
+                f"{counts['value']} values off; bound within 0.02 mm or a tenth of the limit in "
+                f"{narrow} of {told} told; {undecided} undecided ({undecided / done:.1%}); coarse is "
+                f"{spent[0] / spent[1]:.1f} times as fast",
+                flush=True,
+            )
+
+
+if __name__ == "__main__":
+    main()

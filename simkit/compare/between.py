@@ -1,0 +1,295 @@
+"""Between the cell centres: where no sample shows it, may a cut lie deeper in the part than its limit?
+
+Squares of many cells are proved free of it at once, by a plane: the sweep of a convex cutter along a line
+lies nowhere below its tangent plane, the target nowhere above its triangles.  What is not proved is halved.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from simkit._jit import pointer
+from simkit.compare.overhang import removed_below
+from simkit.cutters import Cutter
+from simkit.frames import IDENTITY, Frame
+from simkit.moves.table import LINE, Moves, make_moves
+from simkit.stock.cut import MOST_MOVES, Packed, cell_heights_pointer, cut_heights
+from simkit.stock.field import Lattice
+from simkit.stock.height_kernels import CELL_HEIGHTS
+from simkit.stock.workers import share_ranges
+from simkit.target.grid import TargetGrid
+
+LEVELS = 3  # halvings from a block to a cell
+BUCKET = 2  # blocks along the edge of a bucket of moves
+FLOOR = 0.01  # mm: squares of a smaller half edge are not halved again
+ANY_TOP = 1e9  # mm: no move is left out for its height
+
+
+class Sweeps:
+    """The moves that cut one side, packed and in buckets over a lattice.
+
+    parts: moves, frame (program -> blank) and first row of each setup that cuts from this side; rows
+    count as in the field's upper_move and lower_move.  start mm: the surface before the first cut, along the
+    side's axis.
+    """
+
+    def __init__(
+        self,
+        parts: Sequence[tuple[Moves, Frame, int]],
+        cutters: Mapping[int, Cutter],
+        lattice: Lattice,
+        side: int,
+        start: float = ANY_TOP,
+    ):
+        self.parts, self.cutters, self.side, self.start = parts, cutters, side, start
+        self.bucket = BUCKET * (1 << LEVELS) * lattice.cell
+        self.origin = lattice.origin
+        self.shape = tuple(-(-n // (BUCKET << LEVELS)) for n in lattice.shape)
+        x0, y0 = lattice.origin
+        view = np.array([x0, x0 + self.shape[1] * self.bucket, y0, y0 + self.shape[0] * self.bucket, ANY_TOP])
+        tops = np.full(self.shape, np.inf, np.float32)
+        self.heights_pointer = None
+        self.packs = []
+        for moves, frame, first_row in parts:
+            for first in range(0, len(moves), MOST_MOVES):
+                packed = Packed(moves[first : first + MOST_MOVES], cutters, frame, view, 0, first)
+                self.packs.append((packed, *packed.bins(x0, y0, self.bucket, tops), first_row + first))
+
+    def lowest(self, x, y, half, below, levels: int, grid: TargetGrid) -> np.ndarray:
+        """Return for parts of squares where a sweep may lie deeper than `below`: how low it may, mm.
+
+        x, y, half (k,) mm: squares, each inside one bucket.  below (k, n, n) mm, n = 2^levels: for each
+        part; +inf: not asked.  Returns (k, n, n) float64: a height that no such sweep lies below, along the
+        side's axis; NaN where none is deeper.
+        """
+        from simkit.compare.between_kernels import lower_squares
+
+        sign = 1.0 if self.side == 1 else -1.0
+        corners, boxes = grid.ordered
+        corners = corners * np.array([1.0, 1.0, sign])
+        bins = grid.bins(self.side)
+        heights = self.heights_pointer or cell_heights_pointer()
+        low = np.full(below.shape, np.nan)
+        for packed, starts, entries, _ in self.packs:
+            if not len(entries):
+                continue
+            found = np.empty(below.shape)
+            busy = np.zeros(len(x), np.int64)
+            search = (
+                x, y, half, below, levels, corners, boxes, bins[:5], bins[5], bins[6], *self.origin,
+                self.bucket, self.shape[1], starts, entries, packed.codes, packed.records, heights,
+                found, busy,
+            )  # fmt: skip
+            share_ranges(lambda a, b, s=search: lower_squares(a, b, *s), len(x), 16)
+            low = np.fmin(low, found)
+        return low
+
+    def heights(self, points: np.ndarray) -> np.ndarray:
+        """Return the cut along the side's axis at points (k, 2), mm (k,) float64; +inf where none cuts."""
+        found, owner = self._cut(points, self.cutters, ANY_TOP)
+        return np.where(owner >= 0, found, np.inf)
+
+    def _cut(self, points, cutters, start: float) -> tuple[np.ndarray, np.ndarray]:
+        """Return heights along the side's axis at points (k, 2), from a start, and the rows that cut them."""
+        sign = 1.0 if self.side == 1 else -1.0
+        found, owner = np.full(len(points), sign * start), np.full(len(points), -1, np.int64)
+        for moves, frame, first_row in self.parts:
+            found, row = cut_heights(points, moves, cutters, frame, found)
+            owner = np.where(row >= 0, row + first_row, owner)
+        return sign * found, owner
+
+    def highest(self, x, y, half: float, above, owner, grid: TargetGrid) -> np.ndarray:
+        """Return for squares where the cut may stand higher than `above` over the target: how high, mm.
+
+        x, y (k,) mm, half mm: squares.  above (k,) mm.  owner (k,): the row that cut the middle lowest, or
+        any other, -1 for none.  Returns (k,) float64, along the side's axis; NaN where it does not.
+        """
+        from simkit.compare.between_kernels import upper_squares
+
+        sign = 1.0 if self.side == 1 else -1.0
+        corners, boxes = grid.ordered
+        corners, bins = corners * np.array([1.0, 1.0, sign]), grid.bins(self.side)
+        up, left = np.full(len(x), np.nan), np.ones(len(x), bool)
+        heights = self.heights_pointer or cell_heights_pointer()
+
+        def search(chosen, index, other, packed) -> np.ndarray:
+            out = np.empty(len(chosen))
+            arrays = (
+                x[chosen], y[chosen], np.full(len(chosen), half), above[chosen], corners, boxes, bins[:5],
+                bins[5], bins[6], index, other, packed.codes, packed.records, heights, out,
+            )  # fmt: skip
+            share_ranges(lambda a, b: upper_squares(a, b, *arrays), len(chosen), 256)
+            return out
+
+        for packed, _, _, first_row in self.packs:
+            chosen = np.flatnonzero((owner >= first_row) & (owner < first_row + len(packed.rows)))
+            place = np.full(len(packed.rows), -1, np.int64)
+            for a, b in packed.chunks:
+                place[packed.rows[a:b]] = np.arange(a, b)
+            index = place[owner[chosen] - first_row]
+            up[chosen] = search(chosen, index, np.full(len(chosen), np.inf), packed)
+            left[chosen] = np.isinf(up[chosen])
+        chosen = np.flatnonzero(left)  # arcs, and what was never cut
+        if len(chosen) and self.packs:
+            thin = {number: cutter.shifted(-half * np.sqrt(2.0)) for number, cutter in self.cutters.items()}
+            thin = {number: cutter for number, cutter in thin.items() if cutter.radius > 0}
+            other, _ = self._cut_by(thin, np.column_stack([x[chosen], y[chosen]]))
+            up[chosen] = search(chosen, np.full(len(chosen), -1), other, self.packs[0][0])
+        return up
+
+    def _cut_by(self, cutters, points) -> tuple[np.ndarray, np.ndarray]:
+        """As _cut, from the blank's surface, with those moves alone whose cutter is among the cutters."""
+        parts = self.parts
+        try:
+            self.parts = [(m[np.isin(m.tool, list(cutters))], f, row) for m, f, row in parts]
+            return self._cut(points, cutters, self.start)
+        finally:
+            self.parts = parts
+
+
+def unproved_gouges(
+    sweeps: Sweeps, grid: TargetGrid, lattice: Lattice, deepest: np.ndarray, is_asked: np.ndarray
+) -> np.ndarray:
+    """Return the cells over which a cut may lie deeper in the target than it may, bool (ny, nx).
+
+    sweeps: of one side.  deepest (ny, nx) mm: how deep a cut may lie, along the normal; negative where
+    it must stay proud.  is_asked (ny, nx): the cells to prove.
+    All other asked cells are proved: nowhere over them, between their centres or not, does any move reach
+    deeper than `deepest`.  A cell is returned when a place in it was found to be deeper, or when squares
+    of half edge FLOOR do not settle it: those may be less deep by up to 2.5 such half edges.
+    Proof by the vertical depth under the target's triangles, and by the distance at a square's middle, which
+    changes by at most the distance moved (under lips of the target only as the middle shows it).
+    Source: own derivation.
+    """
+    found = np.zeros(lattice.shape, bool)
+    is_asked = is_asked & np.isfinite(deepest)
+    ask = np.where(is_asked, np.where(deepest < 0, -np.inf, deepest), np.inf)
+    n = 1 << LEVELS
+    by, bx = (-(-k // n) for k in lattice.shape)
+    padded = np.full((by * n, bx * n), np.inf)
+    padded[: lattice.ny, : lattice.nx] = ask
+    blocks = padded.reshape(by, n, bx, n).swapaxes(1, 2).reshape(-1, n, n)
+    chosen = np.flatnonzero((blocks < np.inf).any(axis=(1, 2)))
+    if not len(chosen) or not sweeps.packs:
+        return found
+    edge = n * lattice.cell
+    x = lattice.origin[0] + (chosen % bx + 0.5) * edge
+    y = lattice.origin[1] + (chosen // bx + 0.5) * edge
+    # Down to half a cell at first: coarser squares are seldom settled by the distance at their middle.
+    below = blocks[chosen].repeat(2, axis=1).repeat(2, axis=2)
+    low = sweeps.lowest(x, y, np.full(len(x), edge / 2), below, LEVELS + 1, grid)
+    k, row, column = np.nonzero(~np.isnan(low))
+    low, half = low[k, row, column], lattice.cell / 4
+    iy, ix = chosen[k] // bx * n + row // 2, chosen[k] % bx * n + column // 2
+    x, y = x[k] - edge / 2 + half * (2 * column + 1), y[k] - edge / 2 + half * (2 * row + 1)
+    cell = iy * lattice.nx + ix
+    may = deepest.ravel()
+    while len(cell):
+        is_left = _most_deep(x, y, low, may[cell], grid, sweeps.side) + half * np.sqrt(2.0) > may[cell]
+        x, y, cell = x[is_left], y[is_left], cell[is_left]
+        if half <= FLOOR:
+            found.ravel()[cell] = True
+            break
+        exact = sweeps.heights(np.column_stack([x, y]))
+        is_deep = _most_deep(x, y, exact, may[cell], grid, sweeps.side) > may[cell]
+        found.ravel()[cell[is_deep]] = True
+        is_left = ~found.ravel()[cell]
+        x, y, cell = x[is_left], y[is_left], cell[is_left]
+        if not len(cell):
+            break
+        below = np.repeat(np.where(may[cell] < 0, -np.inf, may[cell]), 4).reshape(-1, 2, 2)
+        low = sweeps.lowest(x, y, np.full(len(x), half), below, 1, grid)
+        half /= 2
+        k, row, column = np.nonzero(~np.isnan(low))
+        low = low[k, row, column]
+        x, y, cell = x[k] + half * (2 * column - 1), y[k] + half * (2 * row - 1), cell[k]
+    return found
+
+
+def unproved_leftover(
+    sweeps: Sweeps,
+    grid: TargetGrid,
+    lattice: Lattice,
+    highest: np.ndarray,
+    owner: np.ndarray,
+    is_asked: np.ndarray,
+) -> np.ndarray:
+    """Return the cells over which the cut may stand prouder of the target than it may, bool (ny, nx).
+
+    As `unproved_gouges`; highest (ny, nx) mm: how far it may stand off, along the normal.  owner
+    (ny, nx): the field's row that cut each cell.  What is proved is the distance from cut to target.  The
+    bound from above is that of the move which cut the middle of a square: over a corner for lines,
+    and by the profile drawn in by the square's half diagonal for arcs.
+    """
+    found = np.zeros(lattice.shape, bool)
+    cell = np.flatnonzero(is_asked & np.isfinite(highest))
+    iy, ix = np.divmod(cell, lattice.nx)
+    x, y = lattice.centre_of(iy, ix)
+    rows, may, half = owner.ravel()[cell].astype(np.int64), highest.ravel(), lattice.cell / 2
+    while len(cell):
+        up = sweeps.highest(x, y, half, may[cell], rows, grid)
+        left = np.flatnonzero(~np.isnan(up))
+        x, y, cell, up = x[left], y[left], cell[left], up[left]
+        is_left = _most_proud(x, y, up, grid, sweeps.side) + half * np.sqrt(2.0) > may[cell]
+        x, y, cell = x[is_left], y[is_left], cell[is_left]
+        if half <= FLOOR:
+            found.ravel()[cell] = True
+            break
+        half /= 2
+        x = (x[:, None] + half * np.array([-1, 1, -1, 1])).ravel()
+        y = (y[:, None] + half * np.array([-1, -1, 1, 1])).ravel()
+        cell = cell.repeat(4)
+        cut, rows = sweeps._cut(np.column_stack([x, y]), sweeps.cutters, sweeps.start)
+        is_part = ~np.isnan(grid.heights(np.column_stack([x, y]))[0])
+        is_high = is_part & (_most_proud(x, y, cut, grid, sweeps.side) > may[cell])
+        found.ravel()[cell[is_high]] = True
+        left = np.flatnonzero(~found.ravel()[cell])
+        x, y, cell, rows = x[left], y[left], cell[left], rows[left]
+    return found
+
+
+def _most_proud(x, y, heights, grid: TargetGrid, side: int) -> np.ndarray:
+    """Return how far places stand off the target, mm (k,); 0 inside it."""
+    sign = 1.0 if side == 1 else -1.0
+    lower, upper = grid.heights(np.column_stack([x, y]))
+    is_in = heights <= (upper if side == 1 else -lower)
+    off = np.zeros(len(x))
+    rows = np.flatnonzero(~is_in)
+    off[rows] = grid.distance(np.column_stack([x, y, sign * heights])[rows])
+    return off
+
+
+def warm_up(grid: TargetGrid, lattice: Lattice) -> None:
+    """Compile the search over squares without compiling a cut: any pointer of the right form serves."""
+    moves = make_moves(kind=[LINE], rapid=[False], start=[[0, 0, 99]], end=[[1, 0, 99]], tool=[1])
+    sweeps = Sweeps([(moves, IDENTITY, 0)], {1: Cutter(1, "ball", 2.0)}, lattice, 1)
+    sweeps.heights_pointer = pointer(_nothing, CELL_HEIGHTS)
+    one = np.array([lattice.origin[0] + 1.0])
+    sweeps.lowest(one, one, np.full(1, lattice.cell), np.zeros((1, 1, 1)), 0, grid)
+    sweeps.highest(one, one, lattice.cell, np.zeros(1), np.zeros(1, np.int64), grid)
+
+
+def _nothing(code, a, places, n, g):
+    """Stand in for cell_heights where no height is asked for."""
+
+
+def _most_deep(x, y, heights, may, grid: TargetGrid, side: int) -> np.ndarray:
+    """Return how deep places lie in the target, mm (k,); negative outside where `may` is, else 0 there.
+
+    heights (k,): along the side's axis; below the part they count as its underside.
+    """
+    sign = 1.0 if side == 1 else -1.0
+    lower, upper = grid.heights(np.column_stack([x, y]))
+    top, bottom = (upper, lower) if side == 1 else (-lower, -upper)
+    is_in = heights < top  # False beside the part
+    depth = np.where(np.isnan(top) | (may >= 0), 0.0, -np.inf)
+    at = np.column_stack([x, y, sign * np.where(is_in, np.maximum(heights, bottom), heights)])
+    rows = np.flatnonzero(is_in)
+    depth[rows] = grid.distance(at[rows], side)
+    deep = rows[depth[rows] > np.maximum(may[rows], 0.0)]
+    depth[deep] = removed_below(at[deep], depth[deep], grid, side)
+    proud = np.flatnonzero(~is_in & (may < 0) & np.isfinite(at[:, 2]))
+    depth[proud] = -grid.distance(at[proud])
+    return depth
