@@ -70,6 +70,7 @@ class Maker:
         self.is_height_old = (
             False  # behind a change of cutter or length: simkit wants a Z before the next cut
         )
+        self.has_length = self.names_height = False
         self.decimals = 3
         self.style = self.random.uniform(0, 1, 3)
 
@@ -103,6 +104,11 @@ class Maker:
     def block(self, words: list[str]) -> None:
         """Write words in random order, spacing and case, some with a line number or comments."""
         self.is_height_old |= bool({"M6", "G43"} & set(words))
+        # Behind a G92 that names Z with no length in force simkit refuses G43.
+        self.has_length = (self.has_length or "G43" in words) and "G49" not in words
+        if "G92" in words and not self.has_length and any(word[0] == "Z" for word in words):
+            self.names_height = True
+        self.names_height &= "G92.1" not in words
         words = [words[k] for k in self.random.permutation(len(words))]
         if self.chance(0.1):
             words = [w[0] + "0" + w[1:] if w[0] in "GM" and w[1:].isdigit() else w for w in words]
@@ -439,6 +445,8 @@ class Maker:
 
     def length(self) -> None:
         """A length offset; sometimes off and on again."""
+        if self.names_height and not self.has_length:
+            return
         self.block(["G43", "H1"])
         if self.chance(0.2):
             self.block(["G49"])
