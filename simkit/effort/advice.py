@@ -105,17 +105,20 @@ def _safe_height(job: Job, index: int, moves: Moves, times: MoveTimes) -> Advice
 def _air(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites) -> Advice | None:
     """Ask what feed moves that take nothing would take as rapids."""
     is_air = ~own.in_wood & own.is_whole
-    mine = np.append(is_air, False)[own.of]
+    # A way down ends at or near wood: it stays a feed.
+    is_down = moves.end[:, 2] < moves.start[:, 2] - 1e-6
+    mine = np.append(is_air, False)[own.of] & ~is_down
     if not mine.any():
         return None
     faster = move_times(replace(moves, rapid=moves.rapid | mine), job.machine)
     spent = float(times.seconds[mine].sum()) / 60.0
-    longest = np.argmax(np.where(is_air, own.seconds, 0.0))
-    row = int(own.row[longest])
+    spans = np.bincount(own.of[mine], weights=times.seconds[mine])
+    row = int(np.flatnonzero(mine & (own.of == spans.argmax()))[0])
     return Advice(
         "air",
         f"{_name(job, index)}: {spent:.1f} min of feed moves take no wood, the longest stretch at"
-        f" {moves.programs[int(moves.program[row])]}:{int(moves.line[row])}; as rapids they would take less",
+        f" {moves.programs[int(moves.program[row])]}:{int(moves.line[row])}; as rapids they would take less"
+        " (ways down are left out: the last of them stays a feed)",
         _saved(times, faster),
     )
 

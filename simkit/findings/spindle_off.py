@@ -20,7 +20,7 @@ def find(evidence: Evidence) -> list[Finding]:
         is_still = (moves.speed[one] == 0) & ~moves.rapid[one] & (met.volume > 0)
         for number in np.unique(program[is_still]):
             mine = program == number
-            if not (moves.speed[one][mine] != 0).any():
+            if not (moves.speed[one][mine] != 0).any() and not _stands(evidence, index, int(number)):
                 continue
             rows = one.start + np.flatnonzero(is_still & mine)
             row = int(rows[0])
@@ -38,3 +38,9 @@ def find(evidence: Evidence) -> list[Finding]:
                 )
             )
     return findings
+
+
+def _stands(evidence: Evidence, setup: int, program: int) -> bool:
+    """Return whether a program switches the spindle on with S0 alone, so that it never turns."""
+    name = evidence.moves.programs[program]
+    return any(read.name == name and read.has_still_spindle for _, read in evidence.reads[setup])

@@ -236,6 +236,9 @@ class Interpreter(Cycles):
             key, index = m[voc.SPINDLE]
             self._turning = {30: 1, 40: -1, 50: 0}[key]
             self._note_spindle()
+            if self._turning < 0:
+                text = f"{block.written(index)} turns the spindle backwards: most cutters then rub and burn"
+                self._notice_once("backwards", block, index, text)
             if self._turning and self._speed is None:
                 text = f"{block.written(index)} with no S: the spindle speed is whatever is set by hand"
                 self._notice("speed", block, index, text)

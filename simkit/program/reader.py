@@ -39,6 +39,7 @@ class ProgramRead:
     line_count: lines of the file.
     work_zeros: (name, line, column) of the first word for every work zero called ("G55"), in order.
     deleted_count: blocks with the / of block delete; skips_deleted: they were passed over, else run.
+    has_still_spindle: the spindle is switched on, but never with a speed but S0.
     dwell: sum of the P of all dwells (seconds by the standard; some controls take milliseconds).
     """
 
@@ -56,6 +57,7 @@ class ProgramRead:
     deleted_count: int = 0
     skips_deleted: bool = False
     dwell: float = 0.0
+    has_still_spindle: bool = False
 
 
 def read_program(
@@ -139,6 +141,7 @@ def _read(
         deleted_count=state.deleted_count,
         skips_deleted=state.options.skip_deleted,
         dwell=state.dwell,
+        has_still_spindle={on for _, _, on in state.spindle if on != OFF} == {NO_SPEED},
     )
 
 

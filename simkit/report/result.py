@@ -58,7 +58,9 @@ def verdict_of(findings: list[Finding], sides: tuple[int, ...]) -> dict[str, Any
         )
     else:
         status = "within limits"
-        sentence = "Within limits: nothing to fix was found."
+        warned = sum(finding.severity == "warning" for finding in findings)
+        sentence = "Within limits: nothing to fix was found"
+        sentence += f", but {_counted(list(range(warned)), 'warning')} to look at." if warned else "."
     accepted = sum(finding.severity == "accepted" for finding in findings)
     if accepted:
         sentence += f" {_counted(list(range(accepted)), 'accepted finding')} left out."

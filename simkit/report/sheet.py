@@ -83,6 +83,7 @@ def _setup(job: Job, index: int, reads) -> dict[str, Any]:
     across, deep = setup.size_on_table(blank)
     moves = join_moves([read.moves for read in reads])
     zero = setup.to_table(blank).apply(np.zeros(3))
+    cutters = [_cutter(job, setup, moves, int(tool)) for tool in dict.fromkeys(moves.tool.tolist()) if tool]
     return {
         "name": setup.name,
         "size": [across, deep, blank.thickness],
@@ -99,10 +100,9 @@ def _setup(job: Job, index: int, reads) -> dict[str, Any]:
         "programs": [
             {"file": read.name, "ends": read.has_end, "spindle": _speeds(read.moves)} for read in reads
         ],
-        "cutters": [
-            _cutter(job, setup, moves, int(tool)) for tool in dict.fromkeys(moves.tool.tolist()) if tool
-        ],
+        "cutters": cutters,
         "spoilboard": setup.spoilboard,
+        "below_blank": max([cutter["deepest"] - blank.thickness for cutter in cutters], default=0.0),
         "pins": _pins(job, setup, index),
         "fixtures": [
             {"name": fixture.name, "height": fixture.height, "box": list(fixture.box_in_plan)}
@@ -187,7 +187,8 @@ def _pins(job: Job, setup: Setup, index: int) -> list[dict[str, Any]]:
 def sheet_text(sheet: dict[str, Any]) -> str:
     """Return the sheet as lines to print."""
     name = sheet["job"]["name"] or sheet["job"]["file"]
-    lines = [f"{name}: sheet for the shop", "", *_blank_lines(sheet["blank"])]
+    lines = [f"{name}: sheet for the shop", "This sheet checks nothing: run simkit check first.", ""]
+    lines += _blank_lines(sheet["blank"])
     if sheet["boards"] is not None:
         lines += _board_lines(sheet["boards"])
     for number, setup in enumerate(sheet["setups"], 1):
@@ -264,8 +265,7 @@ def _setup_lines(setup: dict[str, Any], number: int) -> list[str]:
         lines.append(f"{'programs' if k == 0 else '':<10} {program['file']}{_spindle(program['spindle'])}")
     for k, cutter in enumerate(setup["cutters"]):
         lines.append(f"{'cutters' if k == 0 else '':<10} {_cutter_text(cutter)}")
-    if setup["spoilboard"] is not None:
-        lines.append(f"below      spoilboard, cut into by up to {_n(setup['spoilboard'])} mm")
+    lines += _below_lines(setup["below_blank"], setup["spoilboard"])
     for k, pin in enumerate(setup["pins"]):
         what = "holes" if pin["is_hole"] else "pins"
         text = "{} at {}, {} mm from the left front corner (program X{} Y{})".format(
@@ -281,6 +281,17 @@ def _setup_lines(setup: dict[str, Any], number: int) -> list[str]:
         f"{'measure' if k == 0 else '':<10} [ ] {text}" for k, text in enumerate(_to_measure(setup, number))
     ]
     return lines
+
+
+def _below_lines(below: float, allowed: float | None) -> list[str]:
+    """Say how deep cutters go below the blank, against what is stated."""
+    if below > _NEAR:
+        text = f"below      cutters go {_n(below)} mm below the blank"
+        if allowed is None:
+            return [f"{text}: INTO THE TABLE, for no spoilboard is stated"]
+        enough = "" if allowed + _NEAR >= below else ": NOT ENOUGH"
+        return [f"{text}; stated are {_n(allowed)} mm of spoilboard{enough}"]
+    return [] if allowed is None else ["below      spoilboard, not cut into"]
 
 
 def _spindle(speeds: list[float] | None) -> str:
@@ -317,7 +328,8 @@ def _to_measure(setup: dict[str, Any], number: int) -> list[str]:
         for cutter in setup["cutters"]
     ]
     rows.append("the zero touched off anew, X, Y and Z, with the paper or plate taken off again")
-    if setup["spoilboard"] is not None:
-        rows.append(f"the spoilboard thicker than {_n(setup['spoilboard'])} mm, no screws in the way")
+    if setup["spoilboard"] is not None or setup["below_blank"] > _NEAR:
+        deep = max(setup["spoilboard"] or 0.0, setup["below_blank"])
+        rows.append(f"the spoilboard thicker than {_n(deep)} mm, no screws in the way")
     rows.append("clamps, tape and pins hold; nothing lies in the way; first pass in the air")
     return rows

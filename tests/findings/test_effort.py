@@ -156,3 +156,18 @@ def test_faster__a_wider_cutter_for_an_open_field(tmp_path):
     # In a slot of its own width no wider one gets in.
     slot = HEAD + "G1 Z9 F600\n" + "".join(f"X131 F100\nX8 Z{9 - n}\n" for n in range(1, 7)) + "G0 Z14\nM30\n"
     assert [row for row in found(tmp_path, slot, job)[1]["faster"] if row["kind"] == "roughing"] == []
+
+
+def test_still_spindle__s0_as_the_only_speed_fails_the_check(tmp_path):
+    program = HEAD.replace("S18000", "S0") + "G1 Z10 F300\nX30\nG0 Z14\nM30\n"
+    status, result = found(tmp_path, program)
+    assert status == 1
+    assert [row["line"] for row in result["findings"] if row["kind"] == "spindle-off"] == [5]
+
+
+def test_verdict__within_limits_says_that_there_are_warnings(tmp_path):
+    program = HEAD.replace("M3", "M4") + "G1 X30 Z11 F300\nG0 Z14\nM30\n"
+    status, result = found(tmp_path, program)
+    assert status == 0
+    sentence = result["verdict"]["sentence"]
+    assert sentence.startswith("Within limits: nothing to fix was found, but 1 warning to look at.")

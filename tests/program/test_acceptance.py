@@ -183,7 +183,8 @@ def test_spindle__signed_speed_and_what_stops_it():
     got = read("G1 X1\nM4\nX2\nS500\nX3\nM5\nG0 X4\nT2 M6\nG1 X5 Z9")
     assert got.moves.speed.tolist() == [18000, 18000, -18000, -500, 0, 0]
     assert [str(w) for w in got.warnings] == [
-        "a.nc:15:1: a cutting move with the spindle off: no M3 since it was last stopped"
+        "a.nc:8:1: 'M4' turns the spindle backwards: most cutters then rub and burn",
+        "a.nc:15:1: a cutting move with the spindle off: no M3 since it was last stopped",
     ]
 
 

@@ -130,3 +130,20 @@ def test_command__prints_and_writes_the_same(tmp_path, capsys):
 def test_sheet__of_a_setup_that_cuts_nothing():
     job = Job("idle", Blank(40, 30, 12), {}, (Setup("one", ()),))
     assert "Setup 1 of 1: one" in sheet_text(sheet_of(job, [[]]))
+
+
+@pytest.mark.parametrize(
+    ("stated", "holds"),
+    [
+        (None, "cutters go 3 mm below the blank: INTO THE TABLE, for no spoilboard is stated"),
+        (1.0, "cutters go 3 mm below the blank; stated are 1 mm of spoilboard: NOT ENOUGH"),
+        (3.0, "cutters go 3 mm below the blank; stated are 3 mm of spoilboard\n"),
+    ],
+)
+def test_sheet__how_deep_below_the_blank(sample, stated, holds):
+    job, reads = sample
+    setup = replace(job.setups[0], spoilboard=stated)
+    text = sheet_text(sheet_of(replace(job, setups=(setup, job.setups[1])), reads))
+    assert holds in text
+    assert "below      spoilboard, not cut into" in text  # side 2
+    assert "This sheet checks nothing: run simkit check first." in text
