@@ -101,6 +101,18 @@ def test_one_peak__seen_from_two_spots_is_told_once(tmp_path, apart, severities)
     assert rows[0]["value"] == pytest.approx(0.2, abs=1e-3)
 
 
+@pytest.mark.parametrize(("apart", "rows", "more"), [(2.0, 1, 1), (3.0, 1, 1), (4.0, 2, 0)])
+def test_one_peak__the_neighbour_beyond_its_limit_is_still_counted(tmp_path, apart, rows, more):
+    # Cells of 1 mm: spots with a cell between them are two, and the look at the lesser finds the deeper.
+    program = plunged((12.5, 15.5, 9.7), (12.5 + apart, 15.5, 9.8))
+    _, found = check(tmp_path, PART, program, job=NARROW, cell="1")
+    gouges = rows_of(found, "gouge")
+    assert [row["severity"] for row in gouges] == ["beyond"] * rows
+    assert [row["value"] for row in gouges] == pytest.approx([0.3, 0.2][:rows], abs=1e-3)
+    assert lesser(gouges) == more
+    assert ("up to 0.20 mm" in gouges[-1]["message"]) == (more > 0)
+
+
 def looked(x, value, bound=0.004, cell=0.01, severity="undecided"):
     spot = Spot(value, (0, 0), (x, 0.0), (x, 0.0), 1, 0.25, (0, 1, 0, 1))
     return shape.Looked(spot, Look(value, bound, (x, 0.0, 9.9), cell), severity, 0, 1, 0.1, "whole part")
