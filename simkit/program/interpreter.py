@@ -324,6 +324,10 @@ class Interpreter(Cycles):
         if unit != self._unit and self._feed is not None and not has_feed:
             # Controls differ on whether the old number or the old speed stays in force.
             self._feed, self._feed_loss = None, "a change of units"
+        if unit != self._unit:
+            self._series = (
+                None  # controls differ on whether R, Z and Q of a cycle keep their number or length
+            )
         self._unit, self._scale = unit, MM_PER_UNIT[unit]
 
     def _set_speed(self, block: Block) -> None:

@@ -32,7 +32,7 @@ class Motion(Origins):
         if zero_word in voc.NO_MOTION:
             return
         is_arc = self._motion in (2, 3)
-        others = PLANES[self._plane].offsets + "R"
+        others = "IJKR" if is_arc else ""
         if self._motion in voc.CYCLES:
             others = "RQLP" if self._motion in voc.DWELLING else "RQL"
         first = moving[0] if moving else min((at[letter] for letter in others if letter in at), default=None)

@@ -39,6 +39,12 @@ class Origins(State):
         elif key == 430 or ("H" in at and self._has_length):
             if self._z is not None and (not self.lengths or self.lengths[-1][1] != int(block.values["H"])):
                 self._stale_z = f"G43 H{int(block.values['H'])}"
+            if self._names_height and not self._has_length and key == 430:
+                expected = "G43 before it, for the control adds the length to the zero that G92 named"
+                about = " behind a G92 with Z and no length offset in force"
+                remedy = "write G43 and H before the G92, or leave Z out of it"
+                block.problem(block.g[voc.LENGTH][1], about, expected, remedy)
+                self._lose_place()
             if not self.lengths and self._has_cut():
                 text = (
                     "G43 behind cuts without a length offset: those behind it and those before it count from "
@@ -104,6 +110,8 @@ class Origins(State):
             if any(block.values[letter] for letter in letters):
                 self._need_units(block, block.at[letters[0]])
             scale = 1.0
+        if "Z" in letters and not self._has_length:
+            self._names_height = True
         had_all, old_shift = None not in (self._x, self._y, self._z), (*self._work, *self._g92)
         first = [letter for letter in letters if self._at(letter) is None]
         for letter in letters:
@@ -136,7 +144,7 @@ class Origins(State):
         if any(self._g92):
             text = "G92.1 takes the shift of G92 back: coordinates behind it count from the work zero again"
             self._notice("G92.1", block, index, text)
-        self._g92 = [0.0, 0.0, 0.0]
+        self._g92, self._names_height = [0.0, 0.0, 0.0], False
         for letter in self._named_at_start:
             # The work zero of the control and the place the operator chose: nothing says how they lie.
             self._blind[letter] = "G92.1"

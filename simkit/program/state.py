@@ -126,6 +126,7 @@ class State:
         self._named_at_start: set[str] = set()  # axes whose zero G92 stated before they moved
         self._away: dict[str, str] = {}  # axis -> word that took it to a machine place
         self._has_length = False
+        self._names_height = False  # G92 named Z with no length in force
         self._set_shift()
 
     @property

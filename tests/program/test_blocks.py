@@ -260,3 +260,27 @@ def test_spindle_by_hand__holds_with_an_m5_in_the_program():
     text = "G21 G90\nT1 M6\nG0 X0 Y0 Z5\nG1 Z-1 F100\nG0 Z5\nM5\nM30\n"
     assert read_program(text, "a.nc", options=Options(spindle_by_hand=True)).warnings == ()
     assert len(read_program(text, "a.nc").warnings) == 1
+
+
+def test_g43__behind_a_height_named_by_g92_is_refused():
+    """NISTIR 6556 (from memory): G92 with no length in force stores a shift that holds the length."""
+    for before in ("", "G43 H1\nG49\n"):
+        lines = before.count("\n")
+        messages = both(f"{before}G92 Z5\nG0 X3\nG43 H1 Z3\nG1 Z-1\nM30")
+        assert messages[0].startswith(
+            f"a.nc:{9 + lines}:1: found 'G43' behind a G92 with Z and no length offset"
+        )
+    assert isinstance(both("G43 H1\nG92 Z5\nG0 X3 Z3\nM30")[0], list)
+    assert isinstance(both("G92 X5\nG43 H1 Z3\nM30")[0], list)
+    assert isinstance(both("G92 Z5\nG92.1\nG43 H1 Z3\nM30")[0], list)
+
+
+def test_cycle__words_do_not_outlive_a_change_of_units():
+    (message,) = both("G81 X1 Z-5 R1\nG20\nF10\nX1\nM30")
+    assert message.startswith("a.nc:10:1: found 'X1' in G81 with no R and Z in force")
+    assert isinstance(both("G81 X1 Z-5 R1\nG21\nX2\nM30")[0], list)
+
+
+def test_arc__with_a_word_of_another_axis_alone_is_refused():
+    (message,) = both("G3 K0\nM30")
+    assert message.startswith("a.nc:7:4: found 'K0' in an arc with neither centre nor radius")

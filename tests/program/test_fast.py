@@ -409,7 +409,8 @@ def test_state__has_no_part_the_compiled_reader_was_not_told_of():
     seen_to += "largest_mismatch largest_mismatch_line rows name lines"
     no_matter = "problems notices units_seen work_zeros_seen tool_words changes spindle lengths dwell "
     no_matter += "deleted_count told _speed _turning _tool _feed_loss _work_zero _work _g92 _named_at_start "
-    no_matter += "_away _has_length _has_short_cut unknown_words _stated_cutter has_unread call_line _stale_z"
+    no_matter += "_away _has_length _has_short_cut unknown_words _stated_cutter has_unread call_line "
+    no_matter += "_stale_z _names_height"
     assert set(vars(Interpreter("a.nc", [""], None))) == set(seen_to.split()) | set(no_matter.split())
 
 
