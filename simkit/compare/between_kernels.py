@@ -185,8 +185,8 @@ def lower_squares(
 
     x, y, half (k,) mm: squares.  below (k, n, n) mm, n = 2^levels: for each part, by row and column; +inf
     where nothing is asked.  layout, start, items: triangles in bins, corners and boxes in heights.
-    starts, entries: moves of buckets of edge `bucket` from bucket_x, bucket_y; a square lies in the
-    bucket that holds its middle and may stick out of it by its half (the moves of a bucket allow for it).
+    starts, entries: moves of buckets of edge `bucket` from bucket_x, bucket_y; a square lies in one bucket,
+    wholly: a move that passes beside the bucket is not among its moves.
     heights: cell_heights as a pointer.
     Writes low (k, n, n): over a part that may, what the sweeps lie nowhere below there; NaN where no sweep
     does.  Halving goes on only where some sweep may.

@@ -100,12 +100,15 @@ def _zone_spots(judged: _Judged, here: np.ndarray) -> tuple[list[Looked], list[S
     is_beyond = np.zeros(label.max() + 1, bool)
     is_beyond[label[least > limit]] = True
     close = spots(deviation.most, is_near & ~is_beyond[label], deviation.lattice, GAP)
-    told = _once([_looked(judged, spot) for spot in found[:MOST]])
+    certain = [_looked(judged, spot) for spot in found[:MOST]]
+    told = _once(certain)
+    # Beyond by its own cells, though the look at it found a neighbour's peak: counted, not told as that.
+    beside = [one.spot for one in certain if one not in told]
     near = _once([_looked(judged, spot) for spot in close[:MOST_CLOSE]], told)
     near += [_unlooked(judged, spot) for spot in close[MOST_CLOSE:]]
     told, near = ([one for one in some if one.severity] for some in (told, near))
     near.sort(key=lambda one: (one.severity != "beyond", -abs(one.look.value)))
-    return told + near[:MOST], found[MOST:] + [one.spot for one in near[MOST:]]
+    return told + near[:MOST], beside + found[MOST:] + [one.spot for one in near[MOST:]]
 
 
 def _once(looked: list[Looked], before: Sequence[Looked] = ()) -> list[Looked]:
