@@ -174,6 +174,8 @@ class _Read:
 
     moves: Moves
     warnings: tuple = ()
+    name: str = "thumbnail"
+    has_still_spindle: bool = False
     dwell: float = 0.0
 
 
