@@ -21,6 +21,7 @@ from simkit.target.grid import TargetGrid
 DIVIDE = 16  # fine cells to a cell
 BLOCK = 4  # cells along the edge of a block that is cut again in one go
 STEEP = 4.0  # rise per cell: beyond it (76 degrees) the two-way distance of a sample tells too little
+BESIDE = 2.0  # mm: so near to a spot beyond its limit all is one spot
 MARGIN = 1  # cells around a block, so that a step at its rim is seen
 
 
@@ -60,7 +61,9 @@ def second_look(
     for mine in [True] if zone is None else [zone == number for number in np.unique(zone)]:
         is_open |= _is_open(is_straddling & mine, is_beyond)
     if unproved is not None:
-        is_asked = ~is_open & ~is_beyond & ~np.isnan(target)
+        # What lies as near to a spot beyond its limit as spots are merged is looked at with it.
+        is_beside = ndimage.binary_dilation(is_beyond, iterations=int(np.ceil(BESIDE / field.lattice.cell)))
+        is_asked = ~is_open & ~is_beside & ~np.isnan(target)
         is_open |= unproved(is_asked)
     if not is_open.any():
         return deviation
