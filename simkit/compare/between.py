@@ -88,16 +88,22 @@ class Sweeps:
 
     def heights(self, points: np.ndarray) -> np.ndarray:
         """Return the cut along the side's axis at points (k, 2), mm (k,) float64; +inf where none cuts."""
-        found, owner = self._cut(points, self.cutters, ANY_TOP)
+        found, owner = self.cut(points, ANY_TOP)
         return np.where(owner >= 0, found, np.inf)
 
-    def _cut(self, points, cutters, start: float) -> tuple[np.ndarray, np.ndarray]:
-        """Return heights along the side's axis at points (k, 2), from a start, and the rows that cut them."""
+    def cut(self, points, start: float, cutters=None) -> tuple[np.ndarray, np.ndarray]:
+        """Return heights along the side's axis at points (k, 2), from a start, and the rows that cut them.
+
+        cutters: those whose moves count, with these shapes; None for all as they are.
+        """
+        cutters = self.cutters if cutters is None else cutters
         sign = 1.0 if self.side == 1 else -1.0
         found, owner = np.full(len(points), sign * start), np.full(len(points), -1, np.int64)
         for moves, frame, first_row in self.parts:
-            found, row = cut_heights(points, moves, cutters, frame, found)
-            owner = np.where(row >= 0, row + first_row, owner)
+            chosen = np.flatnonzero(np.isin(moves.tool, list(cutters)))
+            found, row = cut_heights(points, moves[chosen], cutters, frame, found)
+            is_cut = row >= 0
+            owner[is_cut] = chosen[row[is_cut]] + first_row
         return sign * found, owner
 
     def highest(self, x, y, half: float, above, owner, grid: TargetGrid) -> np.ndarray:
@@ -135,18 +141,9 @@ class Sweeps:
         if len(chosen) and self.packs:
             thin = {number: cutter.shifted(-half * np.sqrt(2.0)) for number, cutter in self.cutters.items()}
             thin = {number: cutter for number, cutter in thin.items() if cutter.radius > 0}
-            other, _ = self._cut_by(thin, np.column_stack([x[chosen], y[chosen]]))
+            other, _ = self.cut(np.column_stack([x[chosen], y[chosen]]), self.start, thin)
             up[chosen] = search(chosen, np.full(len(chosen), -1), other, self.packs[0][0])
         return up
-
-    def _cut_by(self, cutters, points) -> tuple[np.ndarray, np.ndarray]:
-        """As _cut, from the blank's surface, with those moves alone whose cutter is among the cutters."""
-        parts = self.parts
-        try:
-            self.parts = [(m[np.isin(m.tool, list(cutters))], f, row) for m, f, row in parts]
-            return self._cut(points, cutters, self.start)
-        finally:
-            self.parts = parts
 
 
 def unproved_gouges(
@@ -241,7 +238,7 @@ def unproved_leftover(
         x = (x[:, None] + half * np.array([-1, 1, -1, 1])).ravel()
         y = (y[:, None] + half * np.array([-1, -1, 1, 1])).ravel()
         cell = cell.repeat(4)
-        cut, rows = sweeps._cut(np.column_stack([x, y]), sweeps.cutters, sweeps.start)
+        cut, rows = sweeps.cut(np.column_stack([x, y]), sweeps.start)
         is_part = ~np.isnan(grid.heights(np.column_stack([x, y]))[0])
         is_high = is_part & (_most_proud(x, y, cut, grid, sweeps.side) > may[cell])
         found.ravel()[cell[is_high]] = True

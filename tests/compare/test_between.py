@@ -183,8 +183,8 @@ def test_a_ridge_narrower_than_a_cell_is_found_where_it_is(angle):
         tool=[1] * len(rest),
     )
     sweeps = Sweeps([(moves, IDENTITY, 0)], cutters, lattice, 1, start=70.0)
-    _, owner = sweeps._cut(
-        np.column_stack([a.ravel() for a in np.meshgrid(lattice.x(), lattice.y())]), cutters, 70.0
+    _, owner = sweeps.cut(
+        np.column_stack([a.ravel() for a in np.meshgrid(lattice.x(), lattice.y())]), 70.0, cutters
     )
     asked = np.zeros(lattice.shape, bool)
     asked[10:-10, 6:-6] = True

@@ -88,7 +88,7 @@ def test_wood__left_counts_from_the_shifted_surface_of_its_zone(angle, above, le
     moves = make_moves(kind=[LINE] * n, rapid=[False] * n, start=start, end=end, tool=[1] * n)
     sweeps = Sweeps([(moves, IDENTITY, 0)], CUTTERS, LATTICE, 1, 70.0)
     points = np.column_stack([part.ravel() for part in np.meshgrid(LATTICE.x(), LATTICE.y())])
-    owner = sweeps._cut(points, CUTTERS, 70.0)[1].reshape(LATTICE.shape)
+    owner = sweeps.cut(points, 70.0, CUTTERS)[1].reshape(LATTICE.shape)
     zones = zones_with(left, right)
     asked = np.zeros(LATTICE.shape, bool)
     asked[30:40, 6:-6] = True
