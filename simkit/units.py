@@ -75,3 +75,25 @@ def _scaled(numerator: float | int, denominator: int, unit: str) -> float:
     if unit == "in":
         return numerator * 127 / (denominator * 5)
     return numerator * int(MM_PER_UNIT[unit]) / denominator
+
+
+def inch_words(mm: float) -> str:
+    """Return a length in inches without the unit: "2 1/4" where it is a fraction to 1/64, else "2.257".
+
+    mm: any finite length.  Error: a fraction stands only where it is within 0.0005 in of the length; decimals
+    are rounded to 0.001 in.
+    """
+    inches = mm / MM_PER_INCH
+    count = round(abs(inches) * 64)
+    if abs(abs(inches) - count / 64) > 0.0005 or (count == 0 and abs(inches) >= 0.00005):
+        return f"{inches:.3f}" if abs(inches) >= 0.0005 else f"{inches:.4f}"
+    sign = "-" if inches < 0 and count else ""
+    whole, rest = divmod(count, 64)
+    if not rest:
+        return f"{sign}{whole}"
+    divisor = math.gcd(rest, 64)
+    return (
+        f"{sign}{whole} {rest // divisor}/{64 // divisor}"
+        if whole
+        else f"{sign}{rest // divisor}/{64 // divisor}"
+    )

@@ -1,0 +1,1 @@
+"""The report to keep: one HTML file that needs nothing else."""

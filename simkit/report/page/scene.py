@@ -1,0 +1,170 @@
+"""The data and the controls of the 3-D view, which scene.js draws from the page alone."""
+
+from __future__ import annotations
+
+import base64
+import json
+import zlib
+from typing import Any
+
+import numpy as np
+
+from simkit.findings.evidence import Evidence
+from simkit.report import colours
+from simkit.report.page.html import Html, el
+from simkit.report.page.words import Lengths
+from simkit.report.pictures import in_steps_of_zones
+from simkit.report.pooled import pooled
+
+MOST_CELLS = 160_000  # 0.4 mm cells on a blank of 280 x 90 mm: two million bytes, some 600,000 triangles
+STEP = 0.005  # mm: heights are told to half of this
+NONE = 65535  # height of a cell without wood
+MOST_NUMBERS = 40
+# Colours of the part alone and of the face of a section; ink for the part's outline on it.
+TARGET, CUT_FACE = "#d8d6cf", "#d9b98a"
+
+
+def scene_of(evidence: Evidence, is_inch: bool = False) -> dict[str, Any]:
+    """Return the height fields of what is left and of the part, as plain data that JSON holds.
+
+    Heights are uint16 steps above `low`, NONE where there is no wood; each row as differences, the low bytes
+    of a grid before its high bytes, then the classes of colours.class_index plus one; all of it deflated
+    (RFC 1950) and in base64.
+    Accuracy: heights to half a `step` (at most the blank's thickness / 65000), cells pooled to MOST_CELLS with
+    the highest upper, the lowest lower surface and the worst class.
+    """
+    job, field = evidence.job, evidence.field
+    lattice = field.lattice
+    limits = (job.limits.gouge, job.limits.leftover)
+    nothing = np.full(lattice.shape, colours.NO_TARGET, np.int8)
+    if evidence.target is None:
+        nothing = np.where(field.is_solid, colours.WITHIN, colours.NO_TARGET).astype(np.int8)
+    classes = {
+        side: colours.class_index(in_steps_of_zones(evidence, side), limits) for side in evidence.deviations
+    }
+    lower, upper, class_lower, class_upper, fold = pooled(
+        field.lower, field.upper, classes.get(2, nothing), classes.get(1, nothing), MOST_CELLS
+    )
+    heights = {"lower": lower, "upper": upper}
+    if evidence.envelopes is not None:
+        part = evidence.envelopes
+        surfaces = (np.nan_to_num(surface).astype(np.float32) for surface in (part.lower, part.upper))
+        heights["target_lower"], heights["target_upper"], *_ = pooled(*surfaces, nothing, nothing, MOST_CELLS)
+    low = min(0.0, *(float(grid.min()) for grid in heights.values()))
+    high = max(job.blank.thickness, *(float(grid.max()) for grid in heights.values()))
+    step = max(STEP, (high - low) / (NONE - 2))
+    solid = {"": upper > lower}
+    if "target_upper" in heights:
+        solid["target_"] = heights["target_upper"] > heights["target_lower"]
+    parts = []
+    for name, grid in heights.items():
+        is_solid = solid["target_" if name.startswith("target_") else ""]
+        counts = np.where(is_solid, np.rint((grid - low) / step), NONE).astype(np.uint16)
+        differences = np.diff(counts, axis=1, prepend=np.uint16(0))  # modulo 65536, as uint16 counts
+        parts += [(differences & 255).astype(np.uint8), (differences >> 8).astype(np.uint8)]
+    parts += [(index.astype(np.int16) + 1).astype(np.uint8) for index in (class_lower, class_upper)]
+    data = zlib.compress(b"".join(part.tobytes() for part in parts), 9)
+    palette = [colours.HOLDING, *colours.CLASSES, TARGET, CUT_FACE, colours.INK]
+    return {
+        "nx": int(upper.shape[1]),
+        "ny": int(upper.shape[0]),
+        "cell": lattice.cell * fold,
+        "origin": list(lattice.origin),
+        "low": low,
+        "high": high,
+        "step": step,
+        "heights": list(heights),
+        "classes": ["class_lower", "class_upper"],
+        "palette": [list(colours.rgb(colour)) for colour in palette],
+        "is_inch": is_inch,
+        "data": base64.b64encode(data).decode("ascii"),
+    }
+
+
+def scene_part(evidence: Evidence, result: dict[str, Any], lengths: Lengths) -> Html:
+    """Return the 3-D view: its canvas, its controls, its data, and what is said where it cannot be drawn."""
+    scene = scene_of(evidence, lengths.is_inch)
+    text = json.dumps(scene, separators=(",", ":")).replace("<", "\\u003c")
+    has_target = evidence.target is not None
+    subjects = [("cut", "what is left, coloured by deviation" if has_target else "what is left")]
+    if has_target:
+        subjects += [("left", "wood left standing, on the part"), ("target", "the part as wanted")]
+    ways = [("-1", "none"), ("0", "across the length"), ("1", "along the length")]
+    views = [
+        ("corner", "from a corner"),
+        ("above", "side 1"),
+        ("below", "side 2"),
+        ("front", "from the front"),
+        ("nearer", "nearer"),
+        ("farther", "farther"),
+    ]
+    return el(
+        "div",
+        el(
+            "p",
+            "The 3-D view is drawn by a small program in this file; this browser does not run it.",
+            class_="instead",
+        ),
+        el(
+            "div",
+            el(
+                "div",
+                el(
+                    "canvas",
+                    tabindex="0",
+                    aria_label="The part in 3-D: drag to turn, pinch or + and - to zoom",
+                ),
+                _labels(evidence, result),
+                class_="stage",
+            ),
+            el(
+                "div",
+                [el("button", words, type="button", data_act=act) for act, words in views],
+                class_="row",
+            ),
+            _choices("subject", "Show", subjects),
+            _choices("section", "Section", ways),
+            el(
+                "label",
+                "Place of the section ",
+                el("input", type="range", name="place", min="0", max="1000", value="500", disabled=True),
+                el("output", ""),
+                class_="place",
+            ),
+            class_="works",
+        ),
+        el("script", Html(text), type="application/json", id="solid-data"),
+        id="solid",
+    )
+
+
+def _choices(name: str, legend: str, rows: list[tuple[str, str]]) -> Html:
+    boxes = [
+        el(
+            "label",
+            el("input", type="radio", name=name, value=value, checked=index == 0, autocomplete="off"),
+            f" {words}",
+        )
+        for index, (value, words) in enumerate(rows)
+    ]
+    return el("fieldset", el("legend", legend), *boxes)
+
+
+def _labels(evidence: Evidence, result: dict[str, Any]) -> list[Html]:
+    """The numbers of the findings and the ends of the blank, put to their places by scene.js."""
+    blank = evidence.job.blank
+    middle = blank.thickness / 2
+    ends = (
+        ("left", 0.0, blank.width / 2),
+        ("right", blank.length, blank.width / 2),
+        ("front", blank.length / 2, 0.0),
+        ("back", blank.length / 2, blank.width),
+    )
+    labels = [el("span", words, class_="end", data_at=f"{x:g} {y:g} {middle:g}") for words, x, y in ends]
+    placed = [row for row in result["findings"] if row["at"] is not None][:MOST_NUMBERS]
+    for row in placed:
+        at = " ".join(f"{value:.2f}" for value in row["at"])
+        labels.append(
+            el("span", str(row["number"]), class_="spot", data_at=at, data_side=str(row["side"] or 0))
+        )
+    return labels
