@@ -123,6 +123,9 @@ def _parser() -> _Parser:
     check.add_argument("--json", type=Path, metavar="FILE", help="write the result as JSON")
     check.add_argument("--pictures", type=Path, metavar="DIR", help="write pictures there")
     check.add_argument(
+        "--report", type=Path, metavar="FILE.html", help="write a report to keep, one file for any browser"
+    )
+    check.add_argument(
         "--quiet", action="store_true", help="print the verdict line only, no progress or tables"
     )
     check.add_argument(
@@ -374,6 +377,11 @@ def _check(options: argparse.Namespace) -> int:
             progress.stage("drawing")
             result["pictures"], left_out = draw_pictures(options.pictures, evidence, result)
             result["remarks"] += left_out
+        if options.report:
+            from simkit.report.page.page import write_report
+
+            progress.stage("writing the report")
+            write_report(options.report, evidence, result)
         timings["total"] = time.perf_counter() - started
         result["timings"] = {stage: round(seconds, 4) for stage, seconds in timings.items()}
         if options.json:
@@ -394,7 +402,7 @@ def _whatif(options: argparse.Namespace) -> int:
     """Check a job and a changed one; the exit status is that of the changed one."""
     cell = _cell(options.cell)
     if options.json:
-        _check_json(options.json)
+        _check_file(options.json, "--json")
     from simkit.job.change import change_from_words
     from simkit.job.reader import read_job
     from simkit.program.job_programs import read_programs
@@ -423,7 +431,7 @@ def _whatif(options: argparse.Namespace) -> int:
 def _sheet(options: argparse.Namespace) -> int:
     """Print the sheet for the shop; 0 when the job and its programs can be read."""
     if options.json:
-        _check_json(options.json)
+        _check_file(options.json, "--json")
     from simkit.job.reader import read_job
     from simkit.program.job_programs import read_programs
     from simkit.report.sheet import sheet_of, sheet_text
@@ -442,7 +450,7 @@ def _resume(options: argparse.Namespace) -> int:
     """Say where to start again; the exit status is that of the check of what is run then."""
     cell = _cell(options.cell)
     if options.json:
-        _check_json(options.json)
+        _check_file(options.json, "--json")
     from simkit.job.reader import read_job
     from simkit.program.job_programs import read_programs
     from simkit.report.console import Console
@@ -485,7 +493,7 @@ def _read(options: argparse.Namespace) -> int:
         )
     rapid = _rapid(options.rapid)
     if options.json:
-        _check_json(options.json)
+        _check_file(options.json, "--json")
     if problems := words_not_harmless(tuple(options.harmless), "command line", "--harmless"):
         raise InputProblems(problems)
     meant, name = _meant(options), str(options.program)
@@ -591,8 +599,8 @@ def _job(options: argparse.Namespace):
     )
 
 
-def _check_json(path: Path) -> None:
-    place = Place(str(path), key="--json")
+def _check_file(path: Path, option: str) -> None:
+    place = Place(str(path), key=option)
     if path.is_dir():
         raise InputProblems(Problem(place, "a folder", "a file to write", "add a file name"))
     if not path.absolute().parent.is_dir():
@@ -604,11 +612,12 @@ def _check_json(path: Path) -> None:
 def _check_outputs(options: argparse.Namespace) -> None:
     """Refuse unusable output places before the work, not after it."""
     problems = []
-    if options.json:
-        try:
-            _check_json(options.json)
-        except InputProblems as found:
-            problems.extend(found.problems)
+    for path, option in ((options.json, "--json"), (options.report, "--report")):
+        if path:
+            try:
+                _check_file(path, option)
+            except InputProblems as found:
+                problems.extend(found.problems)
     if options.pictures and options.pictures.exists() and not options.pictures.is_dir():
         place = Place(str(options.pictures), key="--pictures")
         problems.append(Problem(place, "a file", "a folder", "name a folder for the pictures"))

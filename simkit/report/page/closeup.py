@@ -14,7 +14,7 @@ from simkit.job.model import Blank
 from simkit.report import colours
 from simkit.report.page import svg
 from simkit.report.page.html import Html, el
-from simkit.report.page.words import Lengths
+from simkit.report.page.words import Lengths, setup_of
 from simkit.report.pictures import holding_wood, in_steps_of_zones, turns_of
 from simkit.report.plan_views import map_image
 from simkit.report.seen_plan import SeenPlan
@@ -32,7 +32,7 @@ class CloseUps:
 
     def __init__(self, evidence: Evidence, lengths: Lengths):
         job, field = evidence.job, evidence.field
-        self._blank, self._lengths, self._field = job.blank, lengths, field
+        self._job, self._blank, self._lengths, self._field = job, job.blank, lengths, field
         limits = (job.limits.gouge, job.limits.leftover)
         self._index = {
             side: colours.class_index(in_steps_of_zones(evidence, side), limits)
@@ -49,7 +49,8 @@ class CloseUps:
         x, y, _ = row["at"]
         if not (0 <= x <= self._blank.length and 0 <= y <= self._blank.width):
             return None
-        side = row["side"] or 1
+        setup = setup_of(row, self._job)
+        side = row["side"] or (1 if setup is None or setup.frame(self._blank).up > 0 else 2)
         x0, y0, wide, deep = self._window(row, x, y)
         part = self._slice(x0, y0, wide, deep)
         lattice = self._field.lattice.window(part[0].start, part[0].stop, part[1].start, part[1].stop)

@@ -30,8 +30,8 @@ def scene_of(evidence: Evidence, is_inch: bool = False) -> dict[str, Any]:
     Heights are uint16 steps above `low`, NONE where there is no wood; each row as differences, the low bytes
     of a grid before its high bytes, then the classes of colours.class_index plus one; all of it deflated
     (RFC 1950) and in base64.
-    Accuracy: heights to half a `step` (at most the blank's thickness / 65000), cells pooled to MOST_CELLS with
-    the highest upper, the lowest lower surface and the worst class.
+    Accuracy: heights to half a `step` (at most the blank's thickness / 65000), cells pooled to MOST_CELLS
+    with the highest upper, the lowest lower surface and the worst class.
     """
     job, field = evidence.job, evidence.field
     lattice = field.lattice

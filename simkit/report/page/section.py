@@ -94,7 +94,7 @@ def section(
 
 
 def worst_places(findings: list[dict[str, Any]], most: int) -> list[dict[str, Any]]:
-    """Return the findings to cut through: the first with a place of each cause, the failing ones alone if any."""
+    """Return the findings to cut through: the first with a place of each cause; failing ones alone if any."""
     placed = [row for row in findings if row["at"] is not None]
     failing = [row for row in placed if row["severity"] in FAILING]
     chosen: list[dict[str, Any]] = []

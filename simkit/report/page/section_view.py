@@ -89,10 +89,12 @@ def section_svg(cut: Section, lengths: Lengths, limits: tuple[float, float], is_
 
 # Once in a page, before all drawings that use them.
 HATCHES = Html(
-    '<svg class="defs" width="0" height="0" aria-hidden="true"><defs><pattern id="h-wood" width="7" height="7" patternUnits="userSpaceOnUse">'
+    '<svg class="defs" width="0" height="0" aria-hidden="true"><defs>'
+    '<pattern id="h-wood" width="7" height="7" patternUnits="userSpaceOnUse">'
     '<path d="M0 7L7 0" class="hatch-wood"/></pattern>'
     '<pattern id="h-deep" width="4" height="4" patternUnits="userSpaceOnUse">'
-    '<rect width="4" height="4" class="fill-deep"/><path d="M0 0L4 4" class="hatch-deep"/></pattern></defs></svg>'
+    '<rect width="4" height="4" class="fill-deep"/><path d="M0 0L4 4" class="hatch-deep"/></pattern>'
+    "</defs></svg>"
 )
 
 

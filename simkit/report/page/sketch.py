@@ -22,7 +22,7 @@ def setup_sketch(evidence: Evidence, index: int, row: dict[str, Any], lengths: L
 
     index: of the setup.  row: the same setup of a sheet (report.sheet).
     """
-    across, deep, thick = row["size"]
+    across, deep, _ = row["size"]
     boxes = [(0.0, across, 0.0, deep)] + [fixture["box"] for fixture in row["fixtures"]]
     zero = row["zero"]["at"]
     low_x, high_x = min(b[0] for b in boxes), max(b[1] for b in boxes)

@@ -1,0 +1,126 @@
+"""The job as it was understood, and the list to go through at the machine."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from simkit.findings.evidence import Evidence
+from simkit.report.page.html import Html, el
+from simkit.report.page.sketch import setup_sketch, turning_sketch
+from simkit.report.page.words import Lengths
+from simkit.report.sheet import to_measure
+
+
+def job_part(evidence: Evidence, result: dict[str, Any], sheet: dict[str, Any], lengths: Lengths) -> Html:
+    """Return blank, cutters and each setup with its sketches.  sheet: of the same job, report.sheet."""
+    blank = result["blank"]
+    size = lengths.sizes(blank["length"], blank["width"], blank["thickness"])
+    wood = f", {blank['species']}" if blank["species"] else ""
+    target = result["target"]
+    rows = [("Blank", f"{size} (length × width × thickness){wood}")]
+    if target is not None:
+        rows.append(("Part", f"{target['file']}, {target['triangles']:,} triangles"))
+    else:
+        rows.append(("Part", "none was named, so the shape was not judged"))
+    rows.append(("Cells", f"{result['cell']:g} mm"))
+    cutters = [el("li", _cutter(cutter, lengths)) for cutter in evidence.job.cutters.values()]
+    parts = [_setup(evidence, index, row, lengths) for index, row in enumerate(sheet["setups"])]
+    return el(
+        "section",
+        el("h2", "The job as it was understood"),
+        el("dl", [(el("dt", name), el("dd", words)) for name, words in rows]),
+        el("h3", "Cutters"),
+        el("ul", cutters),
+        *parts,
+    )
+
+
+def _cutter(cutter: Any, lengths: Lengths) -> str:
+    words = f"T{cutter.number} {cutter.shape}, diameter {lengths.sizes(cutter.diameter)}"
+    if cutter.flutes:
+        words += f", {cutter.flutes} flutes"
+    for name, told in (("cutting_length", "cutting length"), ("stick_out", "stick-out")):
+        value = getattr(cutter, name)
+        if value is not None:
+            words += f", {told} {lengths.sizes(value)}"
+    return words
+
+
+def _setup(evidence: Evidence, index: int, row: dict[str, Any], lengths: Lengths) -> Html:
+    turning = turning_sketch(evidence.job.setups[index].turn)
+    figures = [el("figure", setup_sketch(evidence, index, row, lengths), el("figcaption", _caption(row)))]
+    if turning is not None:
+        words = "Turned over before this setup, from how it lay with side 1 up"
+        figures.insert(0, el("figure", turning, el("figcaption", words)))
+    facts = [
+        ("Lies", row["lies"]),
+        ("Zero", _zero(row["zero"], lengths)),
+        ("Programs", ", ".join(program["file"] for program in row["programs"])),
+    ]
+    facts += [
+        ("Work zero", f"{name}: {_xyz(at, lengths)} from there") for name, at in row["work_offsets"].items()
+    ]
+    return el(
+        "section",
+        el("h3", f"Setup {index + 1}: {row['name']}"),
+        el("dl", [(el("dt", name), el("dd", words)) for name, words in facts]),
+        el("div", *figures, class_="figures"),
+    )
+
+
+def _caption(row: dict[str, Any]) -> str:
+    mark = row["mark"]
+    face = "on the upper face" if mark["face"] == "up" else "on the face that looks down, so dashed"
+    words = f"Seen from above, you stand at the front. Triangle: the marked corner, {face}."
+    if row["pins"]:
+        words += " Circles: dowel holes." if row["pins"][0]["is_hole"] else " Dots: dowel pins."
+    if row["fixtures"]:
+        words += " Hatched boxes: clamps and stops."
+    return words
+
+
+def _xyz(place: list[float], lengths: Lengths) -> str:
+    return "X{} Y{} Z{}".format(*(lengths.place(value) for value in place))
+
+
+def _zero(zero: dict[str, Any], lengths: Lengths) -> str:
+    face = "the upper face" if zero["face"] == "top" else "the table"
+    words = f"{zero['corner']} corner, on {face}"
+    if zero["corner"] == "centre":
+        words = f"the middle of the blank, on {face}"
+    if any(zero["offset"]):
+        words += f", off by {_xyz(zero['offset'], lengths)}"
+    if zero["machine"]:
+        words += f"; machine {_xyz(zero['machine'], lengths)}"
+    return words
+
+
+def checklist_part(result: dict[str, Any], sheet: dict[str, Any], lengths: Lengths) -> Html:
+    """Return what to tick off at the machine before each setup, then the cautions."""
+    parts = []
+    for number, setup in enumerate(sheet["setups"], 1):
+        rows = [lengths.text(words) for words in to_measure(setup, number)]
+        for cutter in setup["cutters"]:
+            needed = max(cutter["stick_out"] or 0.0, cutter["stick_out_for_sure"])
+            if cutter["stick_out"] is None:
+                words = f"{lengths.sizes(needed)} or more keeps the holder above the wood"
+            else:
+                words = f"{lengths.sizes(cutter['stick_out'])} as stated"
+            rows.append(f"T{cutter['number']} sticks out of its holder: {words}")
+        for fixture in setup["fixtures"]:
+            rows.append(
+                f"{fixture['name']} where the sketch shows it, no higher than {lengths.sizes(fixture['height'])}"
+            )
+        boxes = [
+            el("li", el("label", el("input", type="checkbox", autocomplete="off"), f" {words}"))
+            for words in rows
+        ]
+        parts += [el("h3", f"Before setup {number}: {setup['name']}"), el("ul", boxes, class_="ticks")]
+    return el(
+        "section",
+        el("h2", "At the machine"),
+        *parts,
+        el("h2", "Cautions"),
+        el("ul", [el("li", words) for words in result["cautions"]], class_="cautions"),
+        el("p", f"Not simulated: {'; '.join(result['not_simulated'])}."),
+    )

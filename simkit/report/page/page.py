@@ -1,0 +1,166 @@
+"""The report put together from its parts, and written."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import tempfile
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from simkit.findings.evidence import Evidence
+from simkit.report.page.closeup import CloseUps
+from simkit.report.page.findings import findings_part, first_to_fix
+from simkit.report.page.html import Html, el
+from simkit.report.page.job_part import checklist_part, job_part
+from simkit.report.page.program_lines import ProgramLines
+from simkit.report.page.scene import scene_part
+from simkit.report.page.section import sections
+from simkit.report.page.section_view import HATCHES, section_key, section_svg
+from simkit.report.page.tables import tables_part, time_part
+from simkit.report.page.words import Lengths
+from simkit.report.pictures import draw_plans
+from simkit.report.sheet import sheet_of
+from simkit.report.whole_file import write_whole
+
+# What each picture of report.pictures shows, by the beginning of its file's name.
+CAPTIONS = {
+    "leftover_side": "Grey: within the limits. Purple: left standing. Orange, hatched: cut too deep. "
+    "The numbers are those of the findings.",
+    "surface_side": "How high the ridges between passes are, which way the passes run, and why wood was left standing.",
+    "bite": "Wood taken, chip and feed along a program, minute by minute.",
+}
+
+
+def write_report(path: Path, evidence: Evidence, result: dict[str, Any]) -> None:
+    """Write the report of a check as one HTML file that loads nothing.
+
+    evidence, result: of the same check.  Raises InputProblems when the place cannot be written; a half-written
+    file never bears the name.
+    """
+    write_whole(path, page_text(evidence, result), "--report")
+
+
+def page_text(evidence: Evidence, result: dict[str, Any]) -> str:
+    """Return the report as the text of an HTML file."""
+    job = evidence.job
+    lengths = Lengths(job.unit)
+    sheet = sheet_of(job, [[read for _, read in programs] for programs in evidence.reads])
+    name = job.name or "Programs"
+    verdict = result["verdict"]
+    draws = CloseUps(evidence, lengths)
+    body = el(
+        "main",
+        el("h1", name),
+        el(
+            "p",
+            el("b", _status(verdict["status"])),
+            lengths.text(_rest(verdict)),
+            class_=f"verdict {_class(verdict)}",
+        ),
+        first_to_fix(result, lengths),
+        findings_part(result, job, ProgramLines(evidence), draws.of, lengths),
+        _pictures_part(evidence, result),
+        _sections_part(evidence, result, lengths),
+        job_part(evidence, result, sheet, lengths),
+        time_part(result),
+        tables_part(result, lengths),
+        checklist_part(result, sheet, lengths),
+        el("section", el("h2", "In 3-D"), scene_part(evidence, result, lengths), class_="screen-only"),
+        el("footer", f"Made by simkit {result['simkit']} from {job.file or 'the command line'}."),
+    )
+    return document(f"{name}: {verdict['status']}", body)
+
+
+def document(title: str, body: Html) -> str:
+    """Return a whole page: style and script stand in it, and a policy that lets it load nothing else."""
+    style, script = asset("style.css"), asset("scene.js")
+    policy = (
+        f"default-src 'none'; img-src data:; style-src '{_hash(style)}'; script-src '{_hash(script)}'; "
+        "base-uri 'none'; form-action 'none'"
+    )
+    head = el(
+        "head",
+        el("meta", charset="utf-8"),
+        el("meta", http_equiv="Content-Security-Policy", content=policy),
+        el("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        el("meta", name="color-scheme", content="light dark"),
+        el("meta", name="referrer", content="no-referrer"),
+        el("title", title),
+        el("style", Html(style)),
+    )
+    return f"<!DOCTYPE html>\n{el('html', head, el('body', HATCHES, body, el('script', Html(script))), lang='en')}\n"
+
+
+def asset(name: str) -> str:
+    """Return a file that lies beside this module."""
+    return files(__package__).joinpath(name).read_text("utf-8")
+
+
+def _hash(text: str) -> str:
+    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
+
+
+def _status(status: str) -> str:
+    return f"{status[:1].upper()}{status[1:]}"
+
+
+def _rest(verdict: dict[str, Any]) -> str:
+    """The verdict's sentence without its first words, which are set apart."""
+    return verdict["sentence"].removeprefix(_status(verdict["status"]))
+
+
+def _class(verdict: dict[str, Any]) -> str:
+    return "good" if verdict["exit_status"] == 0 else "bad"
+
+
+def _pictures_part(evidence: Evidence, result: dict[str, Any]) -> Html:
+    figures = []
+    with tempfile.TemporaryDirectory(prefix="simkit-") as folder:
+        for number, path in enumerate(draw_plans(Path(folder), evidence, result)):
+            picture, name = Path(path), Path(path).stem
+            words = next(words for start, words in CAPTIONS.items() if name.startswith(start))
+            side = (
+                f"Side {name[-1]}. "
+                if "side" in name
+                else f"{result['along'][int(name[5:]) - 1]['program']}. "
+            )
+            data = base64.b64encode(picture.read_bytes()).decode("ascii")
+            box = f"larger-{number}"
+            figures.append(
+                el(
+                    "figure",
+                    el("input", type="checkbox", id=box, class_="larger", autocomplete="off"),
+                    el("label", "Larger", for_=box, class_="screen-only"),
+                    el(
+                        "div",
+                        el("img", src=f"data:image/png;base64,{data}", alt=side + words),
+                        class_="paper",
+                    ),
+                    el("figcaption", side + words),
+                    class_="picture",
+                )
+            )
+    return el("section", el("h2", "Seen from above"), *figures)
+
+
+def _sections_part(evidence: Evidence, result: dict[str, Any], lengths: Lengths) -> Html:
+    limits = (evidence.job.limits.gouge, evidence.job.limits.leftover)
+    figures = []
+    for whole, close in sections(evidence, result["findings"]):
+        words = "Through the middle" if whole.number is None else f"Through finding {whole.number}"
+        across = "along the length" if whole.axis == 0 else "across the length"
+        caption = f"{words}, {across}, with side 1 up. Heights and lengths to one scale."
+        figures.append(el("figure", section_svg(whole, lengths, limits, False), el("figcaption", caption)))
+        if close is not None:
+            caption = f"The same, close to finding {whole.number}."
+            figures.append(el("figure", section_svg(close, lengths, limits, True), el("figcaption", caption)))
+    note = None
+    if evidence.target is not None:
+        note = el(
+            "p",
+            "Coloured is what is off by more than the limit both in height and along the section.",
+            class_="quiet",
+        )
+    return el("section", el("h2", "Sections"), section_key(), el("div", *figures, class_="figures"), note)

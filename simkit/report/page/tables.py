@@ -1,0 +1,209 @@
+"""Time and the tables of the whole part."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from simkit.report.page.html import Html, el
+from simkit.report.page.words import Lengths
+
+
+def table(heads: list[str], rows: list[list[Any]], texts: int = 1) -> Html:
+    """Return a table that may be pushed sideways in its own box; the first `texts` columns hold words."""
+    head = el(
+        "tr",
+        [el("th", words, scope="col", class_=None if k < texts else "n") for k, words in enumerate(heads)],
+    )
+    body = [
+        el("tr", [el("td", cell, class_=None if k < texts else "n") for k, cell in enumerate(row)])
+        for row in rows
+    ]
+    return el("div", el("table", el("thead", head), el("tbody", body)), class_="scroll")
+
+
+def time_part(result: dict[str, Any]) -> Html:
+    """Return how long each program and cutter takes, and what could be faster."""
+    time = result["time"]
+    rows = []
+    for program in time["programs"]:
+        for index, row in enumerate(program["cutters"]):
+            rows.append(
+                [
+                    program["program"] if index == 0 else "",
+                    "none" if row["cutter"] is None else f"T{row['cutter']}",
+                    *(_minutes(row[key]) for key in ("minutes", "in_wood", "air", "rapids", "standing")),
+                    f"{100 * row['feed_not_reached']:.0f} %",
+                ]
+            )
+    heads = ["program", "cutter", "minutes", "in wood", "air", "rapids", "standing", "feed not reached on"]
+    advice = [el("li", f"{one['minutes']:.1f} min: {one['words']}") for one in result["faster"]]
+    return el(
+        "section",
+        el("h2", "Time"),
+        el("p", f"About {time['minutes']:.0f} minutes in all, speeding up and slowing down counted."),
+        table(heads, rows, 2),
+        el(
+            "p",
+            f"Minutes. {time['note']}" if time["note"] else "Minutes, with the machine's own figures.",
+            class_="quiet",
+        ),
+        (
+            el("h3", "Could be faster"),
+            el("ul", advice),
+            el("p", "Minutes saved, each alone: estimates.", class_="quiet"),
+        )
+        if advice
+        else None,
+    )
+
+
+def tables_part(result: dict[str, Any], lengths: Lengths) -> Html:
+    """Return the tables of what cutters leave, ridges and bite, and what else there is to know."""
+    parts: list[Any] = [el("h2", "Tables")]
+    if result["reach"]:
+        parts += _reach(result["reach"], lengths)
+    if result["cusps"] and result["cusps"]["rows"]:
+        parts += _cusps(result["cusps"], lengths)
+    if result["bite"]["rows"]:
+        parts += _bite(result["bite"], lengths)
+    parts += [el("h3", "Limits"), _limits(result, lengths)]
+    if result["remarks"]:
+        parts += [el("h3", "Notes"), el("ul", [el("li", lengths.text(words)) for words in result["remarks"]])]
+    return el("section", *parts)
+
+
+def _reach(reach: dict[str, Any], lengths: Lengths) -> list[Html]:
+    rows = []
+    for side in reach["sides"]:
+        for row in side["rows"]:
+            alone, together = row["alone"], row["with_it"]
+            rows.append(
+                [
+                    str(side["side"]),
+                    row["cutter"] + (" (not used on this side)" if row["used"] == "of the job" else ""),
+                    "" if alone is None else lengths.value(alone["worst"], alone["bound"]),
+                    "" if alone is None else _area(alone["area"]),
+                    lengths.value(together["worst"], together["bound"]),
+                    _area(together["area"]),
+                    "" if row["minutes"] is None else _about(row["minutes"]),
+                ]
+            )
+    heads = ["side", "cutter", "alone it leaves", "over the limit on", "with the job", "over it on", "longer"]
+    return [
+        el("h3", "What each cutter leaves at best"),
+        el("p", "Proud at the worst place: alone, and added to the job."),
+        table(heads, rows, 2),
+        el("p", f"Longer: {reach['note']}", class_="quiet"),
+    ]
+
+
+def _cusps(cusps: dict[str, Any], lengths: Lengths) -> list[Html]:
+    rows = [
+        [
+            str(row["side"]),
+            row["zone"],
+            row["cutter"],
+            _fine(row["typical"], lengths),
+            f"{_fine(row['worst'], lengths)} ±{_fine_up(row['bound'], lengths)}",
+            "all ways" if row["direction"] is None else f"{row['direction'] % 180:.0f}° from X",
+            lengths.place(row["stepover"]) if lengths.is_inch else f"{row['stepover']:.2f}",
+            lengths.place(row["wanted_stepover"]) if lengths.is_inch else f"{row['wanted_stepover']:.2f}",
+            _about(row["sanding"]),
+        ]
+        for row in cusps["rows"]
+    ]
+    heads = ["side", "zone", "cutter", "typical", "worst", "passes", "apart"]
+    heads += [
+        f"for {lengths.place(cusps['wanted']) if lengths.is_inch else format(cusps['wanted'], 'g')}",
+        "sanding",
+    ]
+    return [
+        el("h3", "Ridges between passes"),
+        el("p", f"Lengths in {lengths.name}; the last but one is the stepover for the wanted ridge."),
+        table(heads, rows, 3),
+        el("p", cusps["note"], class_="quiet"),
+    ]
+
+
+def _bite(bite: dict[str, Any], lengths: Lengths) -> list[Html]:
+    rows = []
+    for row in bite["rows"]:
+        usual = row["chip_range"]
+        climb = row["climb"]
+        rows.append(
+            [
+                row["setup"],
+                row["cutter"],
+                lengths.value(row["depth"]),
+                "–" if row["width"] is None else lengths.value(row["width"], row["width_bound"]),
+                _span(row["per_tooth"]),
+                "–" if usual is None else _span(usual) + ("" if row["chip_range_stated"] else "*"),
+                f"{row['removal'] / 1000:.1f} ±{math.ceil(row['removal_bound'] / 100) / 10:.1f}",
+                "–" if climb is None else f"{100 * climb:.0f}/{100 * row['conventional']:.0f} %",
+                f"{row['file']}:{row['line']}",
+            ]
+        )
+    heads = [
+        "setup",
+        "cutter",
+        "deep",
+        "wide",
+        "a tooth (mm)",
+        "usual (mm)",
+        "cm³/min",
+        "climb/conv.",
+        "at peak",
+    ]
+    parts = [el("h3", "Bite"), el("p", "The most of each along the passes."), table(heads, rows, 2)]
+    if any(not row["chip_range_stated"] for row in bite["rows"]):
+        note = f"* {bite['hardness']} wood, {bite['usual_source']}; not judged unless chip_load states it"
+        parts.append(el("p", note, class_="quiet"))
+    return parts
+
+
+def _limits(result: dict[str, Any], lengths: Lengths) -> Html:
+    rows = []
+    for zone in result["zones"]:
+        side = f", side {zone['side']}" if zone["side"] else ""
+        if not zone["is_judged"]:
+            rows.append([zone["name"] + side, "not judged", "not judged", ""])
+            continue
+        left = zone["finish_allowance"]
+        rows.append(
+            [
+                zone["name"] + side,
+                lengths.value(zone["gouge"]),
+                lengths.value(zone["leftover"]),
+                lengths.value(left) if left else "",
+            ]
+        )
+    return table(["where", "gouge", "leftover", "left on purpose"], rows)
+
+
+def _fine(mm: float, lengths: Lengths) -> str:
+    return f"{mm / 25.4:.4f}" if lengths.is_inch else f"{mm:.3f}"
+
+
+def _fine_up(mm: float, lengths: Lengths) -> str:
+    scale, digits = (25.4, 4) if lengths.is_inch else (1.0, 3)
+    return f"{math.ceil(mm / scale * 10**digits - 1e-9) / 10**digits:.{digits}f}"
+
+
+def _area(area: float) -> str:
+    return "–" if not area else f"{area:.1f} mm²" if area < 10 else f"{area:.0f} mm²"
+
+
+def _about(minutes: float) -> str:
+    return "under 1 min" if minutes < 1 else f"about {minutes:.0f} min"
+
+
+def _minutes(minutes: float | None) -> str:
+    return "–" if minutes is None else f"{minutes:.1f}"
+
+
+def _span(values: list[float] | None) -> str:
+    if values is None:
+        return "–"
+    low, high = (f"{value:.3f}" for value in values)
+    return low if low == high else f"{low}–{high}"
