@@ -108,9 +108,8 @@ def checklist_part(result: dict[str, Any], sheet: dict[str, Any], lengths: Lengt
                 words = f"{lengths.sizes(cutter['stick_out'])} as stated"
             rows.append(f"T{cutter['number']} sticks out of its holder: {words}")
         for fixture in setup["fixtures"]:
-            rows.append(
-                f"{fixture['name']} where the sketch shows it, no higher than {lengths.sizes(fixture['height'])}"
-            )
+            high = lengths.sizes(fixture["height"])
+            rows.append(f"{fixture['name']} where the sketch shows it, no higher than {high}")
         boxes = [
             el("li", el("label", el("input", type="checkbox", autocomplete="off"), f" {words}"))
             for words in rows

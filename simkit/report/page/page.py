@@ -28,7 +28,8 @@ from simkit.report.whole_file import write_whole
 CAPTIONS = {
     "leftover_side": "Grey: within the limits. Purple: left standing. Orange, hatched: cut too deep. "
     "The numbers are those of the findings.",
-    "surface_side": "How high the ridges between passes are, which way the passes run, and why wood was left standing.",
+    "surface_side": "How high the ridges between passes are, which way the passes run, and why wood was "
+    "left standing.",
     "bite": "Wood taken, chip and feed along a program, minute by minute.",
 }
 
@@ -36,8 +37,8 @@ CAPTIONS = {
 def write_report(path: Path, evidence: Evidence, result: dict[str, Any]) -> None:
     """Write the report of a check as one HTML file that loads nothing.
 
-    evidence, result: of the same check.  Raises InputProblems when the place cannot be written; a half-written
-    file never bears the name.
+    evidence, result: of the same check.  A half-written file never bears the name.
+    Raises InputProblems when the place cannot be written.
     """
     write_whole(path, page_text(evidence, result), "--report")
 
@@ -46,7 +47,7 @@ def page_text(evidence: Evidence, result: dict[str, Any]) -> str:
     """Return the report as the text of an HTML file."""
     job = evidence.job
     lengths = Lengths(job.unit)
-    sheet = sheet_of(job, [[read for _, read in programs] for programs in evidence.reads])
+    sheet = sheet_of(job, evidence.reads)
     name = job.name or "Programs"
     verdict = result["verdict"]
     draws = CloseUps(evidence, lengths)
@@ -90,7 +91,8 @@ def document(title: str, body: Html) -> str:
         el("title", title),
         el("style", Html(style)),
     )
-    return f"<!DOCTYPE html>\n{el('html', head, el('body', HATCHES, body, el('script', Html(script))), lang='en')}\n"
+    page = el("html", head, el("body", HATCHES, body, el("script", Html(script))), lang="en")
+    return f"<!DOCTYPE html>\n{page}\n"
 
 
 def asset(name: str) -> str:
