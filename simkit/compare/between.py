@@ -34,27 +34,31 @@ ANY_TOP = 1e9  # mm: no move is left out for its height
 class Unproved:
     """Cells over which a deviation may be larger than it may, and a place in each.
 
-    is_found (ny, nx) bool.  place() gives for some of them where the largest deviation was met, in plan.
+    is_found (ny, nx) bool.  place() gives for some of them where the largest deviation was met, in plan;
+    where none was, the place that was settled least.
     """
 
     is_found: np.ndarray
     _met: list[tuple] = field(default_factory=list)
 
-    def add(self, cell, x, y, size) -> None:
-        """Add places x, y (k,) mm of flat cells (k,), with the deviation there, mm (k,)."""
+    def add(self, cell, x, y, size, is_met: bool = True) -> None:
+        """Add places x, y (k,) mm of flat cells (k,), with the deviation there, mm (k,).
+
+        is_met: it was met there, else only not ruled out.
+        """
         self.is_found.ravel()[cell] = True
-        self._met.append((cell, x, y, size))
+        self._met.append((cell, x, y, size, np.full(len(cell), is_met)))
 
     def place(self, is_asked: np.ndarray) -> tuple[tuple[int, int], tuple[float, float]] | None:
         """Return the cell (iy, ix) and place (x, y) mm of the largest deviation met in the asked cells."""
         if not self._met:
             return None
-        cell, x, y, size = (np.concatenate(parts) for parts in zip(*self._met, strict=True))
+        cell, x, y, size, is_met = (np.concatenate(parts) for parts in zip(*self._met, strict=True))
         mine = np.flatnonzero(is_asked.ravel()[cell])
         if not len(mine):
             return None
         # Ties go to the lowest cell, so that the order in which squares were halved does not matter.
-        k = mine[np.lexsort((x[mine], y[mine], cell[mine], -size[mine]))[0]]
+        k = mine[np.lexsort((x[mine], y[mine], cell[mine], -size[mine], ~is_met[mine]))[0]]
         iy, ix = divmod(int(cell[k]), self.is_found.shape[1])
         return (iy, ix), (float(x[k]), float(y[k]))
 
@@ -236,7 +240,7 @@ def unproved_gouges(
         left = np.flatnonzero(depth > may[cell])
         x, y, cell, depth = x[left], y[left], cell[left], depth[left]
         if half <= floor or 4 * len(cell) > MOST_SQUARES:
-            found.add(cell, x, y, depth)
+            found.add(cell, x, y, depth, is_met=False)
             break
         exact = sweeps.heights(np.column_stack([x, y]))
         depth = _most_deep(x, y, exact, may[cell], grid, sweeps.side)
@@ -320,7 +324,7 @@ def unproved_leftover(
         left = np.flatnonzero(off > may[cell])
         x, y, cell, off = x[left], y[left], cell[left], off[left]
         if half <= floor or 4 * len(cell) > MOST_SQUARES:
-            found.add(cell, x, y, off)
+            found.add(cell, x, y, off, is_met=False)
             break
         half /= 2
         x = (x[:, None] + half * np.array([-1, 1, -1, 1])).ravel()

@@ -16,7 +16,7 @@ from simkit.compare.spots import Spot, labelled, spots
 from simkit.findings.evidence import Evidence
 from simkit.stock.field import Lattice
 
-CLOSEST = 0.0005  # mm: half the diagonal of the finest cells, where a verdict hangs on it
+CLOSEST = 0.0002  # mm: half the diagonal of the finest cells, where a verdict hangs on it
 EVEN = 1e-4  # mm: as near as this to a limit rounding would decide
 CLOSE = 0.03  # mm: bounds after a closer look are smaller, so what lies lower cannot reach the limit
 MOST_CLOSE = 60  # spots near the limit that are looked at closely; more are told as their cells have it
@@ -159,7 +159,7 @@ def _decided(judged: _Judged, look: Look, region: np.ndarray) -> tuple[str, Look
     if look.certain <= limit + EVEN:
         most = np.where(region, limit, np.inf)
         met = judged.evidence.may_exceed(judged.side, judged.is_gouge, most, region, CLOSEST).place(region)
-        if met is None and _top(look) <= limit:
+        if met is None and (look.is_surface or _top(look) <= limit):
             return "", look, cell
         if met is not None:
             look, cell = _look(judged, *met, CLOSEST), met[0]
