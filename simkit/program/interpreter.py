@@ -90,7 +90,8 @@ class Interpreter(Cycles):
     def run(self) -> None:
         """Read every line; stops at the end of the program or at PROBLEM_LIMIT problems."""
         last = len(self.lines)
-        has_frame, harmless = False, self.options.harmless_words
+        harmless = self.options.harmless_words
+        marks: list[Place] = []  # of the first two % lines
         for number, line in self._lines_to_read():
             if self._has_short_cut and self._run_common_block(number, line):
                 continue
@@ -100,11 +101,12 @@ class Interpreter(Cycles):
             if words is None:
                 if "/" in line and deletes_block(line):
                     self._note_deleted(number, line)
-                    if self.options.skip_deleted and not has_switch_number(line):
+                    if self.options.skip_deleted and not has_switch_number(line) and not self.has_end:
                         continue
                 if line.strip(" \t") == "%":
-                    self.has_end = self.has_end or has_frame or self.block_count > 0
-                    has_frame = True
+                    self.has_end = self.has_end or self.block_count > 0
+                    if len(marks) < 2:
+                        marks.append(Place(self.name, number, line.index("%") + 1))
                     continue
                 read, complaints = scan(line, number == last, self._harmless_remedy)
                 if self.options.harmless_words:
@@ -116,6 +118,8 @@ class Interpreter(Cycles):
             if self.has_end:
                 self._text_after_end(number, line)
                 break
+            if len(marks) > 1 and not self.block_count:
+                self._empty_frame(*marks)
             self.block_count += 1
             block = Block(self.name, number, line, words, self.problems)
             for complaint in complaints:
@@ -170,6 +174,12 @@ class Interpreter(Cycles):
         code, feed = (FEED, feed) if motion else (RAPID, 0.0)
         self.rows.extend((self._x, self._y, self._z, code, feed, number, 0.0, 0.0, 0.0))
         return True
+
+    def _empty_frame(self, first: Place, second: Place) -> None:
+        # NISTIR 6556, section 2 (from memory): what stands behind a second % does not count.
+        found = f"a second '%' with no block between it and the one in line {first.line}"
+        expected = "the program between two % lines, for a control may run nothing behind the second"
+        self.problems.append(Problem(second, found, expected, "delete one of the two % lines"))
 
     def _text_after_end(self, number: int, line: str) -> None:
         place = Place(self.name, number, len(line) - len(line.lstrip(" \t")) + 1)

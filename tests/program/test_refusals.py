@@ -156,7 +156,7 @@ BLOCKS = {
     "cycle_upright": (
         "G18 G81 X10 Z-5 R2",
         [
-            "7:9: found 'X10' in G81 with G18 in force, expected G17, for a hole is drilled along Z; write G17 before it",
+            "7:9: found 'X10' in G81 with G18 in force, expected G17, for G18 asks for a hole along Y, and the cutter stands along Z; write G17 before it; a hole from the side is no work for a three-axis router",
         ],
     ),
     "cycle_inverse_time": (
