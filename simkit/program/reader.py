@@ -42,6 +42,8 @@ class ProgramRead:
     deleted_count: blocks with the / of block delete; skips_deleted: they were passed over, else run.
     has_still_spindle: the spindle is switched on, but never with a speed but S0.
     dwell: sum of the P of all dwells (seconds by the standard; some controls take milliseconds).
+    ends_at: (x, y, z) mm, where the tip stands in the end, None where that is not known.
+    ends_by: the word that took its Z to a place not known here, such as "G28"; "" when none did.
     """
 
     name: str
@@ -59,6 +61,8 @@ class ProgramRead:
     skips_deleted: bool = False
     dwell: float = 0.0
     has_still_spindle: bool = False
+    ends_at: tuple[float | None, float | None, float | None] = (None, None, None)
+    ends_by: str = ""
 
 
 def read_program(
@@ -143,6 +147,8 @@ def _read(
         skips_deleted=state.options.skip_deleted,
         dwell=state.dwell,
         has_still_spindle={on for _, _, on in state.spindle if on != OFF} == {NO_SPEED},
+        ends_at=state.place,
+        ends_by=state.place_lost_by,
     )
 
 

@@ -29,6 +29,16 @@ REFUSED_FORMS = (
     ("`X1 X2`, `G0 G1`", "a repeated word, two words of one kind (a modal group)", "write two blocks"),
     ("`G2 ... P3`", "an arc of several turns", "write each turn as a block"),
     (
+        "`T0101` (four digits, a zero first, an offset last), `T1.5`, `T-1`",
+        "no plain number of a cutter; T0101 is a lathe's tool 01 with offset 01",
+        "write the cutter's number, such as T1; T1, T01, T0012 and T101 are read",
+    ),
+    (
+        "`G18 G81`, every cycle in G18 or G19",
+        "a hole from the side, and the cutter stands along Z",
+        "write G17 before it",
+    ),
+    (
         "`MSG turn the blank`, at the start of a line",
         "text that some controls take as a message",
         f"put it into a comment; if it moves nothing, {refusals.harmless_line('MSG')}",
