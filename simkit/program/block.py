@@ -204,7 +204,10 @@ class Block:
                 about = " in a block that is no arc"
                 remedy = "write G2 or G3 if an arc is meant, else delete it"
                 expected = f"{letter} only with G2 or G3" + (" or a cycle" if letter == "R" else "")
-                if suspended in (2, 3):
+                if is_cycle and letter == "K":  # some controls' word for repeats; common practice, no source
+                    about, expected = f" in {voc.written(10 * motion)}", "L for the repeats of a cycle"
+                    remedy = f"write L{self.words[self.at['K']][1:]} if repeats are meant, else delete it"
+                elif suspended in (2, 3):
                     word = self.written(self.g[voc.GROUP_0][1])
                     about = f" in one block with {word}, which makes no arc of it"
                     remedy = f"write the arc in a block without {word[1:-1]}, or delete {letter}"

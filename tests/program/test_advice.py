@@ -148,3 +148,22 @@ def test_fraction__is_told_once():
 
 def test_comment__the_inner_bracket_is_pointed_at():
     assert problems(f"{HEAD}(a (b) c)\nM30\n")[0].startswith("a.nc:7:4: ")
+
+
+@pytest.mark.parametrize("block", ["X5, C1", "X5 , R2", "X5,\tR2"])
+def test_corner_word__behind_a_comma_and_spaces_is_one(block):
+    (told,) = problems(f"{HEAD}{block}\nM30\n")
+    assert " (a corner word after a comma), expected corners drawn as moves" in told
+
+
+def test_message__of_more_letters_than_a_quote_is_not_offered_as_harmless():
+    assert problems(f"{HEAD}{'X' * 200}\nM30\n") == [
+        f"a.nc:7:1: found '{'X' * 40}...', expected a number after each letter; put text into a comment ( ), or delete it"
+    ]
+
+
+def test_repeats_of_a_cycle__by_k_are_written_as_l():
+    assert problems(f"{HEAD}G91 G81 X10 Z-5 R-18 K3\nM30\n") == [
+        "a.nc:7:22: found 'K3' in G81, expected L for the repeats of a cycle; write L3 if repeats are meant, else delete it"
+    ]
+    assert "only with G2 or G3" in problems(f"{HEAD}G81 X10 Z-5 R2 J3\nM30\n")[0]
