@@ -7,6 +7,7 @@ lies nowhere below its tangent plane, the target nowhere above its triangles.  W
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -25,6 +26,35 @@ LEVELS = 3  # halvings from a block to a cell
 BUCKET = 2  # blocks along the edge of a bucket of moves
 FLOOR = 0.01  # mm: squares of a smaller half edge are not halved again
 ANY_TOP = 1e9  # mm: no move is left out for its height
+
+
+@dataclass
+class Unproved:
+    """Cells over which a deviation may be larger than it may, and a place in each.
+
+    is_found (ny, nx) bool.  place() gives for some of them where the largest deviation was met, in plan.
+    """
+
+    is_found: np.ndarray
+    _met: list[tuple] = field(default_factory=list)
+
+    def add(self, cell, x, y, size) -> None:
+        """Add places x, y (k,) mm of flat cells (k,), with the deviation there, mm (k,)."""
+        self.is_found.ravel()[cell] = True
+        self._met.append((cell, x, y, size))
+
+    def place(self, is_asked: np.ndarray) -> tuple[tuple[int, int], tuple[float, float]] | None:
+        """Return the cell (iy, ix) and place (x, y) mm of the largest deviation met in the asked cells."""
+        if not self._met:
+            return None
+        cell, x, y, size = (np.concatenate(parts) for parts in zip(*self._met, strict=True))
+        mine = np.flatnonzero(is_asked.ravel()[cell])
+        if not len(mine):
+            return None
+        # Ties go to the lowest cell, so that the order in which squares were halved does not matter.
+        k = mine[np.lexsort((x[mine], y[mine], cell[mine], -size[mine]))[0]]
+        iy, ix = divmod(int(cell[k]), self.is_found.shape[1])
+        return (iy, ix), (float(x[k]), float(y[k]))
 
 
 class Sweeps:
@@ -148,8 +178,8 @@ class Sweeps:
 
 def unproved_gouges(
     sweeps: Sweeps, grid: TargetGrid, lattice: Lattice, deepest: np.ndarray, is_asked: np.ndarray
-) -> np.ndarray:
-    """Return the cells over which a cut may lie deeper in the target than it may, bool (ny, nx).
+) -> Unproved:
+    """Return the cells over which a cut may lie deeper in the target than it may.
 
     sweeps: of one side.  deepest (ny, nx) mm: how deep a cut may lie, along the normal; negative where
     it must stay proud.  is_asked (ny, nx): the cells to prove.
@@ -160,7 +190,8 @@ def unproved_gouges(
     changes by at most the distance moved (under lips of the target only as the middle shows it).
     Source: own derivation.
     """
-    found = np.zeros(lattice.shape, bool)
+    found = Unproved(np.zeros(lattice.shape, bool))
+    is_found = found.is_found.ravel()
     is_asked = is_asked & np.isfinite(deepest)
     ask = np.where(is_asked, np.where(deepest < 0, -np.inf, deepest), np.inf)
     n = 1 << LEVELS
@@ -184,15 +215,17 @@ def unproved_gouges(
     cell = iy * lattice.nx + ix
     may = deepest.ravel()
     while len(cell):
-        is_left = _most_deep(x, y, low, may[cell], grid, sweeps.side) + half * np.sqrt(2.0) > may[cell]
+        depth = _most_deep(x, y, low, may[cell], grid, sweeps.side)
+        is_left = depth + half * np.sqrt(2.0) > may[cell]
         x, y, cell = x[is_left], y[is_left], cell[is_left]
         if half <= FLOOR:
-            found.ravel()[cell] = True
+            found.add(cell, x, y, depth[is_left])
             break
         exact = sweeps.heights(np.column_stack([x, y]))
-        is_deep = _most_deep(x, y, exact, may[cell], grid, sweeps.side) > may[cell]
-        found.ravel()[cell[is_deep]] = True
-        is_left = ~found.ravel()[cell]
+        depth = _most_deep(x, y, exact, may[cell], grid, sweeps.side)
+        is_deep = depth > may[cell]
+        found.add(cell[is_deep], x[is_deep], y[is_deep], depth[is_deep])
+        is_left = ~is_found[cell]
         x, y, cell = x[is_left], y[is_left], cell[is_left]
         if not len(cell):
             break
@@ -212,15 +245,16 @@ def unproved_leftover(
     highest: np.ndarray,
     owner: np.ndarray,
     is_asked: np.ndarray,
-) -> np.ndarray:
-    """Return the cells over which the cut may stand prouder of the target than it may, bool (ny, nx).
+) -> Unproved:
+    """Return the cells over which the cut may stand prouder of the target than it may.
 
     As `unproved_gouges`; highest (ny, nx) mm: how far it may stand off, along the normal.  owner
     (ny, nx): the field's row that cut each cell.  What is proved is the distance from cut to target.  The
     bound from above is that of the move which cut the middle of a square: over a corner for lines,
     and by the profile drawn in by the square's half diagonal for arcs.
     """
-    found = np.zeros(lattice.shape, bool)
+    found = Unproved(np.zeros(lattice.shape, bool))
+    is_found = found.is_found.ravel()
     cell = np.flatnonzero(is_asked & np.isfinite(highest))
     iy, ix = np.divmod(cell, lattice.nx)
     x, y = lattice.centre_of(iy, ix)
@@ -229,10 +263,11 @@ def unproved_leftover(
         up = sweeps.highest(x, y, half, may[cell], rows, grid)
         left = np.flatnonzero(~np.isnan(up))
         x, y, cell, up = x[left], y[left], cell[left], up[left]
-        is_left = _most_proud(x, y, up, grid, sweeps.side) + half * np.sqrt(2.0) > may[cell]
+        off = _most_proud(x, y, up, grid, sweeps.side)
+        is_left = off + half * np.sqrt(2.0) > may[cell]
         x, y, cell = x[is_left], y[is_left], cell[is_left]
         if half <= FLOOR:
-            found.ravel()[cell] = True
+            found.add(cell, x, y, off[is_left])
             break
         half /= 2
         x = (x[:, None] + half * np.array([-1, 1, -1, 1])).ravel()
@@ -240,9 +275,10 @@ def unproved_leftover(
         cell = cell.repeat(4)
         cut, rows = sweeps.cut(np.column_stack([x, y]), sweeps.start)
         is_part = ~np.isnan(grid.heights(np.column_stack([x, y]))[0])
-        is_high = is_part & (_most_proud(x, y, cut, grid, sweeps.side) > may[cell])
-        found.ravel()[cell[is_high]] = True
-        left = np.flatnonzero(~found.ravel()[cell])
+        off = _most_proud(x, y, cut, grid, sweeps.side)
+        is_high = is_part & (off > may[cell])
+        found.add(cell[is_high], x[is_high], y[is_high], off[is_high])
+        left = np.flatnonzero(~is_found[cell])
         x, y, cell, rows = x[left], y[left], cell[left], rows[left]
     return found
 
@@ -254,8 +290,13 @@ def _most_proud(x, y, heights, grid: TargetGrid, side: int) -> np.ndarray:
     is_in = heights <= (upper if side == 1 else -lower)
     off = np.zeros(len(x))
     rows = np.flatnonzero(~is_in)
-    off[rows] = grid.distance(np.column_stack([x, y, sign * heights])[rows])
+    off[rows] = _to_surface(np.column_stack([x, y, sign * heights])[rows], grid, side)
     return off
+
+
+def _to_surface(points: np.ndarray, grid: TargetGrid, side: int) -> np.ndarray:
+    """Return the distance to the whole surface, mm (k,): the near side first bounds the search of the other."""
+    return grid.distance(points, 3 - side, within=grid.distance(points, side))
 
 
 def warm_up(grid: TargetGrid, lattice: Lattice) -> None:
@@ -288,5 +329,5 @@ def _most_deep(x, y, heights, may, grid: TargetGrid, side: int) -> np.ndarray:
     deep = rows[depth[rows] > np.maximum(may[rows], 0.0)]
     depth[deep] = removed_below(at[deep], depth[deep], grid, side)
     proud = np.flatnonzero(~is_in & (may < 0) & np.isfinite(at[:, 2]))
-    depth[proud] = -grid.distance(at[proud])
+    depth[proud] = -_to_surface(at[proud], grid, side)
     return depth

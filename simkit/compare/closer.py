@@ -16,6 +16,7 @@ from simkit.target.grid import TargetGrid
 
 FINEST = 0.01  # mm: half the diagonal of the finest cells
 DIVIDE = 4  # each look divides the cells by this
+FIRST = 16  # and the first look at a known place: what lies there may be narrower than a cell
 ROOM = 3  # cells about the worst one that a look measures
 LARGEST_ROOM = 64  # cells about it that a look cuts again
 SAME_SHEET = 6.0  # neighbouring points steeper than this (about 80 degrees) lie on different faces
@@ -47,6 +48,7 @@ def closer_look(
     finest: float = FINEST,
     allowance: Callable[[Lattice], np.ndarray | None] | None = None,
     counts: Callable[[Lattice], np.ndarray] | None = None,
+    place: tuple[float, float] | None = None,
 ) -> Look:
     """Return the peak deviation near a cell, evaluated on finer and finer cells around it.
 
@@ -55,7 +57,8 @@ def closer_look(
     worst of a spot.  is_gouge: look for the deepest gouge, else for the highest leftover.
     finest mm: stop when half the diagonal of a cell is at most this.
     allowance(lattice): what is left on purpose, as for `deviation`.  counts(lattice): the cells that
-    count (ny, nx) bool, all when None; the peak is looked for among these.
+    count (ny, nx) bool, all when None; the peak is looked for among these.  place (x, y) mm: in that
+    cell; the peak is looked for there and not beside it.
 
     Each look cuts and rasterises again, on cells of a quarter, as far about the worst cell as the
     measured distance reaches (at most 64 cells), and measures as `deviation` does over three cells
@@ -70,15 +73,20 @@ def closer_look(
         raise ShapeError(f"side must be 1 or 2, not {side}")
     field, cell, distance = _cropped(field, grid, side, cell)
     surfaces: list[CutSurface] = []
+    divide = DIVIDE if place is None else FIRST
     while True:
         room = min(math.ceil(distance / field.lattice.cell) + ROOM, LARGEST_ROOM)
         box = _box(cell, room, field.lattice)
         near = _box(cell, ROOM, field.lattice)
         surfaces.append(CutSurface(field, side, box))
-        field = recut(field.lattice.window(*box, divide=DIVIDE))
+        field = recut(field.lattice.window(*box, divide=divide))
         around = envelopes(grid, field.lattice)
-        rows = slice((near[0] - box[0]) * DIVIDE, (near[1] - box[0]) * DIVIDE)
-        columns = slice((near[2] - box[2]) * DIVIDE, (near[3] - box[2]) * DIVIDE)
+        rows = slice((near[0] - box[0]) * divide, (near[1] - box[0]) * divide)
+        columns = slice((near[2] - box[2]) * divide, (near[3] - box[2]) * divide)
+        if place is not None:
+            iy, ix = (int(k) for k in field.lattice.cell_at(*place))
+            iy0, iy1, ix0, ix1 = _box((iy, ix), ROOM, field.lattice)
+            rows, columns, place, divide = slice(iy0, iy1), slice(ix0, ix1), None, DIVIDE
         is_near = np.zeros(field.lattice.shape, dtype=bool)
         is_near[rows, columns] = True
         if counts is not None:

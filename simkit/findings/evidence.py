@@ -40,6 +40,9 @@ class Evidence:
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
         its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
     heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
+    sweeps {1: ..., 2: ...}: of compare.between, made when first asked for.
+    may_exceed(side, is_gouge, most (ny, nx), is_asked (ny, nx)) -> compare.between.Unproved: where between
+        the samples a deviation may be larger than `most`.
     offsets: of compare.offset, for each side judged.
     causes, not_matched: filled in by judging: of findings.causes, and words of findings.accept.
     """
@@ -54,6 +57,8 @@ class Evidence:
     field: Field
     fields: list[Field]
     replays: list[Replay]
+    may_exceed: Callable[..., Any] | None = None
+    sweeps: dict[int, Any] = field(default_factory=dict)
     effort: Any = None
     stops: list[list] = field(default_factory=list)
     below_table: list[Any] = field(default_factory=list)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -11,7 +11,8 @@ import numpy as np
 from scipy import ndimage
 
 from simkit.compare.closer import Look, closer_look
-from simkit.compare.spots import Spot, spots
+from simkit.compare.peaks import proved_peaks, regions
+from simkit.compare.spots import Spot, labelled, spots
 from simkit.findings.evidence import Evidence
 from simkit.stock.field import Lattice
 
@@ -101,6 +102,7 @@ def _zone_spots(judged: _Judged, here: np.ndarray) -> tuple[list[Looked], list[S
     is_beyond[label[least > limit]] = True
     close = spots(deviation.most, is_near & ~is_beyond[label], deviation.lattice, GAP)
     certain = [_looked(judged, spot) for spot in found[:MOST]]
+    certain = _proved(judged, certain, least > limit, here)
     told = _once(certain)
     # Beyond by its own cells, though the look at it found a neighbour's peak: counted, not told as that.
     beside = [one.spot for one in certain if one not in told]
@@ -108,7 +110,40 @@ def _zone_spots(judged: _Judged, here: np.ndarray) -> tuple[list[Looked], list[S
     near += [_unlooked(judged, spot) for spot in close[MOST_CLOSE:]]
     told, near = ([one for one in some if one.severity] for some in (told, near))
     near.sort(key=lambda one: (one.severity != "beyond", -abs(one.look.value)))
-    return told + near[:MOST], beside + found[MOST:] + [one.spot for one in near[MOST:]]
+    shown = _once(_proved(judged, near[:MOST], is_near & ~is_beyond[label], here), told)
+    return told + shown, beside + found[MOST:] + [one.spot for one in near[MOST:]]
+
+
+def _proved(judged: _Judged, looked: list[Looked], mask: np.ndarray, here: np.ndarray) -> list[Looked]:
+    """Return spots with their highest peaks: nothing over them, between the samples or not, is higher.
+
+    mask (ny, nx): the cells of these and other spots.  here (ny, nx): the cells that count.
+    """
+    evidence, side = judged.evidence, judged.side
+    lattice = evidence.field.lattice
+    if not looked or evidence.may_exceed is None:
+        return looked
+    label, _ = labelled(mask, GAP / lattice.cell)
+    region = regions(label, [int(label[one.spot.cell]) for one in looked], lattice.cell)
+    is_target = ~np.isnan(evidence.envelopes.side(side))
+    peaks = proved_peaks(
+        [one.look for one in looked],
+        np.where(here & is_target, region, 0),
+        partial(evidence.may_exceed, side, judged.is_gouge),
+        lambda _, cell, place: _look(judged, cell, place),
+    )
+    found = []
+    for one, (look, cell) in zip(looked, peaks, strict=True):
+        # A wider bound tells how much higher the peak may be: what is beyond the limit stays so.
+        severity = one.severity
+        if severity != "beyond" or cell is not None:
+            severity = severity_of(abs(look.value), look.bound, judged.limit)
+        row, spot = one.row, one.spot
+        if cell is not None:
+            row = owner_at(evidence, side, cell)
+            spot = replace(spot, cell=cell, at=tuple(float(v) for v in lattice.centre_of(*cell)))
+        found.append(replace(one, spot=spot, look=look, severity=severity, row=row))
+    return found
 
 
 def _once(looked: list[Looked], before: Sequence[Looked] = ()) -> list[Looked]:
@@ -128,19 +163,26 @@ def _once(looked: list[Looked], before: Sequence[Looked] = ()) -> list[Looked]:
 def _looked(judged: _Judged, spot: Spot) -> Looked:
     """Return a spot after a closer look at its worst place."""
     evidence, side = judged.evidence, judged.side
-    look = closer_look(
+    look = _look(judged, spot.cell)
+    row = owner_at(evidence, side, spot.cell)
+    severity = severity_of(abs(look.value), look.bound, judged.limit)
+    return Looked(spot, look, severity, row, side, judged.limit, judged.zone)
+
+
+def _look(judged: _Judged, cell: tuple[int, int], place: tuple[float, float] | None = None) -> Look:
+    """Return a closer look at a cell, or at a place in it."""
+    evidence, side = judged.evidence, judged.side
+    return closer_look(
         evidence.recut,
         evidence.field,
         evidence.target_grid,
         side,
-        spot.cell,
+        cell,
         judged.is_gouge,
         allowance=partial(evidence.zones.allowance, side=side),
         counts=judged.counts if len(evidence.zones.rules) > 1 else None,
+        place=place,
     )
-    row = owner_at(evidence, side, spot.cell)
-    severity = severity_of(abs(look.value), look.bound, judged.limit)
-    return Looked(spot, look, severity, row, side, judged.limit, judged.zone)
 
 
 def _unlooked(judged: _Judged, spot: Spot) -> Looked:
