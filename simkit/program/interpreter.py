@@ -228,6 +228,8 @@ class Interpreter(Cycles):
         block.sort(self._harmless_remedy)
         if self.call_line is None and refusals.CALL in block.refused:
             self.call_line = block.number
+        if any(refusal.effect == refusals.SETS_UNITS for refusal in block.refused):
+            self.told.add("units")
         at, values, g, m = block.at, block.values, block.g, block.m
         motion = g[voc.MOTION][0] // 10 if voc.MOTION in g else self._motion
         plane = g[voc.PLANE][0] // 10 if voc.PLANE in g else self._plane

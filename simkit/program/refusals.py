@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 # What a refused word would have done, so that one refusal does not bring others behind it.
-NOTHING, MOVES_AWAY, TAKES_MOTION = "nothing", "moves away", "takes motion"
+NOTHING, MOVES_AWAY, TAKES_MOTION, SETS_UNITS = "nothing", "moves away", "takes motion", "sets units"
 
 
 class Refusal(NamedTuple):
@@ -38,6 +38,12 @@ _LATHE = Refusal(
     "a program for a router or mill with X, Y and Z",
     "give the router's program, or choose a milling post",
     TAKES_MOTION,
+)
+_OLD_UNITS = Refusal(  # ISO 6983-1 (from memory) has G70 and G71 for inch and metric; NISTIR 6556 G20 and G21
+    "units on some controls, a turning cycle on others",
+    "G20 (inch) or G21 (mm), for controls differ on what G70 and G71 do",
+    "write G20 in place of G70, G21 in place of G71 if it sets the units; else give the router's program",
+    SETS_UNITS,
 )
 _PROBE = Refusal(
     "probing",
@@ -85,7 +91,8 @@ CALL = Refusal(
 REFUSED_G = {
     **dict.fromkeys((410, 420, 411, 421), _COMPENSATION),
     **dict.fromkeys((840, 841, 870, 880), _CYCLE),
-    **dict.fromkeys((70, 80, 320, 330, 331, 340, 710, 720, 740, 750, 760, 780, 960), _LATHE),
+    **dict.fromkeys((70, 80, 320, 330, 331, 340, 720, 740, 750, 760, 780, 960), _LATHE),
+    **dict.fromkeys((700, 710), _OLD_UNITS),
     **dict.fromkeys((310, 380, 382, 383, 384, 385), _PROBE),
     541: _MORE_ZEROS,
     **dict.fromkeys((100, 520, 922, 923), _SHIFT),
