@@ -1,8 +1,8 @@
 """Which forms of lines, as shops have them, are read in compiled code, and which fall to plain Python?
 
-Each form fills a program of SIZE bytes, read in one process with the compiled code loaded beforehand; told are
-MB/s and the share of lines that the compiled code left to the interpreter.  The same answer of both is asserted
-on the first lines of each form.
+Each form fills a program of SIZE bytes, read in one process with the compiled code loaded beforehand; told
+are MB/s and the share of lines that the compiled code left to the interpreter.  The same answer of both is
+asserted on the first lines of each form.
 Run: python benchmarks/read_forms.py [FORM...]
 """
 

@@ -102,7 +102,7 @@ def _end_text(summary: dict[str, Any]) -> str:
     if end is None:
         return "the program moves nothing"
     if end[2] is None:
-        return f"at a place of the machine, by {summary['ends_by']}; how high is not known here"
+        return f"at a height not known here, since {summary['ends_by']}"
     return f"at {_place_text(end)}, {_height_text(end[2], summary['blank'], 'ends')}"
 
 

@@ -396,8 +396,9 @@ ENDS = {
     "G0 Z-3": ("at X30 Y20 Z-3, NOT above Z0", "at X30 Y20 Z-3, NOT above the blank: 3 mm below its top"),
     "G0 Z0": ("at X30 Y20 Z0, NOT above Z0", "at X30 Y20 Z0, NOT above the blank: level with its top"),
     "G0 Z7": ("at X30 Y20 Z7, above Z0", "at X30 Y20 Z7, 7 mm above the blank"),
-    "G53 G0 Z0": ("at a place of the machine, by G53; how high is not known here",) * 2,
-    "G91 G28 Z0": ("at a place of the machine, by G28; how high is not known here",) * 2,
+    "G53 G0 Z0": ("at a height not known here, since G53",) * 2,
+    "G91 G28 Z0": ("at a height not known here, since G28",) * 2,
+    "G43 H1\nG49 G0 Z9": ("at a height not known here, since G49",) * 2,
     "G53 G0 X0 Y0\nG0 Z8": ("at Z8, above Z0", "at Z8, 8 mm above the blank"),
 }
 
