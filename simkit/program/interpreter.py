@@ -64,6 +64,9 @@ _PLAIN = r"([+-]?(?:[0-9]{1,7}(?:\.[0-9]{0,9})?|\.[0-9]{1,9})) *"
 _common_block = re.compile(
     rf"(?:N[0-9]+ *)?(?:G0?([01]) *)?(?:X{_PLAIN})?(?:Y{_PLAIN})?(?:Z{_PLAIN})?(?:F{_PLAIN})?"
 ).fullmatch
+_program_number = re.compile(
+    r"O[0-9]+"
+).fullmatch  # alone in the first block: a name, ISO 6983-1 (from memory)
 
 
 class Interpreter(Cycles):
@@ -121,6 +124,8 @@ class Interpreter(Cycles):
             if len(marks) > 1 and not self.block_count:
                 self._empty_frame(*marks)
             self.block_count += 1
+            if self.block_count == 1 and len(words) == 1 and not complaints and _program_number(words[0]):
+                continue
             block = Block(self.name, number, line, words, self.problems)
             for complaint in complaints:
                 place = Place(self.name, number, complaint.start + 1)

@@ -178,8 +178,8 @@ REFUSED_LETTERS = {
         MOVES_AWAY,
     ),
     "O": Refusal(
-        "a program or subprogram number",
+        "a subprogram's number, or a program's that is not alone in the first block",
         "one file that holds every move, under its file name",
-        "delete the O word, or put it into a comment; post again without subprograms if it names one",
+        "delete it if it is the program's, or put it into a comment; else post again without subprograms",
     ),
 }

@@ -16,6 +16,7 @@ FORMS = (
     ("arcs with one axis word left out, F on rapids", False),
     ("lines of more than 256 characters, lines that end in CR alone", True),
     ("`;` comments, `/` behind the line number, line numbers of any length, a byte-order mark", True),
+    ("`O1234` alone in the first block: the number of the program, which does nothing", True),
     ("G80 in one block with G0 to G3, as many programs begin", True),
     ("arcs with both axis words left out, G0 to G3 alone in a block, H alone behind G43", True),
 )

@@ -387,3 +387,36 @@ def test_cycle__in_an_upright_plane_says_which_way_it_would_drill(plane, along, 
     assert (
         f"expected G17, for {plane} asks for a hole along {along}, and the cutter stands along Z; " in message
     )
+
+
+@pytest.mark.parametrize("top", ["O1234\n", "%\no12 (boat)\n", "(boat)\n\n O 7 ; seven\n"])
+def test_program_number__alone_in_the_first_block_does_nothing(top):
+    """ISO 6983-1 (from memory): a program begins with its number; it names the file at the control."""
+    body = HEAD + "G1 X5\nM30\n"
+    plain = read_program(body, "a.nc")
+    for is_compiled in (False, True):
+        got = _read((top + body).encode(), "a.nc", 0, None, None, True, is_compiled)
+        assert got.block_count == plain.block_count + 1
+        assert got.moves.end.tobytes() == plain.moves.end.tobytes()
+        assert (got.moves.line == plain.moves.line + top.count("\n")).all()
+        assert got.warnings == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "word"),
+    [
+        ("O1\nO2\n", 2, "O2"),
+        ("G21\nO2\n", 2, "O2"),
+        ("O1 G21\n", 1, "O1"),
+        ("N5 O1\n", 1, "O1"),
+        ("O1.5\n", 1, "O1.5"),
+        ("O100 sub\n", 1, "O100"),
+    ],
+)
+def test_program_number__elsewhere_may_be_of_a_subprogram(text, line, word):
+    with pytest.raises(InputProblems) as raised:
+        read_program(f"{text}{HEAD}G1 X5\nM30\n", "a.nc")
+    told = [str(problem) for problem in raised.value.problems]
+    assert any(
+        f"a.nc:{line}:" in message and f"found '{word}' (a subprogram's number" in message for message in told
+    )
