@@ -119,10 +119,10 @@ class Interpreter(Cycles):
             if not words and not complaints:
                 continue
             if self.has_end:
-                self._text_after_end(number, line)
+                self.problems.append(refusals.text_after_end(self.name, number, line, self.call_line))
                 break
             if len(marks) > 1 and not self.block_count:
-                self._empty_frame(*marks)
+                self.problems.append(refusals.empty_frame(*marks))
             self.block_count += 1
             if self.block_count == 1 and len(words) == 1 and not complaints and _program_number(words[0]):
                 continue
@@ -179,23 +179,6 @@ class Interpreter(Cycles):
         code, feed = (FEED, feed) if motion else (RAPID, 0.0)
         self.rows.extend((self._x, self._y, self._z, code, feed, number, 0.0, 0.0, 0.0))
         return True
-
-    def _empty_frame(self, first: Place, second: Place) -> None:
-        # NISTIR 6556, section 2 (from memory): what stands behind a second % does not count.
-        found = f"a second '%' with no block between it and the one in line {first.line}"
-        expected = "the program between two % lines, for a control may run nothing behind the second"
-        self.problems.append(Problem(second, found, expected, "delete one of the two % lines"))
-
-    def _text_after_end(self, number: int, line: str) -> None:
-        place = Place(self.name, number, len(line) - len(line.lstrip(" \t")) + 1)
-        found = f"{quoted(line.strip())} after the end of the program"
-        expected = "nothing but comments behind M2, M30 or the closing %, for the control never runs it"
-        remedy = "delete what follows the end, or move the end behind it"
-        if self.call_line is not None:
-            expected = "one file that holds every move, in the order it is run"
-            found += f", which looks like the subprogram that line {self.call_line} calls"
-            remedy = "do not delete it: post again as one program without subprograms"
-        self.problems.append(Problem(place, found, expected, remedy))
 
     def _note_deleted(self, number: int, line: str) -> None:
         self.deleted_count += 1

@@ -1,4 +1,4 @@
-"""The words the reader refuses: why, what it needs instead, and what to do, in the shop's words.
+"""What the reader refuses: why, what it needs instead, and what to do, in the shop's words.
 
 Keyed as in vocabulary.py: ten times the number of a G or M word.  Sources: NISTIR 6556 (2000) and
 ISO 6983-1 for what these words are; words that some controls know alone: common practice, no source.
@@ -8,6 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from typing import NamedTuple
+
+from simkit.errors import Place, Problem
+from simkit.program.words import quoted
 
 # What a refused word would have done, so that one refusal does not bring others behind it.
 NOTHING, MOVES_AWAY, TAKES_MOTION, SETS_UNITS = "nothing", "moves away", "takes motion", "sets units"
@@ -183,3 +186,29 @@ REFUSED_LETTERS = {
         "delete it if it is the program's, or put it into a comment; else post again without subprograms",
     ),
 }
+
+
+def empty_frame(first: Place, second: Place) -> Problem:
+    """Return the problem of two % lines with no block between them; first, second: where they stand.
+
+    Source: NISTIR 6556, section 2 (from memory): what stands behind a second % does not count.
+    """
+    found = f"a second '%' with no block between it and the one in line {first.line}"
+    expected = "the program between two % lines, for a control may run nothing behind the second"
+    return Problem(second, found, expected, "delete one of the two % lines")
+
+
+def text_after_end(name: str, number: int, line: str, call_line: int | None) -> Problem:
+    """Return the problem of a line behind the end of the program.
+
+    name: of the file.  number: of the line, from 1.  call_line: of the first subprogram called, or None.
+    """
+    place = Place(name, number, len(line) - len(line.lstrip(" \t")) + 1)
+    found = f"{quoted(line.strip())} after the end of the program"
+    expected = "nothing but comments behind M2, M30 or the closing %, for the control never runs it"
+    remedy = "delete what follows the end, or move the end behind it"
+    if call_line is not None:
+        expected = "one file that holds every move, in the order it is run"
+        found += f", which looks like the subprogram that line {call_line} calls"
+        remedy = "do not delete it: post again as one program without subprograms"
+    return Problem(place, found, expected, remedy)
