@@ -150,18 +150,24 @@ class VerdictJob:
     def fine(self):
         """Return the ranges of the worst gouge and leftover on fine cells everywhere, and the seconds.
 
-        Each (least, most) mm: between samples a value changes by no more than the way to the next sample,
-        half a diagonal in plan.
+        Each (least, most) mm: between samples a value changes by no more than the way to the next sample:
+        half a diagonal in plan, and as much more as the path of the move that cut there is steep (a scratch
+        follows terraces up and down).
         """
         started = time.perf_counter()
         lattice = blank_lattice(LENGTH, WIDTH, FINE)
         evidence = check._cut(self.job, self.reads, lattice, Timings(), NoProgress())
         found = deviation(evidence.field, envelopes(self.grid, lattice), self.grid, 1, 1e-4)
+        moves, owner = self.reads[0][0][1].moves, evidence.field.upper_move
+        run = np.hypot(*(moves.end - moves.start)[:, :2].T)
+        rise = np.abs(moves.end - moves.start)[:, 2] / np.maximum(run, 1e-9)
+        way = FINE / np.sqrt(2) * np.sqrt(1 + np.where(owner >= 0, rise[owner], 0.0) ** 2)
         ranges, rim = [], round(RIM / FINE)
         inner = (slice(rim, -rim), slice(rim, -rim))
         for sign in (-1.0, 1.0):
-            least, most = (float(max(np.nanmax(sign * a[inner]), 0.0)) for a in (found.normal, found.most))
-            ranges.append((least, most + FINE / np.sqrt(2)))
+            least = np.nanmax(sign * found.normal[inner])
+            most = np.nanmax((sign * found.most + way)[inner])
+            ranges.append((float(max(least, 0.0)), float(most)))
         return ranges, time.perf_counter() - started
 
     def coarse(self, limits):
