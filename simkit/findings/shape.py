@@ -157,7 +157,7 @@ def _decided(judged: _Judged, look: Look, region: np.ndarray) -> tuple[str, Look
     cell = tuple(int(k) for k in judged.evidence.field.lattice.cell_at(*look.at[:2]))
     look = _look(judged, cell, look.at[:2], CLOSEST)
     if look.certain <= limit + EVEN:
-        most = np.where(region, limit, np.inf)
+        most = np.where(region, limit - EVEN, np.inf)
         met = judged.evidence.may_exceed(judged.side, judged.is_gouge, most, region, CLOSEST).place(region)
         if met is None and (look.is_surface or _top(look) <= limit):
             return "", look, cell
