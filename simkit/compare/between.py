@@ -28,8 +28,10 @@ CHUNK = 2048  # blocks proved in one go
 FLOOR = 0.01  # mm: squares of a smaller half edge are not halved again
 MOST_SQUARES = 3_000_000  # nor are more than these
 PROBES, SHARES = 16, (0.35, 0.7, 1.0)  # directions and distances in which a face looks for the cut
-FACE_FLOOR, FACE_SHARE = 0.02, 0.125  # half edge of the last squares of faces, mm and share of what may be
+SMOOTH, SMOOTH_SHARE = 0.01, 0.05  # mm, share of what may be: relief that says nothing
+FACE_FLOOR, FACE_SHARE = 0.005, 0.125  # half edge of the last squares of faces, mm and share of what may be
 FACE_SLACK = 1e-4  # mm: rounding
+COARSE_FACE = 0.08  # mm: larger squares are asked at their middle alone
 ANY_TOP = 1e9  # mm: no move is left out for its height
 
 
@@ -360,28 +362,36 @@ def _far_faces(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, i
     """Return flat cells over which the target may be farther from material or air than it may, with places.
 
     x, y, cell (k,): squares; half mm.  may: how far, by flat cell, mm.  Returns cell, x, y, distance (m,).
-    The cut is known exactly at PROBES about the middle of each square; the last squares that this does
-    not settle are returned.
+    Where the target keeps between two planes close together, it is hardly farther from the cut than the cut
+    from it, which is proved already: only squares of more relief than SMOOTH are asked.  There the cut is
+    known exactly at PROBES about the middle of each; the last squares that this does not settle are returned.
     """
-    from simkit.compare.between_kernels import faces_off
+    from simkit.compare.between_kernels import faces_off, target_relief
 
     sign = 1.0 if sweeps.side == 1 else -1.0
     corners, boxes = grid.ordered
     corners, bins = corners * np.array([1.0, 1.0, sign]), grid.bins(sweeps.side)
+    keep = may[cell] > 0
+    x, y, cell = x[keep], y[keep], cell[keep]
     turns = 2 * np.pi * np.arange(PROBES) / PROBES
     ways = np.column_stack([np.cos(turns), np.sin(turns)])
     away = np.array([0.0, *np.repeat(SHARES, PROBES)])  # of what may be, less the square itself
     offsets = np.vstack([np.zeros(2), *(share * ways for share in SHARES)])
-    keep = may[cell] > 0
-    x, y, cell = x[keep], y[keep], cell[keep]
     far = [(cell[:0], x[:0], y[:0], np.empty(0))]
     few = slice(0, 1)  # the middle alone settles most
     while len(cell):
+        relief = np.empty(len(x))
+        about = (x, y, half + may[cell], corners, boxes, bins[:5], bins[5], bins[6], relief)
+        share_ranges(lambda a, b, s=about: target_relief(a, b, *s), len(x), 64)
+        keep = relief > np.maximum(SMOOTH, SMOOTH_SHARE * may[cell])
+        x, y, cell = x[keep], y[keep], cell[keep]
         for probes in (few, slice(None)):
-            off = np.empty(len(x))
+            off = np.full(len(x), np.inf)
             for reach in np.unique(may[cell]):
+                most = float(reach) - half * np.sqrt(2.0)
+                if most <= 0:
+                    continue  # larger than what may be: nothing would settle it
                 rows = np.flatnonzero(may[cell] == reach)
-                most = max(float(reach) - half * np.sqrt(2.0), 0.0)
                 places = np.column_stack([x[rows], y[rows]])[:, None] + most * offsets[probes]
                 cut, _ = sweeps.cut(places.reshape(-1, 2), sweeps.start)
                 one = np.empty(len(rows))
@@ -393,7 +403,7 @@ def _far_faces(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, i
                 off[rows] = one
             left = np.flatnonzero(off > may[cell] + FACE_SLACK)
             x, y, cell, off = x[left], y[left], cell[left], off[left]
-            if not len(cell) or half > 4 * FACE_FLOOR:
+            if not len(cell) or half > COARSE_FACE:
                 break
         is_last = half <= np.maximum(FACE_FLOOR, FACE_SHARE * may[cell])
         if 4 * len(cell) > MOST_SQUARES // 10:

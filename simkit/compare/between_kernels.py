@@ -312,6 +312,19 @@ def corners_off(first, last, middles, half, slopes, nearest, corners, off):
 
 
 @entry_kernel
+def target_relief(first, last, x, y, half, corners, boxes, layout, start, items, relief):
+    """Fill relief (k,) with how far apart two parallel planes lie that hold the target's faces over a square.
+
+    x, y, half (k,) mm: squares.  Along the normal of the planes; 0 where there is no face.
+    """
+    for k in range(first, last):
+        a, b = _plane(x[k], y[k], half[k], corners, boxes, layout, start, items)
+        high = target_high(x[k], y[k], half[k], a, b, 1.0, corners, boxes, layout, start, items)
+        low = target_high(x[k], y[k], half[k], -a, -b, -1.0, corners, boxes, layout, start, items)
+        relief[k] = max(high + low, 0.0) / math.sqrt(1.0 + a * a + b * b)
+
+
+@entry_kernel
 def faces_off(
     first, last, x, y, half, sign, away, cut, corners, boxes, layout, start, items, off,
 ):  # fmt: skip
