@@ -27,8 +27,9 @@ BUCKET = 2  # blocks along the edge of a bucket of moves
 CHUNK = 2048  # blocks proved in one go
 FLOOR = 0.01  # mm: squares of a smaller half edge are not halved again
 MOST_SQUARES = 3_000_000  # nor are more than these
+MOST_FACES = 30_000  # squares of faces, likewise
 PROBES, SHARES = 16, (0.35, 0.7, 1.0)  # directions and distances in which a face looks for the cut
-SMOOTH, SMOOTH_SHARE = 0.01, 0.05  # mm, share of what may be: relief that says nothing
+SMOOTH, SMOOTH_SHARE = 0.02, 0.1  # mm, share of what may be: relief that says nothing
 FACE_FLOOR, FACE_SHARE = 0.005, 0.125  # half edge of the last squares of faces, mm and share of what may be
 FACE_SLACK = 1e-4  # mm: rounding
 COARSE_FACE = 0.08  # mm: larger squares are asked at their middle alone
@@ -406,7 +407,7 @@ def _far_faces(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, i
             if not len(cell) or half > COARSE_FACE:
                 break
         is_last = half <= np.maximum(FACE_FLOOR, FACE_SHARE * may[cell])
-        if 4 * len(cell) > MOST_SQUARES // 10:
+        if 4 * len(cell) > MOST_FACES:
             is_last[:] = True
         far.append((cell[is_last], x[is_last], y[is_last], off[is_last]))
         x, y, cell = x[~is_last], y[~is_last], cell[~is_last]

@@ -81,6 +81,11 @@ def proved_peaks(
     return [(replace(look, bound=bound), cell) for look, bound, cell in zip(best, bounds, cells, strict=True)]
 
 
+def slack(look: Look) -> float:
+    """Return how much higher than a look a peak may be without being asked for, mm."""
+    return max(SLACK, SHARE * abs(look.value))
+
+
 def _asked(look: Look) -> float:
     """Return the height above which nothing may lie, mm."""
-    return abs(look.value) + max(SLACK, SHARE * abs(look.value))
+    return abs(look.value) + slack(look)

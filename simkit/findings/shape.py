@@ -11,7 +11,7 @@ import numpy as np
 from scipy import ndimage
 
 from simkit.compare.closer import FINEST, Look, closer_look
-from simkit.compare.peaks import SLACK, proved_peaks, regions
+from simkit.compare.peaks import proved_peaks, regions, slack
 from simkit.compare.spots import Spot, labelled, spots
 from simkit.findings.evidence import Evidence
 from simkit.stock.field import Lattice
@@ -197,7 +197,7 @@ def _looked(judged: _Judged, spot: Spot) -> Looked:
     """Return a spot after a closer look at its worst place."""
     evidence, side = judged.evidence, judged.side
     look = _look(judged, spot.cell)
-    if not look.is_surface and look.bound > SLACK:
+    if not look.is_surface and look.bound > slack(look):
         # No proof will make this bound narrower, only a closer look.
         cell = tuple(int(k) for k in evidence.field.lattice.cell_at(*look.at[:2]))
         closer = _look(judged, cell, look.at[:2], FINEST / 8)
