@@ -5,8 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-import os
-import tempfile
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -15,7 +13,6 @@ import numpy as np
 
 import simkit
 from simkit.compare.seam import Seam, fit_shift
-from simkit.errors import InputProblems, Place, Problem
 from simkit.findings.accept import paste_lines
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, Finding
@@ -24,6 +21,7 @@ from simkit.findings.mesh_words import mesh_words
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
 from simkit.report.effort_tables import effort_tables
 from simkit.report.surface_tables import cusp_table, reach_table
+from simkit.report.whole_file import write_whole
 from simkit.stock.field import Field
 
 VERSION = 1  # of the result's form; raised when a key changes its meaning
@@ -237,26 +235,8 @@ def _plain(value: Any) -> Any:
 
 
 def write_json(path: Path, result: dict[str, Any]) -> None:
-    """Write the result beside its place, then rename: a half-written file never bears the name.
+    """Write the result as JSON; a half-written file never bears the name.
 
     Raises InputProblems when the place cannot be written.
     """
-    text = json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-    try:
-        handle, beside = tempfile.mkstemp(dir=path.absolute().parent, prefix=".simkit-")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-                file.write(text)
-            os.replace(beside, path)
-        except BaseException:
-            Path(beside).unlink(missing_ok=True)
-            raise
-    except OSError as reason:
-        raise InputProblems(
-            Problem(
-                Place(str(path), key="--json"),
-                f"'{reason.strerror}'",
-                "a place that can be written",
-                "choose another folder or free some space",
-            )
-        ) from None
+    write_whole(path, json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False) + "\n", "--json")
