@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import math
 from dataclasses import asdict
@@ -18,6 +17,7 @@ from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, Finding
 from simkit.findings.identity import known_by
 from simkit.findings.mesh_words import mesh_words
+from simkit.job.files import sha256_of
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
 from simkit.report.effort_tables import effort_tables
 from simkit.report.surface_tables import cusp_table, reach_table
@@ -101,6 +101,8 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "simkit": simkit.__version__,
             "job": {"name": job.name, "file": job.file},
             "verdict": verdict_of(findings, tuple(evidence.deviations)),
+            "strict": False,
+            "against": None,
             "cell": field.lattice.cell,
             "blank": asdict(job.blank),
             "limits": asdict(job.limits),
@@ -132,7 +134,7 @@ def _setups(evidence: Evidence) -> list[dict[str, Any]]:
             programs.append(
                 {
                     "file": read.moves.programs[0],
-                    "sha256": hashlib.sha256(Path(path).read_bytes()).hexdigest(),
+                    "sha256": sha256_of(path),
                     "moves": len(read.moves),
                     "cutters": sorted({int(tool) for tool in read.moves.tool}),
                     "largest_arc_mismatch": read.largest_arc_mismatch,
@@ -212,6 +214,7 @@ def _target(evidence: Evidence) -> dict[str, Any]:
     target, rough = evidence.target, evidence.coarseness
     return {
         "file": evidence.job.target.mesh.name,
+        "sha256": sha256_of(evidence.job.target.mesh),
         "triangles": len(target.triangles),
         "volume": target.volume,
         "facet_sagitta": None if rough is None else float(rough.sagitta[rough.worst]),

@@ -1,0 +1,465 @@
+"""What a result holds, as types: the JSON Schema is made of them, and so are the objects of the Python API.
+
+Lengths mm, areas mm2, volumes mm3, times minutes unless a key says otherwise; places (x, y, z) in the blank
+frame.  A number that is not known, or has no bound, is None.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from simkit.kinds import KINDS
+
+SEVERITY = Literal["safety", "beyond", "undecided", "warning", "accepted", "note"]
+STATUS = Literal["within limits", "beyond limits", "undecided", "warnings", "no worse"]
+Place = tuple[float, float, float]
+
+
+def told(words: str, **more: Any) -> Any:
+    """Return a field with the words that describe it."""
+    return field(metadata={"help": words, **more})
+
+
+@dataclass(frozen=True, slots=True)
+class JobName:
+    """Which job it was."""
+
+    name: str = told("for people")
+    file: str = told("the job file as it was named, '' without one")
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What came of the check."""
+
+    status: STATUS = told("'warnings' only with --strict, 'no worse' only with --against")
+    sentence: str = told("the line that a check ends with")
+    exit_status: Literal[0, 1] = told("1 fails a build")
+
+
+@dataclass(frozen=True, slots=True)
+class Blank:
+    """The blank as the job states it."""
+
+    length: float = told("mm, along x")
+    width: float = told("mm, along y")
+    thickness: float = told("mm, along z")
+    species: str = told("the wood, '' when not stated")
+    grain: str = told("which way the fibres run, '' when not stated")
+    hardness: str = told("'soft' or 'hard'")
+    cutting_force: float | None = told("N/mm2")
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The limits of the whole part, mm."""
+
+    gouge: float = told("deepest cut into the part")
+    leftover: float = told("most that may stand proud of it")
+    thinnest_wall: float = told("thinnest wall")
+    witness_step: float = told("highest step where the two sides meet")
+    dowel_miss: float = told("farthest from a dowel hole to its pin")
+    cusp: float | None = told("highest ridge between passes; None: not judged")
+    slenderness: float = told("height of what stands, as a multiple of its thickness")
+    finish_allowance: float = told("left on purpose for sanding")
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """The limits of a place; the first zone is the whole part."""
+
+    name: str = told("as the job names it")
+    gouge: float = told("mm")
+    leftover: float = told("mm")
+    finish_allowance: float = told("mm")
+    is_judged: bool = told("False: the shape does not matter there")
+    side: int | None = told("1 or 2, None: both")
+    area: dict[str, float] = told("of the part that it judges, by side, mm2")
+
+
+@dataclass(frozen=True, slots=True)
+class Program:
+    """A program that was run."""
+
+    file: str = told("from the job file's folder")
+    sha256: str = told("of its bytes")
+    moves: int = told("how many")
+    cutters: tuple[int, ...] = told("numbers of those it uses")
+    largest_arc_mismatch: float = told("mm, between the radii of an arc as written")
+
+
+@dataclass(frozen=True, slots=True)
+class SetupRun:
+    """A setup and what was run in it."""
+
+    name: str = told("as the job names it")
+    turn: str = told("'none', 'about x' or 'about y'")
+    swing: str = told("how it is swung round after that")
+    programs: tuple[Program, ...] = told("in the order they run")
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """What is left of the blank."""
+
+    volume: float = told("sum of the columns at cell centres")
+    bound: float = told("how far that may be off")
+    unit: str = told("mm3")
+
+
+@dataclass(frozen=True, slots=True)
+class Outside:
+    """Wood of one sort that stands outside the outline of the part."""
+
+    area: float = told("mm2")
+    volume: float = told("mm3")
+    pieces: int = told("how many")
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """The wanted part."""
+
+    file: str = told("name of the mesh")
+    sha256: str = told("of its bytes")
+    triangles: int = told("how many")
+    volume: float = told("mm3")
+    facet_sagitta: float | None = told("mm, how far its facets stand off a smooth surface")
+    notes: tuple[str, ...] = told("in words")
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """Findings that one thing explains."""
+
+    number: int = told("from 1, worst first")
+    kind: Literal[KINDS] = told("of its worst finding")
+    severity: SEVERITY = told("of its worst finding")
+    findings: tuple[int, ...] = told("their numbers")
+    message: str = told("one sentence")
+    advice: str = told("what to do")
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing a person must look at."""
+
+    number: int = told("from 1, in the order to be read")
+    kind: Literal[KINDS] = told("what it is")
+    severity: SEVERITY = told("the first three fail a check")
+    message: str = told("one sentence")
+    advice: str = told("what to do")
+    value: float | None = told("measured, in `unit`; the true value lies within value ± bound")
+    bound: float | None = told("in `unit`")
+    limit: float | None = told("in `unit`")
+    unit: str = told("mm unless said otherwise")
+    measure: str = told("what exactly was measured")
+    at: Place | None = told("mm, blank frame")
+    program_at: Place | None = told("the same place as the program of `setup` counts")
+    setup: str = told("name")
+    side: int | None = told("1 or 2")
+    area: float | None = told("mm2")
+    cells: int | None = told("how many")
+    file: str = told("program or job file")
+    line: int | None = told("in it, from 1")
+    column: int | None = told("in it, from 1, where one is known")
+    cutter: str = told("in words")
+    zone: str = told("whose limits judged it")
+    box: tuple[float, float, float, float] | None = told("x low, y low, x high, y high, mm, blank frame")
+    centre: tuple[float, float] | None = told("the middle of its cells, mm")
+    subject: str = told("what it is about when it has no place")
+    id: str = told("the same from run to run")
+    reason: str = told("why the job accepts it")
+    returned: str = told("why an accepted one counts again")
+    cause: int | None = told("number of its cause")
+    other_ids: tuple[str, ...] = told("ids it would have a little to the side")
+    accept: str = told("lines that accept it in the job file, '' when nothing can")
+
+
+@dataclass(frozen=True, slots=True)
+class Lie:
+    """How the cuts of side 1 lie against those of side 2."""
+
+    shift: tuple[float, float] = told("mm")
+    turn_degrees: float = told("degrees")
+    about: tuple[float, float] = told("mm")
+    is_observable: tuple[bool, ...] = told("shift in x, in y, turn")
+    bound: tuple[float | None, ...] = told("of the same three")
+    rms: float = told("mm, what is left unexplained")
+
+
+@dataclass(frozen=True, slots=True)
+class Seam:
+    """The line where the two sides meet."""
+
+    stations: tuple[Place, ...] = told("places along it")
+    contour: tuple[int, ...] = told("to which contour each belongs")
+    normal: tuple[tuple[float, float], ...] = told("outward, at each station")
+    offset: tuple[float, ...] = told("mm, the step at each station")
+    bound: tuple[float, ...] = told("mm, of each")
+    left_out: int = told("stations that tell nothing")
+    worst: int | None = told("index of the station with the highest step")
+    side_1_against_side_2: Lie = told("the shift that fits the steps best")
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """How much still stands."""
+
+    worst: float = told("mm")
+    bound: float = told("mm")
+    area: float = told("mm2 over the limit")
+
+
+@dataclass(frozen=True, slots=True)
+class ReachRow:
+    """What a cutter would leave on a side."""
+
+    cutter: str = told("in words")
+    used: str = told("whether the side uses it, only the job has it, or it is a common size")
+    alone: Stand | None = told("what it must leave wherever it goes")
+    with_it: Stand = told("what is left once it has gone over every spot too")
+    gain: float = told("mm2 over the limit that it would lower")
+    stepover: float | None = told("mm, for the wanted ridge")
+    feed: float | None = told("mm/min")
+    minutes: float | None = told("an estimate")
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """What later passes still cut."""
+
+    after: str = told("the program")
+    area: float = told("mm2")
+
+
+@dataclass(frozen=True, slots=True)
+class ReachSide:
+    """What the cutters leave on a side."""
+
+    side: int = told("1 or 2")
+    area_by_cause: dict[str, float] = told("mm2 over the limit, by 'cutter' and 'program'")
+    rows: tuple[ReachRow, ...] = told("as programmed first")
+    waiting: tuple[Waiting, ...] = told("after each program but the last")
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """What each cutter leaves at best."""
+
+    wanted_cusp: float = told("mm, that stepovers are for")
+    note: str = told("in words")
+    sides: tuple[ReachSide, ...] = told("those judged")
+
+
+@dataclass(frozen=True, slots=True)
+class CuspRow:
+    """Ridges between the passes of one cutter in one zone of a side."""
+
+    side: int = told("1 or 2")
+    zone: str = told("name")
+    cutter: str = told("in words")
+    sites: int = told("traces that tell something")
+    area: float = told("mm2")
+    typical: float = told("mm")
+    worst: float = told("mm")
+    bound: float = told("mm")
+    at: Place | None = told("of the worst")
+    stepover: float | None = told("mm")
+    direction: float | None = told("degrees")
+    wanted: float = told("mm, the wanted ridge")
+    wanted_stepover: float | None = told("mm")
+    volume: float = told("mm3 in the ridges")
+    sanding: float = told("minutes, a rough estimate")
+    file: str = told("program of the worst")
+    line: int | None = told("in it")
+
+
+@dataclass(frozen=True, slots=True)
+class Cusps:
+    """Ridges between passes."""
+
+    wanted: float = told("mm")
+    note: str = told("in words")
+    rows: tuple[CuspRow, ...] = told("by side, zone and cutter")
+
+
+@dataclass(frozen=True, slots=True)
+class CutterTime:
+    """Where the time of one cutter in a program goes, minutes."""
+
+    cutter: int | None = told("number")
+    minutes: float = told("in all")
+    in_wood: float | None = told("of cutting")
+    air: float | None = told("of cutting")
+    cutting: float = told("in feed moves")
+    rapids: float = told("in rapids")
+    standing: float = told("changes of cutter, spindle starts")
+    changes: int = told("how many")
+    spindle_starts: int = told("how many")
+    feed_not_reached: float = told("part of the way on which moves are too short to reach their feed")
+    lost: float = told("minutes lost by it")
+
+
+@dataclass(frozen=True, slots=True)
+class ProgramTime:
+    """Where the time of a program goes, minutes."""
+
+    program: str = told("file")
+    minutes: float = told("in all")
+    dwell: float = told("of these in dwells")
+    cutters: tuple[CutterTime, ...] = told("in order")
+
+
+@dataclass(frozen=True, slots=True)
+class Time:
+    """How long the work takes, minutes."""
+
+    minutes: float = told("in all")
+    programs: tuple[ProgramTime, ...] = told("one each")
+    machine: dict[str, Any] = told("the figures it was reckoned with")
+    note: str = told("what was assumed")
+
+
+@dataclass(frozen=True, slots=True)
+class BiteRow:
+    """What a cutter bites off in a setup; None where it makes no whole pass, or nothing is known."""
+
+    setup: str = told("name")
+    cutter: str = told("in words")
+    volume: float = told("mm3")
+    depth: float = told("mm, the deepest")
+    width: float | None = told("mm, the widest")
+    width_bound: float | None = told("mm")
+    engagement: float | None = told("degrees")
+    mean_width: float | None = told("mm")
+    per_tooth: tuple[float, float] | None = told("mm, least and most feed for each edge")
+    chip_range: tuple[float, float] | None = told("mm, stated or usual")
+    chip_range_stated: bool = told("the job states it")
+    thickest_chip: float | None = told("mm")
+    mean_chip: float | None = told("mm")
+    removal: float = told("mm3/min, the most")
+    removal_bound: float = told("mm3/min")
+    climb: float | None = told("part of the volume")
+    conventional: float | None = told("part of the volume")
+    power: float | None = told("W, an estimate")
+    force: float | None = told("N, an estimate")
+    file: str = told("program of the most removal")
+    line: int = told("in it")
+
+
+@dataclass(frozen=True, slots=True)
+class Bite:
+    """What the cutters bite off."""
+
+    usual_source: str = told("of usual chip loads")
+    hardness: str = told("of the wood")
+    rows: tuple[BiteRow, ...] = told("by setup and cutter")
+
+
+@dataclass(frozen=True, slots=True)
+class Along:
+    """What happens along a program, stretch by stretch; lists of equal length."""
+
+    program: str = told("file")
+    minutes: tuple[float, ...] = told("since its start")
+    removal: tuple[float, ...] = told("mm3/min")
+    per_tooth: tuple[float | None, ...] = told("mm")
+    thickest_chip: tuple[float | None, ...] = told("mm")
+    feed: tuple[float, ...] = told("mm/min reached")
+    cutter: tuple[int, ...] = told("numbers")
+    line: tuple[int, ...] = told("of the program")
+
+
+@dataclass(frozen=True, slots=True)
+class Faster:
+    """Something that could be faster."""
+
+    kind: str = told("of advice")
+    words: str = told("one sentence")
+    minutes: float = told("that it costs, an estimate")
+
+
+@dataclass(frozen=True, slots=True)
+class Better:
+    """A finding of the stored result that is gone or smaller."""
+
+    id: str = told("as stored")
+    kind: Literal[KINDS] = told("as stored")
+    message: str = told("as stored")
+    was: float | None = told("the stored value")
+    now: float | None = told("None: it is gone")
+
+
+@dataclass(frozen=True, slots=True)
+class Against:
+    """What differs from a stored result (--against); numbers are those of findings that would fail a check."""
+
+    file: str = told("the stored result")
+    new: tuple[int, ...] = told("not in it")
+    worse: tuple[int, ...] = told("in it, and worse than it may be off")
+    known: tuple[int, ...] = told("in it, and no worse: they do not fail this check")
+    better: tuple[Better, ...] = told("what got better")
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """Everything a check found."""
+
+    form: Literal["simkit result"] = told("what this is")
+    version: Literal[1] = told("of this form; raised when a key changes its meaning")
+    simkit: str = told("version of simkit")
+    job: JobName = told("which job")
+    verdict: Verdict = told("what came of it")
+    strict: bool = told("warnings fail")
+    against: Against | None = told("with --against")
+    cell: float = told("mm, edge of a field cell")
+    blank: Blank = told("as stated")
+    limits: Limits = told("of the whole part")
+    zones: tuple[Zone, ...] = told("the whole part first")
+    setups: tuple[SetupRun, ...] = told("in order")
+    left: Left = told("what is left of the blank")
+    outside: dict[str, Outside] | None = told("by sort")
+    target: Target | None = told("None: the shape was not judged")
+    causes: tuple[Cause, ...] = told("worst first")
+    findings: tuple[Finding, ...] = told("in the order to be read")
+    seam: Seam | None = told("of a part cut from two sides")
+    reach: Reach | None = told("what each cutter leaves at best")
+    cusps: Cusps | None = told("ridges between passes")
+    time: Time = told("how long it takes")
+    bite: Bite = told("what the cutters bite off")
+    along: tuple[Along, ...] = told("one for each program")
+    faster: tuple[Faster, ...] = told("what could be faster")
+    remarks: tuple[str, ...] = told("what a person should know beside the findings")
+    not_simulated: tuple[str, ...] = told("what a check knows nothing of")
+    cautions: tuple[str, ...] = told("before pressing start")
+    pictures: tuple[str, ...] = told("files written")
+    timings: dict[str, float] = told("seconds by stage; differs from run to run")
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemRow:
+    """Why a job cannot be checked."""
+
+    file: str = told("where")
+    line: int | None = told("from 1")
+    column: int | None = told("from 1")
+    key: str | None = told("of the job file, or an option")
+    found: str = told("what stands there")
+    expected: str = told("what should")
+    remedy: str = told("what to do")
+
+
+@dataclass(frozen=True, slots=True)
+class Unchecked:
+    """Stands among the results of many jobs for one that could not be checked."""
+
+    form: Literal["simkit unchecked"] = told("what this is")
+    version: Literal[1] = told("of this form")
+    simkit: str = told("version of simkit")
+    job: JobName = told("which job")
+    status: Literal["cannot be used", "stopped", "fault"] = told("input, a limit on time or memory, or simkit")
+    exit_status: Literal[2, 3] = told("3: a fault of simkit itself")
+    sentence: str = told("one line")
+    problems: tuple[ProblemRow, ...] = told("every reason")
