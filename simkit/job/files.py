@@ -34,7 +34,7 @@ def pointer_problem(place: Place, noun: str) -> Problem:
 
 
 def sha256_of(path: Path) -> str:
-    """Return the hash of a file's bytes, in hex.  Raises InputProblems for one that cannot be read (any more)."""
+    """Return the hash of a file's bytes, in hex.  Raises InputProblems for one that cannot be read."""
     try:
         with Path(path).open("rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()

@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 from simkit.kinds import KINDS
 
+VERSION = 1  # of the result's form; raised when a key changes its meaning
 SEVERITY = Literal["safety", "beyond", "undecided", "warning", "accepted", "note"]
 STATUS = Literal["within limits", "beyond limits", "undecided", "warnings", "no worse"]
 Place = tuple[float, float, float]
@@ -394,7 +395,7 @@ class Better:
 
 @dataclass(frozen=True, slots=True)
 class Against:
-    """What differs from a stored result (--against); numbers are those of findings that would fail a check."""
+    """What differs from a stored result (--against), by the numbers of findings that would fail a check."""
 
     file: str = told("the stored result")
     new: tuple[int, ...] = told("not in it")
@@ -459,7 +460,9 @@ class Unchecked:
     version: Literal[1] = told("of this form")
     simkit: str = told("version of simkit")
     job: JobName = told("which job")
-    status: Literal["cannot be used", "stopped", "fault"] = told("input, a limit on time or memory, or simkit")
+    status: Literal["cannot be used", "stopped", "fault"] = told(
+        "input, a limit on time or memory, or simkit"
+    )
     exit_status: Literal[2, 3] = told("3: a fault of simkit itself")
     sentence: str = told("one line")
     problems: tuple[ProblemRow, ...] = told("every reason")
