@@ -10,7 +10,7 @@ from typing import Any
 import simkit
 from simkit.report.rules import RULES, UNUSABLE, UNUSABLE_RULE
 from simkit.report.source_places import lines_of, path_of, relative_uri
-from simkit.report.verdict import FAILING
+from simkit.report.verdict import FAILING, status_of
 
 ROOT = "%SRCROOT%"  # what relative places count from: the folder in which the check was run
 _SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
@@ -59,11 +59,6 @@ def sarif_text(results: Sequence[dict[str, Any]], root: Path | None = None) -> s
         json.dumps({"$schema": _SCHEMA, "version": "2.1.0", "runs": [run]}, indent=1, ensure_ascii=False)
         + "\n"
     )
-
-
-def status_of(result: dict[str, Any]) -> int:
-    """Return the exit status that a result alone would have."""
-    return result["exit_status"] if "exit_status" in result else result["verdict"]["exit_status"]
 
 
 def _driver() -> dict[str, Any]:

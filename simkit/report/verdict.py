@@ -52,3 +52,8 @@ def scope_words(sides: tuple[int, ...]) -> str:
 
 def _counted(items: list, word: str) -> str:
     return f"1 {word}" if len(items) == 1 else f"{len(items)} {word}s"
+
+
+def status_of(record: dict[str, Any]) -> int:
+    """Return the exit status that a result, or what stands for a job not checked, would have alone."""
+    return record["exit_status"] if "exit_status" in record else record["verdict"]["exit_status"]

@@ -22,15 +22,25 @@ def checked(
     Nothing heavy is imported before it is known that something must be cut.  Raises InputProblems.
     """
     started = time.perf_counter()
-    key = key_of(job, cell)
-    if key is not None and not fresh and pictures is None:
-        result = kept_result(key)
+    if not fresh and pictures is None:
+        result = kept(job, cell)
         if result is not None:
-            seconds = round(time.perf_counter() - started, 4)
-            return result | {"timings": {LOOKED_UP: seconds, "total": seconds}}
+            return result
+    key = key_of(job, cell)
     result = _cut(job, cell, progress, pictures, key)
     result["timings"]["total"] = round(time.perf_counter() - started, 4)
     return result
+
+
+def kept(job: Job, cell: float) -> dict[str, Any] | None:
+    """Return the kept result of an unchanged job, None when there is none."""
+    started = time.perf_counter()
+    key = key_of(job, cell)
+    result = None if key is None else kept_result(key)
+    if result is None:
+        return None
+    seconds = round(time.perf_counter() - started, 4)
+    return result | {"timings": {LOOKED_UP: seconds, "total": seconds}}
 
 
 def _cut(job: Job, cell: float, progress, pictures: Path | None, key: str | None) -> dict[str, Any]:

@@ -189,7 +189,9 @@ def test_a_ridge_narrower_than_a_cell_is_found_where_it_is(angle):
     asked = np.zeros(lattice.shape, bool)
     asked[10:-10, 6:-6] = True
     most = np.full(lattice.shape, 0.3 + 3 * np.tan(lean))
-    found = unproved_leftover(sweeps, grid_of(part), lattice, most, owner.reshape(lattice.shape), asked).is_found
+    found = unproved_leftover(
+        sweeps, grid_of(part), lattice, most, owner.reshape(lattice.shape), asked
+    ).is_found
     rows, _ = np.nonzero(found)
     assert set(lattice.y()[rows].round(6)) <= {15.0, 15.4}
     assert found[:, 6:-6].any(axis=0).all()
