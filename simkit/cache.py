@@ -53,7 +53,7 @@ def _prepare_cache() -> Path:
             if other != folder and time.time() - other.stat().st_mtime > _KEEP_SECONDS:
                 shutil.rmtree(other, ignore_errors=True)
     except OSError:
-        pass  # a read-only home: numba then says it cannot cache, and compiles in memory
+        pass  # a read-only home: the compiler then says it cannot cache, and compiles in memory
     return folder
 
 

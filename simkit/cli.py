@@ -45,8 +45,10 @@ class _Parser(argparse.ArgumentParser):
             remedy = f"write {' or '.join(f'{option} {choice}' for choice in choices)}"
         elif "invalid choice: " in message:
             word = message.split("invalid choice: ", 1)[1].split("'")[1]
-            found, expected = f"'{word}'", f"a command ({', '.join(self.commands())})"
-            near = nearest_word(word, self.commands())
+            known = self.commands() or next(a.choices for a in self._actions if a.choices)
+            what = "a command" if self.commands() else "one of these"
+            found, expected = f"'{word}'", f"{what} ({', '.join(known)})"
+            near = nearest_word(word, known)
             remedy = f"did you mean {near}? {remedy}" if near else remedy
         raise InputProblems(Problem(Place("command line"), found, expected, remedy))
 

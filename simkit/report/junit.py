@@ -68,7 +68,9 @@ def _suite(result: dict[str, Any]) -> Xml.Element:
 
 def _unchecked(result: dict[str, Any]) -> Xml.Element:
     case = Xml.Element("testcase", name="the job can be checked")
-    error = _add(case, "error", "\n".join(problem_line(one) for one in result["problems"]))
+    error = _add(
+        case, "error", "\n".join(problem_line(one) for one in result["problems"]) or result["sentence"]
+    )
     error.set("message", _clean(result["sentence"]))
     error.set("type", result["status"])
     return case
@@ -88,7 +90,7 @@ def _cases(result: dict[str, Any]) -> list[Xml.Element]:
     for kind in RULES:
         if kind in SAFETY_KINDS:
             seen.add(kind)
-            cases.append(_case(result, f"no {kind}", (kind,)))
+            cases.append(_case(result, f"{kind}: none", (kind,)))
     for key, kinds, words in _ZONED:
         for zone in result["zones"]:
             where = f", {zone['name']}" if len(result["zones"]) > 1 else ""
@@ -106,7 +108,7 @@ def _cases(result: dict[str, Any]) -> list[Xml.Element]:
         seen.update(kinds)
     for kind in RULES:
         if kind not in seen:
-            cases.append(_case(result, f"no {kind}", (kind,)))
+            cases.append(_case(result, f"{kind}: none", (kind,)))
     return cases
 
 

@@ -16,6 +16,7 @@ from rich.text import Text
 from simkit.report.console import output
 from simkit.report.verdict import FAILING
 
+_NOTHING = "Within limits: nothing to fix was found."  # the word in its own column says as much
 _GOOD = ("within limits", "no worse")
 _ORDER = (*_GOOD, "warnings", "undecided", "beyond limits", "stopped", "cannot be used", "fault")
 
@@ -128,6 +129,6 @@ def _table(results: Sequence[dict[str, Any]]) -> Table:
             str(failing) if rows else "",
             str(warned) if rows else "",
             "" if seconds is None else f"{seconds:.1f}",
-            Text(sentence_of(result)),
+            Text(sentence_of(result).removeprefix(_NOTHING).strip()),
         )
     return table

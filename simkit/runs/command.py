@@ -79,7 +79,7 @@ def _show_many(console, results: Sequence[dict[str, Any]], wish: Wish) -> None:
 
     for result in results:
         for problem in result.get("problems", []):
-            print(problem_line(problem), file=sys.stderr)
+            print(f"{result['job']['file']}: {problem_line(problem)}", file=sys.stderr)
     console.show(results)
     if wish.accept:
         for result in results:

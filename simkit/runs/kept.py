@@ -14,6 +14,7 @@ import importlib.metadata
 import json
 import os
 import platform
+import re
 import sys
 import tempfile
 import time
@@ -28,7 +29,7 @@ from simkit.job.model import Job
 
 KEEP_SECONDS = 30 * 24 * 3600.0  # since last used
 MOST_FILES = 2000  # some tenths of a megabyte each
-_PACKAGES = ("numpy", "numba", "llvmlite", "scipy", "trimesh")
+_NAME = re.compile(r"[\w.-]+")
 
 
 def key_of(job: Job, cell: float) -> str | None:
@@ -43,9 +44,12 @@ def key_of(job: Job, cell: float) -> str | None:
     files += [job.target.mesh] if job.target is not None else []
     try:
         hashes = [sha256_of(path) for path in files]
+        setting = _setting()
     except InputProblems:  # told when it is read
         return None
-    for part in (repr(job), repr(cell), *hashes, _setting()):
+    except importlib.metadata.PackageNotFoundError:  # run without being installed
+        return None
+    for part in (repr(job), repr(cell), *hashes, setting):
         digest.update(part.encode("utf-8", "surrogatepass") + b"\0")
     return digest.hexdigest()
 
@@ -57,7 +61,8 @@ def _setting() -> str:
     sources = hashlib.sha256()
     for path in sorted(package.rglob("*.py")):
         sources.update(path.relative_to(package).as_posix().encode() + b"\0" + path.read_bytes())
-    versions = [f"{name} {importlib.metadata.version(name)}" for name in _PACKAGES]
+    needed = [_NAME.match(line)[0] for line in importlib.metadata.requires("simkit") if "extra" not in line]
+    versions = [f"{name} {importlib.metadata.version(name)}" for name in (*needed, "llvmlite")]
     return repr((sources.hexdigest(), versions, sys.version, sys.platform, platform.machine()))
 
 
