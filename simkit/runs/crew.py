@@ -130,11 +130,12 @@ class _Worker:
             env=environment,
         )
         self._said: queue.Queue[bytes | None] = queue.Queue()
-        threading.Thread(target=self._listen, daemon=True).start()
+        self._listener = threading.Thread(target=self._listen, daemon=True)
+        self._listener.start()
 
     def _listen(self) -> None:
-        with contextlib.suppress(OSError, ValueError):
-            for line in self.process.stdout:
+        with self.process.stdout as said, contextlib.suppress(OSError, ValueError):
+            for line in said:
                 self._said.put(line)
         self._said.put(None)
 
@@ -174,6 +175,7 @@ class _Worker:
         """End the process, if it has not ended yet."""
         self.process.kill()
         self.process.wait()
+        self._listener.join()
         for stream in (self.process.stdin, self._errors):
             with contextlib.suppress(OSError):
                 stream.close()

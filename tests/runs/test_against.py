@@ -97,9 +97,8 @@ def test_against__what_is_about_safety_fails_all_the_same(two):
     told = judged(two, stored=copy.deepcopy(two), name="r.json")
     assert told["verdict"]["exit_status"] == 1
     assert told["verdict"]["sentence"].startswith("Not safe, as in r.json: 1 finding to put right")
-    assert told["verdict"]["sentence"].endswith(
-        "1 finding about safety stands in both and fails all the same."
-    )
+    tail = "1 finding about safety stands in both and fails all the same."
+    assert told["verdict"]["sentence"].endswith(tail)
 
 
 def test_strict__warnings_fail(results):

@@ -3,6 +3,7 @@
 import gzip
 import os
 import threading
+import time
 
 import pytest
 
@@ -118,10 +119,10 @@ def test_kept__old_ones_and_the_oldest_of_too_many_go(job, tmp_path, monkeypatch
     folder = tmp_path / "cache" / "results"
     for number in range(5):
         kept.keep_result(f"{number}" * 64, {"cell": number})
-        os.utime(folder / f"{str(number) * 64}.json.gz", (2e9 + number, 2e9 + number))
+        used = time.time() - 1000 + number
+        os.utime(folder / f"{str(number) * 64}.json.gz", (used, used))
     kept.keep_result("9" * 64, {"cell": 9})
-    left = sorted(path.name[0] for path in folder.iterdir())
-    assert left == ["2", "3", "4"]
-    os.utime(folder / f"{'3' * 64}.json.gz", (1.0, 1.0))
+    assert sorted(path.name[0] for path in folder.iterdir()) == ["3", "4", "9"]
+    os.utime(folder / f"{'4' * 64}.json.gz", (1.0, 1.0))
     kept.keep_result("9" * 64, {"cell": 9})
-    assert sorted(path.name[0] for path in folder.iterdir()) == ["2", "4", "9"]
+    assert sorted(path.name[0] for path in folder.iterdir()) == ["3", "9"]

@@ -30,6 +30,12 @@ class Silent:
         return lambda worker, value: self.told.append((what, worker, value))
 
 
+@pytest.fixture(autouse=True)
+def free_cores(monkeypatch):
+    """Two workers, whatever the machine."""
+    monkeypatch.setattr("simkit.runs.crew.cores", lambda: 2)
+
+
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     """Five jobs in folders with spaces and letters of other scripts; one cannot be used."""
