@@ -12,6 +12,7 @@ from typing import Any, Literal
 from simkit.kinds import KINDS
 
 VERSION = 1  # of the result's form; raised when a key changes its meaning
+FAILING = ("safety", "beyond", "undecided")
 SEVERITY = Literal["safety", "beyond", "undecided", "warning", "accepted", "note"]
 STATUS = Literal["within limits", "beyond limits", "undecided", "warnings", "no worse"]
 Place = tuple[float, float, float]
@@ -438,6 +439,26 @@ class Result:
     pictures: tuple[str, ...] = told("files written")
     timings: dict[str, float] = told("seconds by stage; differs from run to run")
 
+    @property
+    def passed(self) -> bool:
+        """Whether the check would not fail a build."""
+        return self.verdict.exit_status == 0
+
+    def of_kind(self, *kinds: str) -> tuple[Finding, ...]:
+        """Return the findings of some kinds, in order."""
+        return tuple(row for row in self.findings if row.kind in kinds)
+
+    @property
+    def failing(self) -> tuple[Finding, ...]:
+        """The findings that fail the check, as strictness and a stored result have it."""
+        known = set() if self.against is None else set(self.against.known)
+        return tuple(
+            row
+            for row in self.findings
+            if (row.severity in FAILING or (self.strict and row.severity == "warning"))
+            and (row.severity == "safety" or row.number not in known)
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class ProblemRow:
@@ -466,3 +487,8 @@ class Unchecked:
     exit_status: Literal[2, 3] = told("3: a fault of simkit itself")
     sentence: str = told("one line")
     problems: tuple[ProblemRow, ...] = told("every reason")
+
+    @property
+    def passed(self) -> bool:
+        """False: nothing is known of the job."""
+        return False

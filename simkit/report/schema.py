@@ -100,3 +100,12 @@ def _as(hint: Any, value: Any) -> Any:
     if origin is dict:
         return types.MappingProxyType({key: _as(inside[1], part) for key, part in value.items()})
     return value
+
+
+def as_data(value: Any) -> Any:
+    """Return an object of forms.py as plain data again: dicts, lists, text, numbers, None."""
+    if dataclasses.is_dataclass(value):
+        return {field.name: as_data(getattr(value, field.name)) for field in dataclasses.fields(value)}
+    if isinstance(value, Mapping):
+        return {key: as_data(part) for key, part in value.items()}
+    return [as_data(part) for part in value] if isinstance(value, tuple | list) else value

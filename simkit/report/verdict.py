@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from simkit.findings.finding import SEVERITIES, Finding
-
-FAILING = SEVERITIES[:3]
+from simkit.findings.finding import Finding
+from simkit.report.forms import FAILING
 
 
 def verdict_of(findings: list[Finding], sides: tuple[int, ...]) -> dict[str, Any]:

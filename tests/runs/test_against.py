@@ -115,7 +115,7 @@ def test_strict__warnings_fail(results):
 
 
 def test_command__only_what_is_worse_fails(tmp_path, capsys):
-    """A slab faced 0.5 mm too high is stored; as high, higher and lower than that it is checked against it."""
+    """A slab faced 0.5 mm too high is stored; as high, higher and lower is checked against it."""
     path, stored, again = write_one_sided(tmp_path), tmp_path / "then.json", tmp_path / "now.json"
     words = ["check", str(path), "--quiet", "--cell", "1"]
     assert main([*words, "--json", str(stored)]) == 1
