@@ -2,10 +2,10 @@
 
     python benchmarks/many_jobs.py [JOBS [WORKERS [ROUNDS]]]
 
-Makes JOBS (20) small two-sided jobs, no two alike, and checks them with --fresh: by one command for each in turn,
-by one command with a single worker (which has all cores), and by one command with WORKERS (as many as cores).
-The results must be the same apart from times.  Rounds take turns, and the best of each counts; other work on
-the machine falsifies all of it, so the load before and after is printed.
+Makes JOBS (20) small two-sided jobs, no two alike, and checks them with --fresh: by one command for each in
+turn, by one command with a single worker (which has all cores), and by one command with WORKERS (as many as
+cores).  The results must be the same apart from times.  Rounds take turns, and the best of each counts; other
+work on the machine falsifies all of it, so the load before and after is printed.
 """
 
 import json
