@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import Any
 
 from simkit.job.key import Key
-from simkit.job.schema import children
+from simkit.job.schema import VERSION, children
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
@@ -19,8 +19,8 @@ def job_schema() -> dict[str, Any]:
     """Return the schema of a job file."""
     return {
         "$schema": DIALECT,
-        "$id": "urn:simkit:job:1",
-        "title": "A job file of simkit, version 1",
+        "$id": f"urn:simkit:job:{VERSION}",
+        "title": f"A job file of simkit, version {VERSION}",
         **_table(""),
         "$defs": {
             "length": {
