@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from simkit.compare.between import Sweeps, unproved_gouges, unproved_leftover
+from simkit.compare.between import FLOOR, Sweeps, Unproved, unproved_gouges, unproved_leftover
 from simkit.compare.cusps import cusps
 from simkit.compare.cusps_paths import plan_paths
 from simkit.compare.deviation import break_through, deviation
@@ -274,7 +274,14 @@ def _unproved(evidence: Evidence, side: int, is_gouge: bool, is_asked: np.ndarra
     return evidence.may_exceed(side, is_gouge, limits[0 if is_gouge else 1], is_asked).is_found
 
 
-def _may_exceed(evidence: Evidence, side: int, is_gouge: bool, most: np.ndarray, is_asked: np.ndarray):
+def _may_exceed(
+    evidence: Evidence,
+    side: int,
+    is_gouge: bool,
+    most: np.ndarray,
+    is_asked: np.ndarray,
+    floor: float = FLOOR,
+) -> Unproved:
     """Return where a deviation may be larger than `most` (ny, nx) mm: compare.between.Unproved."""
     field, grid = evidence.field, evidence.target_grid
     if side not in evidence.sweeps:
@@ -283,9 +290,10 @@ def _may_exceed(evidence: Evidence, side: int, is_gouge: bool, most: np.ndarray,
     left = evidence.zones.allowance(field.lattice, side)
     left = np.zeros((2, 1, 1)) if left is None else left
     if is_gouge:
-        return unproved_gouges(sweeps, grid, field.lattice, most - left[0], is_asked)
+        return unproved_gouges(sweeps, grid, field.lattice, most - left[0], is_asked, floor)
     owner = field.upper_move if side == 1 else field.lower_move
-    return unproved_leftover(sweeps, grid, field.lattice, most + left[1], owner, is_asked & field.is_solid)
+    is_asked = is_asked & field.is_solid
+    return unproved_leftover(sweeps, grid, field.lattice, most + left[1], owner, is_asked, floor)
 
 
 def _sweeps(evidence: Evidence, side: int) -> Sweeps:

@@ -440,6 +440,7 @@ def _read(options: argparse.Namespace) -> int:
     from simkit.job.direct import blank_from_text, zero_from_text
     from simkit.program.job_programs import bytes_of, words_not_harmless
     from simkit.report import program_summary
+    from simkit.report.program_text import summary_text
 
     blank = blank_from_text(options.blank) if options.blank else None
     zero = zero_from_text(options.zero) if options.zero else None
@@ -463,7 +464,7 @@ def _read(options: argparse.Namespace) -> int:
         from simkit.report.result import write_json
 
         write_json(options.json, summary)
-    _print(program_summary.summary_text(summary))
+    _print(summary_text(summary))
     return WITHIN
 
 

@@ -20,6 +20,7 @@ FIRST = 16  # and the first look at a known place: what lies there may be narrow
 ROOM = 3  # cells about the worst one that a look measures
 LARGEST_ROOM = 64  # cells about it that a look cuts again
 SAME_SHEET = 6.0  # neighbouring points steeper than this (about 80 degrees) lie on different faces
+SAME = 1e-6  # mm
 TIE = 1e-4  # mm: peaks as high as this lower count as the same peak
 
 
@@ -29,13 +30,17 @@ class Look:
 
     value mm: + leftover, - gouge, 0 when nothing of that kind is there after all.
     bound mm: the peak near that place lies within value +- bound.
+    certain mm: no less than this was measured there, whatever lies between the samples.
     at (x, y, z) mm, blank frame: on the cut surface.  cell mm: edge of the finest cells.
+    is_surface: the value is the distance from the cut to the target, not that from the target to the cut.
     """
 
     value: float
     bound: float
     at: tuple[float, float, float]
     cell: float
+    certain: float = 0.0
+    is_surface: bool = False
 
 
 def closer_look(
@@ -106,7 +111,18 @@ def closer_look(
     x, y = field.lattice.centre_of(*cell)
     z = float((field.upper if side == 1 else field.lower)[cell])
     value = float(-size[cell] if is_gouge else size[cell]) + 0.0
-    return Look(value, half_diagonal + change + gap, (float(x), float(y), z), field.lattice.cell)
+    at = (float(x), float(y), z)
+    off = float(grid.distance(np.array([at]), side if is_gouge else 0)[0])
+    if left is not None:
+        off += float(left[0][cell]) if is_gouge else -float(left[1][cell])
+    return Look(
+        value,
+        half_diagonal + change + gap,
+        at,
+        field.lattice.cell,
+        certain=max(abs(value) - gap, 0.0),
+        is_surface=abs(off - abs(value)) <= gap + SAME,
+    )
 
 
 def _cropped(

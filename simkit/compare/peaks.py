@@ -8,12 +8,13 @@ from dataclasses import replace
 import numpy as np
 from scipy import ndimage
 
-from simkit.compare.between import Unproved
+from simkit.compare.between import FLOOR, Unproved
 from simkit.compare.closer import Look
 from simkit.compare.second_look import BESIDE
 
 SLACK = 0.02  # mm: nothing is asked about peaks that are higher by less,
 SHARE = 0.05  # or by less than this share of the peak
+FINER = 0.001  # mm: half edge of the last squares where FLOOR settles nothing
 MOST_ROUNDS = 24  # of doubling steps: many times any blank
 
 
@@ -34,16 +35,18 @@ def regions(label: np.ndarray, numbers: Sequence[int], cell: float) -> np.ndarra
 def proved_peaks(
     looks: Sequence[Look],
     region: np.ndarray,
-    ask: Callable[[np.ndarray, np.ndarray], Unproved],
+    ask: Callable[[np.ndarray, np.ndarray, float], Unproved],
     look_at: Callable[[int, tuple[int, int], tuple[float, float]], Look],
 ) -> list[tuple[Look, tuple[int, int] | None]]:
     """Return for each spot its highest look, and its cell (iy, ix) where that is another one.
 
     looks: of the spots, one each.  region (ny, nx): from `regions`.  ask(most (ny, nx) mm, cells (ny, nx)
-    bool): where a deviation may be larger than `most`.  look_at(spot, cell, place (x, y) mm): a closer look.
+    bool, floor mm): where a deviation may be larger than `most`, see `between`.  look_at(spot, cell,
+    place (x, y) mm): a closer look.
     A look tells the peak near one place.  Over the whole region of its spot no deviation from cut to target
-    exceeds |value| + bound of the look returned.  To prove that for the bound of the look alone would take
-    long on a plateau, so the bound is no less than SLACK or SHARE, and wider where that is not proved.
+    exceeds |value| + bound of the look returned.  A peak of that kind needs no other bound than that proof;
+    any other keeps the bound of its look where that is wider.  To prove less than SLACK or SHARE would take
+    long on a plateau.
     """
     best = list(looks)
     cells: list[tuple[int, int] | None] = [None] * len(best)
@@ -52,10 +55,11 @@ def proved_peaks(
     is_open = np.ones(len(best) + 1, bool)
     is_open[0] = False
     is_asked = is_open[region]
+    floor = FLOOR
     for _ in range(MOST_ROUNDS):
         if not is_asked.any():
             break
-        found = ask(np.r_[np.inf, proved][region], is_asked)
+        found = ask(np.r_[np.inf, proved][region], is_asked, floor)
         for k in np.flatnonzero(is_open[1:]):
             met = found.place(region == k + 1)
             if met is None:
@@ -66,17 +70,17 @@ def proved_peaks(
                 best[k], cells[k] = look, met[0]
             if _asked(best[k]) > proved[k]:
                 proved[k] = _asked(best[k])
-            else:
+            elif floor == FINER:
                 proved[k] += step[k]
                 step[k] *= 2
-        is_asked = found.is_found & is_open[region]
-    widened = [
-        replace(look, bound=max(look.bound, float(most) - abs(look.value)))
+        is_asked, floor = found.is_found & is_open[region], FINER
+    bounds = [
+        max(float(most) - abs(look.value), 0.0 if look.is_surface else look.bound)
         for look, most in zip(best, proved, strict=True)
     ]
-    return list(zip(widened, cells, strict=True))
+    return [(replace(look, bound=bound), cell) for look, bound, cell in zip(best, bounds, cells, strict=True)]
 
 
 def _asked(look: Look) -> float:
     """Return the height above which nothing may lie, mm."""
-    return abs(look.value) + max(look.bound, SLACK, SHARE * abs(look.value))
+    return abs(look.value) + max(SLACK, SHARE * abs(look.value))

@@ -41,8 +41,8 @@ class Evidence:
         its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
     heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
     sweeps {1: ..., 2: ...}: of compare.between, made when first asked for.
-    may_exceed(side, is_gouge, most (ny, nx), is_asked (ny, nx)) -> compare.between.Unproved: where between
-        the samples a deviation may be larger than `most`.
+    may_exceed(side, is_gouge, most (ny, nx), is_asked (ny, nx), floor mm) -> compare.between.Unproved: where
+        between the samples a deviation may be larger than `most`.
     offsets: of compare.offset, for each side judged.
     causes, not_matched: filled in by judging: of findings.causes, and words of findings.accept.
     """
