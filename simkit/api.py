@@ -113,7 +113,7 @@ class Job:
         return sheet_of(self.model, self._reads())
 
     def resume(self, broken: str, cell: float = CELL) -> dict[str, Any]:
-        """Return where to start again after a break in "side2.nc:2000", as `simkit resume --json` writes it."""
+        """Return where to start again after a break in "side2.nc:2000", as `simkit resume --json` does."""
         from simkit.check import NoProgress
         from simkit.resume import resume
 

@@ -1,4 +1,4 @@
-"""Run by several workers (-n), the tests find the kernels compiled: else each worker would compile them all."""
+"""Run by several workers (-n), the tests find the kernels compiled: else each would compile them all."""
 
 import os
 import subprocess
