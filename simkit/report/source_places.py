@@ -34,7 +34,7 @@ def relative_uri(path: Path, root: Path) -> tuple[str, bool]:
     """Return a path as a URI, and whether it counts from `root`; what lies elsewhere gets a whole one."""
     full = Path(os.path.abspath(path))
     try:
-        return quote(full.relative_to(Path(os.path.abspath(root))).as_posix()), True
+        return quote(full.relative_to(Path(os.path.abspath(root))).as_posix(), errors="surrogateescape"), True
     except ValueError:
         return full.as_uri(), False
 

@@ -118,6 +118,25 @@ def test_stored_results__are_found_by_job(folder, side_by_side, tmp_path, capsys
     assert told[1]["remarks"][-1] == f"{out / 'fewer'} has no result of this job: every finding counts"
 
 
+def test_unchanged_jobs__need_no_worker(folder, tmp_path, monkeypatch, capsys):
+    monkeypatch.setenv("SIMKIT_KEEP", "yes")
+    monkeypatch.setattr("simkit.runs.kept.cache_home", lambda: tmp_path / "cache")
+    jobs = [str(folder / name / "job.toml") for name in ("a good one", "b too high", "nowhere")]
+    for job in jobs[:2]:
+        main(["check", job, "--cell", CELL, "--quiet"])
+    capsys.readouterr()
+
+    def nobody(*_):
+        raise AssertionError("a worker is asked for")
+
+    monkeypatch.setattr("simkit.runs.many.Crew", nobody)
+    assert main(["check", *jobs, "--cell", CELL, "--quiet"]) == 2
+    assert capsys.readouterr().out == "3 jobs: 1 within limits, 1 beyond limits, 1 cannot be used.\n"
+    # A job changed, pictures and --fresh need one.
+    for more in (["--fresh"], ["--pictures", str(tmp_path / "p")]):
+        assert main(["check", *jobs, "--cell", CELL, "--quiet", *more]) == 3
+
+
 def orders(*paths, memory=None):
     plain = {"cell": 1.0, "fresh": True, "pictures": None, "memory": memory}
     return [{"job": str(path), **plain} for path in paths]

@@ -2,6 +2,7 @@
 
 import json
 import os
+import subprocess
 import sys
 from pathlib import Path
 
@@ -139,6 +140,27 @@ def test_line_ends_and_marks_of_other_systems__make_no_difference(job, tmp_path,
         assert b"\r" not in (tmp_path / "r.json").read_bytes()
     assert told[0] == told[1] == told[2]
     assert told[0][0][0]["physicalLocation"]["region"]["snippet"]["text"].startswith("X45")
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="names of files are text elsewhere")
+@pytest.mark.parametrize("count", [1, 2])
+def test_names__that_no_terminal_can_show(count, tmp_path):
+    """One name in letters of another script, one in bytes that are no text at all."""
+    names = ["木の舟", os.fsdecode(b"ol\xe9")][:count]
+    for name in ("木の舟", os.fsdecode(b"ol\xe9")):
+        write_one_sided(tmp_path / name)
+    jobs = [str(tmp_path / name / "job.toml") for name in names[-1:] + names[:-1]]
+    words = [sys.executable, "-m", "simkit", "check", *jobs, "--cell", "1", *outputs(tmp_path)]
+    done = subprocess.run(words, capture_output=True, env=os.environ | {"PYTHONIOENCODING": "ascii"})
+    assert done.returncode == 1, done.stderr
+    assert done.stdout.isascii()
+    told = json.loads((tmp_path / "r.json").read_text("utf-8"))
+    assert len(told if isinstance(told, list) else [told]) == count
+    log = json.loads((tmp_path / "r.sarif").read_text("utf-8"))
+    uris = [row["location"]["uri"] for row in log["runs"][0]["artifacts"]]
+    assert all(uri.isascii() and uri.endswith("top.nc") for uri in uris)
+    assert len(uris) == count
+    assert (tmp_path / "r.junit").read_text("utf-8").count("<testsuite ") == count
 
 
 def test_program__over_two_gigabytes_is_refused_unread(job, capsys):
