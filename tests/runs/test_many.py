@@ -185,6 +185,43 @@ def test_crew__a_fault_on_its_own_side_is_raised(folder):
         Crew(2, NO_LIMITS, Broken()).run(orders(folder / "a good one" / "job.toml"))
 
 
+def workers_of(process):
+    """Process ids of the workers, once there are two."""
+    for _ in range(100):
+        tasks = Path(f"/proc/{process.pid}/task").glob("*/children")  # one for each thread
+        children = {number for task in tasks for number in task.read_text("ascii").split()}
+        if len(children) >= 2:
+            return children
+        time.sleep(0.1)
+    raise AssertionError("no workers")
+
+
+def has_ended(number):
+    """Whether a process is gone, or only waits for somebody to ask how it ended."""
+    try:
+        return Path(f"/proc/{number}/stat").read_text("ascii").rpartition(")")[2].split()[0] == "Z"
+    except OSError:
+        return True
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="looks into /proc")
+@pytest.mark.parametrize("name", ["SIGINT", "SIGKILL", "SIGTERM"])
+def test_workers__end_with_the_check_however_it_ends(name, folder):
+    words = [sys.executable, "-m", "simkit", "check", str(folder), "--cell", "0.02", "--jobs", "2", "--quiet"]
+    process = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    try:
+        workers = workers_of(process)
+        process.send_signal(getattr(signal, name))
+        process.wait(timeout=20)
+    finally:
+        process.kill()
+    for _ in range(100):
+        if all(has_ended(worker) for worker in workers):
+            break
+        time.sleep(0.1)
+    assert [worker for worker in workers if not has_ended(worker)] == []
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="sends an interruption as other systems do")
 def test_interruption__ends_all_workers_and_leaves_nothing(folder, tmp_path):
     words = [sys.executable, "-m", "simkit", "check", str(folder), "--cell", "0.05"]
