@@ -46,7 +46,7 @@ class ManyStages:
 
     def __init__(self, count: int, bar: Progress | None = None, log=None):
         self._count, self._bar, self._log, self._done = count, bar, log, 0
-        self._all = bar.add_task("jobs", total=count) if bar is not None else None
+        self._all = bar.add_task(f"0 of {count} jobs", total=count) if bar is not None else None
         self._lines: dict[int, Any] = {}
         self._jobs: dict[int, str] = {}
 
@@ -60,7 +60,7 @@ class ManyStages:
             print(f"{name} ...", file=self._log, flush=True)
         if self._bar is None:
             return
-        words = f"{self._jobs[worker][-40:]}: {name}"
+        words = f"{self._jobs[worker][-30:]}: {name}"
         if worker not in self._lines:
             self._lines[worker] = self._bar.add_task(words, total=1.0)
         self._bar.reset(self._lines[worker], description=words, total=1.0)
@@ -77,7 +77,8 @@ class ManyStages:
             words = f"[{self._done}/{self._count}] {self._jobs[worker]}: {status_word(result)}"
             print(words, file=self._log, flush=True)
         if self._bar is not None:
-            self._bar.update(self._all, completed=self._done)
+            words = f"{self._done} of {self._count} jobs"
+            self._bar.update(self._all, completed=self._done, description=words)
 
 
 class ManyConsole:
@@ -95,7 +96,7 @@ class ManyConsole:
         if not sys.stderr.isatty():
             yield ManyStages(count, log=sys.stderr)
             return
-        columns = TextColumn("{task.description:<64}"), BarColumn(bar_width=24), TimeElapsedColumn()
+        columns = TextColumn("{task.description:<48}"), BarColumn(bar_width=24), TimeElapsedColumn()
         console = RichConsole(stderr=True, highlight=False)
         with Progress(*columns, console=console, transient=True) as bar:
             yield ManyStages(count, bar)
