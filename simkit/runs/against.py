@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,8 @@ from simkit.kinds import LESS_IS_WORSE, family
 from simkit.report.forms import VERSION
 
 ROUNDING = 0.01  # mm: values are read to a hundredth, as they are printed
-_NEEDED = ("id", "kind", "severity", "value", "bound", "side", "message", "other_ids")
+NEAR = 2.0  # mm: places this far apart still mean one finding when no id says otherwise
+_NEEDED = ("id", "kind", "severity", "value", "bound", "side", "message", "other_ids", "box", "at")
 
 
 def stored_results(path: Path) -> list[dict[str, Any]]:
@@ -68,8 +70,9 @@ def compared(
 ) -> dict[str, Any]:
     """Return what differs, as report.forms.Against says.  fails: severities that fail a check.
 
-    A finding stands in both when its id is one of those the stored one goes by, and both fail; it is worse
-    when its value is beyond the stored one by more than it may be off.
+    A finding stands in both when both fail and its id is one of those the stored one goes by, or else when it
+    is of that kind and side and lies no farther than NEAR from it; it is worse when its value is beyond the
+    stored one by more than either may be off.
     """
     now = [row for row in result["findings"] if row["severity"] in fails]
     then = [row for row in stored["findings"] if row["severity"] in fails]
@@ -100,6 +103,8 @@ def _pairs(now: list[dict[str, Any]], then: list[dict[str, Any]]) -> dict[int, i
                 sure = 0
             elif row["id"] in stored["other_ids"] or stored["id"] in row["other_ids"]:
                 sure = 1
+            elif _gap(row, stored) <= NEAR:
+                sure = 2
             else:
                 continue
             likely.append((sure, abs((row["value"] or 0.0) - (stored["value"] or 0.0)), k, old))
@@ -108,6 +113,15 @@ def _pairs(now: list[dict[str, Any]], then: list[dict[str, Any]]) -> dict[int, i
         if k not in pairs and old not in pairs.values():
             pairs[k] = old
     return pairs
+
+
+def _gap(row: dict[str, Any], stored: dict[str, Any]) -> float:
+    """Return how far the places of two findings lie apart in plan, mm; infinite where one has none."""
+    boxes = [one["box"] or (one["at"] and [*one["at"][:2], *one["at"][:2]]) for one in (row, stored)]
+    if not all(boxes):
+        return math.inf
+    a, b = boxes
+    return math.hypot(*(max(a[k] - b[k + 2], b[k] - a[k + 2], 0.0) for k in (0, 1)))
 
 
 def _beyond(row: dict[str, Any], stored: dict[str, Any]) -> int:

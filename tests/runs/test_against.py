@@ -86,6 +86,18 @@ def test_against__a_finding_is_known_by_its_neighbours_id(two):
     assert row["number"] in judged(two, stored=stored)["against"]["known"]
 
 
+@pytest.mark.parametrize(("moved", "is_known"), [(1.9, True), (2.1, False)])
+def test_against__a_finding_is_known_by_its_place(two, moved, is_known):
+    stored = copy.deepcopy(two)
+    row = first(two, "cusp")
+    old = first(stored, "cusp")
+    x, y, z = row["at"]
+    old.update(id="moved", other_ids=[], at=[x + moved, y, z])
+    assert (row["number"] in judged(two, stored=stored)["against"]["known"]) == is_known
+    old.update(side=3 - row["side"])
+    assert row["number"] in judged(two, stored=stored)["against"]["new"]
+
+
 def test_against__an_accepted_one_that_counts_again_is_new(two):
     stored = copy.deepcopy(two)
     first(stored, "gouge")["severity"] = "accepted"
