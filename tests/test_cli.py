@@ -355,6 +355,7 @@ def test_json__failing_to_write_leaves_nothing(job, tmp_path, monkeypatch):
 def test_check__an_unchanged_job_is_not_cut_again(job, tmp_path, monkeypatch, capsys):
     monkeypatch.setenv("SIMKIT_KEEP", "yes")
     monkeypatch.setattr("simkit.runs.kept.cache_home", lambda: tmp_path / "cache")
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))  # for the words of the faults below
     words = ["check", str(job), "--cell", "0.5", "--json"]
     assert main([*words, str(tmp_path / "a.json")]) == 0
     capsys.readouterr()

@@ -121,6 +121,7 @@ def test_stored_results__are_found_by_job(folder, side_by_side, tmp_path, capsys
 def test_unchanged_jobs__need_no_worker(folder, tmp_path, monkeypatch, capsys):
     monkeypatch.setenv("SIMKIT_KEEP", "yes")
     monkeypatch.setattr("simkit.runs.kept.cache_home", lambda: tmp_path / "cache")
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))  # for the words of the faults below
     jobs = [str(folder / name / "job.toml") for name in ("a good one", "b too high", "nowhere")]
     for job in jobs[:2]:
         main(["check", job, "--cell", CELL, "--quiet"])
