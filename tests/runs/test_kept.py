@@ -58,13 +58,22 @@ def test_kept__comes_back_as_it_was(job):
     assert kept.kept_result("a" * 64) == held
 
 
-@pytest.mark.parametrize(
-    "data", [b"", b"\x1f\x8b", b"nothing", gzip.compress(b"{}"), gzip.compress(b'{"key": "b", "result": {}}')]
-)
-def test_kept__what_is_half_written_or_another_counts_as_not_there(job, tmp_path, data):
+HALF = {
+    "empty": b"",
+    "only its first bytes": b"\x1f\x8b",
+    "not packed": b"nothing",
+    "no key": gzip.compress(b"{}"),
+    "of another": gzip.compress(b'{"key": "b", "result": {}}'),
+    "no table": gzip.compress(b"[1]"),
+    "no text": gzip.compress(b"\xff"),
+}
+
+
+@pytest.mark.parametrize("name", HALF)
+def test_kept__what_is_half_written_or_another_counts_as_not_there(job, tmp_path, name):
     kept.keep_result("a" * 64, {"cell": 1})
     [path] = (tmp_path / "cache" / "results").iterdir()
-    path.write_bytes(data)
+    path.write_bytes(HALF[name])
     assert kept.kept_result("a" * 64) is None
     whole = gzip.compress(b'{"key": "' + b"a" * 64 + b'", "result": {"cell": 1}}')
     for end in range(0, len(whole), 7):
