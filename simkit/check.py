@@ -270,8 +270,8 @@ def _compare(evidence: Evidence) -> None:
 
 def _unproved(evidence: Evidence, side: int, is_gouge: bool, is_asked: np.ndarray) -> np.ndarray:
     """Return the asked cells over which a limit may be broken between the samples, bool (ny, nx)."""
-    limits = evidence.zones.limits(evidence.field.lattice, side)
-    return evidence.may_exceed(side, is_gouge, limits[0 if is_gouge else 1], is_asked).is_found
+    most = evidence.zones.limits(evidence.field.lattice, side)[0 if is_gouge else 1]
+    return evidence.may_exceed(side, is_gouge, most, is_asked, with_faces=True).is_found
 
 
 def _may_exceed(
@@ -281,6 +281,7 @@ def _may_exceed(
     most: np.ndarray,
     is_asked: np.ndarray,
     floor: float = FLOOR,
+    with_faces: bool = False,
 ) -> Unproved:
     """Return where a deviation may be larger than `most` (ny, nx) mm: compare.between.Unproved."""
     field, grid = evidence.field, evidence.target_grid
@@ -290,10 +291,10 @@ def _may_exceed(
     left = evidence.zones.allowance(field.lattice, side)
     left = np.zeros((2, 1, 1)) if left is None else left
     if is_gouge:
-        return unproved_gouges(sweeps, grid, field.lattice, most - left[0], is_asked, floor)
+        return unproved_gouges(sweeps, grid, field.lattice, most - left[0], is_asked, floor, with_faces)
     owner = field.upper_move if side == 1 else field.lower_move
     is_asked = is_asked & field.is_solid
-    return unproved_leftover(sweeps, grid, field.lattice, most + left[1], owner, is_asked, floor)
+    return unproved_leftover(sweeps, grid, field.lattice, most + left[1], owner, is_asked, floor, with_faces)
 
 
 def _sweeps(evidence: Evidence, side: int) -> Sweeps:

@@ -27,6 +27,11 @@ BUCKET = 2  # blocks along the edge of a bucket of moves
 CHUNK = 2048  # blocks proved in one go
 FLOOR = 0.01  # mm: squares of a smaller half edge are not halved again
 MOST_SQUARES = 3_000_000  # nor are more than these
+PROBES, SHARES = 16, (0.35, 0.7, 1.0)  # directions and distances in which a face looks for the cut
+SMOOTH, SMOOTH_SHARE = 0.01, 0.05  # mm, share of what may be: relief that says nothing
+FACE_FLOOR, FACE_SHARE = 0.005, 0.125  # half edge of the last squares of faces, mm and share of what may be
+FACE_SLACK = 1e-4  # mm: rounding
+COARSE_FACE = 0.08  # mm: larger squares are asked at their middle alone
 ANY_TOP = 1e9  # mm: no move is left out for its height
 
 
@@ -194,14 +199,17 @@ def unproved_gouges(
     deepest: np.ndarray,
     is_asked: np.ndarray,
     floor: float = FLOOR,
+    with_faces: bool = False,
 ) -> Unproved:
     """Return the cells over which a cut may lie deeper in the target than it may.
 
     sweeps: of one side.  deepest (ny, nx) mm: how deep a cut may lie, along the normal; negative where
     it must stay proud.  is_asked (ny, nx): the cells to prove.  floor mm: half edge of the last squares.
     All other asked cells are proved: nowhere over them, between their centres or not, does any move reach
-    deeper than `deepest`.  A cell is returned when a place in it was found to be deeper, or when the last
-    squares do not settle it (or MOST_SQUARES): those may be less deep by up to 2.5 of their half edges.
+    deeper than `deepest`.  with_faces: and nowhere is the target farther from what is left, upright faces
+    and those under lips apart: nothing of it narrower than a cell was cut away.
+    A cell is returned when a place in it was found to be deeper, or when the last squares do not settle it
+    (or MOST_SQUARES): those may be less deep by up to 2.5 of their half edges.
     Proof by the vertical depth under the target's triangles, by the distance at a square's middle, which
     changes by at most the distance moved (under lips of the target only as the middle shows it), and by the
     distance of a plane's corners to one triangle, which nothing between them exceeds.
@@ -235,6 +243,10 @@ def unproved_gouges(
         return found
     x, y, cell, low, slopes = (np.concatenate(part) for part in zip(*parts, strict=True))
     may = deepest.ravel()
+    if with_faces:
+        found.add(*_far_faces(sweeps, grid, x, y, half, cell, may, True), is_met=False)
+        left = np.flatnonzero(~is_found[cell])
+        x, y, cell, low, slopes = x[left], y[left], cell[left], low[left], slopes[left]
     while len(cell):
         depth = _deepest_over(x, y, half, low, slopes, may[cell], grid, sweeps.side)
         left = np.flatnonzero(depth > may[cell])
@@ -302,13 +314,15 @@ def unproved_leftover(
     owner: np.ndarray,
     is_asked: np.ndarray,
     floor: float = FLOOR,
+    with_faces: bool = False,
 ) -> Unproved:
     """Return the cells over which the cut may stand prouder of the target than it may.
 
     As `unproved_gouges`; highest (ny, nx) mm: how far it may stand off, along the normal.  owner
-    (ny, nx): the field's row that cut each cell.  What is proved is the distance from cut to target.  The
-    bound from above is that of the move which cut the middle of a square: over a corner for lines,
-    and by the profile drawn in by the square's half diagonal for arcs.
+    (ny, nx): the field's row that cut each cell.  What is proved is the distance from cut to target;
+    with_faces also that from the target to the nearest air: no groove of it narrower than a cell was left
+    full.  The bound from above is that of the move which cut the middle of a square: over a corner for
+    lines, and by the profile drawn in by the square's half diagonal for arcs.
     """
     found = Unproved(np.zeros(lattice.shape, bool))
     is_found = found.is_found.ravel()
@@ -320,6 +334,10 @@ def unproved_leftover(
         up, slopes = sweeps.highest(x, y, half, may[cell], rows, grid)
         left = np.flatnonzero(~np.isnan(up))
         x, y, cell, up, slopes = x[left], y[left], cell[left], up[left], slopes[left]
+        if with_faces and half == lattice.cell / 2:
+            found.add(*_far_faces(sweeps, grid, x, y, half, cell, may, False), is_met=False)
+            left = np.flatnonzero(~is_found[cell])
+            x, y, cell, up, slopes = x[left], y[left], cell[left], up[left], slopes[left]
         off = _proudest_over(x, y, half, up, slopes, may[cell], grid, sweeps.side)
         left = np.flatnonzero(off > may[cell])
         x, y, cell, off = x[left], y[left], cell[left], off[left]
@@ -338,6 +356,65 @@ def unproved_leftover(
         left = np.flatnonzero(~is_found[cell])
         x, y, cell, rows = x[left], y[left], cell[left], rows[left]
     return found
+
+
+def _far_faces(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, is_gouge: bool) -> tuple:
+    """Return flat cells over which the target may be farther from material or air than it may, with places.
+
+    x, y, cell (k,): squares; half mm.  may: how far, by flat cell, mm.  Returns cell, x, y, distance (m,).
+    Where the target keeps between two planes close together, it is hardly farther from the cut than the cut
+    from it, which is proved already: only squares of more relief than SMOOTH are asked.  There the cut is
+    known exactly at PROBES about the middle of each; the last squares that this does not settle are returned.
+    """
+    from simkit.compare.between_kernels import faces_off, target_relief
+
+    sign = 1.0 if sweeps.side == 1 else -1.0
+    corners, boxes = grid.ordered
+    corners, bins = corners * np.array([1.0, 1.0, sign]), grid.bins(sweeps.side)
+    keep = may[cell] > 0
+    x, y, cell = x[keep], y[keep], cell[keep]
+    turns = 2 * np.pi * np.arange(PROBES) / PROBES
+    ways = np.column_stack([np.cos(turns), np.sin(turns)])
+    away = np.array([0.0, *np.repeat(SHARES, PROBES)])  # of what may be, less the square itself
+    offsets = np.vstack([np.zeros(2), *(share * ways for share in SHARES)])
+    far = [(cell[:0], x[:0], y[:0], np.empty(0))]
+    few = slice(0, 1)  # the middle alone settles most
+    while len(cell):
+        relief = np.empty(len(x))
+        about = (x, y, half + may[cell], corners, boxes, bins[:5], bins[5], bins[6], relief)
+        share_ranges(lambda a, b, s=about: target_relief(a, b, *s), len(x), 64)
+        keep = relief > np.maximum(SMOOTH, SMOOTH_SHARE * may[cell])
+        x, y, cell = x[keep], y[keep], cell[keep]
+        for probes in (few, slice(None)):
+            off = np.full(len(x), np.inf)
+            for reach in np.unique(may[cell]):
+                most = float(reach) - half * np.sqrt(2.0)
+                if most <= 0:
+                    continue  # larger than what may be: nothing would settle it
+                rows = np.flatnonzero(may[cell] == reach)
+                places = np.column_stack([x[rows], y[rows]])[:, None] + most * offsets[probes]
+                cut, _ = sweeps.cut(places.reshape(-1, 2), sweeps.start)
+                one = np.empty(len(rows))
+                arrays = (
+                    x[rows], y[rows], half, 1.0 if is_gouge else -1.0, most * away[probes],
+                    cut.reshape(len(rows), -1), corners, boxes, bins[:5], bins[5], bins[6], one,
+                )  # fmt: skip
+                share_ranges(lambda a, b, s=arrays: faces_off(a, b, *s), len(rows), 64)
+                off[rows] = one
+            left = np.flatnonzero(off > may[cell] + FACE_SLACK)
+            x, y, cell, off = x[left], y[left], cell[left], off[left]
+            if not len(cell) or half > COARSE_FACE:
+                break
+        is_last = half <= np.maximum(FACE_FLOOR, FACE_SHARE * may[cell])
+        if 4 * len(cell) > MOST_SQUARES // 10:
+            is_last[:] = True
+        far.append((cell[is_last], x[is_last], y[is_last], off[is_last]))
+        x, y, cell = x[~is_last], y[~is_last], cell[~is_last]
+        half /= 2
+        x = (x[:, None] + half * np.array([-1, 1, -1, 1])).ravel()
+        y = (y[:, None] + half * np.array([-1, -1, 1, 1])).ravel()
+        cell = cell.repeat(4)
+    return tuple(np.concatenate(part) for part in zip(*far, strict=True))
 
 
 def _proudest_over(x, y, half: float, up, slopes, may, grid: TargetGrid, side: int) -> np.ndarray:
@@ -377,6 +454,8 @@ def warm_up(grid: TargetGrid, lattice: Lattice) -> None:
     sweeps.lowest(one, one, np.full(1, lattice.cell), np.zeros((1, 1, 1)), 0, grid)
     sweeps.highest(one, one, lattice.cell, np.zeros(1), np.zeros(1, np.int64), grid)
     _corners_off(one, one, lattice.cell, np.zeros(1), np.zeros((1, 2)), grid, 1)
+    sweeps.cut = lambda places, start: (np.zeros(len(places)), None)
+    _far_faces(sweeps, grid, one, one, FACE_FLOOR, np.zeros(1, np.int64), np.ones(1), True)
 
 
 def _nothing(code, a, places, n, g):

@@ -309,3 +309,49 @@ def corners_off(first, last, middles, half, slopes, nearest, corners, off):
             z = middles[k, 2] + slopes[k, 0] * dx + slopes[k, 1] * dy
             most = max(most, triangle_distance2(middles[k, 0] + dx, middles[k, 1] + dy, z, t))
         off[k] = math.sqrt(most)
+
+
+@entry_kernel
+def target_relief(first, last, x, y, half, corners, boxes, layout, start, items, relief):
+    """Fill relief (k,) with how far apart two parallel planes lie that hold the target's faces over a square.
+
+    x, y, half (k,) mm: squares.  Along the normal of the planes; 0 where there is no face.
+    """
+    for k in range(first, last):
+        a, b = _plane(x[k], y[k], half[k], corners, boxes, layout, start, items)
+        high = target_high(x[k], y[k], half[k], a, b, 1.0, corners, boxes, layout, start, items)
+        low = target_high(x[k], y[k], half[k], -a, -b, -1.0, corners, boxes, layout, start, items)
+        relief[k] = max(high + low, 0.0) / math.sqrt(1.0 + a * a + b * b)
+
+
+@entry_kernel
+def faces_off(
+    first, last, x, y, half, sign, away, cut, corners, boxes, layout, start, items, off,
+):  # fmt: skip
+    """Fill off (k,) with how far from the cut any part of the target's faces over a square may be, at most.
+
+    x, y (k,) mm, half mm: squares.  sign: 1, how far from material (a gouge), -1, from air (leftover).
+    away (n,) mm: how far in plan from the middle of a square the cut is known; cut (k, n) mm: its heights
+    there.  corners, boxes, layout, start, items: the target's triangles in bins, in heights; upright ones are
+    left out (what stands on them is seen from the cut).
+    From a face no higher than a place of the cut, material is no farther than that place is in plan.
+    """
+    origin_x, origin_y, edge, nx, ny = layout
+    for k in range(first, last):
+        px, py, worst = x[k], y[k], 0.0
+        for by in range(bin_of(py - half, origin_y, edge, ny), bin_of(py + half, origin_y, edge, ny) + 1):
+            for bx in range(bin_of(px - half, origin_x, edge, nx), bin_of(px + half, origin_x, edge, nx) + 1):
+                for i in range(start[by * nx + bx], start[by * nx + bx + 1]):
+                    t = items[i]
+                    if _gradient(corners[t])[2] == 0.0:
+                        continue
+                    high = triangle_high(corners[t], boxes[t], px, py, half, 0.0, 0.0, sign)
+                    if high == -math.inf:
+                        continue
+                    best = math.inf
+                    for n in range(len(away)):
+                        plan = away[n] + half * math.sqrt(2.0)
+                        rise = max(high - sign * cut[k, n], 0.0)
+                        best = min(best, plan * plan + rise * rise)
+                    worst = max(worst, best)
+        off[k] = math.sqrt(worst)
