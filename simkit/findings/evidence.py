@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -141,11 +142,26 @@ class Evidence:
         words = []
         if self.wood_outside is not None:
             words += _outside_words(self.wood_outside)
+        words += self._elsewhere_words()
         words += self._not_judged_words()
         if self.target is not None:
             words += list(self.target.notes)
         words += sides_remarks(self)
         return words
+
+    def _elsewhere_words(self) -> list[str]:
+        """Return which files of the job lie outside its folder, in words."""
+        if not self.job.file:
+            return []
+        folder = os.path.abspath(Path(self.job.file).parent)
+        files = [path for setup in self.job.setups for path in setup.programs]
+        files += [self.job.target.mesh] if self.job.target is not None else []
+        outside = []
+        for path in files:
+            full = os.path.abspath(path)
+            if not full.startswith(os.path.join(folder, "")) and path.name not in outside:
+                outside.append(path.name)
+        return [f"outside the folder of the job file: {', '.join(outside)}"] if outside else []
 
     def _not_judged_words(self) -> list[str]:
         """Return what of the part is not judged because the job says so, in words."""

@@ -61,23 +61,32 @@ def in_steps_of_zones(evidence: Evidence, side: int) -> np.ndarray:
     return (normal * np.where(normal < 0, factors[True], factors[False])).astype(np.float32)
 
 
-def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[list[str], list[str]]:
+def turns_of(evidence: Evidence) -> dict[int, str]:
+    """Return how the blank lies in the setup that cuts side 1 and side 2, of frames.TURNS."""
+    turns = {1: "none", 2: "about x"}
+    for setup, frame in zip(evidence.job.setups, evidence.frames, strict=True):
+        turns[1 if frame.up > 0 else 2] = setup.turn
+    return turns
+
+
+def holding_wood(evidence: Evidence) -> np.ndarray | None:
+    """Return the cells of frame, tabs and skin (ny, nx) bool, None without a target."""
+    wood = evidence.wood_outside
+    return None if wood is None else (wood.kind >= FRAME) & (wood.kind <= SKIN)
+
+
+def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list[str]:
+    """Draw the plan views of each side and the plots along the programs; return their paths."""
     from simkit.report.effort_views import draw_along
     from simkit.report.plan_views import draw_plan_view
-    from simkit.report.solid_view import draw_solid_view
     from simkit.report.surface_views import draw_surface_view
 
     job, field = evidence.job, evidence.field
-    limits = (job.limits.gouge, job.limits.leftover)
     nothing = np.full(field.lattice.shape, np.nan, np.float32)
     shown = {side: in_steps_of_zones(evidence, side) for side in evidence.deviations}
     scale = " In zones the colours count in steps of their own limits." if job.zones and shown else ""
-    wood = evidence.wood_outside
-    holding = None if wood is None else (wood.kind >= FRAME) & (wood.kind <= SKIN)
     name = job.name or "part"
-    pictures, turns = [], {1: "none", 2: "about x"}
-    for setup, frame in zip(job.setups, evidence.frames, strict=True):
-        turns[1 if frame.up > 0 else 2] = setup.turn
+    pictures, turns, holding = [], turns_of(evidence), holding_wood(evidence)
     for side in sorted({1 if frame.up > 0 else 2 for frame in evidence.frames}):
         path = folder / f"leftover_side_{side}.png"
         subject = "what is left standing or cut too deep" if side in shown else "what is left"
@@ -90,7 +99,7 @@ def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[lis
             side=side,
             turn=turns[side],
             blank=job.blank,
-            limits=limits,
+            limits=(job.limits.gouge, job.limits.leftover),
             findings=[row for row in result["findings"] if row["side"] in (side, None)],
             title=f"{name}: {subject}, side {side}",
             is_judged=side in shown,
@@ -120,6 +129,16 @@ def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[lis
         note = result["time"]["note"] or "with the machine's own figures"
         title = f"{name}: what {along['program']} bites off, minute by minute"
         pictures.append(draw_along(path, along, title, f"times {note}"))
+    return pictures
+
+
+def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[list[str], list[str]]:
+    from simkit.report.solid_view import draw_solid_view
+
+    pictures = draw_plans(folder, evidence, result)
+    job, field = evidence.job, evidence.field
+    nothing = np.full(field.lattice.shape, np.nan, np.float32)
+    shown = {side: in_steps_of_zones(evidence, side) for side in evidence.deviations}
     path = folder / "part_3d.png"
     left_out = draw_solid_view(
         path,
@@ -128,11 +147,10 @@ def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[lis
         upper=field.upper,
         deviation_upper=shown.get(1, nothing),
         deviation_lower=shown.get(2, nothing),
-        limits=limits,
-        title=name,
-        turn=turns[2],
+        limits=(job.limits.gouge, job.limits.leftover),
+        title=job.name or "part",
+        turn=turns_of(evidence)[2],
     )
     if left_out is None:
-        pictures.append(str(path))
-        return pictures, []
+        return [*pictures, str(path)], []
     return pictures, [left_out]

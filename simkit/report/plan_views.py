@@ -97,8 +97,7 @@ def draw_plan_view(
     if not is_judged:  # all wood is drawn like what is within the limits: grey and shaded
         deviation = np.where(np.asarray(is_solid, bool), 0.0, np.nan)
     index = colours.class_index(deviation, limits)
-    shown, flags = _raster(seen, index, np.asarray(is_solid, bool), holding)
-    picture = _paint(shown, flags, _shade(seen, relief, side) if relief is not None else None)
+    picture, shown, flags = map_image(seen, index, is_solid, holding, relief, side)
 
     inner = width - 2 * MARGIN
     head = canvas.wrapped(title, TITLE, inner, True, 2)
@@ -155,6 +154,15 @@ def pose_words(side, turn, cell):
         "about y": "turned over about its width, left end to the right",
     }[turn]
     return f"Side {side} up, {turned}. Seen from above, standing at the front. Cells of {cell:g} mm."
+
+
+def map_image(seen, index, is_solid, holding, relief, side):
+    """Return the map as an image (down, across, 3) uint8, the class of each pixel, and masks of the rest.
+
+    seen: a SeenPlan of the arrays' lattice; the others as draw_plan_view takes them, index: their classes.
+    """
+    shown, flags = _raster(seen, index, np.asarray(is_solid, bool), holding)
+    return _paint(shown, flags, _shade(seen, relief, side) if relief is not None else None), shown, flags
 
 
 def _raster(seen, index, is_solid, holding):

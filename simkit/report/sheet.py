@@ -278,7 +278,7 @@ def _setup_lines(setup: dict[str, Any], number: int) -> list[str]:
         text = f"{fixture['name']}: x {_n(low_x)} to {_n(high_x)}, y {_n(low_y)} to {_n(high_y)}, "
         lines.append(f"{'clamps' if k == 0 else '':<10} {text}{_n(fixture['height'])} mm high")
     lines += [
-        f"{'measure' if k == 0 else '':<10} [ ] {text}" for k, text in enumerate(_to_measure(setup, number))
+        f"{'measure' if k == 0 else '':<10} [ ] {text}" for k, text in enumerate(to_measure(setup, number))
     ]
     return lines
 
@@ -315,8 +315,8 @@ def _cutter_text(cutter: dict[str, Any]) -> str:
     return text + " meets wood"
 
 
-def _to_measure(setup: dict[str, Any], number: int) -> list[str]:
-    """What to measure before pressing start."""
+def to_measure(setup: dict[str, Any], number: int) -> list[str]:
+    """Return what to measure before pressing start.  setup: of a sheet; number: of the setup, from 1."""
     across, deep, thick = setup["size"]
     rows = [f"the blank: {_by(across, deep)} mm, {_n(thick)} thick at all four corners, and flat"]
     if number > 1:

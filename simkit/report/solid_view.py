@@ -18,6 +18,7 @@ import numpy as np
 
 from simkit.errors import ShapeError
 from simkit.report import colours
+from simkit.report.pooled import pooled
 from simkit.stock.field import Lattice
 
 LEFT_OUT = "the 3-D view was left out"
@@ -67,11 +68,12 @@ def draw_solid_view(
     if not np.any(np.asarray(upper) > np.asarray(lower)):
         return f"{LEFT_OUT}: nothing is left of the blank"
 
-    lower, upper, class_lower, class_upper, fold = _pooled(
+    lower, upper, class_lower, class_upper, fold = pooled(
         np.asarray(lower, np.float32),
         np.asarray(upper, np.float32),
         colours.class_index(deviation_lower, limits),
         colours.class_index(deviation_upper, limits),
+        most=MOST_CELLS,
     )
     with tempfile.TemporaryDirectory(prefix="simkit-") as folder:
         scene, picture = Path(folder, "scene.npz"), Path(folder, "picture.png")
@@ -151,29 +153,3 @@ def _trouble(status: int, last: str) -> str:
     if status == NO_PICTURE:
         return f"drawing gave an empty picture, as it may without OpenGL; {REMEDY}"
     return f"drawing failed ({last}); {REMEDY}"
-
-
-def _pooled(lower, upper, class_lower, class_upper):
-    """The same solid on fewer cells, and how many old cells make the edge of a new one."""
-    ny, nx = upper.shape
-    fold = int(np.ceil(np.sqrt(ny * nx / MOST_CELLS)))
-    if fold <= 1:
-        return lower, upper, class_lower, class_upper, 1
-    is_solid = upper > lower
-    spare = ((0, -ny % fold), (0, -nx % fold))
-
-    def blocks(array, fill):
-        padded = np.pad(array, spare, constant_values=fill)
-        split = padded.reshape(padded.shape[0] // fold, fold, padded.shape[1] // fold, fold)
-        return split.transpose(1, 3, 0, 2).reshape(fold * fold, *split.shape[::2])
-
-    high = blocks(np.where(is_solid, upper, -np.inf), -np.inf).max(0)
-    low = blocks(np.where(is_solid, lower, np.inf), np.inf).min(0)
-    is_left = high > low
-    pooled = [np.where(is_left, low, 0), np.where(is_left, high, 0)]
-    for index in (class_lower, class_upper):
-        worst = np.full(high.shape, colours.NO_TARGET, np.int8)
-        for part in blocks(index, colours.NO_TARGET):
-            worst = colours.worse(worst, part)
-        pooled.append(worst)
-    return (*(a.astype(np.float32) for a in pooled[:2]), *pooled[2:], fold)

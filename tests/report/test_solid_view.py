@@ -11,6 +11,7 @@ from PIL import Image
 
 from simkit.errors import ShapeError
 from simkit.report import colours, solid_child, solid_mesh, solid_view
+from simkit.report.pooled import pooled
 from simkit.stock.field import blank_lattice
 
 APT = (
@@ -104,12 +105,11 @@ def test_surface__hole_through_the_part_has_walls_of_its_class():
     assert volume(quads) == pytest.approx(24 * 3.0)
 
 
-def test_pooled__keeps_highest_lowest_and_worst(monkeypatch):
-    monkeypatch.setattr(solid_view, "MOST_CELLS", 20)
+def test_pooled__keeps_highest_lowest_and_worst():
     rng = np.random.default_rng(7)
     lower, upper = (rng.random((7, 11)).astype(np.float32) + d for d in (np.float32(0), np.float32(0.4)))
     index = rng.integers(-1, 9, (7, 11)).astype(np.int8)
-    low, high, worst, _, fold = solid_view._pooled(lower, upper, index, index)
+    low, high, worst, _, fold = pooled(lower, upper, index, index, most=20)
     assert fold == 2
     assert low.shape == high.shape == worst.shape == (4, 6)
     for iy in range(4):

@@ -1,0 +1,42 @@
+"""A field on fewer cells, for views that would not show more."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from simkit.report import colours
+
+
+def pooled(lower, upper, class_lower, class_upper, most: int):
+    """Return the same solid on at most about `most` cells, and how many old cells make the edge of a new one.
+
+    lower, upper (ny, nx) mm, no wood where upper <= lower; class_lower, class_upper (ny, nx) as
+    colours.class_index gives them.  Returns lower, upper float32 mm, both classes int8, fold.
+    Keeps the highest upper, the lowest lower surface and the worst class; 0 and 0 where nothing is left.
+    """
+    ny, nx = upper.shape
+    fold = math.ceil(math.sqrt(ny * nx / most))
+    if fold <= 1:
+        return lower, upper, class_lower, class_upper, 1
+    is_solid = upper > lower
+    high = _blocks(np.where(is_solid, upper, -np.inf), fold, -np.inf).max(0)
+    low = _blocks(np.where(is_solid, lower, np.inf), fold, np.inf).min(0)
+    is_left = high > low
+    surfaces = [np.where(is_left, low, 0), np.where(is_left, high, 0)]
+    classes = []
+    for index in (class_lower, class_upper):
+        worst = np.full(high.shape, colours.NO_TARGET, np.int8)
+        for part in _blocks(index, fold, colours.NO_TARGET):
+            worst = colours.worse(worst, part)
+        classes.append(worst)
+    return (*(a.astype(np.float32) for a in surfaces), *classes, fold)
+
+
+def _blocks(array, fold, fill):
+    """The array as (fold * fold, ny / fold, nx / fold), filled up at its far ends."""
+    ny, nx = array.shape
+    padded = np.pad(array, ((0, -ny % fold), (0, -nx % fold)), constant_values=fill)
+    split = padded.reshape(padded.shape[0] // fold, fold, padded.shape[1] // fold, fold)
+    return split.transpose(1, 3, 0, 2).reshape(fold * fold, *split.shape[::2])
