@@ -1,6 +1,7 @@
 """Do verdicts on coarse cells with second looks agree with fine cells everywhere?  Jobs at their limits.
 
-Run: python benchmarks/verdict_proof.py [JOBS [SEED]]
+Run: python benchmarks/verdict_proof.py [JOBS [SEED [SCALE]]]
+SCALE 1 (the default): parts of 24 x 20 mm, on which a look costs more than the cells; 4: of 96 x 80.
 Smooth and sharp targets, steps, ridges and scratches 0.1 mm wide, limits a few percent off the true worst
 value; 0.4 mm cells with second looks against 0.05 mm cells everywhere.  Prints each job that differs
 ('missed': within by the coarse way, beyond for certain by the fine one; 'false': the other way round;
@@ -22,11 +23,12 @@ def main() -> None:
     """Print the table."""
     jobs = int(sys.argv[1]) if len(sys.argv) > 1 else 300
     seed = int(sys.argv[2]) if len(sys.argv) > 2 else 0
+    scale = int(sys.argv[3]) if len(sys.argv) > 3 else 1
     VerdictJob(seed).coarse((0.1, 0.1))  # warm
     counts = {"missed": 0, "false": 0, "value": 0, "": 0}
     narrow, told, undecided, spent = 0, 0, 0, np.zeros(2)
     for number in range(seed, seed + jobs):
-        one = VerdictJob(number)
+        one = VerdictJob(number, scale)
         ranges, fine_seconds = one.fine()
         limits = one.limits(ranges)
         verdicts, coarse_seconds = one.coarse(limits)
@@ -36,7 +38,7 @@ def main() -> None:
             counts[how] += 1
             if verdict[0]:
                 told += 1
-                narrow += verdict[2] <= max(0.02, 0.1 * limit)
+                narrow += verdict[2] <= max(0.02, 0.1 * limit) + 1e-9
                 undecided += verdict[0] == "undecided"
             if how:
                 print(

@@ -9,6 +9,10 @@ def run() -> None:
     """Run the command line and leave with its status."""
     from simkit.cli import main
 
+    # What a terminal or a log of few letters cannot show must not end a check: names of files above all.
+    for stream in (sys.stdout, sys.stderr):
+        if stream is not None:
+            stream.reconfigure(errors="backslashreplace")
     sys.exit(main(sys.argv[1:]))
 
 

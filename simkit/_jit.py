@@ -1,81 +1,20 @@
-"""The one place that knows compiler options and where compiled kernels are kept.
+"""The one place that knows compiler options.
 
-numba's own cache looks only at the file of the outer function, so an edited helper in another file
-would leave old machine code in use.  The cache folder is therefore named by a hash of every kernel
-source; it is set here, before the first kernel is defined, and old folders are removed.
+The folder for compiled kernels (of `cache`) is set here, before the first kernel is defined.
 """
 
 from __future__ import annotations
 
-import contextlib
-import hashlib
 import os
-import shutil
-import sys
-import time
-from pathlib import Path
 
-_PACKAGE = Path(__file__).parent
-_CONSTANTS = ("_jit.py", "cutters.py")  # what kernels take numbers from, beside their own files
-_KEEP_SECONDS = 30 * 24 * 3600
+from simkit.cache import CACHE_FOLDER
 
-
-def _cache_home() -> Path:
-    """Return the folder for caches that this system and user agree on."""
-    if os.environ.get("SIMKIT_CACHE"):
-        return Path(os.environ["SIMKIT_CACHE"])
-    if sys.platform == "win32":
-        return Path(os.environ.get("LOCALAPPDATA", Path.home() / "AppData" / "Local")) / "simkit"
-    if sys.platform == "darwin":
-        return Path.home() / "Library" / "Caches" / "simkit"
-    return Path(os.environ.get("XDG_CACHE_HOME", Path.home() / ".cache")) / "simkit"
-
-
-def _source_hash() -> str:
-    """Return a hash of every file that can change what a kernel compiles to."""
-    digest = hashlib.sha256()
-    for path in sorted(_PACKAGE.rglob("*.py")):
-        if path.name.endswith("_kernels.py") or path.name in _CONSTANTS:
-            digest.update(path.relative_to(_PACKAGE).as_posix().encode())
-            digest.update(path.read_bytes())
-    return digest.hexdigest()[:16]
-
-
-def _prepare_cache() -> Path:
-    """Choose this version's kernel folder, make it, and prune folders unused for a month."""
-    home = _cache_home() / "kernels"
-    folder = home / _source_hash()
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        os.utime(folder)
-        for other in home.iterdir():
-            if other != folder and time.time() - other.stat().st_mtime > _KEEP_SECONDS:
-                shutil.rmtree(other, ignore_errors=True)
-    except OSError:
-        pass  # a read-only home: numba then says it cannot cache, and compiles in memory
-    return folder
-
-
-CACHE_FOLDER = _prepare_cache()
 os.environ.setdefault("NUMBA_CACHE_DIR", str(CACHE_FOLDER))
 
-CHECKING, READING = "complete", "reading"  # what is compiled apart: for any check, for large programs
-
-import numba  # noqa: E402  (the cache folder must be set first)
+import numba
 
 # numba reads the variable when it is imported; whoever imported it before us must not decide.
 numba.config.CACHE_DIR = os.environ["NUMBA_CACHE_DIR"]
-
-
-def is_cold(part: str = CHECKING) -> bool:
-    """Return whether not everything that CHECKING or READING needs is known to be compiled and stored."""
-    return not (CACHE_FOLDER / part).exists()
-
-
-def mark_warm(part: str = CHECKING) -> None:
-    """Remember that everything that CHECKING or READING needs has been compiled and stored."""
-    with contextlib.suppress(OSError):
-        (CACHE_FOLDER / part).touch()
 
 
 def threads() -> int:

@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from simkit.compare.between import Sweeps, unproved_gouges, unproved_leftover
+from simkit.compare.between import FLOOR, Sweeps, Unproved, unproved_gouges, unproved_leftover
 from simkit.compare.cusps import cusps
 from simkit.compare.cusps_paths import plan_paths
 from simkit.compare.deviation import break_through, deviation
@@ -200,7 +200,7 @@ def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evide
         parts = _setup_slices(moves[chosen], len(job.setups))
         return cut_all(job, moves[chosen], parts, frames, window)[-1].field
 
-    return Evidence(
+    evidence = Evidence(
         job=job,
         reads=reads,
         moves=moves,
@@ -212,6 +212,8 @@ def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evide
         fields=fields,
         replays=replays,
     )
+    evidence.may_exceed = partial(_may_exceed, evidence)
+    return evidence
 
 
 def _plan_boxes(job: Job, moves: Moves, rows: list[slice], frames: list[Frame]) -> np.ndarray:
@@ -266,17 +268,33 @@ def _compare(evidence: Evidence) -> None:
     evidence.wood_outside = told_apart(field, evidence.envelopes, evidence.outside)
 
 
-def _unproved(evidence: Evidence, side: int, is_asked: np.ndarray) -> np.ndarray:
+def _unproved(evidence: Evidence, side: int, is_gouge: bool, is_asked: np.ndarray) -> np.ndarray:
     """Return the asked cells over which a limit may be broken between the samples, bool (ny, nx)."""
-    field, grid, zones = evidence.field, evidence.target_grid, evidence.zones
-    gouge, leftover = zones.limits(field.lattice, side)
-    left = zones.allowance(field.lattice, side)
+    most = evidence.zones.limits(evidence.field.lattice, side)[0 if is_gouge else 1]
+    return evidence.may_exceed(side, is_gouge, most, is_asked, with_faces=True).is_found
+
+
+def _may_exceed(
+    evidence: Evidence,
+    side: int,
+    is_gouge: bool,
+    most: np.ndarray,
+    is_asked: np.ndarray,
+    floor: float = FLOOR,
+    with_faces: bool = False,
+) -> Unproved:
+    """Return where a deviation may be larger than `most` (ny, nx) mm: compare.between.Unproved."""
+    field, grid = evidence.field, evidence.target_grid
+    if side not in evidence.sweeps:
+        evidence.sweeps[side] = _sweeps(evidence, side)
+    sweeps = evidence.sweeps[side]
+    left = evidence.zones.allowance(field.lattice, side)
     left = np.zeros((2, 1, 1)) if left is None else left
+    if is_gouge:
+        return unproved_gouges(sweeps, grid, field.lattice, most - left[0], is_asked, floor, with_faces)
     owner = field.upper_move if side == 1 else field.lower_move
-    sweeps = _sweeps(evidence, side)
-    found = unproved_gouges(sweeps, grid, field.lattice, gouge - left[0], is_asked)
-    is_asked = is_asked & ~found & field.is_solid
-    return found | unproved_leftover(sweeps, grid, field.lattice, leftover + left[1], owner, is_asked)
+    is_asked = is_asked & field.is_solid
+    return unproved_leftover(sweeps, grid, field.lattice, most + left[1], owner, is_asked, floor, with_faces)
 
 
 def _sweeps(evidence: Evidence, side: int) -> Sweeps:

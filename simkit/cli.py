@@ -9,15 +9,14 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-import tempfile
-import time
-import traceback
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
 import simkit
 from simkit.errors import InputProblems, Interrupted, Place, Problem, nearest_word
+from simkit.runs.options import add_options
+from simkit.runs.outputs import check_json, schema_text
 
 WITHIN, BEYOND, UNUSABLE, OUR_FAULT, STOPPED = 0, 1, 2, 3, 130
 
@@ -46,8 +45,10 @@ class _Parser(argparse.ArgumentParser):
             remedy = f"write {' or '.join(f'{option} {choice}' for choice in choices)}"
         elif "invalid choice: " in message:
             word = message.split("invalid choice: ", 1)[1].split("'")[1]
-            found, expected = f"'{word}'", f"a command ({', '.join(self.commands())})"
-            near = nearest_word(word, self.commands())
+            known = self.commands() or next(a.choices for a in self._actions if a.choices)
+            what = "a command" if self.commands() else "one of these"
+            found, expected = f"'{word}'", f"{what} ({', '.join(known)})"
+            near = nearest_word(word, known)
             remedy = f"did you mean {near}? {remedy}" if near else remedy
         raise InputProblems(Problem(Place("command line"), found, expected, remedy))
 
@@ -118,7 +119,9 @@ def _parser() -> _Parser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
-    check.add_argument("input", nargs="+", metavar="JOB.toml | PROGRAM", help="what to check")
+    check.add_argument(
+        "input", nargs="+", metavar="JOB.toml | FOLDER | PROGRAM", help="what to check; jobs may be several"
+    )
     check.add_argument("--cell", type=str, metavar="MM", help="edge of a field cell (default 0.2 mm)")
     check.add_argument("--json", type=Path, metavar="FILE", help="write the result as JSON")
     check.add_argument("--pictures", type=Path, metavar="DIR", help="write pictures there")
@@ -133,6 +136,7 @@ def _parser() -> _Parser:
         action="store_true",
         help="print, after the report, the lines that accept each finding in the job file",
     )
+    add_options(check.add_argument_group("in a build"))
     alone = check.add_argument_group("without a job file")
     alone.add_argument(
         "--blank", metavar="LxWxT", help='blank size, such as 280x90x38 or "11x3 1/2x1 1/2 in"'
@@ -181,6 +185,13 @@ def _parser() -> _Parser:
     resume.add_argument("broken", metavar="PROGRAM:LINE", help="the line in which it broke off")
     resume.add_argument("--cell", type=str, metavar="MM", help="edge of a field cell (default 0.2 mm)")
     resume.add_argument("--json", type=Path, metavar="FILE", help="write all of it as JSON, too")
+    schema = commands.add_parser(
+        "schema",
+        help="print the JSON Schema of job files or of results",
+        description="Print the JSON Schema (2020-12) of job files, or of what check --json writes.",
+        allow_abbrev=False,
+    )
+    schema.add_argument("of", choices=("job", "result"), metavar="job | result", help="of what")
     commands.add_parser(
         "template",
         help="print a commented job file to fill in",
@@ -314,15 +325,9 @@ def _problem_text(problems: InputProblems, outcome: str) -> str:
 
 def _own_fault() -> int:
     """Keep the traceback in a file to send, and say so in one line."""
-    text = f"simkit {simkit.__version__}, Python {sys.version}\n{traceback.format_exc()}"
-    try:
-        handle, name = tempfile.mkstemp(prefix="simkit-fault-", suffix=".txt")
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(text)
-        where = f"please send the file {name}"
-    except OSError:
-        where = f"it could not be stored; its last line: {text.strip().splitlines()[-1]}"
-    print(f"a fault of simkit itself, not of your input; {where}", file=sys.stderr)
+    from simkit.runs.unchecked import keep_traceback
+
+    print(f"a fault of simkit itself, not of your input; {keep_traceback()}", file=sys.stderr)
     return OUR_FAULT
 
 
@@ -331,6 +336,9 @@ def _run(options: argparse.Namespace) -> int:
         from simkit.job.schema import template_text
 
         print(template_text())
+        return WITHIN
+    if options.command == "schema":
+        _print(schema_text(options.of))
         return WITHIN
     if options.command == "read":
         return _read(options)
@@ -347,62 +355,22 @@ def _run(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    started = time.perf_counter()
-    cell = _cell(options.cell)
+    from simkit.runs import command, found
+
+    cell, wish = _cell(options.cell), command.wish_of(options)
+    paths = found.job_paths(options.input)
+    if paths is not None:
+        _refuse_beside_job_file(options)
+        return command.check_many(paths, cell, wish)
     job = _job(options)
-    _check_outputs(options)
-    from simkit.program.job_programs import has_large_program, read_programs
-    from simkit.report.console import Console
-
-    console = Console(quiet=options.quiet)
-    with console.progress() as progress:
-        if has_large_program(job):  # read by compiled code, which may have to be compiled first
-            from simkit.warm import warm_up_reading
-
-            warm_up_reading(progress)
-        progress.stage("reading the programs")
-        reads = read_programs(job)  # before anything heavy is imported: most bad input ends here
-        progress.stage("starting")
-        from simkit.check import check
-        from simkit.warm import warm_up
-
-        warm_up(progress)
-        evidence, findings, timings = check(job, reads, cell, progress)
-        from simkit.report.result import result_of, write_json
-
-        result = result_of(evidence, findings, timings)
-        if options.pictures:
-            from simkit.report.pictures import draw_pictures
-
-            progress.stage("drawing")
-            result["pictures"], left_out = draw_pictures(options.pictures, evidence, result)
-            result["remarks"] += left_out
-        if options.report:
-            from simkit.report.page.page import write_report
-
-            progress.stage("writing the report")
-            write_report(options.report, evidence, result)
-        timings["total"] = time.perf_counter() - started
-        result["timings"] = {stage: round(seconds, 4) for stage, seconds in timings.items()}
-        if options.json:
-            write_json(options.json, result)
-    try:
-        console.show(result)
-        if options.accept:
-            print(_accept_text(result))
-        sys.stdout.flush()
-    except BrokenPipeError:
-        # The reader of our output went away; the verdict stands, and the interpreter must not
-        # complain while it ends.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return result["verdict"]["exit_status"]
+    return command.check_one(job, cell, wish)
 
 
 def _whatif(options: argparse.Namespace) -> int:
     """Check a job and a changed one; the exit status is that of the changed one."""
     cell = _cell(options.cell)
     if options.json:
-        _check_file(options.json, "--json")
+        check_json(options.json)
     from simkit.job.change import change_from_words
     from simkit.job.reader import read_job
     from simkit.program.job_programs import read_programs
@@ -431,7 +399,7 @@ def _whatif(options: argparse.Namespace) -> int:
 def _sheet(options: argparse.Namespace) -> int:
     """Print the sheet for the shop; 0 when the job and its programs can be read."""
     if options.json:
-        _check_file(options.json, "--json")
+        check_json(options.json)
     from simkit.job.reader import read_job
     from simkit.program.job_programs import read_programs
     from simkit.report.sheet import sheet_of, sheet_text
@@ -450,7 +418,7 @@ def _resume(options: argparse.Namespace) -> int:
     """Say where to start again; the exit status is that of the check of what is run then."""
     cell = _cell(options.cell)
     if options.json:
-        _check_file(options.json, "--json")
+        check_json(options.json)
     from simkit.job.reader import read_job
     from simkit.program.job_programs import read_programs
     from simkit.report.console import Console
@@ -470,19 +438,12 @@ def _resume(options: argparse.Namespace) -> int:
     return BEYOND if told["result"] is None else told["result"]["verdict"]["exit_status"]
 
 
-def _accept_text(result: dict) -> str:
-    """Return the lines to paste into the job file, each finding's with its number and words above."""
-    parts = [
-        f"# {row['number']}: {row['message']}\n{row['accept']}" for row in result["findings"] if row["accept"]
-    ]
-    return "\n\n".join(parts) if parts else "# nothing to accept"
-
-
 def _read(options: argparse.Namespace) -> int:
     """Print what is in a program; 0 when it can be read."""
     from simkit.job.direct import blank_from_text, zero_from_text
     from simkit.program.job_programs import bytes_of, words_not_harmless
     from simkit.report import program_summary
+    from simkit.report.program_text import summary_text
 
     blank = blank_from_text(options.blank) if options.blank else None
     zero = zero_from_text(options.zero) if options.zero else None
@@ -493,7 +454,7 @@ def _read(options: argparse.Namespace) -> int:
         )
     rapid = _rapid(options.rapid)
     if options.json:
-        _check_file(options.json, "--json")
+        check_json(options.json)
     if problems := words_not_harmless(tuple(options.harmless), "command line", "--harmless"):
         raise InputProblems(problems)
     meant, name = _meant(options), str(options.program)
@@ -506,7 +467,7 @@ def _read(options: argparse.Namespace) -> int:
         from simkit.report.result import write_json
 
         write_json(options.json, summary)
-    _print(program_summary.summary_text(summary))
+    _print(summary_text(summary))
     return WITHIN
 
 
@@ -550,24 +511,34 @@ def _cell(text: str | None) -> float:
     return cell
 
 
+_ALONE = ("blank", "cutter", "target", "zero", "spoilboard", *_MEANT)  # options without a job file
+
+
+def _refuse_beside_job_file(options: argparse.Namespace) -> None:
+    problems = [
+        Problem(
+            Place("command line", key=f"--{name}"),
+            f"--{name} beside a job file",
+            "it in the job file",
+            "leave it out here: the job file states it",
+        )
+        for name in (word.replace("_", "-") for word in _ALONE if getattr(options, word))
+    ]
+    if problems:
+        raise InputProblems(problems)
+
+
 def _job(options: argparse.Namespace):
     """Return the job of a job file, or of the programs and options given instead of one."""
     from simkit.job import reader
 
-    alone = ("blank", "cutter", "target", "zero", "spoilboard", *_MEANT)
-    given = [name.replace("_", "-") for name in alone if getattr(options, name)]
     paths = [Path(name) for name in options.input]
-    is_job_file = any(path.suffix.lower() == ".toml" for path in paths)
-    if is_job_file:
-        problems = [
-            Problem(
-                Place("command line", key=f"--{name}"),
-                f"--{name} beside a job file",
-                "it in the job file",
-                "leave it out here: the job file states it",
-            )
-            for name in given
-        ]
+    if any(path.suffix.lower() == ".toml" for path in paths):
+        problems = []
+        try:
+            _refuse_beside_job_file(options)
+        except InputProblems as found:
+            problems += found.problems
         if len(paths) > 1:
             problems.append(
                 Problem(
@@ -597,37 +568,3 @@ def _job(options: argparse.Namespace):
         zero=options.zero,
         meant=_meant(options, options.spoilboard),
     )
-
-
-def _check_file(path: Path, option: str) -> None:
-    place = Place(str(path), key=option)
-    if path.is_dir():
-        raise InputProblems(Problem(place, "a folder", "a file to write", "add a file name"))
-    if not path.absolute().parent.is_dir():
-        raise InputProblems(
-            Problem(place, f"no folder {path.parent}", "an existing folder", "make the folder first")
-        )
-
-
-def _check_outputs(options: argparse.Namespace) -> None:
-    """Refuse unusable output places before the work, not after it."""
-    problems = []
-    for path, option in ((options.json, "--json"), (options.report, "--report")):
-        if path:
-            try:
-                _check_file(path, option)
-            except InputProblems as found:
-                problems.extend(found.problems)
-    if options.pictures and options.pictures.exists() and not options.pictures.is_dir():
-        place = Place(str(options.pictures), key="--pictures")
-        problems.append(Problem(place, "a file", "a folder", "name a folder for the pictures"))
-    elif options.pictures:
-        try:
-            options.pictures.mkdir(parents=True, exist_ok=True)
-        except OSError as reason:
-            place = Place(str(options.pictures), key="--pictures")
-            found = f"'{reason.strerror}'"
-            remedy = "choose another folder"
-            problems.append(Problem(place, found, "a folder that can be made", remedy))
-    if problems:
-        raise InputProblems(problems)

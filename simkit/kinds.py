@@ -41,3 +41,9 @@ SAFETY_KINDS = frozenset(
         *(kind for kind in KINDS if kind.endswith("-contact")),
     ]
 )
+LESS_IS_WORSE = ("thin-wall",)
+
+
+def family(kind: str) -> str:
+    """Return what a kind is known by: why something was left may be told otherwise on other cells."""
+    return "leftover" if kind.startswith("leftover-") else kind

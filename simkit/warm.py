@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simkit._jit import READING, is_cold, mark_warm
+from simkit.cache import READING, is_cold, mark_warm
 from simkit.check import NoProgress, Timings, examine
 from simkit.compare import between
 from simkit.compare.deviation import deviation

@@ -176,7 +176,7 @@ UNUSABLE = {
     "unknown command": (
         None,
         ["chekc", "job.toml"],
-        "(check, read, whatif, sheet, resume, template); did you mean check?",
+        "(check, read, whatif, sheet, resume, schema, template); did you mean check?",
     ),
     "misspelt option": (None, ["check", "job.toml", "--cel", "0.2"], "did you mean --cell?"),
     "missing job file": (None, ["check", "jobs.toml"], "jobs.toml"),
@@ -250,7 +250,32 @@ UNUSABLE = {
     "bad work zero": (None, [*ALONE, "--work-offset", "G55=1,2"], "--work-offset"),
     "bad arc tolerance": (None, [*ALONE, "--arc-tolerance", "wide"], "--arc-tolerance"),
     "harmless word that is known": (None, [*ALONE, "--harmless", "M3"], "command line [--harmless]"),
-    "two jobs": (None, ["check", "job.toml", "job.toml"], "one job"),
+    "program beside a job": (None, ["check", "job.toml", "top.nc"], "one job"),
+    "program among jobs": (None, ["check", "job.toml", "job2.toml", "top.nc"], "'top.nc' among job files"),
+    "folder without a job": (lambda p: (p / "no").mkdir(), ["check", "no"], "no job.toml in the folder 'no'"),
+    "blank beside jobs": (None, ["check", "job.toml", "a.toml", "--blank", "4x3x1"], "--blank beside a job"),
+    "junit into a folder": (None, ["check", "job.toml", "--junit", "."], "--junit"),
+    "sarif in no folder": (None, ["check", "job.toml", "--sarif", "no/where.sarif"], "--sarif"),
+    "half a job at once": (None, ["check", "job.toml", "--jobs", "1.5"], "a whole number from 1 to 256"),
+    "no time at all": (None, ["check", "job.toml", "--most-seconds", "0"], "--most-seconds"),
+    "memory no number": (None, ["check", "job.toml", "--most-memory", "much"], "--most-memory"),
+    "stored result missing": (None, ["check", "job.toml", "--against", "no.json"], "no.json"),
+    "stored result no JSON": (
+        None,
+        ["check", "job.toml", "--against", "top.nc"],
+        "top.nc:1:1 [--against]: found no JSON",
+    ),
+    "stored result another form": (
+        written("r.json", '{"form": "simkit sheet", "version": 1}'),
+        ["check", "job.toml", "--against", "r.json"],
+        "found 'simkit sheet', expected a stored result",
+    ),
+    "stored result of a later version": (
+        written("r.json", '{"form": "simkit result", "version": 2}'),
+        ["check", "job.toml", "--against", "r.json"],
+        "found a result of version 2, expected a result of version 1 at most",
+    ),
+    "schema of nothing": (None, ["schema", "jobs"], "did you mean job?"),
     "cell no number": (None, ["check", "job.toml", "--cell", "fine"], "--cell"),
     "cell too fine": (None, ["check", "job.toml", "--cell", "0.0001"], "--cell"),
     "cell too coarse for the blank": (None, ["check", "job.toml", "--cell", "9"], "--cell"),
@@ -325,6 +350,35 @@ def test_json__failing_to_write_leaves_nothing(job, tmp_path, monkeypatch):
     monkeypatch.setattr(os, "replace", full)
     assert main(["check", str(job), "--quiet", "--cell", "0.5", "--json", str(tmp_path / "r.json")]) == 2
     assert sorted(path.name for path in tmp_path.iterdir()) == ["job.toml", "top.nc"]
+
+
+def test_check__an_unchanged_job_is_not_cut_again(job, tmp_path, monkeypatch, capsys):
+    monkeypatch.setenv("SIMKIT_KEEP", "yes")
+    monkeypatch.setattr("simkit.runs.kept.cache_home", lambda: tmp_path / "cache")
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))  # for the words of the faults below
+    words = ["check", str(job), "--cell", "0.5", "--json"]
+    assert main([*words, str(tmp_path / "a.json")]) == 0
+    capsys.readouterr()
+
+    def cut_again(*_):
+        raise AssertionError
+
+    monkeypatch.setattr("simkit.check.check", cut_again)
+    assert main([*words, str(tmp_path / "b.json")]) == 0
+    assert capsys.readouterr().err == "unchanged, so not cut again (--fresh cuts it again)\n"
+    first, again = (json.loads((tmp_path / name).read_text("utf-8")) for name in ("a.json", "b.json"))
+    assert set(again.pop("timings")) == {"looking up the kept result", "total"}
+    del first["timings"]
+    assert again == first
+    # Everything that matters cuts it again: a program, the job, the cells; and so does the wish to.
+    for change in (["--fresh"], ["--cell", "0.6"]):
+        assert main([*words, str(tmp_path / "b.json"), *change]) == 3
+    spoil(tmp_path / "top.nc", "X30", "X31")
+    assert main([*words, str(tmp_path / "b.json")]) == 3
+    spoil(tmp_path / "top.nc", "X31", "X30")
+    assert main([*words, str(tmp_path / "b.json")]) == 0
+    spoil(job, "gouge = 0.1", "gouge = 0.2")
+    assert main([*words, str(tmp_path / "b.json")]) == 3
 
 
 def test_closed_pipe__is_no_fault(job):

@@ -20,9 +20,9 @@ from simkit.target.envelope import envelopes
 from simkit.target.grid import TargetGrid
 from simkit.target.mesh import make_target
 
-LENGTH, WIDTH, THICK = 24.0, 20.0, 12.0
+LENGTH, WIDTH, THICK = 24.0, 20.0, 12.0  # mm; times `scale` in plan
 COARSE, FINE = 0.4, 0.05  # mm
-SAMPLE = 0.1  # mm, of the heights that the programs are made from
+SAMPLE = 0.1  # mm, of the heights that the programs are made from, times the root of `scale`
 RIM = 1.2  # mm: the rim is not judged, there is no air beside a lattice
 FINISHERS = (
     Cutter(1, "ball", 3.0),
@@ -41,9 +41,12 @@ class Read:
     warnings: tuple = ()
 
 
-def _heights(rng, is_smooth):
+def _heights(rng, is_smooth, scale):
     """Heights on a grid of 0.5 mm (smooth), or of terraces, upright or steep between (sharp)."""
-    x, y = np.meshgrid(np.linspace(0, LENGTH, 49), np.linspace(0, WIDTH, 41))
+    length, width = LENGTH * scale, WIDTH * scale
+    x, y = np.meshgrid(
+        np.linspace(0, length, round(2 * length) + 1), np.linspace(0, width, round(2 * width) + 1)
+    )
     if is_smooth:
         z = np.full(x.shape, 8.0)
         for _ in range(4):
@@ -51,17 +54,17 @@ def _heights(rng, is_smooth):
             z += rng.uniform(0.2, 0.8) * np.sin(waves[0] * x + waves[1] * y + rng.uniform(0, 6))
         return np.clip(z, 3, 11.5)
     z = np.full(x.shape, float(rng.uniform(8, 11)))
-    for _ in range(3):
-        x0, y0 = rng.uniform(0, 14), rng.uniform(0, 12)
+    for _ in range(3 * scale * scale):
+        x0, y0 = rng.uniform(0, length - 10), rng.uniform(0, width - 8)
         inside = (x > x0) & (x < x0 + rng.uniform(4, 10)) & (y > y0) & (y < y0 + rng.uniform(4, 8))
         z[inside] = float(rng.uniform(4, 11))
     return z
 
 
-def solid(z):
-    """A closed mesh under heights on a regular grid over LENGTH x WIDTH."""
+def solid(z, length=LENGTH, width=WIDTH):
+    """A closed mesh under heights on a regular grid over length x width."""
     ny, nx = z.shape
-    x, y = np.meshgrid(np.linspace(0, LENGTH, nx), np.linspace(0, WIDTH, ny))
+    x, y = np.meshgrid(np.linspace(0, length, nx), np.linspace(0, width, ny))
     top = np.column_stack([x.ravel(), y.ravel(), z.ravel()])
     k = np.arange(nx * ny).reshape(ny, nx)
     a, b, c, d = (part.ravel() for part in (k[:-1, :-1], k[:-1, 1:], k[1:, 1:], k[1:, :-1]))
@@ -73,10 +76,10 @@ def solid(z):
     return trimesh.Trimesh(points, np.vstack([faces, faces[:, ::-1] + n, walls]), process=False)
 
 
-def _tips(heights, cutter, above):
+def _tips(heights, cutter, above, sample):
     """Tip heights on the sample grid at which a cutter just touches the heights, and `above` more."""
-    reach = int(np.ceil(cutter.radius / SAMPLE))
-    at = SAMPLE * np.arange(-reach, reach + 1)
+    reach = int(np.ceil(cutter.radius / sample))
+    at = sample * np.arange(-reach, reach + 1)
     r = np.hypot(*np.meshgrid(at, at))
     profile = cutter.profile(np.minimum(r, cutter.radius))
     inside = r <= cutter.radius
@@ -89,19 +92,21 @@ class VerdictJob:
     All but a rim of RIM mm is one zone.  kinds: what was put in: 'scratch', 'step', 'ridge'.
     """
 
-    def __init__(self, seed):
+    def __init__(self, seed, scale=1):
         rng = np.random.default_rng(seed)
         is_smooth = seed % 2 == 0
-        mesh = solid(_heights(rng, is_smooth))
+        length, width, sample = LENGTH * scale, WIDTH * scale, SAMPLE * np.sqrt(scale)
+        self.length, self.width = length, width
+        mesh = solid(_heights(rng, is_smooth, scale), length, width)
         self.target = make_target(mesh.vertices, mesh.faces)
         self.grid = TargetGrid(self.target)
         finisher = FINISHERS[int(rng.integers(len(FINISHERS)))]
-        xs, ys = np.arange(0, LENGTH + 1e-6, SAMPLE), np.arange(0, WIDTH + 1e-6, SAMPLE)
+        xs, ys = np.arange(0, length + 1e-6, sample), np.arange(0, width + 1e-6, sample)
         inner = [
-            a.ravel() for a in np.meshgrid(np.clip(xs, 1e-4, LENGTH - 1e-4), np.clip(ys, 1e-4, WIDTH - 1e-4))
+            a.ravel() for a in np.meshgrid(np.clip(xs, 1e-4, length - 1e-4), np.clip(ys, 1e-4, width - 1e-4))
         ]
         heights = self.grid.heights(np.column_stack(inner))[1].reshape(len(ys), len(xs))
-        tips = _tips(heights, finisher, float(rng.uniform(0, 0.05)))
+        tips = _tips(heights, finisher, float(rng.uniform(0, 0.05)), sample)
         self.kinds = [kind for kind in ("scratch", "step", "ridge") if rng.uniform() < 0.5]
         rows = np.arange(0, len(ys), int(rng.integers(2, 7)))
         rows = np.union1d(rows, [len(ys) - 1])
@@ -115,11 +120,11 @@ class VerdictJob:
             path = np.column_stack(
                 [xs, np.full(len(xs), ys[row]), tips[row] - (drop if k >= lowered else 0)]
             )[::3]
-            path[0, 0], path[-1, 0] = -4, LENGTH + 4
+            path[0, 0], path[-1, 0] = -4, length + 4
             start.append(path[:-1]), end.append(path[1:]), tool.append(np.ones(len(path) - 1, int))
         scratcher = SCRATCHERS[int(rng.integers(2))]
         if "scratch" in self.kinds:
-            ends = rng.uniform([2, 2], [LENGTH - 2, WIDTH - 2], (2, 2))
+            ends = rng.uniform([2, 2], [length - 2, width - 2], (2, 2))
             places = np.linspace(*ends, max(int(np.hypot(*(ends[1] - ends[0])) / 0.5), 2))
             z = self.grid.heights(places)[1] - float(rng.uniform(0.05, 0.4))
             path = np.column_stack([places, z])
@@ -132,14 +137,14 @@ class VerdictJob:
         zones = tuple(
             Zone(
                 name,
-                ((at, at), (LENGTH - at, at), (LENGTH - at, WIDTH - at), (at, WIDTH - at)),
+                ((at, at), (length - at, at), (length - at, width - at), (at, width - at)),
                 judged=is_judged,
             )
             for name, at, is_judged in (("rim", -1.0, False), ("inside", RIM, True))
         )
         self.job = Job(
             "",
-            Blank(LENGTH, WIDTH, THICK),
+            Blank(length, width, THICK),
             {1: finisher, 2: scratcher},
             (Setup("one", (), zero=Zero("left front", "bottom")),),
             zones=zones,
@@ -150,18 +155,28 @@ class VerdictJob:
     def fine(self):
         """Return the ranges of the worst gouge and leftover on fine cells everywhere, and the seconds.
 
-        Each (least, most) mm: between samples a value changes by no more than the way to the next sample,
-        half a diagonal in plan.
+        Each (least, most) mm: between samples a value changes by no more than the way to the next sample:
+        half a diagonal in plan, and as much more as the target is steep there or the path of the move that
+        cut there (a scratch follows terraces up and down).
         """
         started = time.perf_counter()
-        lattice = blank_lattice(LENGTH, WIDTH, FINE)
+        lattice = blank_lattice(self.length, self.width, FINE)
         evidence = check._cut(self.job, self.reads, lattice, Timings(), NoProgress())
-        found = deviation(evidence.field, envelopes(self.grid, lattice), self.grid, 1, 1e-4)
+        around = envelopes(self.grid, lattice)
+        found = deviation(evidence.field, around, self.grid, 1, 1e-4)
+        moves, owner = self.reads[0][0][1].moves, evidence.field.upper_move
+        run = np.hypot(*(moves.end - moves.start)[:, :2].T)
+        rise = np.abs(moves.end - moves.start)[:, 2] / np.maximum(run, 1e-9)
+        steep = np.hypot(*np.gradient(around.upper, FINE))
+        steep = ndimage.maximum_filter(np.nan_to_num(steep), 3)
+        steep = np.maximum(steep, np.where(owner >= 0, rise[owner], 0.0))
+        way = FINE / np.sqrt(2) * np.sqrt(1 + steep**2)
         ranges, rim = [], round(RIM / FINE)
         inner = (slice(rim, -rim), slice(rim, -rim))
         for sign in (-1.0, 1.0):
-            least, most = (float(max(np.nanmax(sign * a[inner]), 0.0)) for a in (found.normal, found.most))
-            ranges.append((least, most + FINE / np.sqrt(2)))
+            least = np.nanmax(sign * found.normal[inner])
+            most = np.nanmax((sign * found.most + way)[inner])
+            ranges.append((float(max(least, 0.0)), float(most)))
         return ranges, time.perf_counter() - started
 
     def coarse(self, limits):
@@ -171,7 +186,7 @@ class VerdictJob:
         """
         started = time.perf_counter()
         job = replace(self.job, limits=Limits(gouge=limits[0], leftover=limits[1]))
-        lattice = blank_lattice(LENGTH, WIDTH, COARSE)
+        lattice = blank_lattice(self.length, self.width, COARSE)
         evidence = check._cut(job, self.reads, lattice, Timings(), NoProgress())
         evidence.target, evidence.target_grid = self.target, self.grid
         evidence.coarseness = coarseness(self.target)

@@ -7,6 +7,7 @@ lies nowhere below its tangent plane, the target nowhere above its triangles.  W
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -23,8 +24,49 @@ from simkit.target.grid import TargetGrid
 
 LEVELS = 3  # halvings from a block to a cell
 BUCKET = 2  # blocks along the edge of a bucket of moves
+CHUNK = 2048  # blocks proved in one go
 FLOOR = 0.01  # mm: squares of a smaller half edge are not halved again
+MOST_SQUARES = 3_000_000  # nor are more than these
+MOST_FACES = 30_000  # squares of faces, likewise
+PROBES, SHARES = 16, (0.35, 0.7, 1.0)  # directions and distances in which a face looks for the cut
+SMOOTH, SMOOTH_SHARE = 0.02, 0.1  # mm, share of what may be: relief that says nothing
+FACE_FLOOR, FACE_SHARE = 0.005, 0.125  # half edge of the last squares of faces, mm and share of what may be
+FACE_SLACK = 1e-4  # mm: rounding
+COARSE_FACE = 0.08  # mm: larger squares are asked at their middle alone
 ANY_TOP = 1e9  # mm: no move is left out for its height
+
+
+@dataclass
+class Unproved:
+    """Cells over which a deviation may be larger than it may, and a place in each.
+
+    is_found (ny, nx) bool.  place() gives for some of them where the largest deviation was met, in plan;
+    where none was, the place that was settled least.
+    """
+
+    is_found: np.ndarray
+    _met: list[tuple] = field(default_factory=list)
+
+    def add(self, cell, x, y, size, is_met: bool = True) -> None:
+        """Add places x, y (k,) mm of flat cells (k,), with the deviation there, mm (k,).
+
+        is_met: it was met there, else only not ruled out.
+        """
+        self.is_found.ravel()[cell] = True
+        self._met.append((cell, x, y, size, np.full(len(cell), is_met)))
+
+    def place(self, is_asked: np.ndarray) -> tuple[tuple[int, int], tuple[float, float]] | None:
+        """Return the cell (iy, ix) and place (x, y) mm of the largest deviation met in the asked cells."""
+        if not self._met:
+            return None
+        cell, x, y, size, is_met = (np.concatenate(parts) for parts in zip(*self._met, strict=True))
+        mine = np.flatnonzero(is_asked.ravel()[cell])
+        if not len(mine):
+            return None
+        # Ties go to the lowest cell, so that the order in which squares were halved does not matter.
+        k = mine[np.lexsort((x[mine], y[mine], cell[mine], -size[mine], ~is_met[mine]))[0]]
+        iy, ix = divmod(int(cell[k]), self.is_found.shape[1])
+        return (iy, ix), (float(x[k]), float(y[k]))
 
 
 class Sweeps:
@@ -57,12 +99,13 @@ class Sweeps:
                 packed = Packed(moves[first : first + MOST_MOVES], cutters, frame, view, 0, first)
                 self.packs.append((packed, *packed.bins(x0, y0, self.bucket, tops), first_row + first))
 
-    def lowest(self, x, y, half, below, levels: int, grid: TargetGrid) -> np.ndarray:
+    def lowest(self, x, y, half, below, levels: int, grid: TargetGrid) -> tuple[np.ndarray, np.ndarray]:
         """Return for parts of squares where a sweep may lie deeper than `below`: how low it may, mm.
 
         x, y, half (k,) mm: squares, each inside one bucket.  below (k, n, n) mm, n = 2^levels: for each
         part; +inf: not asked.  Returns (k, n, n) float64: a height that no such sweep lies below, along the
-        side's axis; NaN where none is deeper.
+        side's axis; NaN where none is deeper; and the slopes (k, n, n, 2) of a plane that none lies below
+        either, which touches that height at its lowest corner.
         """
         from simkit.compare.between_kernels import lower_squares
 
@@ -71,20 +114,22 @@ class Sweeps:
         corners = corners * np.array([1.0, 1.0, sign])
         bins = grid.bins(self.side)
         heights = self.heights_pointer or cell_heights_pointer()
-        low = np.full(below.shape, np.nan)
+        low, slopes = np.full(below.shape, np.nan), np.zeros((*below.shape, 2))
         for packed, starts, entries, _ in self.packs:
             if not len(entries):
                 continue
-            found = np.empty(below.shape)
+            found, leans = np.empty(below.shape), np.empty((*below.shape, 2))
             busy = np.zeros(len(x), np.int64)
             search = (
                 x, y, half, below, levels, corners, boxes, bins[:5], bins[5], bins[6], *self.origin,
                 self.bucket, self.shape[1], starts, entries, packed.codes, packed.records, heights,
-                found, busy,
+                found, leans, busy,
             )  # fmt: skip
             share_ranges(lambda a, b, s=search: lower_squares(a, b, *s), len(x), 16)
             low = np.fmin(low, found)
-        return low
+            is_found = ~np.isnan(found)
+            slopes[is_found] = leans[is_found]  # of the target, so the same for all packs
+        return low, slopes
 
     def heights(self, points: np.ndarray) -> np.ndarray:
         """Return the cut along the side's axis at points (k, 2), mm (k,) float64; +inf where none cuts."""
@@ -106,28 +151,30 @@ class Sweeps:
             owner[is_cut] = chosen[row[is_cut]] + first_row
         return sign * found, owner
 
-    def highest(self, x, y, half: float, above, owner, grid: TargetGrid) -> np.ndarray:
+    def highest(self, x, y, half: float, above, owner, grid: TargetGrid) -> tuple[np.ndarray, np.ndarray]:
         """Return for squares where the cut may stand higher than `above` over the target: how high, mm.
 
         x, y (k,) mm, half mm: squares.  above (k,) mm.  owner (k,): the row that cut the middle lowest, or
-        any other, -1 for none.  Returns (k,) float64, along the side's axis; NaN where it does not.
+        any other, -1 for none.  Returns (k,) float64, along the side's axis; NaN where it does not; and the
+        slopes (k, 2) of a plane that the cut lies nowhere above either, which touches that height at its
+        highest corner.
         """
         from simkit.compare.between_kernels import upper_squares
 
         sign = 1.0 if self.side == 1 else -1.0
         corners, boxes = grid.ordered
         corners, bins = corners * np.array([1.0, 1.0, sign]), grid.bins(self.side)
-        up, left = np.full(len(x), np.nan), np.ones(len(x), bool)
+        up, slopes, left = np.full(len(x), np.nan), np.zeros((len(x), 2)), np.ones(len(x), bool)
         heights = self.heights_pointer or cell_heights_pointer()
 
-        def search(chosen, index, other, packed) -> np.ndarray:
-            out = np.empty(len(chosen))
+        def search(chosen, index, other, packed) -> None:
+            out, leans = np.empty(len(chosen)), np.zeros((len(chosen), 2))
             arrays = (
                 x[chosen], y[chosen], np.full(len(chosen), half), above[chosen], corners, boxes, bins[:5],
-                bins[5], bins[6], index, other, packed.codes, packed.records, heights, out,
+                bins[5], bins[6], index, other, packed.codes, packed.records, heights, out, leans,
             )  # fmt: skip
             share_ranges(lambda a, b: upper_squares(a, b, *arrays), len(chosen), 256)
-            return out
+            up[chosen], slopes[chosen] = out, leans
 
         for packed, _, _, first_row in self.packs:
             chosen = np.flatnonzero((owner >= first_row) & (owner < first_row + len(packed.rows)))
@@ -135,32 +182,42 @@ class Sweeps:
             for a, b in packed.chunks:
                 place[packed.rows[a:b]] = np.arange(a, b)
             index = place[owner[chosen] - first_row]
-            up[chosen] = search(chosen, index, np.full(len(chosen), np.inf), packed)
+            search(chosen, index, np.full(len(chosen), np.inf), packed)
             left[chosen] = np.isinf(up[chosen])
         chosen = np.flatnonzero(left)  # arcs, and what was never cut
         if len(chosen) and self.packs:
             thin = {number: cutter.shifted(-half * np.sqrt(2.0)) for number, cutter in self.cutters.items()}
             thin = {number: cutter for number, cutter in thin.items() if cutter.radius > 0}
             other, _ = self.cut(np.column_stack([x[chosen], y[chosen]]), self.start, thin)
-            up[chosen] = search(chosen, np.full(len(chosen), -1), other, self.packs[0][0])
-        return up
+            search(chosen, np.full(len(chosen), -1), other, self.packs[0][0])
+        return up, slopes
 
 
 def unproved_gouges(
-    sweeps: Sweeps, grid: TargetGrid, lattice: Lattice, deepest: np.ndarray, is_asked: np.ndarray
-) -> np.ndarray:
-    """Return the cells over which a cut may lie deeper in the target than it may, bool (ny, nx).
+    sweeps: Sweeps,
+    grid: TargetGrid,
+    lattice: Lattice,
+    deepest: np.ndarray,
+    is_asked: np.ndarray,
+    floor: float = FLOOR,
+    with_faces: bool = False,
+) -> Unproved:
+    """Return the cells over which a cut may lie deeper in the target than it may.
 
     sweeps: of one side.  deepest (ny, nx) mm: how deep a cut may lie, along the normal; negative where
-    it must stay proud.  is_asked (ny, nx): the cells to prove.
+    it must stay proud.  is_asked (ny, nx): the cells to prove.  floor mm: half edge of the last squares.
     All other asked cells are proved: nowhere over them, between their centres or not, does any move reach
-    deeper than `deepest`.  A cell is returned when a place in it was found to be deeper, or when squares
-    of half edge FLOOR do not settle it: those may be less deep by up to 2.5 such half edges.
-    Proof by the vertical depth under the target's triangles, and by the distance at a square's middle, which
-    changes by at most the distance moved (under lips of the target only as the middle shows it).
+    deeper than `deepest`.  with_faces: and nowhere is the target farther from what is left, upright faces
+    and those under lips apart: nothing of it narrower than a cell was cut away.
+    A cell is returned when a place in it was found to be deeper, or when the last squares do not settle it
+    (or MOST_SQUARES): those may be less deep by up to 2.5 of their half edges.
+    Proof by the vertical depth under the target's triangles, by the distance at a square's middle, which
+    changes by at most the distance moved (under lips of the target only as the middle shows it), and by the
+    distance of a plane's corners to one triangle, which nothing between them exceeds.
     Source: own derivation.
     """
-    found = np.zeros(lattice.shape, bool)
+    found = Unproved(np.zeros(lattice.shape, bool))
+    is_found = found.is_found.ravel()
     is_asked = is_asked & np.isfinite(deepest)
     ask = np.where(is_asked, np.where(deepest < 0, -np.inf, deepest), np.inf)
     n = 1 << LEVELS
@@ -168,41 +225,86 @@ def unproved_gouges(
     padded = np.full((by * n, bx * n), np.inf)
     padded[: lattice.ny, : lattice.nx] = ask
     blocks = padded.reshape(by, n, bx, n).swapaxes(1, 2).reshape(-1, n, n)
-    chosen = np.flatnonzero((blocks < np.inf).any(axis=(1, 2)))
-    if not len(chosen) or not sweeps.packs:
+    every = np.flatnonzero((blocks < np.inf).any(axis=(1, 2)))
+    if not sweeps.packs:
         return found
-    edge = n * lattice.cell
-    x = lattice.origin[0] + (chosen % bx + 0.5) * edge
-    y = lattice.origin[1] + (chosen // bx + 0.5) * edge
-    # Down to half a cell at first: coarser squares are seldom settled by the distance at their middle.
-    below = blocks[chosen].repeat(2, axis=1).repeat(2, axis=2)
-    low = sweeps.lowest(x, y, np.full(len(x), edge / 2), below, LEVELS + 1, grid)
-    k, row, column = np.nonzero(~np.isnan(low))
-    low, half = low[k, row, column], lattice.cell / 4
-    iy, ix = chosen[k] // bx * n + row // 2, chosen[k] % bx * n + column // 2
-    x, y = x[k] - edge / 2 + half * (2 * column + 1), y[k] - edge / 2 + half * (2 * row + 1)
-    cell = iy * lattice.nx + ix
+    edge, half = n * lattice.cell, lattice.cell / 4
+    parts = []
+    for chosen in np.split(every, range(CHUNK, len(every), CHUNK)) if len(every) else []:
+        x = lattice.origin[0] + (chosen % bx + 0.5) * edge
+        y = lattice.origin[1] + (chosen // bx + 0.5) * edge
+        # Down to half a cell at first: coarser squares are seldom settled by the distance at their middle.
+        below = blocks[chosen].repeat(2, axis=1).repeat(2, axis=2)
+        low, slopes = sweeps.lowest(x, y, np.full(len(x), edge / 2), below, LEVELS + 1, grid)
+        k, row, column = np.nonzero(~np.isnan(low))
+        iy, ix = chosen[k] // bx * n + row // 2, chosen[k] % bx * n + column // 2
+        x, y = x[k] - edge / 2 + half * (2 * column + 1), y[k] - edge / 2 + half * (2 * row + 1)
+        parts.append((x, y, iy * lattice.nx + ix, low[k, row, column], slopes[k, row, column]))
+    if not parts:
+        return found
+    x, y, cell, low, slopes = (np.concatenate(part) for part in zip(*parts, strict=True))
     may = deepest.ravel()
+    if with_faces:
+        found.add(*_far_faces(sweeps, grid, x, y, half, cell, may, True), is_met=False)
+        left = np.flatnonzero(~is_found[cell])
+        x, y, cell, low, slopes = x[left], y[left], cell[left], low[left], slopes[left]
     while len(cell):
-        is_left = _most_deep(x, y, low, may[cell], grid, sweeps.side) + half * np.sqrt(2.0) > may[cell]
-        x, y, cell = x[is_left], y[is_left], cell[is_left]
-        if half <= FLOOR:
-            found.ravel()[cell] = True
+        depth = _deepest_over(x, y, half, low, slopes, may[cell], grid, sweeps.side)
+        left = np.flatnonzero(depth > may[cell])
+        x, y, cell, depth = x[left], y[left], cell[left], depth[left]
+        if half <= floor or 4 * len(cell) > MOST_SQUARES:
+            found.add(cell, x, y, depth, is_met=False)
             break
         exact = sweeps.heights(np.column_stack([x, y]))
-        is_deep = _most_deep(x, y, exact, may[cell], grid, sweeps.side) > may[cell]
-        found.ravel()[cell[is_deep]] = True
-        is_left = ~found.ravel()[cell]
+        depth = _most_deep(x, y, exact, may[cell], grid, sweeps.side)
+        is_deep = depth > may[cell]
+        found.add(cell[is_deep], x[is_deep], y[is_deep], depth[is_deep])
+        is_left = ~is_found[cell]
         x, y, cell = x[is_left], y[is_left], cell[is_left]
         if not len(cell):
             break
         below = np.repeat(np.where(may[cell] < 0, -np.inf, may[cell]), 4).reshape(-1, 2, 2)
-        low = sweeps.lowest(x, y, np.full(len(x), half), below, 1, grid)
+        low, slopes = sweeps.lowest(x, y, np.full(len(x), half), below, 1, grid)
         half /= 2
         k, row, column = np.nonzero(~np.isnan(low))
-        low = low[k, row, column]
+        low, slopes = low[k, row, column], slopes[k, row, column]
         x, y, cell = x[k] + half * (2 * column - 1), y[k] + half * (2 * row - 1), cell[k]
     return found
+
+
+def _deepest_over(x, y, half: float, low, slopes, may, grid: TargetGrid, side: int) -> np.ndarray:
+    """Return the most that a cut above planes over squares can be deep, mm (k,).
+
+    low (k,), slopes (k, 2): the planes as `Sweeps.lowest` gives them.  The higher, the less deep.
+    """
+    depth = _most_deep(x, y, low, may, grid, side) + half * np.sqrt(2.0)
+    rows = np.flatnonzero((depth > may) & (may >= 0))
+    middle = low[rows] + half * np.abs(slopes[rows]).sum(axis=1)
+    depth[rows] = np.minimum(
+        depth[rows], _corners_off(x[rows], y[rows], half, middle, slopes[rows], grid, side)
+    )
+    return depth
+
+
+def _corners_off(x, y, half: float, middle, slopes, grid: TargetGrid, side: int) -> np.ndarray:
+    """Return how far planes over squares lie off the target, at most, mm (k,).
+
+    middle (k,) mm: their heights there, along the side's axis.
+    """
+    from simkit.compare.between_kernels import corners_off
+
+    sign = 1.0 if side == 1 else -1.0
+    middles, off = np.column_stack([x, y, sign * middle]), np.empty(len(x))
+    arrays = (
+        middles,
+        np.full(len(x), half),
+        sign * slopes,
+        grid.nearest(middles, side),
+        grid.ordered[0],
+        off,
+    )
+    share_ranges(lambda a, b: corners_off(a, b, *arrays), len(x), 1024)
+    return off
 
 
 def unproved_leftover(
@@ -212,27 +314,36 @@ def unproved_leftover(
     highest: np.ndarray,
     owner: np.ndarray,
     is_asked: np.ndarray,
-) -> np.ndarray:
-    """Return the cells over which the cut may stand prouder of the target than it may, bool (ny, nx).
+    floor: float = FLOOR,
+    with_faces: bool = False,
+) -> Unproved:
+    """Return the cells over which the cut may stand prouder of the target than it may.
 
     As `unproved_gouges`; highest (ny, nx) mm: how far it may stand off, along the normal.  owner
-    (ny, nx): the field's row that cut each cell.  What is proved is the distance from cut to target.  The
-    bound from above is that of the move which cut the middle of a square: over a corner for lines,
-    and by the profile drawn in by the square's half diagonal for arcs.
+    (ny, nx): the field's row that cut each cell.  What is proved is the distance from cut to target;
+    with_faces also that from the target to the nearest air: no groove of it narrower than a cell was left
+    full.  The bound from above is that of the move which cut the middle of a square: over a corner for
+    lines, and by the profile drawn in by the square's half diagonal for arcs.
     """
-    found = np.zeros(lattice.shape, bool)
+    found = Unproved(np.zeros(lattice.shape, bool))
+    is_found = found.is_found.ravel()
     cell = np.flatnonzero(is_asked & np.isfinite(highest))
     iy, ix = np.divmod(cell, lattice.nx)
     x, y = lattice.centre_of(iy, ix)
     rows, may, half = owner.ravel()[cell].astype(np.int64), highest.ravel(), lattice.cell / 2
     while len(cell):
-        up = sweeps.highest(x, y, half, may[cell], rows, grid)
+        up, slopes = sweeps.highest(x, y, half, may[cell], rows, grid)
         left = np.flatnonzero(~np.isnan(up))
-        x, y, cell, up = x[left], y[left], cell[left], up[left]
-        is_left = _most_proud(x, y, up, grid, sweeps.side) + half * np.sqrt(2.0) > may[cell]
-        x, y, cell = x[is_left], y[is_left], cell[is_left]
-        if half <= FLOOR:
-            found.ravel()[cell] = True
+        x, y, cell, up, slopes = x[left], y[left], cell[left], up[left], slopes[left]
+        if with_faces and half == lattice.cell / 2:
+            found.add(*_far_faces(sweeps, grid, x, y, half, cell, may, False), is_met=False)
+            left = np.flatnonzero(~is_found[cell])
+            x, y, cell, up, slopes = x[left], y[left], cell[left], up[left], slopes[left]
+        off = _proudest_over(x, y, half, up, slopes, may[cell], grid, sweeps.side)
+        left = np.flatnonzero(off > may[cell])
+        x, y, cell, off = x[left], y[left], cell[left], off[left]
+        if half <= floor or 4 * len(cell) > MOST_SQUARES:
+            found.add(cell, x, y, off, is_met=False)
             break
         half /= 2
         x = (x[:, None] + half * np.array([-1, 1, -1, 1])).ravel()
@@ -240,11 +351,83 @@ def unproved_leftover(
         cell = cell.repeat(4)
         cut, rows = sweeps.cut(np.column_stack([x, y]), sweeps.start)
         is_part = ~np.isnan(grid.heights(np.column_stack([x, y]))[0])
-        is_high = is_part & (_most_proud(x, y, cut, grid, sweeps.side) > may[cell])
-        found.ravel()[cell[is_high]] = True
-        left = np.flatnonzero(~found.ravel()[cell])
+        off = _most_proud(x, y, cut, grid, sweeps.side)
+        is_high = is_part & (off > may[cell])
+        found.add(cell[is_high], x[is_high], y[is_high], off[is_high])
+        left = np.flatnonzero(~is_found[cell])
         x, y, cell, rows = x[left], y[left], cell[left], rows[left]
     return found
+
+
+def _far_faces(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, is_gouge: bool) -> tuple:
+    """Return flat cells over which the target may be farther from material or air than it may, with places.
+
+    x, y, cell (k,): squares; half mm.  may: how far, by flat cell, mm.  Returns cell, x, y, distance (m,).
+    Where the target keeps between two planes close together, it is hardly farther from the cut than the cut
+    from it, which is proved already: only squares of more relief than SMOOTH are asked.  There the cut is
+    known exactly at PROBES about the middle of each; the last squares that this does not settle are returned.
+    """
+    from simkit.compare.between_kernels import faces_off, target_relief
+
+    sign = 1.0 if sweeps.side == 1 else -1.0
+    corners, boxes = grid.ordered
+    corners, bins = corners * np.array([1.0, 1.0, sign]), grid.bins(sweeps.side)
+    keep = may[cell] > 0
+    x, y, cell = x[keep], y[keep], cell[keep]
+    turns = 2 * np.pi * np.arange(PROBES) / PROBES
+    ways = np.column_stack([np.cos(turns), np.sin(turns)])
+    away = np.array([0.0, *np.repeat(SHARES, PROBES)])  # of what may be, less the square itself
+    offsets = np.vstack([np.zeros(2), *(share * ways for share in SHARES)])
+    far = [(cell[:0], x[:0], y[:0], np.empty(0))]
+    few = slice(0, 1)  # the middle alone settles most
+    while len(cell):
+        relief = np.empty(len(x))
+        about = (x, y, half + may[cell], corners, boxes, bins[:5], bins[5], bins[6], relief)
+        share_ranges(lambda a, b, s=about: target_relief(a, b, *s), len(x), 64)
+        keep = relief > np.maximum(SMOOTH, SMOOTH_SHARE * may[cell])
+        x, y, cell = x[keep], y[keep], cell[keep]
+        for probes in (few, slice(None)):
+            off = np.full(len(x), np.inf)
+            for reach in np.unique(may[cell]):
+                most = float(reach) - half * np.sqrt(2.0)
+                if most <= 0:
+                    continue  # larger than what may be: nothing would settle it
+                rows = np.flatnonzero(may[cell] == reach)
+                places = np.column_stack([x[rows], y[rows]])[:, None] + most * offsets[probes]
+                cut, _ = sweeps.cut(places.reshape(-1, 2), sweeps.start)
+                one = np.empty(len(rows))
+                arrays = (
+                    x[rows], y[rows], half, 1.0 if is_gouge else -1.0, most * away[probes],
+                    cut.reshape(len(rows), -1), corners, boxes, bins[:5], bins[5], bins[6], one,
+                )  # fmt: skip
+                share_ranges(lambda a, b, s=arrays: faces_off(a, b, *s), len(rows), 64)
+                off[rows] = one
+            left = np.flatnonzero(off > may[cell] + FACE_SLACK)
+            x, y, cell, off = x[left], y[left], cell[left], off[left]
+            if not len(cell) or half > COARSE_FACE:
+                break
+        is_last = half <= np.maximum(FACE_FLOOR, FACE_SHARE * may[cell])
+        if 4 * len(cell) > MOST_FACES:
+            is_last[:] = True
+        far.append((cell[is_last], x[is_last], y[is_last], off[is_last]))
+        x, y, cell = x[~is_last], y[~is_last], cell[~is_last]
+        half /= 2
+        x = (x[:, None] + half * np.array([-1, 1, -1, 1])).ravel()
+        y = (y[:, None] + half * np.array([-1, -1, 1, 1])).ravel()
+        cell = cell.repeat(4)
+    return tuple(np.concatenate(part) for part in zip(*far, strict=True))
+
+
+def _proudest_over(x, y, half: float, up, slopes, may, grid: TargetGrid, side: int) -> np.ndarray:
+    """Return the most that a cut below planes over squares can stand off the target, mm (k,).
+
+    up (k,), slopes (k, 2): the planes as `Sweeps.highest` gives them.  The lower, the less proud.
+    """
+    off = _most_proud(x, y, up, grid, side) + half * np.sqrt(2.0)
+    rows = np.flatnonzero(off > may)
+    middle = up[rows] - half * np.abs(slopes[rows]).sum(axis=1)
+    off[rows] = np.minimum(off[rows], _corners_off(x[rows], y[rows], half, middle, slopes[rows], grid, side))
+    return off
 
 
 def _most_proud(x, y, heights, grid: TargetGrid, side: int) -> np.ndarray:
@@ -254,8 +437,13 @@ def _most_proud(x, y, heights, grid: TargetGrid, side: int) -> np.ndarray:
     is_in = heights <= (upper if side == 1 else -lower)
     off = np.zeros(len(x))
     rows = np.flatnonzero(~is_in)
-    off[rows] = grid.distance(np.column_stack([x, y, sign * heights])[rows])
+    off[rows] = _to_surface(np.column_stack([x, y, sign * heights])[rows], grid, side)
     return off
+
+
+def _to_surface(points: np.ndarray, grid: TargetGrid, side: int) -> np.ndarray:
+    """Return the distance to the whole surface, mm (k,); the near side first, to bound the other's search."""
+    return grid.distance(points, 3 - side, within=grid.distance(points, side))
 
 
 def warm_up(grid: TargetGrid, lattice: Lattice) -> None:
@@ -266,6 +454,9 @@ def warm_up(grid: TargetGrid, lattice: Lattice) -> None:
     one = np.array([lattice.origin[0] + 1.0])
     sweeps.lowest(one, one, np.full(1, lattice.cell), np.zeros((1, 1, 1)), 0, grid)
     sweeps.highest(one, one, lattice.cell, np.zeros(1), np.zeros(1, np.int64), grid)
+    _corners_off(one, one, lattice.cell, np.zeros(1), np.zeros((1, 2)), grid, 1)
+    sweeps.cut = lambda places, start: (np.zeros(len(places)), None)
+    _far_faces(sweeps, grid, one, one, FACE_FLOOR, np.zeros(1, np.int64), np.ones(1), True)
 
 
 def _nothing(code, a, places, n, g):
@@ -288,5 +479,5 @@ def _most_deep(x, y, heights, may, grid: TargetGrid, side: int) -> np.ndarray:
     deep = rows[depth[rows] > np.maximum(may[rows], 0.0)]
     depth[deep] = removed_below(at[deep], depth[deep], grid, side)
     proud = np.flatnonzero(~is_in & (may < 0) & np.isfinite(at[:, 2]))
-    depth[proud] = -grid.distance(at[proud])
+    depth[proud] = -_to_surface(at[proud], grid, side)
     return depth

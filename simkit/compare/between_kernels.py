@@ -23,7 +23,7 @@ from simkit.stock.record_kernels import (
     profile_of,
 )
 from simkit.stock.slope_kernels import lowest_near
-from simkit.target.closest_kernels import bin_of
+from simkit.target.closest_kernels import bin_of, triangle_distance2
 
 EDGE = 1e-9  # mm: a triangle this near to a square counts as over it
 STEEPEST = 4.0  # slope of the reference plane, at most
@@ -179,7 +179,7 @@ def move_low(code, record, px, py, e, a, b, heights, places, g):
 @entry_kernel
 def lower_squares(
     first, last, x, y, half, below, levels, corners, boxes, layout, start, items,
-    bucket_x, bucket_y, bucket, bucket_nx, starts, entries, codes, records, heights, low, busy,
+    bucket_x, bucket_y, bucket, bucket_nx, starts, entries, codes, records, heights, low, slopes, busy,
 ):  # fmt: skip
     """Find the parts of squares over which some sweep may lie more than `below` under the target.
 
@@ -189,7 +189,8 @@ def lower_squares(
     wholly: a move that passes beside the bucket is not among its moves.
     heights: cell_heights as a pointer.
     Writes low (k, n, n): over a part that may, what the sweeps lie nowhere below there; NaN where no sweep
-    does.  Halving goes on only where some sweep may.
+    does.  slopes (k, n, n, 2): there, of a plane that they lie nowhere below either: it touches `low` at
+    its lowest corner.  Halving goes on only where some sweep may.
     busy (k,): bounds computed.
     """
     most = 0
@@ -244,6 +245,7 @@ def lower_squares(
                 continue
             if size == 1:
                 low[k, row, column] = lowest - lean
+                slopes[k, row, column, 0], slopes[k, row, column, 1] = a, b
                 continue
             for iy in range(2):
                 for ix in range(2):
@@ -254,14 +256,15 @@ def lower_squares(
 @entry_kernel
 def upper_squares(
     first, last, x, y, half, above, corners, boxes, layout, start, items, index, other, codes, records,
-    heights, up,
+    heights, up, slopes,
 ):  # fmt: skip
     """Find the squares over which the cut may stand more than `above` over the target's lowest.
 
     x, y, half, above (k,) mm.  corners, boxes, layout, start, items: as for lower_squares.
     index (k,): a record whose sweep the cut lies nowhere above, -1 for none; only lines are used.  other (k,)
     mm: a height that the cut lies nowhere above over the square anyhow, +inf for none.
-    Writes up (k,): a height that the cut lies nowhere above, NaN where it stands nowhere that high.
+    Writes up (k,): a height that the cut lies nowhere above, NaN where it stands nowhere that high; slopes
+    (k, 2): of a plane that it lies nowhere above either, which touches `up` at its highest corner.
     A sweep along a line is convex, so it is highest over a corner of the square.
     """
     places, g = np.empty(8), np.empty(4, np.float32)
@@ -287,3 +290,68 @@ def upper_squares(
             high = min(high, on_line + MARGIN)
         if high > low + above[k]:
             up[k] = high + lean
+            slopes[k, 0], slopes[k, 1] = a, b
+
+
+@entry_kernel
+def corners_off(first, last, middles, half, slopes, nearest, corners, off):
+    """Fill off (k,) with how far the corners of level or sloped squares lie off one triangle, at most.
+
+    middles (k, 3) mm, half (k,) mm, slopes (k, 2): rise in x and y.  nearest (k,): the triangle, of corners.
+    The distance to a triangle, a convex set, is a convex function: nowhere over the square is it larger.
+    """
+    for k in range(first, last):
+        t, e = corners[nearest[k]], half[k]
+        most = 0.0
+        for corner in range(4):
+            dx = e if corner & 1 else -e
+            dy = e if corner & 2 else -e
+            z = middles[k, 2] + slopes[k, 0] * dx + slopes[k, 1] * dy
+            most = max(most, triangle_distance2(middles[k, 0] + dx, middles[k, 1] + dy, z, t))
+        off[k] = math.sqrt(most)
+
+
+@entry_kernel
+def target_relief(first, last, x, y, half, corners, boxes, layout, start, items, relief):
+    """Fill relief (k,) with how far apart two parallel planes lie that hold the target's faces over a square.
+
+    x, y, half (k,) mm: squares.  Along the normal of the planes; 0 where there is no face.
+    """
+    for k in range(first, last):
+        a, b = _plane(x[k], y[k], half[k], corners, boxes, layout, start, items)
+        high = target_high(x[k], y[k], half[k], a, b, 1.0, corners, boxes, layout, start, items)
+        low = target_high(x[k], y[k], half[k], -a, -b, -1.0, corners, boxes, layout, start, items)
+        relief[k] = max(high + low, 0.0) / math.sqrt(1.0 + a * a + b * b)
+
+
+@entry_kernel
+def faces_off(
+    first, last, x, y, half, sign, away, cut, corners, boxes, layout, start, items, off,
+):  # fmt: skip
+    """Fill off (k,) with how far from the cut any part of the target's faces over a square may be, at most.
+
+    x, y (k,) mm, half mm: squares.  sign: 1, how far from material (a gouge), -1, from air (leftover).
+    away (n,) mm: how far in plan from the middle of a square the cut is known; cut (k, n) mm: its heights
+    there.  corners, boxes, layout, start, items: the target's triangles in bins, in heights; upright ones are
+    left out (what stands on them is seen from the cut).
+    From a face no higher than a place of the cut, material is no farther than that place is in plan.
+    """
+    origin_x, origin_y, edge, nx, ny = layout
+    for k in range(first, last):
+        px, py, worst = x[k], y[k], 0.0
+        for by in range(bin_of(py - half, origin_y, edge, ny), bin_of(py + half, origin_y, edge, ny) + 1):
+            for bx in range(bin_of(px - half, origin_x, edge, nx), bin_of(px + half, origin_x, edge, nx) + 1):
+                for i in range(start[by * nx + bx], start[by * nx + bx + 1]):
+                    t = items[i]
+                    if _gradient(corners[t])[2] == 0.0:
+                        continue
+                    high = triangle_high(corners[t], boxes[t], px, py, half, 0.0, 0.0, sign)
+                    if high == -math.inf:
+                        continue
+                    best = math.inf
+                    for n in range(len(away)):
+                        plan = away[n] + half * math.sqrt(2.0)
+                        rise = max(high - sign * cut[k, n], 0.0)
+                        best = min(best, plan * plan + rise * rise)
+                    worst = max(worst, best)
+        off[k] = math.sqrt(worst)

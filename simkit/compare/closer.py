@@ -16,9 +16,11 @@ from simkit.target.grid import TargetGrid
 
 FINEST = 0.01  # mm: half the diagonal of the finest cells
 DIVIDE = 4  # each look divides the cells by this
+FIRST = 16  # and the first look at a known place: what lies there may be narrower than a cell
 ROOM = 3  # cells about the worst one that a look measures
 LARGEST_ROOM = 64  # cells about it that a look cuts again
 SAME_SHEET = 6.0  # neighbouring points steeper than this (about 80 degrees) lie on different faces
+SAME = 1e-6  # mm
 TIE = 1e-4  # mm: peaks as high as this lower count as the same peak
 
 
@@ -28,13 +30,17 @@ class Look:
 
     value mm: + leftover, - gouge, 0 when nothing of that kind is there after all.
     bound mm: the peak near that place lies within value +- bound.
+    certain mm: no less than this was measured there, whatever lies between the samples.
     at (x, y, z) mm, blank frame: on the cut surface.  cell mm: edge of the finest cells.
+    is_surface: the value is the distance from the cut to the target, not that from the target to the cut.
     """
 
     value: float
     bound: float
     at: tuple[float, float, float]
     cell: float
+    certain: float = 0.0
+    is_surface: bool = False
 
 
 def closer_look(
@@ -47,6 +53,7 @@ def closer_look(
     finest: float = FINEST,
     allowance: Callable[[Lattice], np.ndarray | None] | None = None,
     counts: Callable[[Lattice], np.ndarray] | None = None,
+    place: tuple[float, float] | None = None,
 ) -> Look:
     """Return the peak deviation near a cell, evaluated on finer and finer cells around it.
 
@@ -55,7 +62,8 @@ def closer_look(
     worst of a spot.  is_gouge: look for the deepest gouge, else for the highest leftover.
     finest mm: stop when half the diagonal of a cell is at most this.
     allowance(lattice): what is left on purpose, as for `deviation`.  counts(lattice): the cells that
-    count (ny, nx) bool, all when None; the peak is looked for among these.
+    count (ny, nx) bool, all when None; the peak is looked for among these.  place (x, y) mm: in that
+    cell; the peak is looked for there and not beside it.
 
     Each look cuts and rasterises again, on cells of a quarter, as far about the worst cell as the
     measured distance reaches (at most 64 cells), and measures as `deviation` does over three cells
@@ -70,15 +78,20 @@ def closer_look(
         raise ShapeError(f"side must be 1 or 2, not {side}")
     field, cell, distance = _cropped(field, grid, side, cell)
     surfaces: list[CutSurface] = []
+    divide = DIVIDE if place is None else FIRST
     while True:
         room = min(math.ceil(distance / field.lattice.cell) + ROOM, LARGEST_ROOM)
         box = _box(cell, room, field.lattice)
         near = _box(cell, ROOM, field.lattice)
         surfaces.append(CutSurface(field, side, box))
-        field = recut(field.lattice.window(*box, divide=DIVIDE))
+        field = recut(field.lattice.window(*box, divide=divide))
         around = envelopes(grid, field.lattice)
-        rows = slice((near[0] - box[0]) * DIVIDE, (near[1] - box[0]) * DIVIDE)
-        columns = slice((near[2] - box[2]) * DIVIDE, (near[3] - box[2]) * DIVIDE)
+        rows = slice((near[0] - box[0]) * divide, (near[1] - box[0]) * divide)
+        columns = slice((near[2] - box[2]) * divide, (near[3] - box[2]) * divide)
+        if place is not None:
+            iy, ix = (int(k) for k in field.lattice.cell_at(*place))
+            iy0, iy1, ix0, ix1 = _box((iy, ix), ROOM, field.lattice)
+            rows, columns, place, divide = slice(iy0, iy1), slice(ix0, ix1), None, DIVIDE
         is_near = np.zeros(field.lattice.shape, dtype=bool)
         is_near[rows, columns] = True
         if counts is not None:
@@ -98,7 +111,18 @@ def closer_look(
     x, y = field.lattice.centre_of(*cell)
     z = float((field.upper if side == 1 else field.lower)[cell])
     value = float(-size[cell] if is_gouge else size[cell]) + 0.0
-    return Look(value, half_diagonal + change + gap, (float(x), float(y), z), field.lattice.cell)
+    at = (float(x), float(y), z)
+    off = float(grid.distance(np.array([at]), side if is_gouge else 0)[0])
+    if left is not None:
+        off += float(left[0][cell]) if is_gouge else -float(left[1][cell])
+    return Look(
+        value,
+        half_diagonal + change + gap,
+        at,
+        field.lattice.cell,
+        certain=max(abs(value) - gap, 0.0),
+        is_surface=abs(off - abs(value)) <= gap + SAME,
+    )
 
 
 def _cropped(

@@ -35,7 +35,7 @@ def second_look(
     leftover: float | np.ndarray,
     zone: np.ndarray | None = None,
     allowance: Callable[[Lattice], np.ndarray | None] | None = None,
-    unproved: Callable[[np.ndarray], np.ndarray] | None = None,
+    unproved: Callable[[bool, np.ndarray], np.ndarray] | None = None,
 ) -> Deviation:
     """Return the deviation with every straddling cell replaced by the worst of its finer cells.
 
@@ -43,8 +43,9 @@ def second_look(
     mm, NaN outside the outline.  recut(lattice): the same job on other cells.
     gouge, leftover mm: the limits, one or for each cell (ny, nx), +inf where nothing is judged.
     zone (ny, nx): which cells are judged together, None for all.  allowance(lattice): what is left on
-    purpose, as for `deviation`.  unproved(cells (ny, nx) bool): those of them between whose samples a
-    limit may be broken (`between`), None to trust the samples.
+    purpose, as for `deviation`.  unproved(is_gouge, cells (ny, nx) bool): those of them between whose
+    samples that limit may be broken (`between`), None to trust the samples.  Cells within BESIDE of a spot
+    beyond that limit are not asked: its peak is looked for by `peaks`.
     A cell straddles a limit when |normal| is within and |most| beyond it.
     So are cells beside an upright step of the target: the cut may miss it by less than a cell, and no
     sample would show it.  Cells that hang together with one that is beyond for certain are left as they are.
@@ -61,10 +62,9 @@ def second_look(
     for mine in [True] if zone is None else [zone == number for number in np.unique(zone)]:
         is_open |= _is_open(is_straddling & mine, is_beyond)
     if unproved is not None:
-        # What lies as near to a spot beyond its limit as spots are merged is looked at with it.
-        is_beside = ndimage.binary_dilation(is_beyond, iterations=int(np.ceil(BESIDE / field.lattice.cell)))
-        is_asked = ~is_open & ~is_beside & ~np.isnan(target)
-        is_open |= unproved(is_asked)
+        for is_gouge in (True, False):
+            is_spot = is_beyond & ((deviation.normal < 0) == is_gouge)
+            is_open |= unproved(is_gouge, ~is_open & ~beside(is_spot, field.lattice.cell) & ~np.isnan(target))
     if not is_open.any():
         return deviation
     normal, most = deviation.normal.copy(), deviation.most.copy()
@@ -96,6 +96,13 @@ def second_look(
             normal[cell] = _worst(least[inside], gouge[cell], leftover[cell])
             most[cell] = _worst(largest[inside], gouge[cell], leftover[cell])
     return replace(deviation, normal=normal, most=most)
+
+
+def beside(is_spot: np.ndarray, cell: float) -> np.ndarray:
+    """Return the cells of spots and those within BESIDE of them, bool (ny, nx); cell: their edge, mm."""
+    if not is_spot.any():
+        return is_spot
+    return ndimage.distance_transform_edt(~is_spot) * cell <= BESIDE
 
 
 def _is_open(is_straddling: np.ndarray, is_beyond: np.ndarray) -> np.ndarray:

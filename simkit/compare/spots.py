@@ -46,7 +46,7 @@ def spots(values: np.ndarray, mask: np.ndarray, lattice: Lattice, gap: float = 0
 
     if values.shape != lattice.shape or mask.shape != lattice.shape:
         raise ShapeError(f"values {values.shape} and mask {mask.shape} must be {lattice.shape}")
-    label, count = _labelled(mask, gap / lattice.cell)
+    label, count = labelled(mask, gap / lattice.cell)
     if count == 0:
         return []
     flat = np.flatnonzero(mask)
@@ -81,7 +81,7 @@ def spots(values: np.ndarray, mask: np.ndarray, lattice: Lattice, gap: float = 0
     return found
 
 
-def _labelled(mask: np.ndarray, gap: float) -> tuple[np.ndarray, int]:
+def labelled(mask: np.ndarray, gap: float) -> tuple[np.ndarray, int]:
     """Return the number of the spot of each cell (ny, nx), 0 outside, and how many; gap in cells."""
     from scipy import ndimage
 

@@ -9,13 +9,12 @@ from pathlib import Path
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.fingerprint import moves_fingerprint
-from simkit.findings.identity import family, known_by
+from simkit.findings.identity import known_by
 from simkit.job.model import Accepted
-from simkit.kinds import SAFETY_KINDS
+from simkit.kinds import LESS_IS_WORSE, SAFETY_KINDS, family
 
 NEAR = 2.0  # mm: boxes this far apart still mean one place
 ROUNDING = 0.01  # mm: values are printed to a hundredth, the worse way
-LESS_IS_WORSE = ("thin-wall",)
 ACCEPTABLE = ("beyond", "undecided", "warning")
 
 

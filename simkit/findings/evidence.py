@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -40,6 +41,9 @@ class Evidence:
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
         its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
     heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
+    sweeps {1: ..., 2: ...}: of compare.between, made when first asked for.
+    may_exceed(side, is_gouge, most (ny, nx), is_asked (ny, nx), floor mm) -> compare.between.Unproved: where
+        between the samples a deviation may be larger than `most`.
     offsets: of compare.offset, for each side judged.
     causes, not_matched: filled in by judging: of findings.causes, and words of findings.accept.
     """
@@ -54,6 +58,8 @@ class Evidence:
     field: Field
     fields: list[Field]
     replays: list[Replay]
+    may_exceed: Callable[..., Any] | None = None
+    sweeps: dict[int, Any] = field(default_factory=dict)
     effort: Any = None
     stops: list[list] = field(default_factory=list)
     below_table: list[Any] = field(default_factory=list)
@@ -136,11 +142,26 @@ class Evidence:
         words = []
         if self.wood_outside is not None:
             words += _outside_words(self.wood_outside)
+        words += self._elsewhere_words()
         words += self._not_judged_words()
         if self.target is not None:
             words += list(self.target.notes)
         words += sides_remarks(self)
         return words
+
+    def _elsewhere_words(self) -> list[str]:
+        """Return which files of the job lie outside its folder, in words."""
+        if not self.job.file:
+            return []
+        folder = os.path.abspath(Path(self.job.file).parent)
+        files = [path for setup in self.job.setups for path in setup.programs]
+        files += [self.job.target.mesh] if self.job.target is not None else []
+        outside = []
+        for path in files:
+            full = os.path.abspath(path)
+            if not full.startswith(os.path.join(folder, "")) and path.name not in outside:
+                outside.append(path.name)
+        return [f"outside the folder of the job file: {', '.join(outside)}"] if outside else []
 
     def _not_judged_words(self) -> list[str]:
         """Return what of the part is not judged because the job says so, in words."""

@@ -21,7 +21,8 @@ class Finding:
     at (x, y, z) mm in the blank frame, None when it has no place; program_at: the same place in the
         program frame of `setup`.
     setup: name.  side: 1 or 2, None when neither.  area mm2.  cells: how many.
-    file, line: program (or job file) and line from 1.  cutter: in words, "" when none.
+    file, line, column: program (or job file), from 1; no column where the whole line is meant.
+    cutter: in words, "" when none.
     advice: one sentence that says what to do.
     zone: whose limits judged it, or where it lies; "whole part" outside all zones, "" without a place.
     box (x low, y low, x high, y high) mm, blank frame: what the spot covers in plan.
@@ -48,6 +49,7 @@ class Finding:
     cells: int | None = None
     file: str = ""
     line: int | None = None
+    column: int | None = None
     cutter: str = ""
     zone: str = ""
     box: tuple[float, float, float, float] | None = None

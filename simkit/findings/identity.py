@@ -13,16 +13,12 @@ from collections import Counter
 from dataclasses import replace
 
 from simkit.findings.finding import Finding
+from simkit.kinds import family
 
 GRID = 10.0  # mm: findings of one sort farther apart than this have ids of their own anyway
 FINE = 2.5  # mm: the grid for those that share a cell of the first
 JITTER = 1.0  # mm: how far the middle of a spot may move with the size of the cells
 LENGTH = 6  # letters and digits of an id: one chance in a thousand million that two agree
-
-
-def family(kind: str) -> str:
-    """Return what a kind is known by: why something was left may be told otherwise on other cells."""
-    return "leftover" if kind.startswith("leftover-") else kind
 
 
 def with_ids(findings: list[Finding]) -> list[Finding]:

@@ -17,6 +17,7 @@ def find(evidence: Evidence) -> list[Finding]:
             advice="Look at this line; if it is meant, nothing needs to change.",
             file=notice.place.file,
             line=notice.place.line,
+            column=notice.place.column,
             setup=setup.name,
         )
         for setup, reads in zip(evidence.job.setups, evidence.reads, strict=True)

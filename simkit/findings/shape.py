@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
 import numpy as np
 from scipy import ndimage
 
-from simkit.compare.closer import Look, closer_look
-from simkit.compare.spots import Spot, spots
+from simkit.compare.closer import FINEST, Look, closer_look
+from simkit.compare.peaks import proved_peaks, regions, slack
+from simkit.compare.spots import Spot, labelled, spots
 from simkit.findings.evidence import Evidence
 from simkit.stock.field import Lattice
 
+CLOSEST = 0.0002  # mm: half the diagonal of the finest cells, where a verdict hangs on it
+EVEN = 1e-4  # mm: as near as this to a limit rounding would decide
 CLOSE = 0.03  # mm: bounds after a closer look are smaller, so what lies lower cannot reach the limit
 MOST_CLOSE = 60  # spots near the limit that are looked at closely; more are told as their cells have it
 MOST = 12  # spots of one kind, side and zone that are told one by one, worst first; as many near the limit
@@ -101,6 +104,7 @@ def _zone_spots(judged: _Judged, here: np.ndarray) -> tuple[list[Looked], list[S
     is_beyond[label[least > limit]] = True
     close = spots(deviation.most, is_near & ~is_beyond[label], deviation.lattice, GAP)
     certain = [_looked(judged, spot) for spot in found[:MOST]]
+    certain = _proved(judged, certain, least > limit, here)
     told = _once(certain)
     # Beyond by its own cells, though the look at it found a neighbour's peak: counted, not told as that.
     beside = [one.spot for one in certain if one not in told]
@@ -108,7 +112,71 @@ def _zone_spots(judged: _Judged, here: np.ndarray) -> tuple[list[Looked], list[S
     near += [_unlooked(judged, spot) for spot in close[MOST_CLOSE:]]
     told, near = ([one for one in some if one.severity] for some in (told, near))
     near.sort(key=lambda one: (one.severity != "beyond", -abs(one.look.value)))
-    return told + near[:MOST], beside + found[MOST:] + [one.spot for one in near[MOST:]]
+    shown = _once(_proved(judged, near[:MOST], is_near & ~is_beyond[label], here), told)
+    shown = [one for one in shown if one.severity]
+    return told + shown, beside + found[MOST:] + [one.spot for one in near[MOST:]]
+
+
+def _proved(judged: _Judged, looked: list[Looked], mask: np.ndarray, here: np.ndarray) -> list[Looked]:
+    """Return spots with their highest peaks: nothing over them, between the samples or not, is higher.
+
+    mask (ny, nx): the cells of these and other spots.  here (ny, nx): the cells that count.
+    """
+    evidence, side = judged.evidence, judged.side
+    lattice = evidence.field.lattice
+    if not looked or evidence.may_exceed is None:
+        return looked
+    label, _ = labelled(mask, GAP / lattice.cell)
+    region = regions(label, [int(label[one.spot.cell]) for one in looked], lattice.cell)
+    region = np.where(here & ~np.isnan(evidence.envelopes.side(side)), region, 0)
+    peaks = proved_peaks(
+        [one.look for one in looked],
+        region,
+        partial(evidence.may_exceed, side, judged.is_gouge),
+        lambda _, cell, place: _look(judged, cell, place),
+    )
+    found = []
+    for nth, (one, (look, cell)) in enumerate(zip(looked, peaks, strict=True)):
+        severity = _severity(look, judged.limit)
+        if severity == "undecided":
+            severity, look, cell = _decided(judged, look, region == nth + 1)
+        row, spot = one.row, one.spot
+        if cell is not None:
+            row = owner_at(evidence, side, cell)
+            spot = replace(spot, cell=cell, at=tuple(float(v) for v in lattice.centre_of(*cell)))
+        found.append(replace(one, spot=spot, look=look, severity=severity, row=row))
+    return found
+
+
+def _decided(judged: _Judged, look: Look, region: np.ndarray) -> tuple[str, Look, tuple[int, int]]:
+    """Return the severity of a spot near its limit, looked at as closely as that asks for, its look and cell.
+
+    region (ny, nx) bool: its cells.
+    """
+    limit, top = judged.limit, _top(look)
+    cell = tuple(int(k) for k in judged.evidence.field.lattice.cell_at(*look.at[:2]))
+    look = _look(judged, cell, look.at[:2], CLOSEST)
+    if look.certain <= limit + EVEN:
+        most = np.where(region, limit - EVEN, np.inf)
+        met = judged.evidence.may_exceed(judged.side, judged.is_gouge, most, region, CLOSEST).place(region)
+        if met is None and (look.is_surface or _top(look) <= limit):
+            return "", look, cell
+        if met is not None:
+            look, cell = _look(judged, *met, CLOSEST), met[0]
+    severity = "beyond" if look.certain > limit + EVEN else "undecided"
+    return severity, replace(look, bound=max(look.bound, top - abs(look.value))), cell
+
+
+def _top(look: Look) -> float:
+    """Return the most that a peak may be, mm."""
+    return abs(look.value) + look.bound
+
+
+def _severity(look: Look, limit: float) -> str:
+    """Return how a look stands against the most it may be: '' within the limit."""
+    if look.certain > limit + EVEN:
+        return "beyond"
+    return "undecided" if _top(look) > limit else ""
 
 
 def _once(looked: list[Looked], before: Sequence[Looked] = ()) -> list[Looked]:
@@ -128,19 +196,36 @@ def _once(looked: list[Looked], before: Sequence[Looked] = ()) -> list[Looked]:
 def _looked(judged: _Judged, spot: Spot) -> Looked:
     """Return a spot after a closer look at its worst place."""
     evidence, side = judged.evidence, judged.side
-    look = closer_look(
+    look = _look(judged, spot.cell)
+    if not look.is_surface and look.bound > slack(look):
+        # No proof will make this bound narrower, only a closer look.
+        cell = tuple(int(k) for k in evidence.field.lattice.cell_at(*look.at[:2]))
+        closer = _look(judged, cell, look.at[:2], FINEST / 8)
+        look = closer if abs(closer.value) >= look.certain - look.bound else look
+    row = owner_at(evidence, side, spot.cell)
+    return Looked(spot, look, _severity(look, judged.limit), row, side, judged.limit, judged.zone)
+
+
+def _look(
+    judged: _Judged,
+    cell: tuple[int, int],
+    place: tuple[float, float] | None = None,
+    finest: float = FINEST,
+) -> Look:
+    """Return a closer look at a cell, or at a place in it."""
+    evidence, side = judged.evidence, judged.side
+    return closer_look(
         evidence.recut,
         evidence.field,
         evidence.target_grid,
         side,
-        spot.cell,
+        cell,
         judged.is_gouge,
+        finest,
         allowance=partial(evidence.zones.allowance, side=side),
         counts=judged.counts if len(evidence.zones.rules) > 1 else None,
+        place=place,
     )
-    row = owner_at(evidence, side, spot.cell)
-    severity = severity_of(abs(look.value), look.bound, judged.limit)
-    return Looked(spot, look, severity, row, side, judged.limit, judged.zone)
 
 
 def _unlooked(judged: _Judged, spot: Spot) -> Looked:

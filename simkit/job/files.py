@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from pathlib import Path
 
-from simkit.errors import Place, Problem, nearest_word
+from simkit.errors import InputProblems, Place, Problem, nearest_word
 from simkit.job.locate import printable
 
 _HEAD = 1024  # bytes; a pointer file is far shorter
@@ -30,6 +31,17 @@ def pointer_problem(place: Place, noun: str) -> Problem:
         noun,
         "fetch the large files of the repository, then check again",
     )
+
+
+def sha256_of(path: Path) -> str:
+    """Return the hash of a file's bytes, in hex.  Raises InputProblems for one that cannot be read."""
+    try:
+        with Path(path).open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except OSError as reason:
+        found = f"'{reason.strerror or reason}'"
+        remedy = "check that nobody moves or changes it meanwhile"
+        raise InputProblems(Problem(Place(str(path)), found, "a file that can be read", remedy)) from None
 
 
 def shown_text(text: str) -> str:

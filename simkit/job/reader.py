@@ -18,7 +18,7 @@ from simkit.job.locate import locate
 from simkit.job.machine import machine_rules
 from simkit.job.model import Blank, Dowel, Fixture, Job, Layup, Limits, Machine, Setup, TargetSpec, Zero
 from simkit.job.rules import cutter_rules, dowel_rules, setup_rules
-from simkit.job.schema import UNITS
+from simkit.job.schema import UNITS, VERSION
 from simkit.job.zones import made_zone, zone_rules
 
 __all__ = ["job_from_words", "read_job"]  # the two ways to a job
@@ -40,6 +40,7 @@ def read_job(path: Path, shown: str | None = None) -> Job:
     text = _text(path, name)
     values, spots = _parsed(text, name)
     checker = Checker(name, spots, _unit(values))
+    _check_version(checker, values.get("version"))
     tables = checker.table(values, "", "")
     blank, cutters, setups, dowels = (tables[key] for key in ("blank", "cutters", "setups", "dowels"))
     if not is_bad(cutters):
@@ -195,6 +196,15 @@ def _syntax_problem(text: str, name: str, message: str) -> Problem:
                 found = shown_text(row.strip())
             return Problem(place, found, expected, remedy)
     return Problem(place, f"{found} ({what})", "a job file (TOML)", "correct this line")
+
+
+def _check_version(checker: Checker, version: Any) -> None:
+    """Refuse a file of a later form at once: what else it says may mean something else."""
+    is_number = isinstance(version, str | int) and str(version).isdecimal()
+    if is_number and int(version) > int(VERSION):
+        remedy = "use the simkit it was written for, or write it anew as `simkit template` shows"
+        checker.problem("version", f"a job file of version {version}", f"version {VERSION}", remedy)
+        raise InputProblems(checker.problems)
 
 
 def _unit(values: dict[str, Any]) -> str | None:

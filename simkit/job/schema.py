@@ -30,6 +30,7 @@ from simkit.job.model import (
 )
 from simkit.units import MM_PER_UNIT
 
+VERSION = "1"  # of the form of job files; raised when a key changes its meaning
 UNITS = tuple(MM_PER_UNIT)
 TOOL_NUMBERS = (1, 9999)
 
@@ -40,6 +41,15 @@ _SIZE = {"kind": "length", "low": SMALLEST, "high": BIGGEST, "required": True}
 
 KEYS: tuple[Key, ...] = (
     Key("name", "text", "What the part is called, for people.", examples=('"my part"',)),
+    Key(
+        "version",
+        "choice",
+        "The form of this file, so that a later simkit knows how it is meant.",
+        default=VERSION,
+        choices=(VERSION,),
+        examples=(f'"{VERSION}"',),
+        is_aside=True,
+    ),
     Key(
         "unit",
         "choice",

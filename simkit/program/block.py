@@ -152,8 +152,9 @@ class Block:
         """
         if self.refused or motion == REFUSED_MOTION:
             return
+        suspended = None
         if self.key(voc.GROUP_0) in voc.NO_MOTION:
-            motion = None
+            motion, suspended = None, motion
         is_arc, is_cycle = motion in (2, 3), motion in voc.CYCLES
         is_of_path = self.key(voc.PATH) == 640
         if "P" in self.at and is_of_path and motion in voc.DWELLING:
@@ -198,7 +199,16 @@ class Block:
                 )
         else:
             for letter in "IJK" if is_cycle else "IJKR":
-                if letter in self.at:
-                    remedy = "write G2 or G3 if an arc is meant, else delete it"
-                    expected = f"{letter} only with G2 or G3" + (" or a cycle" if letter == "R" else "")
-                    self.problem(self.at[letter], " in a block that is no arc", expected, remedy)
+                if letter not in self.at:
+                    continue
+                about = " in a block that is no arc"
+                remedy = "write G2 or G3 if an arc is meant, else delete it"
+                expected = f"{letter} only with G2 or G3" + (" or a cycle" if letter == "R" else "")
+                if is_cycle and letter == "K":  # some controls' word for repeats; common practice, no source
+                    about, expected = f" in {voc.written(10 * motion)}", "L for the repeats of a cycle"
+                    remedy = f"write L{self.words[self.at['K']][1:]} if repeats are meant, else delete it"
+                elif suspended in (2, 3):
+                    word = self.written(self.g[voc.GROUP_0][1])
+                    about = f" in one block with {word}, which makes no arc of it"
+                    remedy = f"write the arc in a block without {word[1:-1]}, or delete {letter}"
+                self.problem(self.at[letter], about, expected, remedy)

@@ -76,8 +76,11 @@ class Cycles(Motion):
                 first, " with no X, Y or Z", expected, "write the place of the hole, or delete the word"
             )
         elif self._plane != 17:
-            expected = "G17, for a hole is drilled along Z"
-            block.problem(first, f" in {word} with G{self._plane} in force", expected, "write G17 before it")
+            # NISTIR 6556 drills along Y in G18 and along X in G19: work for an angle head.  Controls differ.
+            along = {18: "Y", 19: "X"}[self._plane]
+            expected = f"G17, for G{self._plane} asks for a hole along {along}, and the cutter stands along Z"
+            remedy = "write G17 before it; a hole from the side is no work for a three-axis router"
+            block.problem(first, f" in {word} with G{self._plane} in force", expected, remedy)
         elif self._feed_mode == 93:
             expected = "feed per minute (G94), for a cycle is more than one move"
             block.problem(first, f" in {word} with G93 in force", expected, "write G94 and F before it")
@@ -130,6 +133,12 @@ class Cycles(Motion):
             if not series.q > 0.0:
                 block.problem(block.at["Q"], "", "a depth of step above zero", "write the depth of one step")
                 return None
+            if series.q < BACK_OFF and self._motion in voc.PECKING:
+                text = (
+                    f"{block.written(block.at['Q'])} is a smaller step than the {BACK_OFF} mm (0.010 in) "
+                    f"that {word} backs off before the next one: read so, though controls may back off less"
+                )
+                self._notice("small step", block, block.at["Q"], text)
         if self._motion in voc.PECKING and series.q is None:
             block.problem(
                 first, f" in {word} with no Q", "the depth of one step", "write Q, or G81 for one step"

@@ -31,6 +31,7 @@ MOST_DIGITS = 18  # the digits of a word then fit in an int64
 # Up to here a whole number is a float64; 10**k is one up to k = 22.  The quotient of two is rounded
 # once, so it is the float64 nearest to what is written, which is what Python's float() gives.
 _LARGEST_EXACT = 2**53
+_SPLIT, _SLACK = 2.0**27 + 1.0, 2.0**-50
 
 LETTERS = "XYZIJKRFSTGMN"
 _I, _F, _S, _T, _G, _M, _N = 3, 7, 8, 9, 10, 11, 12
@@ -158,12 +159,15 @@ def read_blocks(data, stop, floats, ints, powers, tolerances, idle, end, code, f
                     digit = np.int64(data[at]) - _ZERO
                 decimals = at - first
                 digits += decimals
-            if digits == 0 or digits > MOST_DIGITS or whole > _LARGEST_EXACT:
+            if digits == 0 or digits > MOST_DIGITS or (whole > _LARGEST_EXACT and sort >= _S):
                 is_common = False
                 break
             if sort < _S:
-                value = whole / powers[decimals]
-                if seen & bit or value > floats[LARGEST_NUMBER]:
+                if whole > _LARGEST_EXACT:
+                    value = _long_quotient(whole, powers[decimals])
+                else:
+                    value = whole / powers[decimals]
+                if seen & bit or not value <= floats[LARGEST_NUMBER]:
                     is_common = False
                     break
                 values[sort] = -value if sign == _MINUS else value
@@ -261,6 +265,29 @@ def read_blocks(data, stop, floats, ints, powers, tolerances, idle, end, code, f
     ints[MOTION], ints[NUMBER], ints[ROWS], ints[POSITION] = motion, number, row, begin
     ints[PLANE], ints[IS_INCREMENTAL], ints[IS_CENTRE_ABSOLUTE] = plane, is_incremental, is_absolute
     find_end(data, ints)
+
+
+@kernel
+def _long_quotient(whole, power):
+    """Divide a whole number of up to 18 digits by a power of ten, rounded once; NaN where it is not certain.
+
+    Source: Dekker (1971), the exact product of two float64.  The remainder below needs at most 51 bits, so it
+    is exact.  The true quotient lies between the two sums: where both are rounded to one float64, so is it.
+    """
+    near = np.float64(whole)
+    quotient = near / power
+    product = quotient * power
+    spread = _SPLIT * quotient
+    high = spread - (spread - quotient)
+    low = quotient - high
+    spread = _SPLIT * power
+    power_high = spread - (spread - power)
+    power_low = power - power_high
+    error = ((high * power_high - product) + high * power_low + low * power_high) + low * power_low
+    rest = ((near - product) - error) + np.float64(whole - np.int64(near))
+    step = rest / power
+    least, most = quotient + step * (1.0 - _SLACK), quotient + step * (1.0 + _SLACK)
+    return least if least == most else math.nan
 
 
 @kernel

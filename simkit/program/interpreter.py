@@ -64,6 +64,9 @@ _PLAIN = r"([+-]?(?:[0-9]{1,7}(?:\.[0-9]{0,9})?|\.[0-9]{1,9})) *"
 _common_block = re.compile(
     rf"(?:N[0-9]+ *)?(?:G0?([01]) *)?(?:X{_PLAIN})?(?:Y{_PLAIN})?(?:Z{_PLAIN})?(?:F{_PLAIN})?"
 ).fullmatch
+_program_number = re.compile(
+    r"O[0-9]+"
+).fullmatch  # alone in the first block: a name, ISO 6983-1 (from memory)
 
 
 class Interpreter(Cycles):
@@ -90,7 +93,8 @@ class Interpreter(Cycles):
     def run(self) -> None:
         """Read every line; stops at the end of the program or at PROBLEM_LIMIT problems."""
         last = len(self.lines)
-        has_frame, harmless = False, self.options.harmless_words
+        harmless = self.options.harmless_words
+        marks: list[Place] = []  # of the first two % lines
         for number, line in self._lines_to_read():
             if self._has_short_cut and self._run_common_block(number, line):
                 continue
@@ -100,11 +104,12 @@ class Interpreter(Cycles):
             if words is None:
                 if "/" in line and deletes_block(line):
                     self._note_deleted(number, line)
-                    if self.options.skip_deleted and not has_switch_number(line):
+                    if self.options.skip_deleted and not has_switch_number(line) and not self.has_end:
                         continue
                 if line.strip(" \t") == "%":
-                    self.has_end = self.has_end or has_frame or self.block_count > 0
-                    has_frame = True
+                    self.has_end = self.has_end or self.block_count > 0
+                    if len(marks) < 2:
+                        marks.append(Place(self.name, number, line.index("%") + 1))
                     continue
                 read, complaints = scan(line, number == last, self._harmless_remedy)
                 if self.options.harmless_words:
@@ -114,9 +119,13 @@ class Interpreter(Cycles):
             if not words and not complaints:
                 continue
             if self.has_end:
-                self._text_after_end(number, line)
+                self.problems.append(refusals.text_after_end(self.name, number, line, self.call_line))
                 break
+            if len(marks) > 1 and not self.block_count:
+                self.problems.append(refusals.empty_frame(*marks))
             self.block_count += 1
+            if self.block_count == 1 and len(words) == 1 and not complaints and _program_number(words[0]):
+                continue
             block = Block(self.name, number, line, words, self.problems)
             for complaint in complaints:
                 place = Place(self.name, number, complaint.start + 1)
@@ -171,17 +180,6 @@ class Interpreter(Cycles):
         self.rows.extend((self._x, self._y, self._z, code, feed, number, 0.0, 0.0, 0.0))
         return True
 
-    def _text_after_end(self, number: int, line: str) -> None:
-        place = Place(self.name, number, len(line) - len(line.lstrip(" \t")) + 1)
-        found = f"{quoted(line.strip())} after the end of the program"
-        expected = "nothing but comments behind M2, M30 or the closing %, for the control never runs it"
-        remedy = "delete what follows the end, or move the end behind it"
-        if self.call_line is not None:
-            expected = "one file that holds every move, in the order it is run"
-            found += f", which looks like the subprogram that line {self.call_line} calls"
-            remedy = "do not delete it: post again as one program without subprograms"
-        self.problems.append(Problem(place, found, expected, remedy))
-
     def _note_deleted(self, number: int, line: str) -> None:
         self.deleted_count += 1
         if "deleted" not in self.notices:
@@ -218,6 +216,8 @@ class Interpreter(Cycles):
         block.sort(self._harmless_remedy)
         if self.call_line is None and refusals.CALL in block.refused:
             self.call_line = block.number
+        if any(refusal.effect == refusals.SETS_UNITS for refusal in block.refused):
+            self.told.add("units")
         at, values, g, m = block.at, block.values, block.g, block.m
         motion = g[voc.MOTION][0] // 10 if voc.MOTION in g else self._motion
         plane = g[voc.PLANE][0] // 10 if voc.PLANE in g else self._plane

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import bisect
 import itertools
 from dataclasses import dataclass
 from functools import partial
@@ -41,6 +42,8 @@ class ProgramRead:
     deleted_count: blocks with the / of block delete; skips_deleted: they were passed over, else run.
     has_still_spindle: the spindle is switched on, but never with a speed but S0.
     dwell: sum of the P of all dwells (seconds by the standard; some controls take milliseconds).
+    ends_at: (x, y, z) mm, where the tip stands in the end, None where that is not known.
+    ends_by: the word that took its Z to a place not known here, such as "G28"; "" when none did.
     """
 
     name: str
@@ -58,6 +61,8 @@ class ProgramRead:
     skips_deleted: bool = False
     dwell: float = 0.0
     has_still_spindle: bool = False
+    ends_at: tuple[float | None, float | None, float | None] = (None, None, None)
+    ends_by: str = ""
 
 
 def read_program(
@@ -142,6 +147,8 @@ def _read(
         skips_deleted=state.options.skip_deleted,
         dwell=state.dwell,
         has_still_spindle={on for _, _, on in state.spindle if on != OFF} == {NO_SPEED},
+        ends_at=state.place,
+        ends_by=state.place_lost_by,
     )
 
 
@@ -232,6 +239,7 @@ def _column(spans, dtype) -> np.ndarray:
 def _cutters(state: Interpreter, table: Rows, name: str, cutter: int | None, notices: Notices):
     """Return the column of cutters and the calls it follows, or the problem that there is none."""
     calls, words = state.changes, state.tool_words
+    _unused_tools(calls, words, name, notices)
     if not calls and words:
         for _, tool, line, column in words:
             text = f"T{tool} with no M6 in the program: "
@@ -242,20 +250,16 @@ def _cutters(state: Interpreter, table: Rows, name: str, cutter: int | None, not
             notices.add("tool", Place(name, line, column), text)
         if cutter is None:
             calls = words
-    elif calls:
-        last_change = (calls[-1][2], calls[-1][3])
-        unused = [word for word in words if word[2] > last_change[0] and word[1] != calls[-1][1]]
-        for _, tool, line, column in unused:
-            text = f"T{tool} is chosen but no M6 changes to it: cutter {calls[-1][1]} stays in the spindle"
-            notices.add("tool", Place(name, line, column), text)
     # Number 0 stands for an empty spindle.
     before, *behind = _spans(len(table), [(row, tool) for row, tool, _, _ in calls], cutter or 0)
     bare = [(begin, end) for begin, end, tool in behind if tool == 0]
     row = _first_cut(table, [before[:2], *bare] if cutter is None else bare)
-    if row is not None and not state.options.needs_cutter:
+    if row is None or "cutter" in state.told:  # told: the word that should choose it was refused
+        pass
+    elif not state.options.needs_cutter:
         text = "a cutting move with no cutter chosen: the job, or --cutter, has to name it"
         notices.add("cutter", _block_place(state, table, row), text)
-    elif row is not None and "cutter" not in state.told:
+    else:
         return Problem(
             _block_place(state, table, row),
             "a cutting move with no cutter chosen",
@@ -279,6 +283,27 @@ def _cutters(state: Interpreter, table: Rows, name: str, cutter: int | None, not
         if rows_before > 1 or cutter is not None:
             notices.add("before", place, text)
     return _column([before, *behind], np.int32), tuple(call[1:] for call in calls)
+
+
+def _unused_tools(calls, words, name: str, notices: Notices) -> None:
+    """Tell of every T that no M6 follows before the next T, or the end, of a program with changes.
+
+    calls, words: as in State.  A T acts before an M6 in its own block.
+    """
+    lines = [line for _, _, line, _ in calls]
+    for k, (_, tool, line, column) in enumerate(words if calls else ()):
+        following = words[k + 1] if k + 1 < len(words) else None
+        call = bisect.bisect_left(lines, line)  # the first change that can be to this T
+        is_used = call < len(calls) and (following is None or lines[call] < following[2])
+        in_spindle = calls[call - 1][1] if call else None
+        if is_used or tool == in_spindle or (following is not None and following[1] == tool):
+            continue
+        text = f"T{tool} is chosen but no M6 changes to it: "
+        if call == len(calls):
+            text += f"cutter {in_spindle} stays in the spindle"
+        else:
+            text += f"line {following[2]} chooses T{following[1]} before the next M6"
+        notices.add("tool", Place(name, line, column), text)
 
 
 def _warn_of_spindle(state: Interpreter, table: Rows, notices: Notices) -> None:

@@ -1,4 +1,4 @@
-"""The words the reader refuses: why, what it needs instead, and what to do, in the shop's words.
+"""What the reader refuses: why, what it needs instead, and what to do, in the shop's words.
 
 Keyed as in vocabulary.py: ten times the number of a G or M word.  Sources: NISTIR 6556 (2000) and
 ISO 6983-1 for what these words are; words that some controls know alone: common practice, no source.
@@ -9,8 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
+from simkit.errors import Place, Problem
+from simkit.program.words import quoted
+
 # What a refused word would have done, so that one refusal does not bring others behind it.
-NOTHING, MOVES_AWAY, TAKES_MOTION = "nothing", "moves away", "takes motion"
+NOTHING, MOVES_AWAY, TAKES_MOTION, SETS_UNITS = "nothing", "moves away", "takes motion", "sets units"
 
 
 class Refusal(NamedTuple):
@@ -38,6 +41,12 @@ _LATHE = Refusal(
     "a program for a router or mill with X, Y and Z",
     "give the router's program, or choose a milling post",
     TAKES_MOTION,
+)
+_OLD_UNITS = Refusal(  # ISO 6983-1 (from memory) has G70 and G71 for inch and metric; NISTIR 6556 G20 and G21
+    "units on some controls, a turning cycle on others",
+    "G20 (inch) or G21 (mm), for controls differ on what G70 and G71 do",
+    "write G20 in place of G70, G21 in place of G71 if it sets the units; else give the router's program",
+    SETS_UNITS,
 )
 _PROBE = Refusal(
     "probing",
@@ -85,7 +94,8 @@ CALL = Refusal(
 REFUSED_G = {
     **dict.fromkeys((410, 420, 411, 421), _COMPENSATION),
     **dict.fromkeys((840, 841, 870, 880), _CYCLE),
-    **dict.fromkeys((70, 80, 320, 330, 331, 340, 710, 720, 740, 750, 760, 780, 960), _LATHE),
+    **dict.fromkeys((70, 80, 320, 330, 331, 340, 720, 740, 750, 760, 780, 960), _LATHE),
+    **dict.fromkeys((700, 710), _OLD_UNITS),
     **dict.fromkeys((310, 380, 382, 383, 384, 385), _PROBE),
     541: _MORE_ZEROS,
     **dict.fromkeys((100, 520, 922, 923), _SHIFT),
@@ -171,8 +181,34 @@ REFUSED_LETTERS = {
         MOVES_AWAY,
     ),
     "O": Refusal(
-        "a program or subprogram number",
+        "a subprogram's number, or a program's that is not alone in the first block",
         "one file that holds every move, under its file name",
-        "delete the O word, or put it into a comment; post again without subprograms if it names one",
+        "delete it if it is the program's, or put it into a comment; else post again without subprograms",
     ),
 }
+
+
+def empty_frame(first: Place, second: Place) -> Problem:
+    """Return the problem of two % lines with no block between them; first, second: where they stand.
+
+    Source: NISTIR 6556, section 2 (from memory): what stands behind a second % does not count.
+    """
+    found = f"a second '%' with no block between it and the one in line {first.line}"
+    expected = "the program between two % lines, for a control may run nothing behind the second"
+    return Problem(second, found, expected, "delete one of the two % lines")
+
+
+def text_after_end(name: str, number: int, line: str, call_line: int | None) -> Problem:
+    """Return the problem of a line behind the end of the program.
+
+    name: of the file.  number: of the line, from 1.  call_line: of the first subprogram called, or None.
+    """
+    place = Place(name, number, len(line) - len(line.lstrip(" \t")) + 1)
+    found = f"{quoted(line.strip())} after the end of the program"
+    expected = "nothing but comments behind M2, M30 or the closing %, for the control never runs it"
+    remedy = "delete what follows the end, or move the end behind it"
+    if call_line is not None:
+        expected = "one file that holds every move, in the order it is run"
+        found += f", which looks like the subprogram that line {call_line} calls"
+        remedy = "do not delete it: post again as one program without subprograms"
+    return Problem(place, found, expected, remedy)

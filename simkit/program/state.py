@@ -134,6 +134,16 @@ class State:
         """Tell whether the modes leave lines, rapids and arcs to a short way of reading them."""
         return not self._blind and not self._stale_z and (self._motion is None or 0 <= self._motion <= 3)
 
+    @property
+    def place(self) -> tuple[float | None, float | None, float | None]:
+        """Where the tip stands, mm from the setup's zero; None where that is not known."""
+        return self._x, self._y, self._z
+
+    @property
+    def place_lost_by(self) -> str:
+        """The word that took Z to a place not known here; "" when none did."""
+        return self._away.get("Z", "") if self._z is None else ""
+
     def _set_shift(self) -> None:
         self._shift_x, self._shift_y, self._shift_z = (
             work + shift for work, shift in zip(self._work, self._g92, strict=True)

@@ -16,6 +16,7 @@ FORMS = (
     ("arcs with one axis word left out, F on rapids", False),
     ("lines of more than 256 characters, lines that end in CR alone", True),
     ("`;` comments, `/` behind the line number, line numbers of any length, a byte-order mark", True),
+    ("`O1234` alone in the first block: the number of the program, which does nothing", True),
     ("G80 in one block with G0 to G3, as many programs begin", True),
     ("arcs with both axis words left out, G0 to G3 alone in a block, H alone behind G43", True),
 )
@@ -28,6 +29,16 @@ REFUSED_FORMS = (
     ("`X1.2.3`, `X1,5`, `X--1`, `X`", "no number", "correct it, or post again"),
     ("`X1 X2`, `G0 G1`", "a repeated word, two words of one kind (a modal group)", "write two blocks"),
     ("`G2 ... P3`", "an arc of several turns", "write each turn as a block"),
+    (
+        "`T0101` (four digits, a zero first, an offset last), `T1.5`, `T-1`",
+        "no plain number of a cutter; T0101 is a lathe's tool 01 with offset 01",
+        "write the cutter's number, such as T1; T1, T01, T0012 and T101 are read",
+    ),
+    (
+        "`G18 G81`, every cycle in G18 or G19",
+        "a hole from the side, and the cutter stands along Z",
+        "write G17 before it",
+    ),
     (
         "`MSG turn the blank`, at the start of a line",
         "text that some controls take as a message",

@@ -22,6 +22,7 @@ _LETTERS = re.compile(r"[A-Za-z]+")
 _has_space_in_number = re.compile(r"[0-9.][ \t]+[0-9.]").search
 _begins_with_slash = re.compile(r"[ \t]*(?:[Nn][ \t]*[0-9][0-9 \t]*)?/(?!/)").match
 _first_text = re.compile(r"[ \t]*(?:[Nn][ \t]*[0-9][0-9 \t]*)?([A-Za-z]{2,})(?![A-Za-z0-9.+#\[-])").match
+_spaced_corner = re.compile(r"[ \t]+[RCrc][ \t]*[-+.0-9]").match  # other letters: a comma between two words
 _MINUS_LOOKALIKES = "‐‑‒–—−"
 _LONGEST_QUOTE = 40
 
@@ -312,7 +313,8 @@ def _read_word(line, at, is_cut_off, words, complaints, harmless_remedy) -> int:
         return length
     if len(run) > 1:
         remedy = "put text into a comment ( ), or delete it"
-        if harmless_remedy and _is_at_start(words) and may_be_message(run):
+        is_short = len(run) <= _LONGEST_QUOTE
+        if harmless_remedy and is_short and _is_at_start(words) and may_be_message(run):
             remedy += f"; {harmless_remedy(run.upper())}"
         complaints.append(Complaint(at, quoted(line[at:].rstrip()), "a number after each letter", remedy))
         return length
@@ -414,7 +416,7 @@ def _comma(line: str, at: int, words: list[Word], complaints: list[Complaint]) -
         remedy = "post again with points as decimal signs"
         complaints.append(Complaint(word.start, found, "a number with a point", remedy))
         return stop
-    if behind.isalpha():
+    if behind.isalpha() or _spaced_corner(line, at + 1):
         found = f"{quoted(line[at:].rstrip())} (a corner word after a comma)"
         expected = "corners drawn as moves, for this word asks the control to draw a round or a chamfer"
         remedy = "post again with the corner as an arc or a line"

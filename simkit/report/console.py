@@ -61,15 +61,19 @@ class _Output(RichConsole):
         raise BrokenPipeError
 
 
+def output() -> RichConsole:
+    """Return standard output, for tables and text."""
+    out = _Output(highlight=False, soft_wrap=False)
+    # A log file has no width of its own; narrow columns would only break the lines.
+    return out if out.is_terminal else _Output(highlight=False, width=140, file=sys.stdout)
+
+
 class Console:
     """The terminal: tables on standard output, progress on standard error."""
 
     def __init__(self, quiet: bool = False):
         self._quiet = quiet
-        self._out = _Output(highlight=False, soft_wrap=False)
-        if not self._out.is_terminal:
-            # A log file has no width of its own; narrow columns would only break the lines.
-            self._out = _Output(highlight=False, width=140, file=sys.stdout)
+        self._out = output()
 
     @contextlib.contextmanager
     def progress(self) -> Iterator[Stages]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import math
 from dataclasses import asdict
@@ -15,62 +14,22 @@ import simkit
 from simkit.compare.seam import Seam, fit_shift
 from simkit.findings.accept import paste_lines
 from simkit.findings.evidence import Evidence
-from simkit.findings.finding import SEVERITIES, Finding
+from simkit.findings.finding import Finding
 from simkit.findings.identity import known_by
 from simkit.findings.mesh_words import mesh_words
+from simkit.job.files import sha256_of
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
 from simkit.report.effort_tables import effort_tables
+from simkit.report.forms import VERSION
 from simkit.report.surface_tables import cusp_table, reach_table
+from simkit.report.verdict import verdict_of
 from simkit.report.whole_file import write_whole
 from simkit.stock.field import Field
 
-VERSION = 1  # of the result's form; raised when a key changes its meaning
-FAILING = SEVERITIES[:3]
 TURNED_NOTE = (
     "what each cutter leaves and the ridges between passes are not told: they mean nothing until the turn "
     "is settled"
 )
-
-
-def verdict_of(findings: list[Finding], sides: tuple[int, ...]) -> dict[str, Any]:
-    """Return the verdict: status, one sentence, and the exit status.
-
-    sides: those whose shape was judged against a target; none when the job names no target.
-    """
-    failing = [finding for finding in findings if finding.severity in FAILING]
-    decided = [finding for finding in failing if finding.severity != "undecided"]
-    if decided:
-        first = decided[0]
-        where = f" in {first.file}:{first.line}" if first.line else ""
-        counted = _counted(failing, "finding")
-        causes = len({finding.cause for finding in failing})
-        if causes < len(failing):
-            counted += " of one cause" if causes == 1 else f" of {causes} causes"
-        status = "beyond limits"
-        sentence = f"Beyond limits: {counted} to put right, the first{where}: {first.message}."
-    elif failing:
-        status = "undecided"
-        sentence = (
-            f"Undecided: {_counted(failing, 'value')} so near the limit that the bound straddles it, the "
-            f"first: {failing[0].message}; a finer --cell may tell."
-        )
-    else:
-        status = "within limits"
-        warned = sum(finding.severity == "warning" for finding in findings)
-        sentence = "Within limits: nothing to fix was found"
-        sentence += f", but {_counted(list(range(warned)), 'warning')} to look at." if warned else "."
-    accepted = sum(finding.severity == "accepted" for finding in findings)
-    if accepted:
-        sentence += f" {_counted(list(range(accepted)), 'accepted finding')} left out."
-    if not sides:
-        sentence += " The shape was not judged: the job names no target."
-    elif len(sides) == 1:
-        sentence += f" Only side {sides[0]} was judged: no setup cuts the other."
-    return {"status": status, "sentence": sentence, "exit_status": 1 if failing else 0}
-
-
-def _counted(items: list, word: str) -> str:
-    return f"1 {word}" if len(items) == 1 else f"{len(items)} {word}s"
 
 
 def volume_left(field: Field) -> tuple[float, float]:
@@ -101,6 +60,8 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "simkit": simkit.__version__,
             "job": {"name": job.name, "file": job.file},
             "verdict": verdict_of(findings, tuple(evidence.deviations)),
+            "strict": False,
+            "against": None,
             "cell": field.lattice.cell,
             "blank": asdict(job.blank),
             "limits": asdict(job.limits),
@@ -132,7 +93,7 @@ def _setups(evidence: Evidence) -> list[dict[str, Any]]:
             programs.append(
                 {
                     "file": read.moves.programs[0],
-                    "sha256": hashlib.sha256(Path(path).read_bytes()).hexdigest(),
+                    "sha256": sha256_of(path),
                     "moves": len(read.moves),
                     "cutters": sorted({int(tool) for tool in read.moves.tool}),
                     "largest_arc_mismatch": read.largest_arc_mismatch,
@@ -212,6 +173,7 @@ def _target(evidence: Evidence) -> dict[str, Any]:
     target, rough = evidence.target, evidence.coarseness
     return {
         "file": evidence.job.target.mesh.name,
+        "sha256": sha256_of(evidence.job.target.mesh),
         "triangles": len(target.triangles),
         "volume": target.volume,
         "facet_sagitta": None if rough is None else float(rough.sagitta[rough.worst]),

@@ -18,7 +18,7 @@ def write_whole(path: Path, text: str, option: str) -> None:
     try:
         handle, beside = tempfile.mkstemp(dir=path.absolute().parent, prefix=".simkit-")
         try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+            with os.fdopen(handle, "w", encoding="utf-8", errors="replace", newline="\n") as file:
                 file.write(text)
             os.replace(beside, path)
         except BaseException:

@@ -151,9 +151,11 @@ def _search_group(
 @entry_kernel
 def closest_distance(
     first, last, points, within, corners, boxes, origin_x, origin_y, edge, nx, ny, start, items, heights,
-    group, tops, out,
+    group, tops, out, nearest,
 ):  # fmt: skip
     """Fill out (k,) with the distance from each point to the nearest binned triangle, at most within.
+
+    nearest (k,): which triangle that is, where `within` is not the answer; of no length: not asked.
 
     The triangle that won for the point before and the point's own bin come first, for a good bound;
     then groups of bins in square rings about the point's own group, until a ring is farther away than
@@ -194,3 +196,5 @@ def closest_distance(
                                 origin_x, origin_y, edge, nx, ny, start, items, heights, group, gx, gy, tops,
                             )  # fmt: skip
             out[p] = np.sqrt(best)
+            if len(nearest):
+                nearest[p] = winner

@@ -15,6 +15,7 @@ UPRIGHT = 0.0175  # the same for a wall a degree out of plumb
 BIN_LIMITS = (0.25, 20.0)  # mm, edge of a bin
 GROUP = 4  # bins along the edge of a group
 LARGEST_GRID = 4_000_000  # bins
+NOT_ASKED = np.empty(0, np.int64)
 
 
 class TargetGrid:
@@ -124,10 +125,20 @@ class TargetGrid:
             raise ShapeError(f"within must be ({len(points)},), not {within.shape}")
         for one in (1, 2) if side == 0 else (side,):
             out = np.empty(len(points))
-            search = (points, within, *self.ordered, *self.bins(one, vertical), out)
+            search = (points, within, *self.ordered, *self.bins(one, vertical), out, NOT_ASKED)
             share_ranges(lambda a, b, s=search: closest_distance(a, b, *s), -(-len(points) // RUN), 8)
             within = out
         return within
+
+    def nearest(self, points: np.ndarray, side: int) -> np.ndarray:
+        """Return the triangle of a side that is nearest to each of points (k, 3) mm: (k,) in `ordered`."""
+        from simkit.target.closest_kernels import RUN, closest_distance
+
+        points = np.ascontiguousarray(points, dtype=np.float64)
+        out, found = np.empty(len(points)), np.empty(len(points), np.int64)
+        search = (points, np.full(len(points), np.inf), *self.ordered, *self.bins(side), out, found)
+        share_ranges(lambda a, b: closest_distance(a, b, *search), -(-len(points) // RUN), 8)
+        return found
 
     def heights(self, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return the lower and the upper envelope at any points, mm (k,) float64, NaN beside the part.

@@ -51,7 +51,7 @@ def unproved(moves, part, lattice, deepest, frame=IDENTITY, side=1):
     sweeps = Sweeps([(moves, frame, 0)], CUTTERS, lattice, side)
     asked = np.ones(lattice.shape, bool)
     asked[:, :6] = asked[:, -6:] = asked[:6] = asked[-6:] = False
-    found = unproved_gouges(sweeps, grid_of(part), lattice, np.full(lattice.shape, deepest), asked)
+    found = unproved_gouges(sweeps, grid_of(part), lattice, np.full(lattice.shape, deepest), asked).is_found
     assert not (found & ~asked).any()
     return found, sweeps
 
@@ -143,7 +143,7 @@ def test_what_is_proved_holds_at_random_points(seed):
     limit = 0.3
     asked = np.ones(lattice.shape, bool)
     asked[:3] = asked[-3:] = asked[:, :3] = asked[:, -3:] = False
-    found = unproved_gouges(sweeps, grid, lattice, np.full(lattice.shape, limit), asked)
+    found = unproved_gouges(sweeps, grid, lattice, np.full(lattice.shape, limit), asked).is_found
     spots = rng.uniform(1.5, 18.5, (40_000, 2))
     cut = sweeps.heights(spots)
     _, top = grid.heights(spots)
@@ -189,7 +189,9 @@ def test_a_ridge_narrower_than_a_cell_is_found_where_it_is(angle):
     asked = np.zeros(lattice.shape, bool)
     asked[10:-10, 6:-6] = True
     most = np.full(lattice.shape, 0.3 + 3 * np.tan(lean))
-    found = unproved_leftover(sweeps, grid_of(part), lattice, most, owner.reshape(lattice.shape), asked)
+    found = unproved_leftover(
+        sweeps, grid_of(part), lattice, most, owner.reshape(lattice.shape), asked
+    ).is_found
     rows, _ = np.nonzero(found)
     assert set(lattice.y()[rows].round(6)) <= {15.0, 15.4}
     assert found[:, 6:-6].any(axis=0).all()

@@ -46,7 +46,7 @@ def unproved(angle, above, zones, height):
     asked[6:-6, 6:-6] = True
     gouge, _ = zones.limits(LATTICE, 1)
     deepest = gouge - zones.allowance(LATTICE, 1)[0]
-    return unproved_gouges(sweeps, grid_of(slope_part(angle)), LATTICE, deepest, asked)
+    return unproved_gouges(sweeps, grid_of(slope_part(angle)), LATTICE, deepest, asked).is_found
 
 
 # Cells of the left and of the right half that the whole of the scratch passes, clear of ends and border.
@@ -93,7 +93,7 @@ def test_wood__left_counts_from_the_shifted_surface_of_its_zone(angle, above, le
     asked = np.zeros(LATTICE.shape, bool)
     asked[30:40, 6:-6] = True
     most = zones.limits(LATTICE, 1)[1] + zones.allowance(LATTICE, 1)[1]
-    found = unproved_leftover(sweeps, grid_of(slope_part(angle)), LATTICE, most, owner, asked)
+    found = unproved_leftover(sweeps, grid_of(slope_part(angle)), LATTICE, most, owner, asked).is_found
     for under, is_here in zip(UNDER, is_found, strict=True):
         assert found[30:40, under].all() == is_here
         assert found[30:40, under].any() == is_here

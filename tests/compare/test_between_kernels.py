@@ -156,7 +156,7 @@ def test_lower_squares__against_brute_force(seed, levels):
     below = case.rng.normal(0.3, 0.3, (len(x), n, n))
     below[case.rng.random(below.shape) < 0.1] = np.inf
     below[case.rng.random(below.shape) < 0.05] = -np.inf
-    low = case.sweeps.lowest(x, y, half, below, levels, case.grid)
+    low, slopes = case.sweeps.lowest(x, y, half, below, levels, case.grid)
     px, py, e = (part.ravel() for part in plain.parts(x, y, half, n))
     low, below = low.ravel(), below.ravel()
     points = plain.over(px, py, e, 9)
@@ -168,6 +168,9 @@ def test_lower_squares__against_brute_force(seed, levels):
     # Nothing that is beyond anywhere is settled, and no such sweep lies below what is returned.
     assert not np.isnan(low[is_deep.any(axis=1)]).any()
     assert (low[:, None] <= cut + ROUNDING)[is_deep].all()
+    slopes, away = slopes.reshape(-1, 2), points - np.column_stack([px, py])[:, None]
+    plane = (low + e * np.abs(slopes).sum(axis=1))[:, None] + (away * slopes[:, None]).sum(axis=2)
+    assert (plane <= cut + ROUNDING)[is_deep].all()
     assert np.isnan(low[~is_asked]).all()
     assert is_deep.any(axis=1).sum() > 30
     assert (np.isnan(low) & is_asked).sum() > 30
@@ -201,7 +204,7 @@ def test_lower_squares__of_one_sloped_line_are_close_to_its_lowest(tool, gap):
         along = (ends[1] - ends[0])[:2] / 9
         at = ends[0, :2] + 9 * share * along + across * np.array([-along[1], along[0]])
         x, y = (np.floor(at / 0.1) + 0.5)[:, None] * 0.1  # inside one bucket: its edges are whole numbers
-        low = sweeps.lowest(x, y, np.array([e]), np.full((1, 1, 1), -np.inf), 0, grid)[0, 0, 0]
+        low = sweeps.lowest(x, y, np.array([e]), np.full((1, 1, 1), -np.inf), 0, grid)[0][0, 0, 0]
         points = plain.over(x, y, e, 11)[0]
         least = cut_heights(points, moves, CUTTERS, IDENTITY, HIGH)[0].min()
         assert least - gap <= low <= least + ROUNDING
@@ -217,13 +220,17 @@ def test_upper_squares__against_brute_force(seed, half):
     owner = case.cut(middles)[1].astype(np.int64)
     owner = np.where(rng.random(len(x)) < 0.15, rng.integers(-1, len(case.moves), len(x)), owner)
     above = rng.normal(0.5, 0.5, len(x))
-    up = case.sweeps.highest(x, y, half, above, owner, case.grid)
+    up, slopes = case.sweeps.highest(x, y, half, above, owner, case.grid)
     points = plain.over(x, y, half, 9)
     top, (cut, _) = case.top(points), case.cut(points)
     is_high = (top > -np.inf) & (cut - top > above[:, None] + ROUNDING)
     assert not np.isnan(up[is_high.any(axis=1)]).any()
     is_left = ~np.isnan(up)
     assert (cut <= up[:, None] + ROUNDING)[is_left].all()
+    plane = (up - half * np.abs(slopes).sum(axis=1))[:, None] + (
+        (points - middles[:, None]) * slopes[:, None]
+    ).sum(axis=2)
+    assert (cut <= plane + ROUNDING)[is_left].all()
     assert is_high.any(axis=1).sum() > 30
     if not case.is_gentle:
         return

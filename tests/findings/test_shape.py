@@ -10,6 +10,7 @@ from simkit.findings import shape
 from tests.findings.programs import END, faced
 from tests.small_job import JOB, block, check
 
+NEAR, LEFT = 9.90005, 0.29995  # a gouge and leftover as near to their limits as rounding
 PART = block(0, 40, 0, 30, 0, 10)
 NARROW = JOB + '[cutters.2]\nshape = "flat"\ndiameter = 1\n'
 PLACES = [(x, y) for y in (6, 11, 16, 21, 26) for x in (3, 8, 13, 18, 23, 28, 33, 37)]
@@ -24,8 +25,8 @@ def plunged(*places):
 
 
 def pitted(*places):
-    """The part with pits 0.299 deep, 1 x 1, that no move of the program cuts."""
-    pits = [block(x - 0.5, x + 0.5, y - 0.5, y + 0.5, 9.701, 11) for x, y in places]
+    """The part with pits nearly 0.3 deep, 1 x 1, that no move of the program cuts."""
+    pits = [block(x - 0.5, x + 0.5, y - 0.5, y + 0.5, 10 - LEFT, 11) for x, y in places]
     return trimesh.boolean.difference([PART, *pits], engine="manifold")
 
 
@@ -43,18 +44,18 @@ def lesser(rows):
 
 def test_near_rows__are_twelve_and_the_rest_counted(tmp_path):
     places = PLACES[:20]
-    _, found = check(tmp_path, PART, plunged(*((x, y, 9.901) for x, y in places)), job=NARROW)
+    _, found = check(tmp_path, PART, plunged(*((x, y, NEAR) for x, y in places)), job=NARROW)
     rows = rows_of(found, "gouge")
     assert [row["severity"] for row in rows] == ["undecided"] * 12
     assert lesser(rows) == 8
     assert len({tuple(row["centre"]) for row in rows}) == 12
     for row in rows:
-        assert row["value"] == pytest.approx(0.099, abs=1e-4)
+        assert row["value"] == pytest.approx(10 - NEAR, abs=1e-4)
 
 
 @pytest.mark.parametrize("count", [1, 12])
 def test_near_rows__up_to_twelve_are_all_told(tmp_path, count):
-    _, found = check(tmp_path, PART, plunged(*((x, y, 9.901) for x, y in PLACES[:count])), job=NARROW)
+    _, found = check(tmp_path, PART, plunged(*((x, y, NEAR) for x, y in PLACES[:count])), job=NARROW)
     rows = rows_of(found, "gouge")
     assert [row["severity"] for row in rows] == ["undecided"] * count
     assert lesser(rows) == 0
@@ -62,7 +63,7 @@ def test_near_rows__up_to_twelve_are_all_told(tmp_path, count):
 
 def test_near_rows__do_not_take_the_room_of_those_beyond(tmp_path):
     deep = [(x, y, 9.8 - 0.01 * k) for k, (x, y) in enumerate(PLACES[:15])]
-    near = [(x, y, 9.901) for x, y in PLACES[15:31]]
+    near = [(x, y, NEAR) for x, y in PLACES[15:31]]
     status, found = check(tmp_path, PART, plunged(*near, *deep), job=NARROW)
     rows = rows_of(found, "gouge")
     assert status == 1
@@ -74,7 +75,7 @@ def test_near_rows__do_not_take_the_room_of_those_beyond(tmp_path):
 
 def test_near_rows__of_each_kind_are_counted_apart(tmp_path):
     gouged, left = PLACES[:16], PLACES[24:38]
-    program = plunged(*((x, y, 9.901) for x, y in gouged))
+    program = plunged(*((x, y, NEAR) for x, y in gouged))
     _, found = check(tmp_path, pitted(*left), program, job=NARROW, cell="0.25")
     for kind, count in (("gouge", 16), ("leftover", 14)):
         rows = rows_of(found, kind)
@@ -85,7 +86,7 @@ def test_near_rows__of_each_kind_are_counted_apart(tmp_path):
 def test_near_rows__of_each_zone_are_counted_apart(tmp_path):
     zone = '[[zones]]\nname = "left"\nbox = [[0, 0], [20, 30]]\n'
     places = [(x, y) for x, y in PLACES if x < 20][:15] + [(x, y) for x, y in PLACES if x > 20][:14]
-    _, found = check(tmp_path, PART, plunged(*((x, y, 9.901) for x, y in places)), job=NARROW + zone)
+    _, found = check(tmp_path, PART, plunged(*((x, y, NEAR) for x, y in places)), job=NARROW + zone)
     rows = rows_of(found, "gouge")
     assert sorted(row["zone"] for row in rows) == ["left"] * 12 + ["whole part"] * 12
     assert lesser(rows) == 3 + 2
@@ -95,7 +96,7 @@ def test_near_rows__of_each_zone_are_counted_apart(tmp_path):
 def test_one_peak__seen_from_two_spots_is_told_once(tmp_path, apart, severities):
     # The look at the shallow spot reaches three cells, to the deep one where that is near.
     x = 12.0 + 1.0 + apart
-    _, found = check(tmp_path, PART, plunged((12.0, 15.0, 9.8), (x, 15.0, 9.901)), job=NARROW)
+    _, found = check(tmp_path, PART, plunged((12.0, 15.0, 9.8), (x, 15.0, NEAR)), job=NARROW)
     rows = rows_of(found, "gouge")
     assert sorted(row["severity"] for row in rows) == severities
     assert rows[0]["value"] == pytest.approx(0.2, abs=1e-3)

@@ -148,3 +148,34 @@ def test_fraction__is_told_once():
 
 def test_comment__the_inner_bracket_is_pointed_at():
     assert problems(f"{HEAD}(a (b) c)\nM30\n")[0].startswith("a.nc:7:4: ")
+
+
+@pytest.mark.parametrize("block", ["X5, C1", "X5 , R2", "X5,\tR2"])
+def test_corner_word__behind_a_comma_and_spaces_is_one(block):
+    (told,) = problems(f"{HEAD}{block}\nM30\n")
+    assert " (a corner word after a comma), expected corners drawn as moves" in told
+
+
+def test_message__of_more_letters_than_a_quote_is_not_offered_as_harmless():
+    assert problems(f"{HEAD}{'X' * 200}\nM30\n") == [
+        f"a.nc:7:1: found '{'X' * 40}...', expected a number after each letter; put text into a comment ( ), or delete it"
+    ]
+
+
+def test_repeats_of_a_cycle__by_k_are_written_as_l():
+    assert problems(f"{HEAD}G91 G81 X10 Z-5 R-18 K3\nM30\n") == [
+        "a.nc:7:22: found 'K3' in G81, expected L for the repeats of a cycle; write L3 if repeats are meant, else delete it"
+    ]
+    assert "only with G2 or G3" in problems(f"{HEAD}G81 X10 Z-5 R2 J3\nM30\n")[0]
+
+
+@pytest.mark.parametrize("word", ["G70", "G71"])
+def test_units_by_iso_words__are_not_called_a_lathe_program(word):
+    """Where the program states its units by them alone, that is the one thing to say."""
+    told = problems(GOOD.replace("G21 ", f"{word} "))
+    assert told[0] == (
+        f"a.nc:1:1: found '{word}' (units on some controls, a turning cycle on others), expected G20 (inch) or G21 (mm), "
+        "for controls differ on what G70 and G71 do; write G20 in place of G70, G21 in place of G71 if it sets the units; "
+        "else give the router's program"
+    )
+    assert len(told) == 1

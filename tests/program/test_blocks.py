@@ -284,3 +284,139 @@ def test_cycle__words_do_not_outlive_a_change_of_units():
 def test_arc__with_a_word_of_another_axis_alone_is_refused():
     (message,) = both("G3 K0\nM30")
     assert message.startswith("a.nc:7:4: found 'K0' in an arc with neither centre nor radius")
+
+
+@pytest.mark.parametrize("top", ["%\n%", "%\n(boat)\n\n % ", "%\n%\n%"])
+def test_percent__twice_before_any_block_is_an_empty_program(top):
+    """NISTIR 6556, section 2 (from memory): what stands behind the second % line is not read."""
+    line = 4 if "boat" in top else 2
+    column = 2 if "boat" in top else 1
+    told = []
+    for is_compiled in (False, True):
+        with pytest.raises(InputProblems) as raised:
+            _read(f"{top}\n{HEAD}G1 X1 A5\n%\n".encode(), "a.nc", 0, None, None, True, is_compiled)
+        told.append([str(problem) for problem in raised.value.problems])
+    assert told[0] == told[1]
+    assert told[0][0] == (
+        f"a.nc:{line}:{column}: found a second '%' with no block between it and the one in line 1, "
+        "expected the program between two % lines, for a control may run nothing behind the second; "
+        "delete one of the two % lines"
+    )
+    assert [message.partition(" (")[0] for message in told[0][1:]] == [
+        f"a.nc:{top.count(chr(10)) + 8}:7: found 'A5'"
+    ]
+
+
+@pytest.mark.parametrize("end", ["M30", "M2", "%"])
+@pytest.mark.parametrize("block", ["/G1 X5", "N9 /G1 X5", " /X1 O"])
+def test_text_behind_the_end__is_refused_in_a_block_that_is_skipped_too(end, block):
+    for skips in (False, True):
+        (message,) = both(f"G1 X1\n{end}\n{block}\n", skip_deleted=skips)
+        column = len(block) - len(block.lstrip()) + 1
+        assert message.startswith(f"a.nc:9:{column}: found '{block.strip()}' after the end of the program")
+    assert both(f"G1 X1\n{end}\n/(a comment)\n/\n", skip_deleted=True) == [[1, 0, 20]]
+
+
+def test_end__that_is_skipped_ends_nothing():
+    assert both("/M30\nG1 X1\nM30\n", skip_deleted=True) == [[1, 0, 20]]
+    assert "after the end" in both("/M30\nG1 X1\nM30\n")[0]
+
+
+def unused(text):
+    return [line for line in told(text) if " is chosen but no M6 changes to it: " in line]
+
+
+def test_tool__chosen_and_never_changed_to_is_told():
+    replaced = "a.nc:{}:1: T{} is chosen but no M6 changes to it: line {} chooses T{} before the next M6"
+    assert unused("T2\nT3\nM6\nT4\nX1\nT3\nT5 M6\nM30") == [
+        replaced.format(7, 2, 8, 3),
+        replaced.format(10, 4, 12, 3),
+    ]
+    text = "G21 G90 T7\nT2 M6\nS1 M3\nG0 X0 Y0 Z5\nG1 Z-1 F100\nM30\n"
+    assert [str(notice) for notice in read_program(text, "a.nc").warnings] == [
+        "a.nc:1:9: T7 is chosen but no M6 changes to it: line 2 chooses T2 before the next M6"
+    ]
+    assert unused("T2\nT2\nX1\nM6\nT3\nX2\nM6\nT3\nT1\nM6\nM30") == []
+
+
+def test_tool__refused_brings_no_second_message():
+    text = "G21 G90 T0101 M6\nS1 M3\nG0 X0 Y0 Z5\nG1 Z-1 F100\nM30\n"
+    for needs_cutter in (False, True):
+        with pytest.raises(InputProblems) as raised:
+            read_program(text, "a.nc", options=Options(needs_cutter=needs_cutter))
+        assert len(str(raised.value).splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("before", "block", "word", "letter"),
+    [
+        ("G1 X1", "G4 P1 G2 I5", "G4", "I"),
+        ("G2 X10 I5", "G4 P1 J-5", "G4", "J"),
+        ("G2 X10 I5", "G92 X0 K3", "G92", "K"),
+        ("G3 X10 I5", "G28 R3", "G28", "R"),
+    ],
+)
+def test_arc_words__beside_a_word_for_one_block_say_which(before, block, word, letter):
+    (message,) = both(f"{before}\n{block}\nM30")
+    assert (
+        f" in one block with '{word}', which makes no arc of it, expected {letter} only with G2 or G3"
+        in message
+    )
+    assert message.endswith(f"; write the arc in a block without {word}, or delete {letter}")
+
+
+@pytest.mark.parametrize(
+    ("word", "q", "unit"), [("G83", "Q.1", ""), ("G73", "Q0.25", ""), ("G83", "Q.009", "G20\nF9\n")]
+)
+def test_step__smaller_than_the_way_back_is_told(word, q, unit):
+    depth = "Z-.1 R.05"
+    (notice,) = told(f"{unit}{word} X1 {depth} {q}\nX2\nM30")
+    line, column = 7 + unit.count("\n"), len(f"{word} X1 {depth} ") + 1
+    assert notice == (
+        f"a.nc:{line}:{column}: '{q}' is a smaller step than the 0.254 mm (0.010 in) that {word} backs "
+        "off before the next one: read so, though controls may back off less"
+    )
+    assert told(f"{unit}{word} X1 {depth} Q.254\nM30") == []
+
+
+@pytest.mark.parametrize(("plane", "along"), [("G18", "Y"), ("G19", "X")])
+@pytest.mark.parametrize("cycle", ["G73 Q1", "G81", "G82 P1", "G83 Q1", "G85", "G86", "G89 P1"])
+def test_cycle__in_an_upright_plane_says_which_way_it_would_drill(plane, along, cycle):
+    """NISTIR 6556, section 3.5.16: a cycle runs along the axis square to the plane in force."""
+    (message,) = both(f"{plane} {cycle} X5 Z-1 R1\nM30")
+    assert (
+        f"expected G17, for {plane} asks for a hole along {along}, and the cutter stands along Z; " in message
+    )
+
+
+@pytest.mark.parametrize("top", ["O1234\n", "%\no12 (boat)\n", "(boat)\n\n O 7 ; seven\n"])
+def test_program_number__alone_in_the_first_block_does_nothing(top):
+    """ISO 6983-1 (from memory): a program begins with its number; it names the file at the control."""
+    body = HEAD + "G1 X5\nM30\n"
+    plain = read_program(body, "a.nc")
+    for is_compiled in (False, True):
+        got = _read((top + body).encode(), "a.nc", 0, None, None, True, is_compiled)
+        assert got.block_count == plain.block_count + 1
+        assert got.moves.end.tobytes() == plain.moves.end.tobytes()
+        assert (got.moves.line == plain.moves.line + top.count("\n")).all()
+        assert got.warnings == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "word"),
+    [
+        ("O1\nO2\n", 2, "O2"),
+        ("G21\nO2\n", 2, "O2"),
+        ("O1 G21\n", 1, "O1"),
+        ("N5 O1\n", 1, "O1"),
+        ("O1.5\n", 1, "O1.5"),
+        ("O100 sub\n", 1, "O100"),
+    ],
+)
+def test_program_number__elsewhere_may_be_of_a_subprogram(text, line, word):
+    with pytest.raises(InputProblems) as raised:
+        read_program(f"{text}{HEAD}G1 X5\nM30\n", "a.nc")
+    told = [str(problem) for problem in raised.value.problems]
+    assert any(
+        f"a.nc:{line}:" in message and f"found '{word}' (a subprogram's number" in message for message in told
+    )

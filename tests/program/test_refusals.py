@@ -156,7 +156,7 @@ BLOCKS = {
     "cycle_upright": (
         "G18 G81 X10 Z-5 R2",
         [
-            "7:9: found 'X10' in G81 with G18 in force, expected G17, for a hole is drilled along Z; write G17 before it",
+            "7:9: found 'X10' in G81 with G18 in force, expected G17, for G18 asks for a hole along Y, and the cutter stands along Z; write G17 before it; a hole from the side is no work for a three-axis router",
         ],
     ),
     "cycle_inverse_time": (
@@ -546,7 +546,7 @@ BLOCKS = {
     "program_number": (
         "O1000",
         [
-            "7:1: found 'O1000' (a program or subprogram number), expected one file that holds every move, under its file name; delete the O word, or put it into a comment; post again without subprograms if it names one",
+            "7:1: found 'O1000' (a subprogram's number, or a program's that is not alone in the first block), expected one file that holds every move, under its file name; delete it if it is the program's, or put it into a comment; else post again without subprograms",
         ],
     ),
     "letter_o": (
@@ -1077,7 +1077,7 @@ FILES = {
         "%O1\nG21\nM30\n",
         [
             "a.nc:1:1: found '%' among other words, expected '%' alone on its line; put the % on a line of its own, or delete it",
-            "a.nc:1:2: found 'O1' (a program or subprogram number), expected one file that holds every move, under its file name; delete the O word, or put it into a comment; post again without subprograms if it names one",
+            "a.nc:1:2: found 'O1' (a subprogram's number, or a program's that is not alone in the first block), expected one file that holds every move, under its file name; delete it if it is the program's, or put it into a comment; else post again without subprograms",
         ],
     ),
     "several_sorted": (

@@ -67,17 +67,21 @@ def test_refused_word__is_told_as_the_table_says(word, refusal):
     )
 
 
-FORMS = [form.strip("`") for row, _, _ in REFUSED_FORMS for form in row.split(", `")]
+FORMS = [form.lstrip("`").partition("`")[0] for row, _, _ in REFUSED_FORMS for form in row.split(", `")]
 
 
 @pytest.mark.parametrize("form", FORMS)
 def test_refused_form__is_refused(form):
-    block = {"G2 ... P3": "G2 I5 P3", "IF": "IF [#1 EQ 1]", "WHILE": "WHILE [1]", "GOTO": "GOTO 5"}.get(
-        form, form
-    )
-    block = {"text with no comment": "hello world"}.get(block, block)
-    with pytest.raises(InputProblems):
-        read_program(f"{HEAD}{block}\nM30\n", "a.nc")
+    whole = {"G2 ... P3": "G2 I5 P3", "IF": "IF [#1 EQ 1]", "WHILE": "WHILE [1]", "GOTO": "GOTO 5"}
+    whole |= {"G18 G81": "G18 G81 X1 Z-1 R1"}
+    with pytest.raises(InputProblems) as raised:
+        read_program(f"{HEAD}{whole.get(form, form)}\nM30\n", "a.nc")
+    assert len(raised.value.problems) == 1
+
+
+@pytest.mark.parametrize(("word", "tool"), [("T1", 1), ("T01", 1), ("T0012", 12), ("T101", 101)])
+def test_tool__forms_that_the_table_says_are_read(word, tool):
+    assert read_program(f"{HEAD}{word} M6\nM30\n", "a.nc").tools_called[-1][0] == tool
 
 
 def test_tables__no_word_is_in_two():

@@ -13,7 +13,8 @@ from simkit.cli import main
 from simkit.errors import InputProblems
 from simkit.job.model import Blank, Zero
 from simkit.moves.table import ARC, make_moves
-from simkit.report.program_summary import extremes, read_alone, summary_of, summary_text
+from simkit.report.program_summary import extremes, read_alone, summary_of
+from simkit.report.program_text import summary_text
 
 PROGRAM = """\
 G21 G90
@@ -173,8 +174,11 @@ program       a.nc, 16 lines, 10 moves
 units         millimetres
 zero          no work zero called
               it looks like Z0 on top of the blank, or inside it: cuts go below Z0; X0 Y0 at the left front of the cuts
+blank         50 x 40 x 20 mm, X0 Y0 Z0 at its left front top (unless --zero says otherwise)
 starts        at X0 Y0 Z10, 10 mm above the blank
 deepest cut   Z-21 in line 13, 21 mm below the top of the blank, 1 mm below its bottom
+lowest rapid  Z1 in line 13, 1 mm above the blank
+ends          at X5 Y5 Z10, 10 mm above the blank
 cuts in       X 0 to 40, Y 0 to 20, Z -21 to 10
 moves in      X 0 to 40, Y 0 to 20, Z -21 to 10
 feeds         120 to 1200 mm/min
@@ -199,7 +203,7 @@ def test_read_command__prints_the_table_and_writes_the_same_as_json(tmp_path, mo
     assert capsys.readouterr().out == TEXT
     written = json.loads((tmp_path / "a.json").read_text("utf-8"))
     assert written == summary(blank=Blank(50, 40, 20))
-    assert (written["form"], written["version"]) == ("simkit program", 1)
+    assert (written["form"], written["version"]) == ("simkit program", 2)
 
 
 def test_read_command__options_reach_the_reader(tmp_path, monkeypatch, capsys):
@@ -304,3 +308,112 @@ def test_lowest_point__of_a_cutter_counts_its_rapids_too():
     assert [(warning["line"], warning["text"]) for warning in got["warnings"]] == [
         (6, "a rapid goes down to Z-7, below every cut of its cutter")
     ]
+
+
+def rows(*words, capsys, tmp_path, text):
+    """The rows of the table that `simkit read` prints, by their names; the lines of the zero under ""."""
+    path = tmp_path / "a.nc"
+    path.write_text(text, encoding="utf-8")
+    assert main(["read", str(path), *words]) == 0
+    found = {}
+    for line in capsys.readouterr().out.splitlines():
+        name, value = line[:13].strip(), line[14:]
+        found[name] = f"{found[name]}; {value}" if name in found else value
+    return found
+
+
+POCKET = "G21 G90 T1 M6 S900 M3\nG0 X10 Y10 Z40\nG1 Z{z} F100\nX30 Y20\nG0 Z{up}\nX5 Y5\nM30\n"
+BLANK = "--blank 50x40x20"
+
+
+@pytest.mark.parametrize(
+    ("zero", "z", "against"),
+    [
+        ("left front top", -3, []),
+        ("left front top", 2, ["no cut goes below the top of the blank"]),
+        ("left front top", -25.5, ["cuts go 5.5 mm below the bottom of the blank"]),
+        ("left front top", -25, []),  # a quarter of the thickness
+        ("left front bottom", 2, []),
+        ("left front bottom", -6, ["cuts go 6 mm below the bottom of the blank"]),
+        ("left front bottom", 20, ["no cut goes below the top of the blank"]),
+        # The cuts are 20 x 10 mm; from the right back corner they reach 30 and 20 mm over it.
+        ("right front top", -3, ["cuts reach 30 mm beyond the right of the blank"]),
+        (
+            "right back top",
+            -3,
+            [
+                "cuts reach 30 mm beyond the right of the blank",
+                "cuts reach 20 mm beyond the back of the blank",
+            ],
+        ),
+        ("centre top", -3, []),  # 5 mm over, a quarter of the cuts
+    ],
+)
+def test_zero__that_is_stated_is_not_guessed_and_what_speaks_against_it_is_told(
+    zero, z, against, tmp_path, capsys
+):
+    text = POCKET.format(z=z, up=40)
+    got = rows(*BLANK.split(), "--zero", zero, text=text, capsys=capsys, tmp_path=tmp_path)
+    assert got["blank"] == f"50 x 40 x 20 mm, X0 Y0 Z0 at its {zero} (as --zero says)"
+    told = got.get("", "")
+    assert "looks like" not in told
+    assert [line for line in told.split("; ") if "fits" in line] == [
+        f"that zero hardly fits: {line}" for line in against
+    ]
+    corner, _, face = zero.rpartition(" ")
+    data = summary(text, blank=Blank(50, 40, 20), zero=Zero(corner, face))
+    assert (data["zero"], data["blank"]["against_zero"]) == (None, against)
+    assert summary(text, blank=Blank(50, 40, 20))["zero"].startswith("Z0 ")
+
+
+@pytest.mark.parametrize(
+    ("body", "lowest"),
+    [
+        ("G1 Z-5\nG0 Z5", None),  # straight up
+        ("G1 Z-5\nG0 X9\nG0 Z5", (-5, 8)),  # sideways
+        ("G1 Z-5\nG0 X9 Z5", (-5, 8)),  # upwards and sideways
+        ("G0 Z-2\nG0 Z5", (-2, 7)),
+        ("G1 Z-5\nG0\nG0 X9\nG0 Z5", (-5, 9)),
+        ("G28 Z5\nG0 X0 Y0 Z-4\nG0 Z5", (-4, 8)),  # by an unknown way
+        ("G81 X5 Z-9 R1\nG80", (1, 7)),
+        ("G81 X5 Z-9 R-1\nG80", (-1, 7)),  # the way down to R may meet wood
+        ("G99 G81 X5 Z-9 R-1\nX6\nG0 Z5", (-1, 7)),
+        ("G83 X5 Z-9 R1 Q2\nG80", (1, 7)),  # the ways back down the hole meet nothing
+        ("G73 X5 Z-9 R1 Q2\nG80", (1, 7)),
+        ("G99 G83 X5 Z-9 R1 Q2 L2\nG80", (1, 7)),
+        ("G0 Z1\nG1 Z-3\nG0 Z1\nG0 Z-2.5\nG1 Z-6\nG0 Z5", (1, 7)),  # steps written out
+        ("G0 Z1\nG1 Z-3\nG0 Z1\nG0 Z-3.5\nG1 Z-6\nG0 Z5", (-3.5, 10)),  # deeper than was drilled
+        ("G0 Z1\nG1 Z-3\nG0 Z1\nG0 X9\nG0 Z-2.5\nG1 Z-6\nG0 Z5", (-2.5, 11)),  # another place
+    ],
+)
+def test_lowest_rapid__leaves_out_what_meets_nothing(body, lowest):
+    head = "G21 G90 T1 M6\nS900 M3\nG0 Z20\nG0 X0 Y0\nG0 Z5\nF300\n"
+    rapid = summary(f"{head}{body}\nM30\n")["lowest_rapid"]
+    assert rapid == dict(zip(("z", "line"), lowest or (5, 5), strict=True))
+
+
+ENDS = {
+    "G0 Z-3": ("at X30 Y20 Z-3, NOT above Z0", "at X30 Y20 Z-3, NOT above the blank: 3 mm below its top"),
+    "G0 Z0": ("at X30 Y20 Z0, NOT above Z0", "at X30 Y20 Z0, NOT above the blank: level with its top"),
+    "G0 Z7": ("at X30 Y20 Z7, above Z0", "at X30 Y20 Z7, 7 mm above the blank"),
+    "G53 G0 Z0": ("at a height not known here, since G53",) * 2,
+    "G91 G28 Z0": ("at a height not known here, since G28",) * 2,
+    "G43 H1\nG49 G0 Z9": ("at a height not known here, since G49",) * 2,
+    "G53 G0 X0 Y0\nG0 Z8": ("at Z8, above Z0", "at Z8, 8 mm above the blank"),
+}
+
+
+@pytest.mark.parametrize("body", ENDS)
+def test_end__is_told_against_zero_or_the_blank(body, tmp_path, capsys):
+    text = f"G21 G90 T1 M6 S900 M3\nG0 X10 Y10 Z5\nG1 Z-3 F100\nX30 Y20\n{body}\nM30\n"
+    for words, expected in zip(([], BLANK.split()), ENDS[body], strict=True):
+        assert rows(*words, text=text, capsys=capsys, tmp_path=tmp_path)["ends"] == expected
+
+
+def test_lowest_rapid__is_told_against_zero_or_the_blank(tmp_path, capsys):
+    text = POCKET.format(z=-4, up=-1)
+    got = rows(text=text, capsys=capsys, tmp_path=tmp_path)
+    assert (got["lowest rapid"], got["ends"]) == ("Z-1 in line 6, NOT above Z0", "at X5 Y5 Z-1, NOT above Z0")
+    got = rows(*BLANK.split(), text=text, capsys=capsys, tmp_path=tmp_path)
+    assert got["lowest rapid"] == "Z-1 in line 6, NOT above the blank: 1 mm below its top"
+    assert rows(text="G21\nM30\n", capsys=capsys, tmp_path=tmp_path)["lowest rapid"] == "none"

@@ -1,0 +1,71 @@
+"""Where simkit keeps things between runs: compiled kernels and results.  Imports nothing heavy.
+
+The compiler's own cache looks only at the file of the outer function, so an edited helper in another file
+would leave old machine code in use.  The folder for kernels is therefore named by a hash of every kernel
+source, and old folders are removed.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import shutil
+import sys
+import time
+from pathlib import Path
+
+_PACKAGE = Path(__file__).parent
+_CONSTANTS = ("_jit.py", "cutters.py")  # what kernels take numbers from, beside their own files
+_KEEP_SECONDS = 30 * 24 * 3600
+CHECKING, READING = "complete", "reading"  # what is compiled apart: for any check, for large programs
+
+
+def cache_home() -> Path:
+    """Return the folder for caches that this system and user agree on."""
+    if os.environ.get("SIMKIT_CACHE"):
+        return Path(os.environ["SIMKIT_CACHE"])
+    if sys.platform == "win32":
+        return Path(os.environ.get("LOCALAPPDATA", Path.home() / "AppData" / "Local")) / "simkit"
+    if sys.platform == "darwin":
+        return Path.home() / "Library" / "Caches" / "simkit"
+    return Path(os.environ.get("XDG_CACHE_HOME", Path.home() / ".cache")) / "simkit"
+
+
+def _source_hash() -> str:
+    """Return a hash of every file that can change what a kernel compiles to."""
+    digest = hashlib.sha256()
+    for path in sorted(_PACKAGE.rglob("*.py")):
+        if path.name.endswith("_kernels.py") or path.name in _CONSTANTS:
+            digest.update(path.relative_to(_PACKAGE).as_posix().encode())
+            digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def _prepare_cache() -> Path:
+    """Choose this version's kernel folder, make it, and prune folders unused for a month."""
+    home = cache_home() / "kernels"
+    folder = home / _source_hash()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        os.utime(folder)
+        for other in home.iterdir():
+            if other != folder and time.time() - other.stat().st_mtime > _KEEP_SECONDS:
+                shutil.rmtree(other, ignore_errors=True)
+    except OSError:
+        pass  # a read-only home: the compiler then says it cannot cache, and compiles in memory
+    return folder
+
+
+CACHE_FOLDER = _prepare_cache()
+
+
+def is_cold(part: str = CHECKING) -> bool:
+    """Return whether not everything that CHECKING or READING needs is known to be compiled and stored."""
+    return not (CACHE_FOLDER / part).exists()
+
+
+def mark_warm(part: str = CHECKING) -> None:
+    """Remember that everything that CHECKING or READING needs has been compiled and stored."""
+    with contextlib.suppress(OSError):
+        (CACHE_FOLDER / part).touch()

@@ -1,0 +1,216 @@
+"""What `simkit read` tells of a program, drawn as text from the plain data of program_summary.py."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Any
+
+from simkit.report.program_summary import NEAR
+
+_UNIT_NAMES = {"mm": "millimetres", "in": "inches"}
+
+
+def summary_text(summary: dict[str, Any]) -> str:
+    """Return the summary as lines for the terminal, what matters first."""
+    rows = [
+        (
+            "program",
+            f"{summary['program']}, {_count(summary['lines'], 'line')}, {_count(summary['moves'], 'move')}",
+        ),
+        ("units", _units_text(summary)),
+        ("zero", ", ".join(zero["name"] for zero in summary["work_zeros"]) or "no work zero called"),
+        *_zero_rows(summary),
+        ("starts", _start_text(summary)),
+        ("deepest cut", _depth_text(summary)),
+        ("lowest rapid", _lowest_rapid_text(summary)),
+        ("ends", _end_text(summary)),
+        ("cuts in", _box_text(summary["cutting_box"])),
+        ("moves in", _box_text(summary["box"])),
+        ("feeds", _range_text(summary["feeds"], "mm/min", "no cutting moves")),
+        ("speeds", _range_text(summary["speeds"], "rev/min", "none stated")),
+        ("cutting", _cutting_text(summary)),
+        ("rapids", _rapid_text(summary["rapid"])),
+        ("time", _time_text(summary["time"])),
+        *(("", part) for part in textwrap.wrap(summary["time"]["note"], 96)),
+    ]
+    if summary["dwell"]:
+        rows.append(("dwell", f"P {summary['dwell']:g} in all (seconds by the standard)"))
+    deleted = summary["block_delete"]
+    if deleted["blocks"]:
+        rows.append(
+            ("block delete", f"{deleted['blocks']} with /, {'skipped' if deleted['skipped'] else 'run'}")
+        )
+    mismatch = summary["largest_arc_mismatch"]
+    if mismatch["line"] is not None and mismatch["size"] >= 0.00005:  # less would be told as nothing
+        rows.append(("arcs", f"radii differ by at most {mismatch['size']:.4f} mm (line {mismatch['line']})"))
+    lines = [f"{name:<13} {text}" for name, text in rows]
+    lines += ["", *_cutter_table(summary["cutters"], summary["time"])]
+    lines += ["too short: the part of the way on moves that end before they reach their feed"]
+    if summary["warnings"]:
+        lines += ["", *(f"{_place(summary, warning)}: {warning['text']}" for warning in summary["warnings"])]
+    return "\n".join(lines)
+
+
+def _units_text(summary: dict[str, Any]) -> str:
+    if summary["units_by_option"]:
+        unit = summary["units_by_option"]
+        return f"{_UNIT_NAMES[unit]}, as --units {unit} says; the program states none"
+    return ", then ".join(_UNIT_NAMES[unit] for unit in summary["units"]) or "none stated"
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number:,} {word}" if number == 1 else f"{number:,} {word}s"
+
+
+def _place(summary: dict[str, Any], warning: dict[str, Any]) -> str:
+    parts = (summary["program"], warning["line"], warning["column"])
+    return ":".join(str(part) for part in parts if part is not None)
+
+
+def _zero_rows(summary: dict[str, Any]) -> list[tuple[str, str]]:
+    """Return the rows of which zero the program seems to expect, or how it fits the one that is stated."""
+    against = summary["blank"]
+    rows = [("", f"it looks like {summary['zero']}")] if summary["zero"] else []
+    if against is None:
+        return rows
+    size = " x ".join(f"{_round(value):g}" for value in against["size"])
+    who = "as --zero says" if against["is_zero_stated"] else "unless --zero says otherwise"
+    rows.append(("blank", f"{size} mm, X0 Y0 Z0 at its {against['zero']} ({who})"))
+    return rows + [("", f"that zero hardly fits: {text}") for text in against["against_zero"]]
+
+
+def _start_text(summary: dict[str, Any]) -> str:
+    start, against = summary["starts_at"], summary["blank"]
+    if start is None:
+        return "the program moves nothing"
+    text = f"at {_place_text(start)}, {_height_text(start[2], against, 'starts')}"
+    if not against and start[2] > 0 and summary["deepest_cut"] and summary["deepest_cut"]["z"] > -NEAR:
+        text += "; whether it is above the blank, --blank LxWxT tells"
+    return text
+
+
+def _lowest_rapid_text(summary: dict[str, Any]) -> str:
+    lowest = summary["lowest_rapid"]
+    if lowest is None:
+        return "none"
+    height = _height_text(lowest["z"], summary["blank"], "lowest_rapid")
+    return f"Z{_round(lowest['z']):g} in line {lowest['line']}, {height}"
+
+
+def _end_text(summary: dict[str, Any]) -> str:
+    end = summary["ends_at"]
+    if end is None:
+        return "the program moves nothing"
+    if end[2] is None:
+        return f"at a height not known here, since {summary['ends_by']}"
+    return f"at {_place_text(end)}, {_height_text(end[2], summary['blank'], 'ends')}"
+
+
+def _place_text(place: list[float | None]) -> str:
+    known = zip("XYZ", place, strict=True)
+    return " ".join(f"{axis}{_round(value):g}" for axis, value in known if value is not None)
+
+
+def _height_text(height: float, against: dict[str, Any] | None, what: str) -> str:
+    """Return a height against the top of the blank, or Z0 where no blank is stated."""
+    if against is None:
+        return f"{'above' if height > 0 else 'NOT above'} Z0"
+    above = _round(against[f"{what}_above_top_by"])
+    if above > 0:
+        return f"{above:g} mm above the blank"
+    return f"NOT above the blank: {f'{-above:g} mm below' if above else 'level with'} its top"
+
+
+def _depth_text(summary: dict[str, Any]) -> str:
+    lowest, against = summary["deepest_cut"], summary["blank"]
+    if lowest is None:
+        return "none"
+    text = f"Z{_round(lowest['z']):g} in line {lowest['line']}"
+    if against is None:
+        return text
+    text += f", {_round(against['deepest_below_top_by']):g} mm below the top of the blank"
+    through = against["deepest_below_bottom_by"]
+    return f"{text}, {_round(through):g} mm below its bottom" if through > NEAR else text
+
+
+def _box_text(box: dict[str, list[float]] | None) -> str:
+    if box is None:
+        return "nothing"
+    return ", ".join(
+        f"{axis} {_round(low):g} to {_round(high):g}"
+        for axis, low, high in zip("XYZ", box["low"], box["high"], strict=True)
+    )
+
+
+def _range_text(values: list[float] | None, unit: str, none: str) -> str:
+    if values is None:
+        return none
+    low, high = (f"{value:.6g}" for value in values)
+    return f"{low} {unit}" if low == high else f"{low} to {high} {unit}"
+
+
+def _cutting_text(summary: dict[str, Any]) -> str:
+    cutting = summary["cutting"]
+    return f"{cutting['length'] / 1000:.2f} m, at least {_minutes(cutting['minutes_at_least'])}"
+
+
+def _rapid_text(rapid: dict[str, Any]) -> str:
+    length = f"{rapid['length'] / 1000:.2f} m"
+    if rapid["minutes"] is None:
+        return f"{length} (--rapid MM/MIN tells their time)"
+    return f"{length}, at least {_minutes(rapid['minutes'])}"
+
+
+def _time_text(time: dict[str, Any]) -> str:
+    cutters = [row for program in time["programs"] for row in program["cutters"]]
+    parts = [
+        f"{_minutes(sum(row[key] for row in cutters))} {key}" for key in ("cutting", "rapids", "standing")
+    ]
+    return f"about {_minutes(time['minutes'])}: {', '.join(parts)}"
+
+
+def _minutes(minutes: float) -> str:
+    seconds = round(minutes * 60)
+    hours, rest = divmod(seconds, 3600)
+    return f"{hours} h {rest // 60:02} min" if hours else f"{rest // 60} min {rest % 60:02} s"
+
+
+def _cutter_table(cutters: list[dict[str, Any]], time: dict[str, Any]) -> list[str]:
+    heads = (
+        "cutter",
+        "lowest cut",
+        "line",
+        "feeds",
+        "speeds",
+        "cutting m",
+        "at least",
+        "about",
+        "too short",
+    )
+    timed = {row["cutter"]: row for program in time["programs"] for row in program["cutters"]}
+    rows = []
+    for cutter in cutters:
+        lowest = cutter["lowest_cut"]
+        rows.append(
+            (
+                "none" if cutter["number"] is None else f"T{cutter['number']}",
+                "-" if lowest is None else f"Z{_round(lowest['z']):g}",
+                "-" if lowest is None else str(lowest["line"]),
+                _range_text(cutter["feeds"], "", "-").strip(),
+                _range_text(cutter["speeds"], "", "-").strip(),
+                f"{cutter['cutting_length'] / 1000:.2f}",
+                _minutes(cutter["cutting_minutes_at_least"]),
+                _minutes(timed[cutter["number"]]["cutting"]),
+                f"{100 * timed[cutter['number']]['feed_not_reached']:.0f} %",
+            )
+        )
+    widths = [max(len(row[k]) for row in (heads, *rows)) for k in range(len(heads))]
+    return [
+        "  ".join(f"{cell:<{width}}" for cell, width in zip(row, widths, strict=True)).rstrip()
+        for row in (heads, *rows)
+    ]
+
+
+def _round(value: float) -> float:
+    """Return a length to 0.001 mm, with no minus before a zero."""
+    return round(value, 3) + 0.0

@@ -1,0 +1,100 @@
+"""What each kind of finding means, and what to do about it, in words that stand beside it anywhere."""
+
+from __future__ import annotations
+
+# kind -> what it means, as README has it; what to do in general.
+RULES = {
+    "rapid-contact": (
+        "a rapid went through wood that stood at that moment",
+        "Lift above the wood before the rapid, or make it a feed move.",
+    ),
+    "fixture-contact": (
+        "cutter, neck, shank or holder comes nearer to a clamp or a stop of the job than `machine.clearance`",
+        "Move the clamp, or lead the program round it or over it.",
+    ),
+    "holder-contact": (
+        "holder, shank or neck met wood that stood at that moment, and how much longer the cutter must be",
+        "Let the cutter stick out farther, take a longer one, or clear the wood beside it first.",
+    ),
+    "shank-contact": (
+        "holder, shank or neck met wood that stood at that moment, and how much longer the cutter must be",
+        "Take a cutter with longer edges or a relieved neck, or clear the wood beside it first.",
+    ),
+    "table-contact": (
+        "the tip goes below the blank, deeper than the setup's `spoilboard`",
+        "Check the zero and the signs of Z; state the spoilboard if one lies there.",
+    ),
+    "travel": (
+        "a program goes beyond the ends of the machine's travel",
+        "Put the blank elsewhere on the table, or shorten the way.",
+    ),
+    "spindle-off": (
+        "a feed move takes wood while the spindle stands, in a program that switches it on elsewhere",
+        "Switch the spindle on (S and M3) before the cut.",
+    ),
+    "unsafe-height": (
+        "a program begins, changes cutters or ends with the tip below the top of the wood",
+        "Lift above the wood there.",
+    ),
+    "wrong-turn": (
+        "the programs fit the part with the blank turned over another way, not turned over, swung round, or"
+        " with its zero at another corner or face",
+        "Correct the turn or the zero, in the job file or at the machine, and mark the blank.",
+    ),
+    "dowel-miss": (
+        "a dowel hole is off its place or does not go through, no hole meets a pin, or the blank does not go"
+        " onto its pins",
+        "Check where the holes are drilled, how deep, and where the pins stand.",
+    ),
+    "setup": ("the programs of a setup remove nothing at all", "Check its zero and its programs."),
+    "break-through": ("nothing is left of the part there", "Raise the cut there, from one side or both."),
+    "gouge": ("cut into the part, deeper than the limit", "Correct the program at that line."),
+    "thin-wall": (
+        "floor, side wall or rib of the part (leftover taken off) thinner than the limit, and than the part"
+        " wants it",
+        "Check the depths from both sides there, and the thickness of the blank.",
+    ),
+    "fragile": (
+        "a rib, rim or spire that stands tall for its thickness while cutting goes on",
+        "Take wood in steps on both sides of it, or leave it thicker until the end.",
+    ),
+    "witness-step": ("the walls that the two sides cut do not meet", "Check the zeros of the two sides."),
+    "leftover-cutter": (
+        "left standing, and no cutter used on that side can get in",
+        "Add a pass with a smaller cutter, or finish it by hand.",
+    ),
+    "leftover-program": (
+        "left standing, though a cutter could get in: the program did not go there",
+        "Let the program go over that place too.",
+    ),
+    "cusp": (
+        "ridges between neighbouring passes higher than `limits.cusp`, where the job states it",
+        "Lay the passes closer together.",
+    ),
+    "bite": (
+        "a full-width slot deeper than `slot_depth`, or a way down into the wood steeper than `plunge_angle`"
+        " of the cutter (a warning)",
+        "Cut in more steps, or ramp down at a lower angle.",
+    ),
+    "chip-load": (
+        "the feed for each tooth is outside the cutter's `chip_load` (a warning)",
+        "Change the feed or the speed of the spindle.",
+    ),
+    "spindle-speed": (
+        "a program asks for a speed that `machine.spindle` does not have (a warning)",
+        "Change the speed, and the feed with it.",
+    ),
+    "hidden": (
+        "the part has surface that neither side can see; told apart, not counted as leftover",
+        "No turn of the blank about x or y reaches it; carve it by hand, or change the part.",
+    ),
+    "program": (
+        "what the reader of the programs warns of",
+        "Look at that line; if it is meant, let it stand.",
+    ),
+}
+UNUSABLE = "unusable-input"  # among kinds, for what keeps a job from being checked
+UNUSABLE_RULE = (
+    "a job, program or mesh cannot be used, and nothing was checked",
+    "Do what the message says, and check again.",
+)

@@ -1,0 +1,217 @@
+"""The tables of a result as types: the seam, what the cutters reach, ridges, time and bite.  See forms.py."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+Place = tuple[float, float, float]
+
+
+def told(words: str, **more: Any) -> Any:
+    """Return a field with the words that describe it."""
+    return field(metadata={"help": words, **more})
+
+
+@dataclass(frozen=True, slots=True)
+class Lie:
+    """How the cuts of side 1 lie against those of side 2."""
+
+    shift: tuple[float, float] = told("mm")
+    turn_degrees: float = told("degrees")
+    about: tuple[float, float] = told("mm")
+    is_observable: tuple[bool, ...] = told("shift in x, in y, turn")
+    bound: tuple[float | None, ...] = told("of the same three")
+    rms: float = told("mm, what is left unexplained")
+
+
+@dataclass(frozen=True, slots=True)
+class Seam:
+    """The line where the two sides meet."""
+
+    stations: tuple[Place, ...] = told("places along it")
+    contour: tuple[int, ...] = told("to which contour each belongs")
+    normal: tuple[tuple[float, float], ...] = told("outward, at each station")
+    offset: tuple[float, ...] = told("mm, the step at each station")
+    bound: tuple[float, ...] = told("mm, of each")
+    left_out: int = told("stations that tell nothing")
+    worst: int | None = told("index of the station with the highest step")
+    side_1_against_side_2: Lie = told("the shift that fits the steps best")
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """How much still stands."""
+
+    worst: float = told("mm")
+    bound: float = told("mm")
+    area: float = told("mm2 over the limit")
+
+
+@dataclass(frozen=True, slots=True)
+class ReachRow:
+    """What a cutter would leave on a side."""
+
+    cutter: str = told("in words")
+    used: str = told("whether the side uses it, only the job has it, or it is a common size")
+    alone: Stand | None = told("what it must leave wherever it goes")
+    with_it: Stand = told("what is left once it has gone over every spot too")
+    gain: float = told("mm2 over the limit that it would lower")
+    stepover: float | None = told("mm, for the wanted ridge")
+    feed: float | None = told("mm/min")
+    minutes: float | None = told("an estimate")
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """What later passes still cut."""
+
+    after: str = told("the program")
+    area: float = told("mm2")
+
+
+@dataclass(frozen=True, slots=True)
+class ReachSide:
+    """What the cutters leave on a side."""
+
+    side: int = told("1 or 2")
+    area_by_cause: dict[str, float] = told("mm2 over the limit, by 'cutter' and 'program'")
+    rows: tuple[ReachRow, ...] = told("as programmed first")
+    waiting: tuple[Waiting, ...] = told("after each program but the last")
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """What each cutter leaves at best."""
+
+    wanted_cusp: float = told("mm, that stepovers are for")
+    note: str = told("in words")
+    sides: tuple[ReachSide, ...] = told("those judged")
+
+
+@dataclass(frozen=True, slots=True)
+class CuspRow:
+    """Ridges between the passes of one cutter in one zone of a side."""
+
+    side: int = told("1 or 2")
+    zone: str = told("name")
+    cutter: str = told("in words")
+    sites: int = told("traces that tell something")
+    area: float = told("mm2")
+    typical: float = told("mm")
+    worst: float = told("mm")
+    bound: float = told("mm")
+    at: Place | None = told("of the worst")
+    stepover: float | None = told("mm")
+    direction: float | None = told("degrees")
+    wanted: float = told("mm, the wanted ridge")
+    wanted_stepover: float | None = told("mm")
+    volume: float = told("mm3 in the ridges")
+    sanding: float = told("minutes, a rough estimate")
+    file: str = told("program of the worst")
+    line: int | None = told("in it")
+
+
+@dataclass(frozen=True, slots=True)
+class Cusps:
+    """Ridges between passes."""
+
+    wanted: float = told("mm")
+    note: str = told("in words")
+    rows: tuple[CuspRow, ...] = told("by side, zone and cutter")
+
+
+@dataclass(frozen=True, slots=True)
+class CutterTime:
+    """Where the time of one cutter in a program goes, minutes."""
+
+    cutter: int | None = told("number")
+    minutes: float = told("in all")
+    in_wood: float | None = told("of cutting")
+    air: float | None = told("of cutting")
+    cutting: float = told("in feed moves")
+    rapids: float = told("in rapids")
+    standing: float = told("changes of cutter, spindle starts")
+    changes: int = told("how many")
+    spindle_starts: int = told("how many")
+    feed_not_reached: float = told("part of the way on which moves are too short to reach their feed")
+    lost: float = told("minutes lost by it")
+
+
+@dataclass(frozen=True, slots=True)
+class ProgramTime:
+    """Where the time of a program goes, minutes."""
+
+    program: str = told("file")
+    minutes: float = told("in all")
+    dwell: float = told("of these in dwells")
+    cutters: tuple[CutterTime, ...] = told("in order")
+
+
+@dataclass(frozen=True, slots=True)
+class Time:
+    """How long the work takes, minutes."""
+
+    minutes: float = told("in all")
+    programs: tuple[ProgramTime, ...] = told("one each")
+    machine: dict[str, Any] = told("the figures it was reckoned with")
+    note: str = told("what was assumed")
+
+
+@dataclass(frozen=True, slots=True)
+class BiteRow:
+    """What a cutter bites off in a setup; None where it makes no whole pass, or nothing is known."""
+
+    setup: str = told("name")
+    cutter: str = told("in words")
+    volume: float = told("mm3")
+    depth: float = told("mm, the deepest")
+    width: float | None = told("mm, the widest")
+    width_bound: float | None = told("mm")
+    engagement: float | None = told("degrees")
+    mean_width: float | None = told("mm")
+    per_tooth: tuple[float, float] | None = told("mm, least and most feed for each edge")
+    chip_range: tuple[float, float] | None = told("mm, stated or usual")
+    chip_range_stated: bool = told("the job states it")
+    thickest_chip: float | None = told("mm")
+    mean_chip: float | None = told("mm")
+    removal: float = told("mm3/min, the most")
+    removal_bound: float = told("mm3/min")
+    climb: float | None = told("part of the volume")
+    conventional: float | None = told("part of the volume")
+    power: float | None = told("W, an estimate")
+    force: float | None = told("N, an estimate")
+    file: str = told("program of the most removal")
+    line: int = told("in it")
+
+
+@dataclass(frozen=True, slots=True)
+class Bite:
+    """What the cutters bite off."""
+
+    usual_source: str = told("of usual chip loads")
+    hardness: str = told("of the wood")
+    rows: tuple[BiteRow, ...] = told("by setup and cutter")
+
+
+@dataclass(frozen=True, slots=True)
+class Along:
+    """What happens along a program, stretch by stretch; lists of equal length."""
+
+    program: str = told("file")
+    minutes: tuple[float, ...] = told("since its start")
+    removal: tuple[float, ...] = told("mm3/min")
+    per_tooth: tuple[float | None, ...] = told("mm")
+    thickest_chip: tuple[float | None, ...] = told("mm")
+    feed: tuple[float, ...] = told("mm/min reached")
+    cutter: tuple[int, ...] = told("numbers")
+    line: tuple[int, ...] = told("of the program")
+
+
+@dataclass(frozen=True, slots=True)
+class Faster:
+    """Something that could be faster."""
+
+    kind: str = told("of advice")
+    words: str = told("one sentence")
+    minutes: float = told("that it costs, an estimate")

@@ -1,0 +1,58 @@
+"""The verdict: one word, one sentence, one exit status."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from simkit.findings.finding import Finding
+from simkit.report.forms import FAILING
+
+
+def verdict_of(findings: list[Finding], sides: tuple[int, ...]) -> dict[str, Any]:
+    """Return the verdict: status, one sentence, and the exit status.
+
+    sides: those whose shape was judged against a target; none when the job names no target.
+    """
+    failing = [finding for finding in findings if finding.severity in FAILING]
+    decided = [finding for finding in failing if finding.severity != "undecided"]
+    if decided:
+        first = decided[0]
+        where = f" in {first.file}:{first.line}" if first.line else ""
+        counted = _counted(failing, "finding")
+        causes = len({finding.cause for finding in failing})
+        if causes < len(failing):
+            counted += " of one cause" if causes == 1 else f" of {causes} causes"
+        status = "beyond limits"
+        sentence = f"Beyond limits: {counted} to put right, the first{where}: {first.message}."
+    elif failing:
+        status = "undecided"
+        sentence = (
+            f"Undecided: {_counted(failing, 'value')} so near the limit that the bound straddles it, the "
+            f"first: {failing[0].message}; a finer --cell may tell."
+        )
+    else:
+        status = "within limits"
+        warned = sum(finding.severity == "warning" for finding in findings)
+        sentence = "Within limits: nothing to fix was found"
+        sentence += f", but {_counted(list(range(warned)), 'warning')} to look at." if warned else "."
+    accepted = sum(finding.severity == "accepted" for finding in findings)
+    if accepted:
+        sentence += f" {_counted(list(range(accepted)), 'accepted finding')} left out."
+    sentence += scope_words(sides)
+    return {"status": status, "sentence": sentence, "exit_status": 1 if failing else 0}
+
+
+def scope_words(sides: tuple[int, ...]) -> str:
+    """Return what of the shape was not judged, as a sentence behind a verdict; '' when all was."""
+    if not sides:
+        return " The shape was not judged: the job names no target."
+    return f" Only side {sides[0]} was judged: no setup cuts the other." if len(sides) == 1 else ""
+
+
+def _counted(items: list, word: str) -> str:
+    return f"1 {word}" if len(items) == 1 else f"{len(items)} {word}s"
+
+
+def status_of(record: dict[str, Any]) -> int:
+    """Return the exit status that a result, or what stands for a job not checked, would have alone."""
+    return record["exit_status"] if "exit_status" in record else record["verdict"]["exit_status"]

@@ -1,0 +1,109 @@
+"""A process that checks jobs for another one: orders as lines of JSON in, what happens as lines out.
+
+It is started anew on every system, never forked, and ends when its orders do: also when the process that
+gives them dies.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import queue
+import signal
+import sys
+import threading
+from pathlib import Path
+from typing import Any
+
+from simkit.errors import InputProblems
+from simkit.runs.limits import Most, Watch
+from simkit.runs.unchecked import fault, keep_traceback, unusable
+
+FRACTION_STEP = 0.02  # of a stage, between two lines about it
+
+
+class _Teller:
+    """Writes lines of JSON; also the progress of a check."""
+
+    def __init__(self, stream):
+        self._stream, self._lock, self._told = stream, threading.Lock(), 0.0
+
+    def say(self, **what: Any) -> None:
+        """Write one line."""
+        line = json.dumps(what, ensure_ascii=True, allow_nan=False).encode("ascii") + b"\n"
+        with self._lock:
+            self._stream.write(line)
+            self._stream.flush()
+
+    def stage(self, name: str) -> None:
+        """Begin a stage."""
+        self._told = 0.0
+        self.say(stage=name)
+
+    def fraction(self, done: float) -> None:
+        """Say how much of the stage is done, 0 to 1."""
+        if done - self._told >= FRACTION_STEP:
+            self._told = done
+            self.say(fraction=float(done))
+
+
+def work(orders, stream) -> None:
+    """Carry out orders until they end.  orders: binary lines.  stream: binary, for what is said.
+
+    An order has `warm` (compile what is not compiled yet), or `job` (path), `cell`, `fresh`, `pictures`
+    (folder or None) and `memory` (MB or None).
+    """
+    teller = _Teller(stream)
+    waiting: queue.Queue[bytes] = queue.Queue()
+
+    def listen() -> None:
+        for line in orders:
+            waiting.put(line)
+        os._exit(0)  # nobody wants the answer any more
+
+    threading.Thread(target=listen, daemon=True).start()
+    while True:
+        order = json.loads(waiting.get())
+        if order.get("warm"):
+            from simkit.warm import warm_up
+
+            warm_up(teller)
+            teller.say(done=None)
+            continue
+
+        def over(words: str) -> None:
+            teller.say(stopped=words)
+            os._exit(2)
+
+        with Watch(Most(memory=order["memory"]), over):
+            told = _checked(order, teller)
+        teller.say(done=told)
+
+
+def _checked(order: dict[str, Any], teller: _Teller) -> dict[str, Any]:
+    from simkit.job.reader import read_job
+    from simkit.runs.one import checked
+
+    file = order["job"]
+    pictures = None if order["pictures"] is None else Path(order["pictures"])
+    try:
+        job = read_job(Path(file))
+        return checked(job, order["cell"], teller, pictures=pictures, fresh=order["fresh"])
+    except InputProblems as problems:
+        return unusable(file, problems)
+    except MemoryError:
+        return fault(file, "the memory of this machine is not enough: use coarser cells (--cell)")
+    except Exception:
+        return fault(file, keep_traceback())
+
+
+def main() -> None:
+    """Work for the process at the other end of standard input and output."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the one that gives the orders is asked, and ends this one
+    stream = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
+    os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # whatever else is printed must not mix with it
+    work(sys.stdin.buffer, stream)
+
+
+if __name__ == "__main__":
+    main()

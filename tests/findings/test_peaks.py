@@ -1,0 +1,87 @@
+"""The peak of a spot is the highest over all of it, where a sample lies or not."""
+
+import numpy as np
+import pytest
+
+from simkit.compare.between import Unproved
+from simkit.compare.closer import Look
+from simkit.compare.peaks import SLACK, proved_peaks, regions
+from tests.findings.programs import END, faced
+from tests.small_job import JOB, block, check
+
+PART = block(0, 40, 0, 30, 0, 10)
+NARROW = JOB + '[cutters.2]\nshape = "flat"\ndiameter = 0.1\n'
+
+
+def scratched(program, y, z):
+    """The program, then a scratch 0.1 mm wide along x at y: cell centres lie 0.25 beside it."""
+    program = (
+        program.removesuffix(END) + f"G0 Z20\nT2 M6\nS18000 M3\nG0 X14 Y{y}\nG1 Z{z} F300\nX20\nG0 Z20\n"
+    )
+    return program + END
+
+
+def pocketed(z):
+    return faced(10).removesuffix(END) + f"G0 X12 Y15\nG1 Z{z} F300\nX22\nG0 Z20\n" + END
+
+
+@pytest.mark.parametrize("y", [15.0, 16.5, 18.5])
+def test_scratch_in_or_beside_a_shallower_gouge__is_its_peak(tmp_path, y):
+    # 0.3 deep over a slot from y 12 to 18, 0.5 in the scratch; depth below a plane is the distance to it.
+    status, found = check(tmp_path, PART, scratched(pocketed(9.7), y, 9.5), job=NARROW)
+    assert status == 1
+    gouges = [row for row in found if row["kind"] == "gouge"]
+    assert len(gouges) == 1
+    assert gouges[0]["value"] == pytest.approx(0.5, abs=1e-3)
+    assert gouges[0]["bound"] <= 0.05 * 0.5 + 1e-9
+    assert gouges[0]["at"][1] == pytest.approx(y, abs=0.06)
+
+
+def test_scratch_beside_leftover__is_told_too(tmp_path):
+    # A block 1 high left standing over y 20 to 30, the scratch 1 mm beside it.
+    low = block(0, 40, 0, 20, 0, 10).union(block(0, 40, 20, 30, 0, 9))
+    _, found = check(tmp_path, low, scratched(faced(10), 19.0, 9.7), job=NARROW)
+    values = {row["kind"]: row["value"] for row in found}
+    assert values["gouge"] == pytest.approx(0.3, abs=1e-3)
+    assert values["leftover-program"] == pytest.approx(1.0, abs=1e-3)
+
+
+def test_regions__take_what_is_nearest_and_near():
+    label = np.zeros((1, 20), int)
+    label[0, 3], label[0, 9], label[0, 12] = 7, 5, 2
+    got = regions(label, [5, 7], 1.0)[0]
+    assert list(np.flatnonzero(got == 1)) == [7, 8, 9, 10]
+    assert list(np.flatnonzero(got == 2)) == [1, 2, 3, 4, 5]
+
+
+def look(value, bound=0.01):
+    return Look(value, bound, (0.0, 0.0, 0.0), 0.01, certain=value, is_surface=True)
+
+
+def truth(peaks):
+    """Answers as `between` would for true peaks by cell; within SLACK above them it is not settled."""
+    peaks = np.asarray(peaks, float)
+
+    def ask(most, is_asked, floor):
+        found = Unproved(np.zeros(peaks.shape, bool))
+        cells = np.flatnonzero(is_asked & (peaks > most))
+        found.add(cells, cells + 0.5, np.full(len(cells), 0.5), peaks.ravel()[cells])
+        return found
+
+    return ask
+
+
+def test_proved_peaks__climbs_to_the_highest():
+    peaks, region = np.array([[0.2, 0.5, 0.9, 0.3]]), np.array([[1, 1, 1, 2]])
+    got = proved_peaks(
+        [look(0.2), look(0.3)], region, truth(peaks), lambda k, cell, place: look(float(peaks[cell]))
+    )
+    assert [one.value for one, _ in got] == [0.9, 0.3]
+    assert [cell for _, cell in got] == [(0, 2), None]
+
+
+def test_proved_peaks__what_no_look_finds_widens_the_bound():
+    peaks, region = np.array([[0.2, 0.5]]), np.array([[1, 1]])
+    ((got, cell),) = proved_peaks([look(0.2)], region, truth(peaks), lambda *_: look(0.15))
+    assert (got.value, cell) == (0.2, None)
+    assert 0.3 <= got.bound <= 0.6 + SLACK

@@ -1,0 +1,209 @@
+"""Files that vanish, change, point elsewhere or cannot be written; interruption at any moment."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from simkit.cli import main
+from simkit.program import job_programs
+from simkit.report.console import Stages
+from tests.runs.some_jobs import write_one_sided, write_two_sided
+
+CELL = ["--cell", "1", "--quiet"]
+OUTPUTS = ("json", "junit", "sarif")
+
+
+@pytest.fixture
+def job(tmp_path):
+    return write_one_sided(tmp_path / "job")
+
+
+def outputs(folder):
+    return [word for kind in OUTPUTS for word in (f"--{kind}", str(folder / f"r.{kind}"))]
+
+
+@pytest.mark.parametrize("name", ["top.nc", "part.stl"])
+def test_file__that_vanishes_meanwhile_is_told(name, job, monkeypatch, capsys):
+    read = job_programs.read_programs
+
+    def read_and_lose(one):
+        reads = read(one)
+        (job.parent / name).unlink()
+        return reads
+
+    monkeypatch.setattr(job_programs, "read_programs", read_and_lose)
+    assert main(["check", str(job), *CELL]) == 2
+    told = capsys.readouterr().err
+    assert name in told
+    assert ": found " in told
+    assert "Traceback" not in told
+
+
+@pytest.mark.parametrize("kind", OUTPUTS)
+def test_output__failing_to_write_leaves_nothing(kind, job, tmp_path, monkeypatch, capsys):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "replace", full)
+    assert main(["check", str(job), *CELL, f"--{kind}", str(tmp_path / "r")]) == 2
+    assert f"{tmp_path / 'r'} [--{kind}]: found 'No space left on device'" in capsys.readouterr().err
+    assert [path.name for path in tmp_path.iterdir()] == ["job"]
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="/proc takes no files")
+def test_output__into_a_folder_that_takes_no_files(job, capsys):
+    assert main(["check", str(job), *CELL, "--json", "/proc/r.json"]) == 2
+    assert "/proc/r.json [--json]: found " in capsys.readouterr().err
+
+
+def test_interruption__at_any_moment_leaves_no_half_written_file(tmp_path, monkeypatch, capsys):
+    """At the beginning of each stage in turn, then while each file is renamed."""
+    path = write_two_sided(tmp_path / "job")
+    stage, replace = Stages.stage, os.replace
+    moments = {"left": 0}
+
+    def count(*_):
+        moments["left"] -= 1
+        if moments["left"] < 0:
+            raise KeyboardInterrupt
+
+    def counted_stage(self, name):
+        count()
+        stage(self, name)
+
+    def counted_replace(*paths):
+        count()
+        replace(*paths)
+
+    monkeypatch.setattr(Stages, "stage", counted_stage)
+    monkeypatch.setattr(os, "replace", counted_replace)
+    before = sorted(path.name for path in tmp_path.rglob("*"))
+    for moment in range(100):
+        moments["left"] = moment
+        status = main(["check", str(path), *CELL, *outputs(tmp_path)])
+        for kind in OUTPUTS:
+            written = tmp_path / f"r.{kind}"
+            if written.exists():
+                text = written.read_text("utf-8")
+                assert text.endswith("</testsuites>\n") if kind == "junit" else json.loads(text)
+                written.unlink()
+        assert sorted(path.name for path in tmp_path.rglob("*")) == before
+        if status != 130:
+            break
+        assert capsys.readouterr().err == "stopped; nothing half-written is left\n"
+    assert status == 1
+    assert moment > 15  # stages and files
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need a right there")
+def test_links__are_followed(tmp_path):
+    real = write_one_sided(tmp_path / "real")
+    linked = tmp_path / "linked"
+    linked.mkdir()
+    for name in ("job.toml", "top.nc", "part.stl"):
+        (linked / name).symlink_to(real.parent / name)
+    (linked / "loop").symlink_to(linked, target_is_directory=True)
+    out = tmp_path / "r.json"
+    assert main(["check", str(linked), str(linked / "job.toml"), *CELL, "--json", str(out)]) == 1
+    [result] = json.loads(out.read_text("utf-8"))
+    assert result["job"]["file"] == str(linked / "job.toml")
+    assert not any("outside the folder" in remark for remark in result["remarks"])
+
+
+def test_job__that_points_outside_its_folder_is_said(job, tmp_path):
+    text = job.read_text("utf-8").replace('"top.nc"', '"../top.nc"')
+    (job.parent / "top.nc").rename(tmp_path / "top.nc")
+    job.write_text(text, encoding="utf-8")
+    assert main(["check", str(job), *CELL, "--json", str(tmp_path / "r.json")]) == 1
+    result = json.loads((tmp_path / "r.json").read_text("utf-8"))
+    assert "outside the folder of the job file: top.nc" in result["remarks"]
+
+
+def test_line_ends_and_marks_of_other_systems__make_no_difference(job, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    told = []
+    for end, mark in ((b"\n", b""), (b"\r\n", b"\xef\xbb\xbf"), (b"\r", b"")):
+        program = job.parent / "top.nc"
+        plain = (
+            program.read_bytes().removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+        )
+        program.write_bytes(mark + plain.replace(b"\n", end))
+        if end != b"\r":
+            job.write_bytes(mark + job.read_text("utf-8-sig").encode("utf-8").replace(b"\n", end))
+        assert main(["check", str(Path("job") / "job.toml"), *CELL, *outputs(tmp_path)]) == 1
+        [row] = json.loads((tmp_path / "r.sarif").read_text("utf-8"))["runs"][0]["results"]
+        told.append((row["locations"], row["partialFingerprints"]))
+        assert b"\r" not in (tmp_path / "r.json").read_bytes()
+    assert told[0] == told[1] == told[2]
+    assert told[0][0][0]["physicalLocation"]["region"]["snippet"]["text"].startswith("X45")
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="names of files are text elsewhere")
+@pytest.mark.parametrize("count", [1, 2])
+def test_names__that_no_terminal_can_show(count, tmp_path):
+    """One name in letters of another script, one in bytes that are no text at all."""
+    names = ["木の舟", os.fsdecode(b"ol\xe9")][:count]
+    for name in ("木の舟", os.fsdecode(b"ol\xe9")):
+        write_one_sided(tmp_path / name)
+    jobs = [str(tmp_path / name / "job.toml") for name in names[-1:] + names[:-1]]
+    words = [sys.executable, "-m", "simkit", "check", *jobs, "--cell", "1", *outputs(tmp_path)]
+    done = subprocess.run(words, capture_output=True, env=os.environ | {"PYTHONIOENCODING": "ascii"})
+    assert done.returncode == 1, done.stderr
+    assert done.stdout.isascii()
+    told = json.loads((tmp_path / "r.json").read_text("utf-8"))
+    assert len(told if isinstance(told, list) else [told]) == count
+    log = json.loads((tmp_path / "r.sarif").read_text("utf-8"))
+    uris = [row["location"]["uri"] for row in log["runs"][0]["artifacts"]]
+    assert all(uri.isascii() and uri.endswith("top.nc") for uri in uris)
+    assert len(uris) == count
+    assert (tmp_path / "r.junit").read_text("utf-8").count("<testsuite ") == count
+
+
+def test_program__over_two_gigabytes_is_refused_unread(job, capsys):
+    with (job.parent / "top.nc").open("r+b") as file:
+        file.truncate(2 * 1024**3 + 1)  # the rest is a hole, which takes no room on disk
+    assert main(["check", str(job), *CELL, "--most-memory", "2 GB"]) == 2
+    assert "top.nc: found a program over 2 GiB, expected a smaller one; split the program" in (
+        capsys.readouterr().err
+    )
+
+
+def test_mesh__of_a_million_triangles(tmp_path):
+    """A slab whose upper face is a fine grid: read and checked like any other."""
+    import numpy as np
+    import trimesh
+
+    path = write_one_sided(tmp_path)
+    n = 500  # squares along each edge, two triangles each, above and below
+    x, y = (axis.ravel() for axis in np.meshgrid(np.linspace(0, 40, n + 1), np.linspace(0, 30, n + 1)))
+    upper, lower = (np.column_stack([x, y, np.full(len(x), z)]) for z in (8.0, 0.0))
+    corner = (np.arange(n)[:, None] * (n + 1) + np.arange(n)).ravel()
+    first = np.column_stack([corner, corner + 1, corner + n + 2])
+    second = np.column_stack([corner, corner + n + 2, corner + n + 1])
+    faces = np.vstack([first, second])
+    rim = np.concatenate(
+        [
+            np.arange(n),
+            np.arange(n) * (n + 1) + n,
+            (n + 1) * n + n - np.arange(n),
+            (n - np.arange(n)) * (n + 1),
+        ]
+    )
+    after = np.roll(rim, -1)
+    count = len(x)
+    sides = np.vstack(
+        [np.column_stack([rim + count, after + count, after]), np.column_stack([rim + count, after, rim])]
+    )
+    mesh = trimesh.Trimesh(
+        np.vstack([upper, lower]), np.vstack([faces, faces[:, ::-1] + count, sides]), process=False
+    )
+    assert mesh.is_watertight
+    mesh.export(path.parent / "part.stl")
+    assert main(["check", str(path), *CELL, "--json", str(tmp_path / "r.json"), "--most-memory", "4 GB"]) == 1
+    result = json.loads((tmp_path / "r.json").read_text("utf-8"))
+    assert result["target"]["triangles"] == 4 * n * n + 8 * n
+    assert [row["kind"] for row in result["findings"]] == ["leftover-program"]
