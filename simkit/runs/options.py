@@ -16,8 +16,8 @@ _MEGABYTES = {"mb": 1.0, "gb": 1000.0}
 class Wish:
     """What is asked of a check beside the job and its cells.
 
-    json, junit, sarif, report: files.  pictures: folder.  against: a stored result.  jobs: how many side by side,
-    None: as many as there are cores.
+    json, junit, sarif, report: files.  pictures: folder.  against: a stored result.
+    jobs: how many side by side, None: as many as there are cores.
     """
 
     json: Path | None = None
