@@ -311,6 +311,14 @@ def area_words(area: float) -> str:
 
 def lesser_words(lesser: list[Spot]) -> str:
     """Return words for the spots that are not told one by one, '' when there are none."""
-    if not lesser:
+    return not_listed(len(lesser), abs(lesser[0].value)) if lesser else ""
+
+
+def not_listed(count: int, up_to: float | None = None) -> str:
+    """Return words for so many spots that are not told one by one, up to a value, mm; '' for none."""
+    if count <= 0:
         return ""
-    return f" ({len(lesser)} lesser spots like it, up to {abs(lesser[0].value):.2f} mm, are not listed)"
+    value = "" if up_to is None else f", up to {up_to:.2f} mm,"
+    if count == 1:
+        return f" (1 lesser spot{value} is not listed)"
+    return f" ({count} lesser spots{value} are not listed)"
