@@ -74,19 +74,25 @@ def _limits(checker: Checker, zone: dict[str, Any], path: str) -> None:
 
 
 def _outline(checker: Checker, places: tuple[Point, ...], blank: Any, path: str) -> None:
+    if not outline_problem(checker, places, path):
+        _inside(checker, places[:-1] if places[0] == places[-1] else places, blank, path)
+
+
+def outline_problem(checker: Checker, places: tuple[Point, ...], path: str) -> bool:
+    """Tell what is wrong with an outline of places (x, y) mm; return whether something is."""
     if len(places) > 1 and places[0] == places[-1]:
         places = places[:-1]  # an outline may say its first place again
     if len(places) < 3:
         found = "1 place" if len(places) == 1 else f"{len(places)} places"
         checker.problem(path, found, "at least 3 places", "write every corner of the outline, or use a box")
-        return
+        return True
     count = len(places)
     for k in range(count):
         if places[k] == places[(k + 1) % count]:
             checker.problem(
                 f"{path}[{(k + 1) % count}]", "a place twice in a row", "each corner once", "take one out"
             )
-            return
+            return True
     for i in range(count):
         for j in range(i + 1, count):
             if _is_crossing(places, i, j):
@@ -98,8 +104,8 @@ def _outline(checker: Checker, places: tuple[Point, ...], blank: Any, path: str)
                     "an outline that goes round once",
                     "put the corners in the order of going round, or make two zones of it",
                 )
-                return
-    _inside(checker, places, blank, path)
+                return True
+    return False
 
 
 def _is_crossing(places: tuple[Point, ...], i: int, j: int) -> bool:
