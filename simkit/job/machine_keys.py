@@ -174,7 +174,9 @@ HOLDING_KEYS: tuple[Key, ...] = (
         examples=('["outside and foot"]',),
         is_aside=True,
     ),
-    Key("holding[].box", **_IN_PLAN, help="Two opposite corners in plan.", examples=("[[20, 20], [260, 70]]",)),
+    Key(
+        "holding[].box", **_IN_PLAN, help="Two opposite corners in plan.", examples=("[[20, 20], [260, 70]]",)
+    ),
     Key(
         "holding[].outline",
         **_IN_PLAN,

@@ -317,7 +317,8 @@ class Job:
     block_delete: "run" or "skip", for blocks with /.  arc_tolerance: mm, by how much an arc may contradict
         itself; None: what its decimals explain.  spindle_by_hand: no M3 is missed in the programs.
     zones: in the order of the file.  accepted: findings that do not fail the check.
-    machine, fixtures: what is on and round the table.  holding: what keeps the wood in place.  layup: the boards of the blank, None when not stated.
+    machine, fixtures: what is on and round the table.  holding: what keeps the wood in place.
+    layup: the boards of the blank, None when not stated.
     """
 
     name: str

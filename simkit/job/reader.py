@@ -13,9 +13,9 @@ from simkit.job.accepted import accepted_rules, made_accepted
 from simkit.job.check import Checker, in_order, is_bad
 from simkit.job.direct import job_from_words
 from simkit.job.files import file_problem, shown_text
+from simkit.job.holding import holding_rules
 from simkit.job.layup import layup_rules
 from simkit.job.locate import locate
-from simkit.job.holding import holding_rules
 from simkit.job.machine import machine_rules
 from simkit.job.model import (
     Blank,
