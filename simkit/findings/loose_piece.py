@@ -49,9 +49,9 @@ def _finding(evidence: Evidence, one: Loose) -> Finding:
     return Finding(
         kind="loose-piece",
         severity="safety" if is_safety else "warning",
-        message=f"{_what(evidence, one)} {_how(one, is_known)}{_then(evidence, one)}",
+        message=f"{_what(evidence, one)} {_how(one)}{_then(evidence, one)}",
         advice=_advice(evidence, one, is_known),
-        value=one.volume / 1000.0,
+        value=round(one.volume / 1000.0, 2),
         bound=None,
         limit=None,
         unit="cm3",
@@ -78,12 +78,12 @@ def _mass_words(evidence: Evidence, volume: float) -> str:
     return f"about {volume * 1e-6 * heavy:.0f} g" if volume * 1e-6 * heavy >= 1 else "less than 1 g"
 
 
-def _how(one: Loose, is_known: bool) -> str:
+def _how(one: Loose) -> str:
     if one.is_skin:
         return "is held by no more than a skin from here on"
     if one.row < 0:
         return "is held by nothing in this setup"
-    return "comes free here" + ("" if is_known else ", of all that may be held")
+    return "comes free here"
 
 
 def _then(evidence: Evidence, one: Loose) -> str:

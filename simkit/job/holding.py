@@ -34,7 +34,7 @@ def holding_rules(checker: Checker, holding: Any, setups: Any) -> None:
         elif box is not None:
             box_problem(checker, box, f"{path}.box")
         elif outline is not None:
-            outline_problem(checker, outline, f"{path}.outline")
+            outline_problem(checker, outline, f"{path}.outline", "two entries")
         elif at is None or diameter is None:
             missing = "at" if at is None else "diameter"
             checker.problem(

@@ -164,7 +164,7 @@ HOLDING_KEYS: tuple[Key, ...] = (
         "Tape and vacuum hold what still lies on the table over their area, the others any wood there.",
         required=True,
         choices=HOLDINGS,
-        examples=('"tape"', '"screw"'),
+        examples=('"tape"',),
     ),
     Key(
         "holding[].setups",
@@ -191,7 +191,7 @@ HOLDING_KEYS: tuple[Key, ...] = (
         size=2,
         low=-BIGGEST,
         high=BIGGEST,
-        examples=("[290, 45]", "[6, 6]"),
+        examples=("[6, 6]",),
         is_aside=True,
     ),
     Key(
@@ -200,7 +200,7 @@ HOLDING_KEYS: tuple[Key, ...] = (
         "Its diameter.",
         low=0.1,
         high=BIGGEST,
-        examples=("12", "8"),
+        examples=("8",),
         is_aside=True,
     ),
 )

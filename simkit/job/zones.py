@@ -78,8 +78,13 @@ def _outline(checker: Checker, places: tuple[Point, ...], blank: Any, path: str)
         _inside(checker, places[:-1] if places[0] == places[-1] else places, blank, path)
 
 
-def outline_problem(checker: Checker, places: tuple[Point, ...], path: str) -> bool:
-    """Tell what is wrong with an outline of places (x, y) mm; return whether something is."""
+def outline_problem(
+    checker: Checker, places: tuple[Point, ...], path: str, several: str = "two zones"
+) -> bool:
+    """Tell what is wrong with an outline of places (x, y) mm; return whether something is.
+
+    several: what may be made of one that crosses itself.
+    """
     if len(places) > 1 and places[0] == places[-1]:
         places = places[:-1]  # an outline may say its first place again
     if len(places) < 3:
@@ -102,7 +107,7 @@ def outline_problem(checker: Checker, places: tuple[Point, ...], path: str) -> b
                     f"{_words(places[(i + 1) % count])} and the one from {_words(places[j])} to "
                     f"{_words(places[(j + 1) % count])}",
                     "an outline that goes round once",
-                    "put the corners in the order of going round, or make two zones of it",
+                    f"put the corners in the order of going round, or make {several} of it",
                 )
                 return True
     return False
