@@ -63,12 +63,12 @@ def test_part__mass_from_the_wood_of_the_blank(tmp_path):
 
 
 def test_part__milled_after_it_came_free(tmp_path):
-    program = around(6, 0) + "G0 X20 Y0\nG1 Z11.95 F600\nY30\nG0 Z20\nM30\n"
+    program = around(6, 0) + "G0 X20 Y0\nG1 Z11.8 F600\nY30\nG0 Z20\nM30\n"
     status, found = check(tmp_path, PART, program)
     (row,) = rows(found)
     assert status == 1
     assert row["severity"] == "safety"
-    assert "T1 6 mm flat runs into it in top.nc:18, up to 0.1 mm deep" in row["message"]
+    assert "T1 6 mm flat runs into it in top.nc:19, up to 0.2 mm deep" in row["message"]
 
 
 def test_part__a_last_turn_below_the_wood_runs_along_it(tmp_path):
@@ -82,7 +82,7 @@ def test_part__a_last_turn_below_the_wood_runs_along_it(tmp_path):
 
 
 def test_skin__told_with_its_limit(tmp_path):
-    status, found = check(tmp_path, block(10, 30, 10, 20, 0.4, 12), around(6, 0.4) + "M30\n")
+    _, found = check(tmp_path, block(10, 30, 10, 20, 0.4, 12), around(6, 0.4) + "M30\n")
     (row,) = rows(found)
     assert row["severity"] == "warning"
     assert "is held by no more than a skin from here on" in row["message"]
