@@ -9,7 +9,7 @@ import numpy as np
 
 from simkit.compare.held import held_cells, is_judged
 from simkit.compare.loose_contact import touched_later
-from simkit.compare.loose_stage import Loose, Stage, described, without
+from simkit.compare.loose_stage import Columns, Loose, Stage, described, without
 from simkit.compare.pieces import JOIN, Pieces, pieces_of, witnesses
 from simkit.frames import Frame
 from simkit.job.model import Job
@@ -97,19 +97,19 @@ def loose_pieces(
 def _of_setup(stage: Stage, after: Field, coarse: _Coarse, gone: np.ndarray) -> tuple[list[Loose], int]:
     """Return what comes free in one setup, and how many pieces more there were than were followed."""
     count = len(stage.moves)
-    looked = coarse.looks(stage, gone)
     if not count:
         return [], 0
-    start, end = pieces_of(stage.field), pieces_of(after)
+    end = pieces_of(after)
+    # Where all that held together still does, no piece can have come free.
+    looked = coarse.looks(stage, gone, pieces_of(stage.field).joined != end.joined)
     is_free, anchor = stage.free(after, end)
     points = witnesses(after, end, is_free)
     more = max(len(points) - MOST, 0)
-    found: dict[tuple[int, int], tuple[Loose, np.ndarray]] = {}
+    found: dict[tuple[int, int], tuple[Loose, Columns]] = {}
     _follow(stage, points[:MOST], anchor, count, JOIN, found)
-    if end.joined != start.joined:
-        for last, places in looked:
-            _confirm(stage, last, places, found)
-    told = [touched_later(stage, piece, mask) for piece, mask in found.values()]
+    for last, places in looked:
+        _confirm(stage, last, places, found)
+    told = [touched_later(stage, piece, its) for piece, its in found.values()]
     told = [one for one in told if _is_news(stage, one)]
     return sorted([*told, *_on_skin(stage, after, end, is_free)], key=lambda one: one.row), more
 
@@ -127,7 +127,7 @@ def _confirm(stage: Stage, last: int, places: np.ndarray, found: dict) -> None:
     cells = [
         cell
         for cell in cells
-        if not any(mask[cell] and piece.row < stage.first + last for piece, mask in found.values())
+        if not any(piece.row < stage.first + last and its.hold(cell) for piece, its in found.values())
     ]
     if not cells:
         return
@@ -148,7 +148,7 @@ def _on_skin(stage: Stage, after: Field, end: Pieces, is_free: np.ndarray) -> li
     pieces = pieces_of(after, skin)
     hangs, anchor = stage.free(after, pieces)
     points = [cell for cell in witnesses(after, pieces, hangs) if not is_free[end.label[cell]]]
-    found: dict[tuple[int, int], tuple[Loose, np.ndarray]] = {}
+    found: dict[tuple[int, int], tuple[Loose, Columns]] = {}
     _follow(stage, points[:MOST], anchor, len(stage.moves), skin, found)
     return [replace(piece, is_skin=True) for piece, _ in found.values() if piece.row >= 0]
 
@@ -156,7 +156,7 @@ def _on_skin(stage: Stage, after: Field, end: Pieces, is_free: np.ndarray) -> li
 def _follow(stage: Stage, points: list, anchor: np.ndarray, last: int, least: float, found: dict) -> None:
     """Find the move at which the wood at each point comes free of the anchor, among the first `last`.
 
-    points: cells (iy, ix) free after `last` moves.  found {(move, piece): (Loose, mask)}: added to.
+    points: cells (iy, ix) free after `last` moves.  found {(move, piece): (Loose, Columns)}: added to.
     """
 
     def free_of(field: Field) -> tuple[Pieces, np.ndarray]:
@@ -168,7 +168,7 @@ def _follow(stage: Stage, points: list, anchor: np.ndarray, last: int, least: fl
             key = (move, int(pieces.label[cell]))
             if key not in found:
                 mask = pieces.label == key[1]
-                found[key] = (described(stage, field, mask, move), mask)
+                found[key] = (described(stage, field, mask, move), Columns.of(mask))
 
     if not points:
         return
@@ -212,8 +212,11 @@ class _Coarse:
         x, y = np.meshgrid(self.lattice.x(), self.lattice.y())
         self.cells = fine.cell_at(x, y)  # the fine cell at the centre of each coarse one
 
-    def looks(self, stage: Stage, gone: np.ndarray) -> list[tuple[int, np.ndarray]]:
-        """Cut one setup; return moments, as counts of moves, and the places (k, 2) mm of what looks free."""
+    def looks(self, stage: Stage, gone: np.ndarray, is_asked: bool) -> list[tuple[int, np.ndarray]]:
+        """Cut one setup; return moments, as counts of moves, and the places (k, 2) mm of what looks free.
+
+        is_asked: whether any is wanted.
+        """
         here = replace(
             stage,
             field=without(self.field, gone[self.cells]),
@@ -221,6 +224,9 @@ class _Coarse:
             is_part=None if stage.is_part is None else stage.is_part[self.cells],
         )
         count = len(stage.moves)
+        if not is_asked:
+            self.field = here.after(here.field, 0, count)
+            return []
         runs = np.flatnonzero(np.diff(stage.moves.tool.astype(np.int64))) + 1
         moments = np.unique([*runs, *np.linspace(0, count, LOOKS + 2).astype(int)[1:], count])
         found, field, done = [], here.field, 0

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from scipy import ndimage
 
-from simkit.compare.loose_stage import Loose, Stage, described
+from simkit.compare.loose_stage import Columns, Loose, Stage, described
 from simkit.moves.extremes import extremes
 from simkit.moves.table import Moves
 from simkit.stock.field import Field, Lattice
@@ -17,15 +17,15 @@ TOUCH = 0.02  # mm: what goes less deep touches nothing
 _CROSS = np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]], bool)
 
 
-def touched_later(stage: Stage, piece: Loose, mask: np.ndarray) -> Loose:
-    """Return the piece with what later moves of the setup do to it, mask (ny, nx) bool: its columns.
+def touched_later(stage: Stage, piece: Loose, columns: Columns) -> Loose:
+    """Return the piece with what later moves of the setup do to it.
 
     The feed moves that follow the one that freed it without a lift, and end about a diameter from its end
     or nearer, belong to that cut: they take what was left of the web, and do not count.  What is said of
     the piece is said as it then is.
     """
     moves, done = stage.moves, 0
-    field = stage.field
+    field, mask = stage.field, columns.mask(stage.field.lattice.shape)
     if piece.row >= 0:
         done = piece.row + 1 - stage.first
         done += _run_on(stage, done)

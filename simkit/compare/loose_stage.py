@@ -15,13 +15,16 @@ from simkit.stock.cut import cut
 from simkit.stock.field import Field
 
 
+THICK = 0.95  # of the thickest column
+
+
 @dataclass(frozen=True, slots=True)
 class Loose:
     """A piece that came free.
 
     setup: index.  row: of the move that freed it, -1 when nothing held it from the start of the setup.
     volume mm3, size (x, y, z) mm, box (x low, y low, x high, y high) mm, at (x, y, z) mm: when it came
-        free, blank frame; at: top of its thickest column, as it lies.
+        free, blank frame; at: the top, as it lies, of a thick column near its middle.
     is_part: it is the part, or one of them.  at_edge: it goes on to the blank's edge.
     is_skin: no more than a skin still holds it.
     touched: row of the first later move that takes wood off it or runs neck, shank or holder into it, -1
@@ -79,16 +82,45 @@ class Stage:
         return is_free, cells
 
 
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """The columns of one piece, kept small: a window of the lattice, and which of its cells they are."""
+
+    window: tuple[slice, slice]
+    inside: np.ndarray
+
+    @classmethod
+    def of(cls, mask: np.ndarray) -> Columns:
+        """Return the columns of a mask (ny, nx) bool that is not empty."""
+        rows, columns = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
+        window = (slice(int(rows[0]), int(rows[-1]) + 1), slice(int(columns[0]), int(columns[-1]) + 1))
+        return cls(window, mask[window].copy())
+
+    def hold(self, cell: tuple[int, int]) -> bool:
+        """Return whether a cell (iy, ix) is among them."""
+        (rows, columns), (iy, ix) = self.window, cell
+        is_in = rows.start <= iy < rows.stop and columns.start <= ix < columns.stop
+        return is_in and bool(self.inside[iy - rows.start, ix - columns.start])
+
+    def mask(self, shape: tuple[int, int]) -> np.ndarray:
+        """Return them as a mask of the whole lattice, bool `shape`."""
+        mask = np.zeros(shape, bool)
+        mask[self.window] = self.inside
+        return mask
+
+
 def described(stage: Stage, field: Field, mask: np.ndarray, move: int) -> Loose:
     """Return what can be said of a piece, mask (ny, nx) bool, as it comes free at a move of the setup."""
     lattice = field.lattice
     iy, ix = np.nonzero(mask)
     low, high = field.lower[mask].astype(np.float64), field.upper[mask].astype(np.float64)
-    thickest = int(np.argmax(high - low))
+    # Of its thickest columns, give or take a little, the one nearest to its middle is where a mark stands best.
+    away = np.hypot(iy - iy.mean(), ix - ix.mean())
+    middle = int(np.argmin(np.where(high - low >= THICK * (high - low).max(), away, np.inf)))
     (x0, y0), cell = lattice.origin, lattice.cell
     box = (x0 + ix.min() * cell, y0 + iy.min() * cell, x0 + (ix.max() + 1) * cell, y0 + (iy.max() + 1) * cell)
-    y, x = lattice.y()[iy[thickest]], lattice.x()[ix[thickest]]
-    top = high[thickest] if stage.frame.up > 0 else low[thickest]
+    y, x = lattice.y()[iy[middle]], lattice.x()[ix[middle]]
+    top = high[middle] if stage.frame.up > 0 else low[middle]
     room = max(1, round(EDGE / cell))
     at_edge = (
         iy.min() < room or ix.min() < room or iy.max() >= lattice.ny - room or ix.max() >= lattice.nx - room

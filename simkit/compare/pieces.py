@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import ndimage
 
 from simkit.errors import ShapeError
 from simkit.stock.field import Field
@@ -90,9 +91,12 @@ def witnesses(field: Field, pieces: Pieces, is_free: np.ndarray) -> list[tuple[i
     """
     size = volumes(field, pieces)
     chosen = np.flatnonzero(is_free & (size >= LEAST_VOLUME))
-    thick = field.upper - field.lower
+    chosen = chosen[np.argsort(-size[chosen], kind="stable")]
+    windows = ndimage.find_objects(pieces.label) if len(chosen) else []
     found = []
-    for piece in chosen[np.argsort(-size[chosen], kind="stable")]:
-        inside = np.where(pieces.label == piece, thick, -np.inf)
-        found.append(tuple(int(k) for k in np.unravel_index(np.argmax(inside), inside.shape)))
+    for piece in chosen:
+        here = windows[piece - 1]
+        thick = np.where(pieces.label[here] == piece, field.upper[here] - field.lower[here], -np.inf)
+        iy, ix = np.unravel_index(np.argmax(thick), thick.shape)
+        found.append((here[0].start + int(iy), here[1].start + int(ix)))
     return found

@@ -102,7 +102,7 @@ def test_disc__comes_free_at_the_move_that_line_by_line_tells():
     assert one.volume == pytest.approx(math.pi * 12**2 * 8, abs=2 * math.pi * 12 * 8 * CELL)
     np.testing.assert_allclose(one.size, (24, 24, 8), atol=2 * CELL)
     np.testing.assert_allclose(one.box, (18, 13, 42, 37), atol=CELL)
-    assert math.dist(one.at[:2], MIDDLE) < 12
+    assert math.dist(one.at[:2], MIDDLE) < 2 * CELL
     assert one.at[2] == 8
     assert one.touched == one.grazed == -1
 
