@@ -309,7 +309,7 @@ def rest_pass(program, step=0.25):
             program.path(path)
 
 
-def contour_side2(program, tabs):
+def contour_side2(program, tabs=TABS):
     """Cut the skin along the outline; at the tabs the cutter stays higher."""
     program.begin(f"contour through the skin, {'four' if tabs else 'no'} tabs")
     half = {

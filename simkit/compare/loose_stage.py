@@ -14,7 +14,6 @@ from simkit.moves.table import Moves
 from simkit.stock.cut import cut
 from simkit.stock.field import Field
 
-
 THICK = 0.95  # of the thickest column
 
 
@@ -114,7 +113,7 @@ def described(stage: Stage, field: Field, mask: np.ndarray, move: int) -> Loose:
     lattice = field.lattice
     iy, ix = np.nonzero(mask)
     low, high = field.lower[mask].astype(np.float64), field.upper[mask].astype(np.float64)
-    # Of its thickest columns, give or take a little, the one nearest to its middle is where a mark stands best.
+    # Of its thickest columns, give or take a little, the one nearest to its middle: a mark stands best there.
     away = np.hypot(iy - iy.mean(), ix - ix.mean())
     middle = int(np.argmin(np.where(high - low >= THICK * (high - low).max(), away, np.inf)))
     (x0, y0), cell = lattice.origin, lattice.cell
