@@ -62,7 +62,7 @@ def _finding(
     stepover, across = float(cusps.stepover[worst]), float(cusps.across[worst])
     wanted = stepover_for(cutter, limit, across)
     area = max(int(cusps.is_even[spot].sum()), 1) * cusps.area
-    more = f" ({rest} lesser spots like it are not listed)" if rest else ""
+    more = shape.not_listed(rest)
     return Finding(
         kind="cusp",
         severity=severity,

@@ -51,7 +51,7 @@ def find(evidence: Evidence) -> list[Finding]:
         sources = [evidence.source_of(one) for one in others]
         other = f"; the other face was cut by {sources[0]['file']}:{sources[0]['line']}" if sources else ""
         rest = len(found) - shape.MOST
-        lesser = f" ({rest} lesser spots are not listed)" if nth == shape.MOST - 1 and rest > 0 else ""
+        lesser = shape.not_listed(rest) if nth == shape.MOST - 1 else ""
         side = (1 if evidence.frames[int(evidence.moves.setup[row])].up > 0 else 2) if row >= 0 else None
         findings.append(
             Finding(

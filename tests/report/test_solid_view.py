@@ -167,8 +167,7 @@ def test_draw__says_why_in_one_line(body, timeout, expected, tmp_path, monkeypat
 
 
 PARENT = """
-import signal, sys
-signal.signal(signal.SIGINT, signal.default_int_handler)  # a test run in the background ignores it
+import sys
 from simkit.report import solid_view
 from tests.report.test_solid_view import scene
 solid_view._command = lambda *paths: [sys.executable, "-c", {body!r}]

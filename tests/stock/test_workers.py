@@ -13,7 +13,6 @@ import pytest
 from simkit.stock.workers import share, share_ranges
 
 CHILD = """
-import signal
 import numpy as np
 from simkit.cutters import Cutter
 from simkit.frames import IDENTITY
@@ -21,7 +20,6 @@ from simkit.moves.table import make_moves
 from simkit.stock.cut import cut
 from simkit.stock.field import blank_field, blank_lattice
 
-signal.signal(signal.SIGINT, signal.default_int_handler)  # a test run in the background ignores it
 rng = np.random.default_rng(0)
 places = np.column_stack([rng.uniform(0, 100, (400_000, 2)), rng.uniform(9, 10, 400_000)])
 moves = make_moves(start=places, end=places + [0.4, 0, 0], tool=np.ones(400_000))
