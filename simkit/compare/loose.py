@@ -10,13 +10,13 @@ import numpy as np
 from simkit.compare.held import held_cells, is_judged
 from simkit.compare.loose_contact import touched_later
 from simkit.compare.loose_stage import Columns, Loose, Stage, described, without
-from simkit.compare.pieces import JOIN, Pieces, pieces_of, witnesses
+from simkit.compare.pieces import JOIN, LEAST_VOLUME, Pieces, pieces_of, witnesses
 from simkit.frames import Frame
 from simkit.job.model import Job
 from simkit.moves.table import Moves
 from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
 
-MOST = 12  # pieces of one setup that are followed, the largest first
+MOST = 40  # pieces of one setup that are followed, the largest first
 LOOKS = 16  # moments of a setup, besides the ends of runs, at which pieces are looked for
 LOOKED_CELLS = 60_000  # coarse cells for these looks
 
@@ -115,7 +115,9 @@ def _of_setup(stage: Stage, after: Field, coarse: _Coarse, gone: np.ndarray) -> 
 
 
 def _is_news(stage: Stage, one: Loose) -> bool:
-    """Tell whether a piece is told: what lay loose before the setup only where that does harm."""
+    """Tell whether a piece is told: no chip; what lay loose before the setup only where that does harm."""
+    if one.volume < LEAST_VOLUME:
+        return False
     if one.row >= 0:
         return True
     return stage.is_anchor is not None and (one.is_part or one.touched >= 0)
@@ -150,7 +152,8 @@ def _on_skin(stage: Stage, after: Field, end: Pieces, is_free: np.ndarray) -> li
     points = [cell for cell in witnesses(after, pieces, hangs) if not is_free[end.label[cell]]]
     found: dict[tuple[int, int], tuple[Loose, Columns]] = {}
     _follow(stage, points[:MOST], anchor, len(stage.moves), skin, found)
-    return [replace(piece, is_skin=True) for piece, _ in found.values() if piece.row >= 0]
+    told = [piece for piece, _ in found.values() if piece.row >= 0 and piece.volume >= LEAST_VOLUME]
+    return [replace(piece, is_skin=True) for piece in told]
 
 
 def _follow(stage: Stage, points: list, anchor: np.ndarray, last: int, least: float, found: dict) -> None:

@@ -13,6 +13,7 @@ from simkit.stock.piece_kernels import label_columns
 
 JOIN = 0.001  # mm: wood that overlaps by less is the rounding of two cuts that meet
 LEAST_VOLUME = 100.0  # mm3: what is smaller is a chip, not a piece (common practice, no source)
+SOUGHT_VOLUME = 25.0  # mm3: so much of a piece may be left when it is looked for
 EDGE = 3.0  # mm: wood that comes so near to the blank's edge is its frame
 
 
@@ -85,12 +86,12 @@ def main_piece(field: Field, pieces: Pieces, is_part: np.ndarray | None, prefers
 
 
 def witnesses(field: Field, pieces: Pieces, is_free: np.ndarray) -> list[tuple[int, int]]:
-    """Return for each free piece that is no chip its thickest column (iy, ix), the largest piece first.
+    """Return for each free piece of SOUGHT_VOLUME its thickest column (iy, ix), the largest piece first.
 
     is_free (count + 1,) bool.  A column of the piece stands until the last of it is gone.
     """
     size = volumes(field, pieces)
-    chosen = np.flatnonzero(is_free & (size >= LEAST_VOLUME))
+    chosen = np.flatnonzero(is_free & (size >= SOUGHT_VOLUME))
     chosen = chosen[np.argsort(-size[chosen], kind="stable")]
     windows = ndimage.find_objects(pieces.label) if len(chosen) else []
     found = []

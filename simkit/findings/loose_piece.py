@@ -32,7 +32,7 @@ def loose_remarks(evidence: Any) -> list[str]:
             "[[fixtures]] on the wood); what comes apart is told all the same"
         )
     if loose.more:
-        words.append(f"{loose.more} more small pieces come free and are not listed")
+        words.append(f"{loose.more} more pieces come free, smaller ones, and were not followed")
     return words
 
 

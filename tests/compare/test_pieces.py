@@ -103,7 +103,7 @@ def test_witnesses__thickest_columns_largest_piece_first_and_no_chips():
     whole = plate()
     pieces = pieces_of(whole)
     assert witnesses(whole, pieces, np.array([False, True, True])) == [(0, 0), (15, 20)]
-    whole.upper[8, 8] = 10  # 10 mm3
+    whole.upper[8, 8] = 10  # 10 mm3, less than is looked for
     pieces = pieces_of(whole)
     assert pieces.count == 3
     assert (15, 20) in witnesses(whole, pieces, np.ones(4, bool))
