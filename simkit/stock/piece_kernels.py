@@ -23,33 +23,37 @@ def label_columns(lower, upper, least, label):
     for iy in range(ny):
         for ix in range(nx):
             k = iy * nx + ix
-            root[k] = k
             low, high = lower[iy, ix], upper[iy, ix]
             if not high - low > least:
                 root[k] = -1
                 continue
-            for side in range(2):
-                j = k - 1 if side == 0 else k - nx
-                if (ix if side == 0 else iy) == 0 or root[j] < 0:
-                    continue
-                other_low = lower[iy, ix - 1] if side == 0 else lower[iy - 1, ix]
-                other_high = upper[iy, ix - 1] if side == 0 else upper[iy - 1, ix]
-                if not min(high, other_high) - max(low, other_low) > least:
-                    continue
+            root[k] = k
+            has_left = ix > 0 and root[k - 1] >= 0
+            if has_left and min(high, upper[iy, ix - 1]) - max(low, lower[iy, ix - 1]) > least:
                 joined += 1
-                a = k
-                while root[a] != a:
-                    root[a] = root[root[a]]
-                    a = root[a]
-                b = j
-                while root[b] != b:
-                    root[b] = root[root[b]]
-                    b = root[b]
-                # The smaller number is the root, so that a root is the first column of its piece.
-                if a < b:
-                    root[b] = a
-                elif b < a:
-                    root[a] = b
+                root[k] = root[k - 1]
+            if iy == 0 or root[k - nx] < 0:
+                continue
+            if not min(high, upper[iy - 1, ix]) - max(low, lower[iy - 1, ix]) > least:
+                continue
+            joined += 1
+            if root[k] == root[k - nx]:
+                continue
+            a = k
+            while root[a] != a:
+                root[a] = root[root[a]]
+                a = root[a]
+            b = k - nx
+            while root[b] != b:
+                root[b] = root[root[b]]
+                b = root[b]
+            # The smaller number is the root, so that a root is the first column of its piece.
+            if a < b:
+                root[b] = a
+                root[k] = a
+            else:
+                root[a] = b
+                root[k] = b
     count = 0
     for iy in range(ny):
         for ix in range(nx):
