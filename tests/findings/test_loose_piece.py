@@ -1,5 +1,6 @@
 """loose-piece from job file and program: severity, words, line, mass."""
 
+import json
 import math
 
 import pytest
@@ -102,3 +103,20 @@ def test_offcut__is_named_with_its_size(tmp_path):
     assert row["message"].startswith("an offcut (6 x 6 x 12 mm, 0.3 cm3) comes free here")
     assert row["value"] == pytest.approx(math.pi * 9 * 12 / 1000, abs=math.pi * 6 * 12 * 0.25 / 2 / 1000)
     assert row["line"] == 7
+
+
+def test_holding__told_once_where_the_job_says_nothing_of_it(tmp_path):
+    for job, is_told in ((JOB, True), (JOB + SCREW, False)):
+        check(tmp_path, block(0, 40, 0, 30, 0, 12), HEAD + "G0 X50 Y40\nM30\n", job=job)
+        remarks = json.loads((tmp_path / "r.json").read_text("utf-8"))["remarks"]
+        assert sum(remark.startswith("holding not judged:") for remark in remarks) == is_told
+
+
+def test_holding__beside_the_blank_holds_nothing(tmp_path):
+    program = HEAD + "G0 X50 Y15\nG1 Z11 F600\nX35\nG0 Z20\nM30\n"
+    part = block(0, 40, 0, 30, 0, 12).difference(block(32, 41, 12, 18, 11, 13))
+    status, found = check(tmp_path, part, program, job=JOB + SCREW.replace("[3, 3]", "[-30, 3]"))
+    (row,) = rows(found)
+    assert (status, row["severity"]) == (1, "safety")
+    assert row["message"].startswith("the part (40 x 30 x 12 mm, 14.4 cm3) is held by nothing in this setup")
+    assert row["file"] == "job.toml"
