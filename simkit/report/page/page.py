@@ -122,7 +122,7 @@ def _pictures_part(evidence: Evidence, result: dict[str, Any]) -> Html:
     with tempfile.TemporaryDirectory(prefix="simkit-") as folder:
         for number, path in enumerate(draw_plans(Path(folder), evidence, result)):
             picture, name = Path(path), Path(path).stem
-            words = next(words for start, words in CAPTIONS.items() if name.startswith(start))
+            words = next((words for start, words in CAPTIONS.items() if name.startswith(start)), "")
             side = (
                 f"Side {name[-1]}. "
                 if "side" in name
