@@ -111,7 +111,7 @@ def test_summary__what_a_job_would_say_is_told_as_missing():
             1,
             "G55: where it lies is not known; read here as if it were the zero (--work-offset G55=X,Y,Z places it)",
         ),
-        (5, 1, "a cutting move with no cutter chosen: the job, or --cutter, has to name it"),
+        (5, 1, "a cutting move with no cutter chosen: for a check, the job or --cutter has to name it"),
         (
             6,
             1,
