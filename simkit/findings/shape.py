@@ -105,6 +105,7 @@ def _zone_spots(judged: _Judged, here: np.ndarray) -> tuple[list[Looked], list[S
     close = spots(deviation.most, is_near & ~is_beyond[label], deviation.lattice, GAP)
     certain = [_looked(judged, spot) for spot in found[:MOST]]
     certain = _proved(judged, certain, least > limit, here)
+    certain += _higher(judged, certain, found[MOST:], least > limit, here)
     told = _once(certain)
     # Beyond by its own cells, though the look at it found a neighbour's peak: counted, not told as that.
     beside = [one.spot for one in certain if one not in told]
@@ -114,7 +115,42 @@ def _zone_spots(judged: _Judged, here: np.ndarray) -> tuple[list[Looked], list[S
     near.sort(key=lambda one: (one.severity != "beyond", -abs(one.look.value)))
     shown = _once(_proved(judged, near[:MOST], is_near & ~is_beyond[label], here), told)
     shown = [one for one in shown if one.severity]
-    return told + shown, beside + found[MOST:] + [one.spot for one in near[MOST:]]
+    lesser = [spot for spot in found[MOST:] if not any(spot.box == one.spot.box for one in certain)]
+    return told + shown, beside + lesser + [one.spot for one in near[MOST:]]
+
+
+def _higher(
+    judged: _Judged, told: list[Looked], lesser: list[Spot], mask: np.ndarray, here: np.ndarray
+) -> list[Looked]:
+    """Return those of the lesser spots that between their samples are higher than all that are told.
+
+    mask, here: as for `_proved`.
+    """
+    evidence, side = judged.evidence, judged.side
+    if not lesser or evidence.may_exceed is None:
+        return []
+    region = _regions(judged, lesser, mask, here)
+    highest = max(abs(one.look.value) + slack(one.look) for one in told)
+    is_asked, found = region > 0, []
+    while is_asked.any() and len(found) < MOST:
+        met = evidence.may_exceed(side, judged.is_gouge, np.where(is_asked, highest, np.inf), is_asked)
+        place = met.place(is_asked)
+        if place is None:
+            break
+        number = region[place[0]]
+        one = _looked(judged, lesser[number - 1])
+        found += _proved(judged, [one], mask, here)
+        is_asked = met.is_found & (region != number)
+    return found
+
+
+def _regions(judged: _Judged, some: list[Spot], mask: np.ndarray, here: np.ndarray) -> np.ndarray:
+    """Return which of some spots each cell is looked at with (ny, nx): 1 for the first, 0 for none."""
+    evidence = judged.evidence
+    lattice = evidence.field.lattice
+    label, _ = labelled(mask, GAP / lattice.cell)
+    region = regions(label, [int(label[spot.cell]) for spot in some], lattice.cell)
+    return np.where(here & ~np.isnan(evidence.envelopes.side(judged.side)), region, 0)
 
 
 def _proved(judged: _Judged, looked: list[Looked], mask: np.ndarray, here: np.ndarray) -> list[Looked]:
@@ -126,9 +162,7 @@ def _proved(judged: _Judged, looked: list[Looked], mask: np.ndarray, here: np.nd
     lattice = evidence.field.lattice
     if not looked or evidence.may_exceed is None:
         return looked
-    label, _ = labelled(mask, GAP / lattice.cell)
-    region = regions(label, [int(label[one.spot.cell]) for one in looked], lattice.cell)
-    region = np.where(here & ~np.isnan(evidence.envelopes.side(side)), region, 0)
+    region = _regions(judged, [one.spot for one in looked], mask, here)
     peaks = proved_peaks(
         [one.look for one in looked],
         region,
@@ -320,5 +354,5 @@ def not_listed(count: int, up_to: float | None = None) -> str:
         return ""
     value = "" if up_to is None else f", up to {up_to:.2f} mm,"
     if count == 1:
-        return f" (1 lesser spot{value} is not listed)"
-    return f" ({count} lesser spots{value} are not listed)"
+        return f" (1 lesser spot like it{value} is not listed)"
+    return f" ({count} lesser spots like it{value} are not listed)"

@@ -37,6 +37,22 @@ def test_scratch_in_or_beside_a_shallower_gouge__is_its_peak(tmp_path, y):
     assert gouges[0]["at"][1] == pytest.approx(y, abs=0.06)
 
 
+def test_scratch_in_the_least_of_many_spots__is_told_first(tmp_path):
+    # Thirteen pits 0.2 deep and one 0.15 deep, the scratch 0.5 deep between its samples.
+    places = [(x, y) for y in (6.6, 15.6, 24.6) for x in (4.5, 12.5, 20.5, 28.5, 36.5)][:13]
+    job = NARROW + '[cutters.3]\nshape = "flat"\ndiameter = 2\n'
+    program = faced(10).removesuffix(END) + "G0 Z20\nT3 M6\nS18000 M3\nG0 Z20\n"
+    for k, (x, y) in enumerate([*places, (28.5, 24.6)]):
+        program += f"G0 X{x} Y{y}\nG1 Z{9.85 if k == 13 else 9.8} F300\nG0 Z20\n"
+    program += "T2 M6\nS18000 M3\nG0 X28 Y24.6\nG1 Z9.5 F300\nX29\nG0 Z20\n" + END
+    _, found = check(tmp_path, PART, program, cell="0.2", job=job)
+    rows = [row for row in found if row["kind"] == "gouge"]
+    assert rows[0]["value"] == pytest.approx(0.5, abs=1e-3)
+    assert rows[0]["at"][:2] == pytest.approx([28.5, 24.6], abs=0.6)
+    assert len(rows) == 13
+    assert "1 lesser spot like it, up to 0.20 mm, is not listed" in rows[-1]["message"]
+
+
 def test_scratch_beside_leftover__is_told_too(tmp_path):
     # A block 1 high left standing over y 20 to 30, the scratch 1 mm beside it.
     low = block(0, 40, 0, 20, 0, 10).union(block(0, 40, 20, 30, 0, 9))
