@@ -179,7 +179,10 @@ class Block:
         if "L" in self.at and not is_cycle:
             expected, remedy = "L only with a cycle", "write repeats out as moves, or delete it"
             self.problem(self.at["L"], " with no cycle it repeats", expected, remedy)
-        if "Q" in self.at and motion not in voc.PECKING:
+        if "Q" in self.at and is_of_path and motion not in voc.PECKING:  # common usage of some controls
+            expected = "P alone with G64, for Q means something else on other controls"
+            self.problem(self.at["Q"], " with G64", expected, "delete it: everything is checked as written")
+        elif "Q" in self.at and motion not in voc.PECKING:
             expected = "Q only with G73 and G83, which drill in steps"
             self.problem(
                 self.at["Q"],

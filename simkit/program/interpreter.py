@@ -95,6 +95,7 @@ class Interpreter(Cycles):
         last = len(self.lines)
         harmless = self.options.harmless_words
         marks: list[Place] = []  # of the first two % lines
+        unread = 0  # lines of text alone: before the first % they are no program that it ends
         for number, line in self._lines_to_read():
             if self._has_short_cut and self._run_common_block(number, line):
                 continue
@@ -107,7 +108,7 @@ class Interpreter(Cycles):
                     if self.options.skip_deleted and not has_switch_number(line) and not self.has_end:
                         continue
                 if line.strip(" \t") == "%":
-                    self.has_end = self.has_end or self.block_count > 0
+                    self.has_end = self.has_end or self.block_count > unread
                     if len(marks) < 2:
                         marks.append(Place(self.name, number, line.index("%") + 1))
                     continue
@@ -124,6 +125,7 @@ class Interpreter(Cycles):
             if len(marks) > 1 and not self.block_count:
                 self.problems.append(refusals.empty_frame(*marks))
             self.block_count += 1
+            unread += not words
             if self.block_count == 1 and len(words) == 1 and not complaints and _program_number(words[0]):
                 continue
             block = Block(self.name, number, line, words, self.problems)
@@ -324,7 +326,8 @@ class Interpreter(Cycles):
     def _set_unit(self, unit: str, has_feed: bool) -> None:
         if unit not in self.units_seen:
             self.units_seen.append(unit)
-        if unit != self._unit and self._feed is not None and not has_feed:
+        is_change = self._unit not in (None, unit)  # an F before any unit is told as that
+        if is_change and self._feed is not None and not has_feed:
             # Controls differ on whether the old number or the old speed stays in force.
             self._feed, self._feed_loss = None, "a change of units"
         if unit != self._unit:
@@ -381,7 +384,8 @@ class Interpreter(Cycles):
                 block.problem(index, " with no T word on or before its line", expected, remedy)
             self.told.add("cutter")
             return
-        if self.changes and self._tool not in (self.changes[-1][1], 0) and self._z is not None:
+        before = self.changes[-1][1] if self.changes else self._stated_cutter if self._has_cut() else None
+        if before is not None and self._tool not in (before, 0) and self._z is not None:
             self._stale_z = f"the change to cutter {self._tool}"
         self.changes.append((self._row_count(), self._tool, block.number, block.place(index).column))
         if self._turning:  # the spindle stands after a change (NISTIR 6556, M6)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 from pathlib import Path
 
 from simkit.errors import InputProblems, Place, Problem
@@ -87,6 +88,12 @@ def words_not_harmless(words: tuple[str, ...], file: str, key: str, lines=None) 
             line = (lines or {}).get(path, (lines or {}).get(key))
             expected = "an M word that the reader does not know, such as M106, or text such as MSG"
             remedy = "take it out, for what it does is known and counts"
+            parts = re.split(r"[,;\s]+", word.strip())
+            if len(parts) > 1 and all(map(voc.may_be_harmless, parts)):  # several written as one
+                quoted = ", ".join(f'"{part}"' for part in parts)
+                remedy = f"write them one by one: {quoted}"
+                if key.startswith("--"):
+                    remedy = "write them one by one: " + " ".join(f"{key} {part}" for part in parts)
             problems.append(Problem(Place(file, line, key=path), f"'{word}'", expected, remedy))
     return problems
 

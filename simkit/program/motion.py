@@ -7,7 +7,7 @@ from collections.abc import Set
 
 from simkit.program import arcs, refusals
 from simkit.program import vocabulary as voc
-from simkit.program.arc_planes import PLANES
+from simkit.program.arc_planes import PLANES, Plane
 from simkit.program.arc_words import drawn_arc, tolerance
 from simkit.program.block import REFUSED_MOTION, Block
 from simkit.program.origins import Origins
@@ -125,6 +125,26 @@ class Motion(Origins):
                 self._series = None
             self._motion = key // 10
 
+    def _may_measure_centre(self, block: Block, plane: Plane) -> bool:
+        """Tell whether the zero is known that the centre of an arc counts from; tell when it is not."""
+        if not self._is_centre_absolute or "R" in block.at:
+            return True
+        lost = (
+            (letter, self._blind[axis])
+            for axis, letter in zip(plane.ends, plane.offsets, strict=True)
+            if axis in self._blind and letter in block.at
+        )
+        letter, word = next(lost, ("", ""))
+        if not letter:
+            return True
+        if not self._is_doubtful:
+            about = f" in G90.1 behind {word}, which leaves its zero unknown"
+            expected = "a centre from a known zero, or from the start of the arc"
+            other = "write G43 and H before it" if word == "G49" else f"delete {word}, or move it to the end"
+            remedy = f"post again with incremental arc centres (G91.1), or {other}"
+            block.problem(block.at[letter], about, expected, remedy)
+        return False
+
     def _feed_of(self, block: Block, first: int, length: float) -> float:
         """Return the feed of a cutting move of this length (mm), mm/min; tell when it has none."""
         if self._feed_mode == 93:
@@ -161,6 +181,8 @@ class Motion(Origins):
         if block.is_spoilt:
             return
         plane = PLANES[self._plane]
+        if not self._may_measure_centre(block, plane):
+            return
         u, v, normal = plane.axes
         position, shift = (self._x, self._y, self._z), (self._shift_x, self._shift_y, self._shift_z)
         start, flat_end, sense = (position[u], position[v]), (end[u], end[v]), 1 if self._motion == 3 else -1

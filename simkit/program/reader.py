@@ -257,7 +257,7 @@ def _cutters(state: Interpreter, table: Rows, name: str, cutter: int | None, not
     if row is None or "cutter" in state.told:  # told: the word that should choose it was refused
         pass
     elif not state.options.needs_cutter:
-        text = "a cutting move with no cutter chosen: the job, or --cutter, has to name it"
+        text = "a cutting move with no cutter chosen: for a check, the job or --cutter has to name it"
         notices.add("cutter", _block_place(state, table, row), text)
     else:
         return Problem(

@@ -207,7 +207,10 @@ def text_after_end(name: str, number: int, line: str, call_line: int | None) -> 
     found = f"{quoted(line.strip())} after the end of the program"
     expected = "nothing but comments behind M2, M30 or the closing %, for the control never runs it"
     remedy = "delete what follows the end, or move the end behind it"
-    if call_line is not None:
+    if not line.strip(" \t\x1a"):  # the end mark of files of old systems
+        found = f"{quoted(line.strip())}, an end mark that cannot be seen, after the end of the program"
+        remedy = "delete it: it is the last character of the file"
+    elif call_line is not None:
         expected = "one file that holds every move, in the order it is run"
         found += f", which looks like the subprogram that line {call_line} calls"
         remedy = "do not delete it: post again as one program without subprograms"

@@ -44,6 +44,16 @@ REFUSED_FORMS = (
         "text that some controls take as a message",
         f"put it into a comment; if it moves nothing, {refusals.harmless_line('MSG')}",
     ),
+    (
+        "`:1000`",
+        "a program's number, or a mark to start again from, as the control has it",
+        "delete it, or put it into a comment",
+    ),
+    (
+        "`G90.1 G2 I5 J0` (I J or K) behind G49, or behind G92.1 where G92 named the zero",
+        "a centre measured from a zero that is not known here",
+        "post again with incremental arc centres (G91.1)",
+    ),
     ("`*71`, `$H`, text behind words", "checksums, commands to a control box, free text", "delete it"),
 )
 

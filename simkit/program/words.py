@@ -382,6 +382,16 @@ def _odd_text(line: str, at: int, words: list[Word], complaints: list[Complaint]
             Complaint(at, "')' with no '(' before it", "a '(' that opens the comment", "delete the bracket")
         )
         return at + 1
+    if (
+        char == ":"
+    ):  # ISO 6983-1 (from memory): marks where to start again; on some controls names the program
+        stop = at + 1
+        while stop < length and line[stop] in "0123456789":
+            stop += 1
+        found = f"{quoted(line[at:stop])} (a program's number, or a mark, of some controls)"
+        expected = "words of a letter and a number, for controls differ on what ':' says"
+        complaints.append(Complaint(at, found, expected, "delete it, or put it into a comment ( )"))
+        return stop
     if char == "%":
         remedy = "put the % on a line of its own, or delete it"
         complaints.append(Complaint(at, "'%' among other words", "'%' alone on its line", remedy))

@@ -172,7 +172,7 @@ def test_tools__moves_before_the_first_change():
     assert read_program(rapids, "a.nc").moves.tool.tolist() == [2, 2, 2]
     text = "rapids before the first change of cutter are taken as made with cutter 2"
     assert warnings(rapids) == [f"a.nc:2:1: {text}"]
-    cuts = "G21 G90 M3 S1\nG0 X0 Y0 Z5\nG1 X3 F600\nT2 M6\nM3\nG1 X5\nM30\n"
+    cuts = "G21 G90 M3 S1\nG0 X0 Y0 Z5\nG1 X3 F600\nT2 M6\nM3\nG1 X5 Z5\nM30\n"
     assert read_program(cuts, "a.nc", cutter=1).moves.tool.tolist() == [1, 1, 2]
     text = "moves before the first change of cutter are taken as made with cutter 1, as stated"
     assert warnings(cuts, cutter=1) == [f"a.nc:2:1: {text}"]

@@ -217,6 +217,20 @@ def test_height__is_kept_where_the_cutter_stays():
     assert both("G43 H1 Z5\nG1 Z-1\nG43 H1\nG1 X5\nM30")[-1] == [5, 0, -1]
 
 
+def test_height__programmed_for_the_stated_cutter_is_not_kept_behind_a_change():
+    head = "G21 G90 S18000 M3\nG0 X0 Y0 Z20\nF600\n"
+    with pytest.raises(InputProblems) as raised:
+        read_program(f"{head}G1 Z-1\nT2 M6\nM3\nG1 X5\nM30\n", "a.nc", cutter=1)
+    (problem,) = raised.value.problems
+    assert str(problem).startswith(
+        "a.nc:7:4: found 'X5' in a cutting move at a height that was programmed before the change "
+        "to cutter 2, expected Z first, "
+    )
+    for good in ("G1 Z-1\nT1 M6\nM3\nG1 X5", "G1 Z-1\nT2 M6\nM3\nG1 X5 Z-1", "T2 M6\nM3\nG1 X5"):
+        got = read_program(f"{head}{good}\nM30\n", "a.nc", cutter=1)
+        assert got.moves.end[-1, 0] == 5
+
+
 def test_length__stated_behind_cuts_without_one_is_told():
     notices = told("G1 Z-2\nG43 H1 Z5\nG1 Z-2 X5\nM30")
     assert notices[0] == (

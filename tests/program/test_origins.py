@@ -118,6 +118,26 @@ def test_g92_1__after_the_operators_zero_leaves_the_zero_unknown():
     ]
 
 
+LOST_CENTRES = {
+    "G92 X0 Y0 Z0\nG92.1\nG90.1 G2 I5 J0": ("I5", "G92.1", "delete G92.1, or move it to the end"),
+    "G92 X0 Y0 Z0\nG92.1\nG90.1 G91 G3 X10 I5 J0": ("I5", "G92.1", "delete G92.1, or move it to the end"),
+    "G92 X0 Y0 Z0\nG43 H1\nG49\nG90.1 G18 G2 X10 I5 K0": ("K0", "G49", "write G43 and H before it"),
+}
+
+
+@pytest.mark.parametrize("body", LOST_CENTRES)
+def test_absolute_centres__count_from_no_zero_that_is_lost(body):
+    """An absolute centre is a word of its axis: where G92.1 or G49 made that unknown, so is the centre."""
+    word, since, remedy = LOST_CENTRES[body]
+    head = "G21 G90 T1 M6 M3 S1 F600\n" + ("G43 H1\n" if since == "G49" else "")
+    body = body.replace("G43 H1\n", "")
+    (message,) = messages(f"{head}{body}\nM30\n")
+    assert f"found '{word}' in G90.1 behind {since}, which leaves its zero unknown" in message
+    assert message.endswith(f"post again with incremental arc centres (G91.1), or {remedy}")
+    about_start = read_program(f"{head}{body.replace('G90.1', 'G91.1')}\nM30\n", "a.nc")
+    assert about_start.moves.sweep[-1] != 0.0  # from the start of the arc it is read
+
+
 # -- length offsets -------------------------------------------------------------------------------
 
 

@@ -39,6 +39,12 @@ BLOCKS = {
             "7:18: found 'I5.0', a centre 0.0990 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, the most that is put down to rounding (2 decimals); correct I or K or the end point, or post again with more decimals; if so much does not matter, raise the tolerance (--arc-tolerance, or arc_tolerance in the job file)",
         ],
     ),
+    "path_with_q": (
+        "G64 P0.05 Q0.02",
+        [
+            "7:11: found 'Q0.02' with G64, expected P alone with G64, for Q means something else on other controls; delete it: everything is checked as written",
+        ],
+    ),
     "absolute_centre_half": (
         "G90.1 G2 X10 Y0 I5",
         [
@@ -1078,6 +1084,30 @@ FILES = {
         [
             "a.nc:1:1: found '%' among other words, expected '%' alone on its line; put the % on a line of its own, or delete it",
             "a.nc:1:2: found 'O1' (a subprogram's number, or a program's that is not alone in the first block), expected one file that holds every move, under its file name; delete it if it is the program's, or put it into a comment; else post again without subprograms",
+        ],
+    ),
+    "percent_behind_text": (
+        "the lid\n%\nG21 G90\nM30\n%\n",
+        [
+            "a.nc:1:1: found 'the lid', expected a number after each letter; put text into a comment ( ), or delete it; if it moves nothing, write harmless_words = [\"THE\"] at the top of the job file",
+        ],
+    ),
+    "colon": (
+        ":1000\nG21 G90\nM30\n",
+        [
+            "a.nc:1:1: found ':1000' (a program's number, or a mark, of some controls), expected words of a letter and a number, for controls differ on what ':' says; delete it, or put it into a comment ( )",
+        ],
+    ),
+    "end_mark_of_a_file": (
+        "G21 G90\nM30\n\x1a",
+        [
+            "a.nc:3:1: found '\\x1a', an end mark that cannot be seen, after the end of the program, expected nothing but comments behind M2, M30 or the closing %, for the control never runs it; delete it: it is the last character of the file",
+        ],
+    ),
+    "feed_before_units_in_another_unit": (
+        "F100\nG20 G90 T1 M6 M3 S1\nG0 X0 Y0 Z1\nG1 Z-1\nM30\n",
+        [
+            "a.nc:1:1: found 'F100' before the units are set, expected G21 (mm) or G20 (inch) first, for a forgotten inch makes everything 25.4 times wrong; write G21 or G20 at the top of the program, or program_units in the job",
         ],
     ),
     "several_sorted": (

@@ -247,7 +247,7 @@ def test_corners__are_read_alike(text):
         assert differences(text, work_offsets=offsets, skip_deleted=skip_deleted) == []
 
 
-@pytest.mark.parametrize("words", ["", "T5 ", "T2\nM6\nM3\nG1 X3\n"])
+@pytest.mark.parametrize("words", ["", "T5 ", "T2\nM6\nM3\nG1 X3 Z1\n"])
 def test_cutter_stated__beside_changes(words):
-    text = f"G21 G90 S900 M3 F600\nG0 X1 Y1 Z1\nG1 X2\n{words}M6\nM3\nG1 X3\nM30\n"
+    text = f"G21 G90 S900 M3 F600\nG0 X1 Y1 Z1\nG1 X2\n{words}M6\nM3\nG1 X3 Z1\nM30\n"
     assert differences(text, cutter=4) == []

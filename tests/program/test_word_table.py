@@ -74,6 +74,7 @@ FORMS = [form.lstrip("`").partition("`")[0] for row, _, _ in REFUSED_FORMS for f
 def test_refused_form__is_refused(form):
     whole = {"G2 ... P3": "G2 I5 P3", "IF": "IF [#1 EQ 1]", "WHILE": "WHILE [1]", "GOTO": "GOTO 5"}
     whole |= {"G18 G81": "G18 G81 X1 Z-1 R1"}
+    whole |= {"G90.1 G2 I5 J0": "G43 H1\nG49\nG90.1 G18 G2 X5 I2.5 K0"}
     with pytest.raises(InputProblems) as raised:
         read_program(f"{HEAD}{whole.get(form, form)}\nM30\n", "a.nc")
     assert len(raised.value.problems) == 1

@@ -111,7 +111,7 @@ def test_summary__what_a_job_would_say_is_told_as_missing():
             1,
             "G55: where it lies is not known; read here as if it were the zero (--work-offset G55=X,Y,Z places it)",
         ),
-        (5, 1, "a cutting move with no cutter chosen: the job, or --cutter, has to name it"),
+        (5, 1, "a cutting move with no cutter chosen: for a check, the job or --cutter has to name it"),
         (
             6,
             1,
@@ -246,6 +246,7 @@ BAD = {
     "a.nc --rapid fast": "command line [--rapid]: found 'fast', expected a speed from 1 to 1000000 mm/min; write it like --rapid 5000",
     "a.nc --zero centre": "--zero: found 'centre', expected a corner (left front, right front, left back, right back, centre) and a face (top, bottom); write it like 'centre top'",
     "a.nc --zero centre-top": "--zero: found 'centre-top', expected a corner (left front, right front, left back, right back, centre) and a face (top, bottom); write 'centre top'",
+    "a.nc --harmless M106,MSG": "command line [--harmless]: found 'M106,MSG', expected an M word that the reader does not know, such as M106, or text such as MSG; write them one by one: --harmless M106 --harmless MSG",
     "a.nc --harmless M3": "command line [--harmless]: found 'M3', expected an M word that the reader does not know, such as M106, or text such as MSG; take it out, for what it does is known and counts",
     "a.nc --work-offset G55=1,2": "--work-offset: found 'G55=1,2', expected ZERO=RIGHT,BACK,UP, such as G55=100,0,0; write three lengths with commas between",
     "a.nc --work-offset G60=1,2,3": "--work-offset [G60]: found 'G60', expected one of 'G54', 'G55', 'G56', 'G57', 'G58', 'G59', 'G59.1', 'G59.2', 'G59.3'; choose one",
