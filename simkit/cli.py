@@ -14,9 +14,11 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import simkit
+from simkit.draft.command import add_draft, run_draft
 from simkit.errors import InputProblems, Interrupted, Place, Problem, nearest_word
 from simkit.runs.options import add_options
 from simkit.runs.outputs import check_json, schema_text
+from simkit.runs.watch import add_watch, run_watch
 
 WITHIN, BEYOND, UNUSABLE, OUR_FAULT, STOPPED = 0, 1, 2, 3, 130
 
@@ -159,6 +161,8 @@ def _parser() -> _Parser:
     _add_meant(check.add_argument_group("without a job file, how the programs are meant"))
     _add_read(commands)
     _add_whatif(commands)
+    add_draft(commands)
+    add_watch(commands)
     sheet = commands.add_parser(
         "sheet",
         help="print the sheet for the shop: boards, zeros, pins, cutters, what to measure",
@@ -347,6 +351,10 @@ def _run(options: argparse.Namespace) -> int:
         return _sheet(options)
     if options.command == "resume":
         return _resume(options)
+    if options.command == "draft":
+        return run_draft(options)
+    if options.command == "watch":
+        return run_watch(options, _cell(options.cell))
     _parser().print_help()
     return UNUSABLE
 
