@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from simkit.errors import InputProblems, Place, Problem
+from simkit.errors import InputProblems, Interrupted, Place, Problem
 from simkit.runs.found import JOB_FILE, job_paths
 from simkit.runs.options import Wish
 from simkit.runs.outputs import check_outputs, write_outputs
@@ -146,6 +146,8 @@ class Watcher:
         except InputProblems as problems:
             _tell(problems)
             return unusable(str(path), problems)
+        except Interrupted:
+            raise
         except Exception:
             return fault(str(path), keep_traceback())
 

@@ -1,4 +1,4 @@
-"""A drafted job file: blanks that the reader refuses, guesses with their evidence, and the sample's own job."""
+"""A drafted job file: blanks that the reader refuses, guesses with evidence, and the sample's own job."""
 
 import re
 import shutil
@@ -176,12 +176,12 @@ def test_draft__leaves_blank_what_may_be_either(tmp_path):
 
 def test_draft__the_program_that_drills_in_a_row_comes_first(tmp_path):
     without_end(tmp_path, "a.nc", "G0 X5 Y5\nG1 Z-2 F300\nX20\nG0 Z5\n")
-    without_end(tmp_path, "b.nc", "G99 G81 X8 Y20 Z-13 R2 F200\nX92\nG80\n")
+    without_end(tmp_path, "b.nc", "G0 X0 Y0\nG99 G81 X8 Y20 Z-13 R2 F200\nX92\nG80\n")
     _, values = drafted(tmp_path)
     assert [setup["programs"] for setup in values["setups"]] == [["b.nc"], ["a.nc"]]
     assert [dowel["at"] for dowel in values["dowels"]] == [[8, 20], [92, 20]]
     # Holes that lie in no row are no dowel holes.
-    without_end(tmp_path, "b.nc", "G99 G81 X8 Y20 Z-13 R2 F200\nX92 Y30\nG80\n")
+    without_end(tmp_path, "b.nc", "G0 X0 Y0\nG99 G81 X8 Y20 Z-13 R2 F200\nX92 Y30\nG80\n")
     text, values = drafted(tmp_path)
     assert "dowels" not in values
     assert "Nothing tells which side" in text
