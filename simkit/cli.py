@@ -352,7 +352,8 @@ def _run(options: argparse.Namespace) -> int:
     if options.command == "resume":
         return _resume(options)
     if options.command == "draft":
-        return run_draft(options)
+        _print(run_draft(options))
+        return WITHIN
     if options.command == "watch":
         return run_watch(options, _cell(options.cell))
     _parser().print_help()

@@ -27,8 +27,8 @@ def add_draft(commands) -> None:
     draft.add_argument("--replace", action="store_true", help=f"write over a {JOB_FILE} that is there")
 
 
-def run_draft(options: argparse.Namespace) -> int:
-    """Write the job file and say what is left to fill in; 0 when it was written.  Raises InputProblems."""
+def run_draft(options: argparse.Namespace) -> str:
+    """Write the job file and return words on what is left to fill in.  Raises InputProblems."""
     folder, path = options.folder, options.folder / JOB_FILE
     place = Place("command line")
     if not folder.is_dir():
@@ -58,8 +58,7 @@ def run_draft(options: argparse.Namespace) -> int:
     for problems in seen.problems:
         for line in problems.lines():
             print(line, file=sys.stderr)
-    print(summary(path, text))
-    return 0
+    return summary(path, text)
 
 
 def summary(path: Path, text: str) -> str:

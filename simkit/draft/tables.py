@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from simkit.draft.guesses import Guess
 from simkit.job.key import UNFILLED, Key
+from simkit.job.locate import printable
 from simkit.job.schema import children, toml_value
 
 FILL_IN, GUESS, SEEN, DEFAULT = "FILL IN", "GUESS", "SEEN", "DEFAULT"
@@ -48,7 +49,7 @@ def text(value: str) -> str:
 def comment(words: str, indent: str = "") -> list[str]:
     """Return words as lines of comment."""
     return textwrap.wrap(
-        words,
+        printable(words),
         _WIDTH,
         initial_indent=f"# {indent}",
         subsequent_indent=f"# {indent}",

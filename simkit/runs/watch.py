@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 import time
 from collections.abc import Callable
@@ -156,7 +157,9 @@ class Watcher:
         try:
             print(f"{time.strftime('%H:%M:%S')} {path}{because}: {words}", flush=True)
         except BrokenPipeError:
-            raise KeyboardInterrupt from None  # nobody listens any more
+            # Nobody listens any more, and the interpreter must not complain while it ends.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            raise KeyboardInterrupt from None
 
 
 def told(record: dict[str, Any], old: dict[str, Any] | None, result: dict[str, Any] | None) -> str:

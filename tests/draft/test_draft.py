@@ -1,7 +1,10 @@
 """A drafted job file: blanks that the reader refuses, guesses with evidence, and the sample's own job."""
 
+import os
 import re
 import shutil
+import subprocess
+import sys
 import tomllib
 from pathlib import Path
 
@@ -234,3 +237,24 @@ def test_blank__is_refused_at_every_key_that_holds_no_text(tmp_path):
 def test_table__refuses_keys_that_job_files_do_not_have():
     with pytest.raises(KeyError, match="blank has no lenght"):
         table("[blank]", "blank", {"lenght": blank()})
+
+
+@pytest.mark.skipif(os.name == "nt", reason="such names cannot be made there")
+def test_draft__names_and_comments_of_any_kind_stay_within_their_line(tmp_path):
+    without_end(tmp_path, 'a "b"\x01\n[x]\nside 1.nc', "(T1 \x02\t)\nG0 X5 Y5\nG1 Z-2 F300\nX20\nG0 Z5\n")
+    os.symlink("nowhere.nc", tmp_path / "side 2.nc")
+    text, values = drafted(tmp_path)
+    assert values["setups"][0]["programs"] == ['a "b"\x01\n[x]\nside 1.nc']
+    assert values["setups"][1]["programs"] == ["side 2.nc"]
+    assert '# a "b"\\x01\\x0a[x]\\x0aside 1.nc:5 says (T1 \\x02)\n' in text
+    assert "# Not read, and told when this was written: side 2.nc\n" in text
+
+
+def test_draft__does_not_mind_a_reader_that_goes_away(tmp_path):
+    without_end(tmp_path, "a.nc", "G0 X5 Y5\nG1 Z-2 F300\nX20\nG0 Z5\n")
+    words = [sys.executable, "-m", "simkit", "draft", str(tmp_path)]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as running:
+        running.stdout.close()
+        assert running.stderr.read() == ""
+    assert running.returncode == 0
+    assert (tmp_path / "job.toml").exists()
