@@ -81,12 +81,15 @@ class CutSurface:
             self._tables[key] = (np.ascontiguousarray(heights), highest)
         return self._tables[key]
 
-    def distance(self, x, y, heights, within, is_gouge: bool, is_least: bool) -> np.ndarray:
+    def distance(
+        self, x, y, heights, within, is_gouge: bool, is_least: bool, enough: np.ndarray | None = None
+    ) -> np.ndarray:
         """Return the distance from points to the nearest material (a gouge) or air (leftover), mm.
 
         x, y (k,) mm; heights (k,) along the side's axis; within (k,): the answer when none is nearer.
         is_least: take the surface between samples as near as it can be (it keeps between the lowest
         and highest of the four samples about it), else count the samples alone, which are certain.
+        enough (k,) mm: what is nearer than this may be told as any such distance; None: all is told.
         """
         from simkit.compare.deviation_kernels import nearest_column
 
@@ -98,7 +101,8 @@ class CutSurface:
         out = np.empty(len(x))
         width = cell if is_least else 0.0
         heights = heights if is_gouge else -heights
-        search = (x, y, heights, within, table, highest, x0, y0, cell, width, BLOCK, skip, out)
+        enough = np.full(len(x), -1.0) if enough is None else enough
+        search = (x, y, heights, within, enough, table, highest, x0, y0, cell, width, BLOCK, skip, out)
         share_ranges(lambda a, b: nearest_column(a, b, *search), len(x), 512)
         return out
 
@@ -206,13 +210,17 @@ def two_way(
         to_target[one] = grid.distance(points[one], side if is_gouge else 0, size[one])
     beyond = _beyond_a_face(envelopes, flat, cut, vertical, side)
     to_target[beyond] = removed_below(points[beyond], to_target[beyond], grid, side)
+    # The larger of both distances counts: the second is of no interest where it is the smaller.
+    enough = to_target if allowance is None else np.full(len(flat), -1.0)
     ends = []
     for is_least in (True, False):
         to_cut = size.copy()
         for is_gouge in (True, False):
             one = np.flatnonzero(vertical < 0 if is_gouge else vertical > 0)
             for surface in surfaces if len(one) else ():
-                to_cut[one] = surface.distance(x[one], y[one], target[one], to_cut[one], is_gouge, is_least)
+                to_cut[one] = surface.distance(
+                    x[one], y[one], target[one], to_cut[one], is_gouge, is_least, enough[one]
+                )
         if allowance is None:
             ends.append(np.copysign(np.maximum(to_target, to_cut), vertical))
             continue

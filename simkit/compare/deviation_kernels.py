@@ -38,13 +38,14 @@ def _search_block(px, py, h, best, table, highest, x0, y0, pitch, width, block, 
 
 @entry_kernel
 def nearest_column(
-    first, last, x, y, heights, within, table, highest, x0, y0, pitch, width, block, skip, out
+    first, last, x, y, heights, within, enough, table, highest, x0, y0, pitch, width, block, skip, out
 ):
     """Fill out[first:last] with the distance from a point to the nearest column, at most within, mm.
 
     Column (iy, ix) stands on the square of edge `width` with low corner (x0 + ix*pitch,
     y0 + iy*pitch) and fills everything up to table[iy, ix]; -inf: nothing there.
-    x, y, heights, within (k,) mm.  highest: the highest column of each block of `block` x `block`.
+    x, y, heights, within (k,) mm.  enough (k,) mm: once it is known to be no farther than this, what was
+    found is the answer.  highest: the highest column of each block of `block` x `block`.
     skip (4,) int64: rows [0], [1] and columns [2], [3] that are left out.
     Blocks are searched in square rings about the point, until a ring is farther than the best.
     """
@@ -52,7 +53,7 @@ def nearest_column(
     edge = block * pitch
     for p in range(first, last):
         px, py, h = x[p], y[p], heights[p]
-        best = within[p] * within[p]
+        best, done = within[p] * within[p], enough[p] * abs(enough[p])
         cx = int(max(0.0, min(bx_count - 1.0, np.floor((px - x0) / edge))))
         cy = int(max(0.0, min(by_count - 1.0, np.floor((py - y0) / edge))))
         inner_x = min(px - (x0 + cx * edge), x0 + (cx + 1) * edge - px)
@@ -65,10 +66,12 @@ def nearest_column(
                 reach = inner + (ring - 1) * edge
                 if reach * reach >= best:
                     break
+            if best <= done:
+                break
             for by in range(max(0, cy - ring), min(by_count - 1, cy + ring) + 1):
                 step = 1 if by in (cy - ring, cy + ring) or ring == 0 else 2 * ring
                 for bx in range(cx - ring, cx + ring + 1, step):
-                    if 0 <= bx < bx_count:
+                    if 0 <= bx < bx_count and best > done:
                         best = _search_block(
                             px, py, h, best, table, highest, x0, y0, pitch, width, block, by, bx, skip
                         )
