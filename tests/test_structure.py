@@ -30,6 +30,7 @@ STAGES = [
     "runs",
     "api",
     "pytest_plugin",
+    "commands",
     "cli",
     "__main__",
 ]
