@@ -36,10 +36,10 @@ def add_watch(commands) -> None:
     watch.add_argument("input", metavar="JOB.toml | FOLDER", help="what to watch")
     watch.add_argument("--interval", metavar="S", help="seconds between two looks (default 1)")
     watch.add_argument("--cell", type=str, metavar="MM", help="edge of a field cell (default 0.2 mm)")
-    watch.add_argument("--json", type=Path, metavar="FILE", help="write the results anew after each check")
-    watch.add_argument("--junit", type=Path, metavar="FILE", help="so, too, with JUnit XML")
-    watch.add_argument("--sarif", type=Path, metavar="FILE", help="so, too, with SARIF 2.1.0")
-    watch.add_argument("--pictures", type=Path, metavar="DIR", help="so, too, with the pictures")
+    watch.add_argument("--json", type=Path, metavar="FILE", help="write the results as JSON anew each time")
+    watch.add_argument("--junit", type=Path, metavar="FILE", help="write JUnit XML anew each time")
+    watch.add_argument("--sarif", type=Path, metavar="FILE", help="write SARIF 2.1.0 anew each time")
+    watch.add_argument("--pictures", type=Path, metavar="DIR", help="draw the pictures anew each time")
 
 
 def run_watch(options: argparse.Namespace, cell: float) -> int:
@@ -91,22 +91,28 @@ class Watcher:
     _jobs: dict[Path, _Watched] = field(default_factory=dict)
     _gone: dict[Path, _Watched] = field(default_factory=dict)
 
+    def __post_init__(self):
+        self._is_folder = self.where.is_dir()  # it stays what it was, should it go away
+
     def look(self) -> None:
         """Look at all files once; check what has changed since and stood still since the look before."""
-        try:
-            paths = _jobs(self.where)
-        except InputProblems:  # the last job of the folder is gone, perhaps for a moment
-            paths = []
+        paths = [self.where]  # a single job that is gone is told as one that cannot be used
+        if self._is_folder:
+            try:
+                paths = _jobs(self.where)
+            except InputProblems:  # the last job of the folder is gone, perhaps for a moment
+                paths = []
+        has_news = False
         for path in [one for one in self._jobs if one not in paths]:
             self._gone[path] = replace(self._jobs.pop(path), seen=None, checked=None, record=None)
             self._say(path, "is gone; it is checked again when it comes back")
-        has_news = False
+            has_news = True
         for path in paths:
             has_news |= self._look_at(path)
         if has_news:
             records = [job.record for job in self._jobs.values() if job.record is not None]
             try:
-                write_outputs(self.wish, records, self.where.is_dir())
+                write_outputs(self.wish, records, self._is_folder)
             except InputProblems as problems:  # a full disk today need not be full tomorrow
                 _tell(problems)
 
@@ -136,7 +142,7 @@ class Watcher:
         from simkit.runs.unchecked import fault, keep_traceback, unusable
 
         pictures = self.wish.pictures
-        if pictures is not None and self.where.is_dir():
+        if pictures is not None and self._is_folder:
             jobs = list(self._jobs)
             pictures = pictures / picture_folders(jobs)[jobs.index(path)]
             pictures.mkdir(parents=True, exist_ok=True)

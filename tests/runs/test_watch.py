@@ -127,11 +127,45 @@ def test_watch__a_job_that_is_gone_and_comes_back(job, capsys):
     job.unlink()
     watcher.look()
     assert lines_of(capsys) == [f"{job}: is gone; it is checked again when it comes back"]
+    assert json.loads((job.parent / "r.json").read_text("utf-8")) == []
     job.write_text(text, encoding="utf-8")
     watcher.look()
     (line,) = lines_of(capsys)
     assert line.startswith(f"{job}: can be used again; nothing new")
     assert isinstance(json.loads((job.parent / "r.json").read_text("utf-8")), list)
+
+
+def test_watch__a_single_job_that_is_gone_cannot_be_used(job, capsys):
+    watcher = Watcher(job, 0.5, Wish(json=job.with_name("r.json")))
+    watcher.look()
+    text = job.read_text("utf-8")
+    job.unlink()
+    for _ in range(3):
+        watcher.look()
+    told = capsys.readouterr()
+    assert told.err.startswith(f"{job}: found no file at '")
+    assert f"{job} (job.toml changed): Not checked: " in told.out
+    assert json.loads(job.with_name("r.json").read_text("utf-8"))["form"] == "simkit unchecked"
+    job.write_text(text, encoding="utf-8")
+    watcher.look()
+    watcher.look()
+    (line,) = lines_of(capsys)
+    assert "(job.toml changed): can be used again; nothing new" in line
+
+
+def test_watch__a_fault_of_its_own_ends_nothing(job, capsys, monkeypatch, tmp_path):
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    watcher = Watcher(job, 0.5, Wish())
+    with monkeypatch.context() as broken:
+        broken.setattr("simkit.runs.one.kept", lambda *_: 1 / 0)
+        watcher.look()
+    (line,) = lines_of(capsys)
+    assert line.startswith(f"{job}: A fault of simkit itself, not of your input; please send the file ")
+    write(job.parent, "")
+    watcher.look()
+    watcher.look()
+    (line,) = lines_of(capsys)
+    assert line == f"{job} (top.nc changed): {_within()}"
 
 
 def test_watch__a_mesh_counts_too(job, capsys):
