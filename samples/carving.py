@@ -56,6 +56,12 @@ thinnest_wall = {thinnest:g}
 witness_step = 0.2
 dowel_miss = 0.1
 """
+SCREW = """
+[[holding]]
+kind = "screw"
+at = [{x:g}, {y:g}]
+diameter = 4
+"""
 SETUP = """\
 [[setups]]
 name = "{name}"
@@ -121,11 +127,12 @@ def dowel_text(dowels):
     return "\n".join(DOWEL.format(name=name, x=x, y=y) for name, (x, y) in dowels.items())
 
 
-def job_text(head, name, blank, setups, mesh, dowels, thinnest, cutters=CUTTERS):
+def job_text(head, name, blank, setups, mesh, dowels, thinnest, cutters=CUTTERS, screws=()):
     """Return a job file's text.
 
     head: lines of comment.  blank: (length, width, thickness), mm.  setups: (name, turn, text added to
-    the zero, program) each.  dowels: name -> (x, y).  thinnest mm: wall.
+    the zero, program) each.  dowels: name -> (x, y).  thinnest mm: wall.  screws: places (x, y), as the
+    blank lies, of those that hold its frame in every setup.
     """
     length, width, thickness = blank
     return JOB.format(
@@ -142,7 +149,7 @@ def job_text(head, name, blank, setups, mesh, dowels, thinnest, cutters=CUTTERS)
         mesh=mesh,
         dowels=dowel_text(dowels) if dowels else "",
         thinnest=thinnest,
-    )
+    ) + "".join(SCREW.format(x=x, y=y) for x, y in screws)
 
 
 def header(program, title, blank, zero, cutters):

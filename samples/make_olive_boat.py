@@ -23,6 +23,7 @@ TITLE = "An olive boat in cherry: outside and foot first, turned about its lengt
 MADE = "Made by samples/make_olive_boat.py; lengths in mm."
 MESH = "olive_boat.stl"
 THINNEST = 4.5  # mm
+SCREWS = [(x, y) for x in (6.0, LENGTH - 6.0) for y in (6.0, WIDTH - 6.0)]  # in the corners of the frame
 
 
 def job_text(name, note, programs, mesh, turn="about x", offset=""):
@@ -38,6 +39,7 @@ def job_text(name, note, programs, mesh, turn="about x", offset=""):
         mesh,
         DOWELS,
         THINNEST,
+        screws=SCREWS,
     )
 
 
@@ -91,6 +93,12 @@ def section(program, start):
     return next(span for name, span in program.sections.items() if name.startswith(start))
 
 
+def closing(program):
+    """Return the line in which the contour through the skin meets its start; the lead and a lift follow."""
+    _, last = section(program, "contour through")
+    return [last - 2, last - 2]
+
+
 def main(folder):
     good = folder / "olive_boat"
     good.mkdir(parents=True, exist_ok=True)
@@ -141,6 +149,14 @@ def main(folder):
             {"kind": "thin-wall", "file": "side2.nc", "line": lines},
         ],
         deep.text(),
+    )
+    free = side2(tabs=())
+    write_spoilt(
+        folder,
+        "no_tabs",
+        "The tabs were forgotten: the boat comes free of its frame at the end of the last contour.",
+        [{"kind": "loose-piece", "file": "side2.nc", "line": closing(free)}],
+        free.text(),
     )
     text, line = with_low_rapid(second)
     write_spoilt(

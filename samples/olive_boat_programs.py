@@ -309,15 +309,15 @@ def rest_pass(program, step=0.25):
             program.path(path)
 
 
-def contour_side2(program):
+def contour_side2(program, tabs=TABS):
     """Cut the skin along the outline; at the tabs the cutter stays higher."""
-    program.begin("contour through the skin, four tabs")
+    program.begin(f"contour through the skin, {'four' if tabs else 'no'} tabs")
     half = {
         i: (TAB_WIDTH / 2 + FLAT_R) / ((a.radius + FLAT_R) * a.sweep) for i, a in enumerate(shape.OUTLINE)
     }
-    marks = {(i, part + sign * half[i]) for i, part in TABS for sign in (-1, 1)}
+    marks = {(i, part + sign * half[i]) for i, part in tabs for sign in (-1, 1)}
     order = pieces((1, 0.25), {(1, 0.6), *marks})
-    middles = [shape.OUTLINE[i].point(part) for i, part in TABS]
+    middles = [shape.OUTLINE[i].point(part) for i, part in tabs]
     first, skin = -TAB_TOP, -SKIN_CUT
     on, is_back = lead(order[0], 0.0, FLAT_R, True, False)
     x, y = on.point(1.0 if is_back else 0.0)
@@ -325,7 +325,7 @@ def contour_side2(program):
     program.arc(on, -RIM, backwards=is_back)
     contour(program, order, False, FLAT_R, [first])
     for arc in [*order[1:], order[0]]:
-        is_tab = min(math.dist(arc.point(0.5), middle) for middle in middles) < 0.01
+        is_tab = any(math.dist(arc.point(0.5), middle) < 0.01 for middle in middles)
         x, y, h = program.at
         level = first if is_tab else skin
         if level != h:
@@ -335,7 +335,7 @@ def contour_side2(program):
     program.arc(off, skin, backwards=is_back)
 
 
-def side2(hollows=shape.HOLLOWS, with_rest=True):
+def side2(hollows=shape.HOLLOWS, with_rest=True, tabs=TABS):
     """Return the program of side 2: rim, hollows, contour through the skin."""
     program = toolpaths.Program(side2_program, True, SAFE, NEAR)
     carving.header(
@@ -356,6 +356,6 @@ def side2(hollows=shape.HOLLOWS, with_rest=True):
         program.change(3, "3 mm ball")
         rest_pass(program)
     program.change(1, "6 mm flat")
-    contour_side2(program)
+    contour_side2(program, tabs)
     program.finish()
     return program

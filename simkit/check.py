@@ -16,6 +16,7 @@ from simkit.compare.cusps import cusps
 from simkit.compare.cusps_paths import plan_paths
 from simkit.compare.deviation import break_through, deviation
 from simkit.compare.dowels import dowel_holes, pins
+from simkit.compare.loose import loose_pieces
 from simkit.compare.offset import side_offset
 from simkit.compare.outline import outline_step
 from simkit.compare.outside import told_apart
@@ -112,6 +113,8 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
             _walls(evidence)
     with timings.stage("looking at the machine", progress):
         _machine(evidence)
+    with timings.stage("looking for pieces that come free", progress):
+        evidence.loose = _loose(evidence)
     with timings.stage("timing the moves", progress):
         evidence.effort = _effort(evidence)
     with timings.stage("watching what stands between the cuts", progress):
@@ -413,6 +416,14 @@ def _machine(evidence: Evidence) -> None:
             )
         )
         before = after
+
+
+def _loose(evidence: Evidence):
+    """Return the pieces that come free while the job runs."""
+    is_part = None if evidence.envelopes is None else evidence.envelopes.is_part
+    return loose_pieces(
+        evidence.job, evidence.moves, evidence.rows, evidence.frames, evidence.fields, is_part
+    )
 
 
 def _effort(evidence: Evidence):

@@ -68,7 +68,7 @@ def matches(row, want):
     return "at" not in want or np.hypot(row["at"][0] - want["at"][0], row["at"][1] - want["at"][1]) <= NEAR
 
 
-@pytest.mark.parametrize("name", ["low_rapid", "no_rest_pass"])
+@pytest.mark.parametrize("name", ["low_rapid", "no_rest_pass", "no_tabs"])
 def test_spoilt_job__has_no_other_reason(results, name):
     expected = tomllib.loads((SAMPLES / "spoilt" / name / "expected.toml").read_text("utf-8"))
     kinds = {want["kind"] for want in expected["finding"]}

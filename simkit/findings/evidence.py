@@ -36,6 +36,7 @@ class Evidence:
         the modules of those names in `target` and `compare`; None or empty without a target.
     coarseness: of target.coarseness.  outside: of compare.outline.  wood_outside: of compare.outside.
     reach, cusps {1: ..., 2: ...}: of compare.reach_options and compare.cusps, for the sides in `deviations`.
+    loose: of compare.loose.
     stood: of compare.standing.  seam: of compare.seam.  holes, pins: of compare.dowels.
     poses: of compare.pose_fit, one for each setup.
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
@@ -77,6 +78,7 @@ class Evidence:
     target_walls: Any = None
     reach: dict[int, Any] = field(default_factory=dict)
     cusps: dict[int, Any] = field(default_factory=dict)
+    loose: Any = None
     stood: list[Any] = field(default_factory=list)
     seam: Any = None
     holes: list[Any] = field(default_factory=list)

@@ -68,7 +68,6 @@ def _machine_zeros(checker: Checker, setups: Any, machine: Any, has_travel: bool
 
 
 def _fixtures(checker: Checker, fixtures: Any, setups: Any) -> None:
-    names = {setup["name"] for setup in setups if not is_bad(setup)} if not is_bad(setups) else None
     seen: set[str] = set()
     for index, fixture in enumerate(fixtures):
         if is_bad(fixture):
@@ -83,15 +82,7 @@ def _fixtures(checker: Checker, fixtures: Any, setups: Any) -> None:
                     "rename it",
                 )
             seen.add(fixture["name"])
-        for part, name in enumerate(fixture["setups"] if not is_bad(fixture["setups"]) else ()):
-            if names is not None and name not in names:
-                known = ", ".join(f"'{one}'" for one in sorted(map(str, names)))
-                checker.problem(
-                    f"{path}.setups[{part}]",
-                    f"the setup '{name}'",
-                    f"a setup of this job ({known})",
-                    "correct it",
-                )
+        setup_names(checker, fixture["setups"], setups, path)
         box, at, diameter = fixture["box"], fixture["at"], fixture["diameter"]
         if is_bad(box, at, diameter):
             continue
@@ -105,4 +96,20 @@ def _fixtures(checker: Checker, fixtures: Any, setups: Any) -> None:
             missing = "at" if at is None else "diameter"
             checker.problem(
                 path, f"something round without '{missing}'", "at and diameter", f"add {missing} = ..."
+            )
+
+
+def setup_names(checker: Checker, named: Any, setups: Any, path: str) -> None:
+    """Check that the setups which something names are there.  named: its `setups`; path: of it."""
+    if is_bad(named) or is_bad(setups):
+        return
+    names = {setup["name"] for setup in setups if not is_bad(setup)}
+    for part, name in enumerate(named):
+        if name not in names:
+            known = ", ".join(f"'{one}'" for one in sorted(map(str, names)))
+            checker.problem(
+                f"{path}.setups[{part}]",
+                f"the setup '{name}'",
+                f"a setup of this job ({known})",
+                "correct it",
             )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from simkit.job.key import BIGGEST, Key
-from simkit.job.model import Machine
+from simkit.job.model import HOLDINGS, Machine
 
 _ENDS = {"kind": "lengths", "size": 3, "low": -2 * BIGGEST, "high": 2 * BIGGEST}
 _MACHINE = Machine()
@@ -145,6 +145,62 @@ FIXTURE_KEYS: tuple[Key, ...] = (
         low=0.1,
         high=BIGGEST,
         examples=("12",),
+        is_aside=True,
+    ),
+)
+_IN_PLAN = {"kind": "points", "size": 2, "low": -BIGGEST, "high": BIGGEST}
+HOLDING_KEYS: tuple[Key, ...] = (
+    Key(
+        "holding",
+        "tables",
+        "What keeps the wood in place, to tell which pieces come free. Places are counted from the left front"
+        " corner of the blank as it lies there. Fixtures that cover wood hold it too and need not be named"
+        " again.",
+        is_aside=True,
+    ),
+    Key(
+        "holding[].kind",
+        "choice",
+        "Tape and vacuum hold what still lies on the table over their area, the others any wood there.",
+        required=True,
+        choices=HOLDINGS,
+        examples=('"tape"',),
+    ),
+    Key(
+        "holding[].setups",
+        "texts",
+        "The setups in which it holds, by name; all when left out.",
+        default=(),
+        examples=('["outside and foot"]',),
+        is_aside=True,
+    ),
+    Key(
+        "holding[].box", **_IN_PLAN, help="Two opposite corners in plan.", examples=("[[20, 20], [260, 70]]",)
+    ),
+    Key(
+        "holding[].outline",
+        **_IN_PLAN,
+        help="In place of a box: the corners of an outline, one after the other all the way round.",
+        examples=("[[20, 20], [260, 20], [140, 70]]",),
+        is_aside=True,
+    ),
+    Key(
+        "holding[].at",
+        "lengths",
+        "In place of a box: the centre of something round.",
+        size=2,
+        low=-BIGGEST,
+        high=BIGGEST,
+        examples=("[6, 6]",),
+        is_aside=True,
+    ),
+    Key(
+        "holding[].diameter",
+        "length",
+        "Its diameter.",
+        low=0.1,
+        high=BIGGEST,
+        examples=("8",),
         is_aside=True,
     ),
 )

@@ -17,6 +17,8 @@ GRAINS = ("along x", "along y")
 HARDNESSES = ("soft", "hard")
 JOINED = ("along y", "along z")
 RINGS = ("flat", "rift", "quarter")
+HOLDINGS = ("tape", "vacuum", "clamp", "screw", "dowel")
+FROM_BELOW = ("tape", "vacuum")  # these hold what lies on the table, the others what they cover
 ANCHORS = ("origin", "low corner", "centre")
 # ISO 286-1, diameters over 3 mm up to and including 6 mm: hole H7 is 0 to +0.012 mm (from a reprint), pin g6
 # -0.012 to -0.004 mm (from memory).  Name -> over, up to (mm), least and most clearance (mm).
@@ -159,6 +161,7 @@ class Limits:
     gouge: cut into the part.  leftover: standing proud of it.  thinnest_wall.  witness_step: at the
     seam of the two sides.  dowel_miss: hole to pin.  slenderness: of a standing feature, its height as a
     multiple of its thickness (no unit).  cusp: highest ridge between passes, None when it is not judged.
+    skin: what is thinner holds no piece.
     """
 
     gouge: float = 0.1
@@ -169,6 +172,7 @@ class Limits:
     cusp: float | None = None
     slenderness: float = 8.0  # common practice, no source
     finish_allowance: float = 0.0
+    skin: float = 0.5  # common practice, no source
 
 
 WHOLE_PART = "whole part"  # the name of what lies in no zone
@@ -262,6 +266,26 @@ class Fixture:
         return not self.setups or setup.name in self.setups
 
 
+@dataclass(frozen=True, slots=True)
+class Holding:
+    """What keeps the wood in place: kind of HOLDINGS, over an outline in plan, table frame.
+
+    box: two opposite corners (x, y) mm; or outline: corners (x, y) mm; or at (x, y) mm and diameter mm.
+    setups: names of those in which it holds, none of them named: in all.
+    """
+
+    kind: str
+    setups: tuple[str, ...] = ()
+    box: tuple[tuple[float, float], ...] | None = None
+    outline: tuple[tuple[float, float], ...] | None = None
+    at: tuple[float, float] | None = None
+    diameter: float | None = None
+
+    def stands_in(self, setup: Setup) -> bool:
+        """Return whether it holds in a setup."""
+        return not self.setups or setup.name in self.setups
+
+
 @dataclass(frozen=True)
 class Layup:
     """The boards a blank is glued up from, side by side along `joined` (of JOINED), from the low end on.
@@ -293,7 +317,8 @@ class Job:
     block_delete: "run" or "skip", for blocks with /.  arc_tolerance: mm, by how much an arc may contradict
         itself; None: what its decimals explain.  spindle_by_hand: no M3 is missed in the programs.
     zones: in the order of the file.  accepted: findings that do not fail the check.
-    machine, fixtures: what is on and round the table.  layup: the boards of the blank, None when not stated.
+    machine, fixtures: what is on and round the table.  holding: what keeps the wood in place.
+    layup: the boards of the blank, None when not stated.
     """
 
     name: str
@@ -313,5 +338,6 @@ class Job:
     accepted: tuple[Accepted, ...] = ()
     machine: Machine = Machine()
     fixtures: tuple[Fixture, ...] = ()
+    holding: tuple[Holding, ...] = ()
     layup: Layup | None = None
     lines: dict[str, int] = field(default_factory=dict)

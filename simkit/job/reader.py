@@ -13,10 +13,23 @@ from simkit.job.accepted import accepted_rules, made_accepted
 from simkit.job.check import Checker, in_order, is_bad
 from simkit.job.direct import job_from_words
 from simkit.job.files import file_problem, shown_text
+from simkit.job.holding import holding_rules
 from simkit.job.layup import layup_rules
 from simkit.job.locate import locate
 from simkit.job.machine import machine_rules
-from simkit.job.model import Blank, Dowel, Fixture, Job, Layup, Limits, Machine, Setup, TargetSpec, Zero
+from simkit.job.model import (
+    Blank,
+    Dowel,
+    Fixture,
+    Holding,
+    Job,
+    Layup,
+    Limits,
+    Machine,
+    Setup,
+    TargetSpec,
+    Zero,
+)
 from simkit.job.rules import cutter_rules, dowel_rules, setup_rules
 from simkit.job.schema import UNITS, VERSION
 from simkit.job.zones import made_zone, zone_rules
@@ -51,6 +64,7 @@ def read_job(path: Path, shown: str | None = None) -> Job:
     if not is_bad(dowels):
         dowel_rules(checker, dowels, blank)
     machine_rules(checker, tables["machine"], tables["fixtures"], setups)
+    holding_rules(checker, tables["holding"], setups)
     if not is_bad(tables["zones"]):
         zone_rules(checker, tables["zones"], blank)
     if not is_bad(tables["accepted"]):
@@ -263,6 +277,7 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
         accepted=tuple(made_accepted(entry) for entry in tables["accepted"] or ()),
         machine=Machine(**(tables["machine"] or {})),
         fixtures=tuple(Fixture(**fixture) for fixture in tables["fixtures"] or ()),
+        holding=tuple(Holding(**holding) for holding in tables["holding"] or ()),
         layup=Layup(**tables["layup"]) if (tables["layup"] or {}).get("boards") else None,
         lines=lines,
     )

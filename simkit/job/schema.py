@@ -15,7 +15,7 @@ from simkit.frames import SWINGS, TURNS
 from simkit.job.judging_keys import ACCEPTED_KEYS, LIMIT, ZONE_KEYS
 from simkit.job.key import BIGGEST, SMALLEST, Key
 from simkit.job.layup_keys import LAYUP_KEYS
-from simkit.job.machine_keys import FIXTURE_KEYS, MACHINE_KEYS
+from simkit.job.machine_keys import FIXTURE_KEYS, HOLDING_KEYS, MACHINE_KEYS
 from simkit.job.model import (
     ANCHORS,
     BLOCK_DELETE,
@@ -556,9 +556,18 @@ KEYS: tuple[Key, ...] = (
         examples=("0.2",),
         is_aside=True,
     ),
+    Key(
+        "limits.skin",
+        **LIMIT,
+        help="Wood thinner than this holds no piece. The default is common practice, no source.",
+        default=f"{_LIMITS.skin:g} mm",
+        examples=("0.5",),
+        is_aside=True,
+    ),
     *ZONE_KEYS,
     *MACHINE_KEYS,
     *FIXTURE_KEYS,
+    *HOLDING_KEYS,
     *LAYUP_KEYS,
     *ACCEPTED_KEYS,
 )

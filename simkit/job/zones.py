@@ -74,19 +74,30 @@ def _limits(checker: Checker, zone: dict[str, Any], path: str) -> None:
 
 
 def _outline(checker: Checker, places: tuple[Point, ...], blank: Any, path: str) -> None:
+    if not outline_problem(checker, places, path):
+        _inside(checker, places[:-1] if places[0] == places[-1] else places, blank, path)
+
+
+def outline_problem(
+    checker: Checker, places: tuple[Point, ...], path: str, several: str = "two zones"
+) -> bool:
+    """Tell what is wrong with an outline of places (x, y) mm; return whether something is.
+
+    several: what may be made of one that crosses itself.
+    """
     if len(places) > 1 and places[0] == places[-1]:
         places = places[:-1]  # an outline may say its first place again
     if len(places) < 3:
         found = "1 place" if len(places) == 1 else f"{len(places)} places"
         checker.problem(path, found, "at least 3 places", "write every corner of the outline, or use a box")
-        return
+        return True
     count = len(places)
     for k in range(count):
         if places[k] == places[(k + 1) % count]:
             checker.problem(
                 f"{path}[{(k + 1) % count}]", "a place twice in a row", "each corner once", "take one out"
             )
-            return
+            return True
     for i in range(count):
         for j in range(i + 1, count):
             if _is_crossing(places, i, j):
@@ -96,10 +107,10 @@ def _outline(checker: Checker, places: tuple[Point, ...], blank: Any, path: str)
                     f"{_words(places[(i + 1) % count])} and the one from {_words(places[j])} to "
                     f"{_words(places[(j + 1) % count])}",
                     "an outline that goes round once",
-                    "put the corners in the order of going round, or make two zones of it",
+                    f"put the corners in the order of going round, or make {several} of it",
                 )
-                return
-    _inside(checker, places, blank, path)
+                return True
+    return False
 
 
 def _is_crossing(places: tuple[Point, ...], i: int, j: int) -> bool:

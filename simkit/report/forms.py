@@ -60,6 +60,7 @@ class Limits:
     cusp: float | None = told("highest ridge between passes; None: not judged")
     slenderness: float = told("height of what stands, as a multiple of its thickness")
     finish_allowance: float = told("left on purpose for sanding")
+    skin: float = told("wood thinner than this holds no piece")
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from simkit.findings.accept import paste_lines
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.identity import known_by
+from simkit.findings.loose_piece import loose_remarks
 from simkit.findings.mesh_words import mesh_words
 from simkit.job.files import sha256_of
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
@@ -52,7 +53,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
     volume, volume_bound = volume_left(field)
     # What the cutters leave on a blank that lies the wrong way round says nothing about the part.
     is_turned = any(finding.kind == "wrong-turn" for finding in findings)
-    remarks = evidence.remarks() + mesh_words(evidence) + evidence.not_matched
+    remarks = evidence.remarks() + loose_remarks(evidence) + mesh_words(evidence) + evidence.not_matched
     return _plain(
         {
             "form": "simkit result",

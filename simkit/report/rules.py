@@ -24,6 +24,11 @@ RULES = {
         "the tip goes below the blank, deeper than the setup's `spoilboard`",
         "Check the zero and the signs of Z; state the spoilboard if one lies there.",
     ),
+    "loose-piece": (
+        "a piece comes free: the part, a piece of the frame or an offcut; only a warning where no later move"
+        " touches it, unless it is the part and nothing holds it",
+        "Leave tabs, or hold it with tape, vacuum or screws until the program ends.",
+    ),
     "travel": (
         "a program goes beyond the ends of the machine's travel",
         "Put the blank elsewhere on the table, or shorten the way.",

@@ -215,6 +215,8 @@ def test_read_job__every_key_can_be_given(folder):
                 rows += ["[[zones]]", 'name = "in place of a box"']
             if sub.path == "fixtures[].at":
                 rows += ["[[fixtures]]", 'name = "in place of a box"', "height = 20"]
+            if sub.path in ("holding[].outline", "holding[].at"):
+                rows += ["[[holding]]", 'kind = "tape"']
             value = sub.examples[-1] if sub.name in ("shape", "diameter") else sub.examples[0]
             rows.append(f"{sub.name} = {value}")
             if children(sub.path):
@@ -229,7 +231,9 @@ def test_read_job__every_key_can_be_given(folder):
     plain = [path.replace("zones[0]", "zones[1]") if path.endswith(second) else path for path in plain]
     round_ones = ("fixtures[0].at", "fixtures[0].diameter")
     plain = [path.replace("fixtures[0]", "fixtures[1]") if path in round_ones else path for path in plain]
-    others = {"cutters.1.corner": "cutters.2.corner", "cutters.1.tip": "cutters.3.tip"}
+    others = {"holding[0].outline": "holding[1].outline"}
+    others |= {f"holding[0].{name}": f"holding[2].{name}" for name in ("at", "diameter")}
+    others |= {"cutters.1.corner": "cutters.2.corner", "cutters.1.tip": "cutters.3.tip"}
     others["cutters.1.taper"] = "cutters.3.taper"
     plain = [others.get(path, path) for path in plain]
     assert [path for path in plain if path not in lines and path.replace("[1]", "[0]") not in lines] == []

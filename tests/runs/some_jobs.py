@@ -66,6 +66,10 @@ box = [[28, 18], [32, 22]]
 judged = false
 [machine]
 spindle = [8000, 16000]
+[[holding]]
+kind = "clamp"
+setups = ["above"]
+box = [[0, 0], [60, 40]]
 """
 
 

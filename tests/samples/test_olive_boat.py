@@ -141,7 +141,14 @@ def test_programs__the_script_writes_what_is_committed(side1_lines, side2_lines)
 
 
 def test_spoilt__differ_from_the_good_job_where_they_say(side2_lines):
-    assert SPOILT == ["hollow_too_deep", "low_rapid", "no_rest_pass", "second_zero_off", "wrong_turn"]
+    assert SPOILT == [
+        "hollow_too_deep",
+        "low_rapid",
+        "no_rest_pass",
+        "no_tabs",
+        "second_zero_off",
+        "wrong_turn",
+    ]
     low = (SAMPLES / "spoilt/low_rapid/side2.nc").read_text().splitlines()
     changed = [i for i, (a, b) in enumerate(zip(low, side2_lines, strict=True), 1) if a != b]
     expected = tomllib.loads((SAMPLES / "spoilt/low_rapid/expected.toml").read_text())
