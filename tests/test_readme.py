@@ -26,7 +26,7 @@ def test_readme__names_every_kind_that_has_a_finder():
 
 
 def test_readme__names_every_option(capsys):
-    for command in ("check", "read", "whatif", "sheet", "resume"):
+    for command in ("check", "read", "whatif", "sheet", "resume", "draft", "watch"):
         assert main([command, "--help"]) == 0
         options = set(re.findall(r"--[a-z-]+", capsys.readouterr().out)) - {"--help"}
         assert options <= set(re.findall(r"--[a-z-]+", README))

@@ -26,9 +26,11 @@ STAGES = [
     "warm",
     "report",
     "resume",
+    "draft",
     "runs",
     "api",
     "pytest_plugin",
+    "commands",
     "cli",
     "__main__",
 ]
@@ -105,6 +107,10 @@ def test_kernels__take_their_options_from_one_place(path):
         ["check", "missing.nc"],
         ["read", "--help"],
         ["read", "missing.nc"],
+        ["draft", "--help"],
+        ["draft", "missing"],
+        ["watch", "--help"],
+        ["watch", "missing"],
     ],
     ids=" ".join,
 )

@@ -11,6 +11,7 @@ from typing import Any
 
 from simkit.errors import Place, Problem, nearest_word
 from simkit.job.files import shown_text
+from simkit.job.key import UNFILLED
 from simkit.job.locate import Spot, key_path
 from simkit.job.schema import KEYS, REFUSED_SHAPES, SAME_SHAPE, TOOL_NUMBERS, Key, children
 from simkit.units import MM_PER_UNIT, length_mm
@@ -150,6 +151,11 @@ class Checker:
     def value(self, value: Any, key: Key, path: str) -> Any:
         """Return one checked value: text, float (mm for lengths), int, tuple, or dict of a table."""
         kind = key.kind
+        if value == UNFILLED and kind != "text":
+            words = key.help[0].lower() + key.help[1:].rstrip(".")
+            return self.problem(
+                path, f"'{UNFILLED}', still to be filled in", key.expected, f"write it there: {words}"
+            )
         if kind == "table":
             return self.inner_table(value, key, path)
         if kind == "tables":

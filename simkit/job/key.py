@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+UNFILLED = "?"  # stands in a drafted job file where a person must write a value
 BIGGEST, SMALLEST = 5000.0, 1.0  # mm, of a blank: beyond these a unit or a decimal point is wrong
 
 

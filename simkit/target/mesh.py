@@ -91,6 +91,15 @@ def load_target(spec: TargetSpec, blank: Blank, place: Place) -> Target:
     return make_target(placed, triangles, tuple(notes))
 
 
+def mesh_bounds(path: Path, place: Place) -> np.ndarray:
+    """Return the low and the high corner (2, 3) of a mesh in the unit of its file, none of it judged.
+
+    place: for messages.  Raises InputProblems for a file that cannot be read as a mesh.
+    """
+    vertices, _ = _read(path, place)
+    return np.array([vertices.min(axis=0), vertices.max(axis=0)])
+
+
 def _count(n: int, what: str) -> str:
     return f"{n:,} {what}" + ("" if n == 1 else "s")
 

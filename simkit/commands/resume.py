@@ -1,0 +1,52 @@
+"""`simkit resume`: where to start again after a break."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from simkit.commands.words import EPILOG, cell_of, print_text
+from simkit.runs.outputs import check_json
+
+
+def add_resume(commands) -> None:
+    """Add the command to the parsers of a command line."""
+    resume = commands.add_parser(
+        "resume",
+        help="say where to start again after a bit broke, and check what is run then",
+        description=(
+            "Say at which line a program that was broken off may be started again, what the control must "
+            "have in force there, and check all lines up to the break and those from there on."
+        ),
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    resume.add_argument("job", metavar="JOB.toml", type=Path, help="the job file")
+    resume.add_argument("broken", metavar="PROGRAM:LINE", help="the line in which it broke off")
+    resume.add_argument("--cell", type=str, metavar="MM", help="edge of a field cell (default 0.2 mm)")
+    resume.add_argument("--json", type=Path, metavar="FILE", help="write all of it as JSON, too")
+
+
+def run_resume(options: argparse.Namespace) -> int:
+    """Say where to start again; the exit status is that of the check of what is run then."""
+    cell = cell_of(options.cell)
+    if options.json:
+        check_json(options.json)
+    from simkit.job.reader import read_job
+    from simkit.program.job_programs import read_programs
+    from simkit.report.console import Console
+
+    job = read_job(options.job)
+    with Console().progress() as progress:
+        progress.stage("reading the programs")
+        reads = read_programs(job)
+        from simkit.report.result import write_json
+        from simkit.report.resume import resume_text
+        from simkit.resume import resume
+
+        told = resume(job, reads, options.broken, cell, progress)
+        if options.json:
+            write_json(options.json, told)
+    print_text(resume_text(told))
+    return 1 if told["result"] is None else told["result"]["verdict"]["exit_status"]

@@ -1,0 +1,1 @@
+"""A first job file, drafted from the programs and meshes of a folder."""

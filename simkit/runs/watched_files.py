@@ -1,0 +1,49 @@
+"""The files that a watched job depends on, and whether they have changed."""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from pathlib import Path
+from typing import Any
+
+State = dict[Path, tuple[int, int] | None]  # time of the last change (ns) and size; None: it is not there
+
+
+def files_of(job: Path, before: tuple[Path, ...] = ()) -> tuple[Path, ...]:
+    """Return the job file, its programs and its mesh, as far as they are named in a readable way.
+
+    before: what it named last, which still counts while the job file is half-written or no TOML.
+    What is named need not be there: a job waits for a program that is to come.
+    """
+    try:
+        data = tomllib.loads(job.read_bytes().decode("utf-8-sig"))
+    except (OSError, ValueError, RecursionError):
+        return before or (job,)
+    named: list[Any] = []
+    setups = data.get("setups")
+    for setup in setups if isinstance(setups, list) else []:
+        programs = setup.get("programs") if isinstance(setup, dict) else None
+        named += programs if isinstance(programs, list) else []
+    target = data.get("target")
+    named.append(target.get("mesh") if isinstance(target, dict) else None)
+    paths = [job.parent / text for text in named if isinstance(text, str) and text.strip()]
+    return tuple(dict.fromkeys((job, *paths)))
+
+
+def state_of(files: tuple[Path, ...]) -> State:
+    """Return the time of the last change and the size of each file."""
+    state: State = {}
+    for path in files:
+        try:
+            found = os.stat(path)
+            state[path] = (found.st_mtime_ns, found.st_size)
+        except (OSError, ValueError):  # not there, or no name that can be a file's
+            state[path] = None
+    return state
+
+
+def changed_names(now: State, then: State) -> list[str]:
+    """Return the names of the files that differ between two states."""
+    paths = dict.fromkeys((*now, *then))
+    return [path.name for path in paths if now.get(path) != then.get(path)]
