@@ -83,7 +83,8 @@ def main(argv: Sequence[str]) -> int:
 def _problem_text(problems: InputProblems, outcome: str) -> str:
     lines, count = problems.lines(), len(problems.problems)
     if len(lines) > 1:
-        warned = f" and {len(problems.warnings)} warnings" if problems.warnings else ""
+        more = len(problems.warnings)
+        warned = f" and {more} warning{'' if more == 1 else 's'}" if more else ""
         lines.append(f"{count} problem{'s' if count > 1 else ''}{warned}; {outcome}")
         from simkit.program.state import PROBLEM_LIMIT
 

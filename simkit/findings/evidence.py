@@ -144,12 +144,18 @@ class Evidence:
         words = []
         if self.wood_outside is not None:
             words += _outside_words(self.wood_outside)
+        words += self._stated_words()
         words += self._elsewhere_words()
         words += self._not_judged_words()
         if self.target is not None:
             words += list(self.target.notes)
         words += sides_remarks(self)
         return words
+
+    def _stated_words(self) -> list[str]:
+        """Return what the reader did because the job states it, in words."""
+        reads = [read for setup in self.reads for _, read in setup]
+        return [str(notice) for read in reads for notice in read.warnings if notice.is_stated]
 
     def _elsewhere_words(self) -> list[str]:
         """Return which files of the job lie outside its folder, in words."""

@@ -7,7 +7,10 @@ from simkit.findings.finding import Finding
 
 
 def find(evidence: Evidence) -> list[Finding]:
-    """Return each notice of the reader as a warning; it does not fail the check."""
+    """Return each notice of the reader as a warning; it does not fail the check.
+
+    What only says that the job was followed is a remark of the evidence instead.
+    """
     return [
         Finding(
             kind="program",
@@ -23,4 +26,5 @@ def find(evidence: Evidence) -> list[Finding]:
         for setup, reads in zip(evidence.job.setups, evidence.reads, strict=True)
         for _, read in reads
         for notice in read.warnings
+        if not notice.is_stated
     ]

@@ -200,7 +200,7 @@ class Interpreter(Cycles):
             return words, complaints
         kept, taken, wrong = part
         text = f"{quoted(line[taken.start :].rstrip())} does nothing, as stated"
-        self.notices.add("harmless", Place(self.name, number, taken.start + 1), text)
+        self.notices.add("harmless", Place(self.name, number, taken.start + 1), text, is_stated=True)
         behind = [] if wrong is None else [wrong]
         return kept, [complaint for complaint in complaints if complaint.start < taken.start] + behind
 

@@ -281,7 +281,7 @@ def _cutters(state: Interpreter, table: Rows, name: str, cutter: int | None, not
             )
         place = _block_place(state, table, 0)
         if rows_before > 1 or cutter is not None:
-            notices.add("before", place, text)
+            notices.add("before", place, text, is_stated=cutter is not None)
     return _column([before, *behind], np.int32), tuple(call[1:] for call in calls)
 
 
