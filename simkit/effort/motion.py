@@ -23,7 +23,7 @@ pass is w_i = S_i + min over j <= i of (limit_j - S_j); the backward pass is its
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -50,6 +50,10 @@ class MoveTimes:
     wanted: np.ndarray
     entry: np.ndarray
     exit: np.ndarray
+
+    def __getitem__(self, rows) -> MoveTimes:
+        """Return the chosen moves (slice, mask or index array)."""
+        return MoveTimes(*(getattr(self, each.name)[rows] for each in fields(self)))
 
     @property
     def reaches_feed(self) -> np.ndarray:

@@ -16,7 +16,7 @@ from simkit.moves.table import Moves
 class CutterTime:
     """Time of one cutter in one program, seconds.
 
-    tool: its number.  cutting: feed moves; in_wood of it: those that take wood, None without a replay.
+    tool: its number.  cutting: feed moves; in_wood of it: in wood, by length, None without a replay.
     rapids.  changes, starts: how often the cutter is changed to and the spindle started.
     standing: for these.  length mm: of feed moves; not_reached: the part of it, 0 to 1, on moves too short
     to reach their feed.  lost: how much longer the feed moves take than at their feed throughout.
@@ -59,12 +59,12 @@ def program_times(
     times: MoveTimes,
     machine: Machine,
     dwells: Sequence[float],
-    is_in_wood: np.ndarray | None = None,
+    wood: np.ndarray | None = None,
 ) -> list[ProgramTime]:
     """Return where the time of each program goes, in their order.
 
     moves (n): of one or more programs, in the order in which they run.  times: of these.
-    dwells: seconds of each program, by its index.  is_in_wood (n,): whether a move takes wood.
+    dwells: seconds of each program, by its index.  wood (n,): the part of each move, 0 to 1, in wood.
     """
     changes, starts = _changes(moves), _starts(moves)
     length, is_cut = moves.length(), ~moves.rapid
@@ -80,7 +80,7 @@ def program_times(
             cutting, long = float(times.seconds[cut].sum()), float(length[cut].sum())
             short = cut[~times.reaches_feed[cut]]
             feed = np.where(moves.feed[cut] > 0, moves.feed[cut], np.inf) / 60.0
-            in_wood = None if is_in_wood is None else float(times.seconds[cut[is_in_wood[cut]]].sum())
+            in_wood = None if wood is None else float((times.seconds * wood)[cut].sum())
             cutters.append(
                 CutterTime(
                     tool=int(tool),

@@ -152,8 +152,8 @@ class _State:
                 self.h, self.owner, self.floor, np.float32(self.up), self.xs, self.ys, *lattice.origin,
                 lattice.cell, tile, t0, t1, starts, entries, packed.codes, packed.rows, packed.records,
                 packed.boxes, taken, leans, depths, places, bottoms,
-                reaches, above.starts, above.entries, above.chords, above.rows, above.codes, above.records, pieces,
-                rubs, rub_places, rub_tops,
+                reaches, above.starts, above.entries, above.chords, above.rows, above.codes, above.records,
+                pieces, rubs, rub_places, rub_tops,
             )  # fmt: skip
             bites = (slice(starts[t0], starts[t1]), taken, leans, (depths, places, bottoms), reaches)
             stacks = (slice(above.starts[t0], above.starts[t1]), rubs, rub_places, rub_tops)
@@ -178,7 +178,7 @@ class _State:
                 _deepest(self.rubs.setdefault(name, _nothing(len(self.volume))), rows, rub)
             self.evaluations += evaluated
         is_taken = np.isfinite(highest)
-        # Heights of the field are z or -z of the blank frame, whose z is a shift of the program's, or its mirror.
+        # Heights of the field are z or -z of the blank frame.
         self.top[is_taken] = (self.up * highest[is_taken] - frame.offset[2]) / frame.matrix[2, 2]
 
     def result(self, field: Field) -> Replay:

@@ -69,10 +69,41 @@ def test_planted__is_told_once_on_its_line(tmp_path, words, kind, line, value, l
 @pytest.mark.parametrize(("spindle", "limit"), [("[8000, 16000]", 16000), ("[20000, 24000]", 20000)])
 def test_spindle__speed_out_of_its_range(tmp_path, spindle, limit):
     status, result = found(tmp_path, SLOT, PLAIN + f"[machine]\nspindle = {spindle}\n")
-    assert (status, rows_of(result)) == (0, [("spindle-speed", "warning", 5)])
+    assert (status, rows_of(result)) == (0, [("spindle-speed", "warning", 3)])
     row = result["findings"][0]
+    assert row["column"] == 1  # the S word itself
     assert (row["value"], row["limit"], row["unit"]) == (18000, limit, "rev/min")
     assert found(tmp_path, SLOT, PLAIN + "[machine]\nspindle = [18000, 18001]\n")[1]["findings"] == []
+
+
+@pytest.mark.parametrize(("z", "told"), [(11.0, True), (12.0, False)])
+def test_plunge__mostly_through_air_counts_what_is_in_wood(tmp_path, z, told):
+    # From 26 down to 11 at 45 degrees, the wood 12 high: the last millimetre is in wood.
+    program = HEAD.replace("Z14", "Z26") + f"G1 X{8 + 26 - z:g} Z{z:g} F600\nG0 Z26\nM30\n"
+    job = with_cutter("plunge_angle = 10")
+    _, result = found(tmp_path, program, job)
+    assert [row["kind"] for row in result["findings"]] == ["bite"] * told + ["setup"] * (not told)
+    if told:
+        assert result["findings"][0]["value"] == pytest.approx(45.0, abs=0.01)
+        assert "1.0 mm in all" in result["findings"][0]["message"]
+
+
+@pytest.mark.parametrize(("shape", "depth"), [("flat", 3.0), ("ball", 1.0), ('vee"\npoint = "90', 2.0)])
+def test_plunge__of_every_shape_is_told(tmp_path, shape, depth):
+    job = with_cutter("plunge_angle = 60").replace('"flat"', f'"{shape}"').replace('"90"', "90")
+    program = HEAD + f"G1 Z{12 - depth:g} F600\nG0 Z14\nM30\n"
+    (row,) = found(tmp_path, program, job)[1]["findings"]
+    assert (row["kind"], row["line"], row["value"]) == ("bite", 5, 90.0)
+
+
+def test_slot__a_short_deep_end_of_a_long_move_is_told(tmp_path):
+    # A wide shelf to X16 leaves 1 mm there for the long move, and 4 mm behind it: limit 2.4.
+    shelf = "G1 X5 Y-5 Z9 F2400\nY35\nX11\nY-5\nX13\nY35\nG0 Z14\nX5 Y15\nG1 Z8 F600\n"
+    program = HEAD.replace("X8 Y8", "X5 Y-5") + shelf + "X30 F2400\nG0 Z14\nM30\n"
+    _, result = found(tmp_path, program, with_cutter("slot_depth = 0.4"))
+    told = [row for row in result["findings"] if row["line"] == 14]
+    assert [(row["kind"], row["value"]) for row in told] == [("bite", pytest.approx(4.0, abs=1e-3))]
+    assert found(tmp_path, program, with_cutter("slot_depth = 0.7"))[1]["findings"] == []
 
 
 def test_drill__goes_straight_down(tmp_path):
@@ -90,8 +121,9 @@ def test_result__time_and_bite(tmp_path):
     assert time["machine"]["speed"] == [9000, 9000, 3000]
     assert "mm/min" not in time["note"]
     row = time["programs"][0]["cutters"][0]
-    assert row["air"] == 0.0
-    assert row["in_wood"] == pytest.approx(row["cutting"])
+    # Down from 14 to 9 two of five millimetres are air: at 600 mm/min and 300 mm/s2 that is 5 / 10 + 10 / 300 s.
+    assert row["air"] == pytest.approx(2 / 5 * (5 / 10 + 10 / 300) / 60, abs=1e-4)
+    assert row["in_wood"] + row["air"] == pytest.approx(row["cutting"])
     assert time["minutes"] == pytest.approx(row["cutting"] + row["rapids"] + 64 / 60, abs=1e-3)
     assert bite["depth"] == pytest.approx(3.0)
     assert bite["width"] == pytest.approx(6.0, abs=bite["width_bound"])
