@@ -70,7 +70,13 @@ def main() -> None:
     many = join_moves([moves[first]] * times)
     # Each round takes what the first one took: how long it takes to tell does not depend on it.
     met = replays[0]
-    met = replace(met, **{name: np.concatenate([getattr(met, name)] * times) for name in ("volume", "right", "depth", "top", "along")})
+    met = replace(
+        met,
+        **{
+            name: np.concatenate([getattr(met, name)] * times)
+            for name in ("volume", "right", "depth", "top", "along")
+        },
+    )
     timing, found = best_of(3, lambda: move_times(many, job.machine))
     biting, _ = best_of(3, lambda: bites(many, met, found, job.cutters, 0.2))
     print(f"{len(many):,} moves: time {timing:.2f} s, bite {biting:.2f} s")

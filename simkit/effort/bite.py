@@ -53,7 +53,8 @@ class Bites:
         neither, or no pass.
     down, level (m,) mm: how far it comes down in wood in all, and its length in plan there.
     straight (m,) mm3: what its cutter would take straight down so far.
-    is_whole (m,): long enough (half a diameter, in wood if there is any) for width and removal rate to mean something.
+    is_whole (m,): long enough (half a diameter, in wood if there is any) for width and removal rate to mean
+        something.
     """
 
     row: np.ndarray
@@ -118,9 +119,7 @@ class Bites:
         return (self.wood_on * np.sign(speed)).astype(np.int64)
 
 
-def bites(
-    moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cutter], cell: float
-) -> Bites:
+def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cutter], cell: float) -> Bites:
     """Return what the stretches of one setup bite off.
 
     moves (n): of the setup, program frame.  met: their replay.  times: of these n moves.

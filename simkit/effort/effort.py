@@ -21,7 +21,8 @@ from simkit.stock.replay import Replay
 
 @dataclass(frozen=True)
 class Effort:
-    """times: of all moves of the job.  bites, slots: of each setup.  programs: where their time goes, in order.
+    """times: of all moves of the job.  bites, slots: of each setup.  programs: where their time goes, in
+    order.
 
     advice: what would save time, the most first.
     """

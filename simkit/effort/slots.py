@@ -1,7 +1,7 @@
 """A second look at long moves: is a short part of one a slot deeper than its cutter may cut?
 
-What a move bites off is known as a mean over its length.  So moves that somewhere are deeper than `slot_depth`
-are cut into pieces, and they alone, with all that comes near, run once more over the wood they met.
+What a move bites off is known as a mean over its length.  So moves that somewhere are deeper than
+`slot_depth` are cut into pieces, and run once more, with all that comes near, over the wood they met.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ def deep_slots(
 
     moves (n): of the setup, program frame.  depth (n,) mm: the most that one column lost to each.  own: what
     they bite off.  before: the blank before the setup.  frame: program frame -> blank frame.
-    A piece is a slot where it takes SLOT of the section of one as deep as it is, on the mean of a sloped piece.
+    A piece is a slot where it takes SLOT of the section of one as deep as its middle.
     Error: a slot shorter than a piece, a quarter of the diameter or LEAST_CELLS cells, may be missed;
     its depth is exact at cell centres.
     """

@@ -92,7 +92,9 @@ def test_section_and_volume_of_the_tip__closed_forms(depth):
     assert full_section(vee, depth) == pytest.approx(depth**2, rel=1e-5)
     assert tip_volume(vee, depth) == pytest.approx(math.pi * depth**3 / 3, rel=1e-5)
     round_part = min(depth, 3.0)
-    segment = 9 * math.acos((3 - round_part) / 3) - (3 - round_part) * math.sqrt(6 * round_part - round_part**2)
+    segment = 9 * math.acos((3 - round_part) / 3) - (3 - round_part) * math.sqrt(
+        6 * round_part - round_part**2
+    )
     assert full_section(ball, depth) == pytest.approx(segment + 6 * (depth - round_part), rel=1e-5)
     cap = math.pi * round_part**2 * (9 - round_part) / 3
     assert tip_volume(ball, depth) == pytest.approx(cap + math.pi * 9 * (depth - round_part), rel=1e-5)

@@ -25,7 +25,7 @@ def parts(moves, frame=IDENTITY):
 @pytest.mark.parametrize("turn", ["none", "about x", "about y"])
 def test_down_and_up__what_is_above_the_wood_is_air(turn):
     frame = turned(turn, *SIZE)
-    # 14 to 9 straight down, wood from 12 down; a ramp from 16 to 8 in clean wood; up again from there in its own slot.
+    # 14 to 9 straight down, wood from 12 down; a ramp from 16 to 8 in clean wood; up again from there.
     moves = path([[20, 10, 14], [20, 10, 9], [20, 10, 16], [20, 30, 16], [40, 30, 8], [40, 30, 20]])
     found = parts(moves, frame)
     assert found[0] == pytest.approx([2 / 5, 1.0])
@@ -76,7 +76,7 @@ def test_any_move__takes_nothing_outside_its_part(tool, seed):
             cut += 1
             whole = replay(field, middle, CUTTERS, IDENTITY).volume[0]
             assert whole == pytest.approx(taken.volume[0], rel=1e-3, abs=1e-3)
-    assert cut > 5
+    assert cut > 3
 
 
 def test_short_moves__of_which_some_touch_no_cell_are_in_wood_together():
@@ -84,8 +84,8 @@ def test_short_moves__of_which_some_touch_no_cell_are_in_wood_together():
     moves = path(np.column_stack([x, 0 * x + 20, 0 * x + 9]))
     own, _ = bitten(moves, cell=0.2)
     seconds = move_times(moves, Machine()).seconds
-    # From -3 on; the outermost columns lie 2.9 beside the path, so the front meets the last of them at 60 less
-    # sqrt(3^2 - 2.9^2).
+    # From -3 on; the outermost columns lie 2.9 beside the path, so the front meets the last of them at 60
+    # less sqrt(3^2 - 2.9^2).
     length = 63.0 - math.sqrt(9 - 2.9**2)
     assert (own.share * moves.length()).sum() == pytest.approx(length, abs=0.4)
     assert (own.share * seconds).sum() == pytest.approx(length / 40.0, rel=0.01)
