@@ -113,8 +113,13 @@ def test_fixture__first_move_that_comes_too_near(tmp_path, shape, away):
         assert row["line"] == line_of(GOOD, first)
     # Low enough, far enough, or in another setup it is no contact.
     assert found(tmp_path, GOOD, PLAIN + fixture.replace("13", "7.9"))[0] == 0
-    far = fixture.replace("[[40, 0], [60, 30]]", "[[50.5, 0], [60, 30]]").replace("[55, 16]", "[60.5, 16]")
-    assert found(tmp_path, GOOD, PLAIN + far)[0] == 0
+    for apart, status in ((50.5, 0), (50.0, 0), (49.995, 1), (49.9, 1)):
+        far = fixture.replace("[[40, 0], [60, 30]]", f"[[{apart}, 0], [60, 30]]")
+        far = far.replace("[55, 16]", f"[{apart + 10}, 16]")
+        assert found(tmp_path, GOOD, PLAIN + far)[0] == status, apart
+    # At the clearance above it is no contact either.
+    assert found(tmp_path, GOOD, PLAIN + fixture.replace("13", "8"))[0] == 0
+    assert found(tmp_path, GOOD, PLAIN + fixture.replace("13", "8.01"))[0] == 1
 
 
 def test_fixture__a_rapid_through_a_clamp_and_a_shank_beside_one(tmp_path):
