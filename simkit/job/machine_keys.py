@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from simkit.job.key import BIGGEST, Key
 from simkit.job.model import HOLDINGS, Machine
+from simkit.units import MM_PER_UNIT
 
 _ENDS = {"kind": "lengths", "size": 3, "low": -2 * BIGGEST, "high": 2 * BIGGEST}
 _MACHINE = Machine()
@@ -127,6 +128,24 @@ FIXTURE_KEYS: tuple[Key, ...] = (
         low=-BIGGEST,
         high=BIGGEST,
         examples=("[[-30, 30], [10, 60]]", "[[270, 30], [310, 60]]"),
+    ),
+    Key(
+        "fixtures[].mesh",
+        "path",
+        "The form of what stands in the box: a closed triangle mesh as it stands there, Z up, as large as box"
+        " and height say. It is put into the middle of the box. What hangs over counts as solid below.",
+        noun="a mesh",
+        examples=('"clamp.stl"',),
+        is_aside=True,
+    ),
+    Key(
+        "fixtures[].units",
+        "choice",
+        "The unit of that mesh.",
+        default="mm",
+        choices=tuple(MM_PER_UNIT),
+        examples=('"mm"',),
+        is_aside=True,
     ),
     Key(
         "fixtures[].at",

@@ -17,11 +17,11 @@ WIDER = np.sqrt(2.0)
 def fixture_field(fixture: Fixture, clearance: float, cell: float, mesh: np.ndarray | None) -> Field:
     """Return the field of a fixture in the table frame, solid down to the table, grown by the clearance.
 
-    clearance, cell mm: cells no wider than asked for, unless more than MOST_CELLS would be needed.  mesh (m, 3, 3)
-    mm: the triangles of one that has a mesh, table frame.
-    A column is nowhere lower than the fixture and the clearance within WIDER cells of its centre: it is square near
-    an upper edge, up to 1.42 clearances, and up to WIDER cells wider than asked for; so a steep side of
-    a mesh may stand higher by what it rises over twice that.
+    clearance, cell mm: cells no wider than asked for, unless more than MOST_CELLS would be needed.
+    mesh (m, 3, 3) mm: the triangles of one that has a mesh, table frame.
+    A column is nowhere lower than the fixture with the clearance within WIDER cells of its centre: it is
+    square near an upper edge, up to 1.42 clearances, and up to WIDER cells wider than asked for; so a steep
+    side of a mesh may stand higher by what it rises over twice that.
     """
     x0, x1, y0, y1 = fixture.box_in_plan
     # Cells no wider than asked, no more of them than fit.
@@ -41,7 +41,7 @@ def fixture_field(fixture: Fixture, clearance: float, cell: float, mesh: np.ndar
 
 
 def plan_distance(fixture: Fixture, x: np.ndarray, y: np.ndarray) -> np.ndarray:
-    """Return how far points are from a fixture in plan, mm, 0 or less inside; of a mesh: from its box.  Exact."""
+    """Return how far points are from a fixture in plan, mm, 0 or less inside; of a mesh: its box.  Exact."""
     if fixture.box is None:
         return np.hypot(x - fixture.at[0], y - fixture.at[1]) - fixture.diameter / 2
     x0, x1, y0, y1 = fixture.box_in_plan
@@ -49,9 +49,9 @@ def plan_distance(fixture: Fixture, x: np.ndarray, y: np.ndarray) -> np.ndarray:
 
 
 def path_distance(fixture: Fixture, start: np.ndarray, end: np.ndarray) -> np.ndarray:
-    """Return how far straight ways (n, 2) to (n, 2) stay from a fixture in plan (n,) mm, 0 or less where they meet.
+    """Return how far straight ways (n, 2) to (n, 2) stay from a fixture in plan (n,) mm.
 
-    Of a mesh: from its box.  Error: rounding.
+    0 or less where they meet.  Of a mesh: from its box.  Error: rounding.
     """
     if fixture.box is None:
         centre = np.array([fixture.at], float)
@@ -61,7 +61,7 @@ def path_distance(fixture: Fixture, start: np.ndarray, end: np.ndarray) -> np.nd
     away = _from_way(corners, start, end).min(axis=1)
     for place in (start, end):
         away = np.minimum(away, plan_distance(fixture, *place.T))
-    # A way that goes through has both ends outside and may pass far from the corners: where is it in each slab?
+    # A way right through may have its ends and the corners far off: where is it in each slab?
     delta = end - start
     first, last = np.zeros(len(start)), np.ones(len(start))
     for axis, (low, high) in enumerate(((x0, x1), (y0, y1))):
@@ -86,8 +86,8 @@ def _from_way(points: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndar
 def _heights(mesh: np.ndarray, lattice: Lattice) -> np.ndarray:
     """Return for each cell (ny, nx) a height that no triangle comes above anywhere in it; 0 where none is.
 
-    Triangles are halved along their longest edge in plan until they are no wider than a cell; each then counts, as
-    high as its highest corner, for all cells that its box touches.
+    Triangles are halved along their longest edge in plan until they are no wider than a cell; each then
+    counts, as high as its highest corner, for all cells that its box touches.
     """
     found = np.zeros(lattice.shape)
     left = np.asarray(mesh, float)

@@ -51,13 +51,13 @@ def fixture_contacts(
     """Return what the moves of one setup run into, one entry for each fixture and part of the cutter.
 
     to_table: program frame -> table frame.  clearance mm: to be kept all round; what keeps it to EQUAL is no
-    contact.  cell mm: of the columns that the fixtures are taken as (solid down to the table).  meshes: by the
-    name of a fixture, its triangles (m, 3, 3) mm, table frame.
+    contact.  cell mm: of the columns that the fixtures are taken as (solid down to the table).  meshes: by
+    the name of a fixture, its triangles (m, 3, 3) mm, table frame.
     Each fixture is replayed as if it were wood; a place that was touched once is not told again.  The
     clearance is added to the outline and the top of the fixture, so near an upper edge it is kept square,
-    up to 1.42 times.  Nothing nearer than the clearance is missed, but by what a round cutter leaves between two
-    cells.  Error the other way: moves that keep the clearance from a box or a cylinder with the widest
-    place of a part are never told; else a contact may be told up to 1.42 cells too early, 3 for a mesh.
+    up to 1.42 times.  Nothing nearer than that is missed, of parts wider than 1.5 cells.  Error the other
+    way: moves that keep the clearance from a box or a cylinder with the widest place of a part are never
+    told; else a contact may be told up to 1.42 cells too early, 3 for a mesh.
     """
     found = []
     part = moves[one]
@@ -122,7 +122,7 @@ def _away(moves: Moves, fixture: Fixture, to_table: Frame, cutters, clearance: f
 
 
 def _radius_of(moves: Moves, cutters: Mapping[int, Cutter], part: str) -> np.ndarray:
-    """Return the widest place of one part of each move's cutter (n,) mm, "" the cutting part; -inf for none."""
+    """Return the widest place of a part of each move's cutter (n,) mm, "" the cutting part; -inf for none."""
     radius = np.full(len(moves), -np.inf)
     for number in np.unique(moves.tool):
         cutter = cutters[int(number)]
