@@ -331,7 +331,7 @@ MUTATIONS = (
     Mutation(
         "cutter too far up in its holder",
         ("holder-contact",),
-        _stated(("side1.nc", "G1 Z-", 2), edges=1.5, stick_out=1.5),
+        _stated(("side1.nc", "G1 Z-", 2), edges=1.2, stick_out=1.2),
     ),
     Mutation(
         "work too near the end of travel", ("travel",), _stated(FIRST_HOLE, machine_zero="[-90, 150, -60]")

@@ -31,9 +31,10 @@ MACHINE_KEYS: tuple[Key, ...] = (
     Key(
         "machine.speed",
         "lengths",
-        "Top speed of X, Y and Z, a length a minute, to tell how long the work takes. The default is common"
+        "Top speed of X, Y and Z, mm/min in a job in mm, to tell how long the work takes. The default is common"
         " practice, no source: the machine's own stand in the settings of its control.",
         size=3,
+        per=" a minute",
         low=10.0,
         high=1e6,
         default=tuple(f"{speed:g} mm" for speed in _MACHINE.speed),
@@ -42,8 +43,9 @@ MACHINE_KEYS: tuple[Key, ...] = (
     Key(
         "machine.acceleration",
         "lengths",
-        "Acceleration of X, Y and Z, a length a second squared. The default is common practice, no source.",
+        "Acceleration of X, Y and Z, mm/s2 in a job in mm. The default is common practice, no source.",
         size=3,
+        per=" a second squared",
         low=1.0,
         high=1e6,
         default=tuple(f"{value:g} mm" for value in _MACHINE.acceleration),
