@@ -31,8 +31,8 @@ MACHINE_KEYS: tuple[Key, ...] = (
     Key(
         "machine.speed",
         "lengths",
-        "Top speed of X, Y and Z, mm/min in a job in mm, to tell how long the work takes. The default is common"
-        " practice, no source: the machine's own stand in the settings of its control.",
+        "Top speed of X, Y and Z, mm/min in a job in mm, to tell how long the work takes. The default is"
+        " common practice, no source: the machine's own stand in the settings of its control.",
         size=3,
         per=" a minute",
         low=10.0,
