@@ -341,9 +341,9 @@ MUTATIONS = (
     Mutation("comma for a point", (REFUSED,), _edited(1, "G0 X", lambda row: [row.replace(" Y", ",5 Y")])),
     Mutation("letter O for a zero", (REFUSED,), _edited(0, "G0 Z", lambda row: [row.replace("Z", "ZO")], 2)),
     Mutation(
-        "X and Y exchanged",  # the move there, and the one back from there
-        CUT,
-        _edited(0, "G1 X", lambda row: [row.translate(str.maketrans("XY", "YX"))], 1, (0, 1)),
+        "X and Y of a dowel hole exchanged",  # where it lies beside the blank, the other hole is named
+        ("dowel-miss", "break-through"),
+        _edited(0, "G0 X", lambda row: [row.translate(str.maketrans("XY", "YX"))], 0, (1, 4)),
     ),
     Mutation("first rapid down into the wood", LOW, _edited(0, "G0 Z", lambda row: ["G0 Z-0.1"], 0, 3)),
 )

@@ -8,6 +8,7 @@ from typing import Any
 from simkit.effort.program_time import ProgramTime
 from simkit.job.model import Machine
 
+LEAST_PART = 0.02  # of the way: small arcs, as at the ends of passes, are not worth a sentence
 HELD_BY = ("X", "Y", "Z", "arc")
 DEFAULTS = ("speed", "acceleration", "rounding", "spindle_start", "cutter_change")
 
@@ -95,6 +96,8 @@ def held_words(time: dict[str, Any]) -> list[str]:
     for program in time["programs"]:
         for row in program["cutters"]:
             for one in row["held"]:
+                if one["by"] == "arc" and one["part"] < LEAST_PART:
+                    continue
                 cutter = "" if row["cutter"] is None else f" T{row['cutter']}"
                 why = (
                     f"turning on arcs (machine.acceleration) allows {one['reached']:.0f} mm/min at most"
