@@ -26,9 +26,9 @@ moves = make_moves(start=places, end=places + [0.4, 0, 0], tool=np.ones(400_000)
 told = []
 
 def progress(part):
-    if not told:
+    told.append(part)  # first: the interruption may come while it prints
+    if len(told) == 1:
         print("begun", flush=True)
-    told.append(part)
 
 try:
     cut(blank_field(blank_lattice(100, 100, 0.1), 100, 100, 20), moves, {1: Cutter(1, "ball", 8.0)}, IDENTITY,
