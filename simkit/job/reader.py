@@ -228,7 +228,7 @@ def _unit(values: dict[str, Any]) -> str | None:
 
 
 def _files(checker: Checker, tables: dict[str, Any], path: Path, name: str) -> None:
-    """Check that the programs and the mesh are there and can be read."""
+    """Check that the programs and the meshes are there and can be read."""
     named: list[tuple[str, Any, str]] = []
     if not is_bad(tables["setups"]):
         for index, setup in enumerate(tables["setups"]):
@@ -239,6 +239,12 @@ def _files(checker: Checker, tables: dict[str, Any], path: Path, name: str) -> N
                 ]
     if isinstance(tables["target"], dict):
         named.append(("target.mesh", tables["target"]["mesh"], "a mesh"))
+    if isinstance(tables["fixtures"], tuple | list):
+        named += [
+            (f"fixtures[{index}].mesh", fixture["mesh"], "a mesh")
+            for index, fixture in enumerate(tables["fixtures"])
+            if not is_bad(fixture)
+        ]
     for key, text, noun in named:
         if isinstance(text, str):
             seen = str(Path(name).parent / text)
@@ -276,7 +282,10 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
         zones=tuple(made_zone(zone) for zone in tables["zones"] or ()),
         accepted=tuple(made_accepted(entry) for entry in tables["accepted"] or ()),
         machine=Machine(**(tables["machine"] or {})),
-        fixtures=tuple(Fixture(**fixture) for fixture in tables["fixtures"] or ()),
+        fixtures=tuple(
+            Fixture(**{**fixture, "mesh": folder / fixture["mesh"] if fixture["mesh"] else None})
+            for fixture in tables["fixtures"] or ()
+        ),
         holding=tuple(Holding(**holding) for holding in tables["holding"] or ()),
         layup=Layup(**tables["layup"]) if (tables["layup"] or {}).get("boards") else None,
         lines=lines,

@@ -106,11 +106,16 @@ def side_of(code, a, dx, dy):
 
 
 @kernel
-def _take(h, owner, floor, up, iy, first, last, g, row, code, a, xs, dy, taken, lean, depth, cell, bottom):
+def _take(
+    h, owner, floor, up, iy, first, last, g, row, code, a, xs, dy, taken, lean, depth, cell, bottom, reach
+):
     """Lower a row by the heights g; return what columns lose in all, on the right less on the left, and at
-    most, and where: cell, bottom.
+    most, and where: cell, bottom; and reach: the highest wood taken, the least and the greatest way along a
+    line to a column that loses something.
     """
     nx = h.shape[1]
+    highest, nearest, farthest = reach
+    is_line = form_of(code) == LINE_FORM
     for i in range(first, last):
         before = h[iy, i]
         if g[i] < before:
@@ -119,11 +124,15 @@ def _take(h, owner, floor, up, iy, first, last, g, row, code, a, xs, dy, taken, 
             if lost > 0.0:
                 taken += lost
                 lean += lost * side_of(code, a, xs[i] - a[X], dy)
+                highest = max(highest, before)
+                if is_line:
+                    u = (xs[i] - a[X]) * a[UX] + dy * a[UY]
+                    nearest, farthest = min(nearest, u), max(farthest, u)
                 if lost > depth or (lost == depth and iy * nx + i < cell):
                     depth, cell, bottom = lost, iy * nx + i, left
             h[iy, i] = g[i]
             owner[iy, i] = row
-    return taken, lean, depth, cell, bottom
+    return taken, lean, depth, cell, bottom, (highest, nearest, farthest)
 
 
 @kernel
@@ -136,8 +145,9 @@ def _bite(code, a, box, row, field, tile, tops, g, cell):
     bx0 = max(math.floor((box[0] - x0) / cell - 0.5) - 1, ix_first) - ix_first
     bx1 = min(math.ceil((box[1] - x0) / cell - 0.5) + 2, ix_last) - ix_first
     taken, lean, depth, place, bottom, evaluated = 0.0, 0.0, np.float32(0.0), np.int64(-1), np.float32(0.0), 0
+    reach = (-np.float32(np.inf), math.inf, -math.inf)
     if by0 >= by1 or bx0 >= bx1:
-        return taken, lean, depth, place, bottom, evaluated
+        return taken, lean, depth, place, bottom, reach, evaluated
     half = 0.5 * (BLOCK - 1) * cell * math.sqrt(2.0)
     middle = 0.5 * (BLOCK - 1)
     for by in range(by0 // BLOCK, (by1 - 1) // BLOCK + 1):
@@ -159,15 +169,15 @@ def _bite(code, a, box, row, field, tile, tops, g, cell):
             ix0, ix1 = ix_first + first * BLOCK, min(ix_first + bx * BLOCK, ix_last)
             for iy in range(row0, row1):
                 row_heights(code, a, xs, ys[iy], ix0, ix1, g)
-                taken, lean, depth, place, bottom = _take(
+                taken, lean, depth, place, bottom, reach = _take(
                     h, owner, floor, up, iy, ix0, ix1, g, row, code, a, xs, ys[iy] - a[Y], taken, lean, depth,
-                    place, bottom,
+                    place, bottom, reach,
                 )  # fmt: skip
             evaluated += (row1 - row0) * (ix1 - ix0)
             for b in range(first, bx):
                 i0 = ix_first + b * BLOCK
                 tops[by, b] = _block_top(h, row0, row1, i0, min(i0 + BLOCK, ix_last))
-    return taken, lean, depth, place, bottom, evaluated
+    return taken, lean, depth, place, bottom, reach, evaluated
 
 
 @kernel
@@ -266,7 +276,7 @@ def _lower_stood(chord, code, a, field, tile, cell, g, stood):
 @entry_kernel
 def replay_tiles(
     h, owner, floor, up, xs, ys, x0, y0, cell, size, first_tile, last_tile, starts, entries, codes, rows,
-    records, boxes, taken, leans, depths, places, bottoms,
+    records, boxes, taken, leans, depths, places, bottoms, reaches,
     chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
     rub_tops,
 ):  # fmt: skip
@@ -277,7 +287,8 @@ def replay_tiles(
     taken (entries,) float64: for each entry of these tiles the sum over cells of what its column lost, mm;
     leans float64: of that, what lay on the right of the path less what lay on the left, in plan;
     depths float32: the most that one column lost; places int64: that cell (iy * nx + ix), -1 for none;
-    bottoms float32: the lowest wood taken there.
+    bottoms float32: the lowest wood taken there; reaches (entries, 3) float64: the highest wood taken, and
+    how far along a line, in plan, the first and the last column lies that loses something.
     Returns how many heights were evaluated.
     chord_starts (tiles + 1,), chord_entries: the chords of each tile, growing; chords (c, CHORD_COLUMNS),
     chord_rows (c,): of which move; chord_codes, chord_records: the cutting part along each.
@@ -326,9 +337,10 @@ def replay_tiles(
             if entry < starts[t + 1] and rows[entries[entry]] == row:
                 j = entries[entry]
                 k = entry - first_entry
-                taken[k], leans[k], depths[k], places[k], bottoms[k], some = _bite(
+                taken[k], leans[k], depths[k], places[k], bottoms[k], reach, some = _bite(
                     codes[j], records[j], boxes[j], row, field, tile, tops, g, cell
                 )
+                reaches[k, 0], reaches[k, 1], reaches[k, 2] = reach
                 evaluated += some
                 entry += 1
     return evaluated

@@ -222,7 +222,12 @@ def test_read_job__every_key_can_be_given(folder):
             if children(sub.path):
                 parts = ", ".join(f"{part.name} = {part.examples[0]}" for part in children(sub.path))
                 rows[-1] = f"{sub.name} = {{ {parts} }}"
-    text = "\n".join(rows).replace("my_part.stl", "part.stl").replace("[[8, 45], [268, 45]]", "[[8, 45]]")
+    text = (
+        "\n".join(rows)
+        .replace("my_part.stl", "part.stl")
+        .replace("clamp.stl", "part.stl")
+        .replace("[[8, 45], [268, 45]]", "[[8, 45]]")
+    )
     text += '\n[cutters.2]\nshape = "bull-nose"\ndiameter = 6\ncorner = 1'
     text += '\n[cutters.3]\nshape = "tapered ball"\ndiameter = 6\ntip = 2\ntaper = 5'
     lines = read(text).lines
