@@ -30,6 +30,7 @@ import numpy as np
 
 from simkit._jit import entry_kernel, kernel, loop_kernel
 from simkit.cutters import BALL, FLAT
+from simkit.stock.bit_kernels import first_of, without_first
 from simkit.stock.bound_kernels import (
     ENTRY,
     GROUP,
@@ -69,10 +70,6 @@ BLOCK = 16  # cells along the edge of the largest blocks of a tile
 LEAF = 4
 CELLS = LEAF * LEAF
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
-DE_BRUIJN = 0x077CB531
-PLACES = np.zeros(32, np.uint8)  # by the five highest bits of DE_BRUIJN * 2^k: k
-for _k in range(32):
-    PLACES[((DE_BRUIJN << _k) & 0xFFFFFFFF) >> 27] = _k
 FEW = 6  # so many moves are evaluated without tests
 BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
 
@@ -107,17 +104,6 @@ def _low_ones(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling):
     return found
 
 
-@loop_kernel
-def _first_of(bits):
-    """Place of the lowest bit that is set in a uint32: multiplied, each leaves five bits of its own on top.
-
-    Source: C. E. Leiserson, H. Prokop, K. H. Randall, Using de Bruijn Sequences to Index a 1 in a Computer
-    Word, 1998.
-    """
-    alone = np.uint32(bits & (~bits + np.uint32(1)))
-    return np.uint64(PLACES[np.uint32(alone * np.uint32(DE_BRUIJN)) >> np.uint32(27)])
-
-
 @kernel
 def _level_height(codes, records, j):
     """Height that a move nowhere comes under, rounding and all, if it is that of its start; else -inf.
@@ -147,8 +133,8 @@ def _keep(
         some = _lanes(n, group)
         bits = _low_ones(lists, first, some, half_x, half_y, slope_x, slope_y, ceiling)
         while bits != np.uint32(0):
-            i = first + _first_of(bits)
-            bits &= bits - np.uint32(1)
+            i = first + first_of(bits)
+            bits = without_first(bits)
             if level < math.inf:
                 entry = np.int64(lists[i + np.uint64(ENTRY)])
                 if (
@@ -385,8 +371,8 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
         lanes = _lanes(np.uint64(n), group)
         bits = _low_ones(lists, first, lanes, wide, deep, slope_x, slope_y, ceiling)
         while bits != np.uint32(0):
-            i = first + _first_of(bits)
-            bits &= bits - np.uint32(1)
+            i = first + first_of(bits)
+            bits = without_first(bits)
             low = lists[i + np.uint64(LOWEST)] + lift
             if _can_win(low, lists[i + np.uint64(SLOPE_X)], lists[i + np.uint64(SLOPE_Y)], hb, off):
                 j = entries[first_entry + np.int64(lists[i + np.uint64(ENTRY)])]

@@ -13,7 +13,7 @@ from simkit.frames import Frame
 from simkit.moves.chords import chords_of
 from simkit.moves.table import Moves
 from simkit.stock import cut_kernels, replay_kernels
-from simkit.stock.cut import TILE, Packed, on_grid, runs
+from simkit.stock.cut import TILE, Packed, cell_heights_pointer, on_grid, runs
 from simkit.stock.field import Field
 from simkit.stock.record_kernels import COLUMNS
 from simkit.stock.replay_kernels import CLEAR
@@ -137,6 +137,7 @@ class _State:
         edges = np.unique(np.searchsorted(work, np.linspace(0, 1, parts + 1)[1:-1] * work[-1]))
         edges = [0, *edges[edges > 0], tops.size]
         found: list = [None] * (len(edges) - 1)
+        heights = cell_heights_pointer()
 
         def part(i: int) -> None:
             t0, t1 = int(edges[i]), int(edges[i + 1])
@@ -153,7 +154,7 @@ class _State:
                 lattice.cell, tile, t0, t1, starts, entries, packed.codes, packed.rows, packed.records,
                 packed.boxes, taken, leans, depths, places, bottoms,
                 reaches, above.starts, above.entries, above.chords, above.rows, above.codes, above.records,
-                pieces, rubs, rub_places, rub_tops,
+                pieces, rubs, rub_places, rub_tops, heights,
             )  # fmt: skip
             bites = (slice(starts[t0], starts[t1]), taken, leans, (depths, places, bottoms), reaches)
             stacks = (slice(above.starts[t0], above.starts[t1]), rubs, rub_places, rub_tops)
