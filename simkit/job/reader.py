@@ -36,6 +36,11 @@ from simkit.job.zones import made_zone, zone_rules
 
 __all__ = ["job_from_words", "read_job"]  # the two ways to a job
 
+_MOST_PARTS = 40  # of a key with dots; a job file needs three
+_DEEP_KEY = re.compile(
+    r"""(?<![\w"'-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+)"""
+    rf"{{{_MOST_PARTS}}}"
+)
 _MOST_BYTES = 1_000_000  # a job file has a few thousand; anything above is another kind of file
 _AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 
@@ -110,6 +115,10 @@ def _text(path: Path, name: str) -> str:
 
 def _parsed(text: str, name: str) -> tuple[dict[str, Any], dict]:
     """Return the values of a TOML text and where its keys stand."""
+    if deep := _DEEP_KEY.search(text):  # the standard reader takes time and memory by the square of it
+        place = Place(name, text.count("\n", 0, deep.start()) + 1)
+        found = f"a key of more than {_MOST_PARTS} parts with dots between them"
+        raise InputProblems(Problem(place, found, "a job file (TOML)", "write it flat"))
     try:
         return tomllib.loads(text), locate(text)
     except tomllib.TOMLDecodeError as error:

@@ -357,7 +357,7 @@ def test_read_job__one_monstrous_value(folder, new, expected):
 def test_read_job__path_beyond_the_system(folder):
     message = told(GOOD_JOB.replace("side2.nc", "a" * 300))
     assert message == (
-        f"job.toml:32:13 [setups[1].programs[0]]: found the path '{'a' * 60}...', which cannot be used"
+        f"job.toml:32:13 [setups[1].programs[0]]: found the path '...{'a' * 200}', which cannot be used"
         f" ({os.strerror(36)}), expected a program; correct the path"
     )
 
