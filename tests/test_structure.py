@@ -26,6 +26,7 @@ STAGES = [
     "warm",
     "report",
     "resume",
+    "view",
     "draft",
     "runs",
     "api",
