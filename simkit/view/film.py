@@ -113,7 +113,7 @@ class _Drawing:
         tone = np.clip(((thick - height) / thick * TONES).astype(int), 0, TONES - 1)
         up, right = np.gradient(height * self.scale)
         light = (1 + 0.5 * (up - right)) / np.sqrt(1.5 * (1 + up**2 + right**2))
-        light = np.clip(np.round(np.clip(light, 0.25, 1.2) * 12) / 12 / 0.8165, 0.45, 1.12)
+        light = np.clip(np.round(np.clip(light, 0.25, 1.2) * 12) / 12 / 0.8165, 0.7, 1.0)  # weak, for lightness tells depth
         rgb = np.clip(self.tones[tone] * light[..., None], 0, 255).astype(np.uint8)
         rgb[~is_wood] = 255
         rows, columns = np.indices(is_wood.shape)
