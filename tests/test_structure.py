@@ -28,6 +28,7 @@ STAGES = [
     "resume",
     "draft",
     "runs",
+    "page",
     "api",
     "pytest_plugin",
     "commands",
@@ -111,6 +112,8 @@ def test_kernels__take_their_options_from_one_place(path):
         ["draft", "missing"],
         ["watch", "--help"],
         ["watch", "missing"],
+        ["page", "--help"],
+        ["page", "--port", "missing"],
     ],
     ids=" ".join,
 )
