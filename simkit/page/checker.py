@@ -64,6 +64,19 @@ class Checker:
                 raise Interrupted
             return record
 
+    def warm(self) -> None:
+        """Start the process before it is needed, from a thread of its own."""
+        with self._turn:
+            with self._lock:
+                if self._is_over or self._worker is not None or is_cold():
+                    return  # to compile takes minutes, and a check says so
+                worker = self._worker = Worker(cores())
+            _, is_gone = worker.ask({"warm": True}, NO_LIMITS, 0, lambda what, _, value: None)
+            with self._lock:
+                if is_gone:
+                    worker.end()
+                    self._worker = None
+
     def stop(self, owner: object) -> None:
         """End the check of an owner, if it is the one that runs."""
         with self._lock:
@@ -76,8 +89,7 @@ class Checker:
             self._is_over = True
             if self._worker is not None:
                 self._worker.process.kill()
-                if self._owner is None:
-                    self._worker.end()
-                    self._worker = None
-        with self._turn:  # whoever waited on it has seen the end
-            pass
+        with self._turn, self._lock:  # whoever waited on it has seen the end
+            if self._worker is not None:
+                self._worker.end()
+                self._worker = None

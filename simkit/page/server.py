@@ -81,6 +81,7 @@ class PageServer(ThreadingHTTPServer):
         self.most = most
         self.folder = Path(tempfile.mkdtemp(prefix="simkit-page-"))
         self.checker = Checker(cell)
+        threading.Thread(target=self.checker.warm, daemon=True).start()
         self.desks: dict[str, Desk] = {}
         self._lock = threading.Lock()
         self.hosts = {f"{name}:{self.server_port}" for name in ("127.0.0.1", "localhost")}
