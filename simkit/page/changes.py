@@ -20,7 +20,9 @@ def changes(now: dict[str, Any], then: dict[str, Any]) -> list[str]:
     gone = [one for one in told["better"] if one["now"] is None]
     less = [one for one in told["better"] if one["now"] is not None]
     words += _some([f"Gone: {one['message']}." for one in gone])
-    words += _some([f"Better, from {_size(one['was'])} to {_size(one['now'])}: {one['message']}." for one in less])
+    words += _some(
+        [f"Better, from {_size(one['was'])} to {_size(one['now'])}: {one['message']}." for one in less]
+    )
     words += _some([f"Worse: finding {number}, {rows[number]['message']}." for number in told["worse"]])
     words += _some([f"New: finding {number}, {rows[number]['message']}." for number in told["new"]])
     count = len(told["known"])

@@ -11,7 +11,8 @@ window.jobForm = (() => {
   const form = document.getElementById("form"), drawing = document.getElementById("drawing");
   const cutters = document.getElementById("cutters"), setups = document.getElementById("setups");
   const units = document.getElementById("mesh-units");
-  let programs = [], sides = {};
+  let programs = [];
+  const sides = {}, chosen = new Set(); // the side of each program, and of which a person chose it
 
   function el(tag, more = {}, ...inside) {
     const made = document.createElement(tag);
@@ -94,7 +95,7 @@ window.jobForm = (() => {
     for (const number of guess.cutters || []) if (!rows.includes(String(number))) addCutter(String(number));
     const blocks = [...setups.querySelectorAll(".side")];
     (guess.setups || []).forEach((told, index) => {
-      for (const name of told.programs) sides[name] = String(index);
+      for (const name of told.programs) if (!chosen.has(name)) sides[name] = String(index);
       for (const key of ["corner", "face"]) {
         const select = blocks[index] && blocks[index].querySelector(`[name="${key}"]`);
         if (select && told[key] && !select.dataset.touched) select.value = told[key];
@@ -159,7 +160,7 @@ window.jobForm = (() => {
       words(x - 8, y + tall / 2 + 4, "left", "end"), words(x + wide + 8, y + tall / 2 + 4, "right", "start"),
       line(zx - 9, zy, zx + 20, zy), line(zx, zy + 9, zx, zy - 20),
       svg("circle", { cx: zx, cy: zy, r: 6, class: "zero-ring" }),
-      words(zx + 22, zy - 4, "X", "start"), words(zx + 4, zy - 18, "Y", "start"),
+      words(zx + 22, zy + 13, "X", "start"), words(zx - 7, zy - 11, "Y", "end"),
       svg("rect", { x, y: below, width: wide, height: deep, class: "blank-wood" }),
       line(x - 16, zz, x + 12, zz), words(x - 19, zz + 4, "Z0", "end"),
       words(WIDE / 2, below + deep + 16, `from the front: side ${isOver ? 2 : 1} up`),
@@ -181,7 +182,11 @@ window.jobForm = (() => {
 
   form.addEventListener("input", (event) => {
     event.target.dataset.touched = "yes";
-    if (event.target.dataset.program) sides[event.target.dataset.program] = event.target.value;
+    const { program } = event.target.dataset;
+    if (program) {
+      sides[program] = event.target.value;
+      chosen.add(program);
+    }
     follow();
   });
   form.addEventListener("submit", (event) => event.preventDefault());

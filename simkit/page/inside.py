@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -27,11 +28,11 @@ def refuse_outside(path: Path) -> None:
     problems = []
     for key, name in _named(tables, ""):
         try:
-            is_plain = safe_name(name) == name
+            safe_name(name)
         except InputProblems:
-            is_plain = False
-        if not is_plain:
-            line = next((k for k, row in enumerate(text.splitlines(), 1) if name in row), None)
+            written = (name, json.dumps(name, ensure_ascii=False)[1:-1])
+            rows = enumerate(text.splitlines(), 1)
+            line = next((k for k, row in rows if any(one in row for one in written)), None)
             found = f"{shown_path(name)}, which is no plain name"
             expected = "the name of a file that was dropped here, without a folder"
             remedy = "drop that file too and write its name alone; or run simkit check in its folder"

@@ -197,6 +197,7 @@
     at("rest-part").hidden = false;
     solid = window.drawSolid();
     window.programText.hide();
+    at("back").hidden = true;
     for (const [id, path] of [["get-report", "/report"], ["get-job", "/job"]]) {
       at(id).href = mine(path);
       at(id).download = "";
@@ -212,7 +213,10 @@
       article.querySelector("h3").append(button);
       article.classList.add("can-show");
       article.addEventListener("click", (event) => {
-        if (!event.target.closest("a") && !String(getSelection())) turnTo(row, article);
+        if (event.target.closest("a") || String(getSelection())) return;
+        turnTo(row, article);
+        const box = at("shown").getBoundingClientRect(); // on a narrow screen it stands above the column
+        if (box.bottom < 80 || box.top > window.innerHeight - 80) at("shown").scrollIntoView();
       });
     }
     const first = findings[0];
@@ -222,6 +226,9 @@
   function turnTo(row, article) {
     for (const one of at("column").querySelectorAll(".chosen")) one.classList.remove("chosen");
     if (article) article.classList.add("chosen");
+    at("back").hidden = false;
+    at("back").href = `#f${row.number}`;
+    at("back").textContent = `back to finding ${row.number}`;
     if (solid && row.at) solid.turnTo(row.at, row.side);
     for (const label of at("solid-place").querySelectorAll(".spot")) {
       label.classList.toggle("chosen", label.textContent === String(row.number));

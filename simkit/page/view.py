@@ -32,9 +32,7 @@ def page_html(most: int) -> str:
             "run the first pass in the air.",
         ),
     )
-    scripts = [
-        el("script", src=name, defer=True) for name in ("scene.js", "text.js", "form.js", "page.js")
-    ]
+    scripts = [el("script", src=name, defer=True) for name in ("scene.js", "text.js", "form.js", "page.js")]
     page = el("html", head, el("body", HATCHES, main, scripts), lang="en")
     return f"<!DOCTYPE html>\n{page}\n"
 
@@ -139,6 +137,7 @@ def _result() -> Html:
             el("div", el("div", id="first"), el("div", id="column"), id="told"),
             el(
                 "div",
+                el("p", el("a", id="back", href="#findings", hidden=True), id="back-place"),
                 el("div", id="solid-place"),
                 el(
                     "section",
@@ -152,7 +151,13 @@ def _result() -> Html:
             ),
             id="sides",
         ),
-        el("details", el("summary", "The rest of the report"), el("div", id="rest"), id="rest-part", hidden=True),
+        el(
+            "details",
+            el("summary", "The rest of the report"),
+            el("div", id="rest"),
+            id="rest-part",
+            hidden=True,
+        ),
         id="result",
         hidden=True,
     )

@@ -26,7 +26,11 @@ class Browser:
         self.downloads = folder / "downloads"
         options = {
             "binary": CHROMIUM,
-            "args": [*FLAGS.split(), f"--user-data-dir={folder / 'profile'}", f"--window-size={width},{height}"],
+            "args": [
+                *FLAGS.split(),
+                f"--user-data-dir={folder / 'profile'}",
+                f"--window-size={width},{height}",
+            ],
             "prefs": {"download.default_directory": str(self.downloads)},
         }
         wanted = {"goog:chromeOptions": options, "goog:loggingPrefs": {"browser": "ALL"}}
@@ -46,6 +50,17 @@ class Browser:
         if isinstance(value, dict) and "error" in value:
             raise RuntimeError(value["message"])
         return value
+
+    def be_small(self, width, height):
+        """Show the page at a size below the smallest window (Chrome DevTools Protocol, Emulation)."""
+        size = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": True}
+        what = {"cmd": "Emulation.setDeviceMetricsOverride", "params": size}
+        self._ask("POST", "/goog/cdp/execute", what)
+
+    def be_dark(self):
+        """Show the page as to a person who asked for dark colours."""
+        wish = {"media": "", "features": [{"name": "prefers-color-scheme", "value": "dark"}]}
+        self._ask("POST", "/goog/cdp/execute", {"cmd": "Emulation.setEmulatedMedia", "params": wish})
 
     def open(self, address):
         self._ask("POST", "/url", {"url": address})
