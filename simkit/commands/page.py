@@ -7,7 +7,7 @@ import signal
 import sys
 import webbrowser
 
-from simkit.commands.words import cell_of
+from simkit.commands.words import cell_of, print_text
 from simkit.errors import InputProblems, Place, Problem
 
 MOST_SIZE = 200  # MB
@@ -51,8 +51,8 @@ def run_page(options: argparse.Namespace) -> int:
     before = signal.getsignal(signal.SIGTERM)
     try:
         signal.signal(signal.SIGTERM, _interrupt)  # what was dropped is removed then, too
-        print(f"open this address in a browser on this machine:\n{server.address}", flush=True)
-        print("it is secret: whoever has it may use the page.  Ctrl-C ends it.", file=sys.stderr, flush=True)
+        print_text(f"open this address in a browser on this machine:\n{server.address}")
+        _say("it is secret: whoever has it may use the page.  Ctrl-C ends it.")
         if options.open:
             webbrowser.open(server.address)
         server.serve_forever(poll_interval=0.2)
@@ -61,8 +61,13 @@ def run_page(options: argparse.Namespace) -> int:
     finally:
         server.close()
         signal.signal(signal.SIGTERM, before)
-    print("ended; what was dropped is removed", file=sys.stderr)
+    _say("ended; what was dropped is removed")
     return 0
+
+
+def _say(words: str) -> None:
+    sys.stderr.write(f"{words}\n")
+    sys.stderr.flush()
 
 
 def _interrupt(*_) -> None:

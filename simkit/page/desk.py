@@ -126,7 +126,7 @@ class Desk:
     # ---- the check ----
 
     def start(self, form: dict[str, Any] | None) -> int:
-        """Begin a check and return its number.  form: as form.job_text takes it, None for the dropped job file.
+        """Begin a check and return its number.  form: see form.job_text, None for the dropped job file.
 
         Raises Busy while one runs, InputProblems where there is nothing to check, ValueError for no form.
         """

@@ -1,4 +1,4 @@
-"""What the dropped files let one guess for the form, as JSON on standard output; run as a process of its own."""
+"""What the dropped files let one guess for the form, as JSON; run as a process of its own."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def _has_bounds(found: Seen) -> bool:
 
 def main() -> None:
     """Print what the folder named by the only argument lets one guess."""
-    print(json.dumps(form_of(seen_in(Path(sys.argv[1])))))
+    sys.stdout.write(json.dumps(form_of(seen_in(Path(sys.argv[1])))))
 
 
 if __name__ == "__main__":

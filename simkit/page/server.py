@@ -12,7 +12,6 @@ import json
 import re
 import secrets
 import shutil
-import socket
 import subprocess
 import tempfile
 import threading
@@ -156,7 +155,7 @@ class Handler(BaseHTTPRequestHandler):
             self._json({"problems": problems.lines()}, 422)
         except (KeyError, ValueError, RecursionError):
             self._no(404, "nothing is there")
-        except (ConnectionError, TimeoutError, socket.timeout):
+        except (ConnectionError, TimeoutError):
             self.close_connection = True
         except Exception:
             self._no(500, f"a fault of simkit itself; {keep_traceback()}")
@@ -164,7 +163,7 @@ class Handler(BaseHTTPRequestHandler):
     # ---- who asks ----
 
     def _words(self) -> list[str]:
-        """Return the parts of the address behind the secret.  Raises Refused for a request that is not ours."""
+        """Return the parts of the address behind the secret.  Raises Refused for what is not ours."""
         if self.headers.get_all("Host", []) not in [[host] for host in self.server.hosts]:
             raise Refused(421, "this address is not served here")
         origin = f"http://{self.headers['Host']}"

@@ -27,9 +27,9 @@ def page_html(most: int) -> str:
         _result(),
         el(
             "footer",
-            "Files stay on this machine: simkit runs here, and the folder it keeps them in is removed when it ends. "
-            "A simulation is no proof. Check clamps and tape, guard eyes, ears and lungs, keep hands clear, and "
-            "run the first pass in the air.",
+            "Files stay on this machine: simkit runs here, and the folder it keeps them in is removed "
+            "when it ends. A simulation is no proof. Check clamps and tape, guard eyes, ears and lungs, keep "
+            "hands clear, and run the first pass in the air.",
         ),
     )
     scripts = [el("script", src=name, defer=True) for name in ("scene.js", "text.js", "form.js", "page.js")]

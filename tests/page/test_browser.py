@@ -68,7 +68,8 @@ def test_page__drop_verdict_finding_change_download(browser, server, folder):
     assert abs(number - line) <= 1  # the way down or the slot itself
     assert browser.run(
         "const a = document.querySelector('#text').getBoundingClientRect(), "
-        "b = document.querySelector('#text .here').getBoundingClientRect(); return b.top >= a.top && b.bottom <= a.bottom"
+        "b = document.querySelector('#text .here').getBoundingClientRect();"
+        " return b.top >= a.top && b.bottom <= a.bottom"
     )
     assert browser.text(".spot.chosen") == "1"
 
@@ -108,7 +109,10 @@ def test_form__is_filled_in_with_a_drawing_that_follows(browser, server, folder)
     )
     wanted = [["[name=shape]", "flat"], ["[name=corner]", "right back"], ["[name=mesh_units]", "mm"]]
     browser.run(choose, wanted)
-    ring = "const r = document.querySelector('#drawing .zero-ring'); return [r.cx.baseVal.value, r.cy.baseVal.value]"
+    ring = (
+        "const r = document.querySelector('#drawing .zero-ring');"
+        " return [r.cx.baseVal.value, r.cy.baseVal.value]"
+    )
     box = (
         "const b = document.querySelector('#drawing .blank-wood'), v = (n) => b[n].baseVal.value;"
         " return [v('x'), v('y'), v('width'), v('height')]"
@@ -136,9 +140,9 @@ def test_page__fits_a_phone_and_can_be_reached_by_keys(browser, server, folder):
     dark = browser.run("return getComputedStyle(document.body).backgroundColor")
     assert sum(int(part) for part in dark[4:-1].split(",")) < 3 * 60
     unnamed = browser.run(
-        "return [...document.querySelectorAll('button, input, select, a, canvas, progress, [tabindex]')].filter((one) => "
-        "!one.closest('[hidden]') && !(one.labels && one.labels.length) && !one.getAttribute('aria-label') && "
-        "!one.textContent.trim()).map((one) => one.outerHTML)"
+        "return [...document.querySelectorAll('button, input, select, a, canvas, progress, [tabindex]')]"
+        ".filter((one) => !one.closest('[hidden]') && !(one.labels && one.labels.length) && "
+        "!one.getAttribute('aria-label') && !one.textContent.trim()).map((one) => one.outerHTML)"
     )
     assert unnamed == []
     assert browser.run("document.querySelector('#text').focus(); return document.activeElement.id") == "text"

@@ -1,4 +1,4 @@
-"""The server of the page: who is answered, what names may be, what a job file may ask for, what is removed."""
+"""The server of the page: who is answered, what names may be, what a job file may ask for, what stays."""
 
 import http.client
 import json

@@ -11,8 +11,8 @@ import time
 CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
 ELEMENT = "element-6066-11e4-a52e-4f735466cecf"  # W3C WebDriver, 6.1: the key of a web element
 FLAGS = (
-    "--headless=new --no-sandbox --disable-quic --no-first-run --disable-background-networking --disable-sync "
-    "--disable-component-update --enable-unsafe-swiftshader"
+    "--headless=new --no-sandbox --disable-quic --no-first-run --disable-background-networking "
+    "--disable-sync --disable-component-update --enable-unsafe-swiftshader"
 )
 
 
