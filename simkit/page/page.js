@@ -3,7 +3,7 @@
 (() => {
   const at = (id) => document.getElementById(id);
   const LOOK = 250; // ms between two looks at a check
-  let desk = "", files = [], isChecking = false, shown = 0, solid = null, findings = [], lastVerdict = 0;
+  let desk = "", files = [], isChecking = false, shown = 0, solid = null, findings = [], lastVerdict = 0, current = 0;
 
   // ---- talking to the server ----
 
@@ -131,6 +131,7 @@
 
   async function follow(number) {
     isChecking = true;
+    current = number;
     at("check").disabled = true;
     at("stop").hidden = at("progress").hidden = false;
     try {
@@ -147,10 +148,13 @@
         await new Promise((go) => setTimeout(go, LOOK));
       }
     } finally {
-      isChecking = false;
-      at("check").disabled = false;
-      at("stop").hidden = at("progress").hidden = true;
+      if (current === number) endProgress();
     }
+  }
+  function endProgress() {
+    isChecking = false;
+    at("check").disabled = false;
+    at("stop").hidden = at("progress").hidden = true;
   }
   at("check").addEventListener("click", check);
   at("stop").addEventListener("click", () => json("POST", mine("/stop")).catch((reason) => say(at("problems"), [reason.message])));

@@ -153,8 +153,10 @@ class Handler(BaseHTTPRequestHandler):
             self._no(409, "a check runs; stop it first")
         except InputProblems as problems:
             self._json({"problems": problems.lines()}, 422)
-        except (KeyError, ValueError, RecursionError):
+        except KeyError:
             self._no(404, "nothing is there")
+        except (ValueError, RecursionError):
+            self._no(400, "a request that cannot be read")
         except (ConnectionError, TimeoutError):
             self.close_connection = True
         except Exception:
