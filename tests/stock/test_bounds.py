@@ -141,7 +141,7 @@ def test_cut__curves_by_their_chords_leave_the_plain_cut(make, tool):
 @pytest.mark.parametrize("plane", [17, 18, 19])
 @pytest.mark.parametrize("tool", SHAPES)
 def test_cut__arcs_of_hardly_any_turn_are_their_chords(plane, tool):
-    """Sweeps down to what rounding leaves of none: the cut stands at the tip, or runs along the third axis."""
+    """Sweeps down to what rounding leaves of none: the cut stands at the tip, or follows the third axis."""
     rng = np.random.default_rng(tool)
     for sweep in (1e-300, -1e-17, 3e-16, 1e-12, -0.9e-9, 1.1e-9):
         for rise in (0.0, 1.0):
