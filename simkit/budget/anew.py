@@ -75,3 +75,19 @@ class Anew:
             return self.heights.is_wood(self.motion.back_from(points, changes[nth], lift[nth]))
 
         return crossing(is_wood, about, ROOM)
+
+    def worst(self, change: np.ndarray, asked: int = 12) -> dict[int, tuple[float, int]]:
+        """Return for each kind how far it is beyond its limit at most, mm, under one change (5,), and the row.
+
+        Negative within the limit.  The rows that say most are asked anew, `asked` of each kind.
+        """
+        change = np.asarray(change, dtype=float)
+        over = self.rows.value + self.columns @ change - self.rows.limit
+        found = {}
+        for kind in np.unique(self.rows.kind):
+            mine = np.flatnonzero(self.rows.kind == kind)
+            top = mine[np.argsort(-over[mine])[:asked]]
+            exact = self.values(top, np.tile(change, (len(top), 1))) - self.rows.limit[top]
+            k = int(np.argmax(exact))
+            found[int(kind)] = (float(exact[k]), int(top[k]))
+        return found

@@ -15,7 +15,7 @@ from simkit.budget.motion import Motion
 
 GOUGE, LEFTOVER, WALL, STEP = range(4)
 KINDS = ("gouge", "leftover", "thin-wall", "witness-step")
-BLOCK = 0.6  # mm: of each so large a block the deepest and the proudest cell make rows
+BLOCK = 1.2  # mm: of each so large a block the deepest and the proudest cell of each slope make rows
 STEEP = 4.0  # rise per cell: there walls are asked, not cells
 ALIKE = 0.1  # mm: as thin as the part is, within this and both bounds, is no fault (see findings.thin_wall)
 
@@ -82,7 +82,6 @@ def face_rows(evidence, motion: Motion) -> Rows:
     """
     parts = []
     lattice = evidence.field.lattice
-    block = max(1, round(BLOCK / lattice.cell))
     for side, deviation in evidence.deviations.items():
         sign = 1.0 if side == 1 else -1.0
         target = evidence.envelopes.side(side)
@@ -94,7 +93,7 @@ def face_rows(evidence, motion: Motion) -> Rows:
         for kind, way, limit in ((GOUGE, -1.0, limits[0]), (LEFTOVER, 1.0, limits[1])):
             is_asked = is_open & np.isfinite(limit)
             value = np.where(is_asked, way * deviation.normal - limit, -np.inf)
-            cells = _worst_of_blocks(value, block)
+            cells = _worst_cells(value, lattice.cell, _quadrant(target))
             iy, ix = np.divmod(cells, lattice.nx)
             x, y = lattice.centre_of(iy, ix)
             at = np.column_stack([x, y, cut.ravel()[cells].astype(float)])
@@ -140,8 +139,18 @@ def is_steep(target: np.ndarray, cell: float) -> np.ndarray:
     return steep
 
 
-def _worst_of_blocks(value: np.ndarray, block: int) -> np.ndarray:
-    """Return the flat index of the highest finite value of each block (k,)."""
+def _quadrant(target: np.ndarray) -> np.ndarray:
+    """Return into which of four quadrants a surface falls at each cell (ny, nx)."""
+    falls = [np.diff(target, axis=axis, append=np.nan) < 0 for axis in (0, 1)]
+    return falls[0] + 2 * falls[1]
+
+
+def _worst_cells(value: np.ndarray, cell: float, kind: np.ndarray | None = None) -> np.ndarray:
+    """Return the flat index of the highest finite value of each BLOCK, of each kind of cells in it (k,)."""
+    if kind is not None:
+        parts = [_worst_cells(np.where(kind == one, value, -np.inf), cell) for one in np.unique(kind)]
+        return np.concatenate(parts)
+    block = max(1, round(BLOCK / cell))
     ny, nx = value.shape
     by, bx = -(-ny // block), -(-nx // block)
     padded = np.full((by * block, bx * block), -np.inf)
@@ -176,7 +185,7 @@ def wall_rows(evidence, motion: Motion, is_judged: np.ndarray) -> Rows | None:
     design = np.where(np.isnan(wanted.thickness), np.inf, wanted.thickness - walls.bound - ALIKE)
     least = np.minimum(limit, design)
     value = np.where(is_judged & ~np.isnan(walls.thickness), least - walls.thickness, -np.inf)
-    cells = _worst_of_blocks(value, max(1, round(BLOCK / evidence.field.lattice.cell)))
+    cells = _worst_cells(value, evidence.field.lattice.cell)
     if not len(cells):
         return None
     near, contact = (a.reshape(-1, 3)[cells].astype(float) for a in (walls.near, walls.contact))

@@ -6,11 +6,12 @@ import numpy as np
 
 from simkit.budget.motion import Motion, SideHeights
 from simkit.budget.rows import GOUGE, LEFTOVER, STEEP, Rows, make_rows
+from simkit.compare.outline import HOLDING
 
 SPACING = 0.8  # mm along a wall
 LEVELS = (0.2, 0.5, 0.8)  # of its height
 REACH, SAMPLES = 1.5, 31  # mm either way along the normal, and places there
-FINEST = 0.002  # mm: a wall is bracketed this closely
+FINEST = 0.0005  # mm: a wall is bracketed this closely
 LEAN = 0.7  # of a unit normal's height: flatter faces are no wall
 SHARP = np.cos(np.radians(20.0))  # faces that differ by less are one smooth face
 NEAR_CORNER = 3.0  # mm: so far from a corner its faces are looked for
@@ -47,7 +48,7 @@ def step_rows(evidence, motion: Motion, heights: SideHeights, other: SideHeights
     at = np.column_stack([place, level])
     lift = np.array(motion.lift)[evidence.moves.setup[np.maximum(row, 0)]]
     beyond = place + (np.maximum(np.nan_to_num(s), 0.0) + np.minimum(leftover, REACH))[:, None] * plan
-    stands = other.is_wood(np.column_stack([beyond, level]))
+    stands = other.is_wood(np.column_stack([beyond, level])) & ~_is_held(evidence, place)
     parts = []
     for kind, way, value, limit, is_mine in (
         (GOUGE, -1.0, -(s * lean - least), gouge, is_found),
@@ -61,6 +62,17 @@ def step_rows(evidence, motion: Motion, heights: SideHeights, other: SideHeights
             )
         )  # fmt: skip
     return parts
+
+
+def _is_held(evidence, place: np.ndarray) -> np.ndarray:
+    """Return whether places (n, 2) of the outline lie so near to a tab or the frame that wood there holds."""
+    from scipy import ndimage
+
+    lattice, is_reached = evidence.field.lattice, evidence.outside.is_reached
+    if not is_reached.any():
+        return np.zeros(len(place), bool)
+    away = ndimage.distance_transform_edt(~is_reached, sampling=lattice.cell)
+    return away[lattice.cell_at(*place.T)] <= HOLDING + lattice.cell
 
 
 def crossing(is_wood, about: np.ndarray, reach: float) -> tuple[np.ndarray, np.ndarray]:
