@@ -76,16 +76,19 @@ class Anew:
 
         return crossing(is_wood, about, ROOM)
 
-    def worst(self, change: np.ndarray, asked: int = 12) -> dict[int, tuple[float, int]]:
+    def worst(self, change: np.ndarray, asked: int = 12, is_asked: np.ndarray | None = None) -> dict[int, tuple[float, int]]:
         """Return for each kind how far it is beyond its limit at most, mm, under one change (5,), and the row.
 
-        Negative within the limit.  The rows that say most are asked anew, `asked` of each kind.
+        Negative within the limit.  The rows that say most are asked anew, `asked` of each kind.  is_asked (n,)
+        bool: the rows that count, None for all.
         """
         change = np.asarray(change, dtype=float)
         over = self.rows.value + self.columns @ change - self.rows.limit
         found = {}
         for kind in np.unique(self.rows.kind):
-            mine = np.flatnonzero(self.rows.kind == kind)
+            mine = np.flatnonzero((self.rows.kind == kind) & (True if is_asked is None else is_asked))
+            if not len(mine):
+                continue
             top = mine[np.argsort(-over[mine])[:asked]]
             exact = self.values(top, np.tile(change, (len(top), 1))) - self.rows.limit[top]
             k = int(np.argmax(exact))

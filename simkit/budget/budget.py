@@ -63,7 +63,7 @@ def gathered(evidence, motion: Motion, is_wall_judged, is_seam_judged) -> tuple[
     """Return all rows of a job, and the surface of its second side."""
     heights, other = SideHeights(evidence, motion.side), SideHeights(evidence, 3 - motion.side)
     faces = joined([face_rows(evidence, motion), *step_rows(evidence, motion, heights, other)])
-    parts = [faces, *corner_rows(evidence.target, faces, motion.side)]
+    parts = [faces, *corner_rows(evidence.target, faces, heights)]
     for more in (wall_rows(evidence, motion, is_wall_judged), seam_rows(evidence, motion, is_seam_judged)):
         if more is not None:
             parts.append(more)

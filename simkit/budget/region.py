@@ -82,14 +82,3 @@ def plan_ways(count: int = PLAN) -> np.ndarray:
     ways = np.zeros((count, len(NAMES)))
     ways[:, 0], ways[:, 1] = np.cos(angle), np.sin(angle)
     return ways
-
-
-def outline(anew: Anew, ways: np.ndarray, reach: Reach) -> tuple[np.ndarray, np.ndarray]:
-    """Return the corners (k, 2) of the plan region, and the row that binds from each corner to the next (k,).
-
-    ways, reach: of plan_ways.  The rows found there bound half planes; their corners are those of the region
-    where rows tell the truth, and each is put at the reach of its way where the sweeps say otherwise.
-    Region within FAR.
-    """
-    places = reach.far[:, None] * ways[:, :2]
-    return places, reach.row

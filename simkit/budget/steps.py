@@ -159,18 +159,24 @@ def _places(evidence, side: int):
     return place, z, normal, cell, edge[each[chosen]]
 
 
-def corner_rows(target, rows: Rows, side: int) -> list[Rows]:
+def corner_rows(target, rows: Rows, heights: SideHeights) -> list[Rows]:
     """Return rows of sharp corners of the part, made of the rows of their two faces.
 
-    target: the mesh.  rows: of faces and walls.  At an outside corner the part is cut off farther than at
-    either face, at an inside one it stands prouder: in the direction that both faces share.
+    target: the mesh.  rows: of faces and walls.  heights: of the side.  A corner of the cut that lies off that
+    of the part lies farther off than either face: from it to the corner of the part.  An inside corner into
+    which no cutter gets has no such corner.
     """
     from scipy.spatial import cKDTree
 
+    side = heights.side
     a, b, n1, n2, is_outside = _sharp_edges(target, side)
+    middle = (a + b) / 2 + 0.02 * (n1 + n2)
+    is_reached = np.zeros(len(a), bool)
+    if len(a):
+        is_reached = ~heights.is_wood(middle)
+    edge = np.flatnonzero(is_outside | is_reached)
     parts = []
     for kind, way in ((GOUGE, -1.0), (LEFTOVER, 1.0)):
-        edge = np.flatnonzero(is_outside == (kind == GOUGE))
         faces = np.flatnonzero((rows.kind == kind) & (rows.side == side) & ~np.isnan(rows.outward[:, 0]))
         if not len(edge) or not len(faces):
             continue
