@@ -4,6 +4,8 @@ A block of 24 x 18 x 11.5 in a blank of 44 x 34 x 12, faced from side 1 and cut 
 (turned about x) has a pocket with corners as round as its cutter and a groove cut with a pointed cutter.
 """
 
+import re
+
 import numpy as np
 import trimesh
 
@@ -82,6 +84,15 @@ def programs(is_top=True):
     second += f"T2 M6\nS18000 M3\nG0 Z{safe:g}\nG0 X{gx0:g} Y{WIDTH - gy:g}\nG1 Z{THICK - gd - zero:g} F600\n"
     second += f"X{gx1:g}\nG0 Z{safe:g}\nM30\n"
     return first, second
+
+
+def half_round(program):
+    """Return a program of side 2 for the blank swung half round on the table: x and y from the other corner."""
+    return re.sub(
+        r"([XY])([\d.]+)",
+        lambda word: f"{word[1]}{(LENGTH if word[1] == 'X' else WIDTH) - float(word[2]):g}",
+        program,
+    )
 
 
 def _box(x0, x1, y0, y1, z0, z1):
