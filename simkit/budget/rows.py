@@ -98,22 +98,35 @@ def face_rows(evidence, motion: Motion) -> Rows:
             x, y = lattice.centre_of(iy, ix)
             at = np.column_stack([x, y, cut.ravel()[cells].astype(float)])
             outward = _normals(evidence.target_grid, at, side)
+            off_target = _along_normal(deviation, cells, at, evidence.target_grid)
             is_moved = (side == motion.side) & (owner.ravel()[cells] >= 0)
             grow = way * outward * is_moved[:, None]
             thick = way * outward[:, 2] * lift.ravel()[cells]
-            off = sign * outward[:, 2] > 0.05
-            at -= outward * np.where(off, deviation.normal.ravel()[cells], 0.0)[:, None]
+            faces_it = sign * outward[:, 2] > 0.05
+            at -= outward * np.where(faces_it, off_target, 0.0)[:, None]
             chosen = (np.abs(grow).sum(axis=1) > 0) | (thick != 0)
-            chosen |= value.ravel()[cells] > 0
+            chosen |= way * off_target > limit.ravel()[cells]
             nth = cells[chosen]
             parts.append(
                 make_rows(
-                    kind, side, at[chosen], way * deviation.normal.ravel()[nth], limit.ravel()[nth],
+                    kind, side, at[chosen], way * off_target[chosen], limit.ravel()[nth],
                     grow[chosen], thick[chosen],
                     np.where(is_moved[:, None], outward, np.nan)[chosen], lift.ravel()[nth],
                 )
             )  # fmt: skip
     return joined(parts)
+
+
+def _along_normal(deviation, cells: np.ndarray, at: np.ndarray, grid) -> np.ndarray:
+    """Return the deviations of cells along the normal, mm (k,).
+
+    at (k, 3) mm: the cut there.  Where a deviation is so small that its vertical part stands for it (see
+    compare.deviation), which is the larger on a slope, the distance is measured.
+    """
+    value = deviation.normal.ravel()[cells].astype(float)
+    small = np.flatnonzero((np.abs(value) <= deviation.threshold) & (value == deviation.vertical.ravel()[cells]))
+    value[small] = np.copysign(grid.distance(at[small], deviation.side), value[small])
+    return value
 
 
 def lifts(evidence, motion: Motion, side: int, owner: np.ndarray) -> np.ndarray:
