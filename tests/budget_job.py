@@ -61,12 +61,15 @@ def around(x0, x1, y0, y1, z, zero, safe):
     return "\n".join(rows + [f"X{x:g} Y{y:g}" for x, y in places[1:]] + [f"G0 Z{safe:g}", ""])
 
 
-def programs(is_top=True):
-    """Return the programs of both sides; is_top: of both zeros on top of the blank, else on the table."""
+def programs(is_top=True, off=0.0):
+    """Return the programs of both sides; is_top: of both zeros on top of the blank, else on the table.
+
+    off mm: so much too far in does side 2 cut the left wall of the block.
+    """
     zero = THICK if is_top else 0.0
     safe = THICK + 8 - zero
     outside = (X0 - 3, X1 + 3, Y0 - 3, Y1 + 3)
-    back = (X0 - 3, X1 + 3, WIDTH - Y1 - 3, WIDTH - Y0 + 3)
+    back = (X0 - 3 + off, X1 + 3, WIDTH - Y1 - 3, WIDTH - Y0 + 3)
     first = HEAD.format(tool=1, safe=safe)
     for y in np.arange(Y0 - 1, Y1 + 4, 4.0):
         first += f"G0 X{X0 - 6:g} Y{y:g}\nG1 Z{TOP - zero:g} F600\nX{X1 + 6:g}\nG0 Z{safe:g}\n"
@@ -120,9 +123,9 @@ def part():
     return trimesh.boolean.difference([block, pocket, _hull(ends)], engine="manifold")
 
 
-def write(folder, is_top=True, gouge=0.1, leftover=0.3, wall=2.0, step=0.2, more=""):
-    """Write the job and return the path of its job file.  more: further lines of it."""
-    first, second = programs(is_top)
+def write(folder, is_top=True, gouge=0.1, leftover=0.3, wall=2.0, step=0.2, more="", off=0.0):
+    """Write the job and return the path of its job file.  more: further lines of it.  off: see programs."""
+    first, second = programs(is_top, off)
     (folder / "side1.nc").write_text(first, encoding="utf-8")
     (folder / "side2.nc").write_text(second, encoding="utf-8")
     part().export(folder / "part.stl")

@@ -39,11 +39,12 @@ class Anew:
         is_corner = rows.first[which] >= 0
         faces = np.concatenate([which[~is_corner], rows.first[which[is_corner]], rows.second[which[is_corner]]])
         moved = np.concatenate([changes[~is_corner], changes[is_corner], changes[is_corner]])
-        value = self._faces(faces, moved)
+        off = self._faces(faces, moved) - self.linear(faces, moved)
         plain, corners = np.count_nonzero(~is_corner), np.count_nonzero(is_corner)
-        found[~is_corner] = value[:plain]
-        ends = np.column_stack([value[plain : plain + corners], value[plain + corners :]])
-        found[is_corner] = np.sum(rows.share[which[is_corner]] * ends, axis=1)
+        found[~is_corner] += off[:plain]
+        # A corner is as far from what its row says as its faces are, which lie a little beside it.
+        ends = np.column_stack([off[plain : plain + corners], off[plain + corners :]])
+        found[is_corner] += np.sum(rows.share[which[is_corner]] * ends, axis=1)
         return found
 
     def _faces(self, which: np.ndarray, changes: np.ndarray) -> np.ndarray:

@@ -12,7 +12,7 @@ from simkit.budget.contributions import Contribution, contributions
 from simkit.budget.motion import Motion, SideHeights, motion_of
 from simkit.budget.region import FAR, Reach, axis_ways, plan_ways, reaches
 from simkit.budget.rows import Rows, face_rows, joined, seam_rows, wall_rows
-from simkit.budget.steps import corner_rows, step_rows
+from simkit.budget.steps import MOST_TRIANGLES, corner_rows, step_rows
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,9 @@ def gathered(evidence, motion: Motion, is_wall_judged, is_seam_judged) -> tuple[
     """Return all rows of a job, and the surface of its second side."""
     heights, other = SideHeights(evidence, motion.side), SideHeights(evidence, 3 - motion.side)
     faces = joined([face_rows(evidence, motion), *step_rows(evidence, motion, heights, other)])
-    parts = [faces, *corner_rows(evidence.target, faces, heights)]
+    parts = [faces]
+    if len(evidence.target.triangles) <= MOST_TRIANGLES:
+        parts += corner_rows(evidence.target, faces, heights)
     for more in (wall_rows(evidence, motion, is_wall_judged), seam_rows(evidence, motion, is_seam_judged)):
         if more is not None:
             parts.append(more)

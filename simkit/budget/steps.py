@@ -15,7 +15,8 @@ FINEST = 0.0005  # mm: a wall is bracketed this closely
 LEAN = 0.7  # of a unit normal's height: flatter faces are no wall
 SHARP = np.cos(np.radians(20.0))  # faces that differ by less are one smooth face
 NEAR_CORNER = 3.0  # mm: so far from a corner its faces are looked for
-BETWEEN = (0.2, 0.4, 0.6, 0.8)  # normals between those of two faces
+MOST_TRIANGLES = 2_000_000  # of a mesh whose sharp edges are looked for: some seconds
+BETWEEN = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)  # normals from one face to the other: a wall counts to its very end
 
 
 def step_rows(evidence, motion: Motion, heights: SideHeights, other: SideHeights) -> list[Rows]:

@@ -11,6 +11,7 @@ from simkit.budget.chance import verdict
 from simkit.budget.motion import NAMES, UNITS
 from simkit.budget.region import FAR, plan_ways
 from simkit.budget.rows import GOUGE, KINDS, LEFTOVER, STEP
+from simkit.budget.steps import MOST_TRIANGLES
 
 NOTE = (
     "by the rows of the check's cells, walls and corners, linear in shift, turn, height and thickness, and by the "
@@ -18,6 +19,7 @@ NOTE = (
     "of each other; standard uncertainties are combined as in GUM (JCGM 100:2008), an even error up to a as "
     "a/sqrt(3), from memory"
 )
+NO_CORNERS = f"; sharp corners are left out, the mesh has more than {MOST_TRIANGLES:,} triangles"
 _WORDS = {
     GOUGE: "cut too deep",
     LEFTOVER: "left standing",
@@ -43,7 +45,7 @@ def budget_table(evidence) -> dict[str, Any] | None:
         "left_out": budget.left_out,
         "chance": _chance(budget, binds),
         "binds": binds.rows,
-        "note": NOTE,
+        "note": NOTE + (NO_CORNERS if len(evidence.target.triangles) > MOST_TRIANGLES else ""),
     }
 
 
