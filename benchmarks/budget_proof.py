@@ -44,7 +44,9 @@ def main() -> None:
         counts, started = {}, time.perf_counter()
         for number, change in enumerate(changes(count, seed), 1):
             for kind, is_above, says in compared(job, change):
-                counts.setdefault((kind, is_above), dict.fromkeys(("agree", "finer", "differ", "open"), 0))[says] += 1
+                counts.setdefault((kind, is_above), dict.fromkeys(("agree", "finer", "differ", "open"), 0))[
+                    says
+                ] += 1
                 if says == "differ":
                     asked = job.asked(change)[kind]
                     words = "beyond a limit above" if is_above else "within a limit below"
@@ -53,10 +55,14 @@ def main() -> None:
                 print(f"{2 * number} re-cuts, {time.perf_counter() - started:.0f} s", flush=True)
     for (kind, is_above), row in sorted(counts.items()):
         if kind == WALL:
-            print(f"thin-wall: {row['agree']} verdicts agree, {row['differ']} differ, {row['open']} undecided")
+            print(
+                f"thin-wall: {row['agree']} verdicts agree, {row['differ']} differ, {row['open']} undecided"
+            )
             continue
         words = "within 5 % above" if is_above else "beyond 5 % below"
-        print(f"{KINDS[kind]} {words}: {row['agree']} agree, {row['finer']} on finer cells, {row['differ']} differ, {row['open']} undecided")
+        print(
+            f"{KINDS[kind]} {words}: {row['agree']} agree, {row['finer']} on finer cells, {row['differ']} differ, {row['open']} undecided"
+        )
 
 
 if __name__ == "__main__":

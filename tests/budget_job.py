@@ -118,7 +118,9 @@ def part():
     pocket = _hull([(x, y, z) for z in (-1.0, depth) for x, y in plan])
     gx0, gx1, gy, gd = GROOVE
     ring = (gd + 0.5) * np.column_stack([np.cos(angle), np.sin(angle)])
-    ends = [(x + dx, gy + dy, -0.5) for x in (gx0, gx1) for dx, dy in ring] + [(x, gy, gd) for x in (gx0, gx1)]
+    ends = [(x + dx, gy + dy, -0.5) for x in (gx0, gx1) for dx, dy in ring] + [
+        (x, gy, gd) for x in (gx0, gx1)
+    ]
     block = _box(X0, X1, Y0, Y1, 0, TOP)
     return trimesh.boolean.difference([block, pocket, _hull(ends)], engine="manifold")
 
@@ -130,8 +132,6 @@ def write(folder, is_top=True, gouge=0.1, leftover=0.3, wall=2.0, step=0.2, more
     (folder / "side2.nc").write_text(second, encoding="utf-8")
     part().export(folder / "part.stl")
     face = "top" if is_top else "bottom"
-    text = JOB.format(
-        face1=face, face2=face, gouge=gouge, leftover=leftover, wall=wall, step=step, more=more
-    )
+    text = JOB.format(face1=face, face2=face, gouge=gouge, leftover=leftover, wall=wall, step=step, more=more)
     (folder / "job.toml").write_text(text, encoding="utf-8")
     return folder / "job.toml"

@@ -37,7 +37,9 @@ class Anew:
         rows = self.rows
         found = self.linear(which, changes)
         is_corner = rows.first[which] >= 0
-        faces = np.concatenate([which[~is_corner], rows.first[which[is_corner]], rows.second[which[is_corner]]])
+        faces = np.concatenate(
+            [which[~is_corner], rows.first[which[is_corner]], rows.second[which[is_corner]]]
+        )
         moved = np.concatenate([changes[~is_corner], changes[is_corner], changes[is_corner]])
         off = self._faces(faces, moved) - self.linear(faces, moved)
         plain, corners = np.count_nonzero(~is_corner), np.count_nonzero(is_corner)
@@ -77,7 +79,9 @@ class Anew:
 
         return crossing(is_wood, about, ROOM)
 
-    def worst(self, change: np.ndarray, asked: int = 12, is_asked: np.ndarray | None = None) -> dict[int, tuple[float, int]]:
+    def worst(
+        self, change: np.ndarray, asked: int = 12, is_asked: np.ndarray | None = None
+    ) -> dict[int, tuple[float, int]]:
         """Return for each kind how far it is beyond its limit at most, mm, under one change (5,), and the row.
 
         Negative within the limit.  The rows that say most are asked anew, `asked` of each kind.  is_asked (n,)

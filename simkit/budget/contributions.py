@@ -100,7 +100,13 @@ def _play(evidence, motion: Motion, rows: Rows, add, missing: list[str]) -> None
         if size > 0:
             add("dowels", words, size, "mm", np.sum(way * rows.grow, axis=1))
     if 0 < play.turn_degrees < math.inf:
-        add("dowels", "play of the dowels, turn", play.turn_degrees, "degrees", np.sum(turn * rows.grow, axis=1))
+        add(
+            "dowels",
+            "play of the dowels, turn",
+            play.turn_degrees,
+            "degrees",
+            np.sum(turn * rows.grow, axis=1),
+        )
 
 
 def _held_at(evidence, motion: Motion) -> np.ndarray:

@@ -124,7 +124,9 @@ def _along_normal(deviation, cells: np.ndarray, at: np.ndarray, grid) -> np.ndar
     compare.deviation), which is the larger on a slope, the distance is measured.
     """
     value = deviation.normal.ravel()[cells].astype(float)
-    small = np.flatnonzero((np.abs(value) <= deviation.threshold) & (value == deviation.vertical.ravel()[cells]))
+    small = np.flatnonzero(
+        (np.abs(value) <= deviation.threshold) & (value == deviation.vertical.ravel()[cells])
+    )
     value[small] = np.copysign(grid.distance(at[small], deviation.side), value[small])
     return value
 

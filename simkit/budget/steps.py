@@ -135,7 +135,15 @@ def _places(evidence, side: int):
     tile = max(SPACING, lattice.cell)
     key = np.column_stack([x // tile, y // tile, way, height[1] // 1.0, height[0] // 1.0])
     _, kept = np.unique(key, axis=0, return_index=True)
-    iy, ix, x, y, height, edge, way = iy[kept], ix[kept], x[kept], y[kept], height[:, kept], edge[kept], way[kept]
+    iy, ix, x, y, height, edge, way = (
+        iy[kept],
+        ix[kept],
+        x[kept],
+        y[kept],
+        height[:, kept],
+        edge[kept],
+        way[kept],
+    )
     n, m = len(kept), len(LEVELS)
     each = np.repeat(np.arange(n), m)
     level = (height[0][:, None] + (height[1] - height[0])[:, None] * np.array(LEVELS)).ravel()
@@ -151,7 +159,11 @@ def _places(evidence, side: int):
     chosen = np.flatnonzero(is_found)
     place = start[each[chosen]] + s[chosen, None] * way[each[chosen]]
     z = sign * level[chosen]
-    corners = grid.ordered[0][grid.nearest(np.column_stack([place, z]), side)] if len(chosen) else np.zeros((0, 3, 3))
+    corners = (
+        grid.ordered[0][grid.nearest(np.column_stack([place, z]), side)]
+        if len(chosen)
+        else np.zeros((0, 3, 3))
+    )
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
     is_wall = np.abs(normal[:, 2]) < LEAN

@@ -75,7 +75,9 @@ class _Binds:
                     "kind": KINDS[kind],
                     "side": side,
                     "at": at.tolist(),
-                    "value": abs(float(rows.value[row])) if kind not in (GOUGE, LEFTOVER) else float(rows.value[row]),
+                    "value": abs(float(rows.value[row]))
+                    if kind not in (GOUGE, LEFTOVER)
+                    else float(rows.value[row]),
                     "limit": abs(float(rows.limit[row])),
                     "words": f"{what}{of}, {x:.0f} mm from the left, {y:.0f} mm from the front",
                 }

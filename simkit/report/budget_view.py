@@ -49,7 +49,9 @@ def draw_budget(path, budget: dict[str, Any], title: str) -> str:
     for line in head:
         page.text(MARGIN, y, line, TITLE, bold=True, up="top")
         y += canvas.line_height(TITLE)
-    where = f"side {budget['side']} against the other, without a turn, as you see it lying in '{budget['setup']}'"
+    where = (
+        f"side {budget['side']} against the other, without a turn, as you see it lying in '{budget['setup']}'"
+    )
     page.text(MARGIN, y + 4, canvas.shortened(where, SMALL, inner), SMALL, colours.QUIET_INK, up="top")
     _plot(page, places, budget, sectors, (WIDTH / 2, top + PLOT / 2))
     y = top + PLOT + 70

@@ -64,6 +64,10 @@ def chance_lines(budget: dict[str, Any]) -> list[str]:
                 f"({budget['binds'][binds]['words']})"
             )
     if budget["left_out"]:
-        what = "left out, not stated in [budget] or [[dowels]]" if chance else "not combined: [budget] states none"
+        what = (
+            "left out, not stated in [budget] or [[dowels]]"
+            if chance
+            else "not combined: [budget] states none"
+        )
         lines.append(f"{what}: {', '.join(budget['left_out'])}" if chance else f"errors are {what}")
     return lines

@@ -30,7 +30,9 @@ def budget_parts(result: dict[str, Any]) -> Iterator[Any]:
         yield Padding(table, (0, 0, 0, 2))
     for part in budget["contributions"]:
         size = f"{part['size']:.4g} {part['unit']}"
-        shape = f"±{size}, all as likely" if part["shape"] == "uniform" else f"normal, standard deviation {size}"
+        shape = (
+            f"±{size}, all as likely" if part["shape"] == "uniform" else f"normal, standard deviation {size}"
+        )
         yield Padding(Text(f"{part['words']}: {shape}; {part['share']:.0%}"), (0, 0, 0, 2))
     for line in chance_lines(budget):
         yield Padding(Text(line), (0, 0, 0, 2))

@@ -91,7 +91,9 @@ def test_plan__wider_limits_bear_more_in_every_direction(plain, tmp_path):
 def test_rows__hold_at_the_edge_of_the_region(plain):
     ways = np.vstack([plan_ways(), axis_ways()])
     far = np.concatenate([plain.plan.far, plain.axes.far])
-    over = (plain.rows.value - plain.rows.limit)[:, None] + plain.rows.columns(plain.motion) @ (ways * far[:, None]).T
+    over = (plain.rows.value - plain.rows.limit)[:, None] + plain.rows.columns(plain.motion) @ (
+        ways * far[:, None]
+    ).T
     assert (over.max(axis=0) <= plain.off + SLACK).all()
     assert (over.max(axis=0) >= -plain.off - SLACK).all()
     assert plain.off < 0.005

@@ -30,7 +30,9 @@ def budget_part(result: dict[str, Any], lengths: Lengths) -> Html | None:
             [part["words"], _shape(part, lengths), f"{part['share']:.0%}"] for part in budget["contributions"]
         ]
         parts += [el("h3", "Errors that the job states"), table(["error", "size", "share"], rows, 2)]
-    parts += [el("p", f"{lengths.text(line)[:1].upper()}{lengths.text(line)[1:]}.") for line in chance_lines(budget)]
+    parts += [
+        el("p", f"{lengths.text(line)[:1].upper()}{lengths.text(line)[1:]}.") for line in chance_lines(budget)
+    ]
     parts.append(el("p", f"How: {budget['note']}.", class_="quiet"))
     return el("section", *parts)
 
