@@ -3,11 +3,11 @@
 Run: python benchmarks/budget_proof.py [CHANGES [SEED]]
 For each change (shift, turn, height, thickness at random) the budget says the worst gouge, leftover and
 witness step, without cutting.  Then the changed job is cut and checked anew twice, with limits 5 % of the
-stated ones above these values, where all must be within, and with limits as much below, where all must be beyond:
-a check proves its verdicts, its values it tells only to 0.02 mm.  Upright walls it samples at a sixteenth of a
-cell: what does not agree is cut once more on finer cells, and told if it still does not.
-What stands out of the outer wall is left out of leftover (cells as coarse as these do not show it; the witness
-step, which is compared, says the same there).
+stated ones above these values, where all must be within, and with limits as much below, where all must be
+beyond: a check proves its verdicts, its values it tells only to 0.02 mm.  Upright walls it samples at a
+sixteenth of a cell: what does not agree is cut once more on finer cells, and told if it still does not.
+What stands out of the outer wall is left out of leftover (cells as coarse as these do not show it; the
+witness step, which is compared, says the same there).
 """
 
 import sys
@@ -60,9 +60,8 @@ def main() -> None:
             )
             continue
         words = "within 5 % above" if is_above else "beyond 5 % below"
-        print(
-            f"{KINDS[kind]} {words}: {row['agree']} agree, {row['finer']} on finer cells, {row['differ']} differ, {row['open']} undecided"
-        )
+        told = ", ".join(f"{row[says]} {says}" for says in ("agree", "finer", "differ", "open"))
+        print(f"{KINDS[kind]} {words}: {told}")
 
 
 if __name__ == "__main__":

@@ -90,7 +90,7 @@ def programs(is_top=True, off=0.0):
 
 
 def half_round(program):
-    """Return a program of side 2 for the blank swung half round on the table: x and y from the other corner."""
+    """Return a program of side 2 for the blank swung half round: x and y from the other corner."""
     return re.sub(
         r"([XY])([\d.]+)",
         lambda word: f"{word[1]}{(LENGTH if word[1] == 'X' else WIDTH) - float(word[2]):g}",

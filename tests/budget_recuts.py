@@ -67,7 +67,7 @@ class Recuts:
 
 
 def compared(job, change):
-    """Return rows (kind, is_above, says) of one change: says 'agree', 'finer' (agrees there), 'differ' or 'open'."""
+    """Return rows (kind, is_above, says): 'agree', 'finer' (agrees on finer cells), 'differ' or 'open'."""
     asked = job.asked(change)
     rows = []
     for way in (1, -1):

@@ -142,7 +142,7 @@ def test_text__says_when_nothing_differs(job, capsys):
 
 @pytest.mark.parametrize("swing", ["none", "half"])
 def test_text__measures_the_shift_back_in_the_directions_it_was_given_in(tmp_path, swing):
-    """About y and swung half round: two maps of the table; a rectangle all of whose walls meet shows all three."""
+    """Two maps of the table; the walls of a rectangle show the shift both ways and the turn."""
     path = budget_job.write(tmp_path)
     text = path.read_text("utf-8").replace('turn = "about x"', f'turn = "about x"\nswing = "{swing}"')
     if swing == "half":  # as if turned about y: the program is written for that pose
@@ -154,8 +154,8 @@ def test_text__measures_the_shift_back_in_the_directions_it_was_given_in(tmp_pat
     main(["whatif", str(path), "--quiet", "--cell", "0.5", "--json", str(out), *words])
     told = json.loads(out.read_text("utf-8"))["measured_back"]
     found = re.fullmatch(
-        r"measured back from the seam, side 2 as it lies in 'second': ([\d.]+) mm right, ([\d.]+) mm forward, "
-        r"turned ([\d.]+) degrees left",
+        r"measured back from the seam, side 2 as it lies in 'second': ([\d.]+) mm right, "
+        r"([\d.]+) mm forward, turned ([\d.]+) degrees left",
         told,
     )
     assert found, told

@@ -82,10 +82,10 @@ class Anew:
     def worst(
         self, change: np.ndarray, asked: int = 12, is_asked: np.ndarray | None = None
     ) -> dict[int, tuple[float, int]]:
-        """Return for each kind how far it is beyond its limit at most, mm, under one change (5,), and the row.
+        """Return for each kind by how much it is beyond its limit, mm, under one change (5,), and the row.
 
-        Negative within the limit.  The rows that say most are asked anew, `asked` of each kind.  is_asked (n,)
-        bool: the rows that count, None for all.
+        Negative within the limit.  The rows that say most are asked anew, `asked` of each kind.
+        is_asked (n,) bool: the rows that count, None for all.
         """
         change = np.asarray(change, dtype=float)
         over = self.rows.value + self.columns @ change - self.rows.limit

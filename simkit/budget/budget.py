@@ -1,4 +1,4 @@
-"""The budget of a check: how much error of the second side the job bears, and what the stated errors make of it."""
+"""The budget of a check: how much error of the second side it bears, and what stated errors make of it."""
 
 from __future__ import annotations
 
@@ -20,8 +20,9 @@ class Budget:
     """What a job bears.
 
     motion, rows: of the modules of those names.  axes: reach down and up along each of motion.NAMES.
-    plan: reach all round without a turn, ways of region.plan_ways.  off mm: the most that rows and exact sweeps
-    differ in value where a limit breaks.  beyond: a row that is beyond its limit as the job is, -1 for none.
+    plan: reach all round without a turn, ways of region.plan_ways.  off mm: the most that rows and exact
+    sweeps differ in value where a limit breaks.  beyond: a row that is beyond its limit as the job is, -1 for
+    none.
     parts, left_out: what the job states of its errors, and what it does not.  chance: None without parts.
     """
 

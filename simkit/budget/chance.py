@@ -36,11 +36,11 @@ def chance(rows: Rows, parts: list[Contribution], off: float) -> Chance:
     """Return how likely every limit is to hold.  off mm: how far the rows' values may be off.
 
     Errors are independent of each other.  Sampled by scrambled Sobol points, the same in each run: REPEATS
-    scrambles of 2^POINTS.  A pilot of 2^PILOT points finds the rows that count, another one tells how often the
-    others would have changed the answer.
-    bound: 2.13 standard errors of the mean over the scrambles (Student's t, 15 degrees of freedom, 95 %), what
-    the probability changes by when all values are `off` higher or lower, and what the second pilot allows (no
-    change in n points: up to 3 / n, 95 %).
+    scrambles of 2^POINTS.  A pilot of 2^PILOT points finds the rows that count, another one tells how often
+    the others would have changed the answer.
+    bound: 2.13 standard errors of the mean over the scrambles (Student's t, 15 degrees of freedom, 95 %),
+    what the probability changes by when all values are `off` higher or lower, and what the second pilot
+    allows (no change in n points: up to 3 / n, 95 %).
     Shares add up as standard uncertainties do: GUM (JCGM 100:2008) 5.1.2, from memory.
     """
     steps = np.column_stack([part.column for part in parts])

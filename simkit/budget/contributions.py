@@ -33,7 +33,7 @@ class Contribution:
 
     @property
     def standard(self) -> float:
-        """Its standard uncertainty, in `unit`: GUM (JCGM 100:2008) 4.3.7 for the rectangular one, from memory."""
+        """Its standard uncertainty, in `unit`; even ones by GUM (JCGM 100:2008) 4.3.7, from memory."""
         return self.size / math.sqrt(3.0) if self.shape == UNIFORM else self.size
 
 

@@ -20,7 +20,7 @@ class Motion:
     """The side that is cut second, and how it may move against the first.
 
     side: 1 or 2.  setup: index of the first setup that cuts it; right and back are as its operator sees them.
-    lie: its table frame -> blank frame.  middle (x, y) mm, table frame: of the blank, which a turn goes about.
+    lie: its table frame -> blank frame.  middle (x, y) mm, table frame: of the blank; turns go about it.
     lift: setup -> by how much its cuts rise in the blank frame for each mm that the blank is thicker.
     """
 

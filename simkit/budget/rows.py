@@ -1,8 +1,8 @@
 """What limits the job, place by place: the value there now, and how it grows when the second side moves.
 
 A surface that moves by a small v along with its cutters comes out of the part by m . v, m the outward normal.
-So each place gives one row: value + grow . v <= limit.  Sharp corners give a row for each normal between those
-of their faces, for a corner moved by v lies as far off as the farthest of these says.
+So each place gives one row: value + grow . v <= limit.  Sharp corners give a row for each normal between
+those of their faces, for a corner moved by v lies as far off as the farthest of these says.
 """
 
 from __future__ import annotations
@@ -29,7 +29,8 @@ class Rows:
     grow (n, 3): by how much the value grows for each mm that the cuts of the second side move.
     thick (n,): for each mm that the blank is thicker.  outward (n, 3): the part's normal, unit length, along
     which the place can be asked anew, NaN where it cannot.  lift (n,): of the cut there, see Motion.
-    first, second (n,) int64: rows of the faces of a corner, -1 for none; share (n, 2): of their values in its.
+    first, second (n,) int64: rows of the faces of a corner, -1 for none; share (n, 2): of their values in
+    its own.
     """
 
     kind: np.ndarray
@@ -65,7 +66,8 @@ def make_rows(kind: int, side: int, at, value, limit, grow, thick, outward, lift
     return Rows(
         np.full(n, kind, np.int8), np.full(n, side, np.int8), np.asarray(at, float).reshape(n, 3),
         np.asarray(value, float), np.broadcast_to(np.asarray(limit, float), (n,)).copy(),
-        np.asarray(grow, float).reshape(n, 3), np.asarray(thick, float), np.asarray(outward, float).reshape(n, 3),
+        np.asarray(grow, float).reshape(n, 3), np.asarray(thick, float),
+        np.asarray(outward, float).reshape(n, 3),
         np.asarray(lift, float), np.asarray(first, np.int64), np.asarray(second, np.int64), share,
     )  # fmt: skip
 

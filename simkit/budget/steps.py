@@ -105,7 +105,7 @@ def crossing(is_wood, about: np.ndarray, reach: float) -> tuple[np.ndarray, np.n
 
 
 def _places(evidence, side: int):
-    """Return places on the part's walls: plan (n, 2), level z (n,), normal (n, 3), cell (n,), is_outline (n,)."""
+    """Return places on walls of the part: plan (n, 2), z (n,), normal (n, 3), cell (n,), is_outline (n,)."""
     lattice, grid = evidence.field.lattice, evidence.target_grid
     sign = 1.0 if side == 1 else -1.0
     mine = sign * evidence.envelopes.side(side)
@@ -175,9 +175,9 @@ def _places(evidence, side: int):
 def corner_rows(target, rows: Rows, heights: SideHeights) -> list[Rows]:
     """Return rows of sharp corners of the part, made of the rows of their two faces.
 
-    target: the mesh.  rows: of faces and walls.  heights: of the side.  A corner of the cut that lies off that
-    of the part lies farther off than either face: from it to the corner of the part.  An inside corner into
-    which no cutter gets has no such corner.
+    target: the mesh.  rows: of faces and walls.  heights: of the side.  A corner of the cut that lies off
+    that of the part lies farther off than either face: from it to the corner of the part.  An inside corner
+    into which no cutter gets has no such corner.
     """
     from scipy.spatial import cKDTree
 
@@ -226,7 +226,7 @@ def corner_rows(target, rows: Rows, heights: SideHeights) -> list[Rows]:
 
 
 def _sharp_edges(target, side: int):
-    """Return both ends (n, 3), both normals (n, 3) of the edges between faces of a side, and is_outside (n,)."""
+    """Return ends a, b and normals (n, 3) of sharp edges between faces of a side, and is_outside (n,)."""
     t, v = target.triangles, target.vertices
     normal = np.cross(v[t[:, 1]] - v[t[:, 0]], v[t[:, 2]] - v[t[:, 0]])
     normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]

@@ -53,7 +53,7 @@ BUDGET_KEYS: tuple[Key, ...] = (
     Key(
         "budget.squareness",
         "number",
-        f"How many degrees the turned blank may lie out of square, either way, without counting dowels{_EVEN}",
+        f"How many degrees the turned blank may lie out of square, either way, dowels not counted{_EVEN}",
         low=0.0,
         high=5.0,
         examples=("0.05",),

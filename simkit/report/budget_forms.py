@@ -34,7 +34,7 @@ class BudgetAxis:
 
 @dataclass(frozen=True, slots=True)
 class BudgetPlace:
-    """A corner of the region of shifts without a turn; between two the region goes no farther in than a chord."""
+    """A corner of the region of shifts without a turn; between two it comes in no farther than a chord."""
 
     shift: tuple[float, float] = told("mm, right and back")
     binds: int | None = told("index in `binds`, None: no limit breaks so near")

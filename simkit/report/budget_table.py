@@ -14,9 +14,10 @@ from simkit.budget.rows import GOUGE, KINDS, LEFTOVER, STEP
 from simkit.budget.steps import MOST_TRIANGLES
 
 NOTE = (
-    "by the rows of the check's cells, walls and corners, linear in shift, turn, height and thickness, and by the "
-    "exact sweeps evaluated anew where a limit breaks; dowel misses do not depend on it. Errors are independent "
-    "of each other; standard uncertainties are combined as in GUM (JCGM 100:2008), an even error up to a as "
+    "by rows of the check's cells, walls and corners, linear in shift, turn, height and thickness, and by "
+    "the exact sweeps evaluated anew where a limit breaks; dowel misses do not depend on it. Errors are "
+    "independent of each other; standard uncertainties are combined as in "
+    "GUM (JCGM 100:2008), an even error up to a as "
     "a/sqrt(3), from memory"
 )
 NO_CORNERS = f"; sharp corners are left out, the mesh has more than {MOST_TRIANGLES:,} triangles"

@@ -12,8 +12,8 @@ from simkit.report.budget_words import chance_lines, far_text
 from simkit.report.canvas import MARGIN, SMALL, TITLE, Page
 
 WIDTH, PLOT = 1240.0, 720.0  # pixels
-# ColorBrewer 2.0, Cynthia A. Brewer, colorbrewer2.org: orange and purple of PuOr, brown and teal of BrBG, eleven
-# classes; listed there as safe for the colour-blind.  Dashes tell them apart in a grey print.
+# ColorBrewer 2.0, Cynthia A. Brewer, colorbrewer2.org: orange and purple of PuOr, brown and teal of BrBG,
+# eleven classes; listed there as safe for the colour-blind.  Dashes tell them apart in a grey print.
 LINES = {
     "gouge": ("#b35806", None, "cut too deep"),
     "leftover": ("#542788", (7, 3), "left standing"),
@@ -34,7 +34,7 @@ def draw_budget(path, budget: dict[str, Any], title: str) -> str:
     sectors = sectors_of(budget)
     inner = WIDTH - 2 * MARGIN
     key = []
-    for number, (first, count, least) in enumerate(sectors, 1):
+    for number, (_, _, least) in enumerate(sectors, 1):
         far = float(np.hypot(*places[least]))
         binds = budget["plan"][least]["binds"]
         words = LINES[None][2] if binds is None else budget["binds"][binds]["words"]

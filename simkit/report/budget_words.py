@@ -42,8 +42,8 @@ def far_text(far: float | None, unit: str) -> str:
 def head(budget: dict[str, Any]) -> str:
     """Return what the numbers are, in one sentence."""
     return (
-        f"How far side {budget['side']} may land off its place until a limit breaks, each alone, as you see it "
-        f"lying in '{budget['setup']}'"
+        f"How far side {budget['side']} may land off its place until a limit breaks, each alone, as you see "
+        f"it lying in '{budget['setup']}'"
     )
 
 

@@ -60,7 +60,7 @@ def _short(finding: dict[str, Any] | None) -> dict[str, Any] | None:
 
 
 def seam_words(result: dict[str, Any]) -> str:
-    """Return how side 2 lies against side 1 as the seam shows it and the operator of side 2 sees it, in words.
+    """Return how side 2 lies against side 1 as the seam shows it and its operator sees it, in words.
 
     In the same directions as --shift and --turn, about the middle of the blank where the turn is seen, else
     about the middle of the seam.  "" without a seam or a setup that lies turned over.
@@ -85,7 +85,8 @@ def seam_words(result: dict[str, Any]) -> str:
     hidden = [name for name, seen in zip(names, (*seen_as, is_seen[2]), strict=True) if not seen]
     if len(hidden) == 3:
         return f"the seam does not show how side 2 lies in '{setup['name']}'"
-    words = f"measured back from the seam, side 2 as it lies in '{setup['name']}': {', '.join(parts) or 'in place'}"
+    where = ", ".join(parts) or "in place"
+    words = f"measured back from the seam, side 2 as it lies in '{setup['name']}': {where}"
     return words + (f"; not observable: {', '.join(hidden)}" if hidden else "")
 
 

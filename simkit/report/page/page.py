@@ -31,7 +31,8 @@ CAPTIONS = {
     "The numbers are those of the findings.",
     "surface_side": "How high the ridges between passes are, which way the passes run, and why wood was "
     "left standing.",
-    "budget": "Grey: where the second side may land with every limit held. The numbers say what breaks there.",
+    "budget": "Grey: where the second side may land with every limit held. The numbers say what breaks "
+    "there.",
     "bite": "Wood taken, chip and feed along a program, minute by minute.",
 }
 
