@@ -484,4 +484,5 @@ def _budget(evidence: Evidence, findings: list[Finding]):
     if evidence.seam is None or any(finding.kind == "wrong-turn" for finding in findings):
         return None
     walls = None if evidence.walls is None else thin_wall.is_judged(evidence)
-    return budget_of(evidence, walls, witness_step.is_judged(evidence))
+    stands = [finding for finding in findings if finding.severity == "accepted" and finding.box is not None]
+    return budget_of(evidence, walls, witness_step.is_judged(evidence), stands)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,8 +11,10 @@ from simkit.budget.chance import Chance, chance
 from simkit.budget.contributions import Contribution, contributions
 from simkit.budget.motion import Motion, SideHeights, motion_of
 from simkit.budget.region import FAR, Reach, axis_ways, plan_ways, reaches
-from simkit.budget.rows import Rows, face_rows, joined, seam_rows, wall_rows
+from simkit.budget.rows import KINDS, STEP, WALL, Rows, face_rows, joined, seam_rows, wall_rows
 from simkit.budget.steps import MOST_TRIANGLES, corner_rows, step_rows
+
+BESIDE = 1.0  # mm: so near to the box of an accepted finding its limit does not count
 
 
 @dataclass(frozen=True)
@@ -37,15 +39,17 @@ class Budget:
     chance: Chance | None
 
 
-def budget_of(evidence, is_wall_judged: np.ndarray, is_seam_judged: np.ndarray) -> Budget | None:
+def budget_of(evidence, is_wall_judged: np.ndarray, is_seam_judged: np.ndarray, accepted=()) -> Budget | None:
     """Return the budget of a job that was compared with its target, None for a job of one side.
 
     evidence: of findings.  is_wall_judged (ny, nx), is_seam_judged (n,) bool: what counts of walls and seam.
+    accepted: findings that the job lets stand, each with a box: there their limits do not count.
     """
     motion = motion_of(evidence.job, evidence.frames)
     if motion is None or motion.side not in evidence.deviations:
         return None
     rows, heights = gathered(evidence, motion, is_wall_judged, is_seam_judged)
+    rows = _without(rows, accepted)
     if not len(rows):
         return None
     anew = Anew(rows, motion, heights)
@@ -71,3 +75,18 @@ def gathered(evidence, motion: Motion, is_wall_judged, is_seam_judged) -> tuple[
         if more is not None:
             parts.append(more)
     return joined(parts), heights
+
+
+def _without(rows: Rows, accepted) -> Rows:
+    """Return rows that never break where a finding of their kind and side is accepted."""
+    if not accepted:
+        return rows
+    value, grow, thick = rows.value.copy(), rows.grow.copy(), rows.thick.copy()
+    for finding in accepted:
+        x0, y0, x1, y1 = finding.box
+        x, y, _ = rows.at.T
+        is_in = (x >= x0 - BESIDE) & (x <= x1 + BESIDE) & (y >= y0 - BESIDE) & (y <= y1 + BESIDE)
+        kind = next((k for k, name in enumerate(KINDS) if finding.kind.startswith(name)), -1)
+        mine = is_in & (rows.kind == kind) & ((rows.side == finding.side) | (kind in (WALL, STEP)))
+        value[mine], grow[mine], thick[mine] = np.minimum(value[mine], rows.limit[mine]), 0.0, 0.0
+    return replace(rows, value=value, grow=grow, thick=thick)
