@@ -9,10 +9,11 @@ import numpy as np
 from simkit.budget.anew import Anew
 from simkit.budget.chance import Chance, chance
 from simkit.budget.contributions import Contribution, contributions
+from simkit.budget.corners import MOST_TRIANGLES, corner_rows
 from simkit.budget.motion import Motion, SideHeights, motion_of
 from simkit.budget.region import FAR, Reach, axis_ways, plan_ways, reaches
 from simkit.budget.rows import KINDS, STEP, WALL, Rows, face_rows, joined, seam_rows, wall_rows
-from simkit.budget.steps import MOST_TRIANGLES, corner_rows, step_rows
+from simkit.budget.steps import step_rows
 
 BESIDE = 1.0  # mm: so near to the box of an accepted finding its limit does not count
 
@@ -67,10 +68,11 @@ def budget_of(evidence, is_wall_judged: np.ndarray, is_seam_judged: np.ndarray, 
 def gathered(evidence, motion: Motion, is_wall_judged, is_seam_judged) -> tuple[Rows, SideHeights]:
     """Return all rows of a job, and the surface of its second side."""
     heights, other = SideHeights(evidence, motion.side), SideHeights(evidence, 3 - motion.side)
-    faces = joined([face_rows(evidence, motion), *step_rows(evidence, motion, heights, other)])
+    both = {motion.side: heights, 3 - motion.side: other}
+    faces = joined([face_rows(evidence, motion, both), *step_rows(evidence, motion, heights, other)])
     parts = [faces]
     if len(evidence.target.triangles) <= MOST_TRIANGLES:
-        parts += corner_rows(evidence.target, faces, heights)
+        parts += corner_rows(evidence, motion, faces, heights)
     for more in (wall_rows(evidence, motion, is_wall_judged), seam_rows(evidence, motion, is_seam_judged)):
         if more is not None:
             parts.append(more)

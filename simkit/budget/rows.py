@@ -11,12 +11,14 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from simkit.budget.motion import Motion
+from simkit.budget.motion import Motion, SideHeights
+from simkit.budget.toward import MOST, toward
 
 GOUGE, LEFTOVER, WALL, STEP = range(4)
 KINDS = ("gouge", "leftover", "thin-wall", "witness-step")
 BLOCK = 1.2  # mm: of each so large a block the deepest and the proudest cell of each slope make rows
 STEEP = 4.0  # rise per cell: there walls are asked, not cells
+ASIDE = 0.03  # mm: by so much more is a part off its cut where the cut lies beside it
 ALIKE = 0.1  # mm: as thin as the part is, within this and both bounds, is no fault (see findings.thin_wall)
 
 
@@ -77,10 +79,11 @@ def joined(parts: list[Rows]) -> Rows:
     return Rows(*(np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Rows)))
 
 
-def face_rows(evidence, motion: Motion) -> Rows:
+def face_rows(evidence, motion: Motion, heights: dict[int, SideHeights]) -> Rows:
     """Return rows of the faces that each side's cells show, walls left out.
 
-    evidence: of findings, compared with the target.  Of each BLOCK the worst cell either way is taken.
+    evidence: of findings, compared with the target.  heights: of both sides.  Of each BLOCK the worst cell
+    either way is taken.
     """
     parts = []
     lattice = evidence.field.lattice
@@ -101,11 +104,17 @@ def face_rows(evidence, motion: Motion) -> Rows:
             at = np.column_stack([x, y, cut.ravel()[cells].astype(float)])
             outward = _normals(evidence.target_grid, at, side)
             off_target = _along_normal(deviation, cells, at, evidence.target_grid)
-            is_moved = (side == motion.side) & (owner.ravel()[cells] >= 0)
+            z = target.ravel()[cells]
+            aside = _aside(off_target, at, np.column_stack([x, y, z]), heights[side], evidence.target_grid)
+            is_aside = ~np.isnan(aside[:, 0])
+            # A wall beside an uncut place may move, and the place stays.
+            is_moved = (side == motion.side) & ((owner.ravel()[cells] >= 0) | is_aside)
+            outward = np.where(is_aside[:, None], aside, outward)
             grow = way * outward * is_moved[:, None]
             thick = way * outward[:, 2] * lift.ravel()[cells]
             faces_it = sign * outward[:, 2] > 0.05
             at -= outward * np.where(faces_it, off_target, 0.0)[:, None]
+            at[is_aside, 2] = z[is_aside]
             chosen = (np.abs(grow).sum(axis=1) > 0) | (thick != 0)
             chosen |= way * off_target > limit.ravel()[cells]
             nth = cells[chosen]
@@ -117,6 +126,26 @@ def face_rows(evidence, motion: Motion) -> Rows:
                 )
             )  # fmt: skip
     return joined(parts)
+
+
+def _aside(off_target, cut, wanted, heights: SideHeights, grid) -> np.ndarray:
+    """Return the normals of places that miss the cut sideways (k, 3), NaN where the part's own normal tells.
+
+    off_target (k,) mm: deviations.  cut, wanted (k, 3) mm: the cut and the part there.  Where the part is
+    farther from the cut than the cut from the part, the cut lies beside: in a corner, at a wall.
+    """
+    found = np.full((len(cut), 3), np.nan)
+    size = np.abs(off_target)
+    rows = np.flatnonzero(size > ASIDE)
+    off = grid.distance(cut[rows], 0)
+    rows = rows[size[rows] > off + ASIDE]
+    rows = rows[np.argsort(-size[rows], kind="stable")][:MOST]
+    for is_leftover in (True, False):
+        mine = rows[(off_target[rows] > 0) == is_leftover]
+        if len(mine):
+            way = toward(heights, wanted[mine], size[mine], is_leftover)
+            found[mine] = way if is_leftover else -way
+    return found
 
 
 def _along_normal(deviation, cells: np.ndarray, at: np.ndarray, grid) -> np.ndarray:

@@ -1,4 +1,4 @@
-"""Rows of upright walls and of sharp corners: where the cut's wall stands, by the exact sweeps."""
+"""Rows of upright walls: where the cut's wall stands, by the exact sweeps."""
 
 from __future__ import annotations
 
@@ -13,10 +13,6 @@ LEVELS = (0.2, 0.5, 0.8)  # of its height
 REACH, SAMPLES = 1.5, 31  # mm either way along the normal, and places there
 FINEST = 0.0005  # mm: a wall is bracketed this closely
 LEAN = 0.7  # of a unit normal's height: flatter faces are no wall
-SHARP = np.cos(np.radians(20.0))  # faces that differ by less are one smooth face
-NEAR_CORNER = 3.0  # mm: so far from a corner its faces are looked for
-MOST_TRIANGLES = 2_000_000  # of a mesh whose sharp edges are looked for: some seconds
-BETWEEN = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)  # normals from one face to the other: a wall counts to its very end
 
 
 def step_rows(evidence, motion: Motion, heights: SideHeights, other: SideHeights) -> list[Rows]:
@@ -170,79 +166,3 @@ def _places(evidence, side: int):
     chosen, place, z, normal = chosen[is_wall], place[is_wall], z[is_wall], normal[is_wall]
     cell = (iy * lattice.nx + ix)[each[chosen]]
     return place, z, normal, cell, edge[each[chosen]]
-
-
-def corner_rows(target, rows: Rows, heights: SideHeights) -> list[Rows]:
-    """Return rows of sharp corners of the part, made of the rows of their two faces.
-
-    target: the mesh.  rows: of faces and walls.  heights: of the side.  A corner of the cut that lies off
-    that of the part lies farther off than either face: from it to the corner of the part.  An inside corner
-    into which no cutter gets has no such corner.
-    """
-    from scipy.spatial import cKDTree
-
-    side = heights.side
-    a, b, n1, n2, is_outside = _sharp_edges(target, side)
-    middle = (a + b) / 2 + 0.02 * (n1 + n2)
-    is_reached = np.zeros(len(a), bool)
-    if len(a):
-        is_reached = ~heights.is_wood(middle)
-    edge = np.flatnonzero(is_outside | is_reached)
-    parts = []
-    for kind, way in ((GOUGE, -1.0), (LEFTOVER, 1.0)):
-        faces = np.flatnonzero((rows.kind == kind) & (rows.side == side) & ~np.isnan(rows.outward[:, 0]))
-        if not len(edge) or not len(faces):
-            continue
-        length = np.linalg.norm(b[edge] - a[edge], axis=1)
-        count = np.maximum(1, np.ceil(length / 2.0).astype(int))
-        which = np.repeat(edge, count)
-        along = np.concatenate([(np.arange(k) + 0.5) / k for k in count])
-        at = a[which] + along[:, None] * (b[which] - a[which])
-        # Places and directions in one tree: a face of another direction is never near.
-        weight = 20.0
-        tree = cKDTree(np.column_stack([rows.at[faces], weight * rows.outward[faces]]))
-        ends = [
-            tree.query(np.column_stack([at, weight * n[which]]), distance_upper_bound=NEAR_CORNER)
-            for n in (n1, n2)
-        ]
-        is_near = np.isfinite(ends[0][0]) & np.isfinite(ends[1][0])
-        which, at = which[is_near], at[is_near]
-        first, second = (faces[end[1][is_near]] for end in ends)
-        for between in BETWEEN:
-            m = (1 - between) * n1[which] + between * n2[which]
-            size = np.linalg.norm(m, axis=1)
-            share = np.column_stack([(1 - between) / size, between / size])
-            value = share[:, 0] * rows.value[first] + share[:, 1] * rows.value[second]
-            thick = share[:, 0] * rows.thick[first] + share[:, 1] * rows.thick[second]
-            limit = np.minimum(rows.limit[first], rows.limit[second])
-            grow = way * m / size[:, None]
-            parts.append(
-                make_rows(
-                    kind, side, at, value, limit, grow, thick, np.full_like(at, np.nan),
-                    rows.lift[first], (first, second, share),
-                )
-            )  # fmt: skip
-    return parts
-
-
-def _sharp_edges(target, side: int):
-    """Return ends a, b and normals (n, 3) of sharp edges between faces of a side, and is_outside (n,)."""
-    t, v = target.triangles, target.vertices
-    normal = np.cross(v[t[:, 1]] - v[t[:, 0]], v[t[:, 2]] - v[t[:, 0]])
-    normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
-    ends = np.concatenate([t[:, [0, 1]], t[:, [1, 2]], t[:, [2, 0]]])
-    face = np.tile(np.arange(len(t)), 3)
-    third = np.concatenate([t[:, 2], t[:, 0], t[:, 1]])
-    key = np.sort(ends, axis=1)
-    order = np.lexsort((key[:, 1], key[:, 0]))
-    key, face, third = key[order], face[order], third[order]
-    pair = np.flatnonzero((key[:-1] == key[1:]).all(axis=1))
-    f, g = face[pair], face[pair + 1]
-    sign = 1.0 if side == 1 else -1.0
-    is_mine = (np.sum(normal[f] * normal[g], axis=1) < SHARP) & (
-        np.minimum(sign * normal[f, 2], sign * normal[g, 2]) > -0.0175
-    )
-    pair, f, g = pair[is_mine], f[is_mine], g[is_mine]
-    a, b = v[key[pair, 0]], v[key[pair, 1]]
-    off = np.sum((v[third[pair + 1]] - a) * normal[f], axis=1)
-    return a, b, normal[f], normal[g], off < 0

@@ -8,10 +8,10 @@ import numpy as np
 
 from simkit.budget.budget import Budget
 from simkit.budget.chance import verdict
+from simkit.budget.corners import MOST_TRIANGLES
 from simkit.budget.motion import NAMES, UNITS
 from simkit.budget.region import FAR, plan_ways
 from simkit.budget.rows import GOUGE, KINDS, LEFTOVER, STEP
-from simkit.budget.steps import MOST_TRIANGLES
 
 NOTE = (
     "by rows of the check's cells, walls and corners, linear in shift, turn, height and thickness, and by "

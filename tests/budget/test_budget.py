@@ -1,5 +1,7 @@
 """The region of errors that a job bears: closed forms of straight walls, and full re-cuts."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -9,7 +11,7 @@ from simkit.budget.rows import KINDS, LEFTOVER, STEP
 from simkit.check import check
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
-from tests import budget_job
+from tests import budget_job, mutations
 from tests.budget_recuts import Recuts, compared
 
 CELL = 0.5
@@ -103,6 +105,26 @@ def test_beyond__is_told_of_a_job_that_is_beyond_its_limit(tmp_path):
     budget = budget_of(tmp_path, off=0.15)
     assert KINDS[budget.rows.kind[budget.beyond]] == "gouge"
     assert budget.rows.value[budget.beyond] == pytest.approx(0.15, abs=SLACK)
+
+
+def test_corners__that_no_cutter_gets_into_bear_what_they_leave_of_the_limit(tmp_path):
+    """A 6 mm cutter leaves (sqrt(2) - 1) 3 mm in a square corner, and a shift along its middle adds to it."""
+    mutations.run(tmp_path, mutations.GOOD[0])
+    job = read_job(tmp_path / "job.toml")
+    job = replace(job, limits=replace(job.limits, gouge=0.5))
+    budget = check(job, read_programs(job), CELL)[0].budget
+    stands = (np.sqrt(2) - 1) * 3
+    inside = (budget.rows.kind == LEFTOVER) & (np.abs(budget.rows.value - stands) < SLACK)
+    assert set(map(tuple, np.abs(budget.rows.at[inside, :2]).round(3).tolist())) == {
+        (x, y) for x in (20, 50) for y in (6, 22)
+    }
+    assert budget.beyond == -1
+    corner = plan_ways()[:, 0] * plan_ways()[:, 1]
+    diagonal = np.flatnonzero(np.abs(np.abs(corner) - 0.5) < 1e-9)
+    assert len(diagonal) == 4
+    assert budget.plan.far[diagonal] == pytest.approx(1.4 - stands, abs=0.002)
+    # Along the right the corner goes 1 / sqrt(2) of the way along its middle.
+    assert reach(budget, "right", True) == pytest.approx((1.4 - stands) * np.sqrt(2), abs=0.01)
 
 
 @pytest.fixture(scope="module")
