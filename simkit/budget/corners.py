@@ -20,9 +20,9 @@ FILLED = 6.0  # mm: what no cutter takes out of a corner is looked for so far
 def corner_rows(evidence, motion: Motion, rows: Rows, heights: SideHeights) -> list[Rows]:
     """Return rows of sharp corners of the part, made of the rows of their two faces.
 
-    rows: of faces and walls.  heights: of the second side.  A corner of the cut that lies off that of the part
-    lies farther off than either face: from it to the corner of the part.  An inside corner into which no cutter
-    gets has no such corner: there what stands is measured towards the middle of its faces.
+    rows: of faces and walls.  heights: of the second side.  A corner of the cut that lies off that of the
+    part lies farther off than either face: from it to the corner of the part.  An inside corner into which no
+    cutter gets has no such corner: there what stands is measured towards the middle of its faces.
     """
     from scipy.spatial import cKDTree
 
