@@ -16,8 +16,10 @@ import loads
 import numba
 import numpy as np
 
+from simkit.cutters import BALL
 from simkit.frames import IDENTITY
-from simkit.stock.cut import cut, warm_up
+from simkit.stock.bound_kernels import GROUP, LANES, PH, PLEN, PSLOPE, PUX, PX, PY
+from simkit.stock.cut import _pointers, _support, cut, warm_up
 from simkit.stock.record_kernels import LENGTH, RADIUS, RIM2, SHIFT, SLOPE, UX, UY, H, X, Y
 
 PLAIN_TILE = 128  # the plain way is fastest with longer rows than the fast way wants
@@ -118,13 +120,13 @@ def packed_lines(moves, cutter):
     view = np.array([-1e3, 1e3, -1e3, 1e3, 1e3])
     packed = Packed(moves, {1: cutter}, IDENTITY, view, 0, 0)
     keep = np.concatenate([np.arange(a, b) for a, b in packed.chunks])
-    return packed.records[keep], packed.rows[keep]
+    return packed.records[keep], packed.rows[keep], packed.codes[keep[0]]
 
 
 def against_scalar(moves, size, fast, runs):
     """Time the fast way on one thread against a plain scalar loop on one thread."""
     field = loads.blank(size)
-    records, rows = packed_lines(moves, loads.BALL)
+    records, rows, _ = packed_lines(moves, loads.BALL)
     xs, ys = field.lattice.x(), field.lattice.y()
     h, owner = field.upper.copy(), field.upper_move.copy()
 
@@ -316,6 +318,49 @@ def copied(a, b):
         b[i] = a[i] + 1.0
 
 
+@numba.njit(error_model="numpy", nogil=True)
+def leaf_heights(n, heights, code, records, places, g):
+    """Heights of one move after the other over the cells of a leaf."""
+    for k in range(n):
+        heights(code, records[k % records.shape[0]], places, 16, g)
+
+
+@numba.njit(error_model="numpy", nogil=True)
+def block_bounds(n, bounds, lists, groups, support):
+    """Bounds of one full group of moves over one block after the other."""
+    for k in range(n):
+        bounds(lists, 0, LANES, groups, 1, 0.01 * (k % 7), 0.02, 0.2, BALL, support, 1e-4)
+
+
+def floor_of(fast, times, moves, runs):
+    """What heights and bounds alone would take, one thread, and the ratio if all else were free."""
+    records, _, code = packed_lines(moves[:1000], loads.BALL)
+    places = np.concatenate([np.tile(np.arange(4) * 0.1, 4), np.repeat(np.arange(4) * 0.1, 4)])
+    g = np.empty(16, np.float32)
+    lists, groups = np.zeros(GROUP, np.float32), np.zeros(1, np.int32)
+    some = np.random.default_rng(1).uniform(-0.5, 0.5, (4, LANES)).astype(np.float32)
+    for column, numbers in zip((PX, PY, PH, PSLOPE), some, strict=True):
+        lists[column : column + LANES] = numbers
+    lists[PUX : PUX + LANES], lists[PLEN : PLEN + LANES] = 1.0, 0.5
+    support, (heights, bounds) = _support(loads.BALL), _pointers()
+    leaf_heights(1, heights, code, records, places, g)
+    block_bounds(1, bounds, lists, groups, support)
+    n = 200_000
+    (_, each), (_, bound) = in_turns(
+        runs,
+        lambda: leaf_heights(n, heights, code, records, places, g),
+        lambda: block_bounds(n, bounds, lists, groups, support),
+    )
+    per_height, per_bound = each / n / 16, bound / n / LANES
+    least = fast.evaluations * per_height + fast.bound_tests * per_bound
+    busy, plain = times[0][1], times[1][1]
+    tell(
+        f"floor of the fast way: a height takes {1e9 * per_height:.2f} ns, a bound {1e9 * per_bound:.2f}, "
+        f"those counted {1e3 * least:.0f} of {1e3 * busy:.0f} ms of processor time: were all else free, it "
+        f"would be {plain / least:.0f} times as fast as the plain way, not {plain / busy:.1f}"
+    )
+
+
 def limits(fast, plain, times, cells, runs):
     """How far the inner loops are from what the machine could do, one thread."""
     x = np.linspace(1, 2, 512)
@@ -393,6 +438,7 @@ def main():
     against_stamping(runs)
     against_booleans(per_move)
     limits(fast, plain, times, cells, runs)
+    floor_of(fast, times, finishing, runs)
     growth(asked.large, some)
     memory(asked.large)
     failed = [text for text, holds in LINES if not holds]

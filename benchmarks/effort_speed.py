@@ -3,7 +3,8 @@
     python benchmarks/effort_speed.py [MOVES]
 
 MOVES: how many the repeated sample has, 1,000,000 when left out.  Prints seconds of the replay and of
-all of effort, best of some runs, and of its parts for the repeated moves.
+all of effort, best of some runs, and of its parts for the repeated moves; and both together as a ratio to the
+plain baseline of the cut and to its fast way, in one run.
 """
 
 from __future__ import annotations
@@ -22,10 +23,13 @@ from simkit.effort.motion import move_times
 from simkit.job.reader import read_job
 from simkit.moves.table import join_moves
 from simkit.program.job_programs import read_programs
+from simkit.stock.cut import TILE, cut
 from simkit.stock.field import blank_field, blank_lattice
 from simkit.stock.replay import replay
 
 JOB = Path(__file__).parents[1] / "samples" / "olive_boat" / "job.toml"
+
+PLAIN_TILE = 128  # cut_speed.py: the plain way is fastest with longer rows
 
 
 def best_of(runs, function):
@@ -36,6 +40,18 @@ def best_of(runs, function):
         made = function()
         least = min(least, time.perf_counter() - started)
     return least, made
+
+
+def print_ratios(seconds, runs, cut_only):
+    """Print how long the moves with all that is told of them take beside the cut alone, plain and fast."""
+    cut_only(True)
+    plain, _ = best_of(runs, lambda: cut_only(True))
+    fast, _ = best_of(runs, lambda: cut_only(False))
+    print(
+        f"  together {seconds:.3f} s: {seconds / plain:.2f} of the plain cut, {plain:.3f} s;"
+        f" {seconds / fast:.2f} of the fast one, {fast:.3f} s",
+        flush=True,
+    )
 
 
 def main() -> None:
@@ -65,15 +81,42 @@ def main() -> None:
     told, _ = best_of(5, lambda: effort_of(job, moves, rows, frames, replays, [0.0, 0.0], before))
     ratio = f"{told / cutting:.2f}"
     print(f"{len(moves):,} moves: replay {cutting:.3f} s; time, bite and advice {told:.3f} s ({ratio})")
+
+    def cut_only(is_plain):
+        field = before
+        for one, frame in zip(rows, frames, strict=True):
+            tile = PLAIN_TILE if is_plain else TILE
+            field = cut(field, moves[one], job.cutters, frame, one.start, tile=tile, is_plain=is_plain).field
+
+    print_ratios(cutting + told, 3, cut_only)
     first = rows[0]
     times = -(-wanted // (first.stop - first.start))
     many = join_moves([moves[first]] * times)
     # Each round takes what the first one took: how long it takes to tell does not depend on it.
     met = replays[0]
-    met = replace(met, **{name: np.tile(getattr(met, name), times) for name in ("volume", "right", "depth")})
+    met = replace(
+        met,
+        **{
+            name: np.concatenate([getattr(met, name)] * times)
+            for name in ("volume", "right", "depth", "top", "along")
+        },
+    )
     timing, found = best_of(3, lambda: move_times(many, job.machine))
-    biting, _ = best_of(3, lambda: bites(many, met, found.seconds, job.cutters, 0.2))
+    biting, _ = best_of(3, lambda: bites(many, met, found, job.cutters, 0.2))
     print(f"{len(many):,} moves: time {timing:.2f} s, bite {biting:.2f} s")
+
+    def all_of_it():
+        met = replay(before, many, job.cutters, frames[0])
+        bites(many, met, move_times(many, job.machine), job.cutters, 0.2)
+
+    whole, _ = best_of(2, all_of_it)
+    print_ratios(
+        whole,
+        2,
+        lambda is_plain: cut(
+            before, many, job.cutters, frames[0], tile=PLAIN_TILE if is_plain else TILE, is_plain=is_plain
+        ),
+    )
 
 
 if __name__ == "__main__":

@@ -24,8 +24,11 @@ def main(trays):
                 tray = fitting[(k + n * 5) % len(fitting)]
                 status, told, wanted = run(Path(folder), tray, mutation)
                 hit = is_found(mutation, status, told, wanted)
-                mine = [one for one in told if one[0] in mutation.kinds] or told
-                line = "any line" if wanted is None else f"{wanted[0]}:{wanted[1]}"
+                mine = [one for one in told if one[0] in mutation.kinds and one[1:] in wanted]
+                mine = mine or [one for one in told if one[0] in mutation.kinds] or told
+                lines = [number for _, number in wanted]
+                more = f"-{max(lines)}" if len(lines) > 1 else ""
+                line = f"{wanted[0][0]}:{min(lines)}{more}" if len({f for f, _ in wanted}) == 1 else "both"
                 what = f"{mine[0][0]} {mine[0][1]}:{mine[0][2]}" if mine else "nothing"
                 where = f"{mutation.name:<34} {tray.name:<24} {line:<14}"
                 print(f"{where} -> {what:<32} {'found' if hit else 'MISSED'}", flush=True)

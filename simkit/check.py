@@ -46,6 +46,7 @@ from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
 from simkit.stock.replay import replay
 from simkit.target.coarseness import coarseness
 from simkit.target.envelope import envelopes
+from simkit.target.fixture_mesh import fixture_meshes
 from simkit.target.grid import TargetGrid
 from simkit.target.mesh import load_target
 
@@ -95,13 +96,15 @@ def check(job: Job, reads, cell: float, progress=None) -> tuple[Evidence, list[F
     if job.target is not None:
         with timings.stage("reading the target", progress):
             target = _target(job)
-    evidence, findings = examine(job, reads, lattice, target, timings, progress)
+    meshes = fixture_meshes(job)
+    evidence, findings = examine(job, reads, lattice, target, timings, progress, meshes)
     return evidence, findings, timings.seconds
 
 
-def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progress):
-    """Return evidence and findings of a job whose input is known to be usable."""
+def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progress, meshes=None):
+    """Return evidence and findings of a job whose input is known to be usable; meshes: of its fixtures."""
     evidence = _cut(job, reads, lattice, timings, progress)
+    evidence.meshes = meshes or {}
     if target is not None:
         with timings.stage("comparing with the target", progress):
             evidence.target, evidence.target_grid = target, TargetGrid(target)
@@ -417,7 +420,14 @@ def _machine(evidence: Evidence) -> None:
         to_table = setup.to_table(blank)
         evidence.fixture_contacts.append(
             fixture_contacts(
-                moves, one, to_table, job.cutters, standing, job.machine.clearance, before.lattice.cell
+                moves,
+                one,
+                to_table,
+                job.cutters,
+                standing,
+                job.machine.clearance,
+                before.lattice.cell,
+                evidence.meshes,
             )
         )
         before = after

@@ -7,7 +7,7 @@ from tests.mutations import GOOD, MUTATIONS, is_found, run
 
 @pytest.mark.parametrize("tray", GOOD[2::4], ids=lambda tray: tray.name)
 def test_good__no_alarm(tray, tmp_path):
-    assert run(tmp_path, tray) == (0, [], None)
+    assert run(tmp_path, tray) == (0, [], [])
 
 
 @pytest.mark.parametrize("k", range(0, len(MUTATIONS), 2))

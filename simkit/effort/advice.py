@@ -94,10 +94,11 @@ def _safe_height(job: Job, index: int, moves: Moves, times: MoveTimes) -> Advice
     usual = heights[counts.argmax()]
     minutes = _saved(times, move_times(replace(moves, start=start, end=end), job.machine))
     above = "wood" if not standing or max(standing) <= blank.thickness else "clamps"
+    unknown = "" if job.fixtures else "; the job states no clamps or stops: with any there, keep above them"
     return Advice(
         "safe height",
         f"{_name(job, index)}: rapids at Z{usual:g}; Z{enough:g} clears the {above} by"
-        f" {job.machine.clearance:g} mm",
+        f" {job.machine.clearance:g} mm{unknown}",
         minutes,
     )
 
@@ -181,7 +182,8 @@ def _roughing(job: Job, index: int, own: Bites, frame: Frame, before: Field, aft
     return Advice(
         "roughing",
         f"{_name(job, index)}: {cutter} takes most of the wood; one of {wider * cutter.diameter:g} mm gets at"
-        f" {100 * part:.0f} % of it (rough estimate, at the same feed and depth)",
+        f" {100 * part:.0f} % of it (rough estimate, at the same feed and depth; wider cuts load the spindle"
+        " and the work more)",
         saved,
     )
 

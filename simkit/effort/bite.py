@@ -12,13 +12,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.cutters import Cutter
-from simkit.effort.chips import effective_radius, feed_per_tooth, largest_chip, mean_chip
-from simkit.effort.motion import NOTHING
+from simkit.effort.chips import (
+    effective_radius,
+    feed_per_tooth,
+    full_section,
+    largest_chip,
+    mean_chip,
+    tip_volume,
+)
+from simkit.effort.in_wood import parts_in_wood
+from simkit.effort.motion import NOTHING, MoveTimes
 from simkit.moves.table import Moves
 from simkit.stock.replay import Replay
 
 STEEP = 1.0  # rise over run: steeper than this a move is a plunge or a lift, no pass
-SLOT = 0.9  # of the effective diameter: a width from here on counts as a slot, a bound of cells below it
+SLOT = 0.9  # of the section of a slot as deep: from here on it counts as one, a bound of cells below it
 LEAN = 0.5  # of the volume: right less left; with three quarters of the wood on one side it is told
 
 
@@ -28,20 +36,25 @@ class Bites:
 
     row (m,): the move of the stretch that takes most.  of (n,): which stretch a move of the setup belongs
     to, -1 for rapids.  tool (m,).  is_pass (m,): runs along more than up or down.  length (m,) mm.
-    seconds (m,).
+    seconds (m,).  share (n,): of each move of the setup, 0 to 1, the part of its length in wood, as
+        effort.in_wood tells it.
     volume (m,) mm3: exact at cell centres.
     depth (m,) mm: a_p, the most that one column lost.  Exact at cell centres.
     diameter (m,) mm: of the cutter at that depth above its tip.
-    width (m,) mm: a_e, that of a rectangle as deep and of the same section, volume / length.  In wood of even
-        height it is the width of the cut; else no wider than it is.
+    section (m,) mm2: volume / length in wood.  full (m,) mm2: that of a slot as deep.
+    width (m,) mm: a_e, that of a rectangle as deep and of the same section.  In wood of even height it is the
+        width of the cut; else no wider than it is.
     bound (m,) mm: of width, half a cell along the rim of what is taken.
     per_tooth (m,) mm: f_z at the feed as programmed, NaN with the spindle standing or the edges unknown.
+    reached (m,) mm: the same at the highest speed on any of its moves.
     thickest, mean (m,) mm: chip at the speed reached on the average.
-    removal (m,) mm3/min at the time it takes.
+    removal (m,) mm3/min at the time it takes in wood.
     wood_on (m,): +1 where three quarters of what it takes or more stood on the right of the path, -1 left, 0
         neither, or no pass.
-    down, level (m,) mm: how far it comes down in all, and its length in plan.
-    is_whole (m,): long enough (half a diameter) for width and removal rate to mean something.
+    down, level (m,) mm: how far it comes down in wood in all, and its length in plan there.
+    straight (m,) mm3: what its cutter would take straight down so far.
+    is_whole (m,): long enough (half a diameter, in wood if there is any) for width and removal rate to mean
+        something.
     """
 
     row: np.ndarray
@@ -50,18 +63,23 @@ class Bites:
     is_pass: np.ndarray
     length: np.ndarray
     seconds: np.ndarray
+    share: np.ndarray
     volume: np.ndarray
     depth: np.ndarray
     diameter: np.ndarray
+    section: np.ndarray
+    full: np.ndarray
     width: np.ndarray
     bound: np.ndarray
     per_tooth: np.ndarray
+    reached: np.ndarray
     thickest: np.ndarray
     mean: np.ndarray
     removal: np.ndarray
     wood_on: np.ndarray
     down: np.ndarray
     level: np.ndarray
+    straight: np.ndarray
     is_whole: np.ndarray
 
     @property
@@ -71,16 +89,16 @@ class Bites:
 
     @property
     def is_ramp(self) -> np.ndarray:
-        """Whether a stretch (m,) comes down by more than a hundredth of its length."""
-        return self.down > 0.01 * self.length
+        """Whether a stretch (m,) comes down in wood by more than a hundredth of its way there."""
+        return self.down > 0.01 * np.hypot(self.down, self.level)
 
     @property
     def is_plunge(self) -> np.ndarray:
         """Whether a stretch (m,) comes down into wood under the cutter, not along a wall beside it.
 
-        An estimate: it takes at least half of what its section would take straight down.
+        An estimate: it takes at least half of what the cutter would take straight down.
         """
-        return (self.down > 0) & (self.volume >= 0.125 * np.pi * self.diameter**2 * self.down)
+        return (self.down > 0) & (self.volume >= 0.5 * self.straight)
 
     @property
     def plunge_angle(self) -> np.ndarray:
@@ -90,7 +108,7 @@ class Bites:
     @property
     def is_slot(self) -> np.ndarray:
         """Whether a stretch (m,) cuts with the whole width of its cutter, so far as cells tell."""
-        return self.is_pass & self.is_whole & (self.width >= SLOT * self.diameter) & self.in_wood
+        return self.is_pass & self.is_whole & (self.section >= SLOT * self.full) & self.in_wood
 
     def climbs(self, speed: np.ndarray) -> np.ndarray:
         """Return +1 where a stretch (m,) climbs, -1 where it cuts conventionally, 0 where it is not told.
@@ -101,15 +119,13 @@ class Bites:
         return (self.wood_on * np.sign(speed)).astype(np.int64)
 
 
-def bites(
-    moves: Moves, met: Replay, seconds: np.ndarray, cutters: Mapping[int, Cutter], cell: float
-) -> Bites:
+def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cutter], cell: float) -> Bites:
     """Return what the stretches of one setup bite off.
 
-    moves (n): of the setup, program frame.  met: their replay.  seconds (n,): time of each.
+    moves (n): of the setup, program frame.  met: their replay.  times: of these n moves.
     cell mm: of the replay's field.
     """
-    length = moves.length()
+    length, seconds = moves.length(), times.seconds
     rise = moves.end[:, 2] - moves.start[:, 2]
     level = np.sqrt(np.maximum(length**2 - rise**2, 0.0))
     is_pass = level * STEEP >= np.abs(rise)
@@ -118,6 +134,7 @@ def bites(
         if int(number) in cutters:
             widest[moves.tool == number] = 2.0 * cutters[int(number)].radius
     of, first = _stretches(moves, length, is_pass, widest)
+    share = _share(parts_in_wood(moves, met, cutters), of, len(first), length, cell)
     chosen = np.flatnonzero(of >= 0)
     count = len(first)
     group = of[chosen]
@@ -126,23 +143,35 @@ def bites(
         return np.bincount(group, values[chosen], minlength=count)
 
     long, time, volume = total(length), total(seconds), total(met.volume)
+    wood_long, wood_time = total(length * share), total(seconds * share)
+    # Less than half a diameter says nothing of a width: a sliver would make it any width.
+    least = np.minimum(0.5 * widest[first], long)
+    is_short = wood_long < least
+    wood_time = np.where(is_short, time * least / np.where(long > 0, long, 1.0), wood_time)
+    wood_long = np.maximum(wood_long, least)
+    down = total(np.maximum(-rise, 0.0) * share)
+    top = np.zeros(count)
+    np.maximum.at(top, group, times.top[chosen])
     depth = np.zeros(count)
     np.maximum.at(depth, group, met.depth[chosen].astype(np.float64))
     row = _most(group, met.volume[chosen], chosen, count)
-    diameter, per_tooth = np.zeros(count), np.full(count, np.nan)
+    diameter, full, straight = np.zeros(count), np.zeros(count), np.zeros(count)
+    per_tooth, highest = np.full(count, np.nan), np.full(count, np.nan)
     tool, speed, feed = moves.tool[first], moves.speed[row], moves.feed[row]
     reached = 60.0 * long / np.where(time > 0, time, 1.0)
     actual = np.full(count, np.nan)
     for number in np.unique(tool):
         cutter, mine = cutters[int(number)], tool == number
         diameter[mine] = 2.0 * effective_radius(cutter, depth[mine])
+        full[mine], straight[mine] = full_section(cutter, depth[mine]), tip_volume(cutter, down[mine])
         if cutter.flutes:
             per_tooth[mine] = feed_per_tooth(feed[mine], speed[mine], cutter.flutes)
+            highest[mine] = feed_per_tooth(60.0 * top[mine], speed[mine], cutter.flutes)
             actual[mine] = feed_per_tooth(reached[mine], speed[mine], cutter.flutes)
-    section = volume / np.where(long > 0, long, 1.0)
+    section = volume / np.where(wood_long > 0, wood_long, 1.0)
     width = np.where(depth > 0, section / np.where(depth > 0, depth, 1.0), 0.0)
     width = np.minimum(width, diameter)
-    bound = cell * (1.0 + 0.5 * np.pi * diameter / np.where(long > 0, long, 1.0))
+    bound = cell * (1.0 + 0.5 * np.pi * diameter / np.where(wood_long > 0, wood_long, 1.0))
     passing = is_pass[first]
     right = total(met.right)
     told = passing & (np.abs(right) >= LEAN * volume)
@@ -153,19 +182,24 @@ def bites(
         is_pass=passing,
         length=long,
         seconds=time,
+        share=share,
         volume=volume,
         depth=depth,
         diameter=diameter,
+        section=section,
+        full=full,
         width=width,
         bound=bound,
         per_tooth=per_tooth,
+        reached=highest,
         thickest=largest_chip(actual, width, diameter),
         mean=mean_chip(actual, width, diameter),
-        removal=60.0 * volume / np.where(time > 0, time, 1.0) * (time > 0),
+        removal=60.0 * volume / np.where(wood_time > 0, wood_time, 1.0) * (wood_time > 0),
         wood_on=np.where(told, np.sign(right), 0.0).astype(np.int64),
-        down=total(np.maximum(-rise, 0.0)),
-        level=total(level),
-        is_whole=long >= 0.5 * widest[first],
+        down=down,
+        level=total(level * share),
+        straight=straight,
+        is_whole=(~is_short | (volume == 0)) & (long >= 0.5 * widest[first]),
     )
 
 
@@ -191,6 +225,22 @@ def _stretches(moves: Moves, length: np.ndarray, is_pass: np.ndarray, widest: np
     stretch = np.cumsum(starts & is_own) - 1
     of = np.where(is_own, stretch, -1)
     return of, np.flatnonzero(starts & is_own)
+
+
+def _share(span: np.ndarray, of: np.ndarray, count: int, length: np.ndarray, cell: float) -> np.ndarray:
+    """Return which part of each move (n,) lies between the first and the last wood of its stretch.
+
+    Moves shorter than a cell take nothing now and then: a cell more on both sides where there are several.
+    """
+    behind = np.cumsum(length)
+    ahead = behind - length
+    taken = np.flatnonzero((of >= 0) & (span[:, 1] > 0))
+    begin, end = np.full(count + 1, np.inf), np.full(count + 1, -np.inf)  # the last one: of no stretch
+    np.minimum.at(begin, of[taken], (ahead + length * span[:, 0])[taken])
+    np.maximum.at(end, of[taken], (ahead + length * span[:, 1])[taken])
+    more = cell * (np.bincount(of[of >= 0], minlength=count + 1) > 1)
+    both = np.minimum(behind, (end + more)[of]) - np.maximum(ahead, (begin - more)[of])
+    return np.clip(both / np.where(length > 0, length, 1.0), 0.0, 1.0)
 
 
 def _most(group: np.ndarray, volume: np.ndarray, rows: np.ndarray, count: int) -> np.ndarray:

@@ -13,6 +13,7 @@ from simkit.cutters import Cutter
 # Feed per tooth as a part of the diameter, least and largest: common practice, no source.  A 1/4 in cutter
 # in hard wood at 0.004 in lies inside.
 USUAL_CHIPS = {"hard": (0.008, 0.025), "soft": (0.010, 0.030)}
+STEPS = 4096  # heights between which sections and volumes of cutters are summed
 USUAL_SOURCE = "common practice, no source"
 
 
@@ -56,6 +57,37 @@ def effective_radius(cutter: Cutter, depth) -> np.ndarray:
     if o.arc_from > o.flat and o.rise > 0:
         radius = np.where(h <= low, o.flat + h / o.rise, radius)
     return radius
+
+
+def full_section(cutter: Cutter, depth) -> np.ndarray:
+    """Return the section of a cutter's lowest `depth` mm seen from the side, mm2: that of a slot so deep.
+
+    depth mm >= 0, of any shape.  For a flat cutter D a_p; for a pointed vee of full angle p a_p^2 tan(p / 2).
+    Error: below 1e-5 of it.
+    """
+    return _summed(cutter, depth, lambda radius: 2.0 * radius)
+
+
+def tip_volume(cutter: Cutter, depth) -> np.ndarray:
+    """Return the volume of a cutter's lowest `depth` mm, mm3: what it takes straight down into even wood.
+
+    depth mm >= 0, of any shape.  Flat: pi D^2 a_p / 4; ball: pi a_p^2 (3 R - a_p) / 3 up to R.
+    Error: below 1e-5 of it.
+    """
+    return _summed(cutter, depth, lambda radius: np.pi * radius**2)
+
+
+def _summed(cutter: Cutter, depth, of_radius) -> np.ndarray:
+    """Return the sum of a function of the effective radius over the heights from 0 to `depth`."""
+    depth = np.maximum(np.asarray(depth, dtype=np.float64), 0.0)
+    top = float(depth.max(initial=0.0))
+    if top == 0.0:
+        return np.zeros(depth.shape)
+    # Heights as squares: steps are finest at the tip, where the radius of a ball grows without end.
+    root = np.linspace(0.0, np.sqrt(top), STEPS + 1)
+    values = of_radius(effective_radius(cutter, root**2)) * 2.0 * root
+    sums = np.concatenate([[0.0], np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(root))])
+    return np.interp(np.sqrt(depth), root, sums)
 
 
 def engagement_angle(width, diameter) -> np.ndarray:

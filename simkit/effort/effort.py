@@ -11,6 +11,7 @@ from simkit.effort.advice import Advice, advise
 from simkit.effort.bite import Bites, bites
 from simkit.effort.motion import MoveTimes, move_times
 from simkit.effort.program_time import ProgramTime, program_times
+from simkit.effort.slots import DeepSlots, deep_slots
 from simkit.frames import Frame
 from simkit.job.model import Job
 from simkit.moves.table import Moves
@@ -20,13 +21,15 @@ from simkit.stock.replay import Replay
 
 @dataclass(frozen=True)
 class Effort:
-    """times: of all moves of the job.  bites: of each setup.  programs: where their time goes, in order.
+    """times: of all moves of the job.  bites, slots: of each setup.  programs: where their time goes, in
+    order.
 
     advice: what would save time, the most first.
     """
 
     times: MoveTimes
     bites: list[Bites]
+    slots: list[DeepSlots]
     programs: list[ProgramTime]
     advice: list[Advice]
 
@@ -46,11 +49,12 @@ def effort_of(
     before: the blank before the first setup.
     """
     times = move_times(moves, job.machine)
-    found, is_in_wood = [], np.zeros(len(moves), bool)
-    for one, met in zip(rows, replays, strict=True):
-        own = bites(moves[one], met, times.seconds[one], job.cutters, before.lattice.cell)
-        found.append(own)
-        is_in_wood[one] = np.append(own.in_wood, False)[own.of]
-    programs = program_times(moves, times, job.machine, dwells, is_in_wood)
+    found, slots, in_wood = [], [], np.zeros(len(moves))
     fields = [before, *(met.field for met in replays)]
-    return Effort(times, found, programs, advise(job, moves, rows, frames, times, found, fields))
+    for one, met, frame, stood in zip(rows, replays, frames, fields[:-1], strict=True):
+        own = bites(moves[one], met, times[one], job.cutters, before.lattice.cell)
+        found.append(own)
+        slots.append(deep_slots(moves[one], met.depth, own, stood, job.cutters, frame))
+        in_wood[one] = own.share
+    programs = program_times(moves, times, job.machine, dwells, in_wood)
+    return Effort(times, found, slots, programs, advise(job, moves, rows, frames, times, found, fields))

@@ -23,7 +23,7 @@ pass is w_i = S_i + min over j <= i of (limit_j - S_j); the backward pass is its
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -32,6 +32,7 @@ from simkit.moves.table import ARC, PLANE_AXES, Moves
 
 NOTHING = 1e-9  # mm: a move shorter than this takes no time
 ARC_SHARE = math.sqrt(0.5)  # of the acceleration, each for tangential and centripetal
+FREE, CURVE = -1, 3  # what holds a move: nothing, or the turn of an arc; an axis is 0 to 2
 NOT_REACHED = 0.999  # a top speed below this part of the feed counts as not reached
 
 
@@ -41,15 +42,22 @@ class MoveTimes:
 
     seconds (n,): time of each move; standing (changes of cutter, spindle, dwells) not counted.
     top (n,) mm/s: the highest speed on it.  wanted (n,) mm/s: its feed, or on rapids the speed that its axes
-    allow, along its direction.  entry, exit (n,) mm/s: speeds at its ends.
+    allow, along its direction.  held (n,) int8: what keeps a feed move below its F however long it is: an
+    axis, 0 to 2, or CURVE, the acceleration on an arc; FREE for nothing.  entry, exit (n,) mm/s: speeds at
+    its ends.
     Error: rounding, for this model of the machine; a real control rounds speeds off besides (jerk).
     """
 
     seconds: np.ndarray
     top: np.ndarray
     wanted: np.ndarray
+    held: np.ndarray
     entry: np.ndarray
     exit: np.ndarray
+
+    def __getitem__(self, rows) -> MoveTimes:
+        """Return the chosen moves (slice, mask or index array)."""
+        return MoveTimes(*(getattr(self, each.name)[rows] for each in fields(self)))
 
     @property
     def reaches_feed(self) -> np.ndarray:
@@ -68,7 +76,7 @@ def move_times(moves: Moves, machine: Machine) -> MoveTimes:
     length = moves.length()
     n = len(moves)
     seconds, top, entry, leaving = (np.zeros(n) for _ in range(4))
-    wanted, acceleration = _along(moves, machine)
+    wanted, acceleration, held = _along(moves, machine)
     rows = np.flatnonzero(length > NOTHING)
     if len(rows):
         some, d = moves[rows], length[rows]
@@ -83,7 +91,7 @@ def move_times(moves: Moves, machine: Machine) -> MoveTimes:
         even = np.maximum(d - (2.0 * peak2 - w0 - w1) / (2.0 * a), 0.0)
         seconds[rows] = (2.0 * peak - v0 - v1) / a + even / peak
         top[rows], entry[rows], leaving[rows] = peak, v0, v1
-    return MoveTimes(seconds, top, wanted, entry, leaving)
+    return MoveTimes(seconds, top, wanted, held, entry, leaving)
 
 
 def _reachable(most: np.ndarray, growth: np.ndarray) -> np.ndarray:
@@ -119,12 +127,12 @@ def _directions(moves: Moves) -> tuple[np.ndarray, np.ndarray]:
     return first, last
 
 
-def _along(moves: Moves, machine: Machine) -> tuple[np.ndarray, np.ndarray]:
-    """Return for each move the speed wanted (n,) mm/s and the acceleration along it (n,) mm/s^2."""
+def _along(moves: Moves, machine: Machine) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return of each move the speed wanted and the acceleration along it (n,) mm/s, mm/s^2, and `held`."""
     speed, limit = np.array(machine.speed) / 60.0, np.array(machine.acceleration)
     share, _ = _directions(moves)
     share = np.maximum(np.abs(share), 1e-12)
-    fastest = (speed / share).min(axis=1)
+    fastest, held = (speed / share).min(axis=1), (speed / share).argmin(axis=1).astype(np.int8)
     acceleration = (limit / share).min(axis=1)
     delta = moves.end - moves.start
     for number, (u, v, normal) in PLANE_AXES.items():
@@ -137,11 +145,15 @@ def _along(moves: Moves, machine: Machine) -> tuple[np.ndarray, np.ndarray]:
         whole = np.maximum(np.hypot(around, rise), 1e-12)
         level, upright = np.maximum(around / whole, 1e-12), np.maximum(rise / whole, 1e-12)
         turning = ARC_SHARE * min(limit[u], limit[v])
-        fastest[rows] = np.minimum(min(speed[u], speed[v]) / level, speed[normal] / upright)
-        fastest[rows] = np.minimum(fastest[rows], np.sqrt(turning * radius) / level)
+        slower = u if speed[u] <= speed[v] else v
+        limits = np.array([speed[slower] / level, speed[normal] / upright, np.sqrt(turning * radius) / level])
+        fastest[rows] = limits.min(axis=0)
+        held[rows] = np.array([slower, normal, CURVE])[limits.argmin(axis=0)]
         acceleration[rows] = np.minimum(turning / level, limit[normal] / upright)
     feed = np.where(moves.rapid, np.inf, moves.feed) / 60.0
-    return np.minimum(fastest, np.where(np.isfinite(feed) & (feed > 0), feed, np.inf)), acceleration
+    feed = np.where(np.isfinite(feed) & (feed > 0), feed, np.inf)
+    held[moves.rapid | (fastest >= NOT_REACHED * feed)] = FREE
+    return np.minimum(fastest, feed), acceleration, held
 
 
 def _corners(moves: Moves, length: np.ndarray, wanted: np.ndarray, machine: Machine) -> np.ndarray:

@@ -7,19 +7,34 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simkit.effort.motion import MoveTimes
+from simkit.effort.motion import FREE, MoveTimes
 from simkit.job.model import Machine
 from simkit.moves.table import Moves
+
+
+@dataclass(frozen=True)
+class Held:
+    """Feed moves that an axis, or the turn of an arc, keeps below their F.
+
+    by: of MoveTimes.held.  feed: the highest F, reached: the highest speed there, mm/min.  part: of the way
+    of all feed moves of the cutter, 0 to 1.
+    """
+
+    by: int
+    feed: float
+    reached: float
+    part: float
 
 
 @dataclass(frozen=True)
 class CutterTime:
     """Time of one cutter in one program, seconds.
 
-    tool: its number.  cutting: feed moves; in_wood of it: those that take wood, None without a replay.
+    tool: its number.  cutting: feed moves; in_wood of it: in wood, by length, None without a replay.
     rapids.  changes, starts: how often the cutter is changed to and the spindle started.
     standing: for these.  length mm: of feed moves; not_reached: the part of it, 0 to 1, on moves too short
-    to reach their feed.  lost: how much longer the feed moves take than at their feed throughout.
+    to reach the speed that feed and axes allow; held: those that reach it, and it is below their feed.
+    lost: how much longer the feed moves take than at their feed throughout.
     """
 
     tool: int
@@ -31,6 +46,7 @@ class CutterTime:
     standing: float
     length: float
     not_reached: float
+    held: tuple[Held, ...]
     lost: float
 
     @property
@@ -59,12 +75,12 @@ def program_times(
     times: MoveTimes,
     machine: Machine,
     dwells: Sequence[float],
-    is_in_wood: np.ndarray | None = None,
+    wood: np.ndarray | None = None,
 ) -> list[ProgramTime]:
     """Return where the time of each program goes, in their order.
 
     moves (n): of one or more programs, in the order in which they run.  times: of these.
-    dwells: seconds of each program, by its index.  is_in_wood (n,): whether a move takes wood.
+    dwells: seconds of each program, by its index.  wood (n,): the part of each move, 0 to 1, in wood.
     """
     changes, starts = _changes(moves), _starts(moves)
     length, is_cut = moves.length(), ~moves.rapid
@@ -80,7 +96,7 @@ def program_times(
             cutting, long = float(times.seconds[cut].sum()), float(length[cut].sum())
             short = cut[~times.reaches_feed[cut]]
             feed = np.where(moves.feed[cut] > 0, moves.feed[cut], np.inf) / 60.0
-            in_wood = None if is_in_wood is None else float(times.seconds[cut[is_in_wood[cut]]].sum())
+            in_wood = None if wood is None else float((times.seconds * wood)[cut].sum())
             cutters.append(
                 CutterTime(
                     tool=int(tool),
@@ -92,12 +108,25 @@ def program_times(
                     standing=n_changes * machine.cutter_change + n_starts * machine.spindle_start,
                     length=long,
                     not_reached=float(length[short].sum()) / long if long else 0.0,
+                    held=_held(moves, times, length, cut[times.reaches_feed[cut]], long),
                     lost=max(cutting - float((length[cut] / feed).sum()), 0.0),
                 )
             )
         setup = int(moves.setup[here[0]]) if len(here) else 0
         told.append(ProgramTime(name, setup, float(dwells[index]), tuple(cutters)))
     return told
+
+
+def _held(moves: Moves, times: MoveTimes, length, rows: np.ndarray, long: float) -> tuple[Held, ...]:
+    """Return what keeps some of the moves `rows` below their feed; long mm: the way of all feed moves."""
+    told = []
+    for by in np.unique(times.held[rows]):
+        mine = rows[(times.held[rows] == by) & (length[rows] > 0)]
+        if by != FREE and len(mine):
+            fastest = mine[np.argmax(moves.feed[mine])]
+            reached = 60.0 * float(times.wanted[mine].max())
+            told.append(Held(int(by), float(moves.feed[fastest]), reached, float(length[mine].sum()) / long))
+    return tuple(told)
 
 
 def _changes(moves: Moves) -> np.ndarray:

@@ -31,6 +31,7 @@ class Evidence:
     field: the blank after all setups.  fields: after each setup.
     replays[setup]: what each move took and what rubbed, of stock.replay.
     effort: of effort.effort, time and bite of all moves.
+    meshes: of the fixtures that have one, target.fixture_mesh.
     stops, below_table, beyond_travel, fixture_contacts: of the modules of `machine`, one for each setup.
     target, target_grid, envelopes, deviations {1: ..., 2: ...}, break_through, walls, target_walls: of
         the modules of those names in `target` and `compare`; None or empty without a target.
@@ -63,6 +64,7 @@ class Evidence:
     may_exceed: Callable[..., Any] | None = None
     sweeps: dict[int, Any] = field(default_factory=dict)
     effort: Any = None
+    meshes: dict[str, np.ndarray] = field(default_factory=dict)
     stops: list[list] = field(default_factory=list)
     below_table: list[Any] = field(default_factory=list)
     beyond_travel: list[list] = field(default_factory=list)
@@ -166,6 +168,7 @@ class Evidence:
         folder = os.path.abspath(Path(self.job.file).parent)
         files = [path for setup in self.job.setups for path in setup.programs]
         files += [self.job.target.mesh] if self.job.target is not None else []
+        files += [fixture.mesh for fixture in self.job.fixtures if fixture.mesh is not None]
         outside = []
         for path in files:
             full = os.path.abspath(path)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 
@@ -35,7 +37,7 @@ def find(evidence: Evidence) -> list[Finding]:
                         "nothing may come so near."
                     ),
                     value=one.depth,
-                    bound=evidence.field.lattice.cell / 2,
+                    bound=evidence.field.lattice.cell * np.sqrt(2.0),
                     limit=0.0,
                     measure=MEASURE,
                     subject=one.fixture,

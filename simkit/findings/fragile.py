@@ -26,7 +26,11 @@ def find(evidence: Evidence) -> list[Finding]:
         row = max(feature.rows)
         rest = len(stood) - shape.MOST
         is_rough = not math.isfinite(feature.bound)
-        lesser = f" ({rest} lesser ones are not listed)" if nth == shape.MOST - 1 and rest > 0 else ""
+        lesser = (
+            f" ({rest} lesser {'one is' if rest == 1 else 'ones are'} not listed)"
+            if nth == shape.MOST - 1 and rest > 0
+            else ""
+        )
         side = 1 if feature.is_up else 2
         findings.append(
             Finding(

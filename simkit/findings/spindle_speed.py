@@ -9,9 +9,10 @@ from simkit.findings.finding import Finding
 
 
 def find(evidence: Evidence) -> list[Finding]:
-    """Return one finding for each setup, and for too slow and too fast, at the first move at the worst speed.
+    """Return one finding for each setup, and for too slow and too fast, at the S of the worst speed.
 
-    None where the job does not state the spindle's range.
+    Told on the last line before the first cut at it that calls it.  None where the job does not state the
+    spindle's range.
     """
     spindle = evidence.job.machine.spindle
     if spindle is None:
@@ -29,6 +30,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 continue
             worst = worst_of(speed[is_bad])
             row = int(np.flatnonzero(is_bad & (speed == worst))[0])
+            source = evidence.source_of(one.start + row)
             findings.append(
                 Finding(
                     kind="spindle-speed",
@@ -40,7 +42,17 @@ def find(evidence: Evidence) -> list[Finding]:
                     unit="rev/min",
                     measure="speed as programmed",
                     side=1 if evidence.frames[index].up > 0 else 2,
-                    **evidence.source_of(one.start + row),
+                    **source | _called(evidence, index, source, worst),
                 )
             )
     return findings
+
+
+def _called(evidence: Evidence, setup: int, source: dict, speed: float) -> dict:
+    """Return line and column of the S that calls a speed for the move at a source."""
+    for _, read in evidence.reads[setup]:
+        lines = [(line, column) for called, line, column in read.speeds_called if called == speed]
+        before = [place for place in lines if place[0] <= source["line"]]
+        if read.name == source["file"] and before:
+            return {"line": before[-1][0], "column": before[-1][1]}
+    return {}

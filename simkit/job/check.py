@@ -242,7 +242,9 @@ class Checker:
         try:
             size = length_mm(value, self.unit or "mm")
         except ValueError as error:
-            return self.problem(path, _not_a_length(value, str(error)), expected, _length_remedy(value))
+            return self.problem(
+                path, _not_a_length(value, str(error)), expected, _length_remedy(value, key.per)
+            )
         if key.low <= size <= key.high:
             return size
         return self.problem(
@@ -260,7 +262,8 @@ class Checker:
             return "give the true size" if key.low > 0 else "write zero or more"
         remedy = "give the true size" if key.low >= 0 else "write the true distance"
         if not isinstance(value, str):
-            for unit, word in (("in", "inches"), ("mm", "millimetres")):
+            units = (("m", "metres"),) if key.per else ()
+            for unit, word in (*units, ("in", "inches"), ("mm", "millimetres")):
                 if unit != self.unit and key.low <= length_mm(value, unit) <= key.high:
                     return f'{remedy}; if {word} are meant, write "{value} {unit}"'
         return remedy
@@ -271,7 +274,14 @@ class Checker:
             example = key.examples[0].strip("[]").split("]")[0]
             count = key.size or "one or more"
             return self.problem(path, shown(value), expected, f"write {count}, such as [{example}]")
-        one = Key(key.path, "number" if key.kind == "numbers" else "length", "", low=key.low, high=key.high)
+        one = Key(
+            key.path,
+            "number" if key.kind == "numbers" else "length",
+            "",
+            low=key.low,
+            high=key.high,
+            per=key.per,
+        )
         return tuple(self.value(part, one, f"{path}[{index}]") for index, part in enumerate(value))
 
     def points(self, value: Any, key: Key, path: str) -> Any:
@@ -402,8 +412,10 @@ def _not_a_length(value: Any, reason: str) -> str:
     return shown(value) + why if quoted else shown(value)
 
 
-def _length_remedy(value: Any) -> str:
-    """Return what to do about something that is no length."""
+def _length_remedy(value: Any, per: str = "") -> str:
+    """Return what to do about something that is no length; per: what it is counted by, as in Key."""
+    if per and isinstance(value, str) and any(mark in value for mark in ("/", "²", " per ")):
+        return f'write the length alone, such as "500 mm": it counts{per}'
     if isinstance(value, str) and "," in value:
         return "write a decimal point, not a comma"
     if isinstance(value, str) and any(unit in value for unit in MM_PER_UNIT):

@@ -50,6 +50,12 @@ def shown_text(text: str) -> str:
     return f"'{safe[:60]}...'" if len(safe) > 60 else f"'{safe}'"
 
 
+def shown_path(text: str) -> str:
+    """Return a path in single quotes for a message: its end where it is very long, nothing unprintable."""
+    safe = printable(text[-400:])
+    return f"'...{safe[-200:]}'" if len(safe) > 250 else f"'{safe}'"
+
+
 def near_name(path: Path) -> str | None:
     """Return the name of the file in the folder of `path` most like it, or None."""
     try:
@@ -71,7 +77,7 @@ def file_problem(path: Path, shown: str, place: Place, noun: str) -> Problem | N
     def problem(found: str, remedy: str) -> Problem:
         return Problem(place, found, noun, remedy)
 
-    name = shown_text(shown)
+    name = shown_path(shown)
     try:
         if path.is_dir():
             return problem(f"a folder at {name}", "name a file in it")

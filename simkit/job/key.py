@@ -19,6 +19,7 @@ class Key:
         lengths" (a table of names from `choices`, each with a list of `size` lengths).
     default: as it is written in the file, None when the key is required or has none.
     low, high: range of the number, mm for lengths.
+    per: what the lengths are counted by, " a minute", where they are speeds or accelerations.
     noun: what the file of a path, or one of a list of "points", is.
     examples: TOML text for the template, one for each of the tables it shows.
     is_aside: the template shows it behind a #.
@@ -33,6 +34,7 @@ class Key:
     low: float = 0.0
     high: float = 0.0
     size: int = 0
+    per: str = ""
     noun: str = ""
     examples: tuple[str, ...] = ()
     is_aside: bool = False
@@ -61,8 +63,8 @@ class Key:
         if self.kind == "choice":
             return "one of " + ", ".join(f"'{choice}'" for choice in self.choices)
         return {
-            "length": f"a length from {low} mm to {high} mm",
-            "lengths": f"a list of {self.size or 'one or more'} lengths from {low} mm to {high} mm",
+            "length": f"a length{self.per} from {low} mm to {high} mm",
+            "lengths": f"a list of {self.size or 'one or more'} lengths{self.per} from {low} mm to {high} mm",
             "points": f"a list of {self.noun or 'place'}s, each a list of {self.size} lengths"
             f" from {low} mm to {high} mm",
             "number": f"a number from {low} to {high}",

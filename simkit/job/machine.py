@@ -86,6 +86,11 @@ def _fixtures(checker: Checker, fixtures: Any, setups: Any) -> None:
         box, at, diameter = fixture["box"], fixture["at"], fixture["diameter"]
         if is_bad(box, at, diameter):
             continue
+        if fixture["mesh"] is not None and box is None and not is_bad(fixture["mesh"]):
+            checker.problem(
+                f"{path}.mesh", "a mesh without a box", "the box it stands in", "add box = [[x, y], [x, y]]"
+            )
+            continue
         if (box is None) == (at is None and diameter is None):
             found = "neither box nor at and diameter" if box is None else "a box, and at or diameter"
             remedy = "add a box, or at and diameter" if box is None else "take one of the two out"

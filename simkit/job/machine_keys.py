@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from simkit.job.key import BIGGEST, Key
 from simkit.job.model import HOLDINGS, Machine
+from simkit.units import MM_PER_UNIT
 
 _ENDS = {"kind": "lengths", "size": 3, "low": -2 * BIGGEST, "high": 2 * BIGGEST}
 _MACHINE = Machine()
@@ -30,9 +31,10 @@ MACHINE_KEYS: tuple[Key, ...] = (
     Key(
         "machine.speed",
         "lengths",
-        "Top speed of X, Y and Z, a length a minute, to tell how long the work takes. The default is common"
-        " practice, no source: the machine's own stand in the settings of its control.",
+        "Top speed of X, Y and Z, mm/min in a job in mm, to tell how long the work takes. The default is"
+        " common practice, no source: the machine's own stand in the settings of its control.",
         size=3,
+        per=" a minute",
         low=10.0,
         high=1e6,
         default=tuple(f"{speed:g} mm" for speed in _MACHINE.speed),
@@ -41,8 +43,9 @@ MACHINE_KEYS: tuple[Key, ...] = (
     Key(
         "machine.acceleration",
         "lengths",
-        "Acceleration of X, Y and Z, a length a second squared. The default is common practice, no source.",
+        "Acceleration of X, Y and Z, mm/s2 in a job in mm. The default is common practice, no source.",
         size=3,
+        per=" a second squared",
         low=1.0,
         high=1e6,
         default=tuple(f"{value:g} mm" for value in _MACHINE.acceleration),
@@ -127,6 +130,24 @@ FIXTURE_KEYS: tuple[Key, ...] = (
         low=-BIGGEST,
         high=BIGGEST,
         examples=("[[-30, 30], [10, 60]]", "[[270, 30], [310, 60]]"),
+    ),
+    Key(
+        "fixtures[].mesh",
+        "path",
+        "The form of what stands in the box: a closed triangle mesh as it stands there, Z up, as large as box"
+        " and height say. It is put into the middle of the box. What hangs over counts as solid below.",
+        noun="a mesh",
+        examples=('"clamp.stl"',),
+        is_aside=True,
+    ),
+    Key(
+        "fixtures[].units",
+        "choice",
+        "The unit of that mesh.",
+        default="mm",
+        choices=tuple(MM_PER_UNIT),
+        examples=('"mm"',),
+        is_aside=True,
     ),
     Key(
         "fixtures[].at",

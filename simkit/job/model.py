@@ -244,6 +244,7 @@ class Fixture:
 
     box: two opposite corners (x, y) mm in plan, table frame; or at (x, y) mm and diameter mm.
     setups: names of those in which it stands, none of them named: in all.
+    mesh: a file with its form inside the box, in `units`, solid below what is seen from above.
     """
 
     name: str
@@ -252,6 +253,8 @@ class Fixture:
     box: tuple[tuple[float, float], ...] | None = None
     at: tuple[float, float] | None = None
     diameter: float | None = None
+    mesh: Path | None = None
+    units: str = "mm"
 
     @property
     def box_in_plan(self) -> tuple[float, float, float, float]:

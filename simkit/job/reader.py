@@ -37,6 +37,11 @@ from simkit.job.zones import made_zone, zone_rules
 
 __all__ = ["job_from_words", "read_job"]  # the two ways to a job
 
+_MOST_PARTS = 40  # of a key with dots; a job file needs three
+_DEEP_KEY = re.compile(
+    r"""(?<![\w"'-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+)"""
+    rf"{{{_MOST_PARTS}}}"
+)
 _MOST_BYTES = 1_000_000  # a job file has a few thousand; anything above is another kind of file
 _AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 
@@ -111,6 +116,10 @@ def _text(path: Path, name: str) -> str:
 
 def _parsed(text: str, name: str) -> tuple[dict[str, Any], dict]:
     """Return the values of a TOML text and where its keys stand."""
+    if deep := _DEEP_KEY.search(text):  # the standard reader takes time and memory by the square of it
+        place = Place(name, text.count("\n", 0, deep.start()) + 1)
+        found = f"a key of more than {_MOST_PARTS} parts with dots between them"
+        raise InputProblems(Problem(place, found, "a job file (TOML)", "write it flat"))
     try:
         return tomllib.loads(text), locate(text)
     except tomllib.TOMLDecodeError as error:
@@ -229,7 +238,7 @@ def _unit(values: dict[str, Any]) -> str | None:
 
 
 def _files(checker: Checker, tables: dict[str, Any], path: Path, name: str) -> None:
-    """Check that the programs and the mesh are there and can be read."""
+    """Check that the programs and the meshes are there and can be read."""
     named: list[tuple[str, Any, str]] = []
     if not is_bad(tables["setups"]):
         for index, setup in enumerate(tables["setups"]):
@@ -240,6 +249,12 @@ def _files(checker: Checker, tables: dict[str, Any], path: Path, name: str) -> N
                 ]
     if isinstance(tables["target"], dict):
         named.append(("target.mesh", tables["target"]["mesh"], "a mesh"))
+    if isinstance(tables["fixtures"], tuple | list):
+        named += [
+            (f"fixtures[{index}].mesh", fixture["mesh"], "a mesh")
+            for index, fixture in enumerate(tables["fixtures"])
+            if not is_bad(fixture)
+        ]
     for key, text, noun in named:
         if isinstance(text, str):
             seen = str(Path(name).parent / text)
@@ -277,7 +292,10 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
         zones=tuple(made_zone(zone) for zone in tables["zones"] or ()),
         accepted=tuple(made_accepted(entry) for entry in tables["accepted"] or ()),
         machine=Machine(**(tables["machine"] or {})),
-        fixtures=tuple(Fixture(**fixture) for fixture in tables["fixtures"] or ()),
+        fixtures=tuple(
+            Fixture(**{**fixture, "mesh": folder / fixture["mesh"] if fixture["mesh"] else None})
+            for fixture in tables["fixtures"] or ()
+        ),
         holding=tuple(Holding(**holding) for holding in tables["holding"] or ()),
         layup=Layup(**tables["layup"]) if (tables["layup"] or {}).get("boards") else None,
         budget=BudgetSpec(**tables["budget"]) if tables["budget"] else None,

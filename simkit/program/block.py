@@ -18,6 +18,7 @@ from simkit.program.words import Word, quoted, scan
 LARGEST_NUMBER = 1e7  # beyond any machine; keeps sums and int32 columns safe
 REFUSED_MOTION = -1  # motion mode: set by a word that was refused
 MOST_M_WORDS = 4  # in one block, NISTIR 6556
+MOST_WORDS = 100  # in one block: two of each letter and some more; what is longer is no program
 
 
 @dataclass(slots=True)
@@ -73,6 +74,15 @@ class Block:
         harmless_remedy: of an unknown M word, what makes it count as harmless.
         """
         m_count = 0
+        if len(self.words) > MOST_WORDS:
+            about, expected = (
+                f", word number {MOST_WORDS + 1} of a block",
+                f"at most {MOST_WORDS} words in a block",
+            )
+            self.problem(
+                MOST_WORDS, about, expected, "check where this file comes from; post the program again"
+            )
+            self.words = []  # what each of them would say helps nobody
         for index, word in enumerate(self.words):
             letter = word[0]
             if letter == "G":

@@ -342,6 +342,9 @@ class Interpreter(Cycles):
             remedy = "use M4 to turn the spindle the other way"
             block.problem(block.at["S"], "", "a spindle speed of zero or more", remedy)
             return
+        if value != self._speed:
+            place = block.place(block.at["S"])
+            self.speeds_called.append((value, place.line, place.column))
         self._speed = value
         if self._turning:
             self._note_spindle()

@@ -32,6 +32,7 @@ class ProgramRead:
     warnings: sorted by line; of each sort the first ten places that say something new, with the number
         of those left out.
     units_seen: "mm" and "in" in the order the program states them; empty when it states none.
+    speeds_called: (rev/min, line, column) of every S that changes the speed, in order.
     tools_called: (tool, line, column) of every change of cutter the moves follow, in order; empty when
         the job's cutter is the one that cuts.
     largest_arc_mismatch: mm, the largest difference between the radii at start and end of an arc as
@@ -57,6 +58,7 @@ class ProgramRead:
     block_count: int
     line_count: int
     work_zeros: tuple[tuple[str, int, int], ...] = ()
+    speeds_called: tuple[tuple[float, int, int], ...] = ()
     deleted_count: int = 0
     skips_deleted: bool = False
     dwell: float = 0.0
@@ -143,6 +145,7 @@ def _read(
         block_count=state.block_count,
         line_count=len(lines) - (not lines[-1]),
         work_zeros=tuple((name, place.line, place.column) for name, place in state.work_zeros_seen.items()),
+        speeds_called=tuple(state.speeds_called),
         deleted_count=state.deleted_count,
         skips_deleted=state.options.skip_deleted,
         dwell=state.dwell,

@@ -89,6 +89,7 @@ class State:
         self.unknown_words: list[str] = []  # that the job may call harmless
         self._is_unit_used = False
         self._speed: float | None = None  # of S; None: set by hand
+        self.speeds_called: list[tuple[float, int, int]] = []  # S, line, column of each that changes it
         self._turning = 0
         self._stated_cutter = stated_cutter
         self.call_line: int | None = None  # of the first subprogram called

@@ -10,6 +10,8 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from simkit.report.time_table import about, held_words, part_not_reached
+
 
 def faster_lines(result: dict[str, Any]) -> Iterator[Any]:
     """Give the advice on time: each thing once, with the minutes it costs."""
@@ -38,10 +40,15 @@ def _time(time: dict[str, Any]) -> Iterator[Any]:
                 _minutes(row["air"]),
                 _minutes(row["rapids"]),
                 _minutes(row["standing"]),
-                f"{100 * row['feed_not_reached']:.0f} % (+{row['lost']:.1f} min)",
+                f"{100 * part_not_reached(row):.0f} % (+{row['lost']:.1f} min)",
             )
-    yield Text(f"Time: about {time['minutes']:.0f} min in all, speeding up and slowing down counted")
+        if program["dwell"]:
+            dwell = _minutes(program["dwell"])
+            table.add_row("", "dwells", dwell, *["-"] * 3, dwell, "-")
+    yield Text(f"Time: about {about(time['minutes'])} in all, speeding up and slowing down counted")
     yield Padding(table, (0, 0, 0, 2))
+    for words in held_words(time):
+        yield Padding(Text(words), (0, 0, 0, 2))
     if time["note"]:
         yield Padding(Text(time["note"], style="dim"), (0, 0, 0, 2))
 
@@ -76,6 +83,8 @@ def _bite(bite: dict[str, Any]) -> Iterator[Any]:
     note = f"* {bite['hardness']} wood, {bite['usual_source']}; not judged unless chip_load states it"
     if any(not row["chip_range_stated"] for row in bite["rows"]):
         yield Padding(Text(note, style="dim"), (0, 0, 0, 2))
+    if bite["not_judged"]:
+        yield Padding(Text(f"not judged: {'; '.join(bite['not_judged'])}", style="dim"), (0, 0, 0, 2))
 
 
 def _range(values: list[float] | None) -> str:

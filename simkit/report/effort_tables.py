@@ -39,7 +39,24 @@ def _bite_table(evidence: Evidence) -> dict[str, Any]:
             row = _bite_row(evidence, index, own, int(number))
             if row is not None:
                 rows.append({"setup": job.setups[index].name, **row})
-    return {"usual_source": USUAL_SOURCE, "hardness": job.blank.hardness, "rows": rows}
+    return {
+        "usual_source": USUAL_SOURCE,
+        "hardness": job.blank.hardness,
+        "rows": rows,
+        **_not_judged(evidence),
+    }
+
+
+def _not_judged(evidence: Evidence) -> dict[str, Any]:
+    """Return what is not judged of the cutters that take wood, and why: drills, cutters without `flutes`."""
+    cutters = {number for own in evidence.effort.bites for number in own.tool[own.in_wood].tolist()}
+    words = []
+    for cutter in (evidence.job.cutters[number] for number in sorted(cutters)):
+        if not cutter.flutes:
+            words.append(f"chips of {cutter} (the job does not state its flutes)")
+        elif cutter.shape == "drill" and cutter.chip_load is None:
+            words.append(f"chips of {cutter} (no usual range for drills; chip_load would state one)")
+    return {"not_judged": words}
 
 
 def _bite_row(evidence: Evidence, index: int, own: Bites, number: int) -> dict[str, Any] | None:

@@ -6,6 +6,7 @@ import textwrap
 from typing import Any
 
 from simkit.report.program_summary import NEAR
+from simkit.report.time_table import held_words, part_not_reached
 
 _UNIT_NAMES = {"mm": "millimetres", "in": "inches"}
 
@@ -45,7 +46,8 @@ def summary_text(summary: dict[str, Any]) -> str:
         rows.append(("arcs", f"radii differ by at most {mismatch['size']:.4f} mm (line {mismatch['line']})"))
     lines = [f"{name:<13} {text}" for name, text in rows]
     lines += ["", *_cutter_table(summary["cutters"], summary["time"])]
-    lines += ["too short: the part of the way on moves that end before they reach their feed"]
+    lines += ["below F: the part of the way on moves that do not reach their feed"]
+    lines += held_words(summary["time"])
     if summary["warnings"]:
         lines += ["", *(f"{_place(summary, warning)}: {warning['text']}" for warning in summary["warnings"])]
     return "\n".join(lines)
@@ -185,7 +187,7 @@ def _cutter_table(cutters: list[dict[str, Any]], time: dict[str, Any]) -> list[s
         "cutting m",
         "at least",
         "about",
-        "too short",
+        "below F",
     )
     timed = {row["cutter"]: row for program in time["programs"] for row in program["cutters"]}
     rows = []
@@ -201,7 +203,7 @@ def _cutter_table(cutters: list[dict[str, Any]], time: dict[str, Any]) -> list[s
                 f"{cutter['cutting_length'] / 1000:.2f}",
                 _minutes(cutter["cutting_minutes_at_least"]),
                 _minutes(timed[cutter["number"]]["cutting"]),
-                f"{100 * timed[cutter['number']]['feed_not_reached']:.0f} %",
+                f"{100 * part_not_reached(timed[cutter['number']]):.0f} %",
             )
         )
     widths = [max(len(row[k]) for row in (heads, *rows)) for k in range(len(heads))]

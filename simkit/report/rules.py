@@ -82,7 +82,7 @@ RULES = {
         "Cut in more steps, or ramp down at a lower angle.",
     ),
     "chip-load": (
-        "the feed for each tooth is outside the cutter's `chip_load` (a warning)",
+        "the feed for each tooth, as programmed or reached, is outside the cutter's `chip_load` (a warning)",
         "Change the feed or the speed of the spindle.",
     ),
     "spindle-speed": (

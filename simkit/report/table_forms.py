@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 Place = tuple[float, float, float]
 
@@ -122,6 +122,16 @@ class Cusps:
 
 
 @dataclass(frozen=True, slots=True)
+class HeldFeed:
+    """Feed moves that the machine runs slower than their F."""
+
+    by: Literal["X", "Y", "Z", "arc"] = told("the axis, or the turn of an arc")
+    feed: float = told("mm/min, the highest F")
+    reached: float = told("mm/min, the most there")
+    part: float = told("of the way of the cutter's feed moves")
+
+
+@dataclass(frozen=True, slots=True)
 class CutterTime:
     """Where the time of one cutter in a program goes, minutes."""
 
@@ -135,7 +145,8 @@ class CutterTime:
     changes: int = told("how many")
     spindle_starts: int = told("how many")
     feed_not_reached: float = told("part of the way on which moves are too short to reach their feed")
-    lost: float = told("minutes lost by it")
+    held: tuple[HeldFeed, ...] = told("moves that an axis keeps below their F, however long")
+    lost: float = told("minutes lost by both")
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +203,7 @@ class Bite:
     usual_source: str = told("of usual chip loads")
     hardness: str = told("of the wood")
     rows: tuple[BiteRow, ...] = told("by setup and cutter")
+    not_judged: tuple[str, ...] = told("what is not judged of which cutter, and why")
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,8 @@ from typing import Any
 from simkit.effort.program_time import ProgramTime
 from simkit.job.model import Machine
 
+LEAST_PART = 0.02  # of the way: small arcs, as at the ends of passes, are not worth a sentence
+HELD_BY = ("X", "Y", "Z", "arc")
 DEFAULTS = ("speed", "acceleration", "rounding", "spindle_start", "cutter_change")
 
 
@@ -50,6 +52,15 @@ def time_table(programs: list[ProgramTime], machine: Machine, note: str) -> dict
                     "changes": one.changes,
                     "spindle_starts": one.starts,
                     "feed_not_reached": one.not_reached,
+                    "held": [
+                        {
+                            "by": HELD_BY[each.by],
+                            "feed": each.feed,
+                            "reached": each.reached,
+                            "part": each.part,
+                        }
+                        for each in one.held
+                    ],
                     "lost": one.lost / 60.0,
                 }
             )
@@ -67,6 +78,37 @@ def time_table(programs: list[ProgramTime], machine: Machine, note: str) -> dict
         "machine": {key: _plain(getattr(machine, key)) for key in DEFAULTS},
         "note": note,
     }
+
+
+def about(minutes: float) -> str:
+    """Return a time in words: seconds under two minutes."""
+    return f"{60 * minutes:.0f} s" if minutes < 2 else f"{minutes:.0f} min"
+
+
+def part_not_reached(row: dict[str, Any]) -> float:
+    """Return on which part of the way, 0 to 1, a cutter's feed moves do not reach their F, for any reason."""
+    return min(row["feed_not_reached"] + sum(one["part"] for one in row["held"]), 1.0)
+
+
+def held_words(time: dict[str, Any]) -> list[str]:
+    """Return what keeps moves below their feed however long they are, a sentence each."""
+    words = []
+    for program in time["programs"]:
+        for row in program["cutters"]:
+            for one in row["held"]:
+                if one["by"] == "arc" and one["part"] < LEAST_PART:
+                    continue
+                cutter = "" if row["cutter"] is None else f" T{row['cutter']}"
+                why = (
+                    f"turning on arcs (machine.acceleration) allows {one['reached']:.0f} mm/min at most"
+                    if one["by"] == "arc"
+                    else f"axis {one['by']} (machine.speed) allows {one['reached']:.0f} mm/min at most"
+                )
+                words.append(
+                    f"{program['program']}{cutter}: F{one['feed']:g} is not reached, {why} there,"
+                    f" {100 * one['part']:.0f} % of the way"
+                )
+    return words
 
 
 def _plain(value: Any) -> Any:

@@ -42,6 +42,7 @@ def key_of(job: Job, cell: float) -> str | None:
     digest = hashlib.sha256()
     files = [path for setup in job.setups for path in setup.programs]
     files += [job.target.mesh] if job.target is not None else []
+    files += [fixture.mesh for fixture in job.fixtures if fixture.mesh is not None]
     try:
         hashes = [sha256_of(path) for path in files]
         setting = _setting()

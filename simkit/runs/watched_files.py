@@ -11,7 +11,7 @@ State = dict[Path, tuple[int, int] | None]  # time of the last change (ns) and s
 
 
 def files_of(job: Path, before: tuple[Path, ...] = ()) -> tuple[Path, ...]:
-    """Return the job file, its programs and its mesh, as far as they are named in a readable way.
+    """Return the job file, its programs and its meshes, as far as they are named in a readable way.
 
     before: what it named last, which still counts while the job file is half-written or no TOML.
     What is named need not be there: a job waits for a program that is to come.
@@ -27,6 +27,9 @@ def files_of(job: Path, before: tuple[Path, ...] = ()) -> tuple[Path, ...]:
         named += programs if isinstance(programs, list) else []
     target = data.get("target")
     named.append(target.get("mesh") if isinstance(target, dict) else None)
+    fixtures = data.get("fixtures")
+    for fixture in fixtures if isinstance(fixtures, list) else []:
+        named.append(fixture.get("mesh") if isinstance(fixture, dict) else None)
     paths = [job.parent / text for text in named if isinstance(text, str) and text.strip()]
     return tuple(dict.fromkeys((job, *paths)))
 

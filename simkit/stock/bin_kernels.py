@@ -28,14 +28,8 @@ def _tiles_of(box, j, x0, y0, size, nty, ntx):
     return tx0, tx1, ty0, ty1
 
 
-@entry_kernel
-def bin_moves(codes, records, boxes, j0, j1, x0, y0, size, tops, places, entries):
-    """Count the moves j0 <= j < j1 of each tile, or, when `entries` has room, write them down in order.
-
-    x0, y0 mm: corner of tile (0, 0); size mm: its edge.  tops (nty, ntx): the highest h in each tile; a
-    move above it is left out.  places (nty * ntx,) int64: counting, how many moves are added to each
-    tile; writing, where in entries (int32) the next move of each tile goes, moved on.
-    """
+@kernel
+def _bin_moves(codes, records, boxes, j0, j1, x0, y0, size, tops, places, entries):
     nty, ntx = tops.shape
     away = size * 0.7072 + 2.0 * SLACK
     is_filling = entries.shape[0] > 0
@@ -55,3 +49,14 @@ def bin_moves(codes, records, boxes, j0, j1, x0, y0, size, tops, places, entries
                 if is_filling:
                     entries[places[tile]] = j
                 places[tile] += 1
+
+
+@entry_kernel
+def bin_moves(codes, records, boxes, j0, j1, x0, y0, size, tops, places, entries):
+    """Count the moves j0 <= j < j1 of each tile, or, when `entries` has room, write them down in order.
+
+    x0, y0 mm: corner of tile (0, 0); size mm: its edge.  tops (nty, ntx): the highest h in each tile; a
+    move above it is left out.  places (nty * ntx,) int64: counting, how many moves are added to each
+    tile; writing, where in entries (int32) the next move of each tile goes, moved on.
+    """
+    _bin_moves(codes, records, boxes, j0, j1, x0, y0, size, tops, places, entries)

@@ -28,10 +28,10 @@ import math
 
 import numpy as np
 
-from simkit._jit import entry_kernel, kernel
+from simkit._jit import entry_kernel, kernel, loop_kernel
 from simkit.cutters import BALL, FLAT
+from simkit.stock.bit_kernels import first_of, without_first
 from simkit.stock.bound_kernels import (
-    CHANCE,
     ENTRY,
     GROUP,
     INPUTS,
@@ -66,10 +66,11 @@ from simkit.stock.record_kernels import (
     is_line,
 )
 
+BLOCK = 16  # cells along the edge of the largest blocks of a tile
 LEAF = 4
 CELLS = LEAF * LEAF
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
-FEW = 2  # so many moves are evaluated without tests
+FEW = 6  # so many moves are evaluated without tests
 BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
 
 
@@ -85,21 +86,22 @@ def _lanes(n, group):
     return min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
 
 
-@kernel
-def _is_low(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling):
-    """Write to CHANCE of a group the lowest that each bound comes to over a block, measured from a slope.
+@loop_kernel
+def _low_ones(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling):
+    """Which pieces of a group come under the ceiling over a block, a bit for each: the first has the lowest.
 
-    Returns whether any comes under the ceiling.
+    What a bound comes to there, measured from the slope, is its least over the block.
     """
-    under = np.int32(0)
-    for i in range(first, first + lanes):
+    found = np.uint32(0)
+    for lane in range(lanes):
+        i = first + lane
         low = lists[i + np.uint64(LOWEST)] - (
             half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
             + half_y * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
         )
-        lists[i + np.uint64(CHANCE)] = low
-        under |= np.int32(1) if low <= ceiling else np.int32(0)
-    return under != 0
+        bit = np.uint32(np.uint32(1) << np.uint32(lane))
+        found = np.uint32(found | (bit if low <= ceiling else np.uint32(0)))
+    return found
 
 
 @kernel
@@ -112,7 +114,7 @@ def _level_height(codes, records, j):
     return records[j, H] if is_sure and records[j, H] == records[j, LOW] else -math.inf
 
 
-@kernel
+@loop_kernel
 def _keep(
     lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry, moves
 ):
@@ -129,28 +131,28 @@ def _keep(
         group = np.uint64(groups[place])
         first = np.uint64(base) + group * np.uint64(GROUP)
         some = _lanes(n, group)
-        if not _is_low(lists, first, some, half_x, half_y, slope_x, slope_y, ceiling):
-            continue
-        for i in range(first, first + some):
-            if lists[i + np.uint64(CHANCE)] <= ceiling:
-                if level < math.inf:
-                    entry = np.int64(lists[i + np.uint64(ENTRY)])
-                    if (
-                        entry > best_entry
-                        and _level_height(codes, records, entries[first_entry + entry]) >= level
-                    ):
-                        continue
-                for c in range(columns):
-                    lists[at + c * lanes] = lists[i + c * lanes]
-                kept += np.uint64(1)
-                at += np.uint64(1)
-                if kept % lanes == np.uint64(0):
-                    at += np.uint64(GROUP) - lanes
+        bits = _low_ones(lists, first, some, half_x, half_y, slope_x, slope_y, ceiling)
+        while bits != np.uint32(0):
+            i = first + first_of(bits)
+            bits = without_first(bits)
+            if level < math.inf:
+                entry = np.int64(lists[i + np.uint64(ENTRY)])
+                if (
+                    entry > best_entry
+                    and _level_height(codes, records, entries[first_entry + entry]) >= level
+                ):
+                    continue
+            for c in range(columns):
+                lists[at + c * lanes] = lists[i + c * lanes]
+            kept += np.uint64(1)
+            at += np.uint64(1)
+            if kept % lanes == np.uint64(0):
+                at += np.uint64(GROUP) - lanes
     close_list(lists, to, kept)
     return np.int64(kept)
 
 
-@kernel
+@loop_kernel
 def _extent(field, block, tile):
     """Middle of a block seen from the tile's, and half its extent, between the outermost cell centres."""
     _, _, xs, ys = field
@@ -159,7 +161,7 @@ def _extent(field, block, tile):
     return 0.5 * (xa + xb) - tile[0], 0.5 * (ya + yb) - tile[1], 0.5 * (xb - xa), 0.5 * (yb - ya)
 
 
-@kernel
+@loop_kernel
 def _corner_ceiling(field, block, moves, heights, j, slope_x, slope_y, room):
     """The most that a straight move stands above a plane of the slope through the middle of a block."""
     _, _, xs, ys = field
@@ -175,7 +177,7 @@ def _corner_ceiling(field, block, moves, heights, j, slope_x, slope_y, room):
     return max(low, max(g[2] + (rise_x - rise_y), g[3] - (rise_x + rise_y)))
 
 
-@kernel
+@loop_kernel
 def _fill(field, block, g, row):
     """Lower a whole block to one height."""
     h, owner, _, _ = field
@@ -188,7 +190,7 @@ def _fill(field, block, g, row):
             owner[iy, ix] = row if is_lower else keeper
 
 
-@kernel
+@loop_kernel
 def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves, room):
     """Keep the pieces that can win a cell of a block; return how many.
 
@@ -225,7 +227,7 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
     return kept
 
 
-@kernel
+@loop_kernel
 def _evaluate_ball(records, j, row, places, hb, ob):
     j = np.uint64(j)
     ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
@@ -241,7 +243,7 @@ def _evaluate_ball(records, j, row, places, hb, ob):
         ob[i] = row if is_lower else keeper
 
 
-@kernel
+@loop_kernel
 def _evaluate_flat(records, j, row, places, hb, ob):
     j = np.uint64(j)
     ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
@@ -256,7 +258,7 @@ def _evaluate_flat(records, j, row, places, hb, ob):
         ob[i] = row if is_lower else keeper
 
 
-@kernel
+@loop_kernel
 def _lower(g, row, hb, ob):
     """Take over heights where they are lower, or as low and of an earlier move."""
     for i in range(np.uint64(CELLS)):
@@ -266,7 +268,7 @@ def _lower(g, row, hb, ob):
         ob[i] = row if is_lower else keeper
 
 
-@kernel
+@loop_kernel
 def _evaluate(moves, heights, j, room):
     """Lower the cells of a leaf by one move.
 
@@ -284,7 +286,7 @@ def _evaluate(moves, heights, j, room):
         _lower(g, rows[j], hb, ob)
 
 
-@kernel
+@loop_kernel
 def _load(field, block, room):
     """Copy the cells of a leaf to the room; one at an edge is filled up with copies of its last cells."""
     h, owner, xs, ys = field
@@ -301,7 +303,7 @@ def _load(field, block, room):
             hb[i], ob[i] = h[iy, ix], owner[iy, ix]
 
 
-@kernel
+@loop_kernel
 def _store(field, block, room):
     h, owner, _, _ = field
     iy0, iy1, ix0, ix1 = block
@@ -312,7 +314,7 @@ def _store(field, block, room):
             h[iy, ix], owner[iy, ix] = hb[i], ob[i]
 
 
-@kernel
+@loop_kernel
 def _most_above(slope_x, slope_y, room):
     """The most that the surface of a leaf stands above a plane of the slope through its middle."""
     _, hb, _, off, some, _ = room
@@ -328,7 +330,7 @@ def _most_above(slope_x, slope_y, room):
     return most
 
 
-@kernel
+@loop_kernel
 def _can_win(low, slope_x, slope_y, hb, off):
     """Whether a bound, as a plane, comes under the surface of a leaf at any of its cells."""
     found = np.int32(0)
@@ -338,7 +340,7 @@ def _can_win(low, slope_x, slope_y, hb, off):
     return found != 0
 
 
-@kernel
+@loop_kernel
 def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
     """Lower a leaf by the moves of its list, in any order; return how many were evaluated."""
     first_entry, entries, codes, _, records = moves
@@ -347,14 +349,6 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
     _, hb, _, off, _, _ = room
     _load(field, block, room)
     last = np.int32(-1)
-    if n <= FEW:
-        for k in range(n):
-            j = entries[first_entry + np.int64(lists[_piece(base, k) + ENTRY])]
-            if j != last:
-                _evaluate(moves, heights, j, room)
-                last = j
-        _store(field, block, room)
-        return n
     x, y, half_x, half_y = _extent(field, block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     count = (n + LANES - 1) // LANES
@@ -375,11 +369,10 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
     for group in range(np.uint64(count)):
         first = np.uint64(base) + group * np.uint64(GROUP)
         lanes = _lanes(np.uint64(n), group)
-        if not _is_low(lists, first, lanes, wide, deep, slope_x, slope_y, ceiling):
-            continue
-        for i in range(first, first + lanes):
-            if lists[i + np.uint64(CHANCE)] > ceiling:
-                continue
+        bits = _low_ones(lists, first, lanes, wide, deep, slope_x, slope_y, ceiling)
+        while bits != np.uint32(0):
+            i = first + first_of(bits)
+            bits = without_first(bits)
             low = lists[i + np.uint64(LOWEST)] + lift
             if _can_win(low, lists[i + np.uint64(SLOPE_X)], lists[i + np.uint64(SLOPE_Y)], hb, off):
                 j = entries[first_entry + np.int64(lists[i + np.uint64(ENTRY)])]
@@ -390,6 +383,40 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
                     last = j
     if evaluated:
         _store(field, block, room)
+    return evaluated
+
+
+@loop_kernel
+def _few(lists, base, n, field, block, cutter, moves, room):
+    """Lower a block by the few moves of its list, untested, all cells at once; return heights evaluated."""
+    h, owner, xs, ys = field
+    first_entry, entries, codes, rows, records = moves
+    _, _, heights, _ = cutter
+    places, _, _, _, g, _ = room
+    iy0, iy1, ix0, ix1 = block
+    wide = np.uint64(ix1 - ix0)
+    cells = wide * np.uint64(iy1 - iy0)
+    k = np.uint64(0)
+    for iy in range(np.uint64(iy0), np.uint64(iy1)):
+        for ix in range(wide):
+            places[k + ix], places[k + ix + cells] = xs[np.uint64(ix0) + ix], ys[iy]
+        k += wide
+    last, evaluated = np.int32(-1), 0
+    for piece in range(n):
+        j = entries[first_entry + np.int64(lists[_piece(base, piece) + ENTRY])]
+        if j == last:
+            continue
+        last, row, k = j, rows[j], np.uint64(0)
+        heights(codes[j], records[j], places, np.int64(cells), g)
+        evaluated += np.int64(cells)
+        for iy in range(np.uint64(iy0), np.uint64(iy1)):
+            for i in range(wide):
+                ix = np.uint64(ix0) + i
+                before, keeper = h[iy, ix], owner[iy, ix]
+                is_lower = (g[k + i] < before) | ((g[k + i] == before) & (row < keeper))
+                h[iy, ix] = min(g[k + i], before)
+                owner[iy, ix] = row if is_lower else keeper
+            k += wide
     return evaluated
 
 
@@ -411,7 +438,7 @@ def _repeats(codes, records, j, before):
     )
 
 
-@kernel
+@loop_kernel
 def _block_top(h, block):
     """The highest of a block."""
     iy0, iy1, ix0, ix1 = block
@@ -422,7 +449,7 @@ def _block_top(h, block):
     return most
 
 
-@kernel
+@loop_kernel
 def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room):
     """Cut a block of 16 by the groups `near` of the tile's list; return evaluations and tests."""
     tests = count * LANES
@@ -430,62 +457,67 @@ def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, m
     n1 = _refine(lists, START, n, near, count, size, field, block, tile, cutter, moves, room)
     if n1 == 0:
         return 4, tests
+    if n1 <= FEW:
+        return 4 + _few(lists, size, n1, field, block, cutter, moves, room), tests
     evaluated, count1 = 4, (n1 + LANES - 1) // LANES
     for iy in range(iy0, iy1, 8):
         for ix in range(ix0, ix1, 8):
             part = (iy, min(iy + 8, iy1), ix, min(ix + 8, ix1))
-            n2, base = n1, size
-            if n1 > FEW:
-                base = 2 * size
-                n2 = _refine(lists, size, n1, every, count1, base, field, part, tile, cutter, moves, room)
-                tests += n1 + 4 * n2
-                evaluated += 4
-            for leaf_y in range(iy, part[1] if n2 else iy, LEAF):
+            n2 = _refine(lists, size, n1, every, count1, 2 * size, field, part, tile, cutter, moves, room)
+            tests += n1
+            evaluated += 4
+            if n2 <= FEW:
+                evaluated += _few(lists, 2 * size, n2, field, part, cutter, moves, room)
+                continue
+            tests += 4 * n2
+            for leaf_y in range(iy, part[1], LEAF):
                 for leaf_x in range(ix, part[3], LEAF):
                     leaf = (leaf_y, min(leaf_y + LEAF, part[1]), leaf_x, min(leaf_x + LEAF, part[3]))
-                    evaluated += CELLS * _leaf(lists, base, n2, every, field, leaf, tile, cutter, moves, room)
+                    evaluated += CELLS * _leaf(
+                        lists, 2 * size, n2, every, field, leaf, tile, cutter, moves, room
+                    )
     return evaluated, tests
 
 
-@entry_kernel
-def cut_blocks(
-    h, owner, xs, ys, cell, size, first_tile, last_tile, starts, entries, codes, rows, records,
-    profile, support, heights, bounds, tops, counts,
-):  # fmt: skip
-    """Cut the tiles [first_tile, last_tile) by the moves of one cutter; the one entry to the fast way.
-
-    h, owner (ny, nx): surface and row that cut it, changed in place.  xs (nx,), ys (ny,): cell centres,
-    mm; cell mm; size: cells along the edge of a tile.  starts (tiles + 1,), entries: the moves of each
-    tile as places in codes, rows, records (pack_moves), growing.  profile: code of the cutter's, support:
-    see bound_kernels; heights, bounds: cell_heights and bounds as pointers.  tops (tiles,) float32:
-    highest h of each tile, kept up to date.  counts (tiles, 2): adds the heights evaluated and the bounds
-    tested.
-    """
-    ny, nx = h.shape
-    ntx = (nx + size - 1) // size
-    fineness = 0.25 * cell
-    radius = float(support[RADIUS_AT])
+@kernel
+def _longest_list(cell, first_tile, last_tile, starts, entries, codes, records):
+    """The most pieces that any tile's list of moves comes to."""
     longest = 0
     for t in range(first_tile, last_tile):
         n = 0
         for entry in range(starts[t], starts[t + 1]):
             j = entries[entry]
-            n += 1 if is_line(codes[j]) else curve_pieces(form_of(codes[j]), records, j, fineness)
+            n += 1 if is_line(codes[j]) else curve_pieces(form_of(codes[j]), records, j, 0.25 * cell)
         longest = max(longest, n)
-    n_groups = longest // LANES + 1
-    lists, boxes = np.empty(3 * n_groups * GROUP, np.float32), np.empty((n_groups, 4), np.float32)
-    near, every = np.empty(n_groups, np.int32), np.arange(n_groups).astype(np.int32)
-    field, cutter = (h, owner, xs, ys), (profile, support, heights, bounds)
-    first_entry = starts[first_tile]
-    moves = (first_entry, entries, codes, rows, records)
-    room = (
-        np.empty(2 * CELLS, np.float64),
-        np.empty(CELLS, np.float32),
-        np.empty(CELLS, np.int32),
-        np.empty(2 * CELLS, np.float32),
-        np.empty(CELLS, np.float32),
-        np.empty(8, np.float64),
-    )
+    return longest
+
+
+@kernel
+def _cut_tiles(
+    field,
+    moves,
+    cutter,
+    room,
+    lists,
+    boxes,
+    near,
+    every,
+    cell,
+    size,
+    first_tile,
+    last_tile,
+    starts,
+    tops,
+    counts,
+):
+    """The loop of cut_blocks over its tiles: here, where nothing is allocated, no array is counted."""
+    h, _, xs, ys = field
+    first_entry, entries, codes, _, records = moves
+    radius = float(cutter[1][RADIUS_AT])
+    ny, nx = h.shape
+    ntx = (nx + size - 1) // size
+    fineness = 0.25 * cell
+    n_groups = boxes.shape[0]
     for t in range(first_tile, last_tile):
         iy0, ix0 = (t // ntx) * size, (t % ntx) * size
         iy1, ix1 = min(iy0 + size, ny), min(ix0 + size, nx)
@@ -510,9 +542,9 @@ def cut_blocks(
         margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
         tile = (tx, ty, top, 2.0**-21 * (abs(top) + high + radius), margin)
         reach += margin
-        for iy in range(iy0, iy1, 16):
-            for ix in range(ix0, ix1, 16):
-                block = (iy, min(iy + 16, iy1), ix, min(ix + 16, ix1))
+        for iy in range(iy0, iy1, BLOCK):
+            for ix in range(ix0, ix1, BLOCK):
+                block = (iy, min(iy + BLOCK, iy1), ix, min(ix + BLOCK, ix1))
                 count = groups_near(
                     boxes, n, np.float32(xs[ix] - tx - reach), np.float32(xs[block[3] - 1] - tx + reach),
                     np.float32(ys[iy] - ty - reach), np.float32(ys[block[1] - 1] - ty + reach), near,
@@ -525,3 +557,51 @@ def cut_blocks(
                     counts[t, 0] += evaluated
                     counts[t, 1] += tests
         tops[t] = _block_top(h, (iy0, iy1, ix0, ix1))
+
+
+@entry_kernel
+def cut_blocks(
+    h, owner, xs, ys, cell, size, first_tile, last_tile, starts, entries, codes, rows, records,
+    profile, support, heights, bounds, tops, counts,
+):  # fmt: skip
+    """Cut the tiles [first_tile, last_tile) by the moves of one cutter; the one entry to the fast way.
+
+    h, owner (ny, nx): surface and row that cut it, changed in place.  xs (nx,), ys (ny,): cell centres,
+    mm; cell mm; size: cells along the edge of a tile.  starts (tiles + 1,), entries: the moves of each
+    tile as places in codes, rows, records (pack_moves), growing.  profile: code of the cutter's, support:
+    see bound_kernels; heights, bounds: cell_heights and bounds as pointers.  tops (tiles,) float32:
+    highest h of each tile, kept up to date.  counts (tiles, 2): adds the heights evaluated and the bounds
+    tested.
+    """
+    longest = _longest_list(cell, first_tile, last_tile, starts, entries, codes, records)
+    n_groups = longest // LANES + 1
+    lists, boxes = np.empty(3 * n_groups * GROUP, np.float32), np.empty((n_groups, 4), np.float32)
+    near, every = np.empty(n_groups, np.int32), np.arange(n_groups).astype(np.int32)
+    field, cutter = (h, owner, xs, ys), (profile, support, heights, bounds)
+    first_entry = starts[first_tile]
+    moves = (first_entry, entries, codes, rows, records)
+    room = (
+        np.empty(2 * BLOCK * BLOCK, np.float64),
+        np.empty(CELLS, np.float32),
+        np.empty(CELLS, np.int32),
+        np.empty(2 * CELLS, np.float32),
+        np.empty(BLOCK * BLOCK, np.float32),
+        np.empty(8, np.float64),
+    )
+    _cut_tiles(
+        field,
+        moves,
+        cutter,
+        room,
+        lists,
+        boxes,
+        near,
+        every,
+        cell,
+        size,
+        first_tile,
+        last_tile,
+        starts,
+        tops,
+        counts,
+    )

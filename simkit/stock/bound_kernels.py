@@ -29,7 +29,7 @@ import math
 import numpy as np
 
 from simkit._jit import kernel
-from simkit.cutters import BALL, FLAT
+from simkit.cutters import BALL, CONE, FLAT
 from simkit.stock.record_kernels import (
     CLIMB,
     EX,
@@ -477,6 +477,69 @@ def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
 
 
 @kernel
+def cone_bounds(lists, base, n, groups, count, x, y, half, radius, rise, margin):
+    """As ball_bounds, for a pointed cone of slope `rise` up to its radius.
+
+    p is the slope of the cone where it touches (line_kernels.line_cone): `rise` away from its axis, at
+    the stationary place or at an end of the path.  Where that lies beyond the rim, the rim touches as
+    that of a flat cutter does.
+    """
+    zero, one, tiny = np.float32(0.0), np.float32(1.0), np.float32(1e-12)
+    x, y, half = np.float32(x), np.float32(y), np.float32(half)
+    radius, rise, margin = np.float32(radius), np.float32(rise), np.float32(margin)
+    r2, rise2 = radius * radius, rise * rise
+    tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
+    far, near = radius + half + margin, radius - half - margin
+    fine, deepest, steepest = np.float32(FINE), np.float32(DEEPEST), np.float32(STEEPEST)
+    found, best_group = np.int32(DEEPEST * FINE), np.int64(-1)
+    n, base = np.uint64(n), np.uint64(base)
+    for place in range(np.uint64(count)):
+        group = np.uint64(groups[place])
+        at = base + group * np.uint64(GROUP)
+        some = min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
+        before = found
+        for lane in range(some):
+            i = at + lane
+            dx, dy = x - lists[i], y - lists[i + np.uint64(PY)]
+            ux, uy = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)]
+            length, off = lists[i + np.uint64(PLEN)], lists[i + np.uint64(POFF)]
+            slope = lists[i + np.uint64(PSLOPE)]
+            m = min(max(slope, -steepest), steepest)
+            u = dx * ux + dy * uy
+            w = dy * ux - dx * uy
+            w2 = w * w
+            e0 = u - min(max(u, zero), length)
+            away2 = e0 * e0 + w2
+            rim = math.sqrt(max(r2 - w2, tau))
+            # Along the path from the axis: |m| |w| / sqrt(k^2 - m^2), and no farther than the rim.
+            reach = math.sqrt(m * m * w2 / max(rise2 - m * m, tiny))
+            is_rim = reach >= rim
+            s = u - math.copysign(min(reach, rim), m)
+            is_rim &= (s > zero) & (s < length)
+            t = u - min(max(s, zero), length)
+            over = rise / (math.sqrt(t * t + w2) + tiny)
+            pu = m if is_rim else t * over
+            pw = abs(m) * w / rim if is_rim else w * over
+            size = abs(pu) + abs(pw)
+            support = radius * max(math.sqrt(pu * pu + pw * pw) - rise, zero)
+            fall = min(zero, length * (slope - pu))
+            low = lists[i + np.uint64(PH)] + (pu * u + pw * w - support) + fall
+            low -= (margin + off) * (one + size)
+            out, inside = far + off, near - off
+            low = low if away2 <= out * out else BIG
+            lists[i + np.uint64(LOWEST)] = low
+            lists[i + np.uint64(SLOPE_X)] = pu * ux - pw * uy
+            lists[i + np.uint64(SLOPE_Y)] = pu * uy + pw * ux
+            is_covered = away2 <= inside * abs(inside)
+            lists[i + np.uint64(CHANCE)] = low if is_covered else BIG
+            level = np.int32((min(max(low, -deepest), deepest) if is_covered else deepest) * fine)
+            found = np.int32(level if level < found else found)
+        if found < before:
+            best_group = np.int64(group)
+    return _best_of_group(lists, base, n, best_group)
+
+
+@kernel
 def _best_of_group(lists, base, n, group):
     """The first piece with the least CHANCE of a group, -1 if there is no group."""
     best, least = -1, BIG
@@ -496,7 +559,7 @@ BOUNDS = (
 
 
 def bounds(lists, base, n, groups, count, x, y, half, profile, support, margin):
-    """Bounds of a list over a block, whatever the profile: see ball_bounds, flat_bounds, profile_bounds.
+    """Bounds of a list over a block, whatever the profile: see ball_, flat_, cone_ and profile_bounds.
 
     Compiled by the cut, for BOUNDS.
     """
@@ -504,4 +567,7 @@ def bounds(lists, base, n, groups, count, x, y, half, profile, support, margin):
         return ball_bounds(lists, base, n, groups, count, x, y, half, support[RADIUS_AT], margin)
     if profile == FLAT:
         return flat_bounds(lists, base, n, groups, count, x, y, half, support[RADIUS_AT], margin)
+    if profile == CONE:
+        radius, rise = support[RADIUS_AT], support[RISE_AT]
+        return cone_bounds(lists, base, n, groups, count, x, y, half, radius, rise, margin)
     return profile_bounds(lists, base, n, groups, count, x, y, half, support, margin)

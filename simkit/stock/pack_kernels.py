@@ -136,22 +136,11 @@ def _pack_upright(a, box, profile, ux, uy, sx, ax, ay, ah, bx, by, bh, rise, swe
     return code_of(UPRIGHT_FORM, profile)
 
 
-@entry_kernel
-def pack_moves(
+@kernel
+def _pack_moves(
     is_arc, plane, start, end, centre, sweep, tool, matrix, offset, numbers, profiles, outlines, view,
     codes, records, boxes, rows,
 ):  # fmt: skip
-    """Fill codes, records, boxes, rows with the moves that can touch the viewed rectangle; return (k, fault).
-
-    is_arc (n,) bool; plane (n,) uint8; start, end (n, 3), centre (n, 2) mm, sweep (n,) rad, tool (n,) as
-    in Moves, in the program frame; matrix (3, 3), offset (3,) the map to the blank frame; numbers,
-    profiles, outlines the cutters (simkit.cutters.kernel_table).  view (5,) mm: x0, x1, y0, y1 of the
-    rectangle, and the height above which a tip cuts nothing.
-    codes (n,) int8; records (n, columns), columns: COLUMNS, or WIDE_COLUMNS when a cutter has the profile
-    code PROFILE or an arc is upright; boxes (n, 4) mm: x0, x1, y0, y1 of the swept plan; rows (n,)
-    int32, growing: the first k are filled.  fault: the first row with an unknown cutter, -1 - row for
-    one that is not finite, and n when there is none.
-    """
     n = start.shape[0]
     up = 1.0 if matrix[2, 2] > 0.0 else -1.0
     turned = 1.0 if matrix[0, 0] * matrix[1, 1] - matrix[0, 1] * matrix[1, 0] > 0.0 else -1.0
@@ -216,3 +205,25 @@ def pack_moves(
         rows[count] = i
         count += 1
     return count, n
+
+
+@entry_kernel
+def pack_moves(
+    is_arc, plane, start, end, centre, sweep, tool, matrix, offset, numbers, profiles, outlines, view,
+    codes, records, boxes, rows,
+):  # fmt: skip
+    """Fill codes, records, boxes, rows with the moves that can touch the viewed rectangle; return (k, fault).
+
+    is_arc (n,) bool; plane (n,) uint8; start, end (n, 3), centre (n, 2) mm, sweep (n,) rad, tool (n,) as
+    in Moves, in the program frame; matrix (3, 3), offset (3,) the map to the blank frame; numbers,
+    profiles, outlines the cutters (simkit.cutters.kernel_table).  view (5,) mm: x0, x1, y0, y1 of the
+    rectangle, and the height above which a tip cuts nothing.
+    codes (n,) int8; records (n, columns), columns: COLUMNS, or WIDE_COLUMNS when a cutter has the profile
+    code PROFILE or an arc is upright; boxes (n, 4) mm: x0, x1, y0, y1 of the swept plan; rows (n,)
+    int32, growing: the first k are filled.  fault: the first row with an unknown cutter, -1 - row for
+    one that is not finite, and n when there is none.
+    """
+    return _pack_moves(
+        is_arc, plane, start, end, centre, sweep, tool, matrix, offset, numbers, profiles, outlines, view,
+        codes, records, boxes, rows,
+    )  # fmt: skip

@@ -13,7 +13,7 @@ from simkit.frames import Frame
 from simkit.moves.chords import chords_of
 from simkit.moves.table import Moves
 from simkit.stock import cut_kernels, replay_kernels
-from simkit.stock.cut import TILE, Packed, on_grid, runs
+from simkit.stock.cut import TILE, Packed, cell_heights_pointer, on_grid, runs
 from simkit.stock.field import Field
 from simkit.stock.record_kernels import COLUMNS
 from simkit.stock.replay_kernels import CLEAR
@@ -36,6 +36,9 @@ class Replay:
     tip runs, seen from above the setup; 0 for plunges and upright arcs.
     depth (n,) float32 mm: the most that one column lost, along the axis.  at (n, 3) mm: that cell's centre
     and the height of the lowest wood taken there, blank frame; NaN where nothing was taken.
+    top (n,) mm: the highest wood that it took, z of the program frame; along (n, 2) mm: how far along a
+    straight move, in plan from its start, the first and the last column lies that it took something from,
+    NaN on arcs.  Both NaN where nothing was taken.
     rub_depth {part: (n,) float32 mm}: the most that neck, shank or holder went into standing wood;
     rub_at {part: (n, 3) mm}: where, blank frame, at the top of what stood there then, NaN for none.
     Parts: "neck", "shank", "holder", those that some cutter has.
@@ -47,6 +50,8 @@ class Replay:
     right: np.ndarray
     depth: np.ndarray
     at: np.ndarray
+    top: np.ndarray
+    along: np.ndarray
     rub_depth: dict[str, np.ndarray]
     rub_at: dict[str, np.ndarray]
     evaluations: int
@@ -109,6 +114,7 @@ class _State:
         self.xs, self.ys = on_grid(self.lattice.x()), on_grid(self.lattice.y())
         self.volume, self.right = np.zeros(n), np.zeros(n)
         self.bites = _nothing(n)
+        self.top, self.along = np.full(n, np.nan), np.tile([np.inf, -np.inf], (n, 1))
         self.evaluations = 0
         self.rubs: dict[str, tuple] = {}  # part -> depth, place, top of each move
 
@@ -131,11 +137,13 @@ class _State:
         edges = np.unique(np.searchsorted(work, np.linspace(0, 1, parts + 1)[1:-1] * work[-1]))
         edges = [0, *edges[edges > 0], tops.size]
         found: list = [None] * (len(edges) - 1)
+        heights = cell_heights_pointer()
 
         def part(i: int) -> None:
             t0, t1 = int(edges[i]), int(edges[i + 1])
             n, m = int(starts[t1] - starts[t0]), int(above.starts[t1] - above.starts[t0])
             taken, leans, (depths, places, bottoms) = np.zeros(n), np.zeros(n), _nothing(n)
+            reaches = np.empty((n, 3))
             rubs = np.zeros((len(pieces), m), np.float32)
             rub_places, rub_tops = (
                 np.full((len(pieces), m), -1, np.int64),
@@ -145,10 +153,10 @@ class _State:
                 self.h, self.owner, self.floor, np.float32(self.up), self.xs, self.ys, *lattice.origin,
                 lattice.cell, tile, t0, t1, starts, entries, packed.codes, packed.rows, packed.records,
                 packed.boxes, taken, leans, depths, places, bottoms,
-                above.starts, above.entries, above.chords, above.rows, above.codes, above.records, pieces,
-                rubs, rub_places, rub_tops,
+                reaches, above.starts, above.entries, above.chords, above.rows, above.codes, above.records,
+                pieces, rubs, rub_places, rub_tops, heights,
             )  # fmt: skip
-            bites = (slice(starts[t0], starts[t1]), taken, leans, (depths, places, bottoms))
+            bites = (slice(starts[t0], starts[t1]), taken, leans, (depths, places, bottoms), reaches)
             stacks = (slice(above.starts[t0], above.starts[t1]), rubs, rub_places, rub_tops)
             found[i] = (bites, stacks, evaluated)
 
@@ -156,16 +164,23 @@ class _State:
         share(part, len(edges) - 1, after)
         # In the order of the tiles, so that sums have the same bits whatever the number of threads.
         area = lattice.cell**2
-        for (here, taken, leans, bites), (chords, *stacks), evaluated in found:
+        highest = np.full(len(self.top), -np.inf)
+        for (here, taken, leans, bites, reaches), (chords, *stacks), evaluated in found:
             rows = packed.rows[entries[here]] - self.first_row
             np.add.at(self.volume, rows, taken * area)
             # Where the plan is seen from below, right is left.
             np.add.at(self.right, rows, leans * (area * frame.plan_sense))
             _deepest(self.bites, rows, bites)
+            np.maximum.at(highest, rows, reaches[:, 0])
+            np.minimum.at(self.along[:, 0], rows, reaches[:, 1])
+            np.maximum.at(self.along[:, 1], rows, reaches[:, 2])
             rows = above.rows[above.entries[chords]] - self.first_row
             for name, *rub in zip(names, *stacks, strict=True):
                 _deepest(self.rubs.setdefault(name, _nothing(len(self.volume))), rows, rub)
             self.evaluations += evaluated
+        is_taken = np.isfinite(highest)
+        # Heights of the field are z or -z of the blank frame.
+        self.top[is_taken] = (self.up * highest[is_taken] - frame.offset[2]) / frame.matrix[2, 2]
 
     def result(self, field: Field) -> Replay:
         """Return what was found, with places in the blank frame."""
@@ -175,6 +190,8 @@ class _State:
             self.right,
             self.bites[0],
             self._places(self.bites),
+            self.top,
+            np.where(np.isfinite(self.along), self.along, np.nan),
             {name: rub[0] for name, rub in self.rubs.items()},
             {name: self._places(rub) for name, rub in self.rubs.items()},
             self.evaluations,

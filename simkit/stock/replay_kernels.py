@@ -10,9 +10,10 @@ import math
 
 import numpy as np
 
-from simkit._jit import entry_kernel, kernel
+from simkit._jit import entry_kernel, kernel, loop_kernel
 from simkit.cutters import BALL, CONE
 from simkit.stock.arc_kernels import arc_distance2
+from simkit.stock.bit_kernels import first_of, without_first
 from simkit.stock.height_kernels import row_heights
 from simkit.stock.line_kernels import line_flat, line_outline, line_outline_terms
 from simkit.stock.pack_kernels import SLACK
@@ -52,7 +53,7 @@ PIECE_COLUMNS = 5
 CLEAR = 0.01  # mm in plan: less than this beside a wall is no contact
 
 
-@kernel
+@loop_kernel
 def lowest_over(code, a, x, y, half):
     """A height that the record nowhere comes under within `half` of a place; +inf where it is not covered.
 
@@ -80,7 +81,7 @@ def lowest_over(code, a, x, y, half):
     return a[LOW]
 
 
-@kernel
+@loop_kernel
 def _block_top(h, iy0, iy1, ix0, ix1):
     top = -np.float32(np.inf)
     for iy in range(iy0, iy1):
@@ -89,7 +90,7 @@ def _block_top(h, iy0, iy1, ix0, ix1):
     return top
 
 
-@kernel
+@loop_kernel
 def side_of(code, a, dx, dy):
     """+1 for a place on the right of the path as the move runs, seen in plan; -1 left, 0 not told.
 
@@ -105,30 +106,24 @@ def side_of(code, a, dx, dy):
     return 1.0 if right > ON_PATH else (-1.0 if right < -ON_PATH else 0.0)
 
 
-@kernel
-def _take(h, owner, floor, up, iy, first, last, g, row, code, a, xs, dy, taken, lean, depth, cell, bottom):
-    """Lower a row by the heights g; return what columns lose in all, on the right less on the left, and at
-    most, and where: cell, bottom.
+@loop_kernel
+def _low_ones(h, iy, ix0, wide, g, k):
+    """Which of the heights g[k], g[k + 1], .. come under the cells of a row of a block, as bits."""
+    bits = np.uint32(0)
+    for i in range(wide):
+        bit = np.uint32(np.uint32(1) << np.uint32(i))
+        bits = np.uint32(bits | (bit if g[k + i] < h[iy, ix0 + i] else np.uint32(0)))
+    return bits
+
+
+@loop_kernel
+def _bite(code, a, box, row, field, tile, tops, heights, places, g, cell):
+    """Lower one tile by one move, block by block.
+
+    Returns what columns lose in all, on the right less on the left, and at most, and where: the cell and the
+    lowest wood taken there; reach: the highest wood taken, the least and the greatest way along a line to a
+    column that loses something; and how many heights were evaluated.
     """
-    nx = h.shape[1]
-    for i in range(first, last):
-        before = h[iy, i]
-        if g[i] < before:
-            left = max(g[i], up * floor[iy, i])
-            lost = before - left
-            if lost > 0.0:
-                taken += lost
-                lean += lost * side_of(code, a, xs[i] - a[X], dy)
-                if lost > depth or (lost == depth and iy * nx + i < cell):
-                    depth, cell, bottom = lost, iy * nx + i, left
-            h[iy, i] = g[i]
-            owner[iy, i] = row
-    return taken, lean, depth, cell, bottom
-
-
-@kernel
-def _bite(code, a, box, row, field, tile, tops, g, cell):
-    """Lower one tile by one move; return what _take does, and how many heights were evaluated."""
     h, owner, floor, up, xs, ys, x0, y0 = field
     iy_first, iy_last, ix_first, ix_last = tile
     by0 = max(math.floor((box[2] - y0) / cell - 0.5) - 1, iy_first) - iy_first
@@ -136,38 +131,59 @@ def _bite(code, a, box, row, field, tile, tops, g, cell):
     bx0 = max(math.floor((box[0] - x0) / cell - 0.5) - 1, ix_first) - ix_first
     bx1 = min(math.ceil((box[1] - x0) / cell - 0.5) + 2, ix_last) - ix_first
     taken, lean, depth, place, bottom, evaluated = 0.0, 0.0, np.float32(0.0), np.int64(-1), np.float32(0.0), 0
-    if by0 >= by1 or bx0 >= bx1:
-        return taken, lean, depth, place, bottom, evaluated
+    highest, nearest, farthest = -np.float32(np.inf), math.inf, -math.inf
+    is_line = form_of(code) == LINE_FORM
     half = 0.5 * (BLOCK - 1) * cell * math.sqrt(2.0)
     middle = 0.5 * (BLOCK - 1)
-    for by in range(by0 // BLOCK, (by1 - 1) // BLOCK + 1):
+    nx = np.int64(h.shape[1])
+    for by in range(by0 // BLOCK, (by1 - 1) // BLOCK + 1 if bx0 < bx1 and by0 < by1 else 0):
         y = y0 + (iy_first + by * BLOCK + middle + 0.5) * cell
         row0, row1 = iy_first + by * BLOCK, min(iy_first + (by + 1) * BLOCK, iy_last)
-        bx, end = bx0 // BLOCK, (bx1 - 1) // BLOCK + 1
-        while bx < end:
-            # A run of neighbouring blocks that the move may take something from.
-            first = bx
-            while bx < end:
-                x = x0 + (ix_first + bx * BLOCK + middle + 0.5) * cell
-                top = tops[by, bx]
-                if a[LOW] - MARGIN >= top or lowest_over(code, a, x, y, half) - MARGIN >= top:
-                    break
-                bx += 1
-            if first == bx:
-                bx += 1
+        for bx in range(bx0 // BLOCK, (bx1 - 1) // BLOCK + 1):
+            top = tops[by, bx]
+            x = x0 + (ix_first + bx * BLOCK + middle + 0.5) * cell
+            if a[LOW] - MARGIN >= top or lowest_over(code, a, x, y, half) - MARGIN >= top:
                 continue
-            ix0, ix1 = ix_first + first * BLOCK, min(ix_first + bx * BLOCK, ix_last)
-            for iy in range(row0, row1):
-                row_heights(code, a, xs, ys[iy], ix0, ix1, g)
-                taken, lean, depth, place, bottom = _take(
-                    h, owner, floor, up, iy, ix0, ix1, g, row, code, a, xs, ys[iy] - a[Y], taken, lean, depth,
-                    place, bottom,
-                )  # fmt: skip
-            evaluated += (row1 - row0) * (ix1 - ix0)
-            for b in range(first, bx):
-                i0 = ix_first + b * BLOCK
-                tops[by, b] = _block_top(h, row0, row1, i0, min(i0 + BLOCK, ix_last))
-    return taken, lean, depth, place, bottom, evaluated
+            first, last = ix_first + bx * BLOCK, min(ix_first + (bx + 1) * BLOCK, ix_last)
+            ix0, wide = np.uint64(first), np.uint64(last - first)
+            n = wide * np.uint64(row1 - row0)
+            k = np.uint64(0)
+            for iy in range(np.uint64(row0), np.uint64(row1)):
+                for i in range(wide):
+                    places[k + i], places[k + i + n] = xs[ix0 + i], ys[iy]
+                k += wide
+            heights(code, a, places, np.int64(n), g)
+            evaluated += np.int64(n)
+            is_lower, k = False, np.uint64(0)
+            for iy in range(np.uint64(row0), np.uint64(row1)):
+                bits = _low_ones(h, iy, ix0, wide, g, k)
+                dy = ys[iy] - a[Y]
+                while bits != np.uint32(0):
+                    i = first_of(bits)
+                    bits = without_first(bits)
+                    ix = ix0 + i
+                    before = h[iy, ix]
+                    left = max(g[k + i], up * floor[iy, ix])
+                    lost = before - left
+                    if lost > 0.0:
+                        at = np.int64(iy) * nx + np.int64(ix)
+                        dx = xs[ix] - a[X]
+                        taken += lost
+                        lean += lost * side_of(code, a, dx, dy)
+                        highest = max(highest, before)
+                        u = dx * a[UX] + dy * a[UY] if is_line else 0.0
+                        nearest, farthest = min(nearest, u), max(farthest, u)
+                        if lost > depth or (lost == depth and at < place):
+                            depth, place, bottom = lost, at, left
+                    h[iy, ix] = g[k + i]
+                    owner[iy, ix] = row
+                    is_lower = True
+                k += wide
+            if is_lower:
+                tops[by, bx] = _block_top(h, row0, row1, first, last)
+    if not is_line:
+        nearest, farthest = math.inf, -math.inf
+    return taken, lean, depth, place, bottom, (highest, nearest, farthest), evaluated
 
 
 @kernel
@@ -263,33 +279,19 @@ def _lower_stood(chord, code, a, field, tile, cell, g, stood):
             stood[iy - iy_first, ix - ix_first] = min(stood[iy - iy_first, ix - ix_first], g[ix])
 
 
-@entry_kernel
-def replay_tiles(
-    h, owner, floor, up, xs, ys, x0, y0, cell, size, first_tile, last_tile, starts, entries, codes, rows,
-    records, boxes, taken, leans, depths, places, bottoms,
+@kernel
+def _run_tiles(
+    field, tops, stood, room, cell, size, first_tile, last_tile, starts, entries, codes, rows, records, boxes,
+    taken, leans, depths, places, bottoms, reaches,
     chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
     rub_tops,
 ):  # fmt: skip
-    """Run the moves of one cutter over the tiles [first_tile, last_tile), in order; h and owner change.
-
-    h, owner, floor (ny, nx), up, xs, ys, x0, y0, cell, size (cells along the edge of a tile), starts,
-    entries, codes, rows, records, boxes: as cut_kernels.cut_plain takes them.
-    taken (entries,) float64: for each entry of these tiles the sum over cells of what its column lost, mm;
-    leans float64: of that, what lay on the right of the path less what lay on the left, in plan;
-    depths float32: the most that one column lost; places int64: that cell (iy * nx + ix), -1 for none;
-    bottoms float32: the lowest wood taken there.
-    Returns how many heights were evaluated.
-    chord_starts (tiles + 1,), chord_entries: the chords of each tile, growing; chords (c, CHORD_COLUMNS),
-    chord_rows (c,): of which move; chord_codes, chord_records: the cutting part along each.
-    pieces (p, PIECE_COLUMNS); rubs, rub_places (p, entries of chords): as depths and places, for each
-    piece; rub_tops float32: what stands there then.
-    """
+    """The loop of replay_tiles over its tiles: here, where nothing is allocated, no array is counted."""
+    h = field[0]
+    g, heights, spots, block = room
     ny, nx = h.shape
     ntx = (nx + size - 1) // size
-    g = np.empty(nx, np.float32)
-    n_blocks = (size + BLOCK - 1) // BLOCK
-    tops = np.empty((n_blocks, n_blocks), np.float32)
-    stood = np.empty((size, size), np.float32)
+    n_blocks = tops.shape[0]
     evaluated = 0
     first_entry, first_chord = starts[first_tile], chord_starts[first_tile]
     for t in range(first_tile, last_tile):
@@ -298,7 +300,6 @@ def replay_tiles(
         if starts[t] == starts[t + 1] and chord_starts[t] == chord_starts[t + 1]:
             continue
         tile = (iy_first, iy_last, ix_first, ix_last)
-        field = (h, owner, floor, up, xs, ys, x0, y0)
         for by in range(n_blocks):
             for bx in range(n_blocks):
                 i0, i1 = iy_first + by * BLOCK, ix_first + bx * BLOCK
@@ -326,9 +327,44 @@ def replay_tiles(
             if entry < starts[t + 1] and rows[entries[entry]] == row:
                 j = entries[entry]
                 k = entry - first_entry
-                taken[k], leans[k], depths[k], places[k], bottoms[k], some = _bite(
-                    codes[j], records[j], boxes[j], row, field, tile, tops, g, cell
+                taken[k], leans[k], depths[k], places[k], bottoms[k], reach, some = _bite(
+                    codes[j], records[j], boxes[j], row, field, tile, tops, heights, spots, block, cell
                 )
+                reaches[k, 0], reaches[k, 1], reaches[k, 2] = reach
                 evaluated += some
                 entry += 1
     return evaluated
+
+
+@entry_kernel
+def replay_tiles(
+    h, owner, floor, up, xs, ys, x0, y0, cell, size, first_tile, last_tile, starts, entries, codes, rows,
+    records, boxes, taken, leans, depths, places, bottoms, reaches,
+    chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
+    rub_tops, heights,
+):  # fmt: skip
+    """Run the moves of one cutter over the tiles [first_tile, last_tile), in order; h and owner change.
+
+    h, owner, floor (ny, nx), up, xs, ys, x0, y0, cell, size (cells along the edge of a tile), starts,
+    entries, codes, rows, records, boxes: as cut_kernels.cut_plain takes them.
+    taken (entries,) float64: for each entry of these tiles the sum over cells of what its column lost, mm;
+    leans float64: of that, what lay on the right of the path less what lay on the left, in plan;
+    depths float32: the most that one column lost; places int64: that cell (iy * nx + ix), -1 for none;
+    bottoms float32: the lowest wood taken there; reaches (entries, 3) float64: the highest wood taken, and
+    how far along a line, in plan, the first and the last column lies that loses something.
+    heights: height_kernels.cell_heights as a pointer.  Returns how many heights were evaluated.
+    chord_starts (tiles + 1,), chord_entries: the chords of each tile, growing; chords (c, CHORD_COLUMNS),
+    chord_rows (c,): of which move; chord_codes, chord_records: the cutting part along each.
+    pieces (p, PIECE_COLUMNS); rubs, rub_places (p, entries of chords): as depths and places, for each
+    piece; rub_tops float32: what stands there then.
+    """
+    n_blocks = (size + BLOCK - 1) // BLOCK
+    tops, stood = np.empty((n_blocks, n_blocks), np.float32), np.empty((size, size), np.float32)
+    spots, block = np.empty(2 * BLOCK * BLOCK, np.float64), np.empty(BLOCK * BLOCK, np.float32)
+    room = (np.empty(h.shape[1], np.float32), heights, spots, block)
+    return _run_tiles(
+        (h, owner, floor, up, xs, ys, x0, y0), tops, stood, room, cell, size, first_tile, last_tile, starts,
+        entries, codes, rows, records, boxes, taken, leans, depths, places, bottoms, reaches,
+        chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
+        rub_tops,
+    )  # fmt: skip

@@ -57,7 +57,7 @@ def load_target(spec: TargetSpec, blank: Blank, place: Place) -> Target:
     Raises InputProblems with everything that is wrong: file, numbers, open or inside-out surface,
     no volume, does not fit.
     """
-    vertices, triangles = _read(spec.mesh, place)
+    vertices, triangles = read_mesh(spec.mesh, place)
     placed = _placed(vertices, spec)
     problems = []
     triangles, dropped = _without_points_and_lines(triangles)
@@ -77,7 +77,7 @@ def load_target(spec: TargetSpec, blank: Blank, place: Place) -> Target:
             )
         )
         raise InputProblems(problems)
-    problems += _surface_problems(placed, triangles, spec.mesh.name, place)
+    problems += surface_problems(placed, triangles, spec.mesh.name, place)
     is_closed = not problems
     volumes = _signed_volumes(placed, triangles)
     if is_closed:
@@ -96,7 +96,7 @@ def mesh_bounds(path: Path, place: Place) -> np.ndarray:
 
     place: for messages.  Raises InputProblems for a file that cannot be read as a mesh.
     """
-    vertices, _ = _read(path, place)
+    vertices, _ = read_mesh(path, place)
     return np.array([vertices.min(axis=0), vertices.max(axis=0)])
 
 
@@ -104,7 +104,7 @@ def _count(n: int, what: str) -> str:
     return f"{n:,} {what}" + ("" if n == 1 else "s")
 
 
-def _read(path: Path, place: Place) -> tuple[np.ndarray, np.ndarray]:
+def read_mesh(path: Path, place: Place) -> tuple[np.ndarray, np.ndarray]:
     """Return merged vertices (file units) and triangles of a mesh file, or raise what is wrong with it."""
     known = ", ".join(suffix[1:].upper() for suffix in FORMATS)
 
@@ -217,7 +217,7 @@ def _signed_volumes(vertices: np.ndarray, triangles: np.ndarray) -> np.ndarray:
     return np.einsum("ij,ij->i", a, np.cross(b, c)) / 6.0
 
 
-def _surface_problems(vertices: np.ndarray, triangles: np.ndarray, name: str, place: Place) -> list[Problem]:
+def surface_problems(vertices: np.ndarray, triangles: np.ndarray, name: str, place: Place) -> list[Problem]:
     """Return what keeps the surface from being closed with one outside."""
     start = triangles.ravel()
     end = np.roll(triangles, -1, axis=1).ravel()

@@ -34,7 +34,7 @@ def path(places, tool=1, feed=2400.0, **columns):
 def bitten(moves, frame=IDENTITY, cell=0.1):
     field = blank_field(blank_lattice(SIZE[0], SIZE[1], cell), *SIZE)
     met = replay(field, moves, CUTTERS, frame)
-    return bites(moves, met, move_times(moves, Machine()).seconds, CUTTERS, cell), met
+    return bites(moves, met, move_times(moves, Machine()), CUTTERS, cell), met
 
 
 def test_slot__volume_is_length_times_section():

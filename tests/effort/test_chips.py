@@ -10,10 +10,12 @@ from simkit.effort.chips import (
     effective_radius,
     engagement_angle,
     feed_per_tooth,
+    full_section,
     largest_chip,
     mean_chip,
     power,
     tangential_force,
+    tip_volume,
     usual_chips,
 )
 from tests.stock.some_moves import SHAPES
@@ -79,3 +81,28 @@ def test_power__is_the_removal_rate_times_the_specific_force():
     assert watts == pytest.approx(17.28e-6 * 20e6 / 60)
     # v_c of D 6 at 18000 rev/min is 5.654866776 m/s.
     assert tangential_force(watts, 18000, 6.0) == pytest.approx(watts / 5.654866776)
+
+
+@pytest.mark.parametrize("depth", [0.0, 0.3, 1.0, 3.0, 5.0])
+def test_section_and_volume_of_the_tip__closed_forms(depth):
+    flat, ball = Cutter(1, "flat", 6.0), Cutter(2, "ball", 6.0)
+    vee = Cutter(3, "vee", 40.0, point=90.0)
+    assert full_section(flat, depth) == pytest.approx(6.0 * depth, abs=1e-9)
+    assert tip_volume(flat, depth) == pytest.approx(math.pi * 9 * depth, abs=1e-9)
+    assert full_section(vee, depth) == pytest.approx(depth**2, rel=1e-5)
+    assert tip_volume(vee, depth) == pytest.approx(math.pi * depth**3 / 3, rel=1e-5)
+    round_part = min(depth, 3.0)
+    segment = 9 * math.acos((3 - round_part) / 3) - (3 - round_part) * math.sqrt(
+        6 * round_part - round_part**2
+    )
+    assert full_section(ball, depth) == pytest.approx(segment + 6 * (depth - round_part), rel=1e-5)
+    cap = math.pi * round_part**2 * (9 - round_part) / 3
+    assert tip_volume(ball, depth) == pytest.approx(cap + math.pi * 9 * (depth - round_part), rel=1e-5)
+
+
+@pytest.mark.parametrize("cutter", SHAPES.values(), ids=lambda cutter: cutter.shape)
+def test_section__every_shape_as_a_plain_sum(cutter):
+    heights = (np.arange(200_000) + 0.5) * 4.0 / 200_000
+    radius = effective_radius(cutter, heights)
+    assert full_section(cutter, [1.0, 4.0])[1] == pytest.approx(2 * radius.mean() * 4.0, rel=1e-5)
+    assert tip_volume(cutter, [0.2, 4.0])[1] == pytest.approx(math.pi * (radius**2).mean() * 4.0, rel=1e-5)

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from simkit.effort.motion import ARC_SHARE, is_stop, move_times
+from simkit.effort.motion import ARC_SHARE, CURVE, FREE, is_stop, move_times
 from simkit.job.model import Machine
 from simkit.moves.table import ARC, LINE, make_moves
 from tests.effort.walked import corner_speed, path_of, walk
@@ -35,6 +35,31 @@ def test_one_move__is_held_back_by_its_slowest_axis():
     v, a = min(150 / 0.6, 100 / 0.8), min(700 / 0.6, 400 / 0.8)
     assert times.wanted[0] == pytest.approx(v)
     assert times.seconds[0] == pytest.approx(50 / v + v / a)
+
+
+@pytest.mark.parametrize(
+    ("d", "feed", "held"),
+    [
+        ((30, 40, 0), 7500.0, FREE),  # Y allows 6000 / 0.8
+        ((30, 40, 0), 7600.0, 1),
+        ((0, 0, 9), 2500.0, 2),
+        ((100, 0, 0), 9100.0, 0),
+        ((100, 0, 0), np.nan, FREE),  # a rapid wants what the axes allow
+    ],
+)
+def test_held__names_the_axis_that_keeps_a_feed_down(d, feed, held):
+    moves = replace(lines([[0, 0, 0], d], feed), rapid=np.array([np.isnan(feed)]))
+    assert move_times(moves, UNEVEN).held.tolist() == [held]
+
+
+def test_held__a_turn_too_small_for_the_feed():
+    # v^2 / r = a / sqrt(2): 59.5 mm/s on r 10.
+    for feed, held in ((3500.0, FREE), (3700.0, CURVE)):
+        columns = {"kind": [ARC], "centre": [[10, 0]], "sweep": [2 * math.pi], "feed": [feed], "tool": [1]}
+        turn = make_moves(start=[[0, 0, 0]], end=[[0, 0, 0]], **columns)
+        times = move_times(turn, EVEN)
+        assert times.held.tolist() == [held]
+    assert times.wanted[0] == pytest.approx(math.sqrt(10 * 500 / math.sqrt(2)))
 
 
 def test_two_moves_in_one_line__are_one():

@@ -66,10 +66,10 @@ def test_program_time__by_hand():
 
 def test_program_time__wood_and_air():
     read, _ = told()
-    is_in_wood = np.zeros(len(read.moves), bool)
-    is_in_wood[2] = True
-    _, (program,) = told(is_in_wood=is_in_wood)
-    assert program.cutters[0].in_wood == pytest.approx(rest_to_rest(100, 50), rel=1e-3)
+    wood = np.zeros(len(read.moves))
+    wood[2] = 0.25
+    _, (program,) = told(wood=wood)
+    assert program.cutters[0].in_wood == pytest.approx(0.25 * rest_to_rest(100, 50), rel=1e-3)
     assert program.cutters[1].in_wood == 0.0
 
 

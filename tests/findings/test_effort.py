@@ -1,6 +1,7 @@
 """Chip loads, plunges, slots, spindle speeds: planted, each told once on its line; what could be faster."""
 
 import json
+import math
 
 import pytest
 
@@ -69,10 +70,41 @@ def test_planted__is_told_once_on_its_line(tmp_path, words, kind, line, value, l
 @pytest.mark.parametrize(("spindle", "limit"), [("[8000, 16000]", 16000), ("[20000, 24000]", 20000)])
 def test_spindle__speed_out_of_its_range(tmp_path, spindle, limit):
     status, result = found(tmp_path, SLOT, PLAIN + f"[machine]\nspindle = {spindle}\n")
-    assert (status, rows_of(result)) == (0, [("spindle-speed", "warning", 5)])
+    assert (status, rows_of(result)) == (0, [("spindle-speed", "warning", 3)])
     row = result["findings"][0]
+    assert row["column"] == 1  # the S word itself
     assert (row["value"], row["limit"], row["unit"]) == (18000, limit, "rev/min")
     assert found(tmp_path, SLOT, PLAIN + "[machine]\nspindle = [18000, 18001]\n")[1]["findings"] == []
+
+
+@pytest.mark.parametrize(("z", "told"), [(11.0, True), (12.0, False)])
+def test_plunge__mostly_through_air_counts_what_is_in_wood(tmp_path, z, told):
+    # From 26 down to 11 at 45 degrees, the wood 12 high: the last millimetre is in wood.
+    program = HEAD.replace("Z14", "Z26") + f"G1 X{8 + 26 - z:g} Z{z:g} F600\nG0 Z26\nM30\n"
+    job = with_cutter("plunge_angle = 10")
+    _, result = found(tmp_path, program, job)
+    assert [row["kind"] for row in result["findings"]] == ["bite"] * told + ["setup"] * (not told)
+    if told:
+        assert result["findings"][0]["value"] == pytest.approx(45.0, abs=0.01)
+        assert "1.0 mm in all" in result["findings"][0]["message"]
+
+
+@pytest.mark.parametrize(("shape", "depth"), [("flat", 3.0), ("ball", 1.0), ('vee"\npoint = "90', 2.0)])
+def test_plunge__of_every_shape_is_told(tmp_path, shape, depth):
+    job = with_cutter("plunge_angle = 60").replace('"flat"', f'"{shape}"').replace('"90"', "90")
+    program = HEAD + f"G1 Z{12 - depth:g} F600\nG0 Z14\nM30\n"
+    (row,) = found(tmp_path, program, job)[1]["findings"]
+    assert (row["kind"], row["line"], row["value"]) == ("bite", 5, 90.0)
+
+
+def test_slot__a_short_deep_end_of_a_long_move_is_told(tmp_path):
+    # A wide shelf to X16 leaves 1 mm there for the long move, and 4 mm behind it: limit 2.4.
+    shelf = "G1 X5 Y-5 Z9 F2400\nY35\nX11\nY-5\nX13\nY35\nG0 Z14\nX5 Y15\nG1 Z8 F600\n"
+    program = HEAD.replace("X8 Y8", "X5 Y-5") + shelf + "X30 F2400\nG0 Z14\nM30\n"
+    _, result = found(tmp_path, program, with_cutter("slot_depth = 0.4"))
+    told = [row for row in result["findings"] if row["line"] == 14]
+    assert [(row["kind"], row["value"]) for row in told] == [("bite", pytest.approx(4.0, abs=1e-3))]
+    assert found(tmp_path, program, with_cutter("slot_depth = 0.7"))[1]["findings"] == []
 
 
 def test_drill__goes_straight_down(tmp_path):
@@ -90,8 +122,9 @@ def test_result__time_and_bite(tmp_path):
     assert time["machine"]["speed"] == [9000, 9000, 3000]
     assert "mm/min" not in time["note"]
     row = time["programs"][0]["cutters"][0]
-    assert row["air"] == 0.0
-    assert row["in_wood"] == pytest.approx(row["cutting"])
+    # Down from 14 to 9 two of five millimetres are air: at 600 mm/min and 300 mm/s2 5 / 10 + 10 / 300 s.
+    assert row["air"] == pytest.approx(2 / 5 * (5 / 10 + 10 / 300) / 60, abs=1e-4)
+    assert row["in_wood"] + row["air"] == pytest.approx(row["cutting"])
     assert time["minutes"] == pytest.approx(row["cutting"] + row["rapids"] + 64 / 60, abs=1e-3)
     assert bite["depth"] == pytest.approx(3.0)
     assert bite["width"] == pytest.approx(6.0, abs=bite["width_bound"])
@@ -151,6 +184,7 @@ def test_faster__a_wider_cutter_for_an_open_field(tmp_path):
     program = HEAD + "G1 Z9 F600\n" + passes + "G0 Z14\nM30\n"
     (row,) = [row for row in found(tmp_path, program, job)[1]["faster"] if row["kind"] == "roughing"]
     assert "one of 4 mm gets at" in row["words"]
+    assert "wider cuts load the spindle and the work more" in row["words"]
     # Some 26 passes of 122 mm at 600 mm/min: half of it, and a change of cutter.
     assert row["minutes"] == pytest.approx(26 * 122 / 600 / 2 - 1, rel=0.15)
     # In a slot of its own width no wider one gets in.
@@ -171,3 +205,77 @@ def test_verdict__within_limits_says_that_there_are_warnings(tmp_path):
     assert status == 0
     sentence = result["verdict"]["sentence"]
     assert sentence.startswith("Within limits: nothing to fix was found, but 1 warning to look at.")
+
+
+def short_moves(feed):
+    """A zigzag of moves of 2 mm along a slot, a fresh corner at each: the feed is never reached."""
+    moves = "".join(f"X{8 + 2 * (n // 2 + n % 2)} Y{8 + 2 * (n // 2)}\n" for n in range(1, 9))
+    return HEAD + f"G1 Z11 F600\nF{feed}\n{moves}G0 Z14\nM30\n"
+
+
+def test_chip_load__that_is_never_reached_is_told_as_such(tmp_path):
+    job = with_cutter("chip_load = [0.06, 0.2]") + "[machine]\nrounding = 0.0001\n"
+    (row,) = [
+        one for one in found(tmp_path, short_moves(3600), job)[1]["findings"] if one["kind"] == "chip-load"
+    ]
+    # 0.1 mm a tooth as written; from rest over 1 mm at 500 mm/s2 and to rest again: 1897 mm/min.
+    assert row["value"] == pytest.approx(60 * math.sqrt(500 * 2) / 36000, rel=0.05)
+    assert row["limit"] == 0.06
+    assert "its feed is never reached there" in row["message"]
+    assert row["measure"] == "highest feed reached for each tooth and turn"
+    # A slow feed that is reached is told as it is written.
+    (row,) = found(tmp_path, short_moves(1200), job)[1]["findings"]
+    assert row["value"] == pytest.approx(1200 / 36000, abs=1e-4)
+    assert "as programmed" in row["message"]
+
+
+def test_chip_load__too_much_as_written_says_what_is_reached(tmp_path):
+    job = with_cutter("chip_load = [0.01, 0.08]") + "[machine]\nrounding = 0.0001\n"
+    (row,) = found(tmp_path, short_moves(3600), job)[1]["findings"]
+    assert row["value"] == pytest.approx(0.1)
+    reached = float(row["message"].split("what is reached, ")[1].split(" mm")[0])
+    assert reached == pytest.approx(60 * math.sqrt(500 * 2) / 36000, rel=0.05)
+    (row,) = found(tmp_path, HEAD + "G1 Z11 F600\nX30 F3600\nG0 Z14\nM30\n", job)[1]["findings"]
+    assert "what is reached" not in row["message"]
+
+
+def test_not_judged__drills_and_cutters_without_edges_stated(tmp_path):
+    program = HEAD + "G1 Z9 F600\nG0 Z14\nM30\n"
+    assert found(tmp_path, program)[1]["bite"]["not_judged"] == []
+    job = PLAIN.replace("flutes = 2", "")
+    told = found(tmp_path, program, job)[1]["bite"]["not_judged"]
+    assert told == ["chips of T1 6 mm flat (the job does not state its flutes)"]
+    (words,) = found(tmp_path, program, PLAIN.replace('"flat"', '"drill"'))[1]["bite"]["not_judged"]
+    assert words.startswith("chips of T1 6 mm drill (no usual range for drills")
+
+
+def test_time__axis_that_limits_and_dwells_are_told(tmp_path, capsys):
+    # Along 3, 4 the Y axis runs at 4/5 of the feed: 3000 there allow 3750.
+    job = PLAIN + "[machine]\nspeed = [8000, 3000, 4000]\nacceleration = [5000, 5000, 5000]\n"
+    program = HEAD + "G1 Z11 F600\nX20 Y24 F6000\nG4 P90\nX30 F1200\nG0 Z14\nM30\n"
+    _, result = found(tmp_path, program, job)
+    (row,) = result["time"]["programs"][0]["cutters"]
+    way = 3 + 20 + 10
+    (held,) = row["held"]
+    assert (held["by"], held["feed"]) == ("Y", 6000)
+    assert held["reached"] == pytest.approx(3750)
+    assert held["part"] == pytest.approx(20 / way, abs=1e-3)
+    assert row["feed_not_reached"] == 0
+    assert result["time"]["programs"][0]["dwell"] == pytest.approx(1.5)
+    capsys.readouterr()
+    assert main(["check", str(tmp_path / "job.toml"), "--cell", "0.5"]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "dwells 1.5 - - - 1.5 -" in out
+    assert (
+        "top.nc T1: F6000 is not reached, axis Y (machine.speed) allows 3750 mm/min at most there, 61" in out
+    )
+    assert f"{100 * 20 / way:.0f} % (+" in out
+
+
+def test_faster__says_that_no_clamps_are_stated_and_what_a_wider_cutter_costs(tmp_path):
+    lifts = "".join(f"G0 Z150\nX{8 + n % 5} Y{8 + n}\nG1 Z11 F600\nX30 F2400\n" for n in range(15))
+    words = {row["kind"]: row["words"] for row in found(tmp_path, HEAD + lifts + "M30\n")[1]["faster"]}
+    assert words["safe height"].endswith("the job states no clamps or stops: with any there, keep above them")
+    stop = '[[fixtures]]\nname = "stop"\nheight = 5\nbox = [[-40, 5], [-20, 25]]\n'
+    (words,) = [row["words"] for row in found(tmp_path, HEAD + lifts + "M30\n", PLAIN + stop)[1]["faster"]]
+    assert words.endswith("Z14 clears the wood by 2 mm")

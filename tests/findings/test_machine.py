@@ -2,11 +2,13 @@
 
 import json
 
+import numpy as np
 import pytest
+import trimesh
 
 from simkit.cli import main
 from tests.findings.programs import END, dug, faced
-from tests.small_job import JOB
+from tests.small_job import JOB, block
 
 PLAIN = JOB.replace('[target]\nmesh = "part.stl"\nunits = "mm"\n', "spoilboard = 3\n")
 GOOD = faced(10)
@@ -113,8 +115,13 @@ def test_fixture__first_move_that_comes_too_near(tmp_path, shape, away):
         assert row["line"] == line_of(GOOD, first)
     # Low enough, far enough, or in another setup it is no contact.
     assert found(tmp_path, GOOD, PLAIN + fixture.replace("13", "7.9"))[0] == 0
-    far = fixture.replace("[[40, 0], [60, 30]]", "[[50.5, 0], [60, 30]]").replace("[55, 16]", "[60.5, 16]")
-    assert found(tmp_path, GOOD, PLAIN + far)[0] == 0
+    for apart, status in ((50.5, 0), (50.0, 0), (49.995, 1), (49.9, 1)):
+        far = fixture.replace("[[40, 0], [60, 30]]", f"[[{apart}, 0], [60, 30]]")
+        far = far.replace("[55, 16]", f"[{apart + 10}, 16]")
+        assert found(tmp_path, GOOD, PLAIN + far)[0] == status, apart
+    # At the clearance above it is no contact either.
+    assert found(tmp_path, GOOD, PLAIN + fixture.replace("13", "8"))[0] == 0
+    assert found(tmp_path, GOOD, PLAIN + fixture.replace("13", "8.01"))[0] == 1
 
 
 def test_fixture__a_rapid_through_a_clamp_and_a_shank_beside_one(tmp_path):
@@ -132,6 +139,49 @@ def test_fixture__a_rapid_through_a_clamp_and_a_shank_beside_one(tmp_path):
     (row,) = [row for row in rows if row["kind"] == "fixture-contact"]
     assert "the holder of T1" in row["message"]
     assert row["value"] == pytest.approx(18 + 2 - (10 + 9), abs=1e-4)
+
+
+def gallows(folder, name="gallows.stl", scale=1.0):
+    """A clamp of two bars, 20 x 10 x 30: an arm over what is under it, and a post at its left."""
+    parts = [block(0, 20, 0, 10, 25, 30), block(0, 4, 0, 10, 0, 25)]
+    made = trimesh.boolean.union(parts)
+    made.apply_scale(scale)
+    made.export(folder / name)
+
+
+def test_fixture__a_mesh_is_as_high_as_its_form_and_solid_below(tmp_path):
+    made = trimesh.boolean.union([block(0, 20, 0, 10, 0, 5), block(0, 4, 0, 10, 0, 30)])
+    made.export(tmp_path / "step.stl")
+    words = '[[fixtures]]\nname = "step"\nheight = 30\nbox = [[-25, 10], [-5, 20]]\n'
+    # Passes run at 10 from X-5 on: over the low part of the step, at 5, past the high one at X-21.
+    assert found(tmp_path, GOOD, PLAIN + words)[0] == 1
+    assert found(tmp_path, GOOD, PLAIN + words + 'mesh = "step.stl"\n')[0] == 0
+    gallows(tmp_path)
+    status, rows = found(tmp_path, GOOD, PLAIN + words + 'mesh = "gallows.stl"\n')
+    assert (status, [row["kind"] for row in rows]) == (1, ["fixture-contact"])
+    assert rows[0]["value"] == pytest.approx(30 + 2 - 10, abs=1e-4)
+    # The same in inches, as its unit says.
+    gallows(tmp_path, "inches.stl", 1 / 25.4)
+    same = found(tmp_path, GOOD, PLAIN + words + 'mesh = "inches.stl"\nunits = "in"\n')[1]
+    assert same[0]["value"] == pytest.approx(rows[0]["value"], abs=1e-3)
+
+
+def test_fixture__a_mesh_of_another_size_is_refused(tmp_path, capsys):
+    gallows(tmp_path)
+    fixture = '[[fixtures]]\nname = "clamp"\nheight = 30\nbox = [[-25, 10], [-5, 20]]\n'
+    fixture += 'mesh = "gallows.stl"\nunits = "in"\n'
+    (tmp_path / "top.nc").write_text(GOOD, encoding="utf-8")
+    (tmp_path / "job.toml").write_text(PLAIN + fixture, encoding="utf-8")
+    assert main(["check", str(tmp_path / "job.toml"), "--quiet"]) == 2
+    told = capsys.readouterr().err
+    assert "[fixtures[0].mesh]: found 'gallows.stl' of 508 x 254 x 762 mm in in" in told
+    assert "expected the size that box and height say, 20 x 10 x 30 mm" in told
+    made = trimesh.load_mesh(tmp_path / "gallows.stl")
+    made.update_faces(np.arange(len(made.faces)) > 0)
+    made.export(tmp_path / "gallows.stl")
+    (tmp_path / "job.toml").write_text(PLAIN + fixture.replace('units = "in"', ""), encoding="utf-8")
+    assert main(["check", str(tmp_path / "job.toml"), "--quiet"]) == 2
+    assert "[fixtures[0].mesh]" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -222,7 +222,12 @@ def test_read_job__every_key_can_be_given(folder):
             if children(sub.path):
                 parts = ", ".join(f"{part.name} = {part.examples[0]}" for part in children(sub.path))
                 rows[-1] = f"{sub.name} = {{ {parts} }}"
-    text = "\n".join(rows).replace("my_part.stl", "part.stl").replace("[[8, 45], [268, 45]]", "[[8, 45]]")
+    text = (
+        "\n".join(rows)
+        .replace("my_part.stl", "part.stl")
+        .replace("clamp.stl", "part.stl")
+        .replace("[[8, 45], [268, 45]]", "[[8, 45]]")
+    )
     text += '\n[cutters.2]\nshape = "bull-nose"\ndiameter = 6\ncorner = 1'
     text += '\n[cutters.3]\nshape = "tapered ball"\ndiameter = 6\ntip = 2\ntaper = 5'
     lines = read(text).lines
@@ -352,7 +357,7 @@ def test_read_job__one_monstrous_value(folder, new, expected):
 def test_read_job__path_beyond_the_system(folder):
     message = told(GOOD_JOB.replace("side2.nc", "a" * 300))
     assert message == (
-        f"job.toml:32:13 [setups[1].programs[0]]: found the path '{'a' * 60}...', which cannot be used"
+        f"job.toml:32:13 [setups[1].programs[0]]: found the path '...{'a' * 200}', which cannot be used"
         f" ({os.strerror(36)}), expected a program; correct the path"
     )
 

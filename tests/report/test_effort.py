@@ -29,8 +29,11 @@ def test_console__time_bite_and_what_could_be_faster(tmp_path, capsys):
     assert f"{saved:.1f} min setup 'top': rapids at Z100; Z14 clears the wood by 2 mm" in out
     row = result["time"]["programs"][0]["cutters"][0]
     assert f"Time: about {result['time']['minutes']:.0f} min in all" in out
+    # Of 91 mm down at 100 mm/min the last 3 are in wood.
+    assert row["in_wood"] + row["air"] == pytest.approx(row["cutting"])
+    assert row["air"] == pytest.approx(88 / 100, rel=0.02)
     assert (
-        f"top.nc T1 {row['minutes']:.1f} {row['in_wood']:.1f} 0.0 {row['rapids']:.1f} 1.1 0 %"
+        f"top.nc T1 {row['minutes']:.1f} {row['in_wood']:.1f} {row['air']:.1f} {row['rapids']:.1f} 1.1 0 %"
         f" (+{row['lost']:.1f} min)" in out
     )
     assert "assumed, common practice, no source: axes at most 8000, 8000, 4000 mm/min" in out

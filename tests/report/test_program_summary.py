@@ -189,10 +189,10 @@ time          about 2 min 28 s: 0 min 18 s cutting, 0 min 02 s rapids, 2 min 08 
               assumed, common practice, no source: axes at most 8000, 8000, 4000 mm/min; 500, 500, 300 mm/s2;
               corners within 0.02 mm; 4 s for a spindle start; 60 s for a change of cutter
 
-cutter  lowest cut  line  feeds        speeds  cutting m  at least    about       too short
+cutter  lowest cut  line  feeds        speeds  cutting m  at least    about       below F
 T1      Z-2         6     300 to 1200  18000   0.07       0 min 07 s  0 min 07 s  0 %
 T2      Z-21        13    120          12000   0.02       0 min 11 s  0 min 11 s  0 %
-too short: the part of the way on moves that end before they reach their feed
+below F: the part of the way on moves that do not reach their feed
 """
 
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -170,6 +171,104 @@ def test_program__over_two_gigabytes_is_refused_unread(job, capsys):
     assert "top.nc: found a program over 2 GiB, expected a smaller one; split the program" in (
         capsys.readouterr().err
     )
+
+
+def ply(form, rest=b"0 0 0\n"):
+    head = f"ply\nformat {form} 1.0\nelement vertex 4000000000\n"
+    head += "".join(f"property float {axis}\n" for axis in "xyz")
+    return (
+        head.encode() + b"element face 4000000000\nproperty list uint int vertex_indices\nend_header\n" + rest
+    )
+
+
+# Small files that ask for much: file, what it holds or what is added to it, words of the one problem.
+LARGE_CLAIMS = {
+    "brackets": ("job.toml", b"\nx = " + b"[" * 200_000 + b"]" * 200_000, "too deep to read"),
+    "tables": ("job.toml", b"\nx = " + b"{a=" * 20_000 + b"1" + b"}" * 20_000, "too deep to read"),
+    "dots": ("job.toml", b"\n" + b".".join([b"a"] * 50_000) + b" = 1", "a key of more than 40 parts"),
+    "quoted dots": (
+        "job.toml",
+        b"\n" + b" . ".join([b'"a"'] * 50_000) + b" = 1",
+        "a key of more than 40 parts",
+    ),
+    "digits": ("job.toml", b"\nx = " + b"1" * 500_000, "a number too long to read"),
+    "words": ("top.nc", b"\n" + b"G1" * 500_000, "'G1', word number 101 of a block"),
+    "number": ("top.nc", b"\nG1 X" + b"1" * 500_000, "a number up to 10000000"),
+    "repeats": ("top.nc", b"\nG81 X1 Y1 Z-1 R1 L99999999", "a number up to 10000000"),
+    "pecks": ("top.nc", b"\nG83 X1 Y1 Z-5 R1 Q0.0000001 F100", "steps down, expected at most 100000"),
+    "vertices in text": ("part.ply", ply("ascii"), "without any triangle"),
+    "vertices": ("part.ply", ply("binary_little_endian", b"\xff" * 100), "which cannot be read"),
+    "vertices of an OFF": ("part.off", b"OFF\n4000000000 4000000000 0\n0 0 0\n", "which cannot be read"),
+    "triangles": ("part.stl", b" " * 80 + b"\xff" * 4, "without any triangle"),
+    "a vertex far off": (
+        "part.obj",
+        b"v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 99999999999999999999\n",
+        "cannot be read",
+    ),
+    "a face": ("part.obj", b"v 0 0 0\nv 1 0 0\nv 0 1 0\nf" + b" 1 2 3" * 100_000, "3 edges in 'part.obj'"),
+    "packed": ("part.stl.gz", b"\x1f\x8b\x08", "a format that is not read here"),
+}
+
+
+@pytest.mark.parametrize("claim", LARGE_CLAIMS)
+def test_small_file_that_claims_much__is_told_in_a_few_seconds_and_little_memory(claim, job):
+    """Ended from outside after a minute; before the limits, one of these took that long and 15 GB."""
+    name, text, told = LARGE_CLAIMS[claim]
+    path = job.parent / name
+    is_new = not path.exists() or path.suffix == ".stl"
+    path.write_bytes(text if is_new else path.read_bytes().replace(b"M30", b"") + text + b"\n")
+    job.write_text(
+        job.read_text("utf-8").replace("part.stl", name if name.startswith("part") else "part.stl"), "utf-8"
+    )
+    words = [sys.executable, "-m", "simkit", "check", str(job), *CELL]
+    done = subprocess.run(
+        ["/bin/sh", "-c", 'ulimit -v 6000000; exec "$@"', "sh", *words] if os.name == "posix" else words,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 2, done.stderr
+    assert told in done.stderr
+    assert "Traceback" not in done.stderr
+    assert "memory" not in done.stderr
+
+
+@pytest.mark.skipif(os.name != "posix", reason="rights of files as POSIX has them")
+@pytest.mark.parametrize("name", ["job.toml", "top.nc", "part.stl"])
+def test_file__that_may_not_be_read_is_told(name, job):
+    (job.parent / name).chmod(0)
+    done = as_anybody("check", str(job), *CELL)
+    assert done.returncode == 2
+    assert f"'{job.parent / name}'" in done.stderr or name in done.stderr
+    assert "may not be read" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.skipif(os.name != "posix", reason="rights of files as POSIX has them")
+def test_folder__that_may_not_be_written_is_told_and_the_job_in_it_checked(job, tmp_path):
+    job.parent.chmod(0o555)
+    try:
+        inside = as_anybody("check", str(job), *CELL, "--json", str(job.parent / "r.json"))
+        outside = as_anybody("check", str(job), *CELL)
+    finally:
+        job.parent.chmod(0o755)
+    assert inside.returncode == 2
+    assert "Traceback" not in inside.stderr
+    assert "r.json" in inside.stderr
+    assert outside.returncode == 1, outside.stderr
+    assert sorted(path.name for path in job.parent.iterdir()) == ["job.toml", "part.stl", "top.nc"]
+
+
+def as_anybody(*words):
+    """Run the command without the rights of an administrator over other people's files."""
+    start = []
+    if os.geteuid() == 0:
+        if not (setpriv := shutil.which("setpriv")):
+            pytest.skip("run by an administrator, and no setpriv to give the rights up")
+        start = [setpriv, "--bounding-set=-dac_override,-dac_read_search"]
+    words = [*start, sys.executable, "-m", "simkit", *words]
+    return subprocess.run(words, capture_output=True, text=True, check=False)
 
 
 def test_mesh__of_a_million_triangles(tmp_path):

@@ -89,6 +89,37 @@ def test_replay__which_side_of_the_path_the_wood_stood(seed, turn):
     assert (np.abs(found.right) <= found.volume + 1e-9).all()
 
 
+@pytest.mark.parametrize("turn", ["none", "about x", "about y"])
+@pytest.mark.parametrize("seed", range(2))
+def test_replay__highest_wood_taken_and_where_along_the_move(seed, turn):
+    moves, frame = job(seed), turned(turn, *SIZE)
+    field, lines, arcs = blank(), 0, 0
+    x, y = np.meshgrid(field.lattice.x(), field.lattice.y())
+    points = frame.inverse().apply(np.stack([x, y, 0 * x], axis=-1))[..., :2]
+    found = replay(blank(), moves, CUTTERS, frame)
+    for k in range(len(moves)):
+        after = cut(field, moves[k : k + 1], CUTTERS, frame, first_row=k).field
+        was, now = (np.maximum(one.upper - one.lower, 0.0) for one in (field, after))
+        lost = was - now > 0
+        if not lost.any():
+            assert np.isnan(found.top[k])
+            assert np.isnan(found.along[k]).all()
+        else:
+            surface = np.stack([x, y, field.upper if frame.up > 0 else field.lower], axis=-1)[lost]
+            assert found.top[k] == pytest.approx(frame.inverse().apply(surface)[:, 2].max(), abs=1e-4)
+            delta = (moves.end[k] - moves.start[k])[:2]
+            if moves.kind[k] == LINE and np.hypot(*delta) > 0:
+                along = (points[lost] - moves.start[k, :2]) @ (delta / np.hypot(*delta))
+                assert found.along[k] == pytest.approx([along.min(), along.max()], abs=1e-6)
+                lines += 1
+            elif moves.kind[k] == ARC:
+                assert np.isnan(found.along[k]).all()
+                arcs += 1
+        field = after
+    assert lines > 5
+    assert arcs > 3
+
+
 def test_replay__field_of_every_shape_is_that_of_the_cut():
     rng = np.random.default_rng(4)
     for number, cutter in SHAPES.items():

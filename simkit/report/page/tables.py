@@ -7,6 +7,7 @@ from typing import Any
 
 from simkit.report.page.html import Html, el
 from simkit.report.page.words import Lengths
+from simkit.report.time_table import about, held_words, part_not_reached
 
 
 def table(heads: list[str], rows: list[list[Any]], texts: int = 1) -> Html:
@@ -33,16 +34,20 @@ def time_part(result: dict[str, Any]) -> Html:
                     program["program"] if index == 0 else "",
                     "none" if row["cutter"] is None else f"T{row['cutter']}",
                     *(_minutes(row[key]) for key in ("minutes", "in_wood", "air", "rapids", "standing")),
-                    f"{100 * row['feed_not_reached']:.0f} %",
+                    f"{100 * part_not_reached(row):.0f} %",
                 ]
             )
+        if program["dwell"]:
+            dwell = _minutes(program["dwell"])
+            rows.append(["", "dwells", dwell, *["–"] * 3, dwell, "–"])
     heads = ["program", "cutter", "minutes", "in wood", "air", "rapids", "standing", "feed not reached on"]
     advice = [el("li", f"{one['minutes']:.1f} min: {one['words']}") for one in result["faster"]]
     return el(
         "section",
         el("h2", "Time"),
-        el("p", f"About {time['minutes']:.0f} minutes in all, speeding up and slowing down counted."),
+        el("p", f"About {about(time['minutes'])} in all, speeding up and slowing down counted."),
         table(heads, rows, 2),
+        [el("p", words) for words in held_words(time)],
         el(
             "p",
             f"Minutes. {time['note']}" if time["note"] else "Minutes, with the machine's own figures.",
