@@ -7,7 +7,7 @@ import pytest
 
 from simkit.budget.motion import NAMES
 from simkit.budget.region import axis_ways, plan_ways
-from simkit.budget.rows import KINDS, LEFTOVER, STEP
+from simkit.budget.rows import KINDS, LEFTOVER, STEP, WALL
 from simkit.check import check
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
@@ -145,3 +145,14 @@ def test_recut__agrees_within_a_twentieth_of_each_limit(recuts, change):
     rows = compared(recuts, np.array(change))
     assert {kind for kind, _, _ in rows} & {LEFTOVER, STEP}
     assert all(says in ("agree", "finer") for _, _, says in rows), rows
+
+
+@pytest.mark.parametrize("lower", [0.17, 0.23])
+def test_floor__bears_what_it_has_above_the_limit(tmp_path_factory, lower):
+    """The floor of 8.5 mm under the pocket may lose 0.2: cut 0.17 lower it holds, 0.23 lower it does not."""
+    recuts = Recuts(budget_job.write(tmp_path_factory.mktemp("floor"), gouge=0.5, wall=8.3))
+    assert reach(recuts.budget, "high", False) == pytest.approx(0.2, abs=0.02)
+    assert binds(recuts.budget, "high", False) == "thin-wall"
+    change = np.array([0.0, 0.0, 0.0, -lower, 0.0])
+    limits = dict.fromkeys(recuts.stated, 1.0)
+    assert recuts.beyond(change, limits)[WALL] == (lower > 0.2) == (recuts.asked(change)[WALL] > 0)
