@@ -73,9 +73,10 @@ def sectors_of(budget: dict[str, Any]) -> list[tuple[int, int, int]]:
     found = []
     for k, start in enumerate(starts):
         count = (starts[(k + 1) % len(starts)] - start) % n or n
-        for part in range(-(-count // MOST_SECTOR)):
-            first = start + part * MOST_SECTOR
-            size = min(MOST_SECTOR, count - part * MOST_SECTOR)
+        parts = -(-count // MOST_SECTOR)
+        for part in range(parts):
+            first = start + part * count // parts
+            size = start + (part + 1) * count // parts - first
             corners = [(first + nth) % n for nth in range(size)]
             least = min(corners, key=lambda corner: np.hypot(*plan[corner]["shift"]))
             found.append((first % n, size, least))
@@ -137,9 +138,9 @@ def _legend(page: Page, budget: dict[str, Any], y: float) -> float:
     x += 74 + canvas.text_width("every limit holds", SMALL)
     for kind, (colour, dashes, words) in LINES.items():
         if kind in kinds:
-            if x + 64 + canvas.text_width(words, SMALL) > WIDTH - MARGIN:
+            if x + 94 + canvas.text_width(words, SMALL) > WIDTH - MARGIN:
                 x, y = MARGIN, y + 40
-            page.line([x, x + 44], [y, y], colour, 5.0, dashes=dashes)
-            page.text(x + 54, y, words, SMALL, up="center")
-            x += 74 + canvas.text_width(words, SMALL)
+            page.line([x, x + 74], [y, y], colour, 5.0, dashes=dashes)
+            page.text(x + 84, y, words, SMALL, up="center")
+            x += 104 + canvas.text_width(words, SMALL)
     return y + 14

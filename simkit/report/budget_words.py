@@ -58,9 +58,10 @@ def chance_lines(budget: dict[str, Any]) -> list[str]:
         )
         binds = chance["breaks_first"]
         if chance["work_on"] is not None and binds is not None:
+            first = "breaks first" if chance["holds"] < 1 else "has the least room"
             share = max(part["share"] for part in budget["contributions"])
             lines.append(
-                f"Work first on {chance['work_on']}: {share:.0%} of the variance of what breaks first "
+                f"Work first on {chance['work_on']}: {share:.0%} of the variance of what {first} "
                 f"({budget['binds'][binds]['words']})"
             )
     if budget["left_out"]:
