@@ -21,7 +21,7 @@ LINES = {
     "witness-step": ("#35978f", (9, 2, 2, 2), "step where the sides meet"),
     None: (colours.QUIET_INK, (1, 3), "no limit breaks so near"),
 }
-MOST_SECTOR = 12  # corners of the region (90 degrees) that one number stands for
+QUARTER, MOST_SECTOR = 12, 18  # corners of the region: one number stands for at most 135 degrees
 ROOM = 1.25  # the plot reaches so much farther than the region
 
 
@@ -73,7 +73,7 @@ def sectors_of(budget: dict[str, Any]) -> list[tuple[int, int, int]]:
     found = []
     for k, start in enumerate(starts):
         count = (starts[(k + 1) % len(starts)] - start) % n or n
-        parts = -(-count // MOST_SECTOR)
+        parts = 1 if count <= MOST_SECTOR else -(-count // QUARTER)
         for part in range(parts):
             first = start + part * count // parts
             size = start + (part + 1) * count // parts - first

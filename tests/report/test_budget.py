@@ -72,7 +72,7 @@ def test_sectors__go_once_round(made):
     sectors = sectors_of(made[1]["budget"])
     covered = sorted((first + nth) % 48 for first, count, _ in sectors for nth in range(count))
     assert covered == list(range(48))
-    assert all(count <= 12 for _, count, _ in sectors)
+    assert all(count <= 18 for _, count, _ in sectors)
 
 
 def test_sectors__one_for_each_limit():
