@@ -29,6 +29,7 @@ STAGES = [
     "resume",
     "draft",
     "runs",
+    "page",
     "api",
     "pytest_plugin",
     "commands",
@@ -112,6 +113,8 @@ def test_kernels__take_their_options_from_one_place(path):
         ["draft", "missing"],
         ["watch", "--help"],
         ["watch", "missing"],
+        ["page", "--help"],
+        ["page", "--port", "missing"],
     ],
     ids=" ".join,
 )
