@@ -21,7 +21,7 @@ from simkit.effort.chips import (
     tip_volume,
 )
 from simkit.effort.in_wood import parts_in_wood
-from simkit.effort.motion import NOTHING, MoveTimes
+from simkit.effort.motion import NOTHING, MoveTimes, is_apart
 from simkit.moves.table import Moves
 from simkit.stock.replay import Replay
 
@@ -209,7 +209,7 @@ def _stretches(moves: Moves, length: np.ndarray, is_pass: np.ndarray, widest: np
     is_own = ~moves.rapid & (length > NOTHING)
     begins = np.ones(n, bool)
     if n > 1:
-        apart = (np.abs(moves.start[1:] - moves.end[:-1]) > 1e-6).any(axis=1)
+        apart = is_apart(moves)
         for column in (moves.tool, moves.program, moves.speed, moves.feed, is_pass, is_own):
             with np.errstate(invalid="ignore"):
                 apart |= column[1:] != column[:-1]
@@ -245,9 +245,10 @@ def _share(span: np.ndarray, of: np.ndarray, count: int, length: np.ndarray, cel
 
 def _most(group: np.ndarray, volume: np.ndarray, rows: np.ndarray, count: int) -> np.ndarray:
     """Return for each of `count` groups the row that takes most, the first one on ties."""
-    order = np.lexsort((-rows, volume, group))
-    last = np.ones(len(order), bool)
-    last[:-1] = group[order][1:] != group[order][:-1]
+    largest = np.full(count, -np.inf)
+    np.maximum.at(largest, group, volume)
+    own = volume == largest[group]
+    # The first one comes last, and is what stays.
     most = np.zeros(count, np.int64)
-    most[group[order][last]] = rows[order][last]
+    most[group[own][::-1]] = rows[own][::-1]
     return most
