@@ -130,9 +130,8 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
     level = np.sqrt(np.maximum(length**2 - rise**2, 0.0))
     is_pass = level * STEEP >= np.abs(rise)
     widest = np.zeros(len(moves))
-    for number in np.unique(moves.tool):
-        if int(number) in cutters:
-            widest[moves.tool == number] = 2.0 * cutters[int(number)].radius
+    for number, cutter in cutters.items():
+        widest[moves.tool == number] = 2.0 * cutter.radius
     of, first = _stretches(moves, length, is_pass, widest)
     share = _share(parts_in_wood(moves, met, cutters), of, len(first), length, cell)
     chosen = np.flatnonzero(of >= 0)
@@ -160,8 +159,8 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
     tool, speed, feed = moves.tool[first], moves.speed[row], moves.feed[row]
     reached = 60.0 * long / np.where(time > 0, time, 1.0)
     actual = np.full(count, np.nan)
-    for number in np.unique(tool):
-        cutter, mine = cutters[int(number)], tool == number
+    for number, cutter in cutters.items():
+        mine = tool == number
         diameter[mine] = 2.0 * effective_radius(cutter, depth[mine])
         full[mine], straight[mine] = full_section(cutter, depth[mine]), tip_volume(cutter, down[mine])
         if cutter.flutes:

@@ -80,10 +80,10 @@ def move_times(moves: Moves, machine: Machine) -> MoveTimes:
     wanted, acceleration, held = _along(moves, ways[0], machine)
     rows = np.flatnonzero(length > NOTHING)
     if len(rows):
-        some, d, ways = moves, length, ways
+        some, d = moves, length
         if len(rows) < n:
-            some, d, ways = moves[rows], length[rows], [each[rows] for each in ways]
-        most = np.empty(len(rows) + 1)  # w = v^2 at each corner
+            some, d, ways = moves[rows], length[rows], [each.take(rows, axis=0) for each in ways]
+        most = np.empty(len(d) + 1)  # w = v^2 at each corner
         most[0] = most[-1] = 0.0
         most[1:-1] = _corners(some, d, ways, wanted[rows], machine)
         growth = 2.0 * acceleration[rows] * d

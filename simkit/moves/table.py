@@ -73,7 +73,11 @@ class Moves:
 
     def __getitem__(self, rows) -> Moves:
         """Return the chosen rows (slice, mask or index array) as a table of their own."""
-        return replace(self, **{name: getattr(self, name)[rows] for name in _DTYPES})
+        columns = {name: getattr(self, name) for name in _DTYPES}
+        if isinstance(rows, np.ndarray) and rows.dtype.kind == "i":
+            # Three times as fast for places.
+            return replace(self, **{name: column.take(rows, axis=0) for name, column in columns.items()})
+        return replace(self, **{name: column[rows] for name, column in columns.items()})
 
     def in_frame(self, frame: Frame) -> Moves:
         """Return the same moves seen from another frame (program frame -> blank frame).
