@@ -33,6 +33,7 @@ from simkit.moves.table import ARC, PLANE_AXES, Moves, norms
 NOTHING = 1e-9  # mm: a move shorter than this takes no time
 ARC_SHARE = math.sqrt(0.5)  # of the acceleration, each for tangential and centripetal
 FREE, CURVE = -1, 3  # what holds a move: nothing, or the turn of an arc; an axis is 0 to 2
+BLOCK = 2**14  # moves looked at together: their columns stay in the cache
 NOT_REACHED = 0.999  # a top speed below this part of the feed counts as not reached
 
 
@@ -76,8 +77,12 @@ def move_times(moves: Moves, machine: Machine) -> MoveTimes:
     length = moves.length()
     n = len(moves)
     seconds, top, entry, leaving = (np.zeros(n) for _ in range(4))
-    ways = _directions(moves)
-    wanted, acceleration, held = _along(moves, ways[0], machine)
+    ways = np.empty((n, 3)), np.empty((n, 3))
+    wanted, acceleration, held = np.empty(n), np.empty(n), np.empty(n, np.int8)
+    for a in range(0, n, BLOCK):
+        here = slice(a, a + BLOCK)
+        ways[0][here], ways[1][here] = _directions(moves[here])
+        wanted[here], acceleration[here], held[here] = _along(moves[here], ways[0][here], machine)
     rows = np.flatnonzero(length > NOTHING)
     if len(rows):
         some, d = moves, length
@@ -85,10 +90,15 @@ def move_times(moves: Moves, machine: Machine) -> MoveTimes:
             some, d, ways = moves[rows], length[rows], [each.take(rows, axis=0) for each in ways]
         most = np.empty(len(d) + 1)  # w = v^2 at each corner
         most[0] = most[-1] = 0.0
-        most[1:-1] = _corners(some, d, ways, wanted[rows], machine)
+        v = wanted[rows]
+        for a in range(0, len(d) - 1, BLOCK):
+            own = slice(a, a + BLOCK + 1)  # the corners of a block lie between it and the move behind it
+            most[a + 1 : -1][:BLOCK] = _corners(
+                some[own], d[own], [each[own] for each in ways], v[own], machine
+            )
         growth = 2.0 * acceleration[rows] * d
         w = _reachable(most, growth)
-        w0, w1, a, v = w[:-1], w[1:], acceleration[rows], wanted[rows]
+        w0, w1, a = w[:-1], w[1:], acceleration[rows]
         peak2 = np.maximum(np.minimum(v * v, 0.5 * (w0 + w1 + growth)), np.maximum(w0, w1))
         peak, v0, v1 = np.sqrt(peak2), np.sqrt(w0), np.sqrt(w1)
         even = np.maximum(d - (2.0 * peak2 - w0 - w1) / (2.0 * a), 0.0)
