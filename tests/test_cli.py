@@ -280,6 +280,12 @@ UNUSABLE = {
     "cell too fine": (None, ["check", "job.toml", "--cell", "0.0001"], "--cell"),
     "cell too coarse for the blank": (None, ["check", "job.toml", "--cell", "9"], "--cell"),
     "json into a folder": (None, ["check", "job.toml", "--json", "."], "--json"),
+    "json to a dash": (None, ["check", "job.toml", "--json", "-"], "name a file"),
+    "json into a pipe": (
+        lambda p: os.mkfifo(p / "p"),
+        ["check", "job.toml", "--json", "p"],
+        "a pipe or a device",
+    ),
     "json in no folder": (None, ["check", "job.toml", "--json", "no/where.json"], "--json"),
     "pictures on a file": (None, ["check", "job.toml", "--pictures", "top.nc"], "--pictures"),
 }
