@@ -13,6 +13,7 @@ SPACING = 0.02  # mm between the points of a rim
 STEEP = 6.0  # a change steeper than this (about 80 degrees) is a wall
 LOWEST = 0.05  # mm: a lower step is no wall
 DIVIDE = 5  # each look divides the cells by this
+ASIDE = np.array([0.3183, 0.3679])  # of SPACING
 EXACT = 1e-4  # mm: how near to the jump its two sides are taken
 
 
@@ -37,7 +38,9 @@ def rims(heights: Callable[[np.ndarray], np.ndarray], lattice: Lattice) -> Rims:
     along each side is missed.
     """
     ys, xs = np.meshgrid(np.arange(-1, lattice.ny + 1), np.arange(-1, lattice.nx + 1), indexing="ij")
-    corners = np.column_stack([xs.ravel(), ys.ravel()]) * lattice.cell + np.array(lattice.origin)
+    # Off the round numbers, where a wall would lie on the corners of cells themselves.
+    origin = np.array(lattice.origin) - ASIDE * SPACING
+    corners = np.column_stack([xs.ravel(), ys.ravel()]) * lattice.cell + origin
     size = lattice.cell
     corners = corners[_has_jump(heights, corners, size)]
     while size > SPACING and len(corners):
