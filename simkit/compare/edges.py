@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -11,7 +12,7 @@ from simkit.stock.field import Lattice
 
 SPACING = 0.02  # mm between the points of a rim
 STEEP = 6.0  # a change steeper than this (about 80 degrees) is a wall
-LOWEST = 0.05  # mm: a lower step is no wall
+LOWEST = 0.3  # mm: a lower wall may be missed
 DIVIDE = 5  # each look divides the cells by this
 ASIDE = np.array([0.3183, 0.3679])  # of SPACING
 EXACT = 1e-4  # mm: how near to the jump its two sides are taken
@@ -43,9 +44,10 @@ def rims(heights: Callable[[np.ndarray], np.ndarray], lattice: Lattice) -> Rims:
     corners = np.column_stack([xs.ravel(), ys.ravel()]) * lattice.cell + origin
     size = lattice.cell
     corners = corners[_has_jump(heights, corners, size)]
-    while size > SPACING and len(corners):
-        size /= DIVIDE
-        steps = np.stack(np.meshgrid(np.arange(DIVIDE), np.arange(DIVIDE)), axis=-1).reshape(-1, 2) * size
+    while size > SPACING + EXACT and len(corners):
+        parts = min(DIVIDE, math.ceil(size / SPACING - EXACT))
+        size /= parts
+        steps = np.stack(np.meshgrid(np.arange(parts), np.arange(parts)), axis=-1).reshape(-1, 2) * size
         corners = (corners[:, None] + steps[None]).reshape(-1, 2)
         corners = corners[_has_jump(heights, corners, size)]
     if not len(corners):
@@ -56,7 +58,7 @@ def rims(heights: Callable[[np.ndarray], np.ndarray], lattice: Lattice) -> Rims:
         ends.append(corners + np.array(side))
     a, b = np.concatenate(starts), np.concatenate(ends)
     at_a, at_b = heights(a), heights(b)
-    is_wall = _is_jump(at_a, at_b, size)
+    is_wall = _distance(at_a, at_b) > STEEP * size
     a, b, at_a, at_b = a[is_wall], b[is_wall], at_a[is_wall], at_b[is_wall]
     while size > EXACT:
         size /= 2
@@ -74,12 +76,8 @@ def _distance(one: np.ndarray, other: np.ndarray) -> np.ndarray:
         return np.where(one == other, 0.0, np.abs(one - other))
 
 
-def _is_jump(one: np.ndarray, other: np.ndarray, size: float) -> np.ndarray:
-    return _distance(one, other) > max(STEEP * size, LOWEST)
-
-
 def _has_jump(heights: Callable, corners: np.ndarray, size: float) -> np.ndarray:
     """Return which cells, given by their low corners, have a wall between two of their corners."""
     steps = np.array([[0.0, 0.0], [size, 0.0], [0.0, size], [size, size]])
     at = heights((corners[:, None] + steps[None]).reshape(-1, 2)).reshape(-1, 4)
-    return _is_jump(at.min(axis=1), at.max(axis=1), size)
+    return _distance(at.min(axis=1), at.max(axis=1)) > min(STEEP * size, LOWEST)
