@@ -22,7 +22,8 @@ EXACT = 1e-4  # mm: how near to the jump its two sides are taken
 class Rims:
     """Points on the rims of upright walls.
 
-    at (n, 2) mm: within EXACT of the jump.  low, high (n,) mm: the surface on its two sides; inf where nothing is.
+    at (n, 2) mm: within EXACT of the jump.  low, high (n,) mm: the surface on its two sides; inf where
+        nothing is.
     """
 
     at: np.ndarray
@@ -33,8 +34,8 @@ class Rims:
 def rims(heights: Callable[[np.ndarray], np.ndarray], lattice: Lattice) -> Rims:
     """Return the rims of a surface.
 
-    heights(points (n, 2)) -> (n,) mm, exact at any points, inf where there is nothing.  lattice: cells that cover
-    it; a wall is seen where it parts two corners of a cell.
+    heights(points (n, 2)) -> (n,) mm, exact at any points, inf where there is nothing.  lattice: cells that
+    cover it; a wall is seen where it parts two corners of a cell.
     The points lie at most SPACING apart on lines along x and y, so of a corner of 90 degrees at most SPACING
     along each side is missed.
     """

@@ -58,8 +58,8 @@ class Seat:
     room mm: at the best place, the least distance in plan between upright walls of piece and jig, negative
         where they would overlap by as much; None where no walls face each other.  Within room_bound.
     stands_up mm: how far above its stated height it comes to rest, negative: below.  Within stands_up_bound.
-    pose: where that is.  contacts (n, 3) mm, jig frame: where it touches; first: one of them, in the middle of
-        the highest.  rests_on: "table", "jig" or "table and jig".
+    pose: where that is.  contacts (n, 3) mm, jig frame: where it touches; first: one of them, in the
+        middle.  rests_on: "table", "jig" or "table and jig".
     mass_centre (x, y) mm, jig frame.  tips mm: how far that lies outside what it rests on, negative: inside.
     play_shift: (left, right, front, back) mm from the pose, at most REACH; play_turn: degrees either way.
     relief: outlines (x, y) mm in the jig's frame, of what to take away from it.
@@ -97,8 +97,8 @@ def seat(bottom: Heights, jig: Heights, lattice: Lattice, jig_lattice: Lattice, 
     lattice: cells over the piece at its stated place.  jig_lattice: over the jig.  mass (x, y) mm.
 
     Upright walls: the distance of every rim point from the rims it could meet, and linear programs that move
-    the piece for the largest room, each step with distances measured anew.  Sloped ones: programs that move it
-    for the lowest rest.  The piece is not tilted.  The search begins at the stated place, and is local.
+    the piece for the largest room, each step with distances measured anew.  Sloped ones: programs that move
+    it for the lowest rest.  The piece is not tilted.  The search begins at the stated place, and is local.
     """
     walls = _Walls(bottom, jig, rims(bottom, lattice), rims(jig, jig_lattice))
     pose = Pose(0.0, 0.0, 0.0, (float(mass[0]), float(mass[1])))
@@ -167,11 +167,15 @@ class _Walls:
 
     def __init__(self, bottom: Heights, jig: Heights, piece_rims: Rims, jig_rims: Rims):
         self.bottom, self.jig, self.piece_rims, self.jig_rims = bottom, jig, piece_rims, jig_rims
+        self.along = np.concatenate([_along(piece_rims.at), _along(jig_rims.at)])
         self.mine = _groups(piece_rims.low, jig_rims.at, jig_rims.low, jig_rims.high, 1)
         self.other = _groups(-jig_rims.high, piece_rims.at, -piece_rims.high, -piece_rims.low, 1)
 
     def gaps(self, pose: Pose) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Return signed gaps (n,) mm, the way each point of the piece would close it (n, 2), and places (n, 2)."""
+        """Return signed gaps (n,) mm, how each point of the piece would close it (n, 2), and places (n, 2)."""
+        return self._all(pose)[:3]
+
+    def _all(self, pose: Pose):
         at = pose.apply(self.piece_rims.at)
         found = _signed(self.mine, at, self.jig(at) > self.piece_rims.low + SAME_HEIGHT)
         back = pose.back(self.jig_rims.at)
@@ -181,14 +185,25 @@ class _Walls:
         gap = np.concatenate([found[0], other[0]])
         is_known = np.isfinite(gap)
         way, places = np.concatenate([found[1], ways]), np.concatenate([at, self.jig_rims.at])
-        return gap[is_known], way[is_known], places[is_known]
+        return gap[is_known], way[is_known], places[is_known], self.along[is_known]
+
+    def rows(self, pose: Pose, most: float) -> tuple[np.ndarray, np.ndarray]:
+        """Return what a step takes from each gap below `most` (n, 3), and these gaps (n,) mm.
+
+        Left out: overlapping points whose nearest way out runs along their own wall.  Near a corner that is
+        the other wall's, and the points beside them know better.
+        """
+        gap, way, places, along = self._all(pose)
+        is_sure = (gap > 0) | (np.abs((way * along).sum(axis=1)) < 0.5)
+        chosen = (gap < most) & (np.abs(gap) > 1e-6) & is_sure
+        return _rows(way[chosen], places[chosen], pose), gap[chosen]
 
     def room(self, pose: Pose) -> float:
         """Return the least gap, mm; inf when no walls can meet."""
         return float(self.gaps(pose)[0].min(initial=np.inf))
 
     def march(self, pose: Pose, way: np.ndarray) -> float:
-        """Return how far the piece can go one way (mm, mm, radians) before walls meet, at most the search's."""
+        """Return how far the piece can go one way (mm, mm, radians) before walls meet, at most as searched."""
         gap, _, places = self.gaps(pose)
         arm = float(np.hypot(*(places - pose.about).T).max()) if way[2] else 1.0
         most, gone, room = (np.radians(TURN) if way[2] else REACH), 0.0, float(gap.min())
@@ -198,6 +213,17 @@ class _Walls:
             gone += room / arm  # nothing on the piece moves farther than its room
             room = self.room(pose.moved(way * gone))
         return min(gone, most)
+
+
+def _along(at: np.ndarray) -> np.ndarray:
+    """Return the direction in which a wall runs at each of its rim points (n, 2), of unit length."""
+    if len(at) < 5:
+        return np.zeros((len(at), 2))
+    _, near = cKDTree(at).query(at, k=5)
+    off = at[near] - at[near].mean(axis=1, keepdims=True)
+    xx, yy, xy = (off[..., 0] ** 2).sum(1), (off[..., 1] ** 2).sum(1), (off[..., 0] * off[..., 1]).sum(1)
+    angle = np.arctan2(2 * xy, xx - yy) / 2
+    return np.column_stack([np.cos(angle), np.sin(angle)])
 
 
 def _groups(mine: np.ndarray, at: np.ndarray, low: np.ndarray, high: np.ndarray, sense: int) -> list:
@@ -244,27 +270,25 @@ def _box(pose: Pose, trust: float, arm: float) -> list[tuple[float, float]]:
 
 def _most_room(walls: _Walls, pose: Pose) -> tuple[Pose, float | None]:
     """Return the place with the most room between upright walls, and the room; None without walls."""
-    gap, way, places = walls.gaps(pose)
+    gap, _, places = walls.gaps(pose)
     if not len(gap):
         return pose, None
     best, trust = float(gap.min()), 1.0
     for _ in range(LOOKS):
         arm = max(float(np.hypot(*(places - pose.about).T).max()), 1.0)
-        is_near = (gap < best + 4 * trust) & (np.abs(gap) > 1e-6)
-        rows = _rows(way[is_near], places[is_near], pose)
+        rows, gaps = walls.rows(pose, best + 4 * trust)
         found = linprog(
             [0, 0, 0, -1],
             np.column_stack([rows, np.ones(len(rows))]),
-            gap[is_near],
+            gaps,
             bounds=[*_box(pose, trust, arm), (None, None)],
         )
         if found.status != 0:
             break
         new = pose.moved(found.x[:3])
-        seen = walls.gaps(new)
-        room = float(seen[0].min())
+        room = walls.room(new)
         if room > best + 1e-5:
-            pose, best, (gap, way, places) = new, room, seen
+            pose, best = new, room
         else:
             trust /= 4
             if trust < 1e-3:
@@ -304,9 +328,7 @@ def _lowest(walls: _Walls, jig: Heights, points: np.ndarray, low: np.ndarray, po
         is_sloped = np.abs(slope).max(axis=1) < 6.0  # a steeper place is a wall, which has its own rows
         rows = _rows(slope[is_sloped], at[is_near][is_sloped], pose)
         most = -here[is_near][is_sloped]
-        gap, way, places = walls.gaps(pose)
-        is_wall = (gap < 4 * trust) & (np.abs(gap) > 1e-6)
-        walls_rows = _rows(way[is_wall], places[is_wall], pose)
+        walls_rows, gaps = walls.rows(pose, 4 * trust)
         table = np.concatenate(
             [
                 np.column_stack([rows, -np.ones(len(rows))]),
@@ -316,7 +338,7 @@ def _lowest(walls: _Walls, jig: Heights, points: np.ndarray, low: np.ndarray, po
         found = linprog(
             [0, 0, 0, 1],
             table,
-            np.concatenate([most, np.maximum(gap[is_wall], 0.0)]),
+            np.concatenate([most, np.maximum(gaps, 0.0)]),
             bounds=[*_box(pose, trust, arm), (None, None)],
         )
         if found.status != 0:
@@ -352,8 +374,8 @@ def _closer(bottom, jig, pose, points, low, cell, top) -> tuple[float, float]:
 def _relief(bottom, jig, pose, lattice, walls) -> list[np.ndarray]:
     """Return the least to take off the jig: outlines of where it stands above the piece at its stated height.
 
-    On cells of SPACING to a quarter of the piece's, each outline the hull of one such place, so that it holds all
-    of it but what is narrower than such a cell.
+    On cells of a quarter of the piece's, each outline the hull of one such place, so that it holds all of it
+    but what is narrower than such a cell.
     """
     size = lattice.cell / 4
     xs = np.arange(lattice.origin[0] - 2 * lattice.cell, lattice.x()[-1] + 2 * lattice.cell, size)
