@@ -29,7 +29,7 @@ class Jig:
     moves: list[Moves]
 
     def top(self, points: np.ndarray) -> np.ndarray:
-        """Return how high it stands over the table at points (n, 2) of its board, 0 beside it and where open, mm."""
+        """Return its height over the table at points (n, 2), mm, 0 where it is open and beside it."""
         blank, frames = self.job.blank, [setup.frame(self.job.blank) for setup in self.job.setups]
         inside = (points > 0).all(axis=1) & (points[:, 0] < blank.length) & (points[:, 1] < blank.width)
         low, high = surfaces(points[inside], self.job, self.moves, frames)
@@ -39,7 +39,7 @@ class Jig:
 
 
 def surfaces(points: np.ndarray, job: Job, moves: list[Moves], frames: list[Frame]):
-    """Return lower and upper surface (n,) mm of a blank after setups, exact at any points (n, 2), blank frame."""
+    """Return lower and upper surface (n,) mm of a blank after setups at any points (n, 2)."""
     start = {1: np.full(len(points), job.blank.thickness), -1: np.zeros(len(points))}
     for one, frame in zip(moves, frames, strict=True):
         start[frame.up], _ = cut_heights(points, one, job.cutters, frame, start[frame.up])

@@ -172,7 +172,7 @@ class _Walls:
         self.other = _groups(-jig_rims.high, piece_rims.at, -piece_rims.high, -piece_rims.low, 1)
 
     def gaps(self, pose: Pose) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Return signed gaps (n,) mm, how each point of the piece would close it (n, 2), and places (n, 2)."""
+        """Return signed gaps (n,) mm, how the piece would close each (n, 2), and places (n, 2)."""
         return self._all(pose)[:3]
 
     def _all(self, pose: Pose):
@@ -203,7 +203,7 @@ class _Walls:
         return float(self.gaps(pose)[0].min(initial=np.inf))
 
     def march(self, pose: Pose, way: np.ndarray) -> float:
-        """Return how far the piece can go one way (mm, mm, radians) before walls meet, at most as searched."""
+        """Return how far the piece can go one way before walls meet, at most TURN or REACH."""
         gap, _, places = self.gaps(pose)
         arm = float(np.hypot(*(places - pose.about).T).max()) if way[2] else 1.0
         most, gone, room = (np.radians(TURN) if way[2] else REACH), 0.0, float(gap.min())

@@ -24,7 +24,7 @@ def find(evidence: Evidence) -> list[Finding]:
                     severity="undecided" if is_open else "beyond",
                     subject=f"{setup.name}, drops in",
                     message=(
-                        f"whether the piece drops into the jig of '{setup.name}' is open: it is tight to the bound"
+                        f"it is open whether the piece drops into the jig of '{setup.name}'"
                         if is_open
                         else f"the piece does not drop into the jig of '{setup.name}': at the best place "
                         f"{-seat.room:.3f} mm is missing between upright walls, and it stands up by "
@@ -60,8 +60,8 @@ def find(evidence: Evidence) -> list[Finding]:
                     severity=severity,
                     subject=f"{setup.name}, stands up",
                     message=(
-                        f"the piece stands up by {seat.stands_up:.2f} mm in the jig of '{setup.name}': it touches "
-                        f"at ({x:.1f}, {y:.1f}, {z:.1f}) of the jig"
+                        f"the piece stands up by {seat.stands_up:.2f} mm in the jig of '{setup.name}': it "
+                        f"touches at ({x:.1f}, {y:.1f}, {z:.1f}) of the jig"
                     ),
                     advice=f"Cut the jig deeper there ({_places(seat)}), or correct jig_at.",
                     value=seat.stands_up,
@@ -77,8 +77,8 @@ def find(evidence: Evidence) -> list[Finding]:
                     severity="beyond",
                     subject=f"{setup.name}, rocks",
                     message=(
-                        f"the piece rocks in the jig of '{setup.name}': its weight acts {seat.tips:.1f} mm outside "
-                        "what it rests on"
+                        f"the piece rocks in the jig of '{setup.name}': its weight acts {seat.tips:.1f} mm "
+                        "outside what it rests on"
                     ),
                     advice="Let the jig bear it on both sides of its weight.",
                     value=seat.tips,

@@ -385,8 +385,8 @@ KEYS: tuple[Key, ...] = (
     Key(
         "setups[].jig",
         "path",
-        "The job file of the jig that the blank is laid into: a job of its own, with its own board and programs,"
-        " side 1 up. The check then tells how the piece seats in it.",
+        "The job file of the jig that the blank is laid into: a job of its own, with its own board and"
+        " programs, side 1 up. The check then tells how the piece seats in it.",
         noun="a job file",
         examples=('"jig/job.toml"', '"jig/job.toml"'),
         is_aside=True,
@@ -394,8 +394,8 @@ KEYS: tuple[Key, ...] = (
     Key(
         "setups[].jig_at",
         "lengths",
-        "Where the left front bottom corner of the blank as it lies should come to rest, from that of the jig's"
-        " board on the table: right, back, up.",
+        "Where the left front bottom corner of the blank as it lies should come to rest, from that of the"
+        " jig's board on the table: right, back, up.",
         size=3,
         low=-BIGGEST,
         high=BIGGEST,

@@ -46,7 +46,7 @@ class Seat:
     setup: str = told("the setup that names the jig")
     drops_in: bool = told("whether upright walls let it in")
     room: float | None = told(
-        "mm, least between upright walls at the best place, negative: missing; None: no walls"
+        "mm, between upright walls at the best place, negative: missing; None: no walls"
     )
     room_bound: float = told("mm")
     stands_up: float = told("mm above its stated height, negative: below")
@@ -59,9 +59,7 @@ class Seat:
     tips: float = told("mm by which that lies outside what it rests on; negative: inside")
     play_shift: tuple[float, float, float, float] | None = told("mm, to the left, right, front, back")
     play_turn: tuple[float, float] | None = told("degrees, to the left and right")
-    relief: tuple[tuple[tuple[float, float], ...], ...] = told(
-        "outlines of what to take off the jig, if anything"
-    )
+    relief: tuple[tuple[tuple[float, float], ...], ...] = told("outlines of what to take off the jig")
 
 
 @dataclass(frozen=True, slots=True)
