@@ -15,12 +15,13 @@ def find(evidence: Evidence) -> list[Finding]:
     findings = []
     for index, seat in evidence.seats.items():
         setup = evidence.job.setups[index]
-        common = {"kind": "seat", "setup": setup.name, **evidence.job_line(f"setups[{index}].jig")}
+        common = {"setup": setup.name, **evidence.job_line(f"setups[{index}].jig")}
         is_tight = seat.room is not None and seat.room < seat.room_bound
         if is_tight:
             is_open = seat.room > -seat.room_bound
             findings.append(
                 Finding(
+                    kind="seat",
                     severity="undecided" if is_open else "beyond",
                     subject=f"{setup.name}, drops in",
                     message=(
@@ -42,6 +43,7 @@ def find(evidence: Evidence) -> list[Finding]:
         elif severity := severity_of(-seat.stands_up, seat.stands_up_bound, evidence.job.limits.leftover):
             findings.append(
                 Finding(
+                    kind="seat",
                     severity=severity,
                     subject=f"{setup.name}, too low",
                     message=f"the piece lies {-seat.stands_up:.2f} mm too low in the jig of '{setup.name}'",
@@ -57,6 +59,7 @@ def find(evidence: Evidence) -> list[Finding]:
             x, y, z = seat.first
             findings.append(
                 Finding(
+                    kind="seat",
                     severity=severity,
                     subject=f"{setup.name}, stands up",
                     message=(
@@ -74,6 +77,7 @@ def find(evidence: Evidence) -> list[Finding]:
         if seat.tips > 0:
             findings.append(
                 Finding(
+                    kind="seat",
                     severity="beyond",
                     subject=f"{setup.name}, rocks",
                     message=(

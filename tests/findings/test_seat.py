@@ -1,4 +1,4 @@
-"""A piece turned over and laid into a jig that a 6 mm flat cutter made, pocket and piece as programs cut them."""
+"""A piece turned over and laid into a jig that a 6 mm flat cutter made, both as programs cut them."""
 
 import json
 
@@ -51,7 +51,9 @@ def check(folder, program, at, more=""):
 def test_seat__piece_in_a_pocket_with_room_at_its_corners(tmp_path):
     status, result = check(tmp_path, pocket(0.95), "[15, 15, 4]")
     seat = result["seats"][0]
-    assert status == 0 and seat["drops_in"] and seat["rests_on"] == "jig"
+    assert status == 0
+    assert seat["drops_in"]
+    assert seat["rests_on"] == "jig"
     # Radius 3, clearance 0.95: the tip of a corner stands 2.05 sqrt 2 from the middle of the arc.
     assert seat["room"] == pytest.approx(3 - 2.05 * 2**0.5, abs=0.02)
     assert seat["stands_up"] == pytest.approx(0, abs=0.02)
@@ -61,7 +63,9 @@ def test_seat__piece_in_a_pocket_with_room_at_its_corners(tmp_path):
 def test_seat__round_corners_keep_the_piece_up(tmp_path):
     status, result = check(tmp_path, pocket(0.8), "[15, 15, 4]")
     found = [one for one in result["findings"] if one["kind"] == "seat"]
-    assert status == 1 and len(found) == 1 and found[0]["severity"] == "beyond"
+    assert status == 1
+    assert len(found) == 1
+    assert found[0]["severity"] == "beyond"
     assert found[0]["value"] == pytest.approx(2.2 * 2**0.5 - 3, abs=0.02)
     assert (found[0]["file"], found[0]["setup"]) == ("job.toml", "back")
     assert result["seats"][0]["stands_up"] == pytest.approx(6, abs=0.02)
@@ -74,7 +78,8 @@ def test_seat__floor_too_high_and_too_low(tmp_path):
         folder.mkdir()
         status, result = check(folder, pocket(1.2, floor), "[15, 15, 4]")
         found = [one for one in result["findings"] if one["kind"] == "seat"]
-        assert status == 1 and len(found) == 1
+        assert status == 1
+        assert len(found) == 1
         assert result["seats"][0]["stands_up"] == pytest.approx(up, abs=0.02)
         assert found[0]["value"] == pytest.approx(abs(up), abs=0.02)
 
