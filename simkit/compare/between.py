@@ -27,7 +27,7 @@ BUCKET = 2  # blocks along the edge of a bucket of moves
 CHUNK = 2048  # blocks proved in one go
 FLOOR = 0.01  # mm: squares of a smaller half edge are not halved again
 MOST_SQUARES = 3_000_000  # nor are more than these
-MOST_FACES = 30_000  # squares of faces, likewise
+MOST_FACES = 1_000_000  # squares of faces, likewise
 PROBES, SHARES = 16, (0.35, 0.7, 1.0)  # directions and distances in which a face looks for the cut
 SMOOTH, SMOOTH_SHARE = 0.02, 0.1  # mm, share of what may be: relief that says nothing
 FACE_FLOOR, FACE_SHARE = 0.005, 0.125  # half edge of the last squares of faces, mm and share of what may be
@@ -379,14 +379,16 @@ def _far_faces(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, i
     away = np.array([0.0, *np.repeat(SHARES, PROBES)])  # of what may be, less the square itself
     offsets = np.vstack([np.zeros(2), *(share * ways for share in SHARES)])
     far = [(cell[:0], x[:0], y[:0], np.empty(0))]
-    few = slice(0, 1)  # the middle alone settles most
+    # The middle alone settles most; of the rest, the four ways of the axes, near and far.
+    axes = PROBES // 4 * np.arange(4)
+    stages = (slice(0, 1), 1 + np.concatenate([axes, axes + 2 * PROBES]), slice(None))
     while len(cell):
         relief = np.empty(len(x))
         about = (x, y, half + may[cell], corners, boxes, bins[:5], bins[5], bins[6], relief)
         share_ranges(lambda a, b, s=about: target_relief(a, b, *s), len(x), 64)
         keep = relief > np.maximum(SMOOTH, SMOOTH_SHARE * may[cell])
         x, y, cell = x[keep], y[keep], cell[keep]
-        for probes in (few, slice(None)):
+        for probes in stages:
             off = np.full(len(x), np.inf)
             for reach in np.unique(may[cell]):
                 most = float(reach) - half * np.sqrt(2.0)
