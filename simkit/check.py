@@ -17,6 +17,7 @@ from simkit.compare.cusps import cusps
 from simkit.compare.cusps_paths import plan_paths
 from simkit.compare.deviation import break_through, deviation
 from simkit.compare.dowels import dowel_holes, pins
+from simkit.compare.jig import read_jigs, seats
 from simkit.compare.loose import loose_pieces
 from simkit.compare.offset import side_offset
 from simkit.compare.outline import outline_step
@@ -96,13 +97,16 @@ def check(job: Job, reads, cell: float, progress=None) -> tuple[Evidence, list[F
     if job.target is not None:
         with timings.stage("reading the target", progress):
             target = _target(job)
-    meshes = fixture_meshes(job)
-    evidence, findings = examine(job, reads, lattice, target, timings, progress, meshes)
+    meshes, jigs = fixture_meshes(job), read_jigs(job)
+    evidence, findings = examine(job, reads, lattice, target, timings, progress, meshes, jigs)
     return evidence, findings, timings.seconds
 
 
-def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progress, meshes=None):
-    """Return evidence and findings of a job whose input is known to be usable; meshes: of its fixtures."""
+def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progress, meshes=None, jigs=()):
+    """Return evidence and findings of a job whose input is known to be usable.
+
+    meshes: of its fixtures.  jigs: of compare.jig.
+    """
     evidence = _cut(job, reads, lattice, timings, progress)
     evidence.meshes = meshes or {}
     if target is not None:
@@ -126,6 +130,9 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
         evidence.stood = _stood(evidence)
     with timings.stage("lining up the sides", progress):
         _sides(evidence)
+    if jigs:
+        with timings.stage("laying the piece into its jig", progress):
+            evidence.seats = seats(job, jigs, evidence.moves, evidence.rows, evidence.frames, evidence.fields)
     with timings.stage("judging", progress):
         findings = judge(evidence, progress.fraction)
     if target is not None:

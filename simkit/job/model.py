@@ -70,6 +70,8 @@ class Setup:
     program_units: "mm" or "in" for programs that state neither G21 nor G20; None refuses them.
     spoilboard: mm that cutters may go below the lower face of the blank as it lies; None when not stated.
     machine_zero: `zero` in machine coordinates, mm, None when not stated.
+    jig: the job file of the jig that the blank is laid into, None without one.  jig_at: the left front bottom
+        corner of the blank as it lies, from that of the jig's board: right, back, up, mm.
     misplacement: of the cuts against where they should land, in the table frame.
     """
 
@@ -84,6 +86,8 @@ class Setup:
     spoilboard: float | None = None
     machine_zero: tuple[float, float, float] | None = None
     swing: str = "none"
+    jig: Path | None = None
+    jig_at: tuple[float, float, float] = (0.0, 0.0, 0.0)
     misplacement: Frame = field(default=IDENTITY, compare=False)
 
     def to_table(self, blank: Blank) -> Frame:

@@ -247,6 +247,7 @@ def _files(checker: Checker, tables: dict[str, Any], path: Path, name: str) -> N
                     (f"setups[{index}].programs[{part}]", text, "a program")
                     for part, text in enumerate(setup["programs"])
                 ]
+                named.append((f"setups[{index}].jig", setup["jig"], "a job file"))
     if isinstance(tables["target"], dict):
         named.append(("target.mesh", tables["target"]["mesh"], "a mesh"))
     if isinstance(tables["fixtures"], tuple | list):
@@ -276,6 +277,7 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
                     **setup,
                     "zero": Zero(**setup["zero"]),
                     "programs": tuple(folder / text for text in setup["programs"]),
+                    "jig": folder / setup["jig"] if setup["jig"] else None,
                 }
             )
             for setup in tables["setups"]

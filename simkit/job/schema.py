@@ -384,6 +384,27 @@ KEYS: tuple[Key, ...] = (
         is_aside=True,
     ),
     Key(
+        "setups[].jig",
+        "path",
+        "The job file of the jig that the blank is laid into: a job of its own, with its own board and"
+        " programs, side 1 up. The check then tells how the piece seats in it.",
+        noun="a job file",
+        examples=('"jig/job.toml"', '"jig/job.toml"'),
+        is_aside=True,
+    ),
+    Key(
+        "setups[].jig_at",
+        "lengths",
+        "Where the left front bottom corner of the blank as it lies should come to rest, from that of the"
+        " jig's board on the table: right, back, up.",
+        size=3,
+        low=-BIGGEST,
+        high=BIGGEST,
+        default=(0, 0, 0),
+        examples=("[0, 0, 0]", "[0, 0, 0]"),
+        is_aside=True,
+    ),
+    Key(
         "setups[].machine_zero",
         "lengths",
         "Where the zero lies in machine coordinates, to hold the programs against the travel of [machine].",
