@@ -55,6 +55,13 @@ class Unproved:
         self.is_found.ravel()[cell] = True
         self._met.append((cell, x, y, size, np.full(len(cell), is_met)))
 
+    def largest(self) -> np.ndarray:
+        """Return the largest deviation that was met in each cell, mm (ny, nx); 0 where none was."""
+        largest = np.zeros(self.is_found.shape)
+        for cell, _, _, size, is_met in self._met:
+            np.maximum.at(largest.ravel(), cell[is_met], size[is_met])
+        return largest
+
     def place(self, is_asked: np.ndarray) -> tuple[tuple[int, int], tuple[float, float]] | None:
         """Return the cell (iy, ix) and place (x, y) mm of the largest deviation met in the asked cells."""
         if not self._met:
