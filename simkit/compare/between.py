@@ -27,7 +27,8 @@ BUCKET = 2  # blocks along the edge of a bucket of moves
 CHUNK = 2048  # blocks proved in one go
 FLOOR = 0.01  # mm: squares of a smaller half edge are not halved again
 MOST_SQUARES = 3_000_000  # nor are more than these
-MOST_FACES = 30_000  # squares of faces, likewise
+MOST_FACES = 1_000_000  # squares of faces, likewise
+FACES = 20_000  # of them asked in one go
 PROBES, SHARES = 16, (0.35, 0.7, 1.0)  # directions and distances in which a face looks for the cut
 SMOOTH, SMOOTH_SHARE = 0.02, 0.1  # mm, share of what may be: relief that says nothing
 FACE_FLOOR, FACE_SHARE = 0.005, 0.125  # half edge of the last squares of faces, mm and share of what may be
@@ -399,16 +400,17 @@ def _far_faces(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, i
                 most = float(reach) - half * np.sqrt(2.0)
                 if most <= 0:
                     continue  # larger than what may be: nothing would settle it
-                rows = np.flatnonzero(may[cell] == reach)
-                places = np.column_stack([x[rows], y[rows]])[:, None] + most * offsets[probes]
-                cut, _ = sweeps.cut(places.reshape(-1, 2), sweeps.start)
-                one = np.empty(len(rows))
-                arrays = (
-                    x[rows], y[rows], half, 1.0 if is_gouge else -1.0, most * away[probes],
-                    cut.reshape(len(rows), -1), corners, boxes, bins[:5], bins[5], bins[6], one,
-                )  # fmt: skip
-                share_ranges(lambda a, b, s=arrays: faces_off(a, b, *s), len(rows), 64)
-                off[rows] = one
+                alike = np.flatnonzero(may[cell] == reach)
+                for rows in np.split(alike, range(FACES, len(alike), FACES)):
+                    places = np.column_stack([x[rows], y[rows]])[:, None] + most * offsets[probes]
+                    cut, _ = sweeps.cut(places.reshape(-1, 2), sweeps.start)
+                    one = np.empty(len(rows))
+                    arrays = (
+                        x[rows], y[rows], half, 1.0 if is_gouge else -1.0, most * away[probes],
+                        cut.reshape(len(rows), -1), corners, boxes, bins[:5], bins[5], bins[6], one,
+                    )  # fmt: skip
+                    share_ranges(lambda a, b, s=arrays: faces_off(a, b, *s), len(rows), 64)
+                    off[rows] = one
             left = np.flatnonzero(off > may[cell] + FACE_SLACK)
             x, y, cell, off = x[left], y[left], cell[left], off[left]
             if not len(cell) or half > COARSE_FACE:

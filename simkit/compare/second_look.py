@@ -47,7 +47,8 @@ def second_look(
     zone (ny, nx): which cells are judged together, None for all.  allowance(lattice): what is left on
     purpose, as for `deviation`.  unproved(is_gouge, cells (ny, nx) bool): where among them between the
     samples that limit may be broken (`between`), None to trust the samples.  Of the cells that do not
-    straddle, those within BESIDE of a spot beyond that limit are not asked: its peak is looked for by `peaks`.
+    straddle, those within BESIDE of a spot beyond that limit are not asked: its peak is looked for by
+    `peaks`.
     unclear (ny, nx) bool: cells of which that proof does not tell all, None for none.
     A cell straddles a limit when |normal| is within and |most| beyond it.
     So are cells beside an upright step of the target: the cut may miss it by less than a cell, and no
