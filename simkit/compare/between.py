@@ -33,7 +33,6 @@ PROBES, SHARES = 16, (0.35, 0.7, 1.0)  # directions and distances in which a fac
 SMOOTH, SMOOTH_SHARE = 0.02, 0.1  # mm, share of what may be: relief that says nothing
 FACE_FLOOR, FACE_SHARE = 0.005, 0.125  # half edge of the last squares of faces, mm and share of what may be
 FACE_SLACK = 1e-4  # mm: rounding
-COARSE_FACE = 0.08  # mm: larger squares are asked at their middle alone
 ANY_TOP = 1e9  # mm: no move is left out for its height
 
 
@@ -373,7 +372,8 @@ def _far_faces(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, i
     x, y, cell (k,): squares; half mm.  may: how far, by flat cell, mm.  Returns cell, x, y, distance (m,).
     Where the target keeps between two planes close together, it is hardly farther from the cut than the cut
     from it, which is proved already: only squares of more relief than SMOOTH are asked.  There the cut is
-    known exactly at PROBES about the middle of each; the last squares that this does not settle are returned.
+    known exactly at the middle of each, and at PROBES about it for the last squares; those that this does not
+    settle are returned.
     """
     from simkit.compare.between_kernels import faces_off, target_relief
 
@@ -387,13 +387,19 @@ def _far_faces(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, i
     away = np.array([0.0, *np.repeat(SHARES, PROBES)])  # of what may be, less the square itself
     offsets = np.vstack([np.zeros(2), *(share * ways for share in SHARES)])
     far = [(cell[:0], x[:0], y[:0], np.empty(0))]
-    few = slice(0, 1)  # the middle alone settles most
+    few = slice(0, 1)  # the middle alone settles most of what can be
+    first = half
     while len(cell):
         relief = np.empty(len(x))
         about = (x, y, half + may[cell], corners, boxes, bins[:5], bins[5], bins[6], relief)
         share_ranges(lambda a, b, s=about: target_relief(a, b, *s), len(x), 64)
         keep = relief > np.maximum(SMOOTH, SMOOTH_SHARE * may[cell])
         x, y, cell = x[keep], y[keep], cell[keep]
+        if is_gouge and half < first and len(cell):  # material straight below is near enough?
+            low, _ = sweeps.lowest(x, y, np.full(len(x), half), may[cell].reshape(-1, 1, 1), 0, grid)
+            keep = ~np.isnan(low.ravel())
+            x, y, cell = x[keep], y[keep], cell[keep]
+        is_last = half <= np.maximum(FACE_FLOOR, FACE_SHARE * may[cell])
         for probes in (few, slice(None)):
             off = np.full(len(x), np.inf)
             for reach in np.unique(may[cell]):
@@ -412,10 +418,9 @@ def _far_faces(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, i
                     share_ranges(lambda a, b, s=arrays: faces_off(a, b, *s), len(rows), 64)
                     off[rows] = one
             left = np.flatnonzero(off > may[cell] + FACE_SLACK)
-            x, y, cell, off = x[left], y[left], cell[left], off[left]
-            if not len(cell) or half > COARSE_FACE:
-                break
-        is_last = half <= np.maximum(FACE_FLOOR, FACE_SHARE * may[cell])
+            x, y, cell, off, is_last = x[left], y[left], cell[left], off[left], is_last[left]
+            if not is_last.any():
+                break  # halved squares are settled sooner than larger ones by more places
         if 4 * len(cell) > MOST_FACES:
             is_last[:] = True
         far.append((cell[is_last], x[is_last], y[is_last], off[is_last]))
