@@ -387,7 +387,9 @@ def _far_faces(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, i
     away = np.array([0.0, *np.repeat(SHARES, PROBES)])  # of what may be, less the square itself
     offsets = np.vstack([np.zeros(2), *(share * ways for share in SHARES)])
     far = [(cell[:0], x[:0], y[:0], np.empty(0))]
-    few = slice(0, 1)  # the middle alone settles most of what can be
+    # The middle alone settles most; of the rest, the four ways of the axes, near and far.
+    axes = PROBES // 4 * np.arange(4)
+    stages = (slice(0, 1), 1 + np.concatenate([axes, axes + 2 * PROBES]), slice(None))
     first = half
     while len(cell):
         relief = np.empty(len(x))
@@ -400,7 +402,7 @@ def _far_faces(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, i
             keep = ~np.isnan(low.ravel())
             x, y, cell = x[keep], y[keep], cell[keep]
         is_last = half <= np.maximum(FACE_FLOOR, FACE_SHARE * may[cell])
-        for probes in (few, slice(None)):
+        for probes in stages:
             off = np.full(len(x), np.inf)
             for reach in np.unique(may[cell]):
                 most = float(reach) - half * np.sqrt(2.0)

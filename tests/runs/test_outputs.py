@@ -9,6 +9,7 @@ from urllib.parse import unquote
 from xml.etree import ElementTree as Xml
 
 import jsonschema
+import numba
 import pytest
 
 from simkit.cli import main
@@ -272,11 +273,18 @@ def test_junit__text_that_xml_cannot_hold_is_replaced(results):
     assert suite.find("testcase/failure").get("message") == "bell \ufffd and <tag> & half a pair \ufffd"
 
 
-def test_outputs__are_the_same_bytes_from_run_to_run_apart_from_times(checked, results, tmp_path):
-    words = ["check", str(checked / "two" / "job.toml"), "--quiet", "--cell", "0.5"]
+def test_outputs__are_the_same_bytes_from_run_to_run_and_on_one_thread_apart_from_times(
+    checked, results, tmp_path
+):
+    words = ["check", str(checked / "two" / "job.toml"), "--quiet", "--cell", "0.5", "--fresh"]
     for kind in ("json", "junit", "sarif"):
         words += [f"--{kind}", str(tmp_path / kind)]
-    assert main(words) == 1
+    before = numba.get_num_threads()
+    numba.set_num_threads(1)  # the one before had all
+    try:
+        assert main(words) == 1
+    finally:
+        numba.set_num_threads(before)
     assert (tmp_path / "sarif").read_bytes() == (checked / "two.sarif").read_bytes()
     again = json.loads((tmp_path / "json").read_text("utf-8"))
     assert again | {"timings": 0} == results["two"] | {"timings": 0}
