@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 from scipy import ndimage
 
+from simkit.budget.budget import budget_of
 from simkit.compare.between import FLOOR, Sweeps, Unproved, unproved_gouges, unproved_leftover
 from simkit.compare.cusps import cusps
 from simkit.compare.cusps_paths import plan_paths
@@ -30,6 +31,7 @@ from simkit.compare.standing import StandingWatch, stage_ends
 from simkit.compare.walls import wall_thickness
 from simkit.effort.effort import effort_of
 from simkit.errors import InputProblems, Place, Problem
+from simkit.findings import thin_wall, witness_step
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.registry import judge
@@ -127,6 +129,9 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
         _sides(evidence)
     with timings.stage("judging", progress):
         findings = judge(evidence, progress.fraction)
+    if target is not None:
+        with timings.stage("asking how much error the job bears", progress):
+            evidence.budget = _budget(evidence, findings)
     return evidence, findings
 
 
@@ -497,3 +502,12 @@ def _sides(evidence: Evidence) -> None:
     evidence.seam = find_seam(
         evidence.field, evidence.envelopes.is_part, evidence.heights, wanted=evidence.target_grid.heights
     )
+
+
+def _budget(evidence: Evidence, findings: list[Finding]):
+    """Return how much error of the second side the job bears, None where that means nothing."""
+    if evidence.seam is None or any(finding.kind == "wrong-turn" for finding in findings):
+        return None
+    walls = None if evidence.walls is None else thin_wall.is_judged(evidence)
+    stands = [finding for finding in findings if finding.severity == "accepted" and finding.box is not None]
+    return budget_of(evidence, walls, witness_step.is_judged(evidence), stands)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from simkit.__main__ import run
 from simkit.cli import main
 
 GOOD = """\
@@ -340,6 +341,21 @@ def test_interrupt__ends_with_130(job, monkeypatch, capsys):
     monkeypatch.setattr("simkit.program.job_programs.read_programs", stopped)
     assert main(["check", str(job)]) == 130
     assert capsys.readouterr().err == "stopped; nothing half-written is left\n"
+
+
+def test_interrupt__while_modules_load_ends_with_130(monkeypatch, capsys):
+    class Stopped:
+        @staticmethod
+        def find_spec(name, *_):
+            if name == "simkit.cli":
+                raise KeyboardInterrupt
+
+    monkeypatch.delitem(sys.modules, "simkit.cli")
+    monkeypatch.setattr(sys, "meta_path", [Stopped, *sys.meta_path])
+    with pytest.raises(SystemExit) as ended:
+        run()
+    assert ended.value.code == 130
+    assert capsys.readouterr().err == ""
 
 
 def test_json__failing_to_write_leaves_nothing(job, tmp_path, monkeypatch):

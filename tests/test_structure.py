@@ -22,6 +22,7 @@ STAGES = [
     "target",
     "compare",
     "findings",
+    "budget",
     "check",
     "warm",
     "report",

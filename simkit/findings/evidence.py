@@ -47,6 +47,7 @@ class Evidence:
     may_exceed(side, is_gouge, most (ny, nx), is_asked (ny, nx), floor mm) -> compare.between.Unproved: where
         between the samples a deviation may be larger than `most`.
     offsets: of compare.offset, for each side judged.
+    budget: of budget.budget, None for a job of one side or without a target.
     causes, not_matched: filled in by judging: of findings.causes, and words of findings.accept.
     """
 
@@ -87,6 +88,7 @@ class Evidence:
     pins: list[Any] = field(default_factory=list)
     poses: list[Any] = field(default_factory=list)
     offsets: list[Any] = field(default_factory=list)
+    budget: Any = None
     causes: list[Any] = field(default_factory=list)
     not_matched: list[str] = field(default_factory=list)
 

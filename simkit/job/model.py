@@ -7,6 +7,7 @@ from pathlib import Path
 
 from simkit.cutters import Cutter
 from simkit.frames import IDENTITY, Frame, shift, swung, turned
+from simkit.job.budget import BudgetSpec
 
 CORNERS = ("left front", "right front", "left back", "right back", "centre")
 FACES = ("top", "bottom")
@@ -322,6 +323,7 @@ class Job:
     zones: in the order of the file.  accepted: findings that do not fail the check.
     machine, fixtures: what is on and round the table.  holding: what keeps the wood in place.
     layup: the boards of the blank, None when not stated.
+    budget: the errors reckoned with when the second side is cut, None when none is stated.
     """
 
     name: str
@@ -343,4 +345,5 @@ class Job:
     fixtures: tuple[Fixture, ...] = ()
     holding: tuple[Holding, ...] = ()
     layup: Layup | None = None
+    budget: BudgetSpec | None = None
     lines: dict[str, int] = field(default_factory=dict)

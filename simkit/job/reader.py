@@ -10,6 +10,7 @@ from typing import Any
 from simkit.cutters import Cutter
 from simkit.errors import InputProblems, Place, Problem
 from simkit.job.accepted import accepted_rules, made_accepted
+from simkit.job.budget import BudgetSpec
 from simkit.job.check import Checker, in_order, is_bad
 from simkit.job.direct import job_from_words
 from simkit.job.files import file_problem, shown_text
@@ -297,5 +298,6 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
         ),
         holding=tuple(Holding(**holding) for holding in tables["holding"] or ()),
         layup=Layup(**tables["layup"]) if (tables["layup"] or {}).get("boards") else None,
+        budget=BudgetSpec(**tables["budget"]) if tables["budget"] else None,
         lines=lines,
     )

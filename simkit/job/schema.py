@@ -12,6 +12,7 @@ from typing import Any
 
 from simkit.cutters import DRILL_POINT_DEGREES, SHAPES
 from simkit.frames import SWINGS, TURNS
+from simkit.job.budget import BUDGET_KEYS
 from simkit.job.judging_keys import ACCEPTED_KEYS, LIMIT, ZONE_KEYS
 from simkit.job.key import BIGGEST, SMALLEST, Key
 from simkit.job.layup_keys import LAYUP_KEYS
@@ -569,6 +570,7 @@ KEYS: tuple[Key, ...] = (
     *FIXTURE_KEYS,
     *HOLDING_KEYS,
     *LAYUP_KEYS,
+    *BUDGET_KEYS,
     *ACCEPTED_KEYS,
 )
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from simkit.kinds import KINDS
+from simkit.report.budget_forms import Budget
 from simkit.report.table_forms import Along, Bite, Cusps, Faster, Place, Reach, Seam, Time, told
 
 VERSION = 1  # of the result's form; raised when a key changes its meaning
@@ -219,6 +220,7 @@ class Result:
     causes: tuple[Cause, ...] = told("worst first")
     findings: tuple[Finding, ...] = told("in the order to be read")
     seam: Seam | None = told("of a part cut from two sides")
+    budget: Budget | None = told("how much error of the second side the job bears")
     reach: Reach | None = told("what each cutter leaves at best")
     cusps: Cusps | None = told("ridges between passes")
     time: Time = told("how long it takes")

@@ -19,6 +19,7 @@ from simkit.findings.identity import known_by
 from simkit.findings.loose_piece import loose_remarks
 from simkit.findings.mesh_words import mesh_words
 from simkit.job.files import sha256_of
+from simkit.report.budget_table import budget_table
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
 from simkit.report.effort_tables import effort_tables
 from simkit.report.forms import VERSION
@@ -74,6 +75,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "causes": [asdict(cause) for cause in evidence.causes],
             "findings": _findings(evidence, findings),
             "seam": None if is_turned or evidence.seam is None else _seam(evidence.seam),
+            "budget": None if is_turned else budget_table(evidence),
             "reach": None if is_turned else reach_table(evidence),
             "cusps": None if is_turned else cusp_table(evidence),
             **effort_tables(evidence),

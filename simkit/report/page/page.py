@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from simkit.findings.evidence import Evidence
+from simkit.report.page.budget import budget_part
 from simkit.report.page.closeup import CloseUps
 from simkit.report.page.findings import findings_part, first_to_fix
 from simkit.report.page.html import Html, el
@@ -30,6 +31,8 @@ CAPTIONS = {
     "The numbers are those of the findings.",
     "surface_side": "How high the ridges between passes are, which way the passes run, and why wood was "
     "left standing.",
+    "budget": "Grey: where the second side may land with every limit held. The numbers say what breaks "
+    "there.",
     "bite": "Wood taken, chip and feed along a program, minute by minute.",
 }
 
@@ -65,6 +68,7 @@ def page_text(evidence: Evidence, result: dict[str, Any]) -> str:
         _pictures_part(evidence, result),
         _sections_part(evidence, result, lengths),
         job_part(evidence, result, sheet, lengths),
+        budget_part(result, lengths),
         time_part(result),
         tables_part(result, lengths),
         checklist_part(result, sheet, lengths),
@@ -123,11 +127,9 @@ def _pictures_part(evidence: Evidence, result: dict[str, Any]) -> Html:
         for number, path in enumerate(draw_plans(Path(folder), evidence, result)):
             picture, name = Path(path), Path(path).stem
             words = next((words for start, words in CAPTIONS.items() if name.startswith(start)), "")
-            side = (
-                f"Side {name[-1]}. "
-                if "side" in name
-                else f"{result['along'][int(name[5:]) - 1]['program']}. "
-            )
+            side = f"Side {name[-1]}. " if "side" in name else ""
+            if name.startswith("bite"):
+                side = f"{result['along'][int(name[5:]) - 1]['program']}. "
             data = base64.b64encode(picture.read_bytes()).decode("ascii")
             box = f"larger-{number}"
             figures.append(
