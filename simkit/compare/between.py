@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy import ndimage
 
 from simkit._jit import pointer
 from simkit.compare.overhang import removed_below
@@ -252,7 +253,8 @@ def unproved_gouges(
     x, y, cell, low, slopes = (np.concatenate(part) for part in zip(*parts, strict=True))
     may = deepest.ravel()
     if with_faces:
-        found.add(*_far_faces(sweeps, grid, x, y, half, cell, may, True), is_met=False)
+        is_border = _at_border(np.where(is_asked, deepest, np.inf), lattice.cell).ravel()
+        found.add(*_far_faces(sweeps, grid, x, y, half, cell, may, True, is_border), is_met=False)
         left = np.flatnonzero(~is_found[cell])
         x, y, cell, low, slopes = x[left], y[left], cell[left], low[left], slopes[left]
     while len(cell):
@@ -343,7 +345,8 @@ def unproved_leftover(
         left = np.flatnonzero(~np.isnan(up))
         x, y, cell, up, slopes = x[left], y[left], cell[left], up[left], slopes[left]
         if with_faces and half == lattice.cell / 2:
-            found.add(*_far_faces(sweeps, grid, x, y, half, cell, may, False), is_met=False)
+            is_border = _at_border(np.where(is_asked, highest, np.inf), lattice.cell).ravel()
+            found.add(*_far_faces(sweeps, grid, x, y, half, cell, may, False, is_border), is_met=False)
             left = np.flatnonzero(~is_found[cell])
             x, y, cell, up, slopes = x[left], y[left], cell[left], up[left], slopes[left]
         off = _proudest_over(x, y, half, up, slopes, may[cell], grid, sweeps.side)
@@ -366,12 +369,25 @@ def unproved_leftover(
     return found
 
 
-def _far_faces(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, is_gouge: bool) -> tuple:
+def _at_border(may: np.ndarray, cell: float) -> np.ndarray:
+    """Return the cells (ny, nx) near which a deviation may be larger, or is not asked: `may` is +inf there.
+
+    Near: as far as the largest deviation that may be; cell: edge of a cell, mm.
+    """
+    known = np.where(np.isfinite(may), may, np.inf)
+    reach = int(np.ceil(np.max(np.abs(known), where=np.isfinite(known), initial=0.0) / cell)) + 1
+    return ndimage.maximum_filter(known, 2 * reach + 1, mode="constant", cval=np.inf) > known
+
+
+def _far_faces(
+    sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, is_gouge: bool, is_border
+) -> tuple:
     """Return flat cells over which the target may be farther from material or air than it may, with places.
 
     x, y, cell (k,): squares; half mm.  may: how far, by flat cell, mm.  Returns cell, x, y, distance (m,).
     Where the target keeps between two planes close together, it is hardly farther from the cut than the cut
-    from it, which is proved already: only squares of more relief than SMOOTH are asked.  There the cut is
+    from it, which is proved already, if it is so all about: only squares of more relief than SMOOTH are
+    asked, and those of cells that are is_border (by flat cell), beside which more may be.  There the cut is
     known exactly at the middle of each, and at PROBES about it for the last squares; those that this does not
     settle are returned.
     """
@@ -395,7 +411,7 @@ def _far_faces(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, i
         relief = np.empty(len(x))
         about = (x, y, half + may[cell], corners, boxes, bins[:5], bins[5], bins[6], relief)
         share_ranges(lambda a, b, s=about: target_relief(a, b, *s), len(x), 64)
-        keep = relief > np.maximum(SMOOTH, SMOOTH_SHARE * may[cell])
+        keep = (relief > np.maximum(SMOOTH, SMOOTH_SHARE * may[cell])) | is_border[cell]
         x, y, cell = x[keep], y[keep], cell[keep]
         if is_gouge and half < first and len(cell):  # material straight below is near enough?
             low, _ = sweeps.lowest(x, y, np.full(len(x), half), may[cell].reshape(-1, 1, 1), 0, grid)
@@ -472,7 +488,7 @@ def warm_up(grid: TargetGrid, lattice: Lattice) -> None:
     sweeps.highest(one, one, lattice.cell, np.zeros(1), np.zeros(1, np.int64), grid)
     _corners_off(one, one, lattice.cell, np.zeros(1), np.zeros((1, 2)), grid, 1)
     sweeps.cut = lambda places, start: (np.zeros(len(places)), None)
-    _far_faces(sweeps, grid, one, one, FACE_FLOOR, np.zeros(1, np.int64), np.ones(1), True)
+    _far_faces(sweeps, grid, one, one, FACE_FLOOR, np.zeros(1, np.int64), np.ones(1), True, np.ones(1, bool))
 
 
 def _nothing(code, a, places, n, g):
