@@ -16,7 +16,6 @@ import loads
 import numba
 import numpy as np
 
-from simkit.cutters import BALL
 from simkit.frames import IDENTITY
 from simkit.stock.bound_kernels import GROUP, LANES, PH, PLEN, PSLOPE, PUX, PX, PY
 from simkit.stock.cut import _pointers, _support, cut, warm_up
@@ -326,15 +325,16 @@ def leaf_heights(n, heights, code, records, places, g):
 
 
 @numba.njit(error_model="numpy", nogil=True)
-def block_bounds(n, bounds, lists, groups, support):
+def block_bounds(n, bounds, lists, groups, profile, support):
     """Bounds of one full group of moves over one block after the other."""
     for k in range(n):
-        bounds(lists, 0, LANES, groups, 1, 0.01 * (k % 7), 0.02, 0.2, BALL, support, 1e-4)
+        bounds(lists, 0, LANES, groups, 1, 0.01 * (k % 7), 0.02, 0.2, profile, support, 1e-4)
 
 
-def floor_of(fast, times, moves, runs):
+def floor_of(name, cutter, moves, outcome, times, runs):
     """What heights and bounds alone would take, one thread, and the ratio if all else were free."""
-    records, _, code = packed_lines(moves[:1000], loads.BALL)
+    fast, _ = outcome
+    records, _, code = packed_lines(moves[:1000], cutter)
     places = np.concatenate([np.tile(np.arange(4) * 0.1, 4), np.repeat(np.arange(4) * 0.1, 4)])
     g = np.empty(16, np.float32)
     lists, groups = np.zeros(GROUP, np.float32), np.zeros(1, np.int32)
@@ -342,20 +342,20 @@ def floor_of(fast, times, moves, runs):
     for column, numbers in zip((PX, PY, PH, PSLOPE), some, strict=True):
         lists[column : column + LANES] = numbers
     lists[PUX : PUX + LANES], lists[PLEN : PLEN + LANES] = 1.0, 0.5
-    support, (heights, bounds) = _support(loads.BALL), _pointers()
+    support, (heights, bounds), profile = _support(cutter), _pointers(), cutter.code
     leaf_heights(1, heights, code, records, places, g)
-    block_bounds(1, bounds, lists, groups, support)
+    block_bounds(1, bounds, lists, groups, profile, support)
     n = 200_000
     (_, each), (_, bound) = in_turns(
         runs,
         lambda: leaf_heights(n, heights, code, records, places, g),
-        lambda: block_bounds(n, bounds, lists, groups, support),
+        lambda: block_bounds(n, bounds, lists, groups, profile, support),
     )
     per_height, per_bound = each / n / 16, bound / n / LANES
     least = fast.evaluations * per_height + fast.bound_tests * per_bound
     busy, plain = times[0][1], times[1][1]
     tell(
-        f"floor of the fast way: a height takes {1e9 * per_height:.2f} ns, a bound {1e9 * per_bound:.2f}, "
+        f"floor, {name}: a height takes {1e9 * per_height:.2f} ns, a bound {1e9 * per_bound:.2f}, "
         f"those counted {1e3 * least:.0f} of {1e3 * busy:.0f} ms of processor time: were all else free, it "
         f"would be {plain / least:.0f} times as fast as the plain way, not {plain / busy:.1f}"
     )
@@ -411,12 +411,11 @@ def main():
     tell(f"  {fast.evaluations / cells:.1f} heights a cell", fast.evaluations / cells, 12, True)
     against_scalar(finishing, size, fast, 2)
     per_move = times[0][0] / len(finishing)
-    against_plain(
-        "the same on a flat floor", loads.passes(loads.floor, size, 0.2, 0.5), loads.BALL, size, 10, runs
-    )
-    against_plain(
-        "the same on steep walls", loads.passes(loads.wall, size, 0.2, 0.5), loads.BALL, size, 10, runs
-    )
+    floors = [("fine finishing", loads.BALL, finishing, (fast, plain), times)]
+    for name, surface in (("flat floor", loads.floor), ("steep walls", loads.wall)):
+        moves = loads.passes(surface, size, 0.2, 0.5)
+        *outcome, taken = against_plain(f"the same on {name}", moves, loads.BALL, size, 10, runs)
+        floors.append((name, loads.BALL, moves, outcome, taken))
     against_plain("roughing, 6 mm flat, 6 layers", loads.roughing(size), loads.FLAT, size, 3, runs)
     some = max(runs // 2, 2)
     for name, cutter in (
@@ -425,7 +424,9 @@ def main():
         ("tapered ball finishing", loads.TAPERED),
         ("vee finishing", loads.VEE),
     ):
-        against_plain(name, finishing, cutter, size, 6, 1 if cutter.code == 3 else some)
+        *outcome, taken = against_plain(name, finishing, cutter, size, 6, 1 if cutter.code == 3 else some)
+        if cutter is loads.FLAT:
+            floors.append((name, cutter, finishing, outcome, taken))
     against_plain("arcs and helices, ball", loads.arcs(size), loads.BALL, size, 1, some)
     against_plain("arcs and helices, flat", loads.arcs(size), loads.FLAT, size, 1, some)
     against_plain("drilling in pecks, contacts of rapids", loads.drilling(size), loads.DRILL, size, 1, some)
@@ -438,7 +439,8 @@ def main():
     against_stamping(runs)
     against_booleans(per_move)
     limits(fast, plain, times, cells, runs)
-    floor_of(fast, times, finishing, runs)
+    for name, cutter, moves, outcome, taken in floors:
+        floor_of(name, cutter, moves, outcome, taken, runs)
     growth(asked.large, some)
     memory(asked.large)
     failed = [text for text, holds in LINES if not holds]

@@ -7,7 +7,10 @@ import sys
 
 def run() -> None:
     """Run the command line and leave with its status."""
-    from simkit.cli import main
+    try:
+        from simkit.cli import main
+    except KeyboardInterrupt:  # before there is a command line that could say more
+        sys.exit(130)
 
     # What a terminal or a log of few letters cannot show must not end a check: names of files above all.
     for stream in (sys.stdout, sys.stderr):

@@ -10,12 +10,15 @@ from functools import partial
 from itertools import pairwise
 
 import numpy as np
+from scipy import ndimage
 
+from simkit.budget.budget import budget_of
 from simkit.compare.between import FLOOR, Sweeps, Unproved, unproved_gouges, unproved_leftover
 from simkit.compare.cusps import cusps
 from simkit.compare.cusps_paths import plan_paths
 from simkit.compare.deviation import break_through, deviation
 from simkit.compare.dowels import dowel_holes, pins
+from simkit.compare.jig import read_jigs, seats
 from simkit.compare.loose import loose_pieces
 from simkit.compare.offset import side_offset
 from simkit.compare.outline import outline_step
@@ -29,6 +32,7 @@ from simkit.compare.standing import StandingWatch, stage_ends
 from simkit.compare.walls import wall_thickness
 from simkit.effort.effort import effort_of
 from simkit.errors import InputProblems, Place, Problem
+from simkit.findings import thin_wall, witness_step
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.registry import judge
@@ -94,13 +98,16 @@ def check(job: Job, reads, cell: float, progress=None) -> tuple[Evidence, list[F
     if job.target is not None:
         with timings.stage("reading the target", progress):
             target = _target(job)
-    meshes = fixture_meshes(job)
-    evidence, findings = examine(job, reads, lattice, target, timings, progress, meshes)
+    meshes, jigs = fixture_meshes(job), read_jigs(job)
+    evidence, findings = examine(job, reads, lattice, target, timings, progress, meshes, jigs)
     return evidence, findings, timings.seconds
 
 
-def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progress, meshes=None):
-    """Return evidence and findings of a job whose input is known to be usable; meshes: of its fixtures."""
+def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progress, meshes=None, jigs=()):
+    """Return evidence and findings of a job whose input is known to be usable.
+
+    meshes: of its fixtures.  jigs: of compare.jig.
+    """
     evidence = _cut(job, reads, lattice, timings, progress)
     evidence.meshes = meshes or {}
     if target is not None:
@@ -124,13 +131,19 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
         evidence.stood = _stood(evidence)
     with timings.stage("lining up the sides", progress):
         _sides(evidence)
+    if jigs:
+        with timings.stage("laying the piece into its jig", progress):
+            evidence.seats = seats(job, jigs, evidence.moves, evidence.rows, evidence.frames, evidence.fields)
     with timings.stage("judging", progress):
         findings = judge(evidence, progress.fraction)
+    if target is not None:
+        with timings.stage("asking how much error the job bears", progress):
+            evidence.budget = _budget(evidence, findings)
     return evidence, findings
 
 
 def job_lattice(job: Job, cell: float) -> Lattice:
-    """Return the cells of a check, edge `cell` mm.  Raises InputProblems where those do not suit the blank."""
+    """Return the cells of a check, edge `cell` mm.  Raises InputProblems where they do not suit."""
     lattice = blank_lattice(job.blank.length, job.blank.width, cell)
     count = lattice.nx * lattice.ny
     place = Place("command line", key="--cell")
@@ -265,6 +278,7 @@ def _compare(evidence: Evidence) -> None:
             zone=zones.index(field.lattice, side),
             allowance=partial(zones.allowance, side=side),
             unproved=partial(_unproved, evidence, side),
+            unclear=_unclear(evidence, side),
         )
     evidence.break_through = break_through(field, evidence.envelopes)
     for side, found in evidence.deviations.items():
@@ -275,10 +289,23 @@ def _compare(evidence: Evidence) -> None:
     evidence.wood_outside = told_apart(field, evidence.envelopes, evidence.outside)
 
 
-def _unproved(evidence: Evidence, side: int, is_gouge: bool, is_asked: np.ndarray) -> np.ndarray:
-    """Return the asked cells over which a limit may be broken between the samples, bool (ny, nx)."""
+def _unproved(evidence: Evidence, side: int, is_gouge: bool, is_asked: np.ndarray) -> Unproved:
+    """Return where over the asked cells a limit may be broken between the samples."""
     most = evidence.zones.limits(evidence.field.lattice, side)[0 if is_gouge else 1]
-    return evidence.may_exceed(side, is_gouge, most, is_asked, with_faces=True).is_found
+    return evidence.may_exceed(side, is_gouge, most, is_asked, with_faces=True)
+
+
+def _unclear(evidence: Evidence, side: int) -> np.ndarray:
+    """Return the cells of which the proof between the samples does not tell all, bool (ny, nx).
+
+    Under lips, where nothing is left (of both sides' doing), and where something is left on purpose.
+    """
+    field, envelopes = evidence.field, evidence.envelopes
+    is_unclear = (envelopes.void > 0) | (~field.is_solid & envelopes.is_part)
+    left = evidence.zones.allowance(field.lattice, side)
+    if left is not None:
+        is_unclear |= (left != 0).any(axis=0)
+    return ndimage.binary_dilation(is_unclear, np.ones((3, 3)))
 
 
 def _may_exceed(
@@ -483,3 +510,12 @@ def _sides(evidence: Evidence) -> None:
     evidence.seam = find_seam(
         evidence.field, evidence.envelopes.is_part, evidence.heights, wanted=evidence.target_grid.heights
     )
+
+
+def _budget(evidence: Evidence, findings: list[Finding]):
+    """Return how much error of the second side the job bears, None where that means nothing."""
+    if evidence.seam is None or any(finding.kind == "wrong-turn" for finding in findings):
+        return None
+    walls = None if evidence.walls is None else thin_wall.is_judged(evidence)
+    stands = [finding for finding in findings if finding.severity == "accepted" and finding.box is not None]
+    return budget_of(evidence, walls, witness_step.is_judged(evidence), stands)

@@ -14,6 +14,7 @@ from collections.abc import Sequence
 import simkit
 from simkit.commands.check import add_check, run_check
 from simkit.commands.film import add_film, run_film
+from simkit.commands.page import add_page, run_page
 from simkit.commands.parser import Parser
 from simkit.commands.read import add_read, run_read
 from simkit.commands.resume import add_resume, run_resume
@@ -44,6 +45,7 @@ def _parser() -> Parser:
     add_draft(commands)
     add_watch(commands)
     add_film(commands)
+    add_page(commands)
     add_sheet(commands)
     add_resume(commands)
     schema = commands.add_parser(
@@ -130,6 +132,8 @@ def _run(options: argparse.Namespace) -> int:
     if options.command == "draft":
         print_text(run_draft(options))
         return WITHIN
+    if options.command == "page":
+        return run_page(options)
     if options.command == "watch":
         return run_watch(options, cell_of(options.cell))
     _parser().print_help()

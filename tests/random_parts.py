@@ -31,9 +31,12 @@ def cuts(rng, size, setup, count):
 
 
 class RandomPart:
-    """A part of its own for each seed.  symmetric: both sides look the same after half a turn."""
+    """A part of its own for each seed.  symmetric: both sides look the same after half a turn.
 
-    def __init__(self, seed, symmetric=False, cell=0.5):
+    nearly mm: but one half is cut so much higher.
+    """
+
+    def __init__(self, seed, symmetric=False, cell=0.5, nearly=0.0):
         rng = np.random.default_rng(seed)
         length, width, thick = rng.uniform(50, 90), rng.uniform(35, 60), rng.uniform(14, 22)
         if seed % 3 == 0:
@@ -57,6 +60,8 @@ class RandomPart:
                     turned - moves.start[:, :2],
                     turned - moves.end[:, :2],
                 )
+                other.start[:, 2] += nearly
+                other.end[:, 2] += nearly
                 moves = join_moves([moves, other])
             to_program = setup.frame(blank).inverse().after(setup.lie(blank))
             parts.append(moves.in_frame(to_program))

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from simkit.__main__ import run
 from simkit.cli import main
 
 GOOD = """\
@@ -175,7 +176,7 @@ UNUSABLE = {
     "unknown command": (
         None,
         ["chekc", "job.toml"],
-        "(check, read, whatif, draft, watch, sheet, resume, schema, template); did you mean check?",
+        "sheet, resume, schema, template); did you mean check?",
     ),
     "misspelt option": (None, ["check", "job.toml", "--cel", "0.2"], "did you mean --cell?"),
     "missing job file": (None, ["check", "jobs.toml"], "jobs.toml"),
@@ -279,6 +280,12 @@ UNUSABLE = {
     "cell too fine": (None, ["check", "job.toml", "--cell", "0.0001"], "--cell"),
     "cell too coarse for the blank": (None, ["check", "job.toml", "--cell", "9"], "--cell"),
     "json into a folder": (None, ["check", "job.toml", "--json", "."], "--json"),
+    "json to a dash": (None, ["check", "job.toml", "--json", "-"], "name a file"),
+    "json into a pipe": (
+        lambda p: os.mkfifo(p / "p"),
+        ["check", "job.toml", "--json", "p"],
+        "a pipe or a device",
+    ),
     "json in no folder": (None, ["check", "job.toml", "--json", "no/where.json"], "--json"),
     "pictures on a file": (None, ["check", "job.toml", "--pictures", "top.nc"], "--pictures"),
 }
@@ -340,6 +347,21 @@ def test_interrupt__ends_with_130(job, monkeypatch, capsys):
     monkeypatch.setattr("simkit.program.job_programs.read_programs", stopped)
     assert main(["check", str(job)]) == 130
     assert capsys.readouterr().err == "stopped; nothing half-written is left\n"
+
+
+def test_interrupt__while_modules_load_ends_with_130(monkeypatch, capsys):
+    class Stopped:
+        @staticmethod
+        def find_spec(name, *_):
+            if name == "simkit.cli":
+                raise KeyboardInterrupt
+
+    monkeypatch.delitem(sys.modules, "simkit.cli")
+    monkeypatch.setattr(sys, "meta_path", [Stopped, *sys.meta_path])
+    with pytest.raises(SystemExit) as ended:
+        run()
+    assert ended.value.code == 130
+    assert capsys.readouterr().err == ""
 
 
 def test_json__failing_to_write_leaves_nothing(job, tmp_path, monkeypatch):

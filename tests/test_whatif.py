@@ -1,6 +1,7 @@
 """`simkit whatif`: two checks side by side against sizes known from geometry, and its words."""
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ from simkit.cli import main
 from simkit.errors import InputProblems
 from simkit.job.change import Change, change_from_words
 from simkit.job.reader import read_job
+from tests import budget_job
 from tests.small_job import HEAD, JOB, block
 
 # A 20 x 10 tongue, 6 high, left standing by a 6 mm cutter that runs round it; its centre path is exact.
@@ -130,3 +132,33 @@ def test_words__inches_signs_and_names_with_an_equals_sign(job):
     assert made.shifts == {"top": pytest.approx((-25.4 / 64, 0.5, 0.0))}
     assert made.thickness == -0.25
     assert Change(thickness=-0.25).words(read_job(job)) == "the blank is 0.25 mm thinner"
+
+
+def test_text__says_when_nothing_differs(job, capsys):
+    assert main(["whatif", str(job), "--cell", "0.5", "--shift", "top=0,0"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert "With this change no finding differs from the job as stated." in lines
+
+
+@pytest.mark.parametrize("swing", ["none", "half"])
+def test_text__measures_the_shift_back_in_the_directions_it_was_given_in(tmp_path, swing):
+    """Two maps of the table; the walls of a rectangle show the shift both ways and the turn."""
+    path = budget_job.write(tmp_path)
+    text = path.read_text("utf-8").replace('turn = "about x"', f'turn = "about x"\nswing = "{swing}"')
+    if swing == "half":  # as if turned about y: the program is written for that pose
+        second = (tmp_path / "side2.nc").read_text("utf-8")
+        (tmp_path / "side2.nc").write_text(budget_job.half_round(second), encoding="utf-8")
+    path.write_text(text, encoding="utf-8")
+    out = tmp_path / "whatif.json"
+    words = ["--shift", "second=0.15,-0.1", "--turn", "second=0.1"]
+    main(["whatif", str(path), "--quiet", "--cell", "0.5", "--json", str(out), *words])
+    told = json.loads(out.read_text("utf-8"))["measured_back"]
+    found = re.fullmatch(
+        r"measured back from the seam, side 2 as it lies in 'second': ([\d.]+) mm right, "
+        r"([\d.]+) mm forward, turned ([\d.]+) degrees left",
+        told,
+    )
+    assert found, told
+    right, forward, left = (float(one) for one in found.groups())
+    assert (right, forward) == pytest.approx((0.15, 0.1), abs=0.02)
+    assert left == pytest.approx(0.1, abs=0.005)

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 
-from simkit.commands.words import cell_of
+from simkit.commands.words import cell_of, print_text
 from simkit.errors import InputProblems, Place, Problem
 from simkit.runs.outputs import check_json
 
@@ -55,5 +54,5 @@ def run_film(options: argparse.Namespace) -> int:
         progress.stage("cutting and drawing")
         film = film_of(Steps(job, reads, lattice), int(text), progress.fraction)
         write_whole_bytes(options.film, film, "FILE.gif")
-    print(f"{options.film}: {len(film) / 1e6:.1f} MB", file=sys.stderr)
+    print_text(f"{options.film}: {len(film) / 1e6:.1f} MB")
     return 0

@@ -116,13 +116,14 @@ class ShiftFit:
             return "the seam does not show how the sides lie against each other"
         within = " \N{PLUS-MINUS SIGN} "
         dx, dy, turn = self.bound
+        # Told as findings and `whatif` tell it: how the second side lies, which is what a person can move.
         parts = [
-            f"{self.dx:+.3f}{within}{dx:.3f} mm in x",
-            f"{self.dy:+.3f}{within}{dy:.3f} mm in y",
-            f"{self.turn_degrees:+.4f}{within}{turn:.4f} degrees",
+            f"{-self.dx + 0.0:+.3f}{within}{dx:.3f} mm in x",
+            f"{-self.dy + 0.0:+.3f}{within}{dy:.3f} mm in y",
+            f"{-self.turn_degrees + 0.0:+.4f}{within}{turn:.4f} degrees",
         ]
         seen = [part for part, is_seen in zip(parts, self.is_observable, strict=True) if is_seen]
-        text = f"side 1 against side 2: {', '.join(seen)}"
+        text = f"side 2 against side 1 (blank frame): {', '.join(seen)}"
         return text + (f"; not observable: {', '.join(hidden)}" if hidden else "")
 
 

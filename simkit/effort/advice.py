@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import grey_closing
+from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
 from simkit.cutters import Cutter
 from simkit.effort.bite import Bites
@@ -16,6 +18,7 @@ from simkit.frames import Frame
 from simkit.job.model import Job
 from simkit.moves.table import ARC, Moves
 from simkit.stock.field import Field
+from simkit.stock.workers import share
 
 LEAST = 0.5  # minutes: less is not worth a line
 LEAST_PART = 0.02  # of the setup's moving time, likewise
@@ -52,20 +55,22 @@ def advise(
     moves, rows, frames: as a check has them.  times: of all moves.  bites: of each setup.
     fields: before the first setup and after each.
     """
-    found = []
-    for index, (one, own) in enumerate(zip(rows, bites, strict=True)):
-        seconds = times.seconds[one]
+    found: list = [[] for _ in rows]
+
+    def ask(index: int) -> None:
+        mine, its, own = moves[rows[index]], times[rows[index]], bites[index]
+        least = max(LEAST, LEAST_PART * float(its.seconds.sum()) / 60.0)
         # Each asks what the same moves would take with one thing changed.
-        mine = replace(times, seconds=seconds)
         some = [
-            _safe_height(job, index, moves[one], mine),
-            _air(job, index, moves[one], mine, own),
-            *_feeds(job, index, moves[one], mine, own),
+            _safe_height(job, index, mine, its),
+            _air(job, index, mine, its, own, least),
+            *_feeds(job, index, mine, its, own),
             _roughing(job, index, own, frames[index], fields[index], fields[index + 1]),
         ]
-        least = max(LEAST, LEAST_PART * float(seconds.sum()) / 60.0)
-        found += [advice for advice in some if advice is not None and advice.minutes >= least]
-    return sorted(found, key=lambda advice: -advice.minutes)
+        found[index] = [advice for advice in some if advice is not None and advice.minutes >= least]
+
+    share(ask, len(rows))
+    return sorted(itertools.chain(*found), key=lambda advice: -advice.minutes)
 
 
 def _name(job: Job, index: int) -> str:
@@ -103,16 +108,16 @@ def _safe_height(job: Job, index: int, moves: Moves, times: MoveTimes) -> Advice
     )
 
 
-def _air(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites) -> Advice | None:
-    """Ask what feed moves that take nothing would take as rapids."""
+def _air(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, least: float) -> Advice | None:
+    """Ask what feed moves that take nothing would take as rapids, where they take `least` minutes or more."""
     is_air = ~own.in_wood & own.is_whole
     # A way down ends at or near wood: it stays a feed.
     is_down = moves.end[:, 2] < moves.start[:, 2] - 1e-6
     mine = np.append(is_air, False)[own.of] & ~is_down
-    if not mine.any():
+    spent = float(times.seconds[mine].sum()) / 60.0
+    if spent < least:
         return None
     faster = move_times(replace(moves, rapid=moves.rapid | mine), job.machine)
-    spent = float(times.seconds[mine].sum()) / 60.0
     spans = np.bincount(own.of[mine], weights=times.seconds[mine])
     row = int(np.flatnonzero(mine & (own.of == spans.argmax()))[0])
     return Advice(
@@ -210,9 +215,22 @@ def _gets_at(before: Field, after: Field, frame: Frame, diameter: float) -> floa
     if taken <= 0:
         return 0.0
     reach = max(1, int(diameter / 2 / (lattice.cell * step)))
-    along = np.arange(-reach, reach + 1)
-    disc = along[:, None] ** 2 + along**2 <= reach**2
     low = float(new.min())
     around = np.pad(new, 2 * reach, constant_values=low)  # beside the blank there is room
-    closed = grey_closing(around, footprint=disc)[2 * reach : -2 * reach, 2 * reach : -2 * reach]
+    spread = _over_disc(around, reach, maximum_filter1d, np.maximum)
+    closed = _over_disc(spread, reach, minimum_filter1d, np.minimum)
+    closed = closed[2 * reach : -2 * reach, 2 * reach : -2 * reach]
     return float((old - np.minimum(closed, old)).sum()) / taken
+
+
+def _over_disc(values: np.ndarray, reach: int, along_rows, more) -> np.ndarray:
+    """Return the most (or least) of values (ny, nx) over a disc of `reach` cells about each, row by row.
+
+    along_rows, more: what tells it along a row, and of two.  Rows beyond the edges do not count.
+    """
+    found = along_rows(values, 2 * reach + 1, axis=1)
+    for away in range(1, reach + 1):
+        row = along_rows(values, 2 * math.isqrt(reach**2 - away**2) + 1, axis=1)
+        more(found[away:], row[:-away], out=found[away:])
+        more(found[:-away], row[away:], out=found[:-away])
+    return found

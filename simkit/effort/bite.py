@@ -21,7 +21,7 @@ from simkit.effort.chips import (
     tip_volume,
 )
 from simkit.effort.in_wood import parts_in_wood
-from simkit.effort.motion import NOTHING, MoveTimes
+from simkit.effort.motion import NOTHING, MoveTimes, is_apart
 from simkit.moves.table import Moves
 from simkit.stock.replay import Replay
 
@@ -130,9 +130,8 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
     level = np.sqrt(np.maximum(length**2 - rise**2, 0.0))
     is_pass = level * STEEP >= np.abs(rise)
     widest = np.zeros(len(moves))
-    for number in np.unique(moves.tool):
-        if int(number) in cutters:
-            widest[moves.tool == number] = 2.0 * cutters[int(number)].radius
+    for number, cutter in cutters.items():
+        widest[moves.tool == number] = 2.0 * cutter.radius
     of, first = _stretches(moves, length, is_pass, widest)
     share = _share(parts_in_wood(moves, met, cutters), of, len(first), length, cell)
     chosen = np.flatnonzero(of >= 0)
@@ -160,8 +159,8 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
     tool, speed, feed = moves.tool[first], moves.speed[row], moves.feed[row]
     reached = 60.0 * long / np.where(time > 0, time, 1.0)
     actual = np.full(count, np.nan)
-    for number in np.unique(tool):
-        cutter, mine = cutters[int(number)], tool == number
+    for number, cutter in cutters.items():
+        mine = tool == number
         diameter[mine] = 2.0 * effective_radius(cutter, depth[mine])
         full[mine], straight[mine] = full_section(cutter, depth[mine]), tip_volume(cutter, down[mine])
         if cutter.flutes:
@@ -209,7 +208,7 @@ def _stretches(moves: Moves, length: np.ndarray, is_pass: np.ndarray, widest: np
     is_own = ~moves.rapid & (length > NOTHING)
     begins = np.ones(n, bool)
     if n > 1:
-        apart = (np.abs(moves.start[1:] - moves.end[:-1]) > 1e-6).any(axis=1)
+        apart = is_apart(moves)
         for column in (moves.tool, moves.program, moves.speed, moves.feed, is_pass, is_own):
             with np.errstate(invalid="ignore"):
                 apart |= column[1:] != column[:-1]
@@ -245,9 +244,10 @@ def _share(span: np.ndarray, of: np.ndarray, count: int, length: np.ndarray, cel
 
 def _most(group: np.ndarray, volume: np.ndarray, rows: np.ndarray, count: int) -> np.ndarray:
     """Return for each of `count` groups the row that takes most, the first one on ties."""
-    order = np.lexsort((-rows, volume, group))
-    last = np.ones(len(order), bool)
-    last[:-1] = group[order][1:] != group[order][:-1]
+    largest = np.full(count, -np.inf)
+    np.maximum.at(largest, group, volume)
+    own = volume == largest[group]
+    # The first one comes last, and is what stays.
     most = np.zeros(count, np.int64)
-    most[group[order][last]] = rows[order][last]
+    most[group[own][::-1]] = rows[own][::-1]
     return most

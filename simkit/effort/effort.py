@@ -17,6 +17,7 @@ from simkit.job.model import Job
 from simkit.moves.table import Moves
 from simkit.stock.field import Field
 from simkit.stock.replay import Replay
+from simkit.stock.workers import share
 
 
 @dataclass(frozen=True)
@@ -49,12 +50,18 @@ def effort_of(
     before: the blank before the first setup.
     """
     times = move_times(moves, job.machine)
-    found, slots, in_wood = [], [], np.zeros(len(moves))
-    fields = [before, *(met.field for met in replays)]
-    for one, met, frame, stood in zip(rows, replays, frames, fields[:-1], strict=True):
-        own = bites(moves[one], met, times[one], job.cutters, before.lattice.cell)
-        found.append(own)
-        slots.append(deep_slots(moves[one], met.depth, own, stood, job.cutters, frame))
-        in_wood[one] = own.share
+    fields, in_wood = [before, *(met.field for met in replays)], np.zeros(len(moves))
+    found: list = [None] * len(rows)
+
+    def bite(index: int) -> None:
+        one = rows[index]
+        found[index] = bites(moves[one], replays[index], times[one], job.cutters, before.lattice.cell)
+        in_wood[one] = found[index].share
+
+    share(bite, len(rows))
+    slots = [
+        deep_slots(moves[one], met.depth, own, stood, job.cutters, frame)
+        for one, met, own, stood, frame in zip(rows, replays, found, fields[:-1], frames, strict=True)
+    ]
     programs = program_times(moves, times, job.machine, dwells, in_wood)
     return Effort(times, found, slots, programs, advise(job, moves, rows, frames, times, found, fields))

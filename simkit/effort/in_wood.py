@@ -27,23 +27,23 @@ def parts_in_wood(moves: Moves, met: Replay, cutters: Mapping[int, Cutter]) -> n
     rows = np.flatnonzero(met.volume > 0)
     if not len(rows):
         return span
-    span[rows, 1] = 1.0
-    z0, z1, top = moves.start[rows, 2], moves.end[rows, 2], met.top[rows]
+    start, end, way = moves.start, moves.end, met.along
+    z0, z1, top = start[rows, 2], end[rows, 2], met.top[rows]
     rise = z1 - z0
     crossing = np.clip((top - z0) / np.where(np.abs(rise) > NOTHING, rise, 1.0), 0.0, 1.0)
     is_even = (moves.kind[rows] != ARC) | (moves.plane[rows] == 17)  # the height grows evenly along it
     down, up = is_even & (rise < -NOTHING), is_even & (rise > NOTHING)
-    span[rows[down], 0] = crossing[down]
-    span[rows[up], 1] = crossing[up]
-    level = np.hypot(*(moves.end - moves.start)[rows, :2].T)
-    is_line = np.isfinite(met.along[rows, 0]) & (level > NOTHING)
-    for number in np.unique(moves.tool[rows[is_line]]):
-        mine = np.flatnonzero(is_line & (moves.tool[rows] == number))
-        radius = effective_radius(cutters[int(number)], top[mine] - np.minimum(z0, z1)[mine])
-        first, last = met.along[rows[mine]].T
-        begin, end = (first - radius) / level[mine], (last + radius * down[mine]) / level[mine]
-        own = span[rows[mine]]
-        span[rows[mine]] = np.column_stack([np.maximum(own[:, 0], begin), np.minimum(own[:, 1], end)])
+    begin, stop = np.where(down, crossing, 0.0), np.where(up, crossing, 1.0)
+    x, y = end[rows, 0] - start[rows, 0], end[rows, 1] - start[rows, 1]
+    level = np.sqrt(x * x + y * y)
+    first, last, tool = way[rows, 0], way[rows, 1], moves.tool[rows]
+    is_line = np.isfinite(first) & (level > NOTHING)
+    lowest = np.minimum(z0, z1)
+    for number, cutter in cutters.items():
+        mine = np.flatnonzero(is_line & (tool == number))
+        radius = effective_radius(cutter, top[mine] - lowest[mine])
+        begin[mine] = np.maximum(begin[mine], (first[mine] - radius) / level[mine])
+        stop[mine] = np.minimum(stop[mine], (last[mine] + radius * down[mine]) / level[mine])
     # What lies behind the beginning by rounding alone is no length.
-    span[:, 1] = np.maximum(span[:, 1], span[:, 0])
-    return np.clip(span, 0.0, 1.0)
+    span[rows, 0], span[rows, 1] = np.clip(begin, 0.0, 1.0), np.clip(np.maximum(stop, begin), 0.0, 1.0)
+    return span

@@ -28,11 +28,12 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from simkit.job.model import Machine
-from simkit.moves.table import ARC, PLANE_AXES, Moves
+from simkit.moves.table import ARC, PLANE_AXES, Moves, norms
 
 NOTHING = 1e-9  # mm: a move shorter than this takes no time
 ARC_SHARE = math.sqrt(0.5)  # of the acceleration, each for tangential and centripetal
 FREE, CURVE = -1, 3  # what holds a move: nothing, or the turn of an arc; an axis is 0 to 2
+BLOCK = 2**14  # moves looked at together: their columns stay in the cache
 NOT_REACHED = 0.999  # a top speed below this part of the feed counts as not reached
 
 
@@ -76,16 +77,28 @@ def move_times(moves: Moves, machine: Machine) -> MoveTimes:
     length = moves.length()
     n = len(moves)
     seconds, top, entry, leaving = (np.zeros(n) for _ in range(4))
-    wanted, acceleration, held = _along(moves, machine)
+    ways = np.empty((n, 3)), np.empty((n, 3))
+    wanted, acceleration, held = np.empty(n), np.empty(n), np.empty(n, np.int8)
+    for a in range(0, n, BLOCK):
+        here = slice(a, a + BLOCK)
+        ways[0][here], ways[1][here] = _directions(moves[here])
+        wanted[here], acceleration[here], held[here] = _along(moves[here], ways[0][here], machine)
     rows = np.flatnonzero(length > NOTHING)
     if len(rows):
-        some, d = moves[rows], length[rows]
-        most = np.empty(len(rows) + 1)  # w = v^2 at each corner
+        some, d = moves, length
+        if len(rows) < n:
+            some, d, ways = moves[rows], length[rows], [each.take(rows, axis=0) for each in ways]
+        most = np.empty(len(d) + 1)  # w = v^2 at each corner
         most[0] = most[-1] = 0.0
-        most[1:-1] = _corners(some, d, wanted[rows], machine)
+        v = wanted[rows]
+        for a in range(0, len(d) - 1, BLOCK):
+            own = slice(a, a + BLOCK + 1)  # the corners of a block lie between it and the move behind it
+            most[a + 1 : -1][:BLOCK] = _corners(
+                some[own], d[own], [each[own] for each in ways], v[own], machine
+            )
         growth = 2.0 * acceleration[rows] * d
         w = _reachable(most, growth)
-        w0, w1, a, v = w[:-1], w[1:], acceleration[rows], wanted[rows]
+        w0, w1, a = w[:-1], w[1:], acceleration[rows]
         peak2 = np.maximum(np.minimum(v * v, 0.5 * (w0 + w1 + growth)), np.maximum(w0, w1))
         peak, v0, v1 = np.sqrt(peak2), np.sqrt(w0), np.sqrt(w1)
         even = np.maximum(d - (2.0 * peak2 - w0 - w1) / (2.0 * a), 0.0)
@@ -108,11 +121,11 @@ def _reachable(most: np.ndarray, growth: np.ndarray) -> np.ndarray:
 def _directions(moves: Moves) -> tuple[np.ndarray, np.ndarray]:
     """Return the unit directions (n, 3) at start and end of each move; zero where it has no length."""
     delta = moves.end - moves.start
-    size = np.linalg.norm(delta, axis=1)
+    size = norms(delta)
     first = delta / np.where(size > 0, size, 1.0)[:, None]
-    last = first.copy()
+    last, arcs = first.copy(), np.flatnonzero(moves.kind == ARC)
     for number, (u, v, normal) in PLANE_AXES.items():
-        rows = np.flatnonzero((moves.kind == ARC) & (moves.plane == number))
+        rows = arcs[moves.plane[arcs] == number]
         if not len(rows):
             continue
         sense = np.sign(moves.sweep[rows])
@@ -122,21 +135,26 @@ def _directions(moves: Moves) -> tuple[np.ndarray, np.ndarray]:
             # d(place) / d(swept angle)
             tangent[:, u], tangent[:, v] = -sense * arm[:, 1], sense * arm[:, 0]
             tangent[:, normal] = delta[rows, normal] / np.maximum(np.abs(moves.sweep[rows]), 1e-12)
-            long = np.linalg.norm(tangent, axis=1)
+            long = norms(tangent)
             into[rows] = tangent / np.where(long > 0, long, 1.0)[:, None]
     return first, last
 
 
-def _along(moves: Moves, machine: Machine) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return of each move the speed wanted and the acceleration along it (n,) mm/s, mm/s^2, and `held`."""
+def _along(moves: Moves, first: np.ndarray, machine: Machine) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return of each move the speed wanted and the acceleration along it (n,) mm/s, mm/s^2, and `held`.
+
+    first (n, 3): direction at the start of each.
+    """
     speed, limit = np.array(machine.speed) / 60.0, np.array(machine.acceleration)
-    share, _ = _directions(moves)
-    share = np.maximum(np.abs(share), 1e-12)
-    fastest, held = (speed / share).min(axis=1), (speed / share).argmin(axis=1).astype(np.int8)
-    acceleration = (limit / share).min(axis=1)
-    delta = moves.end - moves.start
+    fastest, held, acceleration = np.full(len(moves), np.inf), np.zeros(len(moves), np.int8), np.inf
+    for axis in range(3):
+        share = np.maximum(np.abs(first[:, axis]), 1e-12)
+        own = speed[axis] / share
+        held[own < fastest] = axis
+        fastest, acceleration = np.minimum(fastest, own), np.minimum(acceleration, limit[axis] / share)
+    delta, arcs = moves.end - moves.start, np.flatnonzero(moves.kind == ARC)
     for number, (u, v, normal) in PLANE_AXES.items():
-        rows = np.flatnonzero((moves.kind == ARC) & (moves.plane == number))
+        rows = arcs[moves.plane[arcs] == number]
         if not len(rows):
             continue
         arm = moves.start[rows][:, [u, v]] - moves.centre[rows]
@@ -156,12 +174,16 @@ def _along(moves: Moves, machine: Machine) -> tuple[np.ndarray, np.ndarray, np.n
     return np.minimum(fastest, feed), acceleration, held
 
 
-def _corners(moves: Moves, length: np.ndarray, wanted: np.ndarray, machine: Machine) -> np.ndarray:
-    """Return the limit of v^2 (n - 1,) at each corner between two moves of some length."""
-    first, last = _directions(moves)
+def _corners(moves: Moves, length: np.ndarray, ways, wanted: np.ndarray, machine: Machine) -> np.ndarray:
+    """Return the limit of v^2 (n - 1,) at each corner between two moves of some length.
+
+    ways: directions (n, 3) at start and end of each.
+    """
+    first, last = ways
     turn = np.abs(first[1:] - last[:-1])
-    q = (turn / np.array(machine.acceleration)).max(axis=1)
-    size = np.linalg.norm(turn, axis=1)
+    x, y, z = (turn[:, axis] / machine.acceleration[axis] for axis in range(3))
+    q = np.maximum(np.maximum(x, y), z)
+    size = norms(turn)
     shorter = np.minimum(length[:-1], length[1:])
     with np.errstate(divide="ignore"):
         limit = np.minimum(8.0 * machine.rounding / (q * size), shorter / q)
@@ -176,4 +198,10 @@ def is_stop(moves: Moves) -> np.ndarray:
     for name in ("setup", "program", "tool", "speed"):
         column = getattr(moves, name)
         changes |= column[1:] != column[:-1]
-    return changes | (np.abs(moves.start[1:] - moves.end[:-1]) > 1e-6).any(axis=1)
+    return changes | is_apart(moves)
+
+
+def is_apart(moves: Moves) -> np.ndarray:
+    """Return whether each move but the first (n - 1,) begins elsewhere than where the one before ended."""
+    x, y, z = (np.abs(moves.start[1:] - moves.end[:-1]) > 1e-6).T
+    return x | y | z

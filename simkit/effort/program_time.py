@@ -70,6 +70,11 @@ class ProgramTime:
         return self.dwell + sum(one.total for one in self.cutters)
 
 
+def about(minutes: float) -> str:
+    """Return a time in words: seconds under two minutes."""
+    return f"{60 * minutes:.0f} s" if minutes < 2 else f"{minutes:.0f} min"
+
+
 def program_times(
     moves: Moves,
     times: MoveTimes,

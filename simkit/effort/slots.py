@@ -16,8 +16,9 @@ from simkit.effort.bite import SLOT, Bites
 from simkit.effort.chips import full_section
 from simkit.effort.motion import NOTHING
 from simkit.frames import Frame
+from simkit.moves.chords import places_on
 from simkit.moves.extremes import extremes
-from simkit.moves.table import ARC, Moves
+from simkit.moves.table import Moves
 from simkit.stock.field import Field
 from simkit.stock.replay import replay
 
@@ -29,7 +30,7 @@ LONG = 1.0  # diameters: shorter moves are judged with their stretch
 
 @dataclass(frozen=True)
 class DeepSlots:
-    """Pieces of straight moves that cut over the whole width, deeper than slot_depth.
+    """Pieces of moves that cut over the whole width, deeper than slot_depth.
 
     row (k,): the move, of the setup's.  depth (k,) mm: the most that one column lost.  length (k,) mm: of the
     piece.  at (k, 3) mm: where, blank frame.
@@ -72,7 +73,7 @@ def deep_slots(
     for number, cutter in cutters.items():
         mine = moves.tool == number
         limit[mine], diameter[mine] = limit_of(cutter), cutter.diameter
-    asked = ~moves.rapid & (moves.kind != ARC) & (depth > limit + NEAR)
+    asked = ~moves.rapid & (depth > limit + NEAR)
     asked &= (moves.length() > LONG * diameter) & ~np.append(is_deep_slot(own, cutters), False)[own.of]
     # Steeper than it is long, it is a way down or up.
     asked &= np.append(own.is_pass, False)[own.of]
@@ -116,13 +117,12 @@ def _around(moves: Moves, asked, before: Field, cutters, frame: Frame) -> tuple[
 
 
 def _cut_up(moves: Moves, size: np.ndarray) -> tuple[Moves, np.ndarray]:
-    """Return straight moves in even pieces no longer than `size` (n,) mm, and of which move each is."""
+    """Return moves in even pieces no longer than `size` (n,) mm, arcs as arcs, and of which move each is."""
     count = np.maximum(np.ceil(moves.length() / size), 1).astype(np.int64)
     of = np.repeat(np.arange(len(moves)), count)
     nth = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
-    pieces, delta = moves[of], (moves.end - moves.start)[of]
-    a, b = (nth / count[of])[:, None], ((nth + 1) / count[of])[:, None]
-    is_cut = (count[of] > 1)[:, None]
-    start = np.where(is_cut, pieces.start + a * delta, pieces.start)
-    end = np.where(is_cut, pieces.start + b * delta, pieces.end)
-    return replace(pieces, start=start, end=end), of
+    pieces = moves[of]
+    start, end = places_on(moves, of, nth / count[of]), places_on(moves, of, (nth + 1) / count[of])
+    is_first, is_last = (nth == 0)[:, None], (nth + 1 == count[of])[:, None]
+    start, end = np.where(is_first, pieces.start, start), np.where(is_last, pieces.end, end)
+    return replace(pieces, start=start, end=end, sweep=pieces.sweep / count[of]), of

@@ -86,7 +86,7 @@ def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple
             if offset.is_the_cause and offset.side == finding.side and _follows(offset, finding):
                 return ("offset", offset.side)
     alike = (finding.zone, finding.cutter) if finding.kind in SHAPE_KINDS else ()
-    if finding.kind in ("dowel-miss", "witness-step"):
+    if finding.kind in ("dowel-miss", "seat", "witness-step"):
         alike = (finding.subject,)
     return (finding.kind, finding.side, finding.setup, *alike)
 

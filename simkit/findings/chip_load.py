@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from simkit.effort.program_time import about
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 
@@ -64,7 +65,7 @@ def _told(evidence: Evidence, index: int, is_bad, limit: float, values, said: di
             kind="chip-load",
             severity="warning",
             message=f"{evidence.cutter_of(evidence.rows[index].start + row)} takes {said['word']} for each"
-            f" tooth than the job allows, {_which(own, is_bad, limit, said)}, for {minutes:.1f} min",
+            f" tooth than the job allows, {_which(own, is_bad, limit, said)}, for {about(minutes)}",
             advice=said["advice"],
             value=float(values[worst]),
             limit=limit,

@@ -39,7 +39,7 @@ class Evidence:
     reach, cusps {1: ..., 2: ...}: of compare.reach_options and compare.cusps, for the sides in `deviations`.
     loose: of compare.loose.
     stood: of compare.standing.  seam: of compare.seam.  holes, pins: of compare.dowels.
-    poses: of compare.pose_fit, one for each setup.
+    poses: of compare.pose_fit, one for each setup.  seats: of compare.jig, by index of the setup.
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
         its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
     heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
@@ -47,6 +47,7 @@ class Evidence:
     may_exceed(side, is_gouge, most (ny, nx), is_asked (ny, nx), floor mm) -> compare.between.Unproved: where
         between the samples a deviation may be larger than `most`.
     offsets: of compare.offset, for each side judged.
+    budget: of budget.budget, None for a job of one side or without a target.
     causes, not_matched: filled in by judging: of findings.causes, and words of findings.accept.
     """
 
@@ -85,8 +86,10 @@ class Evidence:
     seam: Any = None
     holes: list[Any] = field(default_factory=list)
     pins: list[Any] = field(default_factory=list)
+    seats: dict[int, Any] = field(default_factory=dict)
     poses: list[Any] = field(default_factory=list)
     offsets: list[Any] = field(default_factory=list)
+    budget: Any = None
     causes: list[Any] = field(default_factory=list)
     not_matched: list[str] = field(default_factory=list)
 
@@ -167,6 +170,7 @@ class Evidence:
         files = [path for setup in self.job.setups for path in setup.programs]
         files += [self.job.target.mesh] if self.job.target is not None else []
         files += [fixture.mesh for fixture in self.job.fixtures if fixture.mesh is not None]
+        files += [setup.jig for setup in self.job.setups if setup.jig is not None]
         outside = []
         for path in files:
             full = os.path.abspath(path)

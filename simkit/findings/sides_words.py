@@ -36,8 +36,9 @@ def _hole_words(evidence: Any, hole: Any) -> str:
 def _play_words(evidence: Any, index: int) -> str:
     """Return how far the pins of a setup let the blank lie off its place."""
     job, mine = evidence.job, [pin for pin in evidence.pins if pin.setup == index]
-    name, miss = job.setups[index].name, max(pin.miss for pin in mine)
-    text = f"dowels of '{name}': holes and pins meet within {miss:.3f} mm"
+    name, farthest = job.setups[index].name, max(mine, key=lambda pin: pin.miss + pin.bound)
+    within = f"{farthest.miss:.3f} \N{PLUS-MINUS SIGN} {farthest.bound:.3f} mm"
+    text = f"dowels of '{name}': holes and pins meet within {within}"
     play = play_of(evidence.pins, index)
     if play is None:
         return f"{text}; their play is not known: `pin` in [[dowels]] gives it"

@@ -25,7 +25,7 @@ def find(evidence: Evidence) -> list[Finding]:
     if evidence.walls is None:
         return []
     limit = evidence.job.limits.thinnest_wall
-    judged, lattice = _judged(evidence), evidence.field.lattice
+    judged, lattice = is_judged(evidence), evidence.field.lattice
 
     def surfaces(window: Lattice):
         field = evidence.recut(window)
@@ -73,7 +73,7 @@ def find(evidence: Evidence) -> list[Finding]:
     return findings
 
 
-def _judged(evidence: Evidence) -> np.ndarray:
+def is_judged(evidence: Evidence) -> np.ndarray:
     """Return the cells of the part whose wall counts (ny, nx) bool.
 
     Not where a tab begins, and not where the shape of one of its two faces does not matter.

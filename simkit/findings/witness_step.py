@@ -18,7 +18,7 @@ def find(evidence: Evidence) -> list[Finding]:
     if seam is None or seam.worst is None:
         return []
     limit = evidence.job.limits.witness_step
-    size = np.where(_is_judged(evidence), np.abs(seam.offset), 0.0)
+    size = np.where(is_judged(evidence), np.abs(seam.offset), 0.0)
     worst = int(np.argmax(size))
     value, bound = float(size[worst]), float(seam.bound[worst])
     severity = shape.severity_of(value, bound, limit)
@@ -61,7 +61,7 @@ def find(evidence: Evidence) -> list[Finding]:
     ]
 
 
-def _is_judged(evidence: Evidence) -> np.ndarray:
+def is_judged(evidence: Evidence) -> np.ndarray:
     """Return the stations of the seam where the shape of both sides matters (n,) bool."""
     zones = evidence.zones
     if all(rule.is_judged for rule in zones.rules):

@@ -53,10 +53,9 @@ class Change:
         """Return the change in words, such as "side 2 lands 0.3 mm right"."""
         parts = []
         for name in (setup.name for setup in job.setups):
-            moved = _moved(self.shifts.get(name, (0.0, 0.0, 0.0)))
+            moved = moved_words(self.shifts.get(name, (0.0, 0.0, 0.0)))
             degrees = self.turns.get(name, 0.0)
-            if degrees:
-                moved.append(f"turned {abs(degrees):g} degrees {'left' if degrees > 0 else 'right'}")
+            moved += turned_words(degrees)
             if moved:
                 parts.append(f"the cuts of {name} land {', '.join(moved)}")
         if self.thickness:
@@ -69,9 +68,15 @@ class Change:
         return "; ".join(parts)
 
 
-def _moved(shift: tuple[float, float, float]) -> list[str]:
+def moved_words(shift: tuple[float, float, float]) -> list[str]:
+    """Return a shift (right, back, up) mm in words, such as "0.3 mm right"; what is nothing is left out."""
     ways = (("right", "left"), ("back", "forward"), ("high", "low"))
     return [f"{abs(by):g} mm {way[by < 0]}" for by, way in zip(shift, ways, strict=True) if by]
+
+
+def turned_words(degrees: float) -> list[str]:
+    """Return a turn, counter-clockwise from above, in words; nothing for none."""
+    return [f"turned {abs(degrees):g} degrees {'left' if degrees > 0 else 'right'}"] if degrees else []
 
 
 def change_from_words(

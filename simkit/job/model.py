@@ -7,6 +7,7 @@ from pathlib import Path
 
 from simkit.cutters import Cutter
 from simkit.frames import IDENTITY, Frame, shift, swung, turned
+from simkit.job.budget import BudgetSpec
 
 CORNERS = ("left front", "right front", "left back", "right back", "centre")
 FACES = ("top", "bottom")
@@ -69,6 +70,8 @@ class Setup:
     program_units: "mm" or "in" for programs that state neither G21 nor G20; None refuses them.
     spoilboard: mm that cutters may go below the lower face of the blank as it lies; None when not stated.
     machine_zero: `zero` in machine coordinates, mm, None when not stated.
+    jig: the job file of the jig that the blank is laid into, None without one.  jig_at: the left front bottom
+        corner of the blank as it lies, from that of the jig's board: right, back, up, mm.
     misplacement: of the cuts against where they should land, in the table frame.
     """
 
@@ -83,6 +86,8 @@ class Setup:
     spoilboard: float | None = None
     machine_zero: tuple[float, float, float] | None = None
     swing: str = "none"
+    jig: Path | None = None
+    jig_at: tuple[float, float, float] = (0.0, 0.0, 0.0)
     misplacement: Frame = field(default=IDENTITY, compare=False)
 
     def to_table(self, blank: Blank) -> Frame:
@@ -322,6 +327,7 @@ class Job:
     zones: in the order of the file.  accepted: findings that do not fail the check.
     machine, fixtures: what is on and round the table.  holding: what keeps the wood in place.
     layup: the boards of the blank, None when not stated.
+    budget: the errors reckoned with when the second side is cut, None when none is stated.
     """
 
     name: str
@@ -343,4 +349,5 @@ class Job:
     fixtures: tuple[Fixture, ...] = ()
     holding: tuple[Holding, ...] = ()
     layup: Layup | None = None
+    budget: BudgetSpec | None = None
     lines: dict[str, int] = field(default_factory=dict)

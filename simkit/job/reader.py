@@ -10,6 +10,7 @@ from typing import Any
 from simkit.cutters import Cutter
 from simkit.errors import InputProblems, Place, Problem
 from simkit.job.accepted import accepted_rules, made_accepted
+from simkit.job.budget import BudgetSpec
 from simkit.job.check import Checker, in_order, is_bad
 from simkit.job.direct import job_from_words
 from simkit.job.files import file_problem, shown_text
@@ -246,6 +247,7 @@ def _files(checker: Checker, tables: dict[str, Any], path: Path, name: str) -> N
                     (f"setups[{index}].programs[{part}]", text, "a program")
                     for part, text in enumerate(setup["programs"])
                 ]
+                named.append((f"setups[{index}].jig", setup["jig"], "a job file"))
     if isinstance(tables["target"], dict):
         named.append(("target.mesh", tables["target"]["mesh"], "a mesh"))
     if isinstance(tables["fixtures"], tuple | list):
@@ -275,6 +277,7 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
                     **setup,
                     "zero": Zero(**setup["zero"]),
                     "programs": tuple(folder / text for text in setup["programs"]),
+                    "jig": folder / setup["jig"] if setup["jig"] else None,
                 }
             )
             for setup in tables["setups"]
@@ -297,5 +300,6 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
         ),
         holding=tuple(Holding(**holding) for holding in tables["holding"] or ()),
         layup=Layup(**tables["layup"]) if (tables["layup"] or {}).get("boards") else None,
+        budget=BudgetSpec(**tables["budget"]) if tables["budget"] else None,
         lines=lines,
     )

@@ -12,6 +12,7 @@ from typing import Any
 
 from simkit.cutters import DRILL_POINT_DEGREES, SHAPES
 from simkit.frames import SWINGS, TURNS
+from simkit.job.budget import BUDGET_KEYS
 from simkit.job.judging_keys import ACCEPTED_KEYS, LIMIT, ZONE_KEYS
 from simkit.job.key import BIGGEST, SMALLEST, Key
 from simkit.job.layup_keys import LAYUP_KEYS
@@ -383,6 +384,27 @@ KEYS: tuple[Key, ...] = (
         is_aside=True,
     ),
     Key(
+        "setups[].jig",
+        "path",
+        "The job file of the jig that the blank is laid into: a job of its own, with its own board and"
+        " programs, side 1 up. The check then tells how the piece seats in it.",
+        noun="a job file",
+        examples=('"jig/job.toml"', '"jig/job.toml"'),
+        is_aside=True,
+    ),
+    Key(
+        "setups[].jig_at",
+        "lengths",
+        "Where the left front bottom corner of the blank as it lies should come to rest, from that of the"
+        " jig's board on the table: right, back, up.",
+        size=3,
+        low=-BIGGEST,
+        high=BIGGEST,
+        default=(0, 0, 0),
+        examples=("[0, 0, 0]", "[0, 0, 0]"),
+        is_aside=True,
+    ),
+    Key(
         "setups[].machine_zero",
         "lengths",
         "Where the zero lies in machine coordinates, to hold the programs against the travel of [machine].",
@@ -569,6 +591,7 @@ KEYS: tuple[Key, ...] = (
     *FIXTURE_KEYS,
     *HOLDING_KEYS,
     *LAYUP_KEYS,
+    *BUDGET_KEYS,
     *ACCEPTED_KEYS,
 )
 

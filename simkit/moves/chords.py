@@ -28,7 +28,7 @@ def chords_of(moves: Moves, sagitta: float) -> tuple[Moves, np.ndarray]:
     count[bent] = np.maximum(np.ceil(np.abs(moves.sweep[bent]) / angle), 1).astype(np.int64)
     of = np.repeat(np.arange(len(moves)), count)
     nth = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
-    start, end = _place(moves, of, nth / count[of]), _place(moves, of, (nth + 1) / count[of])
+    start, end = places_on(moves, of, nth / count[of]), places_on(moves, of, (nth + 1) / count[of])
     is_first, is_last = nth == 0, nth + 1 == count[of]
     start[is_first], end[is_last] = moves.start[of[is_first]], moves.end[of[is_last]]
     table = moves[of]
@@ -47,7 +47,7 @@ def chords_of(moves: Moves, sagitta: float) -> tuple[Moves, np.ndarray]:
     )
 
 
-def _place(moves: Moves, of: np.ndarray, part: np.ndarray) -> np.ndarray:
+def places_on(moves: Moves, of: np.ndarray, part: np.ndarray) -> np.ndarray:
     """Return the place (m, 3) mm on moves `of` after a part (m,) of each, 0 to 1."""
     start, end = moves.start[of], moves.end[of]
     place = start + part[:, None] * (end - start)

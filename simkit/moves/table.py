@@ -73,7 +73,11 @@ class Moves:
 
     def __getitem__(self, rows) -> Moves:
         """Return the chosen rows (slice, mask or index array) as a table of their own."""
-        return replace(self, **{name: getattr(self, name)[rows] for name in _DTYPES})
+        columns = {name: getattr(self, name) for name in _DTYPES}
+        if isinstance(rows, np.ndarray) and rows.dtype.kind == "i":
+            # Three times as fast for places.
+            return replace(self, **{name: column.take(rows, axis=0) for name, column in columns.items()})
+        return replace(self, **{name: column[rows] for name, column in columns.items()})
 
     def in_frame(self, frame: Frame) -> Moves:
         """Return the same moves seen from another frame (program frame -> blank frame).
@@ -113,12 +117,19 @@ class Moves:
     def length(self) -> np.ndarray:
         """Return the path length of each move, mm (n,).  Error: rounding."""
         delta = self.end - self.start
-        length = np.sqrt((delta**2).sum(axis=1))
-        for number, (u, v, normal) in PLANE_AXES.items():
-            rows = np.flatnonzero((self.kind == ARC) & (self.plane == number))
+        length = norms(delta)
+        arcs = np.flatnonzero(self.kind == ARC)
+        for number, (u, v, normal) in PLANE_AXES.items() if len(arcs) else ():
+            rows = arcs[self.plane[arcs] == number]
             arm = self.start[rows][:, [u, v]] - self.centre[rows]
             length[rows] = np.hypot(np.abs(self.sweep[rows]) * np.hypot(*arm.T), delta[rows, normal])
         return length
+
+
+def norms(vectors: np.ndarray) -> np.ndarray:
+    """Return the lengths (n,) of vectors (n, 3).  Column by column: NumPy is slow along axes of three."""
+    x, y, z = vectors.T
+    return np.sqrt(x * x + y * y + z * z)
 
 
 def make_moves(programs: Sequence[str] = (), **columns) -> Moves:

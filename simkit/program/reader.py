@@ -273,7 +273,8 @@ def _cutters(state: Interpreter, table: Rows, name: str, cutter: int | None, not
             ),
         )
     rows_before = before[1]
-    if calls and rows_before:
+    is_unknown = cutter is None and row is not None and row < rows_before  # something cuts before any call
+    if calls and rows_before and not is_unknown:
         first = calls[0][1]
         if cutter is None:
             before = (0, rows_before, first)

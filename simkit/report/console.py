@@ -14,6 +14,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 from rich.text import Text
 
+from simkit.report.console_budget import budget_parts
 from simkit.report.console_effort import effort_parts, faster_lines
 from simkit.report.console_tables import surface_tables
 
@@ -116,7 +117,12 @@ class Console:
             self._out.print(
                 "To let a finding stand: --accept prints the lines for the job file.", style="dim"
             )
-        for parts in (faster_lines(result), surface_tables(result), effort_parts(result)):
+        for parts in (
+            faster_lines(result),
+            surface_tables(result),
+            budget_parts(result),
+            effort_parts(result),
+        ):
             for part in parts:
                 self._out.print(part)
         for remark in result["remarks"]:

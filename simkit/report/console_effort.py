@@ -10,7 +10,8 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from simkit.report.time_table import about, held_words, part_not_reached
+from simkit.effort.program_time import about
+from simkit.report.time_table import held_words, part_not_reached
 
 
 def faster_lines(result: dict[str, Any]) -> Iterator[Any]:

@@ -48,14 +48,19 @@ def _bite_table(evidence: Evidence) -> dict[str, Any]:
 
 
 def _not_judged(evidence: Evidence) -> dict[str, Any]:
-    """Return what is not judged of the cutters that take wood, and why: drills, cutters without `flutes`."""
-    cutters = {number for own in evidence.effort.bites for number in own.tool[own.in_wood].tolist()}
+    """Return what is not judged of the cutters that take wood, and why: drills, no `flutes`, no speed."""
+    effort = evidence.effort.bites
+    cutters = {number for own in effort for number in own.tool[own.in_wood].tolist()}
+    # With edges known no feed for each of them means that no speed is in force there.
+    still = {number for own in effort for number in own.tool[own.in_wood & np.isnan(own.per_tooth)].tolist()}
     words = []
     for cutter in (evidence.job.cutters[number] for number in sorted(cutters)):
         if not cutter.flutes:
             words.append(f"chips of {cutter} (the job does not state its flutes)")
         elif cutter.shape == "drill" and cutter.chip_load is None:
             words.append(f"chips of {cutter} (no usual range for drills; chip_load would state one)")
+        elif cutter.number in still:
+            words.append(f"chips of {cutter} where no speed of the spindle is in force (S with M3)")
     return {"not_judged": words}
 
 

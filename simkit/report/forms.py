@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from simkit.kinds import KINDS
-from simkit.report.table_forms import Along, Bite, Cusps, Faster, Place, Reach, Seam, Time, told
+from simkit.report.budget_forms import Budget
+from simkit.report.table_forms import Along, Bite, Cusps, Faster, Place, Reach, Seam, Seat, Time, told
 
 VERSION = 1  # of the result's form; raised when a key changes its meaning
 FAILING = ("safety", "beyond", "undecided")
@@ -219,6 +220,8 @@ class Result:
     causes: tuple[Cause, ...] = told("worst first")
     findings: tuple[Finding, ...] = told("in the order to be read")
     seam: Seam | None = told("of a part cut from two sides")
+    seats: tuple[Seat, ...] = told("how the piece seats in each jig")
+    budget: Budget | None = told("how much error of the second side the job bears")
     reach: Reach | None = told("what each cutter leaves at best")
     cusps: Cusps | None = told("ridges between passes")
     time: Time = told("how long it takes")

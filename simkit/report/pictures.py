@@ -77,6 +77,7 @@ def holding_wood(evidence: Evidence) -> np.ndarray | None:
 
 def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list[str]:
     """Draw the plan views of each side and the plots along the programs; return their paths."""
+    from simkit.report.budget_view import draw_budget
     from simkit.report.effort_views import draw_along
     from simkit.report.plan_views import draw_plan_view
     from simkit.report.surface_views import draw_surface_view
@@ -124,6 +125,9 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
                 title=f"{name}: ridges between passes, and why wood was left standing, side {side}",
             )
             pictures.append(str(path))
+    if result["budget"] is not None and result["budget"]["plan"]:
+        title = f"{name}: how far the second side may land off its place"
+        pictures.append(draw_budget(folder / "budget.png", result["budget"], title))
     for number, along in enumerate(result["along"], 1):
         path = folder / f"bite_{number}.png"
         note = result["time"]["note"] or "with the machine's own figures"

@@ -43,6 +43,7 @@ KIND_WORDS = {
     "rapid-contact": "rapid through wood",
     "dowel-miss": "dowel holes do not meet",
     "loose-piece": "loose piece",
+    "seat": "does not seat in its jig",
 }
 
 

@@ -18,7 +18,9 @@ from simkit.findings.finding import Finding
 from simkit.findings.identity import known_by
 from simkit.findings.loose_piece import loose_remarks
 from simkit.findings.mesh_words import mesh_words
+from simkit.findings.seat import seat_remarks, seat_rows
 from simkit.job.files import sha256_of
+from simkit.report.budget_table import budget_table
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
 from simkit.report.effort_tables import effort_tables
 from simkit.report.forms import VERSION
@@ -53,7 +55,8 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
     volume, volume_bound = volume_left(field)
     # What the cutters leave on a blank that lies the wrong way round says nothing about the part.
     is_turned = any(finding.kind == "wrong-turn" for finding in findings)
-    remarks = evidence.remarks() + loose_remarks(evidence) + mesh_words(evidence) + evidence.not_matched
+    remarks = evidence.remarks() + loose_remarks(evidence) + mesh_words(evidence)
+    remarks += seat_remarks(evidence) + evidence.not_matched
     return _plain(
         {
             "form": "simkit result",
@@ -74,6 +77,8 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "causes": [asdict(cause) for cause in evidence.causes],
             "findings": _findings(evidence, findings),
             "seam": None if is_turned or evidence.seam is None else _seam(evidence.seam),
+            "seats": seat_rows(evidence),
+            "budget": None if is_turned else budget_table(evidence),
             "reach": None if is_turned else reach_table(evidence),
             "cusps": None if is_turned else cusp_table(evidence),
             **effort_tables(evidence),

@@ -51,6 +51,10 @@ RULES = {
         " onto its pins",
         "Check where the holes are drilled, how deep, and where the pins stand.",
     ),
+    "seat": (
+        "the turned piece does not drop into its jig, stands up in it or lies too low, or rocks",
+        "Cut the jig deeper or wider where it says, or correct where it stands.",
+    ),
     "setup": ("the programs of a setup remove nothing at all", "Check its zero and its programs."),
     "break-through": ("nothing is left of the part there", "Raise the cut there, from one side or both."),
     "gouge": ("cut into the part, deeper than the limit", "Correct the program at that line."),

@@ -40,6 +40,29 @@ class Seam:
 
 
 @dataclass(frozen=True, slots=True)
+class Seat:
+    """How the piece seats in the jig of a setup; places and shifts in the frame of the jig's board."""
+
+    setup: str = told("the setup that names the jig")
+    drops_in: bool = told("whether upright walls let it in")
+    room: float | None = told(
+        "mm, between upright walls at the best place, negative: missing; None: no walls"
+    )
+    room_bound: float = told("mm")
+    stands_up: float = told("mm above its stated height, negative: below")
+    stands_up_bound: float = told("mm")
+    shift: tuple[float, float] = told("mm, from its stated place to where it settles")
+    turn_degrees: float = told("the same")
+    first_contact: Place = told("where it touches first")
+    rests_on: Literal["table", "jig", "table and jig"] = told("what bears it")
+    mass_centre: tuple[float, float] = told("where its weight acts")
+    tips: float = told("mm by which that lies outside what it rests on; negative: inside")
+    play_shift: tuple[float, float, float, float] | None = told("mm, to the left, right, front, back")
+    play_turn: tuple[float, float] | None = told("degrees, to the left and right")
+    relief: tuple[tuple[tuple[float, float], ...], ...] = told("outlines of what to take off the jig")
+
+
+@dataclass(frozen=True, slots=True)
 class Stand:
     """How much still stands."""
 

@@ -80,11 +80,6 @@ def time_table(programs: list[ProgramTime], machine: Machine, note: str) -> dict
     }
 
 
-def about(minutes: float) -> str:
-    """Return a time in words: seconds under two minutes."""
-    return f"{60 * minutes:.0f} s" if minutes < 2 else f"{minutes:.0f} min"
-
-
 def part_not_reached(row: dict[str, Any]) -> float:
     """Return on which part of the way, 0 to 1, a cutter's feed moves do not reach their F, for any reason."""
     return min(row["feed_not_reached"] + sum(one["part"] for one in row["held"]), 1.0)

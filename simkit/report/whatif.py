@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
+from simkit.frames import swung, turned
+from simkit.job.change import moved_words, turned_words
 from simkit.report.console import measured_text
 
 VERSION = 1
@@ -16,6 +20,7 @@ def whatif_result(change: str, stated: dict[str, Any], changed: dict[str, Any]) 
         "version": VERSION,
         "change": change,
         "rows": whatif_rows(stated, changed),
+        "measured_back": seam_words(changed),
         "stated": stated,
         "changed": changed,
     }
@@ -54,6 +59,37 @@ def _short(finding: dict[str, Any] | None) -> dict[str, Any] | None:
     return {name: finding[name] for name in ("value", "bound", "unit", "severity", "message", "id")}
 
 
+def seam_words(result: dict[str, Any]) -> str:
+    """Return how side 2 lies against side 1 as the seam shows it and its operator sees it, in words.
+
+    In the same directions as --shift and --turn, about the middle of the blank where the turn is seen, else
+    about the middle of the seam.  "" without a seam or a setup that lies turned over.
+    """
+    setup = next((one for one in result["setups"] if one["turn"] != "none"), None)
+    seam = result["seam"]
+    if setup is None or seam is None or seam["worst"] is None:
+        return ""
+    fit, blank = seam["side_1_against_side_2"], result["blank"]
+    length, width = blank["length"], blank["width"]
+    lie = turned(setup["turn"], length, width, blank["thickness"]).after(swung(setup["swing"], length, width))
+    is_seen = np.array(fit["is_observable"])
+    degrees = -fit["turn_degrees"] if is_seen[2] else 0.0
+    away = np.array([length / 2, width / 2]) - np.array(fit["about"])
+    shift = -np.array(fit["shift"]) + np.radians(degrees) * np.array([-away[1], away[0]])
+    plan = lie.matrix[:2, :2]
+    seen_as = np.abs(plan.T) @ is_seen[:2] > 0.5
+    shift = np.where(seen_as, shift @ plan, 0.0)
+    right, back = (round(float(one), 3) + 0.0 for one in shift)
+    parts = moved_words((right, back, 0.0)) + turned_words(round(degrees * lie.plan_sense, 4) + 0.0)
+    names = ("shift left and right", "shift front and back", "turn")
+    hidden = [name for name, seen in zip(names, (*seen_as, is_seen[2]), strict=True) if not seen]
+    if len(hidden) == 3:
+        return f"the seam does not show how side 2 lies in '{setup['name']}'"
+    where = ", ".join(parts) or "in place"
+    words = f"measured back from the seam, side 2 as it lies in '{setup['name']}': {where}"
+    return words + (f"; not observable: {', '.join(hidden)}" if hidden else "")
+
+
 def whatif_text(result: dict[str, Any]) -> str:
     """Return what the terminal shows."""
     stated, changed = result["stated"], result["changed"]
@@ -79,6 +115,11 @@ def whatif_text(result: dict[str, Any]) -> str:
             for row in rows
         ]
         lines.append("")
+    if all(row["stated"] == row["changed"] for row in result["rows"]):
+        what = "no finding" if not result["rows"] else "none of these findings"
+        lines += [f"With this change {what} differs from the job as stated.", ""]
+    if result["measured_back"]:
+        lines.append(f"note: {result['measured_back']}")
     lines += [f"note: {remark}" for remark in changed["remarks"] if remark not in stated["remarks"]]
     lines.append("Not simulated: " + "; ".join(changed["not_simulated"]) + ".")
     lines.append(" ".join(changed["cautions"]))

@@ -43,7 +43,7 @@ def write_whole_bytes(path: Path, data: bytes, option: str) -> None:
 
 
 def _mode_of(path: Path) -> int:
-    """The mode of the file that is replaced, else that of any new file; mkstemp's own is for its owner alone."""
+    """The mode of the file that is replaced, else of any new file; mkstemp's own is its owner's alone."""
     try:
         return stat.S_IMODE(path.stat().st_mode)
     except FileNotFoundError:

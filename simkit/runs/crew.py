@@ -102,22 +102,22 @@ class Crew:
         with self._lock:
             getattr(self._watch, what)(number, value)
 
-    def _hire(self) -> _Worker:
+    def _hire(self) -> Worker:
         with self._lock:
             if self._is_over:
                 raise InterruptedError
-            worker = _Worker(max(1, cores() // self._count))
+            worker = Worker(max(1, cores() // self._count))
             self._processes.add(worker.process)
         return worker
 
-    def _dismiss(self, worker: _Worker) -> None:
+    def _dismiss(self, worker: Worker) -> None:
         worker.end()
         with self._lock:
             self._processes.discard(worker.process)
 
 
-class _Worker:
-    """One process and what is said with it."""
+class Worker:
+    """One process and what is said with it.  threads: how many it may use."""
 
     def __init__(self, threads: int):
         self._errors = tempfile.TemporaryFile()  # noqa: SIM115  (closed in `end`)

@@ -39,6 +39,8 @@ def key_of(job: Job, cell: float) -> str | None:
     """
     if os.environ.get("SIMKIT_KEEP", "").lower() in ("no", "0"):
         return None
+    if any(setup.jig is not None for setup in job.setups):
+        return None  # it hangs on the job and the programs of the jig, too
     digest = hashlib.sha256()
     files = [path for setup in job.setups for path in setup.programs]
     files += [job.target.mesh] if job.target is not None else []

@@ -16,6 +16,10 @@ def check_json(path: Path, option: str = "--json") -> None:
     place = Place(str(path), key=option)
     if path.is_dir():
         raise InputProblems(Problem(place, "a folder", "a file to write", "add a file name"))
+    if str(path) == "-" or (path.exists() and not path.is_file()):
+        # Written whole and then renamed, it would take the place of what bears the name.
+        found = "'-'" if str(path) == "-" else "a pipe or a device"
+        raise InputProblems(Problem(place, found, "a file to write", "name a file, and read that"))
     if not path.absolute().parent.is_dir():
         raise InputProblems(
             Problem(place, f"no folder {path.parent}", "an existing folder", "make the folder first")

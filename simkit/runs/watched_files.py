@@ -25,6 +25,7 @@ def files_of(job: Path, before: tuple[Path, ...] = ()) -> tuple[Path, ...]:
     for setup in setups if isinstance(setups, list) else []:
         programs = setup.get("programs") if isinstance(setup, dict) else None
         named += programs if isinstance(programs, list) else []
+        named.append(setup.get("jig") if isinstance(setup, dict) else None)
     target = data.get("target")
     named.append(target.get("mesh") if isinstance(target, dict) else None)
     fixtures = data.get("fixtures")

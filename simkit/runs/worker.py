@@ -51,7 +51,9 @@ def work(orders, stream) -> None:
     """Carry out orders until they end.  orders: binary lines.  stream: binary, for what is said.
 
     An order has `warm` (compile what is not compiled yet), or `job` (path), `cell`, `fresh`, `pictures`
-    (folder or None) and `memory` (MB or None).
+    (folder or None) and `memory` (MB or None).  It may have `within`, the folder that the path and what is
+    told of files are relative to, and `report` and `parts`, files to write the report to, and its parts as
+    JSON; the result is then said as soon as it is known, before the report is drawn.
     """
     teller = _Teller(stream)
     waiting: queue.Queue[bytes] = queue.Queue()
@@ -86,9 +88,29 @@ def _checked(order: dict[str, Any], teller: _Teller) -> dict[str, Any]:
 
     file = order["job"]
     pictures = None if order["pictures"] is None else Path(order["pictures"])
+
+    def report(evidence, result: dict[str, Any]) -> None:
+        from simkit.report.page.page import parts_of, text_of
+        from simkit.report.whole_file import write_whole
+
+        teller.say(result=result)
+        teller.stage("drawing the report")
+        parts = parts_of(evidence, result)
+        write_whole(Path(order["report"]), text_of(parts), "--report")
+        write_whole(Path(order["parts"]), json.dumps(parts), "--report")
+
     try:
+        if order.get("within"):
+            os.chdir(order["within"])
         job = read_job(Path(file))
-        return checked(job, order["cell"], teller, pictures=pictures, fresh=order["fresh"])
+        return checked(
+            job,
+            order["cell"],
+            teller,
+            pictures=pictures,
+            fresh=order["fresh"],
+            report=report if order.get("report") else None,
+        )
     except InputProblems as problems:
         return unusable(file, problems)
     except MemoryError:

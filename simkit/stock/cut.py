@@ -329,11 +329,12 @@ def cut_heights(
     parts = int(min(max(work[-1] / BATCH, 1), len(work)))
     edges = np.unique(np.searchsorted(work, np.linspace(0, 1, parts + 1)[1:-1] * work[-1]))
     edges = np.concatenate([[0], edges[edges > 0], [len(work)]])
+    call = cell_heights_pointer()
 
     def look(i: int) -> None:
         kernels.lowest_at_points(
             points, order, first, edges[i], edges[i + 1], begin, starts, entries, packed.codes,
-            packed.records, packed.rows, heights, owners,
+            packed.records, packed.rows, call, heights, owners,
         )  # fmt: skip
 
     share(look, len(edges) - 1)

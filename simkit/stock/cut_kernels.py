@@ -32,7 +32,7 @@ from simkit.stock.record_kernels import (
     plan_reach,
 )
 
-ROUNDING = 1e-6  # mm by which a height may come under the lowest of its record
+GROUP = 16  # points that are looked at together
 BALL_LINE = int(code_of.py_func(LINE_FORM, BALL))
 
 
@@ -164,27 +164,78 @@ def cut_plain(
         tops[t] = top
 
 
+@kernel
+def _just_over(height):
+    """A height above any that rounds to `height`, or to its neighbour, in float32."""
+    return height + (np.float32(1e-6) + np.float32(2.0**-22) * abs(height))
+
+
+@kernel
+def _lowest_of_group(
+    group, points, start, first, last, entries, codes, records, rows, call, places, g, best, heights, owners
+):
+    """Fill heights and owners of a few points: the moves over all of them in float32, the lowest in float64.
+
+    group (k,): which points.  call: height_kernels.cell_heights.  places (2 k,), best (k,), g (moves * k,):
+    room.  Moves are asked from the last: finishing passes come late, and what stays above them, but for
+    rounding, need not be evaluated.
+    """
+    k = np.uint64(group.shape[0])
+    top = -np.float32(np.inf)
+    for i in range(k):
+        places[i], places[k + i] = points[group[i], 0], points[group[i], 1]
+        heights[group[i]], owners[group[i]] = start[group[i]], -1
+        best[i] = np.float32(start[group[i]])
+        top = max(top, best[i])
+    asked = np.uint64(0)
+    for entry in range(last - 1, first - 1, -1):
+        j = entries[entry]
+        at = asked * k
+        if records[j, LOW] > _just_over(top):
+            for i in range(k):
+                g[at + i] = np.float32(np.inf)
+        else:
+            call(codes[j], records[j], places, np.int64(k), g[at : at + k])
+            top = -np.float32(np.inf)
+            for i in range(k):
+                best[i] = min(best[i], g[at + i])
+                top = max(top, best[i])
+        asked += np.uint64(1)
+    asked = np.uint64(0)
+    for entry in range(last - 1, first - 1, -1):
+        j = entries[entry]
+        for i in range(k):
+            if g[asked * k + i] > _just_over(best[i]):
+                continue
+            p = group[i]
+            height = height_at(
+                codes[j], records[j], points[p, 0] - records[j, X], points[p, 1] - records[j, Y]
+            )
+            if height < heights[p] or (height == heights[p] and rows[j] < owners[p]):
+                heights[p], owners[p] = height, rows[j]
+        asked += np.uint64(1)
+
+
 @entry_kernel
 def lowest_at_points(
-    points, order, first, bucket0, bucket1, start, starts, entries, codes, records, rows, heights, owners
+    points, order, first, bucket0, bucket1, start, starts, entries, codes, records, rows, call, heights,
+    owners,
 ):  # fmt: skip
     """Write to heights, owners (n,) the lowest sweep over each point and its row, start and -1 if none.
 
     points (n, 2), start (n,); order (n,): points sorted by bucket, first (buckets + 1,): where each
     bucket begins in it; starts, entries: the moves of each bucket, growing.  Buckets bucket0 <= b < bucket1
-    are done.  Moves are asked from the last: finishing passes come late, and what stays above them, but
-    for rounding, need not be evaluated.
+    are done.  call: height_kernels.cell_heights as a pointer.
     """
+    most = 1
     for bucket in range(bucket0, bucket1):
-        for place in range(first[bucket], first[bucket + 1]):
-            i = order[place]
-            x, y = points[i, 0], points[i, 1]
-            best, owner = start[i], -1
-            for entry in range(starts[bucket + 1] - 1, starts[bucket] - 1, -1):
-                j = entries[entry]
-                if records[j, LOW] > best + ROUNDING:
-                    continue
-                g = height_at(codes[j], records[j], x - records[j, X], y - records[j, Y])
-                if g < best or (g == best and rows[j] < owner):
-                    best, owner = g, rows[j]
-            heights[i], owners[i] = best, owner
+        most = max(most, starts[bucket + 1] - starts[bucket])
+    places, best = np.empty(2 * GROUP, np.float64), np.empty(GROUP, np.float32)
+    g = np.empty(most * GROUP, np.float32)
+    for bucket in range(bucket0, bucket1):
+        for place in range(first[bucket], first[bucket + 1], GROUP):
+            group = order[place : min(place + GROUP, first[bucket + 1])]
+            _lowest_of_group(
+                group, points, start, starts[bucket], starts[bucket + 1], entries, codes, records, rows, call,
+                places, g, best, heights, owners,
+            )  # fmt: skip

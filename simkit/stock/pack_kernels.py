@@ -46,6 +46,7 @@ from simkit.stock.record_kernels import (
 
 SLACK = 1e-6  # mm that boxes are grown by, so that rounding never drops a covered cell
 NO_LENGTH = 1e-9  # mm; a plan length or arc radius below this is a point
+NO_SWEEP = 1e-9  # rad; an arc below this is its chord, which lies within r NO_SWEEP^2 / 8 of it
 
 
 @kernel
@@ -169,7 +170,8 @@ def _pack_moves(
         cy = m10 * centre[i, 0] + m11 * centre[i, 1] + oy
         if not math.isfinite(ax + ay + ah + bx + by + bh + cx + cy + sweep[i]):
             return 0, -1 - i
-        is_upright = is_arc[i] and plane[i] != 17 and sweep[i] != 0.0
+        turns = is_arc[i] and abs(sweep[i]) >= NO_SWEEP
+        is_upright = turns and plane[i] != 17
         if (min(ah, bh) > view[4] and not is_upright) or radius < 0.0:
             continue
         a = records[count]
@@ -190,7 +192,7 @@ def _pack_moves(
                 code = _pack_upright(a, box, profile, ux, uy, sx, ax, ay, ah, bx, by, bh, rise, upward)
             if a[LOW] > view[4]:
                 continue
-        elif is_arc[i] and math.hypot(ax - cx, ay - cy) >= NO_LENGTH and sweep[i] != 0.0:
+        elif turns and math.hypot(ax - cx, ay - cy) >= NO_LENGTH:
             code = _pack_arc(a, box, profile, cx, cy, ax, ay, ah, bh, turned * sweep[i])
         else:
             code = _pack_line(a, box, profile, ax, ay, ah, bx, by, bh)

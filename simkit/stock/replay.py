@@ -23,6 +23,7 @@ MOST_MOVES = 2**19
 BATCH = 300_000  # cells and moves of the tiles done between two calls of progress, a guess
 # Arcs are followed by chords this close (mm) for what stands above the cutting edges; less than CLEAR.
 SAGITTA = CLEAR * 0.4
+NO_PLACE = np.iinfo(np.int64).max
 
 
 @dataclass(frozen=True)
@@ -165,19 +166,21 @@ class _State:
         # In the order of the tiles, so that sums have the same bits whatever the number of threads.
         area = lattice.cell**2
         highest = np.full(len(self.top), -np.inf)
+        deepest = []
         for (here, taken, leans, bites, reaches), (chords, *stacks), evaluated in found:
             rows = packed.rows[entries[here]] - self.first_row
             np.add.at(self.volume, rows, taken * area)
             # Where the plan is seen from below, right is left.
             np.add.at(self.right, rows, leans * (area * frame.plan_sense))
-            _deepest(self.bites, rows, bites)
+            deepest.append((self.bites, rows, bites))
             np.maximum.at(highest, rows, reaches[:, 0])
             np.minimum.at(self.along[:, 0], rows, reaches[:, 1])
             np.maximum.at(self.along[:, 1], rows, reaches[:, 2])
             rows = above.rows[above.entries[chords]] - self.first_row
             for name, *rub in zip(names, *stacks, strict=True):
-                _deepest(self.rubs.setdefault(name, _nothing(len(self.volume))), rows, rub)
+                deepest.append((self.rubs.setdefault(name, _nothing(len(self.volume))), rows, rub))
             self.evaluations += evaluated
+        _deepest(deepest)
         is_taken = np.isfinite(highest)
         # Heights of the field are z or -z of the blank frame.
         self.top[is_taken] = (self.up * highest[is_taken] - frame.offset[2]) / frame.matrix[2, 2]
@@ -211,24 +214,24 @@ def _nothing(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return np.zeros(n, np.float32), np.full(n, -1, np.int64), np.zeros(n, np.float32)
 
 
-def _deepest(kept, rows, found) -> None:
-    """Keep for each row the deepest of several finds, the first cell on ties.
+def _deepest(finds) -> None:
+    """Keep for each row the deepest of all finds, the first cell on ties.
 
-    kept, found: (depth, place, and what goes with them), of all moves, and one for each of `rows`.
+    finds: (kept, rows, found) each; kept, found: (depth, place, and what goes with them), of all moves, and
+    one for each of `rows`.  Of these rows nothing is kept yet.
     """
-    depths, places = found[:2]
-    chosen = np.flatnonzero(depths > 0)
-    # Worst last for each row, so that it is what stays.
-    order = chosen[np.lexsort((-places[chosen], depths[chosen], rows[chosen]))]
-    is_last = np.ones(len(order), bool)
-    is_last[:-1] = rows[order][1:] != rows[order][:-1]
-    order = order[is_last]
-    mine = rows[order]
-    depth, place = kept[:2]
-    is_tie = (depths[order] == depth[mine]) & (places[order] < place[mine])
-    is_deeper = (depths[order] > depth[mine]) | is_tie
-    for all_of_them, its in zip(kept, found, strict=True):
-        all_of_them[mine[is_deeper]] = its[order[is_deeper]]
+    finds = [(kept, rows[found[0] > 0], [its[found[0] > 0] for its in found]) for kept, rows, found in finds]
+    for (depth, *_), rows, (depths, *_) in finds:
+        np.maximum.at(depth, rows, depths)
+    best = [depths == kept[0][rows] for kept, rows, (depths, *_) in finds]
+    for (kept, rows, _), own in zip(finds, best, strict=True):
+        kept[1][rows[own]] = NO_PLACE
+    for (kept, rows, found), own in zip(finds, best, strict=True):
+        np.minimum.at(kept[1], rows[own], found[1][own])
+    for (kept, rows, found), own in zip(finds, best, strict=True):
+        is_it = own & (found[1] == kept[1][rows])
+        for all_of_them, its in zip(kept[2:], found[2:], strict=True):
+            all_of_them[rows[is_it]] = its[is_it]
 
 
 def _pieces(cutter: Cutter) -> tuple[np.ndarray, list[str]]:

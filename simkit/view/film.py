@@ -113,7 +113,9 @@ class _Drawing:
         tone = np.clip(((thick - height) / thick * TONES).astype(int), 0, TONES - 1)
         up, right = np.gradient(height * self.scale)
         light = (1 + 0.5 * (up - right)) / np.sqrt(1.5 * (1 + up**2 + right**2))
-        light = np.clip(np.round(np.clip(light, 0.25, 1.2) * 12) / 12 / 0.8165, 0.7, 1.0)  # weak, for lightness tells depth
+        light = np.clip(
+            np.round(np.clip(light, 0.25, 1.2) * 12) / 12 / 0.8165, 0.7, 1.0
+        )  # weak, for lightness tells depth
         rgb = np.clip(self.tones[tone] * light[..., None], 0, 255).astype(np.uint8)
         rgb[~is_wood] = 255
         rows, columns = np.indices(is_wood.shape)
@@ -162,10 +164,8 @@ class _Drawing:
             )
         pen.text((x + 38, top - 1), "cut through", colours.INK, _font(13))
         most = 0.22 * self.across / self.scale
-        length = max(
-            f * 10.0**e for e in (math.floor(math.log10(most)) - 1, math.floor(math.log10(most))) for f in (1, 2, 5)
-            if f * 10.0**e <= most
-        )  # fmt: skip
+        power = 10.0 ** math.floor(math.log10(most))
+        length = max(f * power for f in (1, 2, 5) if f * power <= most)
         end = self.width - EDGE
         start = end - length * self.scale
         pen.line((start, top + 12, end, top + 12), fill=colours.INK, width=3)

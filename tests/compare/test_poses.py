@@ -42,6 +42,19 @@ def test_fit__symmetric_part_is_said_to_be_so(seed):
     assert "cannot tell which" in remark("two", fit)
 
 
+@pytest.mark.parametrize("seed", [1, 2, 4])
+def test_fit__nearly_symmetric_part_is_named_as_such(seed):
+    """One half of each side stands 0.2 mm higher: no more than a pose may be off by, and said with that."""
+    part = RandomPart(seed, symmetric=True, nearly=0.2)
+    fit = fit_poses(part.job, part.moves, part.rows, part.frames, part.envelopes)[1]
+    assert fit.better is None
+    (other,) = fit.alike
+    assert {other.pose.turn, part.right.turn} == {"about x", "about y"}
+    assert "nearly the same (within 0.2 mm) each way" in remark("two", fit)
+    # A wrong statement of that other pose is not told either: the benchmark counts it apart.
+    assert not fit.is_told_apart
+
+
 def test_poses__each_map_once_and_the_stated_one_first():
     setup = Setup("b", (), turn="about y", zero=Zero("left back", "top", (2.0, 3.0, 0.0)))
     poses = all_poses(setup, Blank(80.0, 50.0, 20.0), False)

@@ -148,8 +148,8 @@ def test_seam__planted_shift_of_side_1_is_found(shifted_seam):
     assert fit.is_observable.all()
     assert fit.about == pytest.approx((55.15, 39.9), abs=0.5)
     assert fit.rms < 0.01
-    assert "+0.30" in fit.words
-    assert "-0.20" in fit.words
+    assert "-0.300" in fit.words
+    assert "+0.200" in fit.words
 
 
 def test_seam__side_1_moved_to_the_right_stands_out_on_the_right(shifted_seam):
@@ -272,7 +272,7 @@ def test_fit__what_cannot_be_observed_has_no_number():
     fit = fit_shift(Seam(places, *columns, *np.zeros((2, 40), np.int32)))
     assert fit.is_observable.tolist() == [False, True, True]
     assert np.isinf(fit.bound[0])
-    assert fit.words.startswith("side 1 against side 2: +0.200 \N{PLUS-MINUS SIGN} 0.0")
+    assert fit.words.startswith("side 2 against side 1 (blank frame): -0.200 \N{PLUS-MINUS SIGN} 0.0")
     assert fit.words.endswith("; not observable: shift in x")
 
 

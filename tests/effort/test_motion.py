@@ -1,7 +1,7 @@
 """Time of moves: closed forms, a loop in plain Python, programs walked in fine steps of time."""
 
 import math
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -234,3 +234,14 @@ def test_stronger_machine__is_never_slower(seed):
 
 def test_nothing__takes_nothing():
     assert move_times(make_moves(start=np.zeros((0, 3)), end=np.zeros((0, 3))), EVEN).seconds.shape == (0,)
+
+
+@pytest.mark.parametrize("size", [1, 2, 7, 40])
+def test_blocks__of_any_size_give_the_same_bits(size, monkeypatch):
+    moves = random_moves(3)
+    moves.end[[5, 6]], moves.start[[6, 7]] = moves.start[5], moves.start[5]  # no length
+    whole = move_times(moves, UNEVEN)
+    monkeypatch.setattr("simkit.effort.motion.BLOCK", size)
+    again = move_times(moves, UNEVEN)
+    for each in fields(whole):
+        assert np.array_equal(getattr(again, each.name), getattr(whole, each.name)), each.name

@@ -1,6 +1,7 @@
 """Deep ends of long moves, against depths and lengths known on paper."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from simkit.effort.motion import move_times
 from simkit.effort.slots import deep_slots, is_deep_slot
 from simkit.frames import IDENTITY, turned
 from simkit.job.model import Machine
+from simkit.moves.table import ARC, join_moves, make_moves
 from simkit.stock.field import blank_field, blank_lattice
 from simkit.stock.replay import replay
 from tests.effort.test_bite import SIZE, path
@@ -53,6 +55,31 @@ def test_ramp_along_a_slot__is_told_from_where_it_is_too_deep():
     assert not whole.any()
     assert pieces.depth.max() == pytest.approx(6.0, abs=0.05)
     assert pieces.length.sum() == pytest.approx(20 * math.hypot(40, 6) / 40, abs=2 * 1.5)
+
+
+@pytest.mark.parametrize("sense", [-1, 1])
+def test_arc_over_a_step__the_deep_end_is_told(sense):
+    # The shelf of before, left along an arc of radius 14 about its end: a quarter above it, a quarter behind.
+    shelf = [[x, y, 8] for x in (8, 16, 24, 32) for y in ((-6, 46) if x % 16 else (46, -6))]
+    y = 8 if sense < 0 else 32
+    inside = path([*shelf, [32, -6, 14], [23, y, 14], [23, y, 7]], tool=2)
+    inside.tool[-1:] = 1
+    bend = make_moves(
+        ("a.nc",), start=[[23, y, 7]], end=[[51, y, 7]], kind=[ARC], centre=[[37, y]], sweep=[sense * np.pi],
+        tool=[1], speed=[18000], feed=[2400],
+    )  # fmt: skip
+    moves = replace(
+        join_moves([inside, bend]), programs=("a.nc",), program=np.zeros(len(inside) + 1, np.int32)
+    )
+    whole, pieces = looked(moves)
+    assert not whole[-1]
+    assert set(pieces.row) == {len(moves) - 1}
+    assert pieces.depth == pytest.approx(5.0, abs=1e-4)
+    # From where the front meets the edge, 3 before it, or has passed it whole; off by a piece.
+    assert 14 * math.pi / 2 - 1.5 <= pieces.length.sum() <= 14 * math.pi / 2 + 3.1 + 1.5
+    off = np.hypot(pieces.at[:, 0] - 37, pieces.at[:, 1] - y)
+    assert (np.abs(off - 14) <= 3.0 + 1e-6).all()
+    assert (pieces.at[:, 0] > 36.9).all()
 
 
 def test_wood_on_one_side__is_no_slot_however_deep():

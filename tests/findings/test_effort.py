@@ -107,6 +107,20 @@ def test_slot__a_short_deep_end_of_a_long_move_is_told(tmp_path):
     assert found(tmp_path, program, with_cutter("slot_depth = 0.7"))[1]["findings"] == []
 
 
+def test_chips__seconds_for_short_moves_and_cutters_without_a_speed(tmp_path):
+    program = HEAD + "G1 Z9 F600\nX30 F2400\nG0 Z14\nM30\n"
+    job = with_cutter("chip_load = [0.02, 0.05]")
+    _, result = found(tmp_path, program, job)
+    (row,) = result["findings"]
+    # 22 mm at 2400 mm/min, and speeding up.
+    assert row["message"].endswith("for 1 s")
+    assert result["bite"]["not_judged"] == []
+    _, result = found(tmp_path, program.replace("S18000 M3\n", ""), "spindle_by_hand = true\n" + job)
+    assert result["findings"] == []
+    (words,) = result["bite"]["not_judged"]
+    assert words == "chips of T1 6 mm flat where no speed of the spindle is in force (S with M3)"
+
+
 def test_drill__goes_straight_down(tmp_path):
     job = with_cutter("slot_depth = 0.3").replace('"flat"', '"drill"')
     program = HEAD + "G1 Z2 F600\nG0 Z14\nM30\n"

@@ -63,6 +63,8 @@ def write_files(folder: Path) -> None:
     """Put beside a job file everything that good and bad jobs name."""
     for name in ("side1.nc", "side2.nc", "part.stl"):
         (folder / name).write_text("G21\n", encoding="utf-8")
+    (folder / "jig").mkdir()
+    (folder / "jig" / "job.toml").write_text("[blank]\n", encoding="utf-8")
     (folder / "empty.nc").write_text(" \n", encoding="utf-8")
     (folder / "pointer.nc").write_text(POINTER, encoding="utf-8")
     (folder / "folder").mkdir()

@@ -120,6 +120,19 @@ def test_summary__what_a_job_would_say_is_told_as_missing():
     ]
 
 
+def test_summary__cuts_before_any_call_are_no_cutters():
+    got = summary(
+        "G21 G90\nM3 S1\nG0 X0 Y0 Z5\nG1 Z-3 F100\nG0 Z5\nT2 M6\nM3 S1\nG0 X1\nG1 Z-1\nG0 Z5\nM30\n"
+    )
+    lowest = [(cutter["number"], cutter["lowest_cut"]["z"]) for cutter in got["cutters"]]
+    assert lowest == [(None, -3.0), (2, -1.0)]
+    assert [row["cutter"] for row in got["time"]["programs"][0]["cutters"]] == [None, 2]
+    assert [warning["line"] for warning in got["warnings"]] == [4]
+    # Rapids alone are made with the cutter that is called next.
+    got = summary("G21 G90\nM3 S1\nG0 X0 Y0\nG0 Z5\nT2 M6\nM3 S1\nG0 X1\nG1 Z-1 F100\nG0 Z5\nM30\n")
+    assert [cutter["number"] for cutter in got["cutters"]] == [2]
+
+
 def test_summary__program_that_moves_nothing():
     got = summary("G21\nM30\n")
     assert (got["moves"], got["starts_at"], got["deepest_cut"], got["box"], got["feeds"]) == (

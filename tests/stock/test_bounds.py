@@ -5,11 +5,12 @@ import numpy as np
 import pytest
 
 from simkit.frames import IDENTITY, turned
-from simkit.moves.table import join_moves, make_moves
+from simkit.moves.table import ARC, join_moves, make_moves
 from simkit.stock import bound_kernels as kernels
 from simkit.stock import cut as cut_module
 from simkit.stock.cut import cut
-from simkit.stock.field import Lattice, blank_field
+from simkit.stock.field import Lattice, blank_field, blank_lattice
+from tests.stock import naive
 from tests.stock.from_python import from_python
 from tests.stock.some_moves import CUTTERS, SHAPES, heights, random_arc, random_line, random_upright
 
@@ -135,6 +136,32 @@ def test_cut__curves_by_their_chords_leave_the_plain_cut(make, tool):
     plain = cut(field, moves, CUTTERS, IDENTITY, is_plain=True)
     assert_same(cut(field, moves, CUTTERS, IDENTITY), plain)
     assert_same(cut(field, moves, CUTTERS, IDENTITY, tile=17), plain)
+
+
+@pytest.mark.parametrize("plane", [17, 18, 19])
+@pytest.mark.parametrize("tool", SHAPES)
+def test_cut__arcs_of_hardly_any_turn_are_their_chords(plane, tool):
+    """Sweeps down to what rounding leaves of none: the cut stands at the tip, or follows the third axis."""
+    rng = np.random.default_rng(tool)
+    for sweep in (1e-300, -1e-17, 3e-16, 1e-12, -0.9e-9, 1.1e-9):
+        for rise in (0.0, 1.0):
+            u, v = naive.AXES[plane]
+            theta, r, tip = rng.uniform(-4, 4), rng.choice([1e-3, 1.0, 30.0]), np.array([9.3, 8.2, 2.0])
+            centre = tip[[u, v]] - r * np.array([np.cos(theta), np.sin(theta)])
+            end = tip.copy()
+            end[3 - u - v] += rise
+            moves = make_moves(
+                kind=[ARC], plane=[plane], start=[tip], end=[end], centre=[centre], sweep=[sweep], tool=[tool]
+            )
+            field = blank_field(blank_lattice(20.0, 20.0, 0.5), 20.0, 20.0, 5.0)
+            found = cut(field, moves, SHAPES, IDENTITY).field
+            plain = cut(field, moves, SHAPES, IDENTITY, is_plain=True).field
+            assert np.array_equal(found.upper, plain.upper)
+            assert np.array_equal(found.upper_move, plain.upper_move)
+            chord = make_moves(start=[tip], end=[end], tool=[tool])
+            straight = cut(field, chord, SHAPES, IDENTITY).field
+            assert (straight.upper_move == 0).sum() > 15
+            assert np.abs(found.upper - straight.upper).max() <= 1e-5
 
 
 def test_cut__low_rapids_among_thousands_of_passes():

@@ -38,9 +38,7 @@ def test_field_at__a_line_has_what_was_cut_up_to_it(steps):
 
 def test_field_at__forward_in_parts_is_the_same_as_at_once(steps):
     parts = [steps.field_at(done) for done in range(len(steps.moves) + 1)]
-    fresh = cut(
-        steps.field_at(0), steps.moves, steps.job.cutters, steps.frames[0]
-    ).field
+    fresh = cut(steps.field_at(0), steps.moves, steps.job.cutters, steps.frames[0]).field
     np.testing.assert_array_equal(parts[-1].upper, fresh.upper)
     np.testing.assert_array_equal(parts[-1].upper_move, fresh.upper_move)
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from simkit.findings.evidence import Evidence
+from simkit.report.page.budget import budget_part
 from simkit.report.page.closeup import CloseUps
 from simkit.report.page.findings import findings_part, first_to_fix
 from simkit.report.page.html import Html, el
@@ -30,6 +31,8 @@ CAPTIONS = {
     "The numbers are those of the findings.",
     "surface_side": "How high the ridges between passes are, which way the passes run, and why wood was "
     "left standing.",
+    "budget": "Grey: where the second side may land with every limit held. The numbers say what breaks "
+    "there.",
     "bite": "Wood taken, chip and feed along a program, minute by minute.",
 }
 
@@ -45,33 +48,46 @@ def write_report(path: Path, evidence: Evidence, result: dict[str, Any]) -> None
 
 def page_text(evidence: Evidence, result: dict[str, Any]) -> str:
     """Return the report as the text of an HTML file."""
+    return text_of(parts_of(evidence, result))
+
+
+def text_of(parts: dict[str, Any]) -> str:
+    """Return the text of an HTML file that is put together from `parts_of`."""
+    body = el("main", [part for name, part in parts.items() if name != "title"])
+    return document(parts["title"], body)
+
+
+def parts_of(evidence: Evidence, result: dict[str, Any]) -> dict[str, Any]:
+    """Return the parts of a report as markup, by name, in their order; `title` is plain text."""
     job = evidence.job
     lengths = Lengths(job.unit)
     sheet = sheet_of(job, evidence.reads)
     name = job.name or "Programs"
     verdict = result["verdict"]
     draws = CloseUps(evidence, lengths)
-    body = el(
-        "main",
-        el("h1", name),
-        el(
+    return {
+        "title": f"{name}: {verdict['status']}",
+        "name": el("h1", name),
+        "verdict": el(
             "p",
             el("b", _status(verdict["status"])),
             lengths.text(_rest(verdict)),
             class_=f"verdict {_class(verdict)}",
         ),
-        first_to_fix(result, lengths),
-        findings_part(result, job, ProgramLines(evidence), draws.of, lengths),
-        _pictures_part(evidence, result),
-        _sections_part(evidence, result, lengths),
-        job_part(evidence, result, sheet, lengths),
-        time_part(result),
-        tables_part(result, lengths),
-        checklist_part(result, sheet, lengths),
-        el("section", el("h2", "In 3-D"), scene_part(evidence, result, lengths), class_="screen-only"),
-        el("footer", f"Made by simkit {result['simkit']} from {job.file or 'the command line'}."),
-    )
-    return document(f"{name}: {verdict['status']}", body)
+        "first": first_to_fix(result, lengths),
+        "findings": findings_part(result, job, ProgramLines(evidence), draws.of, lengths),
+        "pictures": _pictures_part(evidence, result),
+        "sections": _sections_part(evidence, result, lengths),
+        "job": job_part(evidence, result, sheet, lengths),
+        "budget": budget_part(result, lengths),
+        "time": time_part(result),
+        "tables": tables_part(result, lengths),
+        "checklist": checklist_part(result, sheet, lengths),
+        "solid": el(
+            "section", el("h2", "In 3-D"), scene_part(evidence, result, lengths), class_="screen-only"
+        ),
+        "footer": el("footer", f"Made by simkit {result['simkit']} from {job.file or 'the command line'}."),
+    }
 
 
 def document(title: str, body: Html) -> str:
@@ -123,11 +139,9 @@ def _pictures_part(evidence: Evidence, result: dict[str, Any]) -> Html:
         for number, path in enumerate(draw_plans(Path(folder), evidence, result)):
             picture, name = Path(path), Path(path).stem
             words = next((words for start, words in CAPTIONS.items() if name.startswith(start)), "")
-            side = (
-                f"Side {name[-1]}. "
-                if "side" in name
-                else f"{result['along'][int(name[5:]) - 1]['program']}. "
-            )
+            side = f"Side {name[-1]}. " if "side" in name else ""
+            if name.startswith("bite"):
+                side = f"{result['along'][int(name[5:]) - 1]['program']}. "
             data = base64.b64encode(picture.read_bytes()).decode("ascii")
             box = f"larger-{number}"
             figures.append(

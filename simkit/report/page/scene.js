@@ -458,6 +458,16 @@
     for (let i = 3; i < pixels.length; i += 4) covered += pixels[i] > 0;
     if (gl.getError() || !covered) throw new Error("the graphics of this device drew nothing");
     root.dataset.covered = (covered / (canvas.width * canvas.height)).toFixed(3);
+
+    // Turns to a place (x, y, z) of the blank frame, seen from the side (1, 2) it lies on, and comes near.
+    function turnTo(place, side) {
+      [state.turn, state.tilt] = [-0.2, side === 2 ? -1.05 : 1.05];
+      const [right, up] = rows();
+      const along = (axis) => axis.reduce((sum, value, k) => sum + value * (place[k] - middle[k]), 0);
+      Object.assign(state, { zoom: 3, x: -along(right), y: -along(up) });
+      again();
+    }
+    return { turnTo };
   }
 
   function say(root, words) {
@@ -466,11 +476,17 @@
       `No 3-D view: ${words}. Everything else in this report stands without it.`;
   }
 
-  const root = document.getElementById("solid");
-  if (!root) return;
-  try {
-    start(root, JSON.parse(document.getElementById("solid-data").textContent));
-  } catch (reason) {
-    say(root, reason.message);
+  // Draws the view that stands in the page; returns what turns it, null where there is nothing to turn.
+  function open() {
+    const root = document.getElementById("solid");
+    if (!root) return null;
+    try {
+      return start(root, JSON.parse(document.getElementById("solid-data").textContent));
+    } catch (reason) {
+      say(root, reason.message);
+      return null;
+    }
   }
+  window.drawSolid = open; // for a page that puts the view in later
+  open();
 })();

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from simkit.effort.program_time import about
 from simkit.report.page.html import Html, el
 from simkit.report.page.words import Lengths
-from simkit.report.time_table import about, held_words, part_not_reached
+from simkit.report.time_table import held_words, part_not_reached
 
 
 def table(heads: list[str], rows: list[list[Any]], texts: int = 1) -> Html:

@@ -1,0 +1,123 @@
+"""What the job states of its errors, each as a direction in which the second side moves."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.budget.motion import Motion
+from simkit.budget.rows import Rows
+from simkit.compare.dowel_play import play_of
+from simkit.job.wood import movement
+
+UNIFORM, NORMAL = "uniform", "normal"
+
+
+@dataclass(frozen=True)
+class Contribution:
+    """One error, as likely one way as the other.
+
+    key: of the job file.  words: what it is.  size: the most either way (uniform: every error up to it as
+    likely), or one standard deviation (normal).  unit.  column (n,): by how much the values of the rows grow
+    for an error of `size`.
+    """
+
+    key: str
+    words: str
+    size: float
+    unit: str
+    shape: str
+    column: np.ndarray
+
+    @property
+    def standard(self) -> float:
+        """Its standard uncertainty, in `unit`; even ones by GUM (JCGM 100:2008) 4.3.7, from memory."""
+        return self.size / math.sqrt(3.0) if self.shape == UNIFORM else self.size
+
+
+def contributions(evidence, motion: Motion, rows: Rows) -> tuple[list[Contribution], list[str]]:
+    """Return what a job states of its errors, and what is left out, in words."""
+    job, budget = evidence.job, evidence.job.budget
+    columns = rows.columns(motion)
+    found: list[Contribution] = []
+
+    def add(key: str, words: str, size: float, unit: str, column: np.ndarray, shape: str = UNIFORM) -> None:
+        found.append(Contribution(key, words, size, unit, shape, column * size))
+
+    missing: list[str] = []
+
+    def take(key: str, words: str) -> float | None:
+        size = getattr(budget, key) if budget is not None else None
+        if size is None:
+            missing.append(words)
+        return size or None
+
+    if size := take("zero_setting", "setting the zero"):
+        add("zero_setting", "setting the zero, left and right", size, "mm", columns[:, 0])
+        add("zero_setting", "setting the zero, front and back", size, "mm", columns[:, 1])
+    if size := take("height_setting", "setting the zero's height"):
+        add("height_setting", "setting the zero's height", size, "mm", columns[:, 3])
+    if size := take("squareness", "how square the blank lies"):
+        add("squareness", "how square the blank lies", size, "degrees", columns[:, 2])
+    if size := take("scatter", "how well the machine comes back to a place"):
+        words = "how well the machine comes back to a place"
+        add("scatter", f"{words}, left and right", size, "mm", columns[:, 0], NORMAL)
+        add("scatter", f"{words}, front and back", size, "mm", columns[:, 1], NORMAL)
+    if size := take("thickness_error", "measuring the blank's thickness"):
+        add("thickness_error", "measuring the blank's thickness", size, "mm", columns[:, 4])
+    if size := take("planing", "planing the blank to an even thickness"):
+        add("planing", "planing the blank to an even thickness", size, "mm", columns[:, 4])
+    _play(evidence, motion, rows, add, missing)
+    size = take("moisture_change", "moisture between the sides")
+    if size:
+        moves, words = movement(job.blank.species, job.blank.grain, job.layup)
+        if moves is None:
+            missing.append(f"moisture between the sides ({words})")
+        else:
+            grow = -(rows.at - _held_at(evidence, motion)) * np.array(moves)
+            column = np.sum(grow * rows.grow, axis=1)
+            add("moisture_change", f"moisture between the sides ({words})", size, "percent", column)
+    return found, missing
+
+
+def _play(evidence, motion: Motion, rows: Rows, add, missing: list[str]) -> None:
+    """Add what the play of the dowels permits."""
+    play = play_of(evidence.pins, motion.setup)
+    if play is None:
+        missing.append("the play of the dowels")
+        return
+    if math.isinf(play.turn_degrees):
+        missing.append("the turn that a single dowel permits")
+    turn = motion.turn_about(rows.at, play.middle)
+    (u, v), (right, back, _) = play.direction, motion.lie.matrix.T
+    along, across = u * right + v * back, u * back - v * right
+    for words, size, way in (
+        ("play of the dowels along their line", play.along, np.broadcast_to(along, rows.at.shape)),
+        ("play of the dowels across their line", play.across, np.broadcast_to(across, rows.at.shape)),
+    ):
+        if size > 0:
+            add("dowels", words, size, "mm", np.sum(way * rows.grow, axis=1))
+    if 0 < play.turn_degrees < math.inf:
+        add(
+            "dowels",
+            "play of the dowels, turn",
+            play.turn_degrees,
+            "degrees",
+            np.sum(turn * rows.grow, axis=1),
+        )
+
+
+def _held_at(evidence, motion: Motion) -> np.ndarray:
+    """Return the place of the wood that stays where it is when it swells, (3,) mm, blank frame.
+
+    The middle of the dowels where there are some, else the zero of the second side.
+    """
+    setup, blank = evidence.job.setups[motion.setup], evidence.job.blank
+    zero = setup.frame(blank).apply(np.zeros(3)) - motion.lie.matrix @ np.array(setup.zero.offset)
+    mine = [pin.hole for pin in evidence.pins if pin.setup == motion.setup]
+    if mine:
+        plan = motion.lie.apply_plan(np.mean(mine, axis=0))
+        zero = np.array([*plan, zero[2]])
+    return zero

@@ -1,0 +1,127 @@
+"""How the cuts of the second side may lie off their place, and what each way of it moves."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.frames import Frame, misplaced
+from simkit.job.model import Job
+from simkit.stock.cut import cut_heights
+
+NAMES = ("right", "back", "turn", "high", "thickness")  # in this order wherever there is one number for each
+UNITS = ("mm", "mm", "degrees", "mm", "mm")
+
+
+@dataclass(frozen=True)
+class Motion:
+    """The side that is cut second, and how it may move against the first.
+
+    side: 1 or 2.  setup: index of the first setup that cuts it; right and back are as its operator sees them.
+    lie: its table frame -> blank frame.  middle (x, y) mm, table frame: of the blank; turns go about it.
+    lift: setup -> by how much its cuts rise in the blank frame for each mm that the blank is thicker.
+    """
+
+    side: int
+    setup: int
+    lie: Frame
+    middle: tuple[float, float]
+    lift: tuple[float, ...]
+
+    def columns(self, at: np.ndarray) -> np.ndarray:
+        """Return how a cut of that side moves for one of each of NAMES but the thickness, (n, 4, 3) mm.
+
+        at (n, 3) mm, blank frame.  Linear: a turn of t radians moves by t r, and not by t^2 r / 2 less.
+        """
+        right, back, up = self.lie.matrix.T
+        return np.stack(
+            [
+                np.broadcast_to(right, at.shape),
+                np.broadcast_to(back, at.shape),
+                self.turn_about(at, self.middle),
+                np.broadcast_to(up, at.shape),
+            ],
+            axis=1,
+        )
+
+    def turn_about(self, at: np.ndarray, about: Sequence[float]) -> np.ndarray:
+        """Return how places (n, 3) mm move for a degree about a place (x, y) mm of the table, (n, 3) mm."""
+        table = self.lie.inverse().apply(at)
+        away = np.stack([-(table[:, 1] - about[1]), table[:, 0] - about[0], np.zeros(len(at))], axis=1)
+        return np.radians(away) @ self.lie.matrix.T
+
+    def back_from(self, points: np.ndarray, change: np.ndarray, lift: np.ndarray | float) -> np.ndarray:
+        """Return where points of cuts that have moved came from, (n, 3) mm.
+
+        points (n, 3) mm, blank frame.  change (n, 5): of NAMES, in UNITS, for each.  lift (n,): of the setup
+        whose cut it is.  Exact.
+        """
+        table = self.lie.inverse().apply(points)
+        right, back, degrees, high, thicker = change.T
+        # The frame of a thicker blank lifts its cuts; what is left is a misplacement on the table.
+        table[:, 2] -= high + self.lie.matrix[2, 2] * np.asarray(lift) * thicker
+        table[:, :2] -= np.column_stack([right, back])
+        c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+        x, y = (table[:, :2] - np.array(self.middle)).T
+        table[:, :2] = np.column_stack([c * x + s * y, c * y - s * x]) + np.array(self.middle)
+        return self.lie.apply(table)
+
+    def frame(self, change: Sequence[float]) -> Frame:
+        """Return the misplacement of the table frame for one change of NAMES; its thickness plays no part."""
+        right, back, degrees, high, _ = change
+        return misplaced(right, back, high, degrees, self.middle)
+
+
+def motion_of(job: Job, frames: Sequence[Frame]) -> Motion | None:
+    """Return how the second side may move, None when all setups cut one side."""
+    later = [index for index, frame in enumerate(frames) if frame.up != frames[0].up]
+    if not later:
+        return None
+    setup = job.setups[later[0]]
+    across, deep = setup.size_on_table(job.blank)
+    return Motion(
+        side=1 if frames[later[0]].up > 0 else 2,
+        setup=later[0],
+        lie=setup.lie(job.blank),
+        middle=(across / 2, deep / 2),
+        lift=tuple(_lift(job, index) for index in range(len(job.setups))),
+    )
+
+
+def _lift(job: Job, index: int) -> float:
+    """Return by how much the cuts of a setup rise for each mm that the blank is thicker: 0 or 1."""
+    from dataclasses import replace
+
+    thicker = replace(job.blank, thickness=job.blank.thickness + 1.0)
+    setup = job.setups[index]
+    return float(setup.frame(thicker).offset[2] - setup.frame(job.blank).offset[2])
+
+
+class SideHeights:
+    """The surface of one side at any places, by the sweeps of its moves: exact.
+
+    evidence: of findings.  Heights count along the side's own axis (z of side 1, -z of side 2).
+    """
+
+    def __init__(self, evidence, side: int):
+        self.side, self.sign = side, 1.0 if side == 1 else -1.0
+        self._cutters = evidence.job.cutters
+        self._start = evidence.job.blank.thickness if side == 1 else 0.0
+        self._parts = [
+            (evidence.moves[one], frame)
+            for one, frame in zip(evidence.rows, evidence.frames, strict=True)
+            if frame.up == (1 if side == 1 else -1) and one.stop > one.start
+        ]
+
+    def at(self, points: np.ndarray) -> np.ndarray:
+        """Return the heights at points (n, 2) mm, blank frame: (n,) mm along the side's axis."""
+        found = np.full(len(points), self._start)
+        for moves, frame in self._parts:
+            found, _ = cut_heights(points, moves, self._cutters, frame, found)
+        return self.sign * found
+
+    def is_wood(self, points: np.ndarray) -> np.ndarray:
+        """Return whether this side left wood at points (n, 3) mm, (n,) bool."""
+        return self.at(points[:, :2]) > self.sign * points[:, 2]

@@ -1,0 +1,84 @@
+"""The region of shift, turn, height and thickness within which every limit holds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.budget.anew import Anew
+from simkit.budget.motion import NAMES
+
+ASKED = 6  # rows asked anew in each direction
+ROUNDS = 4
+FAR = np.array([5.0, 5.0, 2.0, 5.0, 5.0])  # mm and degrees: what binds nowhere nearer is not told
+PLAN = 48  # directions of the plan region
+SMALL = 1e-9
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How far a change can go along one direction until a limit breaks.
+
+    far: multiples of the direction.  row: the row that breaks first, -1 when none does within FAR.
+    off mm: how much the rows and the exact sweeps differ in value there.
+    """
+
+    far: np.ndarray
+    row: np.ndarray
+    off: np.ndarray
+
+
+def reaches(anew: Anew, ways: np.ndarray, far: np.ndarray) -> Reach:
+    """Return how far changes can go along ways (d, 5), at most far (d,): arrays (d,).
+
+    First by the rows, then ASKED rows of each way that bind first are evaluated anew there and the place is
+    corrected, ROUNDS times.  A way that no limit lets begin has reach 0.
+    """
+    rows = anew.rows
+    slope = anew.columns @ ways.T  # (n, d)
+    slack = np.maximum(rows.limit - rows.value, 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        breaks = np.where(slope > SMALL, slack[:, None] / slope, np.inf)
+    d = len(ways)
+    asked = min(ASKED, len(rows))
+    nearest = np.argpartition(breaks, asked - 1, axis=0)[:asked] if len(rows) else np.zeros((0, d), int)
+    # One of each place: neighbours say the same.
+    at = np.take_along_axis(breaks, nearest, axis=0)
+    reach = np.minimum(at.min(axis=0, initial=np.inf), far)
+    row = np.full(d, -1)
+    off = np.zeros(d)
+    for _ in range(ROUNDS):
+        which = nearest.ravel()
+        changes = np.tile(reach, asked)[:, None] * np.tile(ways, (asked, 1))
+        exact = anew.values(which, changes).reshape(asked, d)
+        rate = np.take_along_axis(slope, nearest, axis=0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            step = np.where(rate > SMALL, (rows.limit[nearest] - exact) / rate, np.inf)
+        closest = np.argmin(step, axis=0)
+        by = step[closest, np.arange(d)]
+        off = np.abs(exact - anew.linear(which, changes).reshape(asked, d))[closest, np.arange(d)]
+        row = np.where(np.isfinite(by), nearest[closest, np.arange(d)], -1)
+        new = np.clip(reach + np.where(np.isfinite(by), by, np.inf), 0.0, far)
+        is_still = np.abs(new - reach) * np.abs(rate[closest, np.arange(d)]) < 1e-4
+        reach = new
+        if is_still.all():
+            break
+    row = np.where(reach < far - SMALL, row, -1)
+    return Reach(reach, row, off)
+
+
+def axis_ways() -> np.ndarray:
+    """Return the ways up and down along each of NAMES alone, (2 x 5, 5): down first."""
+    ways = np.zeros((2 * len(NAMES), len(NAMES)))
+    for k in range(len(NAMES)):
+        ways[2 * k, k], ways[2 * k + 1, k] = -1.0, 1.0
+    return ways
+
+
+def plan_ways(count: int = PLAN) -> np.ndarray:
+    """Return ways in plan all round, without a turn, counter-clockwise from the right, (count, 5)."""
+    angle = 2 * np.pi * np.arange(count) / count
+    ways = np.zeros((count, len(NAMES)))
+    ways[:, 0], ways[:, 1] = np.cos(angle), np.sin(angle)
+    return ways

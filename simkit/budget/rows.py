@@ -1,0 +1,280 @@
+"""What limits the job, place by place: the value there now, and how it grows when the second side moves.
+
+A surface that moves by a small v along with its cutters comes out of the part by m . v, m the outward normal.
+So each place gives one row: value + grow . v <= limit.  Sharp corners give a row for each normal between
+those of their faces, for a corner moved by v lies as far off as the farthest of these says.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from simkit.budget.motion import Motion, SideHeights
+from simkit.budget.toward import MOST, toward
+
+GOUGE, LEFTOVER, WALL, STEP = range(4)
+KINDS = ("gouge", "leftover", "thin-wall", "witness-step")
+BLOCK = 1.2  # mm: of each so large a block the deepest and the proudest cell of each slope make rows
+STEEP = 4.0  # rise per cell: there walls are asked, not cells
+ASIDE = 0.03  # mm: by so much more is a part off its cut where the cut lies beside it
+ALIKE = 0.1  # mm: as thin as the part is, within this and both bounds, is no fault (see findings.thin_wall)
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Places that limit a job, n of them.
+
+    kind (n,) int8: index in KINDS.  side (n,) int8: whose surface.  at (n, 3) mm, blank frame.
+    value, limit (n,) mm: now, and the most it may be (a wall's thickness counts negative).
+    grow (n, 3): by how much the value grows for each mm that the cuts of the second side move.
+    thick (n,): for each mm that the blank is thicker.  outward (n, 3): the part's normal, unit length, along
+    which the place can be asked anew, NaN where it cannot.  lift (n,): of the cut there, see Motion.
+    first, second (n,) int64: rows of the faces of a corner, -1 for none; share (n, 2): of their values in
+    its own.
+    """
+
+    kind: np.ndarray
+    side: np.ndarray
+    at: np.ndarray
+    value: np.ndarray
+    limit: np.ndarray
+    grow: np.ndarray
+    thick: np.ndarray
+    outward: np.ndarray
+    lift: np.ndarray
+    first: np.ndarray
+    second: np.ndarray
+    share: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.kind)
+
+    def __getitem__(self, which) -> Rows:
+        """Return some rows; first and second still count in the table they came from."""
+        return Rows(*(getattr(self, one.name)[which] for one in fields(self)))
+
+    def columns(self, motion: Motion) -> np.ndarray:
+        """Return how the values grow for one of each of motion.NAMES, (n, 5)."""
+        moved = np.einsum("nkc,nc->nk", motion.columns(self.at), self.grow)
+        return np.column_stack([moved, self.thick])
+
+
+def make_rows(kind: int, side: int, at, value, limit, grow, thick, outward, lift, corner=None) -> Rows:
+    """Return rows of one kind and side.  corner: first, second and share, None for faces."""
+    n = len(at)
+    first, second, share = corner or (np.full(n, -1), np.full(n, -1), np.zeros((n, 2)))
+    return Rows(
+        np.full(n, kind, np.int8), np.full(n, side, np.int8), np.asarray(at, float).reshape(n, 3),
+        np.asarray(value, float), np.broadcast_to(np.asarray(limit, float), (n,)).copy(),
+        np.asarray(grow, float).reshape(n, 3), np.asarray(thick, float),
+        np.asarray(outward, float).reshape(n, 3),
+        np.asarray(lift, float), np.asarray(first, np.int64), np.asarray(second, np.int64), share,
+    )  # fmt: skip
+
+
+def joined(parts: list[Rows]) -> Rows:
+    """Return the rows of all parts in one table; corners must count in the table they are joined to."""
+    return Rows(*(np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Rows)))
+
+
+def face_rows(evidence, motion: Motion, heights: dict[int, SideHeights]) -> Rows:
+    """Return rows of the faces that each side's cells show, walls left out.
+
+    evidence: of findings, compared with the target.  heights: of both sides.  Of each BLOCK the worst cell
+    either way is taken.
+    """
+    parts = []
+    lattice = evidence.field.lattice
+    for side, deviation in evidence.deviations.items():
+        sign = 1.0 if side == 1 else -1.0
+        target = evidence.envelopes.side(side)
+        is_open = ~np.isnan(deviation.normal) & ~is_steep(target, lattice.cell)
+        cut = evidence.field.upper if side == 1 else evidence.field.lower
+        owner = evidence.field.upper_move if side == 1 else evidence.field.lower_move
+        limits = evidence.zones.limits(lattice, side)
+        lift = lifts(evidence, motion, side, owner.ravel()).reshape(owner.shape)
+        for kind, way, limit in ((GOUGE, -1.0, limits[0]), (LEFTOVER, 1.0, limits[1])):
+            is_asked = is_open & np.isfinite(limit)
+            value = np.where(is_asked, way * deviation.normal - limit, -np.inf)
+            cells = _worst_cells(value, lattice.cell, _quadrant(target))
+            iy, ix = np.divmod(cells, lattice.nx)
+            x, y = lattice.centre_of(iy, ix)
+            at = np.column_stack([x, y, cut.ravel()[cells].astype(float)])
+            outward = _normals(evidence.target_grid, at, side)
+            off_target = _along_normal(deviation, cells, at, evidence.target_grid)
+            z = target.ravel()[cells]
+            aside = _aside(off_target, at, np.column_stack([x, y, z]), heights[side], evidence.target_grid)
+            is_aside = ~np.isnan(aside[:, 0])
+            # A wall beside an uncut place may move, and the place stays.
+            is_moved = (side == motion.side) & ((owner.ravel()[cells] >= 0) | is_aside)
+            outward = np.where(is_aside[:, None], aside, outward)
+            grow = way * outward * is_moved[:, None]
+            thick = way * outward[:, 2] * lift.ravel()[cells]
+            faces_it = sign * outward[:, 2] > 0.05
+            at -= outward * np.where(faces_it, off_target, 0.0)[:, None]
+            at[is_aside, 2] = z[is_aside]
+            chosen = (np.abs(grow).sum(axis=1) > 0) | (thick != 0)
+            chosen |= way * off_target > limit.ravel()[cells]
+            nth = cells[chosen]
+            parts.append(
+                make_rows(
+                    kind, side, at[chosen], way * off_target[chosen], limit.ravel()[nth],
+                    grow[chosen], thick[chosen],
+                    np.where(is_moved[:, None], outward, np.nan)[chosen], lift.ravel()[nth],
+                )
+            )  # fmt: skip
+    return joined(parts)
+
+
+def _aside(off_target, cut, wanted, heights: SideHeights, grid) -> np.ndarray:
+    """Return the normals of places that miss the cut sideways (k, 3), NaN where the part's own normal tells.
+
+    off_target (k,) mm: deviations.  cut, wanted (k, 3) mm: the cut and the part there.  Where the part is
+    farther from the cut than the cut from the part, the cut lies beside: in a corner, at a wall.
+    """
+    found = np.full((len(cut), 3), np.nan)
+    size = np.abs(off_target)
+    rows = np.flatnonzero(size > ASIDE)
+    off = grid.distance(cut[rows], 0)
+    rows = rows[size[rows] > off + ASIDE]
+    rows = rows[np.argsort(-size[rows], kind="stable")][:MOST]
+    for is_leftover in (True, False):
+        mine = rows[(off_target[rows] > 0) == is_leftover]
+        if len(mine):
+            way = toward(heights, wanted[mine], size[mine], is_leftover)
+            found[mine] = way if is_leftover else -way
+    return found
+
+
+def _along_normal(deviation, cells: np.ndarray, at: np.ndarray, grid) -> np.ndarray:
+    """Return the deviations of cells along the normal, mm (k,).
+
+    at (k, 3) mm: the cut there.  Where a deviation is so small that its vertical part stands for it (see
+    compare.deviation), which is the larger on a slope, the distance is measured.
+    """
+    value = deviation.normal.ravel()[cells].astype(float)
+    small = np.flatnonzero(
+        (np.abs(value) <= deviation.threshold) & (value == deviation.vertical.ravel()[cells])
+    )
+    value[small] = np.copysign(grid.distance(at[small], deviation.side), value[small])
+    return value
+
+
+def lifts(evidence, motion: Motion, side: int, owner: np.ndarray) -> np.ndarray:
+    """Return by how much surfaces rise for each mm that the blank is thicker, (n,).
+
+    owner (n,): the rows that cut them, -1 for none: the blank's own upper face rises, the lower one does not.
+    """
+    setup = evidence.moves.setup[np.maximum(owner, 0)]
+    own = 1.0 if side == 1 else 0.0
+    return np.where(owner >= 0, np.array(motion.lift)[setup], own)
+
+
+def is_steep(target: np.ndarray, cell: float) -> np.ndarray:
+    """Return the cells beside a steep step of a surface (ny, nx) mm or beside its outline, bool."""
+    steep = np.zeros(target.shape, bool)
+    for axis in (0, 1):
+        jump = np.abs(np.diff(target, axis=axis))
+        is_jump = ~(jump <= STEEP * cell)  # NaN, the outline, too
+        first, second = ([slice(None)] * 2 for _ in range(2))
+        first[axis], second[axis] = slice(None, -1), slice(1, None)
+        steep[tuple(first)] |= is_jump
+        steep[tuple(second)] |= is_jump
+    return steep
+
+
+def _quadrant(target: np.ndarray) -> np.ndarray:
+    """Return into which of four quadrants a surface falls at each cell (ny, nx)."""
+    falls = [np.diff(target, axis=axis, append=np.nan) < 0 for axis in (0, 1)]
+    return falls[0] + 2 * falls[1]
+
+
+def _worst_cells(value: np.ndarray, cell: float, kind: np.ndarray | None = None) -> np.ndarray:
+    """Return the flat index of the highest finite value of each BLOCK, of each kind of cells in it (k,)."""
+    if kind is not None:
+        parts = [_worst_cells(np.where(kind == one, value, -np.inf), cell) for one in np.unique(kind)]
+        return np.concatenate(parts)
+    block = max(1, round(BLOCK / cell))
+    ny, nx = value.shape
+    by, bx = -(-ny // block), -(-nx // block)
+    padded = np.full((by * block, bx * block), -np.inf)
+    padded[:ny, :nx] = value
+    blocks = padded.reshape(by, block, bx, block).swapaxes(1, 2).reshape(by * bx, -1)
+    worst = np.argmax(blocks, axis=1)
+    number = np.flatnonzero(np.isfinite(blocks[np.arange(len(worst)), worst]))
+    iy = number // bx * block + worst[number] // block
+    ix = number % bx * block + worst[number] % block
+    return iy * nx + ix
+
+
+def _normals(grid, points: np.ndarray, side: int) -> np.ndarray:
+    """Return the outward unit normals of the triangles of a side that are nearest to points, (n, 3)."""
+    if not len(points):
+        return np.zeros((0, 3))
+    corners = grid.ordered[0][grid.nearest(points, side)]
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    return normal / np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
+
+
+def wall_rows(evidence, motion: Motion, is_judged: np.ndarray) -> Rows | None:
+    """Return rows of the places where the wood is nearly too thin, None where walls were not measured.
+
+    is_judged (ny, nx) bool: cells whose wall counts.  The ball that measures a wall touches it at two places;
+    its diameter grows by what these move apart along the line between them.
+    """
+    walls, wanted = evidence.walls, evidence.target_walls
+    if walls is None:
+        return None
+    limit = evidence.job.limits.thinnest_wall
+    design = np.where(np.isnan(wanted.thickness), np.inf, wanted.thickness - walls.bound - ALIKE)
+    least = np.minimum(limit, design)
+    value = np.where(is_judged & ~np.isnan(walls.thickness), least - walls.thickness, -np.inf)
+    cells = _worst_cells(value, evidence.field.lattice.cell)
+    if not len(cells):
+        return None
+    near, contact = (a.reshape(-1, 3)[cells].astype(float) for a in (walls.near, walls.contact))
+    thickness = walls.thickness.ravel()[cells].astype(float)
+    apart = (near - contact) / np.maximum(thickness, 1e-9)[:, None]
+    grow, thick, at = np.zeros((len(cells), 3)), np.zeros(len(cells)), near.copy()
+    for face, foot, place, way in (
+        (walls.near_face, walls.near_cell, near, 1.0),
+        (walls.contact_face, walls.contact_cell, contact, -1.0),
+    ):
+        side = face.ravel()[cells]
+        cell = np.maximum(foot.ravel()[cells], 0)
+        for number, owners in ((1, evidence.field.upper_move), (2, evidence.field.lower_move)):
+            owner = owners.ravel()[cell]
+            mine = side == number
+            thick -= np.where(mine, way * apart[:, 2] * lifts(evidence, motion, number, owner), 0.0)
+            if number == motion.side:
+                is_moved = mine & (owner >= 0)
+                grow -= np.where(is_moved[:, None], way * apart, 0.0)
+                at[is_moved] = place[is_moved]
+    return make_rows(
+        WALL, motion.side, at, -thickness, -least.ravel()[cells], grow, thick,
+        np.full_like(at, np.nan), np.zeros(len(at)),
+    )  # fmt: skip
+
+
+def seam_rows(evidence, motion: Motion, is_judged: np.ndarray) -> Rows | None:
+    """Return rows of the witness step, either way, at the stations of the seam that count (n,) bool."""
+    seam = evidence.seam
+    if seam is None or not len(seam.offset):
+        return None
+    limit = evidence.job.limits.witness_step
+    chosen = np.flatnonzero(is_judged)
+    at = np.column_stack([seam.stations, seam.level])[chosen]
+    outward = np.column_stack([seam.normal[chosen], np.zeros(len(chosen))])
+    row = (seam.row_upper if motion.side == 1 else seam.row_lower)[chosen]
+    lift = lifts(evidence, motion, motion.side, row)
+    way = 1.0 if motion.side == 1 else -1.0  # the offset is side 1's wall less side 2's
+    parts = [
+        make_rows(
+            STEP, motion.side, at, sign * seam.offset[chosen], limit, sign * way * outward,
+            np.zeros(len(at)), outward, lift,
+        )
+        for sign in (1.0, -1.0)
+    ]  # fmt: skip
+    return joined(parts)

@@ -1,0 +1,117 @@
+"""The jigs of a job: each a job of its own, read, cut, and held against the piece that is laid into it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from simkit.compare.seat import REACH, Seat, seat
+from simkit.errors import InputProblems, Place, Problem
+from simkit.frames import Frame
+from simkit.job.model import Job
+from simkit.job.reader import read_job
+from simkit.moves.table import Moves, join_moves
+from simkit.program.job_programs import read_programs
+from simkit.stock.cut import cut_heights
+from simkit.stock.field import Field, Lattice, blank_lattice
+
+JIG_CELL = 1.0  # mm: a wall of the jig is found where it parts the corners of such a cell
+
+
+@dataclass(frozen=True)
+class Jig:
+    """The jig of a setup (its index), as its own job cuts it."""
+
+    setup: int
+    job: Job
+    moves: list[Moves]
+
+    def top(self, points: np.ndarray) -> np.ndarray:
+        """Return its height over the table at points (n, 2), mm, 0 where it is open and beside it."""
+        blank, frames = self.job.blank, [setup.frame(self.job.blank) for setup in self.job.setups]
+        inside = (points > 0).all(axis=1) & (points[:, 0] < blank.length) & (points[:, 1] < blank.width)
+        low, high = surfaces(points[inside], self.job, self.moves, frames)
+        top = np.zeros(len(points))
+        top[inside] = np.where(high > low, high, 0.0)
+        return top
+
+
+def surfaces(points: np.ndarray, job: Job, moves: list[Moves], frames: list[Frame]):
+    """Return lower and upper surface (n,) mm of a blank after setups at any points (n, 2)."""
+    start = {1: np.full(len(points), job.blank.thickness), -1: np.zeros(len(points))}
+    for one, frame in zip(moves, frames, strict=True):
+        start[frame.up], _ = cut_heights(points, one, job.cutters, frame, start[frame.up])
+    return start[-1], start[1]
+
+
+def read_jigs(job: Job) -> list[Jig]:
+    """Return the jigs that the setups of a job name.
+
+    Raises InputProblems for what is wrong in a jig's job file or its programs, and for a jig laid into a jig.
+    """
+    jigs = []
+    for index, setup in enumerate(job.setups):
+        if setup.jig is None:
+            continue
+        jig = read_job(setup.jig)
+        if any(one.jig is not None for one in jig.setups):
+            key = f"setups[{index}].jig"
+            place = Place(job.file, job.lines.get(key), key=key)
+            found, remedy = (
+                f"'{setup.jig.name}', whose own setups name a jig",
+                "check the jig's job by itself",
+            )
+            raise InputProblems(Problem(place, found, "the job of a jig that lies on the table", remedy))
+        reads = read_programs(jig)
+        moves = [join_moves([read.moves for _, read in one]) for one in reads]
+        jigs.append(Jig(index, jig, moves))
+    return jigs
+
+
+def seats(job: Job, jigs: list[Jig], moves: Moves, rows: list[slice], frames: list[Frame], fields) -> dict:
+    """Return {setup index: Seat}: how the blank, as the setups before have left it, seats in each jig.
+
+    fields: the blank after each setup.
+    """
+    return {jig.setup: _seat(job, jig, moves, rows, frames, fields) for jig in jigs}
+
+
+def _seat(job: Job, jig: Jig, moves: Moves, rows: list[slice], frames: list[Frame], fields) -> Seat:
+    index, setup, blank = jig.setup, job.setups[jig.setup], job.blank
+    lie = setup.lie(blank)
+    before = [moves[one] for one in rows[:index]]
+    right, back, up = setup.jig_at
+    across, deep = setup.size_on_table(blank)
+
+    def bottom(points: np.ndarray) -> np.ndarray:
+        on_table = points - (right, back)
+        inside = (on_table > 0).all(axis=1) & (on_table[:, 0] < across) & (on_table[:, 1] < deep)
+        low, high = surfaces(lie.apply_plan(on_table[inside]), job, before, frames[:index])
+        found = np.full(len(points), np.inf)
+        under = low if lie.up > 0 else blank.thickness - high
+        found[inside] = np.where(high > low, under + up, np.inf)
+        return found
+
+    cell = max(fields[0].lattice.cell, 0.2)
+    lattice = blank_lattice(across, deep, cell)
+    lattice = Lattice((right, back), cell, lattice.nx, lattice.ny)
+    mass = _mass_centre(fields[index - 1] if index else None, blank)
+    on_table = lie.inverse().apply_plan(np.array([mass]))[0] + (right, back)
+    room = 2 * REACH
+    size = blank_lattice(across + 2 * room, deep + 2 * room, JIG_CELL)
+    board = Lattice((right - room, back - room), JIG_CELL, size.nx, size.ny)
+    return seat(bottom, partial(Jig.top, jig), lattice, board, on_table)
+
+
+def _mass_centre(field: Field | None, blank) -> tuple[float, float]:
+    """Return where the weight of the wood acts (x, y) mm, blank frame."""
+    if field is None:
+        return blank.length / 2, blank.width / 2
+    depth = np.where(field.is_solid, field.upper.astype(np.float64) - field.lower, 0.0)
+    total = max(float(depth.sum()), 1e-12)
+    return (
+        float(depth.sum(axis=0) @ field.lattice.x()) / total,
+        float(depth.sum(axis=1) @ field.lattice.y()) / total,
+    )

@@ -1,0 +1,162 @@
+"""seat: the piece does not drop into its jig, stands up in it, or rocks."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from simkit.compare.seat import SAME_HEIGHT, TURN, Seat
+from simkit.findings.evidence import Evidence
+from simkit.findings.finding import Finding
+from simkit.findings.shape import severity_of
+
+
+def find(evidence: Evidence) -> list[Finding]:
+    """Return findings for each setup with a jig."""
+    findings = []
+    for index, seat in evidence.seats.items():
+        setup = evidence.job.setups[index]
+        common = {"setup": setup.name, **evidence.job_line(f"setups[{index}].jig")}
+        is_tight = seat.room is not None and seat.room < seat.room_bound
+        if is_tight:
+            is_open = seat.room > -seat.room_bound
+            findings.append(
+                Finding(
+                    kind="seat",
+                    severity="undecided" if is_open else "beyond",
+                    subject=f"{setup.name}, drops in",
+                    message=(
+                        f"it is open whether the piece drops into the jig of '{setup.name}'"
+                        if is_open
+                        else f"the piece does not drop into the jig of '{setup.name}': at the best place "
+                        f"{-seat.room:.3f} mm is missing between upright walls, and it stands up by "
+                        f"{seat.stands_up:.2f} mm"
+                    ),
+                    advice="Give the pocket more room there, or relieve its corners: "
+                    f"the least relief is in the result ({_places(seat)}).",
+                    value=-seat.room,
+                    bound=seat.room_bound,
+                    limit=0.0,
+                    measure="overlap of upright walls in plan, at the place with the most room",
+                    **common,
+                )
+            )
+        elif severity := severity_of(-seat.stands_up, seat.stands_up_bound, evidence.job.limits.leftover):
+            findings.append(
+                Finding(
+                    kind="seat",
+                    severity=severity,
+                    subject=f"{setup.name}, too low",
+                    message=f"the piece lies {-seat.stands_up:.2f} mm too low in the jig of '{setup.name}'",
+                    advice="Cut the jig less deep, or correct jig_at.",
+                    value=-seat.stands_up,
+                    bound=seat.stands_up_bound,
+                    limit=evidence.job.limits.leftover,
+                    measure="height below the stated place, where the piece rests untilted",
+                    **common,
+                )
+            )
+        elif severity := severity_of(seat.stands_up, seat.stands_up_bound, _limit(evidence)):
+            x, y, z = seat.first
+            findings.append(
+                Finding(
+                    kind="seat",
+                    severity=severity,
+                    subject=f"{setup.name}, stands up",
+                    message=(
+                        f"the piece stands up by {seat.stands_up:.2f} mm in the jig of '{setup.name}': it "
+                        f"touches at ({x:.1f}, {y:.1f}, {z:.1f}) of the jig"
+                    ),
+                    advice=f"Cut the jig deeper there ({_places(seat)}), or correct jig_at.",
+                    value=seat.stands_up,
+                    bound=seat.stands_up_bound,
+                    limit=_limit(evidence),
+                    measure="height above the stated place, where the piece rests untilted",
+                    **common,
+                )
+            )
+        if seat.tips > 0:
+            findings.append(
+                Finding(
+                    kind="seat",
+                    severity="beyond",
+                    subject=f"{setup.name}, rocks",
+                    message=(
+                        f"the piece rocks in the jig of '{setup.name}': its weight acts {seat.tips:.1f} mm "
+                        "outside what it rests on"
+                    ),
+                    advice="Let the jig bear it on both sides of its weight.",
+                    value=seat.tips,
+                    bound=evidence.field.lattice.cell,
+                    limit=0.0,
+                    measure="distance in plan, centre of mass to the hull of the places it rests on",
+                    **common,
+                )
+            )
+    return findings
+
+
+def _limit(evidence: Evidence) -> float:
+    """Return how much too high a piece may lie: what the cuts from that side would then go too deep."""
+    return evidence.job.limits.gouge
+
+
+def _places(seat: Seat) -> str:
+    """Return where the jig should be relieved, in words."""
+    middles = [outline.mean(axis=0) for outline in seat.relief]
+    words = ", ".join(f"({x:.1f}, {y:.1f})" for x, y in middles[:4])
+    more = f" and {len(middles) - 4} more" if len(middles) > 4 else ""
+    return f"at {words}{more} of the jig" if middles else "nothing to relieve"
+
+
+def seat_remarks(evidence: Evidence) -> list[str]:
+    """Return how each piece seats in its jig, in sentences."""
+    words = []
+    for index, seat in evidence.seats.items():
+        name = evidence.job.setups[index].name
+        height = seat.stands_up
+        lies = "at its stated height"
+        if abs(height) > SAME_HEIGHT:
+            lies = f"{abs(height):.2f} mm {'above' if height > 0 else 'below'} its stated height"
+        text = f"jig of '{name}': the piece {'drops in' if seat.drops_in else 'does not drop in'}, "
+        text += f"rests on the {seat.rests_on} {lies} ±{seat.stands_up_bound:.2f}"
+        if seat.play_shift is not None:
+            left, right, front, back = seat.play_shift
+            text += (
+                f"; play between upright walls ±{seat.room_bound:g}: left {left:.2f}, right {right:.2f}, "
+                f"front {front:.2f}, back {back:.2f} mm, turn {_turn(seat.play_turn)}"
+            )
+        elif seat.room is None:
+            text += "; no upright walls hold it in plan"
+        words.append(text + ". Not looked at: whether it tilts until it finds a third place to rest on")
+    return words
+
+
+def _turn(turn: tuple[float, float]) -> str:
+    left, right = turn
+    if min(left, right) >= TURN:
+        return f"{TURN:g} degrees and more"
+    return f"{left:.2f} degrees to the left, {right:.2f} to the right"
+
+
+def seat_rows(evidence: Evidence) -> list[dict[str, Any]]:
+    """Return the rows of the result: one for each setup with a jig."""
+    return [
+        {
+            "setup": evidence.job.setups[index].name,
+            "drops_in": seat.drops_in,
+            "room": seat.room,
+            "room_bound": seat.room_bound,
+            "stands_up": seat.stands_up,
+            "stands_up_bound": seat.stands_up_bound,
+            "shift": [seat.pose.dx, seat.pose.dy],
+            "turn_degrees": seat.pose.degrees,
+            "first_contact": list(seat.first),
+            "rests_on": seat.rests_on,
+            "mass_centre": list(seat.mass_centre),
+            "tips": seat.tips,
+            "play_shift": seat.play_shift and list(seat.play_shift),
+            "play_turn": seat.play_turn and list(seat.play_turn),
+            "relief": [outline.tolist() for outline in seat.relief],
+        }
+        for index, seat in evidence.seats.items()
+    ]

@@ -1,0 +1,260 @@
+"""A desk: what one tab of a browser has dropped, and the check of it."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+from typing import Any
+
+from simkit.errors import InputProblems, Interrupted, Place, Problem
+from simkit.page.changes import changes
+from simkit.page.checker import Checker
+from simkit.page.form import JOB_FILE, job_text
+from simkit.page.inside import refuse_outside
+from simkit.page.names import JOB, MESH, kind_of, safe_name
+from simkit.runs.unchecked import fault, keep_traceback, unusable
+
+MOST_FILES = 60
+PREFILL_SECONDS = 60
+STAGES = 14  # of a check and its report, for the bar until one was seen
+
+
+class Busy(Exception):
+    """The files of a desk do not change while they are checked."""
+
+
+class Desk:
+    """Files in a folder of its own, under names that `safe_name` let pass, and the last two results."""
+
+    def __init__(self, folder: Path, checker: Checker):
+        self.used = time.monotonic()
+        self._folder, self._out = folder / "in", folder / "out"
+        self._root, self._checker = folder, checker
+        for part in (self._folder, self._out):
+            part.mkdir(parents=True)
+        self._lock = threading.RLock()
+        self._kinds: dict[str, str] = {}  # by name, in the order dropped
+        self._is_made = False  # the job file comes from the form
+        self._thread: threading.Thread | None = None
+        self._wanted = 0  # number of the check that is wanted
+        self._state: dict[str, Any] = {"number": 0, "phase": "nothing"}
+        self._result: dict[str, Any] | None = None  # the last that came to an end
+        self._seen_stages = STAGES
+
+    # ---- files ----
+
+    def size(self) -> int:
+        """Return how many bytes were dropped."""
+        with self._lock:
+            return sum((self._folder / name).stat().st_size for name in self._kinds)
+
+    def files(self) -> list[dict[str, Any]]:
+        """Return name, kind and size of every file."""
+        with self._lock:
+            rows = [(name, kind, (self._folder / name).stat().st_size) for name, kind in self._kinds.items()]
+        is_made = self._is_made
+        return [
+            {"name": name, "kind": kind, "size": size}
+            for name, kind, size in rows
+            if not (is_made and kind == JOB)
+        ]
+
+    def put(self, name: str, data: bytes) -> str:
+        """Keep a file; one of the same name, and another job file, goes.  Returns its name.
+
+        Raises InputProblems for a name that cannot be used, Busy while a check runs.
+        """
+        name = safe_name(name)
+        kind = kind_of(name)
+        with self._lock:
+            self._refuse_when_busy()
+            if name not in self._kinds and len(self._kinds) >= MOST_FILES:
+                found, remedy = f"more than {MOST_FILES} files", "take some away first"
+                raise InputProblems(Problem(Place(name), found, f"{MOST_FILES} at most", remedy))
+            like = {other.casefold(): other for other in self._kinds}  # one file on some systems
+            old = like.get(name.casefold())
+            gone = [old] if old is not None and old != name else []
+            if kind == JOB:
+                gone += [other for other, what in self._kinds.items() if what == JOB and other != name]
+                self._is_made = False
+            for other in dict.fromkeys(gone):
+                self._drop(other)
+            (self._folder / name).write_bytes(data)
+            self._kinds[name] = kind
+        return name
+
+    def take_away(self, name: str) -> None:
+        """Forget a file.  Raises KeyError for one that is not there, Busy while a check runs."""
+        with self._lock:
+            self._refuse_when_busy()
+            self._drop(self._known(name))
+
+    def _drop(self, name: str) -> None:
+        del self._kinds[name]
+        (self._folder / name).unlink(missing_ok=True)
+
+    def _known(self, name: str) -> str:
+        if name not in self._kinds:
+            raise KeyError(name)
+        return name
+
+    def text_of(self, name: str) -> str:
+        """Return a program or the job file as text.  Raises KeyError for any other name."""
+        with self._lock:
+            if self._kinds[self._known(name)] == MESH:
+                raise KeyError(name)
+            data = (self._folder / name).read_bytes()
+        try:
+            return data.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            return data.decode("latin-1")
+
+    def job_file(self) -> tuple[str, bytes] | None:
+        """Return name and bytes of the job file, None when there is none yet."""
+        with self._lock:
+            name = self._job_name()
+            return None if name is None else (name, (self._folder / name).read_bytes())
+
+    def _job_name(self) -> str | None:
+        return next((name for name, kind in self._kinds.items() if kind == JOB), None)
+
+    # ---- the check ----
+
+    def start(self, form: dict[str, Any] | None) -> int:
+        """Begin a check and return its number.  form: see form.job_text, None for the dropped job file.
+
+        Raises Busy while one runs, InputProblems where there is nothing to check, ValueError for no form.
+        """
+        with self._lock:
+            self._refuse_when_busy()
+            if form is not None and (self._is_made or self._job_name() is None):
+                mesh = next((name for name, kind in self._kinds.items() if kind == MESH), None)
+                text = job_text(form, mesh)
+                if len(self._kinds) > 0:
+                    self.put(JOB_FILE, text.encode("utf-8", "replace"))
+                    self._is_made = True
+            job = self._job_name()
+            if job is None:
+                found, expected = "no files", "a job file, or programs and the form"
+                raise InputProblems(Problem(Place("this page"), found, expected, "drop programs first"))
+            number = self._wanted = self._state["number"] + 1
+            self._state = {"number": number, "phase": "waiting", "stage": "waiting", "share": 0.0}
+            self._thread = threading.Thread(target=self._check, args=(number, job), daemon=True)
+            self._thread.start()
+        return number
+
+    def stop(self) -> None:
+        """End the check that runs or waits, if there is one."""
+        with self._lock:
+            thread, self._wanted = self._thread, 0
+        if thread is not None and thread.is_alive():
+            self._checker.stop(self)
+            thread.join(10)
+
+    def close(self) -> None:
+        """End the check and remove all files."""
+        self.stop()
+        shutil.rmtree(self._root, ignore_errors=True)
+
+    def state(self) -> dict[str, Any]:
+        """Return how far the check is, and what it said: number, phase, stage, share, verdict ..."""
+        with self._lock:
+            return dict(self._state)
+
+    def is_busy(self) -> bool:
+        """Return whether a check waits or runs."""
+        return self._thread is not None and self._thread.is_alive()
+
+    def parts(self) -> bytes:
+        """Return the parts of the report as JSON.  Raises KeyError when there is no report."""
+        return self._made("parts.json")
+
+    def report(self) -> bytes:
+        """Return the report as HTML.  Raises KeyError when there is none."""
+        return self._made("report.html")
+
+    def _made(self, name: str) -> bytes:
+        with self._lock:
+            if self._state["phase"] != "done":
+                raise KeyError(name)
+        try:
+            return (self._out / name).read_bytes()
+        except FileNotFoundError:
+            raise KeyError(name) from None
+
+    def prefill(self) -> dict[str, Any]:
+        """Return what the files let one guess for the form."""
+        words = [sys.executable, "-P", "-m", "simkit.page.prefill", str(self._folder)]
+        done = subprocess.run(words, capture_output=True, timeout=PREFILL_SECONDS, check=True)
+        return json.loads(done.stdout)
+
+    def _refuse_when_busy(self) -> None:
+        if self.is_busy() and threading.current_thread() is not self._thread:
+            raise Busy
+
+    def _check(self, number: int, job: str) -> None:
+        for name in ("report.html", "parts.json"):
+            (self._out / name).unlink(missing_ok=True)
+        self._stages = 0
+        try:
+            refuse_outside(self._folder / job)
+            record = self._checker.check(
+                self, self._folder, job, self._out, self._say, lambda: self._wanted == number
+            )
+        except Interrupted:
+            self._tell(phase="stopped")
+            return
+        except InputProblems as problems:
+            record = unusable(job, problems)
+        except Exception:
+            record = fault(job, keep_traceback())
+        if "verdict" not in record:
+            self._tell(phase="unusable", sentence=record["sentence"], problems=_lines(record["problems"]))
+            return
+        self._seen_stages = max(self._stages, 1)
+        self._result = record
+        self._tell(phase="done", **_told(record))
+
+    def _say(self, what: str, value: Any) -> None:
+        """Take what the worker tells: a stage, how much of it is done, or the result before its report."""
+        if what == "stage":
+            self._stages += 1
+            self._tell(phase="checking", stage=value, share=self._share(0.0))
+        elif what == "fraction":
+            self._tell(share=self._share(value))
+        elif what == "result":
+            more = {} if self._result is None else {"changes": changes(value, self._result)}
+            self._tell(**_told(value), **more)
+
+    def _share(self, done: float) -> float:
+        return round(min((self._stages - 1 + done) / max(self._seen_stages, self._stages), 0.99), 3)
+
+    def _tell(self, **what: Any) -> None:
+        with self._lock:
+            self._state = self._state | what
+
+
+def _told(result: dict[str, Any]) -> dict[str, Any]:
+    """Return what a page shows of a result beside the parts of its report."""
+    rows = [{key: row[key] for key in ("number", "at", "side", "file", "line")} for row in result["findings"]]
+    return {"verdict": result["verdict"], "findings": rows}
+
+
+def _lines(rows: list[dict[str, Any]]) -> list[str]:
+    """Return problems as the command line writes them."""
+    return [
+        str(
+            Problem(
+                Place(row["file"], row["line"], row["column"], row["key"]),
+                row["found"],
+                row["expected"],
+                row["remedy"],
+            )
+        )
+        for row in rows
+    ]

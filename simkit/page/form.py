@@ -1,0 +1,77 @@
+"""The short form as a job file: what it holds becomes lines that the reader of job files judges."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from simkit.cutters import MEASURES
+from simkit.draft.tables import text
+from simkit.job.key import UNFILLED
+
+JOB_FILE = "job.toml"
+_LONGEST = 60  # characters of a field
+
+
+def job_text(form: dict[str, Any], mesh: str | None) -> str:
+    """Return the text of a job file for what stands in the form.
+
+    form: `unit`, `blank` (three), `cutters` (rows of number, shape, diameter, and the measures of
+    cutters.MEASURES), `setups` (rows of programs, turn, corner, face, spoilboard), `mesh_units`; all as the
+    person wrote it.  mesh: name of the dropped mesh.  An empty field becomes a blank to fill in, which
+    the reader refuses with its line.  Raises ValueError for what no form holds.
+    """
+    length, width, thickness = _list(form.get("blank"))
+    lines = [
+        "# Made from the form of simkit page.",
+        f"unit = {_word(form.get('unit', 'mm'))}",
+        "",
+        "[blank]",
+        f"length = {_number(length)}",
+        f"width = {_number(width)}",
+        f"thickness = {_number(thickness)}",
+    ]
+    for row in _list(form.get("cutters")):
+        number = _word(row.get("number", ""))[1:-1]
+        if not (number.isascii() and number.isdecimal()):
+            number = text(number)  # a key that the reader refuses with its line
+        lines += ["", f"[cutters.{number}]", f"shape = {_word(row.get('shape', ''))}"]
+        lines.append(f"diameter = {_number(row.get('diameter'))}")
+        lines += [f"{name} = {_number(row[name])}" for name in MEASURES if _is_given(row.get(name))]
+    for index, row in enumerate(_list(form.get("setups")), 1):
+        programs = ", ".join(_word(name) for name in _list(row.get("programs")))
+        lines += ["", "[[setups]]", f'name = "side {index}"', f"turn = {_word(row.get('turn', 'none'))}"]
+        corner, face = _word(row.get("corner", "")), _word(row.get("face", ""))
+        lines.append(f"zero = {{ corner = {corner}, face = {face} }}")
+        if _is_given(row.get("spoilboard")):
+            lines.append(f"spoilboard = {_number(row['spoilboard'])}")
+        lines.append(f"programs = [{programs}]")
+    if mesh is not None:
+        units = _word(form.get("mesh_units") or UNFILLED)
+        lines += ["", "[target]", f"mesh = {text(mesh)}", f"units = {units}"]
+        lines += ['anchor = "origin"', "at = [0, 0, 0]"]
+    return "\n".join(lines) + "\n"
+
+
+def _list(value: Any) -> list[Any]:
+    if not isinstance(value, list) or len(value) > 200:
+        raise ValueError("no list where the form has one")
+    return value
+
+
+def _is_given(value: Any) -> bool:
+    return value is not None and str(value).strip() != ""
+
+
+def _word(value: Any) -> str:
+    """Return a word as TOML text.  Names of files are longer than what is typed."""
+    return text(str(value).strip()[:250] or UNFILLED)
+
+
+def _number(value: Any) -> str:
+    """Return a number as TOML text: as it was written where it is one, else as text that is refused."""
+    written = str("" if value is None else value).strip().replace(",", ".")[:_LONGEST]
+    try:
+        number = float(written)
+    except ValueError:
+        return text(written or UNFILLED)
+    return repr(number) if abs(number) < 1e9 else text(written)

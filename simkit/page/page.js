@@ -1,0 +1,253 @@
+// The page: drops files on its desk, asks for a check, and shows what came of it.
+"use strict";
+(() => {
+  const at = (id) => document.getElementById(id);
+  const LOOK = 250; // ms between two looks at a check
+  let desk = "", files = [], isChecking = false, shown = 0, solid = null, findings = [], lastVerdict = 0, current = 0;
+
+  // ---- talking to the server ----
+
+  async function ask(method, path, body) {
+    const headers = method === "GET" ? {} : { "X-Simkit": "page" };
+    let answer;
+    try {
+      answer = await fetch(path, { method, headers, body, credentials: "omit", cache: "no-store" });
+    } catch {
+      throw new Error("simkit does not answer: it was ended, or the connection broke off");
+    }
+    if (answer.ok) return answer;
+    const told = await answer.json().catch(() => ({}));
+    throw new Error((told.problems || [`simkit answered ${answer.status}`]).join("\n"));
+  }
+  const mine = (rest) => `desk/${desk}${rest}`;
+  const named = (name) => `name=${encodeURIComponent(name)}`;
+  const json = async (...words) => (await ask(...words)).json();
+
+  function say(place, lines) {
+    place.replaceChildren(...lines.flatMap((text) => text.split("\n")).map((text) => {
+      const row = document.createElement("p");
+      row.className = "problem";
+      row.textContent = text;
+      return row;
+    }));
+  }
+
+  // ---- files ----
+
+  function drawFiles() {
+    at("files").replaceChildren(...files.map((file) => {
+      const row = document.createElement("li"), name = document.createElement("bdi");
+      const gone = document.createElement("button");
+      name.textContent = file.name;
+      gone.type = "button";
+      gone.textContent = "take away";
+      gone.setAttribute("aria-label", `take ${file.name} away`);
+      gone.addEventListener("click", () => change(async () => {
+        ({ files } = await json("DELETE", mine(`/file?${named(file.name)}`)));
+      }));
+      row.append(name, ` ${file.kind}, ${size(file.size)} `, gone);
+      return row;
+    }));
+    at("check").disabled = !files.some((file) => file.kind !== "mesh");
+    window.jobForm.take(files);
+  }
+  const size = (bytes) => (bytes < 1e5 ? `${Math.ceil(bytes / 1000)} kB` : `${(bytes / 1e6).toFixed(1)} MB`);
+
+  let queue = Promise.resolve(); // one change of the files after the other
+  function change(act) {
+    queue = queue.then(async () => {
+      try {
+        if (isChecking) await json("POST", mine("/stop"));
+        await act();
+      } catch (reason) {
+        say(at("file-problems"), [reason.message]);
+      }
+      drawFiles();
+    });
+    return queue;
+  }
+
+  async function take(list) {
+    const most = Number(at("files-part").dataset.most), wrong = [];
+    if (!list.length) return;
+    say(at("file-problems"), []);
+    await change(async () => {
+      for (const file of list) {
+        const others = files.filter((one) => one.name !== file.name).reduce((sum, one) => sum + one.size, 0);
+        try {
+          if (file.size + others > most) throw new Error(`${file.name}: too large, all files together may have ${size(most)}`);
+          ({ files } = await json("PUT", mine(`/file?${named(file.name)}`), file));
+        } catch (reason) {
+          wrong.push(reason instanceof TypeError ? `${file.name}: cannot be read (a folder?)` : reason.message);
+        }
+      }
+    });
+    say(at("file-problems"), wrong);
+    if (wrong.length) return;
+    const hasJob = files.some((file) => file.kind === "job file");
+    if (hasJob || shown) await check();
+    if (!hasJob) {
+      try {
+        window.jobForm.takeGuess(await json("GET", mine("/guess")));
+      } catch { /* the form is filled in by hand then */ }
+    }
+  }
+
+  const drop = at("drop");
+  const isFiles = (event) => [...(event.dataTransfer ? event.dataTransfer.types : [])].includes("Files");
+  for (const name of ["dragenter", "dragover"]) {
+    window.addEventListener(name, (event) => {
+      if (!isFiles(event)) return;
+      event.preventDefault();
+      drop.classList.add("is-over");
+    });
+  }
+  window.addEventListener("dragleave", (event) => { if (!event.relatedTarget) drop.classList.remove("is-over"); });
+  window.addEventListener("drop", (event) => {
+    if (!isFiles(event)) return;
+    event.preventDefault();
+    drop.classList.remove("is-over");
+    take([...event.dataTransfer.files]);
+  });
+  at("choose").addEventListener("change", (event) => {
+    const list = [...event.target.files];
+    event.target.value = ""; // so that the same file can be chosen again
+    take(list);
+  });
+
+  // ---- the check ----
+
+  async function check() {
+    say(at("problems"), []);
+    const hasJob = files.some((file) => file.kind === "job file");
+    try {
+      const form = hasJob ? "null" : JSON.stringify(window.jobForm.values());
+      const { number } = await json("POST", mine("/check"), form);
+      await follow(number);
+    } catch (reason) {
+      say(at("problems"), [reason.message]);
+    }
+  }
+
+  async function follow(number) {
+    isChecking = true;
+    current = number;
+    at("check").disabled = true;
+    at("stop").hidden = at("progress").hidden = false;
+    try {
+      for (;;) {
+        const state = await json("GET", mine("/state"));
+        if (state.number !== number) return;
+        at("bar").value = state.share || 0;
+        at("stage").textContent = state.stage || "";
+        if (state.verdict && lastVerdict !== number) showVerdict(number, state);
+        if (!["waiting", "checking"].includes(state.phase)) {
+          await end(state);
+          return;
+        }
+        await new Promise((go) => setTimeout(go, LOOK));
+      }
+    } finally {
+      if (current === number) endProgress();
+    }
+  }
+  function endProgress() {
+    isChecking = false;
+    at("check").disabled = false;
+    at("stop").hidden = at("progress").hidden = true;
+  }
+  at("check").addEventListener("click", check);
+  at("stop").addEventListener("click", () => json("POST", mine("/stop")).catch((reason) => say(at("problems"), [reason.message])));
+
+  async function end(state) {
+    if (state.phase === "stopped") say(at("problems"), ["Stopped. Nothing is known of these files."]);
+    if (state.phase === "unusable") {
+      say(at("problems"), state.problems.length ? ["Not checked:", ...state.problems] : [state.sentence]);
+    }
+    if (state.phase !== "done") {
+      at("result").hidden = true;
+      return;
+    }
+    showParts(await json("GET", mine("/parts")), state);
+  }
+
+  // ---- what came of it ----
+
+  function showVerdict(number, { verdict, changes }) {
+    lastVerdict = number;
+    at("result").hidden = false;
+    at("result").classList.add("is-drawing");
+    const first = document.createElement("b"), status = verdict.status[0].toUpperCase() + verdict.status.slice(1);
+    first.textContent = status;
+    const isFirst = verdict.sentence.startsWith(status);
+    at("verdict").replaceChildren(...(isFirst ? [first, verdict.sentence.slice(status.length)] : [verdict.sentence]));
+    at("verdict").className = `verdict ${verdict.exit_status === 0 ? "good" : "bad"}`;
+    at("changes").replaceChildren();
+    if (!changes) return;
+    const head = document.createElement("h2"), list = document.createElement("ul");
+    head.textContent = "Since the check before";
+    list.append(...changes.map((words) => Object.assign(document.createElement("li"), { textContent: words })));
+    at("changes").append(head, list);
+  }
+
+  function showParts(parts, state) {
+    shown = state.number;
+    findings = state.findings;
+    at("result").classList.remove("is-drawing");
+    at("first").innerHTML = parts.first || ""; // simkit escapes all that comes from files, and no script runs here
+    at("column").innerHTML = parts.findings;
+    at("solid-place").innerHTML = parts.solid;
+    at("rest").innerHTML = ["pictures", "sections", "job", "budget", "time", "tables", "checklist"].map((one) => parts[one] || "").join("");
+    at("rest-part").hidden = false;
+    solid = window.drawSolid();
+    window.programText.hide();
+    at("back").hidden = true;
+    for (const [id, path] of [["get-report", "/report"], ["get-job", "/job"]]) {
+      at(id).href = mine(path);
+      at(id).download = "";
+      at(id).hidden = false;
+    }
+    for (const article of at("column").querySelectorAll(".finding")) {
+      const row = findings[Number(article.id.slice(1)) - 1];
+      if (!row || (!row.at && !row.line)) continue;
+      const button = document.createElement("button");
+      button.type = "button";
+      button.textContent = "show its place";
+      button.setAttribute("aria-label", `show the place of finding ${row.number}`);
+      article.querySelector("h3").append(button);
+      article.classList.add("can-show");
+      article.addEventListener("click", (event) => {
+        if (event.target.closest("a") || String(getSelection())) return;
+        turnTo(row, article);
+        const box = at("shown").getBoundingClientRect(); // on a narrow screen it stands above the column
+        if (box.bottom < 80 || box.top > window.innerHeight - 80) at("shown").scrollIntoView();
+      });
+    }
+    const first = findings[0];
+    if (first) turnTo(first, at(`f${first.number}`));
+  }
+
+  function turnTo(row, article) {
+    for (const one of at("column").querySelectorAll(".chosen")) one.classList.remove("chosen");
+    if (article) article.classList.add("chosen");
+    at("back").hidden = false;
+    at("back").href = `#f${row.number}`;
+    at("back").textContent = `back to finding ${row.number}`;
+    if (solid && row.at) solid.turnTo(row.at, row.side);
+    for (const label of at("solid-place").querySelectorAll(".spot")) {
+      label.classList.toggle("chosen", label.textContent === String(row.number));
+    }
+    if (!row.file) return;
+    window.programText.show(row.file, row.line, async (name) => (await ask("GET", mine(`/text?${named(name)}`))).text())
+      .catch(() => window.programText.hide());
+  }
+
+  // ---- begin and end ----
+
+  window.addEventListener("pagehide", (event) => {
+    if (event.persisted || !desk) return;
+    fetch(mine(""), { method: "DELETE", headers: { "X-Simkit": "page" }, keepalive: true, credentials: "omit" }).catch(() => {});
+  });
+  json("POST", "desk").then((made) => { desk = made.desk; document.body.dataset.ready = "yes"; })
+    .catch((reason) => say(at("file-problems"), [reason.message]));
+})();

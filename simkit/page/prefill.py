@@ -1,0 +1,54 @@
+"""What the dropped files let one guess for the form, as JSON; run as a process of its own."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+from simkit.draft import guesses
+from simkit.draft.seen import Seen, seen_in
+
+
+def form_of(found: Seen) -> dict[str, Any]:
+    """Return values for the form, the evidence for each in `why`, and `problems` of files not read.
+
+    Sizes of the blank, shapes and diameters stay empty: nothing in a program tells them for sure.
+    """
+    first, second, untold, why = guesses.sides(found.programs)
+    setups, tools = [], set()
+    for index, programs in enumerate((first or untold, second)):
+        if not programs and index:
+            continue
+        cuts = guesses.cuts_of(programs)
+        corner, face = guesses.corner(cuts), guesses.face(cuts)
+        why += [*corner.why, *face.why]
+        names = [program.name for program in programs]
+        setups.append({"programs": names, "corner": corner.value or "", "face": face.value or ""})
+    for program in found.programs:
+        if program.read is not None:
+            moves = program.moves
+            tools |= {int(tool) or 1 for tool in moves.tool[~moves.rapid].tolist()}
+    cuts = guesses.cuts_of(first or untold) or guesses.cuts_of(second)
+    units = guesses.units(found.meshes[0], cuts) if _has_bounds(found) else guesses.Guess(None)
+    return {
+        "cutters": sorted(tools),
+        "setups": setups,
+        "mesh_units": units.value or "",
+        "why": [*why, *units.why],
+        "problems": [line for problem in found.problems for line in problem.lines()],
+    }
+
+
+def _has_bounds(found: Seen) -> bool:
+    return len(found.meshes) == 1 and found.meshes[0].bounds is not None
+
+
+def main() -> None:
+    """Print what the folder named by the only argument lets one guess."""
+    sys.stdout.write(json.dumps(form_of(seen_in(Path(sys.argv[1])))))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,163 @@
+"""The page itself, before anything is dropped: what it holds, without a word of script or style in it."""
+
+from __future__ import annotations
+
+from simkit.report.page.html import Html, el
+from simkit.report.page.section_view import HATCHES
+
+
+def page_html(most: int) -> str:
+    """Return the page as the text of an HTML document.  most: bytes that may be dropped."""
+    head = el(
+        "head",
+        el("meta", charset="utf-8"),
+        el("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        el("meta", name="color-scheme", content="light dark"),
+        el("title", "simkit: check programs"),
+        el("link", rel="icon", href="data:,"),
+        el("link", rel="stylesheet", href="report.css"),
+        el("link", rel="stylesheet", href="page.css"),
+    )
+    main = el(
+        "main",
+        el("h1", "Check programs"),
+        _drop(most),
+        _form(),
+        _check(),
+        _result(),
+        el(
+            "footer",
+            "Files stay on this machine: simkit runs here, and the folder it keeps them in is removed "
+            "when it ends. A simulation is no proof. Check clamps and tape, guard eyes, ears and lungs, keep "
+            "hands clear, and run the first pass in the air.",
+        ),
+    )
+    scripts = [el("script", src=name, defer=True) for name in ("scene.js", "text.js", "form.js", "page.js")]
+    page = el("html", head, el("body", HATCHES, main, scripts), lang="en")
+    return f"<!DOCTYPE html>\n{page}\n"
+
+
+def _drop(most: int) -> Html:
+    return el(
+        "section",
+        el("h2", "Files"),
+        el(
+            "div",
+            el("p", "Drop programs, a mesh of the part and a job file here."),
+            el(
+                "label",
+                "Or choose them ",
+                el("input", type="file", id="choose", multiple=True),
+                for_="choose",
+            ),
+            el("p", f"Up to {most / 1e6:g} MB together.", class_="quiet"),
+            id="drop",
+        ),
+        el("ul", id="files", aria_label="Files dropped"),
+        el("div", id="file-problems", role="alert"),
+        data_most=str(most),
+        id="files-part",
+    )
+
+
+def _field(words: str, name: str, **more) -> Html:
+    return el("label", words, el("input", name=name, autocomplete="off", **more))
+
+
+def _form() -> Html:
+    number = {"inputmode": "decimal", "size": "7"}
+    return el(
+        "form",
+        el("h2", "The job"),
+        el("p", "Without a job file, say here how the programs are meant.", class_="quiet"),
+        el("div", id="guesses", aria_live="polite"),
+        el(
+            "div",
+            el(
+                "div",
+                el(
+                    "fieldset",
+                    el("legend", "Blank"),
+                    _field("length", "length", **number),
+                    _field("width", "width", **number),
+                    _field("thickness", "thickness", **number),
+                    el(
+                        "label",
+                        "in ",
+                        el("select", el("option", "mm"), el("option", "in"), name="unit"),
+                    ),
+                ),
+                el("div", id="cutters"),
+                el("button", "One more cutter", type="button", id="more-cutters"),
+                el("div", id="setups"),
+                el("fieldset", el("legend", "Mesh"), id="mesh-units"),
+            ),
+            el("div", id="drawing", role="img", aria_label="How the blank lies"),
+            class_="beside",
+        ),
+        id="form",
+        hidden=True,
+        novalidate=True,
+    )
+
+
+def _check() -> Html:
+    return el(
+        "section",
+        el(
+            "div",
+            el("button", "Check", type="button", id="check", disabled=True),
+            el("button", "Stop", type="button", id="stop", hidden=True),
+            class_="row",
+        ),
+        el(
+            "div",
+            el("progress", id="bar", max="1", value="0", aria_label="How far the check is"),
+            el("span", id="stage"),
+            id="progress",
+            hidden=True,
+        ),
+        el("div", id="problems", role="alert"),
+    )
+
+
+def _result() -> Html:
+    return el(
+        "section",
+        el("p", id="verdict", class_="verdict", tabindex="-1", role="status"),
+        el("div", id="changes", aria_live="polite"),
+        el(
+            "p",
+            el("a", "Download the report", id="get-report", href="#", hidden=True),
+            el("a", "Download the job file", id="get-job", href="#", hidden=True),
+            class_="row",
+        ),
+        el(
+            "div",
+            el("div", el("div", id="first"), el("div", id="column"), id="told"),
+            el(
+                "div",
+                el("p", el("a", id="back", href="#findings", hidden=True), id="back-place"),
+                el("div", id="solid-place"),
+                el(
+                    "section",
+                    el("h2", "Program"),
+                    el("p", id="text-name", class_="file"),
+                    el("div", id="text", tabindex="0", role="region", aria_label="Text of the program"),
+                    id="text-part",
+                    hidden=True,
+                ),
+                id="shown",
+            ),
+            id="sides",
+        ),
+        el(
+            "details",
+            el("summary", "The rest of the report"),
+            el("div", id="rest"),
+            id="rest-part",
+            hidden=True,
+        ),
+        id="result",
+        hidden=True,
+    )

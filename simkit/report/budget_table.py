@@ -1,0 +1,137 @@
+"""How much error of the second side a job bears, as plain data."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from simkit.budget.budget import Budget
+from simkit.budget.chance import verdict
+from simkit.budget.corners import MOST_TRIANGLES
+from simkit.budget.motion import NAMES, UNITS
+from simkit.budget.region import FAR, plan_ways
+from simkit.budget.rows import GOUGE, KINDS, LEFTOVER, STEP
+
+NOTE = (
+    "by rows of the check's cells, walls and corners, linear in shift, turn, height and thickness, and by "
+    "the exact sweeps evaluated anew where a limit breaks; dowel misses do not depend on it. Errors are "
+    "independent of each other; standard uncertainties are combined as in "
+    "GUM (JCGM 100:2008), an even error up to a as "
+    "a/sqrt(3), from memory"
+)
+NO_CORNERS = f"; sharp corners are left out, the mesh has more than {MOST_TRIANGLES:,} triangles"
+_WORDS = {
+    GOUGE: "cut too deep",
+    LEFTOVER: "left standing",
+    STEP: "step where the two sides meet",
+}
+
+
+def budget_table(evidence) -> dict[str, Any] | None:
+    """Return the budget of a check: region, what binds, contributions and chance; None without one."""
+    budget: Budget | None = evidence.budget
+    if budget is None:
+        return None
+    binds = _Binds(evidence, budget)
+    is_told = budget.beyond < 0
+    return {
+        "side": budget.motion.side,
+        "setup": evidence.job.setups[budget.motion.setup].name,
+        "beyond": None if is_told else binds.of(budget.beyond),
+        "axes": _axes(budget, binds) if is_told else [],
+        "plan": _plan(budget, binds) if is_told else [],
+        "bound": budget.off,
+        "contributions": _contributions(budget),
+        "left_out": budget.left_out,
+        "chance": _chance(budget, binds),
+        "binds": binds.rows,
+        "note": NOTE + (NO_CORNERS if len(evidence.target.triangles) > MOST_TRIANGLES else ""),
+    }
+
+
+class _Binds:
+    """Numbers the places that bind, each once, and says what they are in words."""
+
+    def __init__(self, evidence, budget: Budget):
+        self._evidence, self._budget = evidence, budget
+        self._numbers: dict[tuple, int] = {}
+        self.rows: list[dict[str, Any]] = []
+
+    def of(self, row: int) -> int | None:
+        """Return the number of the place of a row, from 0; None for none."""
+        if row < 0:
+            return None
+        rows, motion = self._budget.rows, self._budget.motion
+        kind, side = int(rows.kind[row]), int(rows.side[row])
+        at = rows.at[row]
+        key = (kind, side, *np.round(at[:2] / 5).astype(int).tolist())
+        if key not in self._numbers:
+            self._numbers[key] = len(self.rows)
+            x, y, _ = motion.lie.inverse().apply(at)
+            what = _WORDS.get(kind, "wall too thin")
+            of = "" if kind == STEP or kind not in _WORDS else f" on side {side}"
+            self.rows.append(
+                {
+                    "kind": KINDS[kind],
+                    "side": side,
+                    "at": at.tolist(),
+                    "value": abs(float(rows.value[row]))
+                    if kind not in (GOUGE, LEFTOVER)
+                    else float(rows.value[row]),
+                    "limit": abs(float(rows.limit[row])),
+                    "words": f"{what}{of}, {x:.0f} mm from the left, {y:.0f} mm from the front",
+                }
+            )
+        return self._numbers[key]
+
+
+def _axes(budget: Budget, binds: _Binds) -> list[dict[str, Any]]:
+    axes = []
+    for k, (name, unit) in enumerate(zip(NAMES, UNITS, strict=True)):
+        row = {"name": name, "unit": unit}
+        for word, nth, sign in (("low", 2 * k, -1.0), ("high", 2 * k + 1, 1.0)):
+            is_bound = budget.axes.row[nth] >= 0
+            row[word] = sign * float(budget.axes.far[nth]) if is_bound else None
+            row[f"{word}_binds"] = binds.of(int(budget.axes.row[nth]))
+        axes.append(row)
+    return axes
+
+
+def _plan(budget: Budget, binds: _Binds) -> list[dict[str, Any]]:
+    """Return the corners of the region of shifts, without a turn, counter-clockwise from the right."""
+    ways = plan_ways(len(budget.plan.far))
+    return [
+        {"shift": (far * way[:2]).tolist(), "binds": binds.of(int(row)) if far < FAR[0] else None}
+        for far, way, row in zip(budget.plan.far, ways, budget.plan.row, strict=True)
+    ]
+
+
+def _contributions(budget: Budget) -> list[dict[str, Any]]:
+    shares = budget.chance.shares if budget.chance else []
+    return [
+        {
+            "key": part.key,
+            "words": part.words,
+            "size": part.size,
+            "unit": part.unit,
+            "shape": part.shape,
+            "standard": part.standard,
+            "share": float(share),
+        }
+        for part, share in zip(budget.parts, shares, strict=True)
+    ]
+
+
+def _chance(budget: Budget, binds: _Binds) -> dict[str, Any] | None:
+    found = budget.chance
+    if found is None:
+        return None
+    first = int(np.argmax(found.shares))
+    return {
+        "verdict": verdict(found),
+        "holds": found.holds,
+        "bound": found.bound,
+        "breaks_first": binds.of(found.nearest),
+        "work_on": budget.parts[first].words if found.shares[first] > 0 else None,
+    }

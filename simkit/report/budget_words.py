@@ -1,0 +1,74 @@
+"""The budget in sentences, the same on the terminal, on the page and in the picture."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+DIRECTIONS = {
+    "right": ("to the left", "to the right"),
+    "back": ("to the front", "to the back"),
+    "turn": ("turned right", "turned left"),
+    "high": ("cut lower", "cut higher"),
+    "thickness": ("blank thinner", "blank thicker"),
+}
+BEYOND = "as the job is, a limit is broken already: nothing is borne until that is put right"
+
+
+def axis_rows(budget: dict[str, Any]) -> list[tuple[str, float | None, str, str]]:
+    """Return (direction, how far, unit, what breaks first) down and up along each axis alone."""
+    rows = []
+    for axis in budget["axes"]:
+        for word, direction in zip(("low", "high"), DIRECTIONS[axis["name"]], strict=True):
+            far, binds = axis[word], axis[f"{word}_binds"]
+            rows.append(
+                (
+                    direction,
+                    None if far is None else abs(far),
+                    axis["unit"],
+                    "" if binds is None else budget["binds"][binds]["words"],
+                )
+            )
+    return rows
+
+
+def far_text(far: float | None, unit: str) -> str:
+    """Return how far, rounded down: a region must not be told larger than it is."""
+    if far is None:
+        return "no limit"
+    return f"{math.floor(far * 1000 + 1e-6) / 1000:.3f} {unit}"
+
+
+def head(budget: dict[str, Any]) -> str:
+    """Return what the numbers are, in one sentence."""
+    return (
+        f"How far side {budget['side']} may land off its place until a limit breaks, each alone, as you see "
+        f"it lying in '{budget['setup']}'"
+    )
+
+
+def chance_lines(budget: dict[str, Any]) -> list[str]:
+    """Return what the stated errors make of it, in sentences; what is left out last."""
+    lines, chance = [], budget["chance"]
+    if chance is not None:
+        percent = f"{100 * chance['holds']:.1f} ± {math.ceil(1000 * chance['bound']) / 10:.1f} %"
+        lines.append(
+            f"With the errors that the job states all these limits hold with a probability of {percent}: "
+            f"{chance['verdict']}"
+        )
+        binds = chance["breaks_first"]
+        if chance["work_on"] is not None and binds is not None:
+            first = "breaks first" if chance["holds"] < 1 else "has the least room"
+            share = max(part["share"] for part in budget["contributions"])
+            lines.append(
+                f"Work first on {chance['work_on']}: {share:.0%} of the variance of what {first} "
+                f"({budget['binds'][binds]['words']})"
+            )
+    if budget["left_out"]:
+        what = (
+            "left out, not stated in [budget] or [[dowels]]"
+            if chance
+            else "not combined: [budget] states none"
+        )
+        lines.append(f"{what}: {', '.join(budget['left_out'])}" if chance else f"errors are {what}")
+    return lines

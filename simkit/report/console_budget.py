@@ -1,0 +1,38 @@
+"""The budget as the terminal shows it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from simkit.report.budget_words import BEYOND, axis_rows, chance_lines, far_text, head
+
+
+def budget_parts(result: dict[str, Any]) -> Iterator[Any]:
+    """Give what to print of `budget` of a result, nothing where it is None."""
+    budget = result["budget"]
+    if budget is None:
+        return
+    yield Text(head(budget))
+    if budget["beyond"] is not None:
+        words = budget["binds"][budget["beyond"]]["words"]
+        yield Padding(Text(f"{BEYOND} ({words})"), (0, 0, 0, 2))
+    else:
+        table = Table(box=None, padding=(0, 1), show_edge=False)
+        for name, justify in (("way", "left"), ("bears", "right"), ("what breaks first", "left")):
+            table.add_column(name, justify=justify, overflow="fold")
+        for direction, far, unit, words in axis_rows(budget):
+            table.add_row(direction, far_text(far, unit), words)
+        yield Padding(table, (0, 0, 0, 2))
+    for part in budget["contributions"]:
+        size = f"{part['size']:.4g} {part['unit']}"
+        shape = (
+            f"±{size}, all as likely" if part["shape"] == "uniform" else f"normal, standard deviation {size}"
+        )
+        yield Padding(Text(f"{part['words']}: {shape}; {part['share']:.0%}"), (0, 0, 0, 2))
+    for line in chance_lines(budget):
+        yield Padding(Text(line), (0, 0, 0, 2))

@@ -1,0 +1,83 @@
+"""How likely limits are to hold: against probabilities known on paper."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+
+from simkit.budget.chance import Chance, chance, verdict
+from simkit.budget.contributions import NORMAL, UNIFORM, Contribution
+from simkit.budget.rows import GOUGE, make_rows
+
+
+def rows_of(values, limit):
+    n = len(values)
+    zero = np.zeros((n, 3))
+    return make_rows(GOUGE, 2, zero, values, limit, zero, np.zeros(n), zero, np.zeros(n))
+
+
+def part(size, column, shape=UNIFORM):
+    return Contribution("key", "words", size, "mm", shape, np.asarray(column, float) * size)
+
+
+def test_one_even_error():
+    """0.1 of 0.25 either way: 40 % of it."""
+    found = chance(rows_of([0.0, 0.0], 0.1), [part(0.25, [1.0, -1.0])], 0.0)
+    assert found.holds == pytest.approx(0.4, abs=max(found.bound, 1e-4))
+    assert found.bound < 0.002
+
+
+def test_two_even_errors():
+    """The sum of two errors of 0.1 is above 0.15 with 0.05^2 / 2 of 0.2^2."""
+    found = chance(rows_of([0.0], 0.15), [part(0.1, [1.0]), part(0.1, [1.0])], 0.0)
+    assert found.holds == pytest.approx(1 - 0.05**2 / 2 / 0.2**2, abs=found.bound)
+    assert found.bound < 0.002
+    assert found.shares == pytest.approx([0.5, 0.5])
+
+
+def test_normal_error():
+    found = chance(rows_of([0.02], 0.1), [part(0.05, [1.0], NORMAL)], 0.0)
+    assert found.holds == pytest.approx(norm.cdf(0.08 / 0.05), abs=found.bound + 1e-4)
+    assert part(0.05, [1.0], NORMAL).standard == 0.05
+    assert part(0.05, [1.0]).standard == pytest.approx(0.05 / math.sqrt(3))
+
+
+def test_shares__are_those_of_the_variances():
+    """GUM 5.1.2: (1 * 0.03)^2 normal against (2 * 0.06 / sqrt 3)^2 even."""
+    parts = [part(0.03, [1.0], NORMAL), part(0.06, [2.0])]
+    shares = chance(rows_of([0.0], 0.1), parts, 0.0).shares
+    assert shares == pytest.approx(np.array([9, 48]) / 57)
+
+
+def test_rows__many_that_never_matter_change_nothing():
+    rng = np.random.default_rng(3)
+    parts = [part(0.2, np.r_[1.0, rng.uniform(-0.5, 0.5, 3000)]), part(0.1, np.r_[0.5, np.zeros(3000)])]
+    alone = [part(0.2, [1.0]), part(0.1, [0.5])]
+    many, one = chance(rows_of(np.zeros(3001), 0.1), parts, 0.0), chance(rows_of([0.0], 0.1), alone, 0.0)
+    assert many.holds == pytest.approx(one.holds, abs=many.bound)
+    assert many.first == 0
+
+
+def test_off__widens_the_bound_by_what_it_changes():
+    """An even error of 0.25 against 0.1 +- 0.01: 0.02 of probability either way."""
+    found = chance(rows_of([0.0], 0.1), [part(0.25, [1.0])], 0.01)
+    assert found.bound == pytest.approx(0.02, abs=0.002)
+
+
+def test_same_answer_each_time():
+    parts = [part(0.2, [1.0]), part(0.1, [0.5], NORMAL)]
+    assert chance(rows_of([0.0], 0.1), parts, 0.0).holds == chance(rows_of([0.0], 0.1), parts, 0.0).holds
+
+
+@pytest.mark.parametrize(
+    ("holds", "bound", "word"),
+    [(0.97, 0.01, "likely"), (0.955, 0.01, "at risk"), (0.5, 0.1, "at risk"), (0.001, 0.002, "not possible")],
+)
+def test_verdict(holds, bound, word):
+    assert verdict(Chance(holds, bound, 0, 0, np.ones(1))) == word
+
+
+def test_nothing_can_break():
+    found = chance(rows_of([0.0], 0.1), [part(0.05, [1.0])], 0.001)
+    assert (found.holds, found.bound, found.first, found.nearest) == (1.0, 0.0, -1, 0)

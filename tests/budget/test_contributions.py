@@ -1,0 +1,134 @@
+"""What a job states of its errors: sizes from the Wood Handbook's figures and from the dowels' play."""
+
+import numpy as np
+import pytest
+from scipy import integrate
+
+from simkit.check import check
+from simkit.job.model import Layup
+from simkit.job.reader import read_job
+from simkit.job.wood import movement
+from simkit.program.job_programs import read_programs
+from tests import budget_job
+
+# Cherry, Wood Handbook, Table 4-3: radial 3.7 %, tangential 7.1 % from green (30 %) to dry.
+RADIAL, TANGENTIAL, ALONG = 0.037 / 30, 0.071 / 30, 0.002 / 30
+
+DOWELS = """
+[[dowels]]
+name = "a"
+at = [3, 17]
+diameter = 4
+hole = 4.06
+pin = 4.0
+[[dowels]]
+name = "b"
+at = [41, 17]
+diameter = 4
+hole = 4.06
+pin = 4.0
+"""
+
+
+def budget_of(folder, more):
+    job = read_job(budget_job.write(folder, more=more))
+    return check(job, read_programs(job), 0.5)[0].budget
+
+
+@pytest.mark.parametrize(
+    ("rings", "joined", "shrinks"),
+    [
+        ("quarter", "along y", (ALONG, TANGENTIAL, RADIAL)),
+        ("flat", "along y", (ALONG, RADIAL, TANGENTIAL)),
+        ("flat", "along z", (ALONG, TANGENTIAL, RADIAL)),
+        ("rift", "along y", (ALONG, (RADIAL + TANGENTIAL) / 2, (RADIAL + TANGENTIAL) / 2)),
+        ("", "along y", (ALONG, TANGENTIAL, TANGENTIAL)),
+    ],
+)
+def test_movement__by_the_rings(rings, joined, shrinks):
+    found, words = movement("Black  Cherry", "along x", Layup(joined, (20.0,), rings))
+    assert found == pytest.approx(shrinks)
+    assert "Wood Handbook" in words
+    across, _ = movement("cherry", "along y", Layup(joined, (20.0,), rings))
+    assert across == pytest.approx((shrinks[1], shrinks[0], shrinks[2]))
+
+
+@pytest.mark.parametrize(
+    ("species", "grain", "words"),
+    [
+        ("", "along x", "blank.species"),
+        ("balsa", "along x", "no wood whose shrinkage"),
+        ("cherry", "", "grain"),
+    ],
+)
+def test_movement__says_what_is_missing(species, grain, words):
+    found, told = movement(species, grain, None)
+    assert found is None
+    assert words in told
+
+
+def test_nothing_stated__is_left_out(tmp_path):
+    budget = budget_of(tmp_path, "")
+    assert budget.parts == []
+    assert budget.chance is None
+    assert "setting the zero" in budget.left_out
+    assert "the play of the dowels" in budget.left_out
+
+
+def test_even_errors__of_a_zero_and_a_thickness(tmp_path):
+    budget = budget_of(tmp_path, "[budget]\nzero_setting = 0.03\nthickness_error = 0.02\n")
+    sizes = [(part.key, part.size, part.standard) for part in budget.parts]
+    assert sizes == [
+        ("zero_setting", 0.03, pytest.approx(0.03 / 3**0.5)),
+        ("zero_setting", 0.03, pytest.approx(0.03 / 3**0.5)),
+        ("thickness_error", 0.02, pytest.approx(0.02 / 3**0.5)),
+    ]
+    # 0.03 each way is 0.042 together, and the limit of a gouge 0.1.
+    assert budget.chance.holds == 1.0
+    assert len(budget.left_out) == 6
+
+
+def test_chance__of_a_round_region_and_a_square_error(tmp_path):
+    """Corners bear 0.1 mm whichever way they move, and the zero is even within 0.08 mm each way."""
+    chance = budget_of(tmp_path, "[budget]\nzero_setting = 0.08\n").chance
+    # Facets and brackets make the region smaller by up to 0.003 mm all round, see test_budget.
+    expected = [
+        integrate.quad(lambda x, r=r: min(0.08, (r * r - x * x) ** 0.5), 0, 0.08)[0] / 0.0064
+        for r in (0.097, 0.1005)
+    ]
+    assert expected[0] - chance.bound <= chance.holds <= expected[1] + chance.bound
+    assert chance.bound < 0.02
+
+
+def test_moisture__moves_the_far_wall_by_its_distance_from_the_zero(tmp_path):
+    """The zero of side 2 is at y = 34; the wall at y = 8 lies 26 mm off it, and swells by 7.1 % in 30."""
+    budget = budget_of(tmp_path, "[budget]\nmoisture_change = 0.8\n")
+    (part,) = budget.parts
+    wall = (np.abs(budget.rows.at[:, 1] - budget_job.Y0) < 0.002) & (budget.rows.grow[:, 1] > 0.99)
+    assert np.abs(part.column[wall]) == pytest.approx(0.8 * TANGENTIAL * 26, abs=1e-5)
+    # 1 / 0.98 of the stated change would break the limit at the far wall: not yet.
+    assert np.abs(part.column[budget.rows.kind == 0]).max() <= 0.8 * TANGENTIAL * 26 + 1e-6
+
+
+def test_dowels__play_is_taken_from_the_pins(tmp_path):
+    budget = budget_of(tmp_path, DOWELS + "[budget]\nzero_setting = 0.01\n")
+    keys = [part.key for part in budget.parts]
+    assert keys == ["zero_setting"] * 2 + ["dowels"] * 3
+    along, across, turn = budget.parts[2:]
+    assert (along.size, across.size) == pytest.approx((0.03, 0.03))
+    assert turn.size == pytest.approx(np.degrees(0.06 / 38), rel=1e-3)
+    assert turn.unit == "degrees"
+    # On the line of the dowels, 12 mm from their middle: a wall square to it moves by the turn's lever.
+    wall = (np.abs(budget.rows.at[:, 1] - budget_job.Y0) < 0.002) & (budget.rows.grow[:, 1] > 0.99)
+    lever = np.abs(budget.rows.at[wall, 0] - 22)
+    assert np.abs(turn.column[wall]) == pytest.approx(lever * 0.06 / 38, rel=2e-3, abs=1e-9)
+    assert "the play of the dowels" not in budget.left_out
+
+
+def test_chance__not_possible(tmp_path):
+    """The left wall is 0.15 too deep, and nothing that is stated may cure it."""
+    budget = budget_of(tmp_path, "[budget]\nheight_setting = 0.01\n")
+    assert budget.chance.holds == 1.0
+    spoilt = read_job(budget_job.write(tmp_path, more="[budget]\nheight_setting = 0.01\n", off=0.15))
+    budget = check(spoilt, read_programs(spoilt), 0.5)[0].budget
+    assert budget.chance.holds == 0.0

@@ -1,0 +1,130 @@
+"""How a piece seats in a jig, against closed forms and a plain search."""
+
+import math
+
+import numpy as np
+import pytest
+
+from simkit.compare.seat import BOUND, outside_by, seat
+from simkit.stock.field import Lattice
+
+FLOOR, TOP = 5.0, 10.0
+
+
+def lattice(half: float, cell: float = 0.5) -> Lattice:
+    n = math.ceil(2 * half / cell)
+    return Lattice((-half, -half), cell, n, n)
+
+
+def turned(points, degrees):
+    a = math.radians(degrees)
+    return points @ np.array([[math.cos(a), -math.sin(a)], [math.sin(a), math.cos(a)]])
+
+
+def square(side, z=FLOOR, shift=(0.0, 0.0), degrees=0.0):
+    def bottom(points):
+        return np.where(np.abs(turned(points - shift, degrees)).max(axis=1) < side / 2, z, np.inf)
+
+    return bottom
+
+
+def pocket(side, radius):
+    def top(points):
+        q = np.abs(points)
+        corner = np.hypot(*np.maximum(q - (side / 2 - radius), 0.0).T)
+        is_open = (q.max(axis=1) < side / 2) & (corner < radius)
+        return np.where(is_open, FLOOR, TOP)
+
+    return top
+
+
+@pytest.mark.parametrize("radius", [1.0, 3.0])
+@pytest.mark.parametrize("off", [-0.2, -0.03, 0.03, 0.2])
+def test_square__drops_in_exactly_from_the_clearance_of_geometry(radius, off):
+    clearance = (1 - 1 / math.sqrt(2)) * radius + off
+    found = seat(square(20), pocket(20 + 2 * clearance, radius), lattice(11), lattice(14), np.zeros(2))
+    assert found.drops_in == (off > 0)
+    # The tip of the corner lies (r - c) sqrt 2 from the middle of the arc; farther in, the sides are nearer.
+    room = min(radius - max(radius - clearance, 0) * math.sqrt(2), clearance)
+    assert found.room == pytest.approx(room, abs=BOUND)
+    assert found.stands_up == pytest.approx(0.0 if off > 0 else TOP - FLOOR, abs=found.stands_up_bound)
+    if off < 0:
+        middles = np.array([outline.mean(axis=0) for outline in found.relief])
+        assert len(middles) == 4
+        assert np.abs(np.abs(middles) - 10).max() < 0.5
+
+
+def test_square__off_its_place_and_turned_settles_into_a_pocket():
+    bottom = square(20, shift=(0.4, -0.3), degrees=0.8)
+    found = seat(bottom, pocket(20.4, 0.0001), lattice(11.5), lattice(14), np.array([0.4, -0.3]))
+    assert found.drops_in
+    assert found.room == pytest.approx(0.2, abs=BOUND)
+    assert (found.pose.dx, found.pose.dy) == pytest.approx((-0.4, 0.3), abs=BOUND)
+    assert abs(found.pose.degrees) == pytest.approx(0.8, abs=0.1)
+
+
+@pytest.mark.parametrize("play", [0.05, 0.4])
+def test_round__has_the_stated_play_every_way_and_turns_freely(play):
+    def bottom(points):
+        return np.where(np.hypot(*points.T) < 8.0, FLOOR, np.inf)
+
+    def jig(points):
+        return np.where(np.hypot(*points.T) < 8.0 + play, FLOOR, TOP)
+
+    found = seat(bottom, jig, lattice(9), lattice(12), np.zeros(2))
+    assert found.room == pytest.approx(play, abs=BOUND)
+    left, right, front, back = found.play_shift
+    assert ((left + right) / 2, (front + back) / 2) == pytest.approx((play, play), abs=BOUND)
+    assert min(found.play_turn) == pytest.approx(2.0)  # as far as it is looked for
+
+
+@pytest.mark.parametrize("slope", [0.5, 1.0, 2.0])
+@pytest.mark.parametrize("wider", [0.3, 0.8])
+def test_sloped_walls__stand_off_by_geometry(slope, wider):
+    def bottom(points):
+        q = np.abs(points).max(axis=1)
+        return np.where(q < 9.0, FLOOR + slope * np.maximum(q - (6.0 + wider), 0.0), np.inf)
+
+    def jig(points):
+        return FLOOR + slope * np.maximum(np.abs(points).max(axis=1) - 6.0, 0.0)
+
+    # The floor of the piece is wider by as much on each side: its walls meet the jig's that much higher.
+    found = seat(bottom, jig, lattice(9.5), lattice(12), np.zeros(2))
+    assert found.stands_up == pytest.approx(slope * wider, abs=found.stands_up_bound)
+    assert found.stands_up_bound < 0.05
+    assert found.tips < 0
+
+
+def test_sloped_walls__no_place_of_a_plain_search_lies_deeper():
+    def bottom(points):
+        x, y = points.T
+        return np.where(np.hypot(x, y) < 7, FLOOR + 0.05 * (x**2 + y**2), np.inf)
+
+    def jig(points):
+        x, y = points.T
+        return FLOOR + 0.2 + 0.06 * ((x - 0.7) ** 2 + (y + 0.4) ** 2)
+
+    found = seat(bottom, jig, lattice(7.5), lattice(12), np.zeros(2))
+    cells = np.stack(np.meshgrid(*2 * [np.arange(-7, 7.01, 0.1)]), axis=-1).reshape(-1, 2)
+    low = bottom(cells)
+    shifts = [(dx, dy) for dx in np.arange(-2, 2.01, 0.1) for dy in np.arange(-2, 2.01, 0.1)]
+    plain = min(float((jig(cells + shift) - low).max()) for shift in shifts)
+    assert found.stands_up <= plain + found.stands_up_bound
+    assert (found.pose.dx, found.pose.dy) == pytest.approx((0.7, -0.4), abs=0.1)
+
+
+def test_piece__over_a_narrow_rail_rocks_by_the_distance_of_its_weight():
+    def jig(points):
+        return np.where(points[:, 0] < -4.0, TOP, 0.0)
+
+    found = seat(square(20, z=TOP), jig, lattice(11), lattice(14), np.zeros(2))
+    assert found.rests_on == "jig"
+    assert found.tips == pytest.approx(4.0, abs=0.5)
+
+
+def test_outside_by__places_and_lines():
+    corners = np.array([[0.0, 0.0], [4.0, 0.0], [4.0, 2.0], [0.0, 2.0]])
+    assert outside_by(corners, np.array([1.0, 1.0])) == pytest.approx(-1.0)
+    assert outside_by(corners, np.array([7.0, 6.0])) == pytest.approx(5.0)
+    assert outside_by(corners[:2], np.array([2.0, 3.0])) == pytest.approx(3.0)
+    assert outside_by(corners[:1], np.array([3.0, 4.0])) == pytest.approx(5.0)

@@ -1,0 +1,46 @@
+"""What a wider cutter gets at, against closings of scipy and an area on paper."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy import ndimage
+
+from simkit.effort.advice import _gets_at, _over_disc
+from simkit.frames import IDENTITY, turned
+from simkit.stock.field import Field, blank_field, blank_lattice
+
+
+@pytest.mark.parametrize("reach", [1, 2, 5])
+def test_disc__row_by_row_is_the_closing_of_the_whole_disc(reach):
+    values = np.random.default_rng(reach).normal(size=(40, 55))
+    around = np.pad(values, 2 * reach, constant_values=-9.0)
+    spread = _over_disc(around, reach, *_filters("maximum"))
+    closed = _over_disc(spread, reach, *_filters("minimum"))
+    along = np.arange(-reach, reach + 1)
+    disc = along[:, None] ** 2 + along**2 <= reach**2
+    inside = (slice(2 * reach, -2 * reach),) * 2
+    assert np.array_equal(closed[inside], ndimage.grey_closing(around, footprint=disc)[inside])
+
+
+def _filters(name):
+    return getattr(ndimage, f"{name}_filter1d"), getattr(np, name)
+
+
+@pytest.mark.parametrize("turn", ["none", "about x"])
+@pytest.mark.parametrize("diameter", [8.0, 16.0])
+def test_wider_cutter__leaves_the_corners_of_a_pocket(turn, diameter):
+    # A pocket 30 x 20: a disc gets at all of it but what four square corners hold beside a quarter of it.
+    before = blank_field(blank_lattice(60.0, 40.0, 0.2), 60.0, 40.0, 12.0)
+    lower, upper = before.lower.copy(), before.upper.copy()
+    box = (slice(50, 150), slice(75, 225))
+    if turn == "none":
+        upper[box] = 7.0
+    else:
+        lower[box] = 5.0
+    after = Field(before.lattice, lower, upper, before.lower_move, before.upper_move)
+    frame = IDENTITY if turn == "none" else turned(turn, 60.0, 40.0, 12.0)
+    left = (4.0 - math.pi) * (diameter / 2) ** 2
+    # A disc of whole cells of 0.2.
+    assert _gets_at(before, after, frame, diameter) == pytest.approx(1 - left / 600.0, abs=0.02)
+    assert _gets_at(before, after, frame, 24.0) == pytest.approx(0.0, abs=1e-9)  # wider than the pocket

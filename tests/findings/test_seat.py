@@ -1,0 +1,90 @@
+"""A piece turned over and laid into a jig that a 6 mm flat cutter made, both as programs cut them."""
+
+import json
+
+import pytest
+
+from simkit.cli import main
+
+HEAD = "G21 G90 G17\nT1 M6\nS18000 M3\nG0 Z20\n"
+TOP = HEAD + "G0 X15 Y10\nG1 Z-1 F500\nX20 F1500\nG0 Z20\nM5\nM30\n"
+CUTTER = '[cutters.1]\nshape = "flat"\ndiameter = 6\n'
+JIG = (
+    "[blank]\nlength = 60\nwidth = 50\nthickness = 10\n"
+    + CUTTER
+    + '[[setups]]\nname = "pocket"\nturn = "none"\nprograms = ["pocket.nc"]\n'
+    + 'zero = { corner = "left front", face = "bottom" }\n'
+)
+JOB = (
+    "[blank]\nlength = 30\nwidth = 20\nthickness = 12\n"
+    + CUTTER
+    + '[[setups]]\nname = "top"\nturn = "none"\nprograms = ["top.nc"]\n'
+    + 'zero = { corner = "left front", face = "top" }\n'
+    + '[[setups]]\nname = "back"\nturn = "about x"\nprograms = ["top.nc"]\n'
+    + 'zero = { corner = "left front", face = "top" }\njig = "jig/job.toml"\n'
+)
+
+
+def pocket(clearance, floor=4.0):
+    """A pocket for a piece of 30 x 20 at (15, 15) of the board, its corners left round by the cutter."""
+    x0, x1, y0, y1 = 18 - clearance, 42 + clearance, 18 - clearance, 32 + clearance
+    lines = [f"G0 X{x0:.4f} Y{y0:.4f}", f"G1 Z{floor} F500", "F1500"]
+    ways = [y0 + (y1 - y0) * k / 4 for k in range(5)]
+    for y in ways:
+        lines += [f"G1 X{x0:.4f} Y{y:.4f}", f"X{x1:.4f}", f"X{x0:.4f}"]
+    lines += [f"X{x1:.4f}", f"Y{y0:.4f}", f"X{x0:.4f}", f"Y{y1:.4f}", "G0 Z20", "M5", "M30"]
+    return HEAD + "\n".join(lines) + "\n"
+
+
+def check(folder, program, at, more=""):
+    (folder / "jig").mkdir()
+    (folder / "jig" / "pocket.nc").write_text(program, encoding="utf-8")
+    (folder / "jig" / "job.toml").write_text(JIG + more, encoding="utf-8")
+    (folder / "top.nc").write_text(TOP, encoding="utf-8")
+    (folder / "job.toml").write_text(JOB + f"jig_at = {at}\n", encoding="utf-8")
+    words = ["check", str(folder / "job.toml"), "--quiet", "--cell", "0.5", "--json", str(folder / "r.json")]
+    status = main(words)
+    result = json.loads((folder / "r.json").read_text("utf-8")) if status < 2 else None
+    return status, result
+
+
+def test_seat__piece_in_a_pocket_with_room_at_its_corners(tmp_path):
+    status, result = check(tmp_path, pocket(0.95), "[15, 15, 4]")
+    seat = result["seats"][0]
+    assert status == 0
+    assert seat["drops_in"]
+    assert seat["rests_on"] == "jig"
+    # Radius 3, clearance 0.95: the tip of a corner stands 2.05 sqrt 2 from the middle of the arc.
+    assert seat["room"] == pytest.approx(3 - 2.05 * 2**0.5, abs=0.02)
+    assert seat["stands_up"] == pytest.approx(0, abs=0.02)
+    assert any("drops in, rests on the jig at its stated height" in one for one in result["remarks"])
+
+
+def test_seat__round_corners_keep_the_piece_up(tmp_path):
+    status, result = check(tmp_path, pocket(0.8), "[15, 15, 4]")
+    found = [one for one in result["findings"] if one["kind"] == "seat"]
+    assert status == 1
+    assert len(found) == 1
+    assert found[0]["severity"] == "beyond"
+    assert found[0]["value"] == pytest.approx(2.2 * 2**0.5 - 3, abs=0.02)
+    assert (found[0]["file"], found[0]["setup"]) == ("job.toml", "back")
+    assert result["seats"][0]["stands_up"] == pytest.approx(6, abs=0.02)
+    assert len(result["seats"][0]["relief"]) == 4
+
+
+def test_seat__floor_too_high_and_too_low(tmp_path):
+    for name, floor, up in (("high", 4.4, 0.4), ("low", 3.2, -0.8)):
+        folder = tmp_path / name
+        folder.mkdir()
+        status, result = check(folder, pocket(1.2, floor), "[15, 15, 4]")
+        found = [one for one in result["findings"] if one["kind"] == "seat"]
+        assert status == 1
+        assert len(found) == 1
+        assert result["seats"][0]["stands_up"] == pytest.approx(up, abs=0.02)
+        assert found[0]["value"] == pytest.approx(abs(up), abs=0.02)
+
+
+def test_seat__a_jig_that_lies_in_a_jig_is_refused(tmp_path, capsys):
+    more = 'jig = "job.toml"\n'
+    assert check(tmp_path, pocket(1.2), "[15, 15, 4]", more) == (2, None)
+    assert "whose own setups name a jig" in capsys.readouterr().err

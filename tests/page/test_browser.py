@@ -1,0 +1,148 @@
+"""The page in a real browser: drop, verdict, finding, form, a changed program, download, narrow and dark."""
+
+import threading
+from pathlib import Path
+
+import pytest
+
+from simkit.page.server import PageServer
+from tests.findings.programs import dug, faced
+from tests.page.webdriver import CHROMIUM, DRIVER, Browser, until
+from tests.small_job import JOB, block
+
+pytestmark = pytest.mark.skipif(
+    CHROMIUM is None or DRIVER is None, reason="Debian's chromium and chromium-driver are not installed"
+)
+SLOT = dug(faced(10), (12, 15, 9.5, 22, 15))
+
+
+@pytest.fixture(scope="module")
+def server():
+    made = PageServer(0, 0.5, 50_000_000)
+    thread = threading.Thread(target=made.serve_forever, kwargs={"poll_interval": 0.05})
+    thread.start()
+    yield made
+    made.shutdown()
+    made.close()
+    thread.join()
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory):
+    made = Browser(tmp_path_factory.mktemp("browser"), 1200, 900)
+    yield made
+    made.end()
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    made = tmp_path_factory.mktemp("job")
+    block(0, 40, 0, 30, 0, 10).export(made / "part.stl")
+    (made / "top.nc").write_text(SLOT, encoding="utf-8")
+    (made / "job.toml").write_text(JOB, encoding="utf-8")
+    return made
+
+
+def opened(browser, server):
+    browser.open(server.address)
+    until(lambda: browser.run("return document.body.dataset.ready"))
+
+
+def test_page__drop_verdict_finding_change_download(browser, server, folder):
+    opened(browser, server)
+    browser.drop([folder / name for name in ("job.toml", "top.nc", "part.stl")])
+    until(lambda: browser.run("return document.querySelector('#f1')"))
+    assert browser.text("#verdict").startswith("Beyond limits")
+    assert (
+        float(browser.run("return document.getElementById('solid').dataset.covered")) > 0.02
+    )  # something is drawn
+    assert browser.run("return document.getElementById('form').hidden")  # the job file says it all
+
+    line = SLOT.splitlines().index("G1 X22 Y15") + 1
+    until(lambda: browser.run("return document.querySelectorAll('.finding h3 button').length"))
+    browser.click(".finding h3 button")
+    until(lambda: browser.run("return document.querySelector('#text .here')"))
+    shown = browser.text("#text .here")
+    number = int(shown.split()[1])
+    assert shown.split(maxsplit=2)[2] == SLOT.splitlines()[number - 1]
+    assert abs(number - line) <= 1  # the way down or the slot itself
+    assert browser.run(
+        "const a = document.querySelector('#text').getBoundingClientRect(), "
+        "b = document.querySelector('#text .here').getBoundingClientRect();"
+        " return b.top >= a.top && b.bottom <= a.bottom"
+    )
+    assert browser.text(".spot.chosen") == "1"
+
+    browser.click("#get-report")
+    until(lambda: (browser.downloads / "report.html").exists())
+    assert "<h2>In 3-D</h2>" in (browser.downloads / "report.html").read_text("utf-8")
+
+    (folder / "good").mkdir()
+    (folder / "good" / "top.nc").write_text(faced(10), encoding="utf-8")
+    browser.drop([folder / "good" / "top.nc"])
+    until(lambda: browser.text("#verdict").startswith("Within limits"))
+    assert "Before: beyond limits. Now: within limits." in browser.text("#changes")
+    assert "Gone: " in browser.text("#changes")
+    assert browser.complaints() == []
+
+
+def test_page__a_bad_program_is_told_with_its_line(browser, server, folder):
+    (folder / "bad").mkdir()
+    (folder / "bad" / "top.nc").write_text("G21 G90\nG1 X1O F100\n", encoding="utf-8")
+    opened(browser, server)
+    browser.drop([folder / "job.toml", folder / "bad" / "top.nc", folder / "part.stl"])
+    until(lambda: "top.nc:2:" in browser.text("#problems"))
+    browser.drop([folder / "job.toml", Path(__file__)])
+    until(lambda: "'.py'" in browser.text("#file-problems"))
+
+
+def test_form__is_filled_in_with_a_drawing_that_follows(browser, server, folder):
+    opened(browser, server)
+    browser.type("#choose", f"{folder / 'top.nc'}\n{folder / 'part.stl'}")
+    until(lambda: browser.run("return document.querySelectorAll('.cutter').length === 1"))
+    for name, text in (("length", "40"), ("width", "30"), ("thickness", "12"), ("diameter", "6")):
+        browser.type(f"[name={name}]", text)
+    choose = (
+        "for (const [selector, value] of arguments[0]) { const one = document.querySelector(selector);"
+        " one.value = value; one.dispatchEvent(new Event('input', { bubbles: true }));"
+        " one.dispatchEvent(new Event('change', { bubbles: true })); }"
+    )
+    wanted = [["[name=shape]", "flat"], ["[name=corner]", "right back"], ["[name=mesh_units]", "mm"]]
+    browser.run(choose, wanted)
+    ring = (
+        "const r = document.querySelector('#drawing .zero-ring');"
+        " return [r.cx.baseVal.value, r.cy.baseVal.value]"
+    )
+    box = (
+        "const b = document.querySelector('#drawing .blank-wood'), v = (n) => b[n].baseVal.value;"
+        " return [v('x'), v('y'), v('width'), v('height')]"
+    )
+    x, y, wide, tall = browser.run(box)
+    assert browser.run(ring) == [x + wide, y]  # right and back, as the operator sees it
+    assert wide / tall == pytest.approx(40 / 30)
+    browser.run(choose, [["[name=corner]", "left front"], ["[name=face]", "bottom"]])
+    assert browser.run(ring) == [x, y + tall]
+    browser.click("#check")
+    until(lambda: browser.run("return document.querySelector('#f1')"))
+    assert browser.text("#verdict").startswith("Beyond limits")
+    browser.click("#get-job")
+    until(lambda: (browser.downloads / "job.toml").exists())
+    assert "length = 40.0" in (browser.downloads / "job.toml").read_text("utf-8")
+
+
+def test_page__fits_a_phone_and_can_be_reached_by_keys(browser, server, folder):
+    browser.be_small(360, 740)
+    browser.be_dark()
+    opened(browser, server)
+    browser.drop([folder / name for name in ("job.toml", "top.nc", "part.stl")])
+    until(lambda: browser.run("return document.querySelector('.finding h3 button')"))
+    assert browser.run("return document.documentElement.scrollWidth") <= 360
+    dark = browser.run("return getComputedStyle(document.body).backgroundColor")
+    assert sum(int(part) for part in dark[4:-1].split(",")) < 3 * 60
+    unnamed = browser.run(
+        "return [...document.querySelectorAll('button, input, select, a, canvas, progress, [tabindex]')]"
+        ".filter((one) => !one.closest('[hidden]') && !(one.labels && one.labels.length) && "
+        "!one.getAttribute('aria-label') && !one.textContent.trim()).map((one) => one.outerHTML)"
+    )
+    assert unnamed == []
+    assert browser.run("document.querySelector('#text').focus(); return document.activeElement.id") == "text"

@@ -1,0 +1,452 @@
+"""The server of the page: who is answered, what names may be, what a job file may ask for, what stays."""
+
+import http.client
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+import urllib.parse
+
+import pytest
+
+from simkit.errors import InputProblems
+from simkit.page.changes import changes
+from simkit.page.form import job_text
+from simkit.page.names import kind_of, safe_name
+from simkit.page.server import PageServer
+from tests.findings.programs import dug, faced
+from tests.small_job import JOB, block
+
+MOST = 3_000_000
+
+
+class Client:
+    """Asks a server as the page does, but for what a test changes."""
+
+    def __init__(self, server):
+        self.port, self.token = server.server_port, server.token
+        self.host = f"127.0.0.1:{self.port}"
+
+    def ask(self, method, path, body=None, token=None, **headers):
+        """Headers with a value of None are left out.  Returns status, headers and the body."""
+        sent = {"Host": self.host} | ({} if method == "GET" else {"Origin": f"http://{self.host}"})
+        sent |= {} if method == "GET" else {"X-Simkit": "page"}
+        sent |= {name.replace("_", "-"): value for name, value in headers.items()}
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        try:
+            address = f"/{self.token if token is None else token}/{path}"
+            connection.putrequest(method, address, skip_host=True, skip_accept_encoding=True)
+            for name, value in sent.items():
+                if value is not None:
+                    connection.putheader(name, value)
+            if body is not None and "Content_Length" not in headers:
+                connection.putheader("Content-Length", str(len(body)))
+            connection.endheaders(body)
+            answer = connection.getresponse()
+            return answer.status, answer.headers, answer.read()
+        finally:
+            connection.close()
+
+    def data(self, method, path, body=None):
+        status, _, text = self.ask(method, path, body)
+        return status, json.loads(text)
+
+    def desk(self):
+        return f"desk/{self.data('POST', 'desk')[1]['desk']}"
+
+    def put(self, desk, name, data):
+        return self.data("PUT", f"{desk}/file?name={urllib.parse.quote(name, safe='')}", data)
+
+    def done(self, desk, form=None):
+        status, told = self.data("POST", f"{desk}/check", json.dumps(form).encode())
+        assert status == 200, told
+        return self.wait(desk)
+
+    def wait(self, desk):
+        ends = time.monotonic() + 120
+        while (state := self.data("GET", f"{desk}/state")[1])["phase"] in ("waiting", "checking"):
+            assert time.monotonic() < ends
+            time.sleep(0.05)
+        return state
+
+
+@pytest.fixture(scope="module")
+def server():
+    made = PageServer(0, 0.5, MOST)
+    thread = threading.Thread(target=made.serve_forever, kwargs={"poll_interval": 0.05})
+    thread.start()
+    yield made
+    made.shutdown()
+    made.close()
+    thread.join()
+    assert not made.folder.exists()  # everything that was dropped is gone
+
+
+@pytest.fixture(scope="module")
+def client(server):
+    return Client(server)
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("files")
+    block(0, 40, 0, 30, 0, 10).export(folder / "part.stl")
+    return {
+        "job.toml": JOB.encode(),
+        "part.stl": (folder / "part.stl").read_bytes(),
+        "top.nc": dug(faced(10), (12, 15, 9.5, 22, 15)).encode(),
+    }
+
+
+# ---- who is answered ----
+
+
+def test_server__is_bound_to_this_machine_alone(server):
+    assert server.socket.getsockname()[0] == "127.0.0.1"
+
+
+def test_page__loads_only_its_own_files_and_holds_no_script(client):
+    status, headers, text = client.ask("GET", "")
+    assert status == 200
+    policy = headers["Content-Security-Policy"]
+    assert "default-src 'none'" in policy
+    assert "unsafe" not in policy
+    assert "frame-ancestors 'none'" in policy
+    assert headers["X-Content-Type-Options"] == "nosniff"
+    assert headers["Referrer-Policy"] == "no-referrer"
+    assert "Access-Control-Allow-Origin" not in headers
+    assert client.token.encode() not in text  # its addresses are relative
+    for name in ("page.js", "form.js", "text.js", "page.css", "scene.js", "report.css"):
+        assert name.encode() in text
+        assert client.ask("GET", name)[0] == 200
+
+
+@pytest.mark.parametrize("host", ["evil.example", "127.0.0.1", "[::1]:80", "evil.example:80", None, ""])
+def test_host__any_other_is_refused(client, host):
+    assert client.ask("GET", "", Host=host)[0] == 421
+
+
+def test_host__localhost_is_served(client):
+    assert client.ask("GET", "", Host=f"localhost:{client.port}")[0] == 200
+
+
+@pytest.mark.parametrize("token", ["", "x", "x" * 32, "%2e%2e", "ä"])
+def test_secret__without_it_nothing_is_told(client, token):
+    token = urllib.parse.quote(token)
+    for method, path in (("GET", ""), ("GET", "page.js"), ("POST", "desk")):
+        status, _, text = client.ask(method, path, token=token)
+        assert status == 403
+        assert client.token.encode() not in text
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "https://evil.example"},
+        {"Origin": "null"},
+        {"Origin": None},
+        {"Origin": "http://127.0.0.1:1"},
+        {"X_Simkit": None},
+        {"Sec_Fetch_Site": "cross-site"},
+        {"Sec_Fetch_Site": "same-site"},
+    ],
+)
+def test_origin__what_another_page_sends_changes_nothing(client, server, headers):
+    count = len(server.desks)
+    assert client.ask("POST", "desk", **headers)[0] == 403
+    assert len(server.desks) == count
+
+
+def test_origin__another_site_reads_nothing(client):
+    assert client.ask("GET", "", Origin="https://evil.example")[0] == 403
+    assert client.ask("GET", "", Sec_Fetch_Site="cross-site")[0] == 403
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "../server.py",
+        "%2e%2e/%2e%2e/pyproject.toml",
+        "page.js/../../cli.py",
+        "server.py",
+        "..%5cserver.py",
+        "/etc/passwd",
+        "page.js%00",
+        "desk/../../etc/passwd/state",
+        "desk/0/state",
+    ],
+)
+def test_address__leads_to_no_file(client, path):
+    assert client.ask("GET", path)[0] in (404, 410)
+
+
+def test_address__another_method_or_verb_is_refused(client):
+    assert client.ask("PUT", "page.js", b"x")[0] == 404
+    assert client.ask("PATCH", "page.js")[0] == 501
+
+
+def test_text__only_of_what_was_dropped(client):
+    desk = client.desk()
+    for name in ("../out/report.html", "/etc/passwd", "job.toml", ""):
+        status = client.ask("GET", f"{desk}/text?name={urllib.parse.quote(name, safe='')}")[0]
+        assert status in (400, 404)
+    assert client.ask("GET", f"desk/{'0' * 32}/state")[0] == 410
+
+
+# ---- sizes ----
+
+
+def test_size__too_large_is_refused_before_it_is_read(client):
+    desk = client.desk()
+    status, _, text = client.ask("PUT", f"{desk}/file?name=a.nc", Content_Length=str(MOST + 1))
+    assert status == 413
+    assert "3 MB" in json.loads(text)["problems"][0]
+    assert client.put(desk, "a.nc", b"x" * 2_000_000)[0] == 200
+    assert client.put(desk, "a.nc", b"y" * 2_000_000)[0] == 200  # takes the place of the first
+    assert client.ask("PUT", f"{desk}/file?name=b.nc", Content_Length="2000000")[0] == 413  # all together
+
+
+@pytest.mark.parametrize("length", ["-1", "1e3", "0x10", "9" * 20, "ten"])
+def test_size__that_is_none_is_refused(client, length):
+    assert client.ask("PUT", f"{client.desk()}/file?name=a.nc", Content_Length=length)[0] in (400, 413)
+
+
+def test_size__must_be_told_before(client):
+    assert client.ask("PUT", f"{client.desk()}/file?name=a.nc", Transfer_Encoding="chunked")[0] == 411
+
+
+def test_body__that_breaks_off_leaves_no_file(client):
+    desk = client.desk()
+    with socket.create_connection(("127.0.0.1", client.port)) as line:
+        head = f"PUT /{client.token}/{desk}/file?name=a.nc HTTP/1.1\r\nHost: {client.host}\r\nOrigin: http://"
+        line.sendall(f"{head}{client.host}\r\nX-Simkit: page\r\nContent-Length: 100\r\n\r\nG21".encode())
+    assert client.ask("GET", f"{desk}/text?name=a.nc")[0] == 404
+
+
+# ---- names ----
+
+
+@pytest.mark.parametrize(
+    "name", ["ölboot 2.nc", "オリーブ.nc", "زيتون.stl", "a (1)+b_c-d,e.NC", "καράβι.toml"]
+)
+def test_name__of_any_script_is_kept_as_it_is(client, name):
+    desk = client.desk()
+    status, told = client.put(desk, name, b"G21\n")
+    assert status == 200
+    assert [one["name"] for one in told["files"]] == [name]
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "../a.nc",
+        "..",
+        "a/b.nc",
+        "a\\b.nc",
+        "/etc/a.nc",
+        "C:a.nc",
+        "a\0.nc",
+        "a\n.nc",
+        ".a.nc",
+        "-a.nc",
+        "con.nc",
+        "LPT1.nc",
+        "com¹.nc",
+        "a.nc.",
+        "a.nc ",
+        "a\u202ecn.nc",
+        "<b>.nc",
+        "a*.nc",
+        "",
+        "a" * 300 + ".nc",
+        "\ud800.nc",
+    ],
+)
+def test_name__that_could_lead_elsewhere_is_refused(name):
+    with pytest.raises(InputProblems, match="rename the file"):
+        safe_name(name)
+
+
+def test_name__two_ways_to_write_one_letter_are_one_file(client):
+    desk = client.desk()
+    client.put(desk, "e\u0301.nc", b"1")
+    client.put(desk, "É.nc", b"2")
+    told = client.put(desk, "\u00e9.nc", b"3")[1]
+    assert [one["name"] for one in told["files"]] == ["\u00e9.nc"]
+
+
+def test_kind__of_what_is_none_of_ours_is_told(client):
+    assert (kind_of("a.STL"), kind_of("a.tap"), kind_of("b.toml")) == ("mesh", "program", "job file")
+    status, told = client.put(client.desk(), "evil.py", b"raise SystemExit")
+    assert status == 422
+    assert "'.py'" in told["problems"][0]
+
+
+# ---- checks ----
+
+
+@pytest.fixture(scope="module")
+def checked(client, files):
+    desk = client.desk()
+    for name, data in files.items():
+        assert client.put(desk, name, data)[0] == 200
+    return desk, client.done(desk)
+
+
+def test_check__tells_verdict_findings_and_report(client, checked):
+    desk, state = checked
+    assert state["phase"] == "done"
+    assert state["verdict"]["exit_status"] == 1
+    first = state["findings"][0]
+    assert first["file"] == "top.nc"
+    assert "changes" not in state
+    parts = client.data("GET", f"{desk}/parts")[1]
+    assert 'id="f1"' in parts["findings"]
+    assert 'id="solid-data"' in parts["solid"]
+    status, headers, text = client.ask("GET", f"{desk}/report")
+    assert status == 200
+    assert headers["Content-Disposition"] == "attachment; filename*=UTF-8''report.html"
+    assert text.startswith(b"<!DOCTYPE html>")
+    assert b"simkit-page-" not in text  # no path of this machine
+    assert client.ask("GET", f"{desk}/job")[2] == JOB.encode()
+
+
+def test_check__a_changed_program_says_what_got_better(client, checked, files):
+    desk, before = checked
+    client.put(desk, "top.nc", faced(10).encode())
+    state = client.done(desk)
+    assert state["changes"][0] == "Before: beyond limits. Now: within limits."
+    gone = [words for words in state["changes"] if words.startswith("Gone: ")]
+    failing = before["verdict"]["exit_status"] == 1
+    assert failing
+    assert len(gone) >= 1
+    client.put(desk, "top.nc", files["top.nc"])
+    again = client.done(desk)
+    assert any(words.startswith("New: finding 1, ") for words in again["changes"])
+
+
+def test_changes__say_by_how_much():
+    row = {"id": "a", "other_ids": [], "kind": "gouge", "severity": "beyond", "side": 1, "number": 1}
+    row |= {"message": "cut too deep", "box": [0, 0, 1, 1], "at": [0, 0, 0], "bound": 0.01}
+    then = {"findings": [row | {"value": 0.5}], "verdict": {"status": "beyond limits"}}
+    less = {"findings": [row | {"value": 0.3}], "verdict": {"status": "beyond limits"}}
+    assert "Better, from 0.50 to 0.30: cut too deep." in changes(less, then)
+    assert "Worse: finding 1, cut too deep." in changes(then, less)
+    assert changes(then, then)[1:] == ["1 finding as before."]
+
+
+def test_check__a_bad_program_is_told_as_on_the_command_line(client, files):
+    desk = client.desk()
+    for name, data in (files | {"top.nc": b"G21 G90\nG1 X1O Y2 F100\n"}).items():
+        client.put(desk, name, data)
+    state = client.done(desk)
+    assert state["phase"] == "unusable"
+    assert any(line.startswith("top.nc:2:") for line in state["problems"])
+    assert client.ask("GET", f"{desk}/report")[0] == 404
+
+
+@pytest.mark.parametrize("name", ["../../secret.nc", "/etc/passwd", "sub/top.nc", "C:\\\\top.nc"])
+def test_check__a_job_file_that_points_outside_is_refused(client, files, name):
+    desk = client.desk()
+    client.put(desk, "job.toml", files["job.toml"].replace(b"top.nc", name.encode()))
+    client.put(desk, "top.nc", files["top.nc"])
+    state = client.done(desk)
+    assert state["phase"] == "unusable"
+    assert "a file that was dropped here" in state["problems"][0]
+    assert state["problems"][0].startswith("job.toml:")
+
+
+FORM = {
+    "unit": "mm",
+    "blank": ["40", "30", "12"],
+    "cutters": [{"number": "1", "shape": "flat", "diameter": "6"}],
+    "setups": [{"programs": ["top.nc"], "turn": "none", "corner": "left front", "face": "bottom"}],
+    "mesh_units": "mm",
+}
+
+
+def test_form__makes_the_job_that_is_checked_and_can_be_kept(client, files):
+    desk = client.desk()
+    client.put(desk, "part.stl", files["part.stl"])
+    client.put(desk, "top.nc", files["top.nc"])
+    state = client.done(desk, FORM)
+    assert state["phase"] == "done"
+    assert state["findings"][0]["file"] == "top.nc"
+    _, headers, text = client.ask("GET", f"{desk}/job")
+    assert headers["Content-Disposition"].endswith("job.toml")
+    assert b"length = 40.0" in text
+    told = client.done(desk, FORM | {"blank": ["40", "", "12"]})
+    assert told["phase"] == "unusable"
+    assert "blank.width" in told["problems"][0]
+
+
+def test_form__what_is_written_in_it_stays_a_value():
+    row = {"number": '1]\nx = "', "shape": 'flat"\n[blank]', "diameter": "6\n[evil]"}
+    text = job_text(FORM | {"cutters": [row]}, 'part".stl')
+    assert "[evil]" not in text.splitlines()
+    assert text.splitlines().count("[blank]") == 1
+
+
+@pytest.mark.parametrize(
+    "form", [b"[1]", b"{}", b'{"blank": 1}', b"{", b'{"blank": [1,2,3], "cutters": [1]}']
+)
+def test_form__that_the_page_does_not_make_is_refused(client, form):
+    desk = client.desk()
+    client.put(desk, "top.nc", b"G21\n")
+    assert client.ask("POST", f"{desk}/check", form)[0] in (400, 404)
+
+
+def test_guess__comes_from_the_files(client, files):
+    desk = client.desk()
+    client.put(desk, "part.stl", files["part.stl"])
+    client.put(desk, "top.nc", files["top.nc"])
+    told = client.data("GET", f"{desk}/guess")[1]
+    assert told["cutters"] == [1]
+    assert told["setups"][0]["programs"] == ["top.nc"]
+
+
+def test_check__can_be_stopped_and_started_again(client, files):
+    desk = client.desk()
+    for name, data in files.items():
+        client.put(desk, name, data)
+    client.data("POST", f"{desk}/check", b"null")
+    assert client.put(desk, "top.nc", b"G21\n")[0] in (200, 409)  # 409 unless it had ended already
+    state = client.data("POST", f"{desk}/stop")[1]
+    assert state["phase"] in ("stopped", "done")
+    client.put(desk, "top.nc", files["top.nc"])
+    assert client.done(desk)["phase"] == "done"
+
+
+def test_desks__do_not_see_each_other(client, checked):
+    desk = client.desk()
+    assert client.ask("GET", f"{desk}/text?name=top.nc")[0] == 404
+    client.ask("DELETE", desk)
+    assert client.ask("GET", f"{desk}/state")[0] == 410
+    assert client.data("GET", f"{checked[0]}/state")[0] == 200
+
+
+# ---- the command ----
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+def test_command__ends_cleanly_and_leaves_nothing(tmp_path):
+    process = subprocess.Popen(
+        [sys.executable, "-m", "simkit", "page"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=os.environ | {"TMPDIR": str(tmp_path)},
+    )
+    process.stdout.readline()
+    address = process.stdout.readline().strip()
+    assert address.startswith("http://127.0.0.1:")
+    assert len(list(tmp_path.glob("simkit-page-*"))) == 1
+    process.send_signal(signal.SIGINT)
+    _, errors = process.communicate(timeout=60)
+    assert process.returncode == 0
+    assert "Traceback" not in errors
+    assert list(tmp_path.iterdir()) == []
