@@ -93,7 +93,7 @@ def check(job: Job, reads, cell: float, progress=None) -> tuple[Evidence, list[F
     """
     progress = progress or NoProgress()
     timings = Timings()
-    lattice = _lattice(job, cell)
+    lattice = job_lattice(job, cell)
     target = None
     if job.target is not None:
         with timings.stage("reading the target", progress):
@@ -142,7 +142,8 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
     return evidence, findings
 
 
-def _lattice(job: Job, cell: float) -> Lattice:
+def job_lattice(job: Job, cell: float) -> Lattice:
+    """Return the cells of a check, edge `cell` mm.  Raises InputProblems where they do not suit."""
     lattice = blank_lattice(job.blank.length, job.blank.width, cell)
     count = lattice.nx * lattice.ny
     place = Place("command line", key="--cell")
