@@ -18,7 +18,15 @@ def layup_rules(checker: Checker, layup: dict[str, Any] | None, blank: dict[str,
     if is_bad(layup) or layup is None or is_bad(blank) or is_bad(layup["joined"], layup["boards"]):
         return
     across = "width" if layup["joined"] == "along y" else "thickness"
-    if layup["boards"] is None or is_bad(blank[across], *layup["boards"]):
+    if layup["boards"] is None:
+        checker.problem(
+            "layup",
+            "a layup without 'boards'",
+            "the thickness of each board, which is what says where glue lines run",
+            "add boards = [...], or leave [layup] out",
+        )
+        return
+    if is_bad(blank[across], *layup["boards"]):
         return
     total = sum(layup["boards"])
     if abs(total - blank[across]) > MISFIT:

@@ -8,7 +8,12 @@ from simkit.job.model import JOINED, RINGS, Layup
 _LEFT = {"kind": "length", "low": 0.0, "high": 200.0, "is_aside": True}
 
 LAYUP_KEYS: tuple[Key, ...] = (
-    Key("layup", "table", "The boards the blank is glued up from, for `simkit sheet`.", is_aside=True),
+    Key(
+        "layup",
+        "table",
+        "The boards the blank is glued up from: for `simkit sheet`, and notes on glue lines.",
+        is_aside=True,
+    ),
     Key(
         "layup.joined",
         "choice",
