@@ -58,7 +58,6 @@ LAYUP_KEYS: tuple[Key, ...] = (
         " to the back, or from the lower face to the upper one.",
         low=0.5,
         high=1000.0,
-        is_aside=True,
         examples=("[18, 18, 18, 18, 18]",),
     ),
     Key(
