@@ -18,7 +18,8 @@ def glue_remarks(evidence: Any) -> list[str]:
     """Return the remarks on the glue lines of an Evidence; none without a layup."""
     layup = evidence.job.layup
     if layup is None:
-        return []
+        is_empty = "layup" in evidence.job.lines
+        return ["[layup] states no boards: glue lines are not looked for"] if is_empty else []
     axis = 1 if layup.joined == "along y" else 2
     field = evidence.field
     lattice = field.lattice
