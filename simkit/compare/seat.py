@@ -65,6 +65,8 @@ class Seat:
     relief: outlines (x, y) mm in the jig's frame, of what to take away from it.
     clearance (ny, nx) mm over `lattice` (the piece at its stated place): piece less jig as it rests, NaN
         where the piece has no wood.
+    piece_walls, jig_walls (n, 2) mm, jig frame: points on the upright walls of the piece as it rests, and of
+        the jig, a few hundredths apart.
     """
 
     room: float | None
@@ -82,6 +84,8 @@ class Seat:
     relief: list[np.ndarray]
     clearance: np.ndarray
     lattice: Lattice
+    piece_walls: np.ndarray
+    jig_walls: np.ndarray
 
     @property
     def drops_in(self) -> bool:
@@ -139,6 +143,8 @@ def seat(bottom: Heights, jig: Heights, lattice: Lattice, jig_lattice: Lattice, 
         relief=_relief(bottom, jig, pose, lattice, walls) if stands_up > bound + SAME_HEIGHT else [],
         clearance=clearance.reshape(lattice.shape),
         lattice=lattice,
+        piece_walls=pose.apply(walls.piece_rims.at),
+        jig_walls=walls.jig_rims.at,
     )
 
 
