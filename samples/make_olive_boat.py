@@ -195,7 +195,9 @@ def main(folder):
 
     good_note = "Side 2 is cut in a jig: everything within limits."
     write_in_jig(folder / "olive_boat_jig", "../", "olive boat in a jig", good_note)
-    note = "The corners of the jig's pocket were left as round as its cutter: the square blank stands on them."
+    note = (
+        "The corners of the jig's pocket were left as round as its cutter: the square blank stands on them."
+    )
     place = folder / "spoilt" / "round_corners"
     job = write_in_jig(place, "../../", "olive boat, round corners", f"Spoilt on purpose: {note}", False)
     over = jig.corner_overlap()

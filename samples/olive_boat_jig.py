@@ -55,9 +55,7 @@ def job_text(name, made):
     length, width, thickness = BOARD
     cutter = carving.CUTTERS.split("\n\n")[0] + "\n"
     screws = [(x, y) for x in (6.0, length - 6.0) for y in (6.0, width - 6.0)]
-    text = JOB.format(
-        name=name, made=made, length=length, width=width, thickness=thickness, cutter=cutter
-    )
+    text = JOB.format(name=name, made=made, length=length, width=width, thickness=thickness, cutter=cutter)
     return text + "".join(carving.SCREW.format(x=x, y=y) for x, y in screws)
 
 
@@ -91,7 +89,7 @@ def pocket(has_relief=True):
     )
     program.change(1, "6 mm flat")
     low = np.array(AT[:2]) - CLEARANCE + FLAT_R  # where the cutter's middle may go
-    high = np.array(AT[:2]) + (LENGTH, WIDTH) + CLEARANCE - FLAT_R
+    high = np.add(AT[:2], (LENGTH, WIDTH)) + CLEARANCE - FLAT_R
     corners = [(low[0], low[1]), (high[0], low[1]), (high[0], high[1]), (low[0], high[1])]
     levels = [float(h) for h in np.arange(BOARD[2] - STEP_DOWN, AT[2], -STEP_DOWN)]
     for level in (*levels, float(AT[2])):
@@ -136,7 +134,10 @@ def clear(program, low, high, level):
         # The cutter goes along both long edges of the top, half on it, and once along its middle.
         (ax, ay), (bx, by) = left.centre, right.centre
         tilt = math.atan2(by - ay, bx - ax)
-        along, across = np.array([math.cos(tilt), math.sin(tilt)]), np.array([-math.sin(tilt), math.cos(tilt)])
+        along, across = (
+            np.array([math.cos(tilt), math.sin(tilt)]),
+            np.array([-math.sin(tilt), math.cos(tilt)]),
+        )
         ends = [np.array((ax, ay)) - ISLAND_RADIUS * along, np.array((bx, by)) + ISLAND_RADIUS * along]
         for nth, aside in enumerate((-5.0, 0.0, 5.0)):
             first, last = ends if nth % 2 == 0 else ends[::-1]
@@ -157,4 +158,3 @@ def relieve(program, corners, level):
         way = np.sign(np.array((x, y)) - middle)
         program.line(*map(float, np.array((x, y)) + far * way), level)
         program.line(x, y, level)
-

@@ -79,7 +79,7 @@ def _distance(one: np.ndarray, other: np.ndarray) -> np.ndarray:
 
 
 def _divided(heights: Callable, corners: np.ndarray, parts: int, size: float) -> np.ndarray:
-    """Return the low corners of those of parts x parts cells in each cell that have a wall; size: of a part."""
+    """Return the low corners of those parts, parts x parts of each cell, each of `size`, that have a wall."""
     steps = np.stack(np.meshgrid(np.arange(parts + 1), np.arange(parts + 1)), axis=-1) * size
     points = corners[:, None, None] + steps
     at = heights(points.reshape(-1, 2)).reshape(points.shape[:3])

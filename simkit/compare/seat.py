@@ -19,6 +19,7 @@ SLOPE = 0.005  # mm: over which slopes are taken
 MOST_ROWS = 300  # of a linear program, added at a time
 MOST_CELLS = 40_000  # of the piece looked at in the search
 
+
 @dataclass(frozen=True)
 class Seat:
     """How a piece seats.
@@ -148,13 +149,17 @@ def _box(pose: Pose, trust: float, arm: float) -> list[tuple[float, float]]:
 
 
 def _best(cost: list[int], table: np.ndarray, limits: np.ndarray, box) -> np.ndarray | None:
-    """Return the step (dx, dy, radians) of least cost . v with table (n, 4) v <= limits (n,), None without one.
+    """Return the step (dx, dy, radians) of least cost . v with table (n, 4) v <= limits (n,), or None.
 
     Of the many rows few bind, so the program is solved with some, then with those that its answer breaks too.
     Exact: it ends when none is broken by more than 1e-9.
     """
     bounds = [*box, (-1e6, 1e6)]
-    used = np.unique(np.concatenate([np.argsort(limits)[:MOST_ROWS], np.arange(0, len(limits), 1 + len(limits) // MOST_ROWS)]))
+    used = np.unique(
+        np.concatenate(
+            [np.argsort(limits)[:MOST_ROWS], np.arange(0, len(limits), 1 + len(limits) // MOST_ROWS)]
+        )
+    )
     while True:
         found = linprog(cost, table[used], limits[used], bounds=bounds)
         if found.status != 0:

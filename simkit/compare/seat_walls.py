@@ -86,7 +86,7 @@ class Walls:
                 self.trees.append((cKDTree(at[is_met]), at[is_met]))
 
     def _ask(self, pose: Pose, chosen: np.ndarray, far: float = np.inf):
-        """Return signed gaps (n,) mm of chosen points, inf beyond `far`, what closes them (n, 2), and places."""
+        """Return signed gaps (n,) mm of points, inf beyond `far`, what closes them (n, 2), and places."""
         is_mine = chosen < self.count
         mine, other = chosen[is_mine], chosen[~is_mine] - self.count
         at, theirs = pose.apply(self.piece_rims.at[mine]), self.jig_rims.at[other]

@@ -130,7 +130,9 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
     for index, seat in evidence.seats.items():
         words = seat_words(seat, job.setups[index].name)
         path = folder / f"seat_setup_{index + 1}.png"
-        pictures.append(draw_seat(path, seat, f"{words[:1].upper()}{words[1:]}.", f"{name}: the piece in its jig"))
+        pictures.append(
+            draw_seat(path, seat, f"{words[:1].upper()}{words[1:]}.", f"{name}: the piece in its jig")
+        )
     if result["budget"] is not None and result["budget"]["plan"]:
         title = f"{name}: how far the second side may land off its place"
         pictures.append(draw_budget(folder / "budget.png", result["budget"], title))

@@ -20,7 +20,7 @@ ASIDE = 6.0  # mm of the jig shown round the piece
 # classes, listed there as safe for the colour-blind; darker is nearer, so a grey print tells them too.
 BORDERS = (SAME_HEIGHT, 0.1, 0.5, 2.0)
 SHADES = (*colours.PUOR_11[9:6:-1], "#e2e2e6", "#f1f1ee")
-WORDS = ("it touches", "room up to 0.1 mm", "up to 0.5", "up to 2", "more room")
+WORDS = ("touches", "room under it up to 0.1 mm", "up to 0.5 mm", "up to 2 mm", "over 2 mm")
 RELIEF = colours.PUOR_11[1]
 JIG_LINE = "#8a8a86"
 MOST = 8  # contacts that get a number
@@ -28,9 +28,10 @@ CLOSE, DETAIL, MOST_CLOSE = 5.0, 380.0, 4  # mm across a close-up, its pixels, h
 
 
 def contacts_of(seat: Seat) -> list[tuple[np.ndarray, float]]:
-    """Return where the piece touches, as (place (x, y, z) mm, how far it reaches across mm), the widest first.
+    """Return where the piece touches as (place (x, y, z) mm, how far it reaches across mm), widest first.
 
-    Places less than three cells apart are one; the place is the one of them nearest to their middle.
+    Places less than three cells apart are one; of these the first contact is told, else the one nearest to
+    their middle.
     """
     if not len(seat.contacts):
         return []
@@ -42,7 +43,9 @@ def contacts_of(seat: Seat) -> list[tuple[np.ndarray, float]]:
     found = []
     for one in np.unique(label):
         points = seat.contacts[label == one]
-        off = np.hypot(*(points[:, :2] - points[:, :2].mean(axis=0)).T)
+        is_first = (points == seat.first).all(axis=1).any()
+        middle = seat.first[:2] if is_first else points[:, :2].mean(axis=0)
+        off = np.hypot(*(points[:, :2] - middle).T)
         found.append((points[off.argmin()], float(np.hypot(*np.ptp(points[:, :2], axis=0)))))
     return sorted(found, key=lambda item: (-round(item[1], 1), *item[0]))
 
@@ -61,7 +64,7 @@ def draw_seat(path, seat: Seat, words: str, title: str) -> str:
     across, down = round(wide / pitch), round(deep / pitch)
     contacts = contacts_of(seat)
     relief = [outline.mean(axis=0) for outline in seat.relief]
-    close = _close_places(seat, contacts, relief)
+    close = _close_places(seat, relief)
     head = canvas.wrapped(title, TITLE, inner, True, 2)
     told = canvas.wrapped(words, BODY, inner, most=4)
     lines = _list(contacts, seat)
@@ -71,7 +74,7 @@ def draw_seat(path, seat: Seat, words: str, title: str) -> str:
     y_map = round(y_map + canvas.line_height(SMALL) + TOP)
     y_key = y_map + down + FRONT + 10
     y_list = y_key + 42 * (1 + rows[-1][0]) + 66
-    y_close = y_list + 36 * math.ceil(len(lines) / 2) + 34
+    y_close = y_list + 36 * math.ceil(len(lines) / 2) + 40
     page = Page(WIDTH, y_close + (DETAIL + 56 if close else 0) + 10)
     y = 40.0
     for texts, size, is_bold in ((head, TITLE, True), (told, BODY, False)):
@@ -96,8 +99,11 @@ def draw_seat(path, seat: Seat, words: str, title: str) -> str:
     for nth, line in enumerate(lines):
         text = canvas.shortened(line, SMALL, inner / 2 - 20)
         page.text(MARGIN + (nth // half) * inner / 2, y_list + 36 * (nth % half), text, SMALL)
-    for nth, (place, text) in enumerate(close):
-        _close_up(page, seat, MARGIN + nth * (DETAIL + 50), y_close, place, text)
+    if close:
+        words = "what to take off the jig" if relief else "the corners of the piece"
+        page.text(MARGIN, y_close - 16, f"Close to, {CLOSE:g} mm across: {words}.", SMALL, colours.QUIET_INK)
+    for nth, place in enumerate(close):
+        _close_up(page, seat, MARGIN + nth * (DETAIL + 50), y_close, place)
     return page.save(path)
 
 
@@ -112,7 +118,7 @@ class _Frame:
         """Return pixels of places (..., 2) mm."""
         points = np.asarray(points, float)
         off = np.stack([points[..., 0] - self.x, self.y - points[..., 1]], axis=-1) / self.pitch
-        return off + (self.left, self.top)
+        return off + np.array((self.left, self.top))
 
     def inside(self, points: np.ndarray, wide: int = 1) -> np.ndarray:
         """Return the pixels (down, across) bool that places (n, 2) mm fall on, widened."""
@@ -145,7 +151,7 @@ class _Frame:
         self.page.box(self.left, self.top, self.across, self.down, edge=colours.INK, edge_width=1.6, zorder=5)
 
     def _hatched(self, corners: np.ndarray) -> None:
-        """Draw an outline in pixels, hatched; what would be too small to see gets no smaller than 9 pixels."""
+        """Draw an outline in pixels, hatched, and no smaller than 9 pixels, so that it is seen."""
         middle = corners.mean(axis=0)
         small = max(float(np.ptp(corners, axis=0).max()), 1e-6)
         corners = middle + (corners - middle) * max(1.0, 9 / small)
@@ -171,27 +177,22 @@ class _Frame:
         self.page.number(*end, number, True, 17)
 
 
-def _close_places(seat: Seat, contacts, relief) -> list[tuple[np.ndarray, str]]:
-    """Return the places shown large, (x, y) mm, with their words: relief, else where it touches first."""
+def _close_places(seat: Seat, relief: list[np.ndarray]) -> list[np.ndarray]:
+    """Return the places (x, y) mm that are shown large: what to take off, else the corners of the piece."""
     if relief:
-        order = sorted(range(len(relief)), key=lambda k: tuple(relief[k]))
-        return [(relief[k], "to take off the jig") for k in order[:MOST_CLOSE]]
+        return sorted(relief, key=lambda place: tuple(place))[:MOST_CLOSE]
     if seat.room is None or not len(seat.piece_walls):
         return []
-    # Corners of the walls, as far out as they go each way.
-    ways = np.array([(-1, -1), (1, -1), (-1, 1), (1, 1)])
-    corners = [seat.piece_walls[(seat.piece_walls @ way).argmax()] for way in ways]
-    return [(corner, "as it lies") for corner in corners[:MOST_CLOSE]]
+    ways = np.array([(-1, -1), (-1, 1), (1, -1), (1, 1)])
+    return [seat.piece_walls[(seat.piece_walls @ way).argmax()] for way in ways][:MOST_CLOSE]
 
 
-def _close_up(page: Page, seat: Seat, left: float, top: float, place: np.ndarray, text: str) -> None:
+def _close_up(page: Page, seat: Seat, left: float, top: float, place: np.ndarray) -> None:
     """Draw a window of CLOSE mm about a place."""
     size = round(DETAIL)
     x, y = place[0] - CLOSE / 2, place[1] + CLOSE / 2
-    frame = _Frame(page, round(left), round(top), size, size, x, y, CLOSE / size)
-    frame.draw(seat, 4)
-    words = f"{text}: ({place[0]:.1f}, {place[1]:.1f}), {CLOSE:g} mm across"
-    page.text(left, top + size + 30, canvas.shortened(words, SMALL, size + 40), SMALL)
+    _Frame(page, round(left), round(top), size, size, x, y, CLOSE / size).draw(seat, 4)
+    page.text(left, top + size + 30, f"at ({place[0]:.1f}, {place[1]:.1f})", SMALL)
 
 
 def _rulers(frame: _Frame, low) -> None:
@@ -235,7 +236,9 @@ def _sign(page: Page, x: float, y: float, name: str | int) -> None:
     if isinstance(name, int):
         page.box(round(x), round(y) - 13, 48, 26, SHADES[name])
     elif name in ("piece", "jig"):
-        page.line([x, x + 48], [y, y], colours.INK if name == "piece" else JIG_LINE, 3 if name == "piece" else 5)
+        page.line(
+            [x, x + 48], [y, y], colours.INK if name == "piece" else JIG_LINE, 3 if name == "piece" else 5
+        )
     elif name == "number":
         page.number(x + 24, y, None, True, 12)
     elif name == "first":
