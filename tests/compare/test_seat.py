@@ -4,8 +4,11 @@ import math
 
 import numpy as np
 import pytest
+from scipy.optimize import linprog
 
-from simkit.compare.seat import BOUND, outside_by, seat
+from simkit.compare.edges import rims
+from simkit.compare.seat import BOUND, _best, outside_by, seat
+from simkit.compare.seat_walls import Pose, Walls
 from simkit.stock.field import Lattice
 
 FLOOR, TOP = 5.0, 10.0
@@ -128,3 +131,28 @@ def test_outside_by__places_and_lines():
     assert outside_by(corners, np.array([7.0, 6.0])) == pytest.approx(5.0)
     assert outside_by(corners[:2], np.array([2.0, 3.0])) == pytest.approx(3.0)
     assert outside_by(corners[:1], np.array([3.0, 4.0])) == pytest.approx(5.0)
+
+
+def test_walls__room_and_rows_as_if_every_point_were_asked():
+    bottom, jig = square(20), pocket(21, 2.0)
+    stated = Pose(0.0, 0.0, 0.0, (1.0, -2.0))
+    walls = Walls(bottom, jig, rims(bottom, lattice(11)), rims(jig, lattice(14)), stated)
+    everything = np.flatnonzero(walls.tree_of >= 0)
+    rng = np.random.default_rng(5)
+    for dx, dy, degrees in rng.uniform(-1.5, 1.5, (12, 3)):
+        pose = Pose(dx, dy, degrees, stated.about)
+        gap = walls._ask(pose, everything)[0]
+        assert walls.room(pose) == gap.min()
+        assert np.array_equal(np.sort(walls._near(pose, 0.4)[1]), np.sort(gap[gap < 0.4]))
+
+
+def test_best__is_the_answer_with_all_rows():
+    rng = np.random.default_rng(6)
+    for _ in range(5):
+        table, limits = rng.normal(size=(5000, 4)), rng.uniform(0.5, 2.0, 5000)
+        table[:, 3] = -np.abs(table[:, 3])
+        box = [(-1.0, 1.0), (-1.0, 1.0), (-0.1, 0.1)]
+        full = linprog([0, 0, 0, 1], table, limits, bounds=[*box, (None, None)])
+        step = _best([0, 0, 0, 1], table, limits, box)
+        rest = ((table[:, :3] @ step - limits) / -table[:, 3]).max()
+        assert rest == pytest.approx(full.fun, abs=1e-6)
