@@ -57,7 +57,7 @@ class Walls:
         self.bottom, self.jig, self.piece_rims, self.jig_rims = bottom, jig, piece_rims, jig_rims
         self.stated, self.count = stated, len(piece_rims.at)
         self.along = np.concatenate([_along(piece_rims.at), _along(jig_rims.at)])
-        self.trees: list[tuple[cKDTree, np.ndarray]] = []
+        self.trees: list[tuple[cKDTree, np.ndarray, np.ndarray]] = []
         self.tree_of = np.full(len(self.along), -1)
         self._pair(piece_rims.low, jig_rims.at, jig_rims.low, jig_rims.high, 0)
         self._pair(-jig_rims.high, piece_rims.at, -piece_rims.high, -piece_rims.low, self.count)
@@ -83,7 +83,7 @@ class Walls:
             is_met = (high > z) & (low <= z)
             if is_met.any():
                 self.tree_of[first + chosen] = len(self.trees)
-                self.trees.append((cKDTree(at[is_met]), at[is_met]))
+                self.trees.append((cKDTree(at[is_met]), at[is_met], high[is_met]))
 
     def _ask(self, pose: Pose, chosen: np.ndarray, far: float = np.inf):
         """Return signed gaps (n,) mm of points, inf beyond `far`, what closes them (n, 2), and places."""
@@ -91,24 +91,23 @@ class Walls:
         mine, other = chosen[is_mine], chosen[~is_mine] - self.count
         at, theirs = pose.apply(self.piece_rims.at[mine]), self.jig_rims.at[other]
         back = pose.back(theirs)
-        is_inside = np.concatenate(
-            [
-                self.jig(at) > self.piece_rims.low[mine] + SAME_HEIGHT,
-                self.bottom(back) < self.jig_rims.high[other] - SAME_HEIGHT,
-            ]
-        )
+        # The piece's heights are turned over for the points of the jig, so that both ask the same.
+        own = np.concatenate([self.piece_rims.low[mine], -self.jig_rims.high[other]])
+        there = np.concatenate([self.jig(at), -self.bottom(back)])
         points = np.concatenate([at, back])
         order = np.concatenate([np.flatnonzero(is_mine), np.flatnonzero(~is_mine)])
         gap, way = np.full(len(points), np.inf), np.zeros((len(points), 2))
         tree_of = self.tree_of[chosen[order]]
         for one in np.unique(tree_of):
             of_tree = np.flatnonzero(tree_of == one)
-            tree, rims = self.trees[one]
+            tree, rims, tops = self.trees[one]
             distance, nearest = tree.query(points[of_tree], distance_upper_bound=far)
             is_near = np.isfinite(distance)
             of_tree, distance, nearest = of_tree[is_near], distance[is_near], nearest[is_near]
             to = (rims[nearest] - points[of_tree]) / np.maximum(distance, 1e-12)[:, None]
-            sign = np.where(is_inside[of_tree], -1.0, 1.0)
+            # Inside a wall it is as high as the wall's top; a slope that rises a little is none.
+            inside = np.maximum((own[of_tree] + tops[nearest]) / 2, own[of_tree] + SAME_HEIGHT)
+            sign = np.where(there[of_tree] > inside, -1.0, 1.0)
             gap[of_tree], way[of_tree] = sign * distance, sign[:, None] * to
         # What a point of the jig sees in the piece's frame moves the other way.
         way[len(at) :] = -(pose.apply(back + way[len(at) :]) - theirs)

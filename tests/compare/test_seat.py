@@ -156,3 +156,17 @@ def test_best__is_the_answer_with_all_rows():
         step = _best([0, 0, 0, 1], table, limits, box)
         rest = ((table[:, :3] @ step - limits) / -table[:, 3]).max()
         assert rest == pytest.approx(full.fun, abs=1e-6)
+
+
+@pytest.mark.parametrize("rise", [0.3, 1.0])
+def test_upright_walls__a_floor_that_rises_towards_them_is_no_wall(rise):
+    walls = pocket(20.6, 0.0001)
+
+    def jig(points):
+        floor = FLOOR + rise * np.minimum((points[:, 0] / 10) ** 2, 1.0)
+        return np.where(walls(points) > FLOOR, TOP, floor)
+
+    found = seat(square(20), jig, lattice(11), lattice(14), np.zeros(2))
+    assert found.drops_in
+    assert found.room == pytest.approx(0.3, abs=BOUND)
+    assert found.stands_up == pytest.approx(rise, abs=found.stands_up_bound)
