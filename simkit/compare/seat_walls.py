@@ -15,6 +15,7 @@ REACH = 2.0  # mm: how far the place is looked for about the stated one
 TURN = 2.0  # degrees: the same
 SAME_HEIGHT = 0.02  # mm: surfaces this near touch
 LEVELS = 40  # heights of rims told apart
+LIFTED = 0.5  # a point that lies less deep than this part of its way out is lifted
 FEW = 20  # of so many points one is asked first
 
 Heights = Callable[[np.ndarray], np.ndarray]
@@ -64,12 +65,16 @@ class Walls:
         met = np.flatnonzero(self.tree_of >= 0)
         self.gap = np.full(len(self.along), np.inf)  # at the stated place
         self.farthest = 0.0
+        self.nearest: int | None = None  # the point of the least gap, None where no walls can meet
         if len(met):
             at = np.concatenate([piece_rims.at, jig_rims.at])[met]
             self.farthest = float(np.hypot(*(at - stated.about).T).max())
             least = float(self._ask(stated, met[::FEW])[0].min())
             most = math.hypot(REACH, REACH) + math.radians(TURN) * self.farthest
-            self.gap[met] = self._ask(stated, met, max(least, 0.0) + 2 * most)[0]
+            far = max(least, 0.0) + 2 * most if np.isfinite(least) else np.inf
+            gap, _, _, away = self._ask(stated, met, far)
+            self.gap[met] = away  # what lies under now is asked again
+            self.nearest = int(met[gap.argmin()]) if np.isfinite(gap).any() else None
 
     def _pair(self, mine: np.ndarray, at: np.ndarray, low: np.ndarray, high: np.ndarray, first: int) -> None:
         """Give each point, by levels of height, a tree of the rims it can meet.  first: index of point 0."""
@@ -86,7 +91,11 @@ class Walls:
                 self.trees.append((cKDTree(at[is_met]), at[is_met], high[is_met]))
 
     def _ask(self, pose: Pose, chosen: np.ndarray, far: float = np.inf):
-        """Return signed gaps (n,) mm of points, inf beyond `far`, what closes them (n, 2), and places."""
+        """Return signed gaps (n,) mm of points, inf beyond `far`, what closes them (n, 2), places, distances.
+
+        Where a point lies far less deep under the other surface than inside its walls (the top of a rail
+        that bears the piece), it is lifted and not pushed aside: its gap is inf, its distance (n,) is not.
+        """
         is_mine = chosen < self.count
         mine, other = chosen[is_mine], chosen[~is_mine] - self.count
         at, theirs = pose.apply(self.piece_rims.at[mine]), self.jig_rims.at[other]
@@ -97,6 +106,7 @@ class Walls:
         points = np.concatenate([at, back])
         order = np.concatenate([np.flatnonzero(is_mine), np.flatnonzero(~is_mine)])
         gap, way = np.full(len(points), np.inf), np.zeros((len(points), 2))
+        away = np.full(len(points), np.inf)
         tree_of = self.tree_of[chosen[order]]
         for one in np.unique(tree_of):
             of_tree = np.flatnonzero(tree_of == one)
@@ -108,17 +118,20 @@ class Walls:
             # Inside a wall it is as high as the wall's top; a slope that rises a little is none.
             inside = np.maximum((own[of_tree] + tops[nearest]) / 2, own[of_tree] + SAME_HEIGHT)
             sign = np.where(there[of_tree] > inside, -1.0, 1.0)
-            gap[of_tree], way[of_tree] = sign * distance, sign[:, None] * to
+            is_lifted = (sign < 0) & (there[of_tree] - own[of_tree] < LIFTED * distance)
+            gap[of_tree], way[of_tree] = np.where(is_lifted, np.inf, sign * distance), sign[:, None] * to
+            away[of_tree] = np.where(is_lifted, -distance, sign * distance)
         # What a point of the jig sees in the piece's frame moves the other way.
         way[len(at) :] = -(pose.apply(back + way[len(at) :]) - theirs)
-        found, ways, places = np.empty(len(gap)), np.empty_like(way), np.empty_like(points)
-        found[order], ways[order], places[order] = gap, way, np.concatenate([at, theirs])
-        return found, ways, places
+        found, ways, places, distances = (np.empty_like(one) for one in (gap, way, points, away))
+        found[order], ways[order], distances[order] = gap, way, away
+        places[order] = np.concatenate([at, theirs])
+        return found, ways, places, distances
 
     def _near(self, pose: Pose, most: float):
-        """Return the points (n,) whose gap is below `most`, mm, and for these what `_ask` returns."""
+        """Return the points (n,) whose gap is below `most`, mm, their gaps, what closes them, and places."""
         chosen = np.flatnonzero(self.gap < most + self._moved(pose))
-        gap, way, places = self._ask(pose, chosen)
+        gap, way, places, _ = self._ask(pose, chosen)
         is_near = gap < most
         return chosen[is_near], gap[is_near], way[is_near], places[is_near]
 
@@ -140,10 +153,9 @@ class Walls:
 
     def room(self, pose: Pose) -> float:
         """Return the least gap, mm; inf when no walls can meet."""
-        nearest = int(self.gap.argmin()) if len(self.gap) else 0
-        if not len(self.gap) or not np.isfinite(self.gap[nearest]):
+        if self.nearest is None:
             return np.inf
-        least = float(self._ask(pose, np.array([nearest]))[0][0])
+        least = float(self._ask(pose, np.array([self.nearest]))[0][0])
         return min(least, float(self._near(pose, least)[1].min(initial=np.inf)))
 
     def overlaps(self, pose: Pose) -> np.ndarray:

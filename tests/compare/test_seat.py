@@ -170,3 +170,23 @@ def test_upright_walls__a_floor_that_rises_towards_them_is_no_wall(rise):
     assert found.drops_in
     assert found.room == pytest.approx(0.3, abs=BOUND)
     assert found.stands_up == pytest.approx(rise, abs=found.stands_up_bound)
+
+
+@pytest.mark.parametrize("higher", [0.1, 0.4, 2.0])
+def test_upright_walls__a_rail_under_the_piece_lifts_it(higher):
+    walls = pocket(20.6, 0.0001)
+
+    def jig(points):
+        return np.where(np.abs(points).max(axis=1) < 5.0, FLOOR + higher, walls(points))
+
+    found = seat(square(20), jig, lattice(11), lattice(14), np.zeros(2))
+    assert found.drops_in
+    assert found.room == pytest.approx(0.3, abs=BOUND)
+    assert found.stands_up == pytest.approx(higher, abs=found.stands_up_bound)
+
+
+def test_square__a_large_round_in_a_shallow_pocket_is_still_missing_room():
+    # Radius 8, no clearance: the tip of the corner stands 8 (sqrt 2 - 1) in the wall, which is 5 mm high.
+    found = seat(square(20), pocket(20, 8.0), lattice(11), lattice(14), np.zeros(2))
+    assert found.room == pytest.approx(-8 * (math.sqrt(2) - 1), abs=BOUND)
+    assert found.stands_up == pytest.approx(TOP - FLOOR, abs=found.stands_up_bound)
