@@ -423,6 +423,7 @@ def test_guess__comes_from_the_files(client, files):
     client.put(desk, "part.stl", files["part.stl"])
     client.put(desk, "top.nc", files["top.nc"])
     told = client.data("GET", f"{desk}/guess")[1]
+    assert any(words.startswith("side 1: cuts go from X") for words in told["why"])
     assert told["cutters"] == [1]
     assert told["setups"][0]["programs"] == ["top.nc"]
 
