@@ -75,11 +75,8 @@ def chance_lines(budget: dict[str, Any]) -> list[str]:
                 f"{100 * chance['holds_without']:.0f} %. What breaks most often: "
                 f"{budget['binds'][binds]['words']}"
             )
-    if budget["left_out"]:
-        what = (
-            "left out, not stated in [budget] or [[dowels]]"
-            if chance
-            else "not combined: [budget] states none"
-        )
-        lines.append(f"{what}: {', '.join(budget['left_out'])}" if chance else f"errors are {what}")
+    if chance is None:
+        lines.append("how likely all limits hold is told when the job states its errors in [budget]")
+    elif budget["left_out"]:
+        lines.append(f"left out, not stated in [budget] or [[dowels]]: {', '.join(budget['left_out'])}")
     return lines

@@ -138,9 +138,11 @@ def test_page__fits_a_phone_and_can_be_reached_by_keys(browser, server, folder):
     until(lambda: browser.run("return document.querySelector('.finding h3 button')"))
     assert browser.run("return document.documentElement.scrollWidth") <= 360
     ends = browser.run(
-        "return [...document.querySelectorAll('.stage .end')].map((one) => getComputedStyle(one).backgroundColor)"
+        "return [...document.querySelectorAll('.stage .end')]"
+        ".map((one) => getComputedStyle(one).backgroundColor)"
     )
-    assert ends and all(colour.startswith("rgb(") for colour in ends)  # readable before dark wood, too
+    assert len(ends) == 4
+    assert all(colour.startswith("rgb(") for colour in ends)  # not clear: readable before dark wood, too
     dark = browser.run("return getComputedStyle(document.body).backgroundColor")
     assert sum(int(part) for part in dark[4:-1].split(",")) < 3 * 60
     unnamed = browser.run(
