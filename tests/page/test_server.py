@@ -16,6 +16,7 @@ import pytest
 from simkit.errors import InputProblems
 from simkit.page.changes import changes
 from simkit.page.form import field_words, job_text
+from simkit.page.inside import refuse_outside
 from simkit.page.names import kind_of, safe_name
 from simkit.page.server import PageServer
 from tests.findings.programs import dug, faced
@@ -358,6 +359,21 @@ def test_check__a_job_file_that_points_outside_is_refused(client, files, name):
     assert state["phase"] == "unusable"
     assert "a file that was dropped here" in state["problems"][0]
     assert state["problems"][0].startswith("job.toml:")
+
+
+def test_refuse_outside__looks_into_the_job_of_a_jig(tmp_path):
+    (tmp_path / "job.toml").write_text('[[setups]]\njig = "jig.toml"\n', "utf-8")
+    (tmp_path / "jig.toml").write_text('[[setups]]\nprograms = ["../secret.nc"]\n', "utf-8")
+    with pytest.raises(InputProblems, match=r"jig.toml:2 \[setups\[0\].programs\]: found '../secret.nc'"):
+        refuse_outside(tmp_path / "job.toml")
+    (tmp_path / "job.toml").write_text('[[setups]]\njig = "../jig.toml"\n', "utf-8")
+    with pytest.raises(InputProblems, match=r"job.toml:2 \[setups\[0\].jig\]: found '../jig.toml'"):
+        refuse_outside(tmp_path / "job.toml")
+
+
+def test_refuse_outside__leaves_what_cannot_be_read_to_its_reader(tmp_path):
+    (tmp_path / "job.toml").write_text("\n" + ".".join(["a"] * 50_000) + " = 1", "utf-8")
+    refuse_outside(tmp_path / "job.toml")  # at once: the standard reader takes a minute and 15 GB
 
 
 FORM = {
