@@ -16,8 +16,8 @@ def job_paths(inputs: Sequence[str]) -> list[Path] | None:
     """Return the job files of several inputs, in the order given; None when they are one job alone.
 
     A folder stands for every job.toml in it and below, by path; folders whose name begins with a dot are
-    passed over, and links to folders not followed.  A folder that may not be read stands for a job in it, which
-    is then told as one that cannot be used.  What is named twice is checked once.
+    passed over, and links to folders not followed.  A folder that may not be read stands for a job in it,
+    which is then told as one that cannot be used.  What is named twice is checked once.
     Raises InputProblems for a folder without any, for one that is not there, and for programs among them.
     """
     missing = [text for text in inputs if not os.path.splitext(text)[1] and not os.path.lexists(text)]
