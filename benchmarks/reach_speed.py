@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from scipy import ndimage
 
-from simkit.check import _lattice, _target
+from simkit.check import _target, job_lattice
 from simkit.compare.reach import reach
 from simkit.job.reader import read_job
 from simkit.target.envelope import envelopes
@@ -37,7 +37,7 @@ def main() -> None:
     """Print seconds of both ways for each carving cutter of the sample."""
     cell = float(sys.argv[1]) if len(sys.argv) > 1 else 0.2
     job = read_job(SAMPLE)
-    lattice = _lattice(job, cell)
+    lattice = job_lattice(job, cell)
     heights = envelopes(_target(job), lattice).upper
     for cutter in job.cutters.values():
         if cutter.shape == "drill":

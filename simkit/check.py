@@ -10,6 +10,7 @@ from functools import partial
 from itertools import pairwise
 
 import numpy as np
+from scipy import ndimage
 
 from simkit.budget.budget import budget_of
 from simkit.compare.between import FLOOR, Sweeps, Unproved, unproved_gouges, unproved_leftover
@@ -92,7 +93,7 @@ def check(job: Job, reads, cell: float, progress=None) -> tuple[Evidence, list[F
     """
     progress = progress or NoProgress()
     timings = Timings()
-    lattice = _lattice(job, cell)
+    lattice = job_lattice(job, cell)
     target = None
     if job.target is not None:
         with timings.stage("reading the target", progress):
@@ -141,7 +142,8 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
     return evidence, findings
 
 
-def _lattice(job: Job, cell: float) -> Lattice:
+def job_lattice(job: Job, cell: float) -> Lattice:
+    """Return the cells of a check, edge `cell` mm.  Raises InputProblems where they do not suit."""
     lattice = blank_lattice(job.blank.length, job.blank.width, cell)
     count = lattice.nx * lattice.ny
     place = Place("command line", key="--cell")
@@ -276,6 +278,7 @@ def _compare(evidence: Evidence) -> None:
             zone=zones.index(field.lattice, side),
             allowance=partial(zones.allowance, side=side),
             unproved=partial(_unproved, evidence, side),
+            unclear=_unclear(evidence, side),
         )
     evidence.break_through = break_through(field, evidence.envelopes)
     for side, found in evidence.deviations.items():
@@ -286,10 +289,23 @@ def _compare(evidence: Evidence) -> None:
     evidence.wood_outside = told_apart(field, evidence.envelopes, evidence.outside)
 
 
-def _unproved(evidence: Evidence, side: int, is_gouge: bool, is_asked: np.ndarray) -> np.ndarray:
-    """Return the asked cells over which a limit may be broken between the samples, bool (ny, nx)."""
+def _unproved(evidence: Evidence, side: int, is_gouge: bool, is_asked: np.ndarray) -> Unproved:
+    """Return where over the asked cells a limit may be broken between the samples."""
     most = evidence.zones.limits(evidence.field.lattice, side)[0 if is_gouge else 1]
-    return evidence.may_exceed(side, is_gouge, most, is_asked, with_faces=True).is_found
+    return evidence.may_exceed(side, is_gouge, most, is_asked, with_faces=True)
+
+
+def _unclear(evidence: Evidence, side: int) -> np.ndarray:
+    """Return the cells of which the proof between the samples does not tell all, bool (ny, nx).
+
+    Under lips, where nothing is left (of both sides' doing), and where something is left on purpose.
+    """
+    field, envelopes = evidence.field, evidence.envelopes
+    is_unclear = (envelopes.void > 0) | (~field.is_solid & envelopes.is_part)
+    left = evidence.zones.allowance(field.lattice, side)
+    if left is not None:
+        is_unclear |= (left != 0).any(axis=0)
+    return ndimage.binary_dilation(is_unclear, np.ones((3, 3)))
 
 
 def _may_exceed(

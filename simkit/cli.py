@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 import simkit
 from simkit.commands.check import add_check, run_check
+from simkit.commands.film import add_film, run_film
 from simkit.commands.page import add_page, run_page
 from simkit.commands.parser import Parser
 from simkit.commands.read import add_read, run_read
@@ -43,6 +44,7 @@ def _parser() -> Parser:
     add_whatif(commands)
     add_draft(commands)
     add_watch(commands)
+    add_film(commands)
     add_page(commands)
     add_sheet(commands)
     add_resume(commands)
@@ -123,6 +125,8 @@ def _run(options: argparse.Namespace) -> int:
         return run_whatif(options)
     if options.command == "sheet":
         return run_sheet(options)
+    if options.command == "film":
+        return run_film(options)
     if options.command == "resume":
         return run_resume(options)
     if options.command == "draft":

@@ -176,7 +176,7 @@ UNUSABLE = {
     "unknown command": (
         None,
         ["chekc", "job.toml"],
-        "(check, read, whatif, draft, watch, sheet, resume, schema, template); did you mean check?",
+        "sheet, resume, schema, template); did you mean check?",
     ),
     "misspelt option": (None, ["check", "job.toml", "--cel", "0.2"], "did you mean --cell?"),
     "missing job file": (None, ["check", "jobs.toml"], "jobs.toml"),

@@ -27,6 +27,7 @@ STAGES = [
     "warm",
     "report",
     "resume",
+    "view",
     "draft",
     "runs",
     "page",

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy import ndimage
 
 from simkit._jit import pointer
 from simkit.compare.overhang import removed_below
@@ -28,11 +29,11 @@ CHUNK = 2048  # blocks proved in one go
 FLOOR = 0.01  # mm: squares of a smaller half edge are not halved again
 MOST_SQUARES = 3_000_000  # nor are more than these
 MOST_FACES = 1_000_000  # squares of faces, likewise
+FACES = 20_000  # of them asked in one go
 PROBES, SHARES = 16, (0.35, 0.7, 1.0)  # directions and distances in which a face looks for the cut
 SMOOTH, SMOOTH_SHARE = 0.02, 0.1  # mm, share of what may be: relief that says nothing
 FACE_FLOOR, FACE_SHARE = 0.005, 0.125  # half edge of the last squares of faces, mm and share of what may be
 FACE_SLACK = 1e-4  # mm: rounding
-COARSE_FACE = 0.08  # mm: larger squares are asked at their middle alone
 ANY_TOP = 1e9  # mm: no move is left out for its height
 
 
@@ -54,6 +55,13 @@ class Unproved:
         """
         self.is_found.ravel()[cell] = True
         self._met.append((cell, x, y, size, np.full(len(cell), is_met)))
+
+    def largest(self) -> np.ndarray:
+        """Return the largest deviation that was met in each cell, mm (ny, nx); 0 where none was."""
+        largest = np.zeros(self.is_found.shape)
+        for cell, _, _, size, is_met in self._met:
+            np.maximum.at(largest.ravel(), cell[is_met], size[is_met])
+        return largest
 
     def place(self, is_asked: np.ndarray) -> tuple[tuple[int, int], tuple[float, float]] | None:
         """Return the cell (iy, ix) and place (x, y) mm of the largest deviation met in the asked cells."""
@@ -245,7 +253,8 @@ def unproved_gouges(
     x, y, cell, low, slopes = (np.concatenate(part) for part in zip(*parts, strict=True))
     may = deepest.ravel()
     if with_faces:
-        found.add(*_far_faces(sweeps, grid, x, y, half, cell, may, True), is_met=False)
+        is_border = _at_border(np.where(is_asked, deepest, np.inf), lattice.cell).ravel()
+        found.add(*_far_faces(sweeps, grid, x, y, half, cell, may, True, is_border), is_met=False)
         left = np.flatnonzero(~is_found[cell])
         x, y, cell, low, slopes = x[left], y[left], cell[left], low[left], slopes[left]
     while len(cell):
@@ -336,7 +345,8 @@ def unproved_leftover(
         left = np.flatnonzero(~np.isnan(up))
         x, y, cell, up, slopes = x[left], y[left], cell[left], up[left], slopes[left]
         if with_faces and half == lattice.cell / 2:
-            found.add(*_far_faces(sweeps, grid, x, y, half, cell, may, False), is_met=False)
+            is_border = _at_border(np.where(is_asked, highest, np.inf), lattice.cell).ravel()
+            found.add(*_far_faces(sweeps, grid, x, y, half, cell, may, False, is_border), is_met=False)
             left = np.flatnonzero(~is_found[cell])
             x, y, cell, up, slopes = x[left], y[left], cell[left], up[left], slopes[left]
         off = _proudest_over(x, y, half, up, slopes, may[cell], grid, sweeps.side)
@@ -359,13 +369,27 @@ def unproved_leftover(
     return found
 
 
-def _far_faces(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, is_gouge: bool) -> tuple:
+def _at_border(may: np.ndarray, cell: float) -> np.ndarray:
+    """Return the cells (ny, nx) near which a deviation may be larger, or is not asked: `may` is +inf there.
+
+    Near: as far as the largest deviation that may be; cell: edge of a cell, mm.
+    """
+    known = np.where(np.isfinite(may), may, np.inf)
+    reach = int(np.ceil(np.max(np.abs(known), where=np.isfinite(known), initial=0.0) / cell)) + 1
+    return ndimage.maximum_filter(known, 2 * reach + 1, mode="constant", cval=np.inf) > known
+
+
+def _far_faces(
+    sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, is_gouge: bool, is_border
+) -> tuple:
     """Return flat cells over which the target may be farther from material or air than it may, with places.
 
     x, y, cell (k,): squares; half mm.  may: how far, by flat cell, mm.  Returns cell, x, y, distance (m,).
     Where the target keeps between two planes close together, it is hardly farther from the cut than the cut
-    from it, which is proved already: only squares of more relief than SMOOTH are asked.  There the cut is
-    known exactly at PROBES about the middle of each; the last squares that this does not settle are returned.
+    from it, which is proved already, if it is so all about: only squares of more relief than SMOOTH are
+    asked, and those of cells that are is_border (by flat cell), beside which more may be.  There the cut is
+    known exactly at the middle of each, and at PROBES about it for the last squares; those that this does not
+    settle are returned.
     """
     from simkit.compare.between_kernels import faces_off, target_relief
 
@@ -382,33 +406,39 @@ def _far_faces(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, i
     # The middle alone settles most; of the rest, the four ways of the axes, near and far.
     axes = PROBES // 4 * np.arange(4)
     stages = (slice(0, 1), 1 + np.concatenate([axes, axes + 2 * PROBES]), slice(None))
+    first = half
     while len(cell):
         relief = np.empty(len(x))
         about = (x, y, half + may[cell], corners, boxes, bins[:5], bins[5], bins[6], relief)
         share_ranges(lambda a, b, s=about: target_relief(a, b, *s), len(x), 64)
-        keep = relief > np.maximum(SMOOTH, SMOOTH_SHARE * may[cell])
+        keep = (relief > np.maximum(SMOOTH, SMOOTH_SHARE * may[cell])) | is_border[cell]
         x, y, cell = x[keep], y[keep], cell[keep]
+        if is_gouge and half < first and len(cell):  # material straight below is near enough?
+            low, _ = sweeps.lowest(x, y, np.full(len(x), half), may[cell].reshape(-1, 1, 1), 0, grid)
+            keep = ~np.isnan(low.ravel())
+            x, y, cell = x[keep], y[keep], cell[keep]
+        is_last = half <= np.maximum(FACE_FLOOR, FACE_SHARE * may[cell])
         for probes in stages:
             off = np.full(len(x), np.inf)
             for reach in np.unique(may[cell]):
                 most = float(reach) - half * np.sqrt(2.0)
                 if most <= 0:
                     continue  # larger than what may be: nothing would settle it
-                rows = np.flatnonzero(may[cell] == reach)
-                places = np.column_stack([x[rows], y[rows]])[:, None] + most * offsets[probes]
-                cut, _ = sweeps.cut(places.reshape(-1, 2), sweeps.start)
-                one = np.empty(len(rows))
-                arrays = (
-                    x[rows], y[rows], half, 1.0 if is_gouge else -1.0, most * away[probes],
-                    cut.reshape(len(rows), -1), corners, boxes, bins[:5], bins[5], bins[6], one,
-                )  # fmt: skip
-                share_ranges(lambda a, b, s=arrays: faces_off(a, b, *s), len(rows), 64)
-                off[rows] = one
+                alike = np.flatnonzero(may[cell] == reach)
+                for rows in np.split(alike, range(FACES, len(alike), FACES)):
+                    places = np.column_stack([x[rows], y[rows]])[:, None] + most * offsets[probes]
+                    cut, _ = sweeps.cut(places.reshape(-1, 2), sweeps.start)
+                    one = np.empty(len(rows))
+                    arrays = (
+                        x[rows], y[rows], half, 1.0 if is_gouge else -1.0, most * away[probes],
+                        cut.reshape(len(rows), -1), corners, boxes, bins[:5], bins[5], bins[6], one,
+                    )  # fmt: skip
+                    share_ranges(lambda a, b, s=arrays: faces_off(a, b, *s), len(rows), 64)
+                    off[rows] = one
             left = np.flatnonzero(off > may[cell] + FACE_SLACK)
-            x, y, cell, off = x[left], y[left], cell[left], off[left]
-            if not len(cell) or half > COARSE_FACE:
-                break
-        is_last = half <= np.maximum(FACE_FLOOR, FACE_SHARE * may[cell])
+            x, y, cell, off, is_last = x[left], y[left], cell[left], off[left], is_last[left]
+            if not is_last.any():
+                break  # halved squares are settled sooner than larger ones by more places
         if 4 * len(cell) > MOST_FACES:
             is_last[:] = True
         far.append((cell[is_last], x[is_last], y[is_last], off[is_last]))
@@ -458,7 +488,7 @@ def warm_up(grid: TargetGrid, lattice: Lattice) -> None:
     sweeps.highest(one, one, lattice.cell, np.zeros(1), np.zeros(1, np.int64), grid)
     _corners_off(one, one, lattice.cell, np.zeros(1), np.zeros((1, 2)), grid, 1)
     sweeps.cut = lambda places, start: (np.zeros(len(places)), None)
-    _far_faces(sweeps, grid, one, one, FACE_FLOOR, np.zeros(1, np.int64), np.ones(1), True)
+    _far_faces(sweeps, grid, one, one, FACE_FLOOR, np.zeros(1, np.int64), np.ones(1), True, np.ones(1, bool))
 
 
 def _nothing(code, a, places, n, g):

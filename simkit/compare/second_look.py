@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 from scipy import ndimage
 
+from simkit.compare.between import Unproved
 from simkit.compare.closer import measured
 from simkit.compare.deviation import CutSurface, Deviation
 from simkit.stock.field import Field, Lattice
@@ -35,7 +36,8 @@ def second_look(
     leftover: float | np.ndarray,
     zone: np.ndarray | None = None,
     allowance: Callable[[Lattice], np.ndarray | None] | None = None,
-    unproved: Callable[[bool, np.ndarray], np.ndarray] | None = None,
+    unproved: Callable[[bool, np.ndarray], Unproved] | None = None,
+    unclear: np.ndarray | None = None,
 ) -> Deviation:
     """Return the deviation with every straddling cell replaced by the worst of its finer cells.
 
@@ -43,12 +45,16 @@ def second_look(
     mm, NaN outside the outline.  recut(lattice): the same job on other cells.
     gouge, leftover mm: the limits, one or for each cell (ny, nx), +inf where nothing is judged.
     zone (ny, nx): which cells are judged together, None for all.  allowance(lattice): what is left on
-    purpose, as for `deviation`.  unproved(is_gouge, cells (ny, nx) bool): those of them between whose
-    samples that limit may be broken (`between`), None to trust the samples.  Cells within BESIDE of a spot
-    beyond that limit are not asked: its peak is looked for by `peaks`.
+    purpose, as for `deviation`.  unproved(is_gouge, cells (ny, nx) bool): where among them between the
+    samples that limit may be broken (`between`), None to trust the samples.  Of the cells that do not
+    straddle, those within BESIDE of a spot beyond that limit are not asked: its peak is looked for by
+    `peaks`.
+    unclear (ny, nx) bool: cells of which that proof does not tell all, None for none.
     A cell straddles a limit when |normal| is within and |most| beyond it.
     So are cells beside an upright step of the target: the cut may miss it by less than a cell, and no
     sample would show it.  Cells that hang together with one that is beyond for certain are left as they are.
+    Where it is proved that neither limit is broken no finer cells are cut: `most` is no more than the limit.
+    Nor where the proof met a place beyond one: that is what the cell holds, and its peak is for `peaks`.
     A cell so looked at holds the worst value on cells of a sixteenth (`normal`, the least that is
     certain there, and `most`); what still straddles has a range of up to 2.9 fine cells.
     """
@@ -61,13 +67,26 @@ def second_look(
     is_open = np.zeros(target.shape, bool)
     for mine in [True] if zone is None else [zone == number for number in np.unique(zone)]:
         is_open |= _is_open(is_straddling & mine, is_beyond)
-    if unproved is not None:
-        for is_gouge in (True, False):
-            is_spot = is_beyond & ((deviation.normal < 0) == is_gouge)
-            is_open |= unproved(is_gouge, ~is_open & ~beside(is_spot, field.lattice.cell) & ~np.isnan(target))
-    if not is_open.any():
-        return deviation
     normal, most = deviation.normal.copy(), deviation.most.copy()
+    if unproved is not None:
+        is_clear = ~np.isnan(target) if unclear is None else ~np.isnan(target) & ~unclear
+        is_asked, is_left, share = is_open & is_clear, is_open & ~is_clear, np.ones(target.shape)
+        for is_gouge, most_allowed in ((True, gouge), (False, leftover)):
+            is_spot = is_beyond & ((deviation.normal < 0) == is_gouge)
+            others = ~is_open & ~beside(is_spot, field.lattice.cell) & ~np.isnan(target)
+            found = unproved(is_gouge, is_asked | others)
+            met = np.where(is_clear, found.largest(), 0.0)
+            is_worst = met > share * most_allowed
+            share[is_worst] = met[is_worst] / np.maximum(most_allowed[is_worst], 1e-9)
+            normal[is_worst] = -met[is_worst] if is_gouge else met[is_worst]
+            is_left |= found.is_found & (met == 0.0)
+        is_met = share > 1.0
+        most[is_met] = np.copysign(np.maximum(np.abs(normal), np.abs(most)), normal)[is_met]
+        is_proved = is_asked & ~is_left & ~is_met
+        most[is_proved] = np.clip(most, -gouge, leftover)[is_proved]
+        is_open = is_left & ~is_met
+    if not is_open.any():
+        return replace(deviation, normal=normal, most=most)
     ny, nx = deviation.lattice.shape
     rows, columns = np.nonzero(is_open)
     coarse = CutSurface(field, deviation.side)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import secrets
+import stat
 from pathlib import Path
 
 from simkit.errors import InputProblems, Place, Problem
@@ -15,8 +16,13 @@ def write_whole(path: Path, text: str, option: str) -> None:
     option: of the command line that names the place, for the message.
     Raises InputProblems when the place cannot be written.
     """
+    write_whole_bytes(path, text.encode("utf-8", "replace"), option)
+
+
+def write_whole_bytes(path: Path, data: bytes, option: str) -> None:
+    """Write bytes as put_whole does; otherwise as write_whole."""
     try:
-        put_whole(path, text.encode("utf-8", errors="replace"))
+        put_whole(path, data)
     except OSError as reason:
         raise InputProblems(
             Problem(
@@ -31,14 +37,17 @@ def write_whole(path: Path, text: str, option: str) -> None:
 def put_whole(path: Path | str, data: bytes) -> None:
     """Write bytes beside their place, then rename: a half-written file never bears the name.
 
-    A link stays, and the file it leads to is written anew.  The file gets the rights of any new file here,
-    for others may have to read it.  Raises OSError when the place cannot be written.
+    A link stays, and the file it leads to is written anew.  The file keeps the rights of the one it replaces,
+    else it gets those of any new file: others may have to read it.
+    Raises OSError when the place cannot be written.
     """
     place = Path(os.path.realpath(path))
     beside = place.with_name(f".simkit-{secrets.token_hex(8)}")
     try:
         with beside.open("xb") as file:
             file.write(data)
+        if place.exists():
+            os.chmod(beside, stat.S_IMODE(place.stat().st_mode))
         os.replace(beside, place)
     except BaseException:
         beside.unlink(missing_ok=True)

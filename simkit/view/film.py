@@ -1,0 +1,191 @@
+"""A film of the cutting: the blank from above at steps of the programs, as a GIF.  Needs no OpenGL."""
+
+from __future__ import annotations
+
+import functools
+import io
+import math
+from pathlib import Path
+
+import numpy as np
+
+from simkit.report import colours
+from simkit.report.plan_views import pose_words
+from simkit.report.seen_plan import SeenPlan
+from simkit.stock.field import Field
+from simkit.view.steps import Steps
+
+WIDTH, TALLEST = 900, 560  # pixels of the map
+EDGE, HEAD, FOOT = 24, 86, 78  # pixels around it
+STEPS, LAST, EACH = 60, 3000, 140  # steps of a film; ms that the last and each other one stay
+# ColorBrewer 2.0, Cynthia A. Brewer, colorbrewer2.org, the brown arm of BrBG, eleven classes; listed there
+# as safe for the colour-blind.  Lightness falls with depth, so a grey print reads the same.
+DEPTHS = ("#f5f5f5", "#f6e8c3", "#dfc27d", "#bf812d", "#8c510a", "#543005")
+TONES = 20  # steps of depth that are told apart: few colours make a small file
+CUTTER = "#01665e"  # the dark teal of the same scale
+
+
+def stops_of(steps: Steps, count: int) -> list[int]:
+    """Return after how many moves the film stops to look: even parts of the way the tip goes.
+
+    count: at least as many as there are setups.  The start, the end of each setup and the end are among
+    them; each move ends at most one step behind its even part.
+    """
+    way = np.concatenate([[0.0], np.cumsum(steps.lengths())])
+    even = np.searchsorted(way, np.linspace(0, way[-1], count + 1), side="left")
+    ends = np.flatnonzero(np.diff(steps.moves.setup)) + 1
+    return sorted({0, len(steps.moves), *(int(i) for i in even), *(int(i) for i in ends)})
+
+
+def film_of(steps: Steps, count: int = STEPS, progress=None) -> bytes:
+    """Return the film as the bytes of a GIF that plays over and over.
+
+    count: steps, beside the start and the ends of setups.  progress(fraction).  Each picture shows the
+    upper face of the blank as it lies in that setup, back at the top; depth below the top of the blank by
+    colour.  Accuracy: a picture, one exact height a pixel where cells are as fine, else interpolated.
+    """
+    from PIL import Image
+
+    stops = stops_of(steps, count)
+    drawing = _Drawing(steps)
+    pictures = []
+    for number, done in enumerate(stops):
+        pictures.append(drawing.picture(steps.field_at(done), done, (number + 1, len(stops))))
+        if progress is not None:
+            progress((number + 1) / len(stops))
+    mixed = Image.fromarray(np.vstack([np.asarray(p)[::4, ::4] for p in pictures]))
+    palette = mixed.quantize(128, Image.Quantize.MEDIANCUT)
+    pictures = [p.quantize(palette=palette, dither=Image.Dither.NONE) for p in pictures]
+    out = io.BytesIO()
+    stay = [EACH] * (len(pictures) - 1) + [LAST]
+    pictures[0].save(
+        out, "GIF", save_all=True, append_images=pictures[1:], duration=stay, loop=0, optimize=False
+    )
+    return out.getvalue()
+
+
+class _Drawing:
+    """What is the same in all pictures of a film."""
+
+    def __init__(self, steps: Steps):
+        self.steps, blank = steps, steps.job.blank
+        self.scale = min(WIDTH / blank.length, TALLEST / blank.width)  # pixels a mm
+        self.across, self.down = round(blank.length * self.scale), round(blank.width * self.scale)
+        self.width = max(self.across, 640) + 2 * EDGE
+        self.height = HEAD + self.down + FOOT
+        stops = np.linspace(0, 1, len(DEPTHS))
+        at = (np.arange(TONES) + 0.5) / TONES
+        scale = np.array([colours.rgb(colour) for colour in DEPTHS], float)
+        self.tones = np.stack([np.interp(at, stops, scale[:, i]) for i in range(3)], 1)
+
+    def picture(self, field: Field, done: int, counted: tuple[int, int]):
+        from PIL import Image, ImageDraw
+
+        steps, blank = self.steps, self.steps.job.blank
+        setup = steps.job.setups[steps.setup_at(done)]
+        frame = steps.frames[steps.setup_at(done)]
+        plan = SeenPlan(steps.lattice, blank, setup.turn, 1 / self.scale, self.across, self.down)
+        page = np.full((self.height, self.width, 3), 255, np.uint8)
+        page[HEAD : HEAD + self.down, EDGE : EDGE + self.across] = self._map(field, plan, frame.up > 0)
+        image = Image.fromarray(page)
+        pen = ImageDraw.Draw(image)
+        pen.rectangle(
+            (EDGE - 1, HEAD - 1, EDGE + self.across, HEAD + self.down), outline=colours.rgb(colours.QUIET_INK)
+        )
+        name = steps.job.name or "part"
+        pen.text((EDGE, 12), _fit(f"{name}: {setup.name}", 20, self.width - 2 * EDGE), colours.INK, _font(20))
+        pen.text(
+            (EDGE, 42), _fit(self._words(done, counted), 15, self.width - 2 * EDGE), colours.INK, _font(15)
+        )
+        words = pose_words(1 if frame.up > 0 else 2, setup.turn, steps.lattice.cell)
+        pen.text((EDGE, 63), _fit(words, 13, self.width - 2 * EDGE), colours.QUIET_INK, _font(13))
+        if done:
+            self._cutter(pen, plan, done)
+        self._key(pen)
+        return image
+
+    def _map(self, field: Field, plan: SeenPlan, is_upper: bool) -> np.ndarray:
+        """The heights as colours (down, across, 3): depth by tone, slopes by light from the back left."""
+        thick = self.steps.job.blank.thickness
+        surface = (field.upper if is_upper else thick - field.lower).astype(np.float64)
+        height = plan.between(np.where(field.is_solid, surface, 0.0))
+        is_wood = plan.nearest(field.is_solid, False)
+        tone = np.clip(((thick - height) / thick * TONES).astype(int), 0, TONES - 1)
+        up, right = np.gradient(height * self.scale)
+        light = (1 + 0.5 * (up - right)) / np.sqrt(1.5 * (1 + up**2 + right**2))
+        light = np.clip(
+            np.round(np.clip(light, 0.25, 1.2) * 12) / 12 / 0.8165, 0.7, 1.0
+        )  # weak, for lightness tells depth
+        rgb = np.clip(self.tones[tone] * light[..., None], 0, 255).astype(np.uint8)
+        rgb[~is_wood] = 255
+        rows, columns = np.indices(is_wood.shape)
+        rgb[~is_wood & ((rows + columns) % 9 == 0)] = colours.rgb(colours.HOLDING_LINE)
+        return rgb
+
+    def _words(self, done: int, counted: tuple[int, int]) -> str:
+        step = f"step {counted[0]} of {counted[1]}"
+        if not done:
+            return f"{step}   before the first move"
+        steps = self.steps
+        _, _, program = steps.runs[steps.run_at(done)]
+        cutter = steps.job.cutters[int(steps.moves.tool[done - 1])]
+        return f"{step}   {program}, line {steps.line_at(done)}   {cutter}"
+
+    def _cutter(self, pen, plan: SeenPlan, done: int) -> None:
+        steps = self.steps
+        tip = steps.frames[steps.setup_at(done)].apply(steps.moves.end[done - 1])
+        if not np.isfinite(tip).all():
+            return
+        x, y = plan.pixel(float(tip[0]), float(tip[1]))
+        x, y = x + EDGE, y + HEAD
+        radius = max(steps.job.cutters[int(steps.moves.tool[done - 1])].radius * self.scale, 4)
+        is_near = EDGE <= x <= EDGE + self.across and HEAD <= y <= HEAD + self.down
+        if is_near:
+            pen.ellipse((x - radius, y - radius, x + radius, y + radius), outline="white", width=5)
+            pen.ellipse((x - radius, y - radius, x + radius, y + radius), outline=CUTTER, width=3)
+
+    def _key(self, pen) -> None:
+        """The depths in tones and mm, through-cuts in words, and a bar of a round length."""
+        top, wide = HEAD + self.down + 16, 11
+        for i, tone in enumerate(self.tones):
+            x = EDGE + i * wide
+            pen.rectangle((x, top, x + wide - 1, top + 14), fill=tuple(int(v) for v in tone))
+        pen.rectangle((EDGE - 1, top - 1, EDGE + wide * TONES, top + 15), outline=colours.QUIET_INK)
+        thick = self.steps.job.blank.thickness
+        pen.text((EDGE, top + 20), "0", colours.INK, _font(13))
+        right = EDGE + wide * TONES
+        pen.text((right, top + 20), f"{thick:.4g} mm deep", colours.INK, _font(13), anchor="ma")
+        x = right + 90
+        pen.rectangle((x, top - 1, x + 30, top + 15), outline=colours.QUIET_INK)
+        for k in range(3, 30 + 16, 9):
+            pen.line(
+                (x + max(k - 15, 0), top + min(k, 15), x + min(k, 30), top + max(k - 30, 0)),
+                fill=colours.HOLDING_LINE,
+            )
+        pen.text((x + 38, top - 1), "cut through", colours.INK, _font(13))
+        most = 0.22 * self.across / self.scale
+        power = 10.0 ** math.floor(math.log10(most))
+        length = max(f * power for f in (1, 2, 5) if f * power <= most)
+        end = self.width - EDGE
+        start = end - length * self.scale
+        pen.line((start, top + 12, end, top + 12), fill=colours.INK, width=3)
+        pen.text(((start + end) / 2, top + 20), f"{length:g} mm", colours.INK, _font(13), anchor="ma")
+
+
+@functools.cache
+def _font(size: int):
+    """The font of all pictures, from matplotlib's own files; size in pixels."""
+    import matplotlib
+    from PIL import ImageFont
+
+    return ImageFont.truetype(str(Path(matplotlib.get_data_path(), "fonts", "ttf", "DejaVuSans.ttf")), size)
+
+
+def _fit(text: str, size: int, width: float) -> str:
+    """The text on one line, cut at its end where it is wider than `width` pixels."""
+    text = " ".join("".join(c if c.isprintable() else " " for c in text).split(" ")).strip()
+    if _font(size).getlength(text) <= width:
+        return text
+    while text and _font(size).getlength(text + "…") > width:
+        text = text[:-1]
+    return text.rstrip() + "…"

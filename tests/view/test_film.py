@@ -1,0 +1,81 @@
+import io
+import os
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from simkit.cli import main
+from simkit.job.reader import read_job
+from simkit.program.job_programs import read_programs
+from simkit.stock.cut import cut
+from simkit.stock.field import blank_lattice
+from simkit.view.film import film_of, stops_of
+from simkit.view.steps import Steps
+from tests.small_job import HEAD, JOB, block
+
+PROGRAM = HEAD + "G0 X10 Y15\nG1 Z6 F600\nX30\nG0 Z20\nX20 Y5\nG1 Z9\nY25\nG0 Z20\nM30\n"
+
+
+@pytest.fixture
+def steps(tmp_path):
+    block(5, 35, 5, 25, 0, 12).export(tmp_path / "part.stl")
+    (tmp_path / "top.nc").write_text(PROGRAM, encoding="utf-8")
+    (tmp_path / "job.toml").write_text(JOB, encoding="utf-8")
+    job = read_job(tmp_path / "job.toml")
+    return Steps(job, read_programs(job), blank_lattice(40, 30, 0.5))
+
+
+def test_field_at__a_line_has_what_was_cut_up_to_it(steps):
+    """A 6 mm flat cutter along y = 15 at z 6, then along x = 20 at z 9: heights known on paper."""
+    where = {"first": (29, 50), "second": (15, 39), "away": (5, 5)}  # rows iy, ix of 0.5 mm cells
+    wanted = {5: (12, 12, 12), 6: (12, 12, 12), 7: (6, 12, 12), 11: (6, 9, 12), 12: (6, 9, 12)}
+    for line in (*wanted, 7, 5, 11):  # backwards, too
+        upper = steps.field_at(steps.done_by(0, line)).upper
+        got = tuple(float(upper[place]) for place in where.values())
+        assert got == pytest.approx(wanted[line], abs=1e-5), line
+
+
+def test_field_at__forward_in_parts_is_the_same_as_at_once(steps):
+    parts = [steps.field_at(done) for done in range(len(steps.moves) + 1)]
+    fresh = cut(steps.field_at(0), steps.moves, steps.job.cutters, steps.frames[0]).field
+    np.testing.assert_array_equal(parts[-1].upper, fresh.upper)
+    np.testing.assert_array_equal(parts[-1].upper_move, fresh.upper_move)
+
+
+def test_line_at__is_the_line_of_the_last_move_done(steps):
+    for line in (7, 11):
+        assert steps.line_at(steps.done_by(0, line)) == line
+
+
+def test_film__has_a_picture_for_each_stop_and_the_wood_goes_dark(steps):
+    stops = stops_of(steps, 8)
+    assert stops[0] == 0
+    assert stops[-1] == len(steps.moves)
+    film = Image.open(io.BytesIO(film_of(steps, 8)))
+    assert film.n_frames == len(stops)
+    scale = 560 / 30  # pixels a mm: the blank is as high as the map may be
+    at = round(24 + 15 * scale), round(86 + (30 - 15) * scale)
+    tones = []
+    for number in (0, film.n_frames - 1):
+        film.seek(number)
+        tones.append(int(film.convert("L").getpixel(at)))
+    assert tones[1] < tones[0] - 40
+
+
+def test_command__writes_the_film_for_whom_the_umask_allows(tmp_path, steps):
+    before = os.umask(0o022)
+    try:
+        status = main(["film", steps.job.file, str(tmp_path / "a.gif"), "--steps", "4", "--cell", "1"])
+    finally:
+        os.umask(before)
+    assert status == 0
+    assert (tmp_path / "a.gif").read_bytes()[:6] == b"GIF89a"
+    if os.name == "posix":
+        assert (tmp_path / "a.gif").stat().st_mode & 0o777 == 0o644
+
+
+@pytest.mark.parametrize("steps_word", ["1", "x", "401", "-3"])
+def test_command__refuses_steps_that_make_no_film(tmp_path, capsys, steps_word):
+    assert main(["film", "no.toml", str(tmp_path / "a.gif"), f"--steps={steps_word}"]) == 2
+    assert "a whole number from 2 to 400" in capsys.readouterr().err
