@@ -131,8 +131,8 @@ def job_text(head, name, blank, setups, mesh, dowels, thinnest, cutters=CUTTERS,
     """Return a job file's text.
 
     head: lines of comment.  blank: (length, width, thickness), mm.  setups: (name, turn, text added to
-    the zero, program) each.  dowels: name -> (x, y).  thinnest mm: wall.  screws: places (x, y), as the
-    blank lies, of those that hold its frame in every setup.
+    the zero, program, further lines) each.  dowels: name -> (x, y).  thinnest mm: wall.  screws: places
+    (x, y), as the blank lies, of those that hold its frame in every setup.
     """
     length, width, thickness = blank
     return JOB.format(
@@ -143,8 +143,8 @@ def job_text(head, name, blank, setups, mesh, dowels, thinnest, cutters=CUTTERS,
         thickness=thickness,
         cutters=cutters,
         setups="\n".join(
-            SETUP.format(name=name, turn=turn, offset=offset, program=program)
-            for name, turn, offset, program in setups
+            SETUP.format(name=name, turn=turn, offset=offset, program=program) + "".join(more)
+            for name, turn, offset, program, *more in setups
         ),
         mesh=mesh,
         dowels=dowel_text(dowels) if dowels else "",

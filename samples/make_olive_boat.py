@@ -2,11 +2,13 @@
 
     python samples/make_olive_boat.py [FOLDER]
 
-writes FOLDER/olive_boat (the good job: mesh, two programs, job file) and FOLDER/spoilt/<name> (the same
-job with one known mistake, and expected.toml with what a check must find).  FOLDER is samples/ itself
+writes FOLDER/olive_boat (the good job: mesh, two programs, job file), FOLDER/olive_boat_jig (the same, laid
+into a jig for the second side, with the jig's own job) and FOLDER/spoilt/<name> (one of them with one known
+mistake, and expected.toml with what a check must find).  FOLDER is samples/ itself
 unless given; what it holds in the repository is what this script writes.
 
-Shape and mesh: olive_boat_shape.py; the two programs: olive_boat_programs.py, toolpaths.py.
+Shape and mesh: olive_boat_shape.py; the two programs: olive_boat_programs.py, toolpaths.py; the jig:
+olive_boat_jig.py.
 """
 
 from __future__ import annotations
@@ -15,6 +17,7 @@ import sys
 from pathlib import Path
 
 import carving
+import olive_boat_jig as jig
 import olive_boat_shape as shape
 from olive_boat_programs import DOWELS, side1, side2
 from olive_boat_shape import LENGTH, THICKNESS, WIDTH
@@ -26,18 +29,22 @@ THINNEST = 4.5  # mm
 SCREWS = [(x, y) for x in (6.0, LENGTH - 6.0) for y in (6.0, WIDTH - 6.0)]  # in the corners of the frame
 
 
-def job_text(name, note, programs, mesh, turn="about x", offset=""):
-    """Return the job file's text; programs: names of the files of both sides."""
+def job_text(name, note, programs, mesh, turn="about x", offset="", in_jig=False):
+    """Return the job file's text; programs: names of the files of both sides.
+
+    in_jig: side 2 is cut in the jig of jig/job.toml, whose pocket does what the dowels do on the table.
+    """
+    more = [f'jig = "jig/job.toml"\njig_at = {list(jig.AT)}\n'] if in_jig else []
     return carving.job_text(
         [TITLE, note, MADE],
         name,
         (LENGTH, WIDTH, THICKNESS),
         [
             ("outside and foot", "none", "", programs[0]),
-            ("rim and hollows", turn, offset, programs[1]),
+            ("rim and hollows", turn, offset, programs[1], *more),
         ],
         mesh,
-        DOWELS,
+        {} if in_jig else DOWELS,
         THINNEST,
         screws=SCREWS,
     )
@@ -64,6 +71,11 @@ def write_spoilt(folder, name, note, findings, program=None, **changes):
         **changes,
     )
     (place / "job.toml").write_text(job)
+    write_expected(place, note, findings, job)
+
+
+def write_expected(place, note, findings, job):
+    """Write expected.toml of a spoilt job; findings: of write_spoilt.  job: the text of its job file."""
     rows = ["# What a check of this job must find; line = [first, last] of the file, value in mm."]
     rows += ["exit = 1", f'note = "{note}"']
     for finding in findings:
@@ -74,6 +86,20 @@ def write_spoilt(folder, name, note, findings, program=None, **changes):
                 key, value = "line", [at, at]
             rows.append(f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {list(value)}")
     (place / "expected.toml").write_text("\n".join(rows) + "\n")
+
+
+def write_in_jig(place, up, name, note, has_relief=True):
+    """Write the boat's job with its second side cut in a jig, and the jig's own job; return the job's text.
+
+    up: the way from `place` to the folder of the samples.
+    """
+    (place / "jig").mkdir(parents=True, exist_ok=True)
+    (place / "jig" / "pocket.nc").write_text(jig.pocket(has_relief).text())
+    (place / "jig" / "job.toml").write_text(jig.job_text(f"{name}, the jig", MADE))
+    programs = [f"{up}olive_boat/side{i}.nc" for i in (1, 2)]
+    job = job_text(name, note, programs, f"{up}olive_boat/{MESH}", in_jig=True)
+    (place / "job.toml").write_text(job)
+    return job
 
 
 def with_low_rapid(program):
@@ -166,6 +192,17 @@ def main(folder):
         [{"kind": "rapid-contact", "file": "side2.nc", "line": (line, line)}],
         text,
     )
+
+    good_note = "Side 2 is cut in a jig: everything within limits."
+    write_in_jig(folder / "olive_boat_jig", "../", "olive boat in a jig", good_note)
+    note = (
+        "The corners of the jig's pocket were left as round as its cutter: the square blank stands on them."
+    )
+    place = folder / "spoilt" / "round_corners"
+    job = write_in_jig(place, "../../", "olive boat, round corners", f"Spoilt on purpose: {note}", False)
+    over = jig.corner_overlap()
+    value = (round(over - 0.02, 3), round(over + 0.02, 3))
+    write_expected(place, note, [{"kind": "seat", "file": "job.toml", "text": "jig =", "value": value}], job)
 
 
 if __name__ == "__main__":

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 
-from simkit.cache import CACHE_FOLDER
+from simkit.cache import CACHE_FOLDER, can_store
 
 os.environ.setdefault("NUMBA_CACHE_DIR", str(CACHE_FOLDER))
 
@@ -15,6 +15,9 @@ import numba
 
 # numba reads the variable when it is imported; whoever imported it before us must not decide.
 numba.config.CACHE_DIR = os.environ["NUMBA_CACHE_DIR"]
+# Where it cannot be written numba looks for other places, the sources' folder among them, and gives up with
+# an error when there is none; then better compile anew each time.
+_STORES = can_store(numba.config.CACHE_DIR)
 
 
 def threads() -> int:
@@ -23,7 +26,13 @@ def threads() -> int:
 
 
 # No fastmath: with it a NaN can pass isnan, and bits would depend on the vector width.
-_OPTIONS = {"cache": True, "nogil": True, "fastmath": False, "error_model": "numpy", "no_cfunc_wrapper": True}
+_OPTIONS = {
+    "cache": _STORES,
+    "nogil": True,
+    "fastmath": False,
+    "error_model": "numpy",
+    "no_cfunc_wrapper": True,
+}
 # Compiling takes as long as it does mostly for what stands around a kernel.  The code that takes arguments
 # from Python is made only for entries; calling any other kernel from Python ends the process
 # (tests/test_warm.py sees to it that nobody does).  And only kernels that allocate count references to
@@ -42,6 +51,5 @@ def pointer(function, signature: str):
     A kernel that calls another has it, and all that it calls, inside: it is optimised again there, and in
     each caller of that.  Called through a pointer, a large function is compiled once.
     """
-    return numba.cfunc(signature, cache=True, nogil=True, fastmath=False, error_model="numpy", _nrt=False)(
-        function
-    )
+    options = {"nogil": True, "fastmath": False, "error_model": "numpy", "_nrt": False}
+    return numba.cfunc(signature, cache=_STORES, **options)(function)

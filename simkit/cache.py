@@ -12,6 +12,7 @@ import hashlib
 import os
 import shutil
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -22,14 +23,31 @@ CHECKING, READING = "complete", "reading"  # what is compiled apart: for any che
 
 
 def cache_home() -> Path:
-    """Return the folder for caches that this system and user agree on."""
+    """Return the folder for caches that this system and user agree on; one that cannot be made where none is.
+
+    On Linux and the like as the XDG Base Directory Specification says: what is empty or relative does not
+    count.
+    """
     if os.environ.get("SIMKIT_CACHE"):
         return Path(os.environ["SIMKIT_CACHE"])
-    if sys.platform == "win32":
-        return Path(os.environ.get("LOCALAPPDATA", Path.home() / "AppData" / "Local")) / "simkit"
-    if sys.platform == "darwin":
-        return Path.home() / "Library" / "Caches" / "simkit"
-    return Path(os.environ.get("XDG_CACHE_HOME", Path.home() / ".cache")) / "simkit"
+    stated = os.environ.get({"win32": "LOCALAPPDATA", "darwin": ""}.get(sys.platform, "XDG_CACHE_HOME"), "")
+    if os.path.isabs(stated):
+        return Path(stated) / "simkit"
+    below = {"win32": ("AppData", "Local"), "darwin": ("Library", "Caches")}.get(sys.platform, (".cache",))
+    try:
+        return Path(Path.home(), *below, "simkit")
+    except RuntimeError:  # a user without a home, as in some containers; in a shared folder code is not safe
+        return Path(os.devnull, "simkit")
+
+
+def can_store(folder: Path | str) -> bool:
+    """Return whether files can be written into a folder, which is made if need be."""
+    try:
+        os.makedirs(folder, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            return True
+    except OSError:
+        return False
 
 
 def _source_hash() -> str:
@@ -53,7 +71,7 @@ def _prepare_cache() -> Path:
             if other != folder and time.time() - other.stat().st_mtime > _KEEP_SECONDS:
                 shutil.rmtree(other, ignore_errors=True)
     except OSError:
-        pass  # a read-only home: the compiler then says it cannot cache, and compiles in memory
+        pass  # a read-only home: kernels are then compiled in memory, see can_store
     return folder
 
 

@@ -68,7 +68,7 @@ def matches(row, want):
     return "at" not in want or np.hypot(row["at"][0] - want["at"][0], row["at"][1] - want["at"][1]) <= NEAR
 
 
-@pytest.mark.parametrize("name", ["low_rapid", "no_rest_pass", "no_tabs"])
+@pytest.mark.parametrize("name", ["low_rapid", "no_rest_pass", "no_tabs", "round_corners"])
 def test_spoilt_job__has_no_other_reason(results, name):
     expected = tomllib.loads((SAMPLES / "spoilt" / name / "expected.toml").read_text("utf-8"))
     kinds = {want["kind"] for want in expected["finding"]}
@@ -119,3 +119,26 @@ def test_outside__the_frame_and_four_tabs(results):
     assert outside["frame"]["area"] > 10_000
     assert outside["step"]["area"] < 5
     assert (outside["skin"]["area"], outside["offcut"]["area"]) == (0, 0)
+
+
+def test_jig__good_one_takes_the_turned_boat(tmp_path):
+    job, out = SAMPLES / "olive_boat_jig" / "job.toml", tmp_path / "r.json"
+    assert main(["check", str(job), "--quiet", "--cell", "0.4", "--json", str(out)]) == 0
+    [seat] = json.loads(out.read_text("utf-8"))["seats"]
+    # A pocket 0.1 mm wider on each side (samples/olive_boat_jig.py): that is the play each way.
+    assert seat["drops_in"]
+    assert [seat["room"], *seat["play_shift"]] == pytest.approx([0.1] * 5, abs=0.02)
+    assert seat["stands_up"] == pytest.approx(0.0, abs=0.02)
+    assert seat["rests_on"] == "jig"
+    assert seat["relief"] == []
+
+
+def test_jig__round_corners_keep_the_boat_up_by_the_depth_of_the_pocket(results):
+    [seat] = results("round_corners")[1]["seats"]
+    assert not seat["drops_in"]
+    assert seat["stands_up"] == pytest.approx(6.0, abs=0.02)
+    middles = np.array([np.mean(outline, axis=0) for outline in seat["relief"]])
+    corners = np.array([(15, 15), (15, 105), (295, 15), (295, 105)])  # of the blank on the jig's board
+    assert len(middles) == 4
+    for corner in corners:
+        assert np.abs(middles - corner).max(axis=1).min() < 1.5

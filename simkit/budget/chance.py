@@ -14,6 +14,7 @@ PILOT = 11  # 2^11 points that are asked of every row
 NEAR = 0.002  # mm: rows that come so near to the worst of a point of the pilot are kept
 FARTHEST = 4.5  # standard deviations that a normal error is taken to reach at most when rows are left out
 VALUES = 8_000_000  # in one go
+WITHOUT = 4  # scrambles that tell what one error costs: within a hundredth
 LIKELY, UNLIKELY = 0.95, 0.01
 
 
@@ -23,6 +24,8 @@ class Chance:
 
     first: the row that breaks most often (-1: none does).  shares (k,): of each contribution in the variance
     of that row's value, or of the row with the least room where none breaks; nearest: that row.
+    without (k,): the probability if that contribution alone were none.  work_on: a contribution of the key
+    without which the probability would be the highest (-1: nothing breaks); holds_without: that probability.
     """
 
     holds: float
@@ -30,6 +33,9 @@ class Chance:
     first: int
     nearest: int
     shares: np.ndarray
+    without: np.ndarray
+    work_on: int
+    holds_without: float
 
 
 def chance(rows: Rows, parts: list[Contribution], off: float) -> Chance:
@@ -52,7 +58,8 @@ def chance(rows: Rows, parts: list[Contribution], off: float) -> Chance:
     near = np.flatnonzero(most + off > room)
     tight = int(np.argmin(np.where(total > 0, room / np.maximum(total, 1e-12), np.inf)))
     if not len(near):
-        return Chance(1.0, 0.0, -1, tight, variance[tight] / max(float(variance[tight].sum()), 1e-300))
+        shares = variance[tight] / max(float(variance[tight].sum()), 1e-300)
+        return Chance(1.0, 0.0, -1, tight, shares, np.ones(len(parts)), -1, 1.0)
     kept, missed = _rows_that_count(steps, room, near, is_normal)
     holds = np.ones((REPEATS, 3))  # as the rows say, off higher, off lower
     broken = np.zeros(len(kept), np.int64)
@@ -67,7 +74,31 @@ def chance(rows: Rows, parts: list[Contribution], off: float) -> Chance:
     first = int(kept[np.argmax(broken)]) if broken.any() else -1
     nearest = first if first >= 0 else tight
     shares = variance[nearest] / max(float(variance[nearest].sum()), 1e-300)
-    return Chance(float(mean[0]), bound, first, nearest, shares)
+    told = _without(steps[kept], room[kept], is_normal, [part.key for part in parts], shares)
+    without, work_on, holds_without = told
+    work_on = work_on if first >= 0 else -1
+    return Chance(float(mean[0]), bound, first, nearest, shares, without, work_on, holds_without)
+
+
+def _without(steps, room, is_normal, keys: list[str], shares) -> tuple[np.ndarray, int, float]:
+    """Return how likely all limits hold without each contribution, one of the key that costs the most, and
+    how likely they hold without that key.
+
+    A share in the variance of one place does not tell what to work on: another place may break as often, of
+    another error.  Keys that cost the same are told apart by their shares.
+    """
+    names = list(dict.fromkeys(keys))
+    alone = np.eye(len(keys), dtype=bool)
+    gone = np.vstack([alone, *([key == name for key in keys] for name in names)])
+    holds = np.zeros(len(gone))
+    for repeat in range(WITHOUT):
+        error = _errors(is_normal, POINTS, repeat)
+        for nth, off in enumerate(gone):
+            worst, _ = _worst(np.where(off, 0.0, error), steps, room)
+            holds[nth] += (worst <= 0).mean() / WITHOUT
+    each = gone[len(keys) :] @ shares
+    best = max(range(len(names)), key=lambda nth: (round(float(holds[len(keys) + nth]), 2), each[nth]))
+    return holds[: len(keys)], keys.index(names[best]), float(holds[len(keys) + best])
 
 
 def _errors(is_normal: np.ndarray, points: int, seed: int) -> np.ndarray:

@@ -13,6 +13,11 @@ from simkit.compare.dowel_play import play_of
 from simkit.job.wood import movement
 
 UNIFORM, NORMAL = "uniform", "normal"
+_TOGETHER = {  # what a person can work on, where one key of the job makes several errors
+    "zero_setting": "setting the zero",
+    "scatter": "how well the machine comes back to a place",
+    "dowels": "the play of the dowels",
+}
 
 
 @dataclass(frozen=True)
@@ -35,6 +40,11 @@ class Contribution:
     def standard(self) -> float:
         """Its standard uncertainty, in `unit`; even ones by GUM (JCGM 100:2008) 4.3.7, from memory."""
         return self.size / math.sqrt(3.0) if self.shape == UNIFORM else self.size
+
+    @property
+    def together(self) -> str:
+        """What all errors of its key are, in words."""
+        return _TOGETHER.get(self.key, self.words)
 
 
 def contributions(evidence, motion: Motion, rows: Rows) -> tuple[list[Contribution], list[str]]:

@@ -39,18 +39,19 @@ def rims(heights: Callable[[np.ndarray], np.ndarray], lattice: Lattice) -> Rims:
     The points lie at most SPACING apart on lines along x and y, so of a corner of 90 degrees at most SPACING
     along each side is missed.
     """
-    ys, xs = np.meshgrid(np.arange(-1, lattice.ny + 1), np.arange(-1, lattice.nx + 1), indexing="ij")
+    ys, xs = np.meshgrid(np.arange(-1, lattice.ny + 2), np.arange(-1, lattice.nx + 2), indexing="ij")
     # Off the round numbers, where a wall would lie on the corners of cells themselves.
     origin = np.array(lattice.origin) - ASIDE * SPACING
     corners = np.column_stack([xs.ravel(), ys.ravel()]) * lattice.cell + origin
     size = lattice.cell
-    corners = corners[_has_jump(heights, corners, size)]
+    at = heights(corners).reshape(xs.shape)
+    has_jump = np.zeros(xs.shape, bool)  # of the cell that begins there
+    has_jump[:-1, :-1] = _has_jump(at[:-1, :-1], at[:-1, 1:], at[1:, :-1], at[1:, 1:], size)
+    corners = corners[has_jump.ravel()]
     while size > SPACING + EXACT and len(corners):
         parts = min(DIVIDE, math.ceil(size / SPACING - EXACT))
         size /= parts
-        steps = np.stack(np.meshgrid(np.arange(parts), np.arange(parts)), axis=-1).reshape(-1, 2) * size
-        corners = (corners[:, None] + steps[None]).reshape(-1, 2)
-        corners = corners[_has_jump(heights, corners, size)]
+        corners = _divided(heights, corners, parts, size)
     if not len(corners):
         return Rims(np.empty((0, 2)), np.empty(0), np.empty(0))
     starts, ends = [], []
@@ -77,8 +78,16 @@ def _distance(one: np.ndarray, other: np.ndarray) -> np.ndarray:
         return np.where(one == other, 0.0, np.abs(one - other))
 
 
-def _has_jump(heights: Callable, corners: np.ndarray, size: float) -> np.ndarray:
-    """Return which cells, given by their low corners, have a wall between two of their corners."""
-    steps = np.array([[0.0, 0.0], [size, 0.0], [0.0, size], [size, size]])
-    at = heights((corners[:, None] + steps[None]).reshape(-1, 2)).reshape(-1, 4)
-    return _distance(at.min(axis=1), at.max(axis=1)) > min(STEEP * size, LOWEST)
+def _divided(heights: Callable, corners: np.ndarray, parts: int, size: float) -> np.ndarray:
+    """Return the low corners of those parts, parts x parts of each cell, each of `size`, that have a wall."""
+    steps = np.stack(np.meshgrid(np.arange(parts + 1), np.arange(parts + 1)), axis=-1) * size
+    points = corners[:, None, None] + steps
+    at = heights(points.reshape(-1, 2)).reshape(points.shape[:3])
+    has_jump = _has_jump(at[:, :-1, :-1], at[:, :-1, 1:], at[:, 1:, :-1], at[:, 1:, 1:], size)
+    return points[:, :-1, :-1][has_jump]
+
+
+def _has_jump(a: np.ndarray, b: np.ndarray, c: np.ndarray, d: np.ndarray, size: float) -> np.ndarray:
+    """Return which cells of that size, given by the heights of their four corners, have a wall in them."""
+    low, high = np.minimum(np.minimum(a, b), np.minimum(c, d)), np.maximum(np.maximum(a, b), np.maximum(c, d))
+    return _distance(low, high) > min(STEEP * size, LOWEST)

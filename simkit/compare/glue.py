@@ -12,8 +12,8 @@ from simkit.compare.walls import Walls
 from simkit.stock.field import Lattice
 
 FEATHER = 15.0  # degrees between a surface and the glue plane; below it the wood runs out to a feather edge
-SHORTEST = 2.0  # mm: a shorter place is not told
-_AROUND = 5  # cells over which the direction of a slope in plan is taken: the lattice's stairs have none
+SHORTEST = 2.0  # mm: a shorter place is not told, but where upright walls meet an upright plane
+_AROUND = 15  # cells over which the direction of a slope in plan is taken: the lattice's stairs have none
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +39,9 @@ def feather_spots(
     lower, upper (ny, nx) mm: columns, empty where not lower < upper.  is_asked (ny, nx) bool: cells that
     count.  axis: 1 for a plane y = line, 2 for z = line, mm.
 
-    Slopes come from neighbouring cells: exact on a plane.  An upright wall is known to a cell, so along y it
-    counts as meeting a plane that lies in the same step between two cells.
+    Slopes come from neighbouring cells: exact on a plane.  An upright wall is known to a cell, so one along
+    y = line within a cell counts as meeting it; how it runs in plan is taken over _AROUND cells and known to
+    3 degrees where it is straight so far.
     """
     lower, upper = np.asarray(lower, float), np.asarray(upper, float)
     is_solid = (upper > lower) & np.isfinite(upper) & np.isfinite(lower)
@@ -50,11 +51,13 @@ def feather_spots(
     top = np.where(is_solid, upper, lower[is_solid].min())
     bottom = np.where(is_solid, lower, upper[is_solid].max())
     met = _meets_upright if axis == 1 else _meets_level
+    # Upright walls meet an upright plane in an upright line: in plan that has no length.
+    shortest = 0.0 if axis == 1 else SHORTEST
     spots = []
     for height in (top, bottom):
         angle = met(lattice, height, line)
         is_met = (angle < FEATHER) & is_asked & is_solid
-        spots += _spots(lattice, is_met, angle, np.where(is_solid, height, np.nan), line)
+        spots += _spots(lattice, is_met, angle, np.where(is_solid, height, np.nan), line, shortest)
     return sorted(spots, key=lambda spot: -max(spot.size))
 
 
@@ -105,7 +108,9 @@ def thin_glue_spots(
     return sorted(spots, key=lambda spot: -max(spot.size))
 
 
-def _spots(lattice: Lattice, is_here, value, height, line: float) -> list[GlueSpot]:
+def _spots(
+    lattice: Lattice, is_here, value, height, line: float, shortest: float = SHORTEST
+) -> list[GlueSpot]:
     """Return the connected places that are long enough; cells less than SHORTEST apart belong together."""
     reach = max(1, round(SHORTEST / lattice.cell / 2))
     joined, _ = ndimage.label(
@@ -117,7 +122,7 @@ def _spots(lattice: Lattice, is_here, value, height, line: float) -> list[GlueSp
         if box is None:
             continue
         down, across = ((part.stop - part.start) * lattice.cell for part in box)
-        if max(down, across) < SHORTEST:
+        if max(down, across) < shortest:
             continue
         inside = np.where(joined[box] == number, value[box], np.inf)
         iy, ix = np.unravel_index(int(np.argmin(inside)), inside.shape)

@@ -2,53 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from scipy import ndimage
 from scipy.optimize import linprog
-from scipy.spatial import ConvexHull, QhullError, cKDTree
+from scipy.spatial import ConvexHull, QhullError
 
-from simkit.compare.edges import SPACING, Rims, rims
+from simkit.compare.edges import SPACING, rims
+from simkit.compare.seat_walls import REACH, SAME_HEIGHT, TURN, Heights, Pose, Walls, step_rows
 from simkit.stock.field import Lattice
 
-REACH = 2.0  # mm: how far the place is looked for about the stated one
-TURN = 2.0  # degrees: the same
-SAME_HEIGHT = 0.02  # mm: surfaces this near touch
 BOUND = 0.02  # mm in plan: how far the room between upright walls may be off
 LOOKS = 14  # steps of the search, each with exact heights
-LEVELS = 40  # heights of rims told apart
 SLOPE = 0.005  # mm: over which slopes are taken
+MOST_ROWS = 300  # of a linear program, added at a time
 MOST_CELLS = 40_000  # of the piece looked at in the search
-
-Heights = Callable[[np.ndarray], np.ndarray]
-
-
-@dataclass(frozen=True)
-class Pose:
-    """Where the piece lies off its stated place: shift (dx, dy) mm, then degrees about `about`, jig frame."""
-
-    dx: float
-    dy: float
-    degrees: float
-    about: tuple[float, float]
-
-    def apply(self, points: np.ndarray) -> np.ndarray:
-        """Return points (n, 2) of the piece at its stated place, moved."""
-        a = np.radians(self.degrees)
-        matrix = np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]])
-        return (points - self.about) @ matrix.T + self.about + (self.dx, self.dy)
-
-    def back(self, points: np.ndarray) -> np.ndarray:
-        """Return the way back of `apply`."""
-        a = np.radians(self.degrees)
-        matrix = np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]])
-        return (points - self.about - (self.dx, self.dy)) @ matrix + self.about
-
-    def moved(self, step: np.ndarray) -> Pose:
-        """Return the pose after a small step (dx mm, dy mm, turn in radians)."""
-        return Pose(self.dx + step[0], self.dy + step[1], self.degrees + np.degrees(step[2]), self.about)
 
 
 @dataclass(frozen=True)
@@ -65,6 +34,8 @@ class Seat:
     relief: outlines (x, y) mm in the jig's frame, of what to take away from it.
     clearance (ny, nx) mm over `lattice` (the piece at its stated place): piece less jig as it rests, NaN
         where the piece has no wood.
+    piece_walls, jig_walls (n, 2) mm, jig frame: points on the upright walls of the piece as it rests, and of
+        the jig, a few hundredths apart.
     """
 
     room: float | None
@@ -82,6 +53,8 @@ class Seat:
     relief: list[np.ndarray]
     clearance: np.ndarray
     lattice: Lattice
+    piece_walls: np.ndarray
+    jig_walls: np.ndarray
 
     @property
     def drops_in(self) -> bool:
@@ -100,8 +73,8 @@ def seat(bottom: Heights, jig: Heights, lattice: Lattice, jig_lattice: Lattice, 
     the piece for the largest room, each step with distances measured anew.  Sloped ones: programs that move
     it for the lowest rest.  The piece is not tilted.  The search begins at the stated place, and is local.
     """
-    walls = _Walls(bottom, jig, rims(bottom, lattice), rims(jig, jig_lattice))
     pose = Pose(0.0, 0.0, 0.0, (float(mass[0]), float(mass[1])))
+    walls = Walls(bottom, jig, rims(bottom, lattice), rims(jig, jig_lattice), pose)
     pose, room = _most_room(walls, pose)
     xs, ys = np.meshgrid(lattice.x(), lattice.y())
     cells = np.column_stack([xs.ravel(), ys.ravel()])
@@ -109,11 +82,13 @@ def seat(bottom: Heights, jig: Heights, lattice: Lattice, jig_lattice: Lattice, 
     points, lows = _samples(cells, low, walls)
     if room is None or room >= 0:
         pose = _lowest(walls, jig, points, lows, pose)
-    top = np.concatenate([jig(pose.apply(points)) - lows, _at_jig_rims(walls, pose)])
-    stands_up, bound = _closer(bottom, jig, pose, points, lows, lattice.cell, float(top.max()))
+    on_jig = jig(pose.apply(points))
+    top = np.concatenate([on_jig - lows, _at_jig_rims(walls, pose)])
+    stands_up, bound = _closer(bottom, jig, pose, points, on_jig - lows, lattice.cell, float(top.max()))
     places = np.concatenate([pose.apply(points), walls.jig_rims.at])
-    touching = places[top >= top.max() - SAME_HEIGHT]
-    height = np.concatenate([jig(pose.apply(points)), walls.jig_rims.high])[top >= top.max() - SAME_HEIGHT]
+    is_touching = top >= top.max() - SAME_HEIGHT
+    touching = places[is_touching]
+    height = np.concatenate([on_jig, walls.jig_rims.high])[is_touching]
     contacts = np.column_stack([touching, height])
     centre = pose.apply(np.asarray(mass, float)[None])[0]
     on_table = height <= SAME_HEIGHT
@@ -139,6 +114,8 @@ def seat(bottom: Heights, jig: Heights, lattice: Lattice, jig_lattice: Lattice, 
         relief=_relief(bottom, jig, pose, lattice, walls) if stands_up > bound + SAME_HEIGHT else [],
         clearance=clearance.reshape(lattice.shape),
         lattice=lattice,
+        piece_walls=pose.apply(walls.piece_rims.at),
+        jig_walls=walls.jig_rims.at,
     )
 
 
@@ -162,103 +139,6 @@ def _from_line(away: np.ndarray) -> float:
     return float(np.hypot(*(away + part[:, None] * along).T).min())
 
 
-class _Walls:
-    """The upright walls of piece and jig: which of them can meet, and how far apart they are."""
-
-    def __init__(self, bottom: Heights, jig: Heights, piece_rims: Rims, jig_rims: Rims):
-        self.bottom, self.jig, self.piece_rims, self.jig_rims = bottom, jig, piece_rims, jig_rims
-        self.along = np.concatenate([_along(piece_rims.at), _along(jig_rims.at)])
-        self.mine = _groups(piece_rims.low, jig_rims.at, jig_rims.low, jig_rims.high, 1)
-        self.other = _groups(-jig_rims.high, piece_rims.at, -piece_rims.high, -piece_rims.low, 1)
-
-    def gaps(self, pose: Pose) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Return signed gaps (n,) mm, how the piece would close each (n, 2), and places (n, 2)."""
-        return self._all(pose)[:3]
-
-    def _all(self, pose: Pose):
-        at = pose.apply(self.piece_rims.at)
-        found = _signed(self.mine, at, self.jig(at) > self.piece_rims.low + SAME_HEIGHT)
-        back = pose.back(self.jig_rims.at)
-        other = _signed(self.other, back, self.bottom(back) < self.jig_rims.high - SAME_HEIGHT)
-        # What a point of the jig sees in the piece's frame moves the other way.
-        ways = -(pose.apply(back + other[1]) - self.jig_rims.at)
-        gap = np.concatenate([found[0], other[0]])
-        is_known = np.isfinite(gap)
-        way, places = np.concatenate([found[1], ways]), np.concatenate([at, self.jig_rims.at])
-        return gap[is_known], way[is_known], places[is_known], self.along[is_known]
-
-    def rows(self, pose: Pose, most: float) -> tuple[np.ndarray, np.ndarray]:
-        """Return what a step takes from each gap below `most` (n, 3), and these gaps (n,) mm.
-
-        Left out: overlapping points whose nearest way out runs along their own wall.  Near a corner that is
-        the other wall's, and the points beside them know better.
-        """
-        gap, way, places, along = self._all(pose)
-        is_sure = (gap > 0) | (np.abs((way * along).sum(axis=1)) < 0.5)
-        chosen = (gap < most) & (np.abs(gap) > 1e-6) & is_sure
-        return _rows(way[chosen], places[chosen], pose), gap[chosen]
-
-    def room(self, pose: Pose) -> float:
-        """Return the least gap, mm; inf when no walls can meet."""
-        return float(self.gaps(pose)[0].min(initial=np.inf))
-
-    def march(self, pose: Pose, way: np.ndarray) -> float:
-        """Return how far the piece can go one way before walls meet, at most TURN or REACH."""
-        gap, _, places = self.gaps(pose)
-        arm = float(np.hypot(*(places - pose.about).T).max()) if way[2] else 1.0
-        most, gone, room = (np.radians(TURN) if way[2] else REACH), 0.0, float(gap.min())
-        for _ in range(60):
-            if room < 1e-3 or gone >= most:
-                break
-            gone += room / arm  # nothing on the piece moves farther than its room
-            room = self.room(pose.moved(way * gone))
-        return min(gone, most)
-
-
-def _along(at: np.ndarray) -> np.ndarray:
-    """Return the direction in which a wall runs at each of its rim points (n, 2), of unit length."""
-    if len(at) < 5:
-        return np.zeros((len(at), 2))
-    _, near = cKDTree(at).query(at, k=5)
-    off = at[near] - at[near].mean(axis=1, keepdims=True)
-    xx, yy, xy = (off[..., 0] ** 2).sum(1), (off[..., 1] ** 2).sum(1), (off[..., 0] * off[..., 1]).sum(1)
-    angle = np.arctan2(2 * xy, xx - yy) / 2
-    return np.column_stack([np.cos(angle), np.sin(angle)])
-
-
-def _groups(mine: np.ndarray, at: np.ndarray, low: np.ndarray, high: np.ndarray, sense: int) -> list:
-    """Return (points, tree of the rims they can meet) by levels of height."""
-    if not len(mine) or not len(at):
-        return []
-    step = max(0.05, float(np.ptp(mine)) / LEVELS)
-    level = np.floor((mine - mine.min()) / step).astype(np.int64)
-    groups = []
-    for one in np.unique(level):
-        chosen = np.flatnonzero(level == one)
-        z = float(mine[chosen].min()) + SAME_HEIGHT
-        is_met = (high > z) & (low <= z)
-        if is_met.any():
-            groups.append((chosen, cKDTree(at[is_met]), at[is_met]))
-    return groups
-
-
-def _signed(groups: list, points: np.ndarray, is_inside: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return signed distances (n,), inf where there is nothing to meet, and ways that close them (n, 2)."""
-    gap, way = np.full(len(points), np.inf), np.zeros((len(points), 2))
-    for chosen, tree, at in groups:
-        distance, nearest = tree.query(points[chosen])
-        to = (at[nearest] - points[chosen]) / np.maximum(distance, 1e-12)[:, None]
-        sign = np.where(is_inside[chosen], -1.0, 1.0)
-        gap[chosen], way[chosen] = sign * distance, sign[:, None] * to
-    return gap, way
-
-
-def _rows(way: np.ndarray, places: np.ndarray, pose: Pose) -> np.ndarray:
-    """Return what a step (dx, dy, radians) moves each place along its way (n, 3)."""
-    arm = places - np.array(pose.about) - (pose.dx, pose.dy)
-    return np.column_stack([way, way[:, 1] * arm[:, 0] - way[:, 0] * arm[:, 1]])
-
-
 def _box(pose: Pose, trust: float, arm: float) -> list[tuple[float, float]]:
     """Return how far a step may go: `trust` mm at most, and not beyond what is looked at."""
     now, most = (pose.dx, pose.dy, np.radians(pose.degrees)), (REACH, REACH, np.radians(TURN))
@@ -268,24 +148,43 @@ def _box(pose: Pose, trust: float, arm: float) -> list[tuple[float, float]]:
     ]  # none is empty: the pose lies within
 
 
-def _most_room(walls: _Walls, pose: Pose) -> tuple[Pose, float | None]:
-    """Return the place with the most room between upright walls, and the room; None without walls."""
-    gap, _, places = walls.gaps(pose)
-    if not len(gap):
-        return pose, None
-    best, trust = float(gap.min()), 1.0
-    for _ in range(LOOKS):
-        arm = max(float(np.hypot(*(places - pose.about).T).max()), 1.0)
-        rows, gaps = walls.rows(pose, best + 4 * trust)
-        found = linprog(
-            [0, 0, 0, -1],
-            np.column_stack([rows, np.ones(len(rows))]),
-            gaps,
-            bounds=[*_box(pose, trust, arm), (None, None)],
+def _best(cost: list[int], table: np.ndarray, limits: np.ndarray, box) -> np.ndarray | None:
+    """Return the step (dx, dy, radians) of least cost . v with table (n, 4) v <= limits (n,), or None.
+
+    Of the many rows few bind, so the program is solved with some, then with those that its answer breaks too.
+    Exact: it ends when none is broken by more than 1e-9.
+    """
+    bounds = [*box, (-1e6, 1e6)]
+    used = np.unique(
+        np.concatenate(
+            [np.argsort(limits)[:MOST_ROWS], np.arange(0, len(limits), 1 + len(limits) // MOST_ROWS)]
         )
+    )
+    while True:
+        found = linprog(cost, table[used], limits[used], bounds=bounds)
         if found.status != 0:
+            return None
+        over = table @ found.x - limits
+        over[used] = 0.0
+        broken = np.flatnonzero(over > 1e-9)
+        if not len(broken):
+            return found.x[:3]
+        used = np.concatenate([used, broken[np.argsort(-over[broken])[:MOST_ROWS]]])
+
+
+def _most_room(walls: Walls, pose: Pose) -> tuple[Pose, float | None]:
+    """Return the place with the most room between upright walls, and the room; None without walls."""
+    best, trust = walls.room(pose), 1.0
+    if not np.isfinite(best):
+        return pose, None
+    arm = max(walls.farthest, 1.0)
+    for _ in range(LOOKS):
+        rows, gaps = walls.rows(pose, best + 4 * trust)
+        table = np.column_stack([rows, np.ones(len(rows))])
+        step = _best([0, 0, 0, -1], table, gaps, _box(pose, trust, arm))
+        if step is None:
             break
-        new = pose.moved(found.x[:3])
+        new = pose.moved(step)
         room = walls.room(new)
         if room > best + 1e-5:
             pose, best = new, room
@@ -296,19 +195,19 @@ def _most_room(walls: _Walls, pose: Pose) -> tuple[Pose, float | None]:
     return pose, best
 
 
-def _samples(cells: np.ndarray, low: np.ndarray, walls: _Walls) -> tuple[np.ndarray, np.ndarray]:
+def _samples(cells: np.ndarray, low: np.ndarray, walls: Walls) -> tuple[np.ndarray, np.ndarray]:
     """Return the points of the piece that are looked at, and its lower surface there."""
     is_wood = np.isfinite(low)
     at = walls.piece_rims.at
     return np.concatenate([cells[is_wood], at]), np.concatenate([low[is_wood], walls.piece_rims.low])
 
 
-def _at_jig_rims(walls: _Walls, pose: Pose) -> np.ndarray:
+def _at_jig_rims(walls: Walls, pose: Pose) -> np.ndarray:
     """Return how high the upper rims of the jig stand above the piece's lower surface, -inf without wood."""
     return walls.jig_rims.high - walls.bottom(pose.back(walls.jig_rims.at))
 
 
-def _lowest(walls: _Walls, jig: Heights, points: np.ndarray, low: np.ndarray, pose: Pose) -> Pose:
+def _lowest(walls: Walls, jig: Heights, points: np.ndarray, low: np.ndarray, pose: Pose) -> Pose:
     """Return the place where the piece lies deepest, with its upright walls kept apart."""
     if len(points) > MOST_CELLS:
         chosen = np.linspace(0, len(points) - 1, MOST_CELLS).astype(np.int64)
@@ -326,7 +225,7 @@ def _lowest(walls: _Walls, jig: Heights, points: np.ndarray, low: np.ndarray, po
             ]
         )
         is_sloped = np.abs(slope).max(axis=1) < 6.0  # a steeper place is a wall, which has its own rows
-        rows = _rows(slope[is_sloped], at[is_near][is_sloped], pose)
+        rows = step_rows(slope[is_sloped], at[is_near][is_sloped], pose)
         most = -here[is_near][is_sloped]
         walls_rows, gaps = walls.rows(pose, 4 * trust)
         table = np.concatenate(
@@ -335,15 +234,11 @@ def _lowest(walls: _Walls, jig: Heights, points: np.ndarray, low: np.ndarray, po
                 np.column_stack([walls_rows, np.zeros(len(walls_rows))]),
             ]
         )
-        found = linprog(
-            [0, 0, 0, 1],
-            table,
-            np.concatenate([most, np.maximum(gaps, 0.0)]),
-            bounds=[*_box(pose, trust, arm), (None, None)],
-        )
-        if found.status != 0:
+        limits = np.concatenate([most, np.maximum(gaps, 0.0)])
+        step = _best([0, 0, 0, 1], table, limits, _box(pose, trust, arm))
+        if step is None:
             break
-        new = pose.moved(found.x[:3])
+        new = pose.moved(step)
         rest = float((jig(new.apply(points)) - low).max())
         if rest < best - 1e-5 and walls.room(new) >= 0:
             pose, best = new, rest
@@ -354,9 +249,8 @@ def _lowest(walls: _Walls, jig: Heights, points: np.ndarray, low: np.ndarray, po
     return pose
 
 
-def _closer(bottom, jig, pose, points, low, cell, top) -> tuple[float, float]:
+def _closer(bottom, jig, pose, points, here, cell, top) -> tuple[float, float]:
     """Return the highest of jig less piece, on finer and finer points near the highest, and a bound, mm."""
-    here = jig(pose.apply(points)) - low
     chosen = points[here >= np.sort(here)[-min(len(here), 400)]][:400]
     best, size, change = max(top, float(here.max())), cell, 0.0
     while size > 0.01:
@@ -381,12 +275,22 @@ def _relief(bottom, jig, pose, lattice, walls) -> list[np.ndarray]:
     xs = np.arange(lattice.origin[0] - 2 * lattice.cell, lattice.x()[-1] + 2 * lattice.cell, size)
     ys = np.arange(lattice.origin[1] - 2 * lattice.cell, lattice.y()[-1] + 2 * lattice.cell, size)
     x, y = np.meshgrid(xs, ys)
-    points = np.column_stack([x.ravel(), y.ravel()])
-    is_high = (jig(points) > bottom(pose.back(points)) + SAME_HEIGHT).reshape(x.shape)
-    gap, _, places = walls.gaps(pose)
-    rim = places[gap < 0]  # overlaps too narrow for cells show at the rims
+
+    def is_over(points):
+        return jig(points) > bottom(pose.back(points)) + SAME_HEIGHT
+
+    rim = walls.overlaps(pose)  # overlaps too narrow for cells show at the rims
     ix = np.clip(np.rint((rim[:, 0] - xs[0]) / size).astype(int), 0, len(xs) - 1)
     iy = np.clip(np.rint((rim[:, 1] - ys[0]) / size).astype(int), 0, len(ys) - 1)
+    # A place that shows neither at the rims nor on cells of the piece is not looked for.
+    is_near = np.zeros(x.shape, bool)
+    is_near[::4, ::4] = is_over(np.column_stack([x[::4, ::4].ravel(), y[::4, ::4].ravel()])).reshape(
+        x[::4, ::4].shape
+    )
+    is_near[iy, ix] = True
+    is_near = ndimage.binary_dilation(is_near, np.ones((3, 3)), iterations=8)
+    is_high = np.zeros(x.shape, bool)
+    is_high[is_near] = is_over(np.column_stack([x[is_near], y[is_near]]))
     is_high[iy, ix] = True
     label, count = ndimage.label(is_high, np.ones((3, 3)))
     outlines = []

@@ -133,16 +133,20 @@ def sides(programs: Sequence[Program]) -> tuple[list[Program], list[Program], li
 
 def _side(program: Program) -> tuple[int | None, str]:
     stem = program.name.rpartition(".")[0]
-    texts = [(stem, f"the name {program.name}")]
+    texts = [(stem, "")]
     texts += [(text, f"{program.name}:{line} says ({text})") for line, text in program.comments[:_HEAD]]
     for text, words in texts:
         if match := _NUMBERED.search(text):
-            return int(match[1]) - 1, words
+            return int(match[1]) - 1, words or _by_name(program, int(match[1]) - 1)
     parts = set(re.split(r"[\W_\d]+", stem.lower()))
     for side, names in enumerate(_WORDS):
         if parts & set(names) and not parts & set(_WORDS[1 - side]):
-            return side, f"the name {program.name}"
+            return side, _by_name(program, side)
     return None, ""
+
+
+def _by_name(program: Program, side: int) -> str:
+    return f"{program.name} is for side {side + 1}, by its name"
 
 
 @dataclass(frozen=True)

@@ -110,25 +110,30 @@ def _places(seat: Seat) -> str:
 
 def seat_remarks(evidence: Evidence) -> list[str]:
     """Return how each piece seats in its jig, in sentences."""
-    words = []
-    for index, seat in evidence.seats.items():
-        name = evidence.job.setups[index].name
-        height = seat.stands_up
-        lies = "at its stated height"
-        if abs(height) > SAME_HEIGHT:
-            lies = f"{abs(height):.2f} mm {'above' if height > 0 else 'below'} its stated height"
-        text = f"jig of '{name}': the piece {'drops in' if seat.drops_in else 'does not drop in'}, "
-        text += f"rests on the {seat.rests_on} {lies} ±{seat.stands_up_bound:.2f}"
-        if seat.play_shift is not None:
-            left, right, front, back = seat.play_shift
-            text += (
-                f"; play between upright walls ±{seat.room_bound:g}: left {left:.2f}, right {right:.2f}, "
-                f"front {front:.2f}, back {back:.2f} mm, turn {_turn(seat.play_turn)}"
-            )
-        elif seat.room is None:
-            text += "; no upright walls hold it in plan"
-        words.append(text + ". Not looked at: whether it tilts until it finds a third place to rest on")
-    return words
+    words = [seat_words(seat, evidence.job.setups[index].name) for index, seat in evidence.seats.items()]
+    return [
+        f"{text}. Not looked at: whether it tilts until it finds a third place to rest on" for text in words
+    ]
+
+
+def seat_words(seat: Seat, name: str) -> str:
+    """Return how the piece seats in the jig of the setup of that name, without a full stop."""
+    height = seat.stands_up
+    lies = "at its stated height"
+    if abs(height) > SAME_HEIGHT:
+        lies = f"{abs(height):.2f} mm {'above' if height > 0 else 'below'} its stated height"
+    drops = "drops in" if seat.drops_in else f"does not drop in ({-seat.room:.2f} mm is missing in plan)"
+    text = f"jig of '{name}': the piece {drops}, rests on the {seat.rests_on} {lies} "
+    text += f"±{seat.stands_up_bound:.2f}"
+    if seat.play_shift is not None:
+        left, right, front, back = seat.play_shift
+        text += (
+            f"; play between upright walls ±{seat.room_bound:g}: left {left:.2f}, right {right:.2f}, "
+            f"front {front:.2f}, back {back:.2f} mm, turn {_turn(seat.play_turn)}"
+        )
+    elif seat.room is None:
+        text += "; no upright walls hold it in plan"
+    return text
 
 
 def _turn(turn: tuple[float, float]) -> str:

@@ -35,7 +35,7 @@ from simkit.job.rules import cutter_rules, dowel_rules, setup_rules
 from simkit.job.schema import UNITS, VERSION
 from simkit.job.zones import made_zone, zone_rules
 
-__all__ = ["job_from_words", "read_job"]  # the two ways to a job
+__all__ = ["job_from_words", "raw_tables", "read_job"]
 
 _MOST_PARTS = 40  # of a key with dots; a job file needs three
 _DEEP_KEY = re.compile(
@@ -80,6 +80,15 @@ def read_job(path: Path, shown: str | None = None) -> Job:
         raise InputProblems(in_order(checker.problems))
     lines = {key: spot.line for key, spot in spots.items()}
     return _job(tables, path, name, lines)
+
+
+def raw_tables(path: Path, name: str) -> tuple[str, dict[str, Any]]:
+    """Return the text of a job file and what stands in it, none of it judged.
+
+    name: for messages.  Raises InputProblems when it cannot be read as TOML.
+    """
+    text = _text(path, name)
+    return text, _parsed(text, name)[0]
 
 
 def _text(path: Path, name: str) -> str:

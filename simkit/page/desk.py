@@ -12,9 +12,10 @@ from pathlib import Path
 from typing import Any
 
 from simkit.errors import InputProblems, Interrupted, Place, Problem
+from simkit.job.key import UNFILLED
 from simkit.page.changes import changes
 from simkit.page.checker import Checker
-from simkit.page.form import JOB_FILE, job_text
+from simkit.page.form import JOB_FILE, field_words, job_text
 from simkit.page.inside import refuse_outside
 from simkit.page.names import JOB, MESH, kind_of, safe_name
 from simkit.runs.unchecked import fault, keep_traceback, unusable
@@ -214,7 +215,11 @@ class Desk:
         except Exception:
             record = fault(job, keep_traceback())
         if "verdict" not in record:
-            self._tell(phase="unusable", sentence=record["sentence"], problems=_lines(record["problems"]))
+            self._tell(
+                phase="unusable",
+                sentence=record["sentence"],
+                problems=_lines(record["problems"], self._is_made),
+            )
             return
         self._seen_stages = max(self._stages, 1)
         self._result = record
@@ -245,16 +250,17 @@ def _told(result: dict[str, Any]) -> dict[str, Any]:
     return {"verdict": result["verdict"], "findings": rows}
 
 
-def _lines(rows: list[dict[str, Any]]) -> list[str]:
-    """Return problems as the command line writes them."""
-    return [
-        str(
-            Problem(
-                Place(row["file"], row["line"], row["column"], row["key"]),
-                row["found"],
-                row["expected"],
-                row["remedy"],
-            )
-        )
-        for row in rows
-    ]
+def _lines(rows: list[dict[str, Any]], is_made: bool) -> list[str]:
+    """Return problems as the command line writes them.  is_made: the job file is that of the form.
+
+    Who filled in the form never saw a line of that file: what is wrong there is told by the field.
+    """
+    lines = []
+    for row in rows:
+        field = field_words(row["key"]) if is_made and row["file"] == JOB_FILE else None
+        place = Place(row["file"], row["line"], row["column"], row["key"])
+        found = row["found"]
+        if field is not None:
+            place, found = Place(field), found.replace(f"'{UNFILLED}', still", "nothing, still")
+        lines.append(str(Problem(place, found, row["expected"], row["remedy"])))
+    return lines

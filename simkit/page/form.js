@@ -165,7 +165,8 @@ window.jobForm = (() => {
       line(x - 16, zz, x + 12, zz), words(x - 19, zz + 4, "Z0", "end"),
       words(WIDE / 2, below + deep + 16, `from the front: side ${isOver ? 2 : 1} up`),
     );
-    const caption = isOver ? `${row.turn}; the mark drawn on side 1 now looks down` : "the mark is drawn on side 1";
+    const turned = { "about x": "front edge at the back now", "about y": "left end at the right now" }[row.turn];
+    const caption = isOver ? `turned over, ${turned}; the mark on side 1 looks down` : "mark this corner of the wood";
     return el("figure", {}, picture, el("figcaption", {}, `Side ${index + 1}: ${caption}`));
   }
 
@@ -174,7 +175,7 @@ window.jobForm = (() => {
     const size = [read(told.blank[0], 280), read(told.blank[1], 90), read(told.blank[2], 38)];
     const isWhole = told.blank.every((text) => Number(text.replace(",", ".")) > 0);
     const parts = told.setups.map((row, index) => sideDrawing(row, index, size));
-    if (!isWhole) parts.push(el("p", { className: "quiet" }, "Drawn to some size until the blank's is filled in."));
+    if (!isWhole) parts.push(el("p", { className: "quiet" }, "An example, until the size of the blank is filled in."));
     drawing.replaceChildren(...parts);
     drawing.setAttribute("aria-label", told.setups.map((row, index) =>
       `Side ${index + 1}: ${row.turn}, X0 Y0 at ${row.corner}, Z0 at ${row.face}`).join(". "));

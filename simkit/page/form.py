@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from simkit.cutters import MEASURES
@@ -9,6 +10,11 @@ from simkit.draft.tables import text
 from simkit.job.key import UNFILLED
 
 JOB_FILE = "job.toml"
+_KEY = re.compile(r"(blank|target)\.(\w+)|cutters\.(\w+)\.(\w+)|setups\[(\d+)\]\.(\w+)[\w.]*")
+_FIELDS = {
+    "spoilboard": "cutters may go below the blank by", "turn": "turned over", "zero": "X0 Y0 and Z0",
+    "units": "is in", "corner": "corner radius",
+}  # fmt: skip
 _LONGEST = 60  # characters of a field
 
 
@@ -50,6 +56,21 @@ def job_text(form: dict[str, Any], mesh: str | None) -> str:
         lines += ["", "[target]", f"mesh = {text(mesh)}", f"units = {units}"]
         lines += ['anchor = "origin"', "at = [0, 0, 0]"]
     return "\n".join(lines) + "\n"
+
+
+def field_words(key: str | None) -> str | None:
+    """Return what the form calls a key of the job file that it made, None for a key that it does not have."""
+    if key == "unit":
+        return "blank, in"
+    found = _KEY.fullmatch(key or "")
+    if found is None:
+        return None
+    table, name, cutter, measure, setup, entry = found.groups()
+    if table:
+        return f"{'mesh' if table == 'target' else table}, {_FIELDS.get(name, name)}"
+    if cutter:
+        return f"cutter T{cutter}, {_FIELDS.get(measure, measure)}"
+    return f"side {int(setup) + 1}, {_FIELDS.get(entry, entry)}"
 
 
 def _list(value: Any) -> list[Any]:

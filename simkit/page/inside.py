@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import json
-import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from simkit.errors import InputProblems, Place, Problem
 from simkit.job.files import shown_path
+from simkit.job.reader import raw_tables
 from simkit.page.names import safe_name
 
-_KEYS = ("programs", "mesh")  # of the job file, wherever they stand: the ones that name files
+_KEYS = ("programs", "mesh", "jig")  # of the job file, wherever they stand: the ones that name files
 
 
 def refuse_outside(path: Path) -> None:
@@ -20,11 +20,17 @@ def refuse_outside(path: Path) -> None:
 
     What is wrong with the file otherwise is told by its reader.
     """
+    problems = _outside(path)
+    if problems:
+        raise InputProblems(problems)
+
+
+def _outside(path: Path, is_jig: bool = False) -> list[Problem]:
+    """Return what a job file names elsewhere; what the job of its jig names counts too."""
     try:
-        text = path.read_bytes().decode("utf-8-sig")
-        tables = tomllib.loads(text)
-    except (OSError, ValueError, RecursionError):
-        return
+        text, tables = raw_tables(path, path.name)
+    except InputProblems:
+        return []
     problems = []
     for key, name in _named(tables, ""):
         try:
@@ -37,8 +43,10 @@ def refuse_outside(path: Path) -> None:
             expected = "the name of a file that was dropped here, without a folder"
             remedy = "drop that file too and write its name alone; or run simkit check in its folder"
             problems.append(Problem(Place(path.name, line, key=key), found, expected, remedy))
-    if problems:
-        raise InputProblems(problems)
+        else:
+            if key.endswith(".jig") and not is_jig:  # a jig's own jig is refused by its reader
+                problems += _outside(path.parent / name, is_jig=True)
+    return problems
 
 
 def _named(value: Any, key: str) -> Iterator[tuple[str, str]]:

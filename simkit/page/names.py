@@ -50,6 +50,7 @@ def kind_of(name: str) -> str:
         return PROGRAM
     known = ", ".join((*PROGRAMS, *PERHAPS))
     expected = f"a program ({known}), a mesh ({', '.join(MESHES)}) or a job file (.toml)"
+    todo = "if it is one of these, rename the file; else leave it out"
     raise InputProblems(
-        Problem(Place(name), f"the ending '{ending}'" if ending else "no ending", expected, "rename the file")
+        Problem(Place(name), f"the ending '{ending}'" if ending else "no ending", expected, todo)
     )

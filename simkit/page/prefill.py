@@ -23,7 +23,7 @@ def form_of(found: Seen) -> dict[str, Any]:
             continue
         cuts = guesses.cuts_of(programs)
         corner, face = guesses.corner(cuts), guesses.face(cuts)
-        why += [*corner.why, *face.why]
+        why += [f"side {index + 1}: {words}" for words in (*corner.why, *face.why)]
         names = [program.name for program in programs]
         setups.append({"programs": names, "corner": corner.value or "", "face": face.value or ""})
     for program in found.programs:

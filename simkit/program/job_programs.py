@@ -106,6 +106,10 @@ def bytes_of(path: Path, name: str) -> bytes:
                 Problem(Place(name), "a program over 2 GiB", "a smaller one", "split the program")
             )
         return path.read_bytes()
+    except FileNotFoundError:
+        raise InputProblems(
+            Problem(Place(name), "no file of this name", "a program", "check the path")
+        ) from None
     except OSError as reason:
         raise InputProblems(
             Problem(Place(name), f"'{reason.strerror}'", "a program that can be read", "check the file")

@@ -51,6 +51,7 @@ class Contribution:
     shape: Literal["uniform", "normal"] = told("how it is distributed")
     standard: float = told("standard uncertainty")
     share: float = told("of the variance of what breaks first")
+    holds_without: float = told("probability that all limits hold if this error alone were none")
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +62,8 @@ class Chance:
     holds: float = told("probability that all limits hold")
     bound: float = told("how far that may be off")
     breaks_first: int | None = told("index in `binds`")
-    work_on: str | None = told("the contribution with the largest share")
+    work_on: str | None = told("the error without which that probability would be the highest")
+    holds_without: float | None = told("the probability without it")
 
 
 @dataclass(frozen=True, slots=True)

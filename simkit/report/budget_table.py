@@ -108,7 +108,8 @@ def _plan(budget: Budget, binds: _Binds) -> list[dict[str, Any]]:
 
 
 def _contributions(budget: Budget) -> list[dict[str, Any]]:
-    shares = budget.chance.shares if budget.chance else []
+    found = budget.chance
+    shares, without = (found.shares, found.without) if found else ([], [])
     return [
         {
             "key": part.key,
@@ -118,8 +119,9 @@ def _contributions(budget: Budget) -> list[dict[str, Any]]:
             "shape": part.shape,
             "standard": part.standard,
             "share": float(share),
+            "holds_without": float(holds),
         }
-        for part, share in zip(budget.parts, shares, strict=True)
+        for part, share, holds in zip(budget.parts, shares, without, strict=True)
     ]
 
 
@@ -127,11 +129,11 @@ def _chance(budget: Budget, binds: _Binds) -> dict[str, Any] | None:
     found = budget.chance
     if found is None:
         return None
-    first = int(np.argmax(found.shares))
     return {
         "verdict": verdict(found),
         "holds": found.holds,
         "bound": found.bound,
         "breaks_first": binds.of(found.nearest),
-        "work_on": budget.parts[first].words if found.shares[first] > 0 else None,
+        "work_on": budget.parts[found.work_on].together if found.work_on >= 0 else None,
+        "holds_without": found.holds_without if found.work_on >= 0 else None,
     }

@@ -50,7 +50,8 @@ def draw_budget(path, budget: dict[str, Any], title: str) -> str:
         page.text(MARGIN, y, line, TITLE, bold=True, up="top")
         y += canvas.line_height(TITLE)
     where = (
-        f"side {budget['side']} against the other, without a turn, as you see it lying in '{budget['setup']}'"
+        f"side {budget['side']} against side {3 - budget['side']}, not turned, as you see it lying in "
+        f"'{budget['setup']}'"
     )
     page.text(MARGIN, y + 4, canvas.shortened(where, SMALL, inner), SMALL, colours.QUIET_INK, up="top")
     _plot(page, places, budget, sectors, (WIDTH / 2, top + PLOT / 2))

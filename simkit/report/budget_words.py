@@ -47,6 +47,18 @@ def head(budget: dict[str, Any]) -> str:
     )
 
 
+def size_words(part: dict[str, Any]) -> str:
+    """Return how large a stated error is: 1.96 standard deviations hold 95 of 100 normal ones."""
+    if part["shape"] == "uniform":
+        return f"up to {part['size']:.4g} {part['unit']} either way, all as likely"
+    return f"within {1.96 * part['size']:.2g} {part['unit']} in 95 of 100 cases"
+
+
+def without_words(part: dict[str, Any]) -> str:
+    """Return the probability that would be left without an error."""
+    return f"{100 * part['holds_without']:.0f} %"
+
+
 def chance_lines(budget: dict[str, Any]) -> list[str]:
     """Return what the stated errors make of it, in sentences; what is left out last."""
     lines, chance = [], budget["chance"]
@@ -58,17 +70,13 @@ def chance_lines(budget: dict[str, Any]) -> list[str]:
         )
         binds = chance["breaks_first"]
         if chance["work_on"] is not None and binds is not None:
-            first = "breaks first" if chance["holds"] < 1 else "has the least room"
-            share = max(part["share"] for part in budget["contributions"])
             lines.append(
-                f"Work first on {chance['work_on']}: {share:.0%} of the variance of what {first} "
-                f"({budget['binds'][binds]['words']})"
+                f"Work first on {chance['work_on']}: without that error it would be "
+                f"{100 * chance['holds_without']:.0f} %. What breaks most often: "
+                f"{budget['binds'][binds]['words']}"
             )
-    if budget["left_out"]:
-        what = (
-            "left out, not stated in [budget] or [[dowels]]"
-            if chance
-            else "not combined: [budget] states none"
-        )
-        lines.append(f"{what}: {', '.join(budget['left_out'])}" if chance else f"errors are {what}")
+    if chance is None:
+        lines.append("how likely all limits hold is told when the job states its errors in [budget]")
+    elif budget["left_out"]:
+        lines.append(f"left out, not stated in [budget] or [[dowels]]: {', '.join(budget['left_out'])}")
     return lines

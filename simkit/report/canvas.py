@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import bisect
 import functools
+import io
 import os
 import warnings
 
@@ -19,6 +20,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Rectangle
 
 from simkit.report import colours
+from simkit.report.whole_file import put_whole
 
 BASE_DPI = 150
 MARGIN = 44.0
@@ -136,15 +138,17 @@ class Page:
 
     def save(self, path) -> str:
         """Write the page as a PNG and return the path; the same page gives the same bytes."""
+        drawn = io.BytesIO()
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # see text_width
             self.figure.savefig(
-                path,
+                drawn,
                 format="png",
                 dpi=self.dpi,
                 metadata={"Software": None},
                 pil_kwargs={"compress_level": 9},
             )
+        put_whole(path, drawn.getvalue())
         return os.fspath(path)
 
 

@@ -3,9 +3,9 @@
 NOT_SIMULATED = (
     "deflection and run-out of the cutter, backlash",
     "path blending by the control (exact-stop paths are assumed)",
-    "tear-out, grain and moisture movement",
-    "a blank that is not flat or not the stated size",
-    "a worn or re-ground cutter",
+    "tear-out and grain; what moisture moves, but for the errors of [budget]",
+    "a blank that is not flat, or not as large as stated",
+    "a cutter that is not as stated (worn, re-ground; `simkit whatif` supposes one)",
     "neck, shank and holder of a cutter, clamps and travel that the job does not state",
 )
 

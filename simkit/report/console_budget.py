@@ -9,7 +9,15 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from simkit.report.budget_words import BEYOND, axis_rows, chance_lines, far_text, head
+from simkit.report.budget_words import (
+    BEYOND,
+    axis_rows,
+    chance_lines,
+    far_text,
+    head,
+    size_words,
+    without_words,
+)
 
 
 def budget_parts(result: dict[str, Any]) -> Iterator[Any]:
@@ -28,11 +36,12 @@ def budget_parts(result: dict[str, Any]) -> Iterator[Any]:
         for direction, far, unit, words in axis_rows(budget):
             table.add_row(direction, far_text(far, unit), words)
         yield Padding(table, (0, 0, 0, 2))
-    for part in budget["contributions"]:
-        size = f"{part['size']:.4g} {part['unit']}"
-        shape = (
-            f"±{size}, all as likely" if part["shape"] == "uniform" else f"normal, standard deviation {size}"
-        )
-        yield Padding(Text(f"{part['words']}: {shape}; {part['share']:.0%}"), (0, 0, 0, 2))
+    if budget["contributions"]:
+        table = Table(box=None, padding=(0, 1), show_edge=False)
+        for name, justify in (("error", "left"), ("size", "left"), ("all hold without it", "right")):
+            table.add_column(name, justify=justify, overflow="fold")
+        for part in budget["contributions"]:
+            table.add_row(part["words"], size_words(part), without_words(part))
+        yield Padding(table, (0, 0, 0, 2))
     for line in chance_lines(budget):
         yield Padding(Text(line), (0, 0, 0, 2))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ from matplotlib.figure import Figure
 
 from simkit.report import colours
 from simkit.report.canvas import BASE_DPI, BODY, SMALL, TITLE, font, line_height, tidy, wrapped
+from simkit.report.whole_file import put_whole
 
 # Both arms of the palette by turns; each stretch also bears the number of its cutter.
 CUTTER_COLOURS = (colours.PUOR_11[9], colours.PUOR_11[1], colours.PUOR_11[8], colours.PUOR_11[2])
@@ -74,7 +76,9 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str) -> str:
             label.set_fontproperties(font(SMALL))
         if row == len(ROWS) - 1:
             axes.set_xlabel("minutes of moves", fontproperties=font(BODY))
-    figure.savefig(path, metadata={"Software": None})
+    drawn = io.BytesIO()
+    figure.savefig(drawn, format="png", metadata={"Software": None})
+    put_whole(path, drawn.getvalue())
     return str(path)
 
 

@@ -11,6 +11,7 @@ from simkit.compare.outside import FRAME, SKIN
 from simkit.compare.reach_options import WANTED_CUSP
 from simkit.errors import InputProblems, Place, Problem
 from simkit.findings.evidence import Evidence
+from simkit.findings.seat import seat_words
 
 
 def draw_pictures(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[list[str], list[str]]:
@@ -76,11 +77,12 @@ def holding_wood(evidence: Evidence) -> np.ndarray | None:
 
 
 def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list[str]:
-    """Draw the plan views of each side and the plots along the programs; return their paths."""
+    """Draw the plan views of each side, of jigs, and the plots along the programs; return their paths."""
     from simkit.job.layup import glue_lines
     from simkit.report.budget_view import draw_budget
     from simkit.report.effort_views import draw_along
     from simkit.report.plan_views import draw_plan_view
+    from simkit.report.seat_view import draw_seat
     from simkit.report.surface_views import draw_surface_view
 
     job, field = evidence.job, evidence.field
@@ -127,6 +129,12 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
                 title=f"{name}: ridges between passes, and why wood was left standing, side {side}",
             )
             pictures.append(str(path))
+    for index, seat in evidence.seats.items():
+        words = seat_words(seat, job.setups[index].name)
+        path = folder / f"seat_setup_{index + 1}.png"
+        pictures.append(
+            draw_seat(path, seat, f"{words[:1].upper()}{words[1:]}.", f"{name}: the piece in its jig")
+        )
     if result["budget"] is not None and result["budget"]["plan"]:
         title = f"{name}: how far the second side may land off its place"
         pictures.append(draw_budget(folder / "budget.png", result["budget"], title))

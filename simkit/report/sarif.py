@@ -24,7 +24,7 @@ def sarif_text(results: Sequence[dict[str, Any]], root: Path | None = None) -> s
     when left out.
     """
     root = root or Path()
-    rows, files = [], {}
+    rows, artifacts = [], {}
     for result in results:
         if result["form"] == "simkit unchecked":
             rows += [_problem(result, problem, root) for problem in result["problems"] or [None]]
@@ -34,7 +34,13 @@ def sarif_text(results: Sequence[dict[str, Any]], root: Path | None = None) -> s
             for setup in result["setups"]
             for program in setup["programs"]
         }
-        files |= {path: hashes[path] for path in hashes}
+        for path, sha256 in hashes.items():  # jobs may share a program, and come to it by different ways
+            place = _artifact(Path(path), root)
+            artifacts[place["uri"], sha256] = {
+                "location": place,
+                "hashes": {"sha-256": sha256},
+                "roles": ["analysisTarget"],
+            }
         texts = _texts(result, hashes)
         rows += [_finding(result, finding, texts, root) for finding in result["findings"]]
     statuses = [status_of(result) for result in results]
@@ -42,14 +48,7 @@ def sarif_text(results: Sequence[dict[str, Any]], root: Path | None = None) -> s
         "tool": {"driver": _driver()},
         "columnKind": "unicodeCodePoints",
         "originalUriBaseIds": {ROOT: {"description": {"text": "the folder in which simkit was run"}}},
-        "artifacts": [
-            {
-                "location": _artifact(Path(path), root),
-                "hashes": {"sha-256": sha256},
-                "roles": ["analysisTarget"],
-            }
-            for path, sha256 in sorted(files.items())
-        ],
+        "artifacts": [artifacts[key] for key in sorted(artifacts)],
         "invocations": [
             {"executionSuccessful": max(statuses, default=0) < 2, "exitCode": max(statuses, default=0)}
         ],

@@ -7,7 +7,6 @@ exception; so nothing is ever drawn in the process that holds the verdict.
 from __future__ import annotations
 
 import os
-import shutil
 import signal
 import subprocess
 import sys
@@ -19,6 +18,7 @@ import numpy as np
 from simkit.errors import ShapeError
 from simkit.report import colours
 from simkit.report.pooled import pooled
+from simkit.report.whole_file import put_whole
 from simkit.stock.field import Lattice
 
 LEFT_OUT = "the 3-D view was left out"
@@ -94,7 +94,7 @@ def draw_solid_view(
             trouble = "drawing ended without a picture"
         if trouble is None:
             try:
-                shutil.copyfile(picture, path)
+                put_whole(path, picture.read_bytes())
             except OSError as error:
                 trouble = f"{os.fspath(path)} could not be written ({error.strerror})"
         return None if trouble is None else f"{LEFT_OUT}: {trouble}"

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import os
+import secrets
 import stat
-import tempfile
 from pathlib import Path
 
 from simkit.errors import InputProblems, Place, Problem
 
 
 def write_whole(path: Path, text: str, option: str) -> None:
-    """Write a text as UTF-8 beside its place, then rename: a half-written file never bears the name.
+    """Write a text as UTF-8, as put_whole does.
 
     option: of the command line that names the place, for the message.
     Raises InputProblems when the place cannot be written.
@@ -20,17 +20,9 @@ def write_whole(path: Path, text: str, option: str) -> None:
 
 
 def write_whole_bytes(path: Path, data: bytes, option: str) -> None:
-    """Write bytes as write_whole does; the file may be read by whom the user's umask lets read it."""
+    """Write bytes as put_whole does; otherwise as write_whole."""
     try:
-        handle, beside = tempfile.mkstemp(dir=path.absolute().parent, prefix=".simkit-")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(data)
-            os.chmod(beside, _mode_of(path))
-            os.replace(beside, path)
-        except BaseException:
-            Path(beside).unlink(missing_ok=True)
-            raise
+        put_whole(path, data)
     except OSError as reason:
         raise InputProblems(
             Problem(
@@ -42,11 +34,21 @@ def write_whole_bytes(path: Path, data: bytes, option: str) -> None:
         ) from None
 
 
-def _mode_of(path: Path) -> int:
-    """The mode of the file that is replaced, else of any new file; mkstemp's own is its owner's alone."""
+def put_whole(path: Path | str, data: bytes) -> None:
+    """Write bytes beside their place, then rename: a half-written file never bears the name.
+
+    A link stays, and the file it leads to is written anew.  The file keeps the rights of the one it replaces,
+    else it gets those of any new file: others may have to read it.
+    Raises OSError when the place cannot be written.
+    """
+    place = Path(os.path.realpath(path))
+    beside = place.with_name(f".simkit-{secrets.token_hex(8)}")
     try:
-        return stat.S_IMODE(path.stat().st_mode)
-    except FileNotFoundError:
-        mask = os.umask(0)
-        os.umask(mask)
-        return 0o666 & ~mask
+        with beside.open("xb") as file:
+            file.write(data)
+        if place.exists():
+            os.chmod(beside, stat.S_IMODE(place.stat().st_mode))
+        os.replace(beside, place)
+    except BaseException:
+        beside.unlink(missing_ok=True)
+        raise

@@ -14,7 +14,6 @@ from simkit.report.forms import VERSION
 
 ROUNDING = 0.01  # mm: values are read to a hundredth, as they are printed
 NEAR = 2.0  # mm: places this far apart still mean one finding when no id says otherwise
-_NEEDED = ("id", "kind", "severity", "value", "bound", "side", "message", "other_ids", "box", "at")
 
 
 def stored_results(path: Path) -> list[dict[str, Any]]:
@@ -48,10 +47,33 @@ def stored_results(path: Path) -> list[dict[str, Any]]:
             remedy = "write it again with this simkit (--json), or use the simkit that wrote it"
             raise InputProblems(Problem(place, f"a result of version {version}", expected, remedy))
         rows = one.get("findings")
-        is_whole = isinstance(rows, list) and isinstance(one.get("job"), dict)
-        if not is_whole or any(not isinstance(row, dict) or set(_NEEDED) - set(row) for row in rows):
-            raise InputProblems(Problem(place, "a result that lacks keys", "a stored result", again))
+        job = one.get("job")
+        is_whole = isinstance(job, dict) and isinstance(job.get("file"), str) and isinstance(rows, list)
+        if not is_whole or not all(isinstance(row, dict) and _is_finding(row) for row in rows):
+            found = "a result that lacks keys, or holds what no result does"
+            raise InputProblems(Problem(place, found, "a stored result", again))
     return [one for one in results if one["form"] == "simkit result"]
+
+
+def _is_finding(row: dict[str, Any]) -> bool:
+    """Return whether a row of a stored result has all that findings are held against each other by."""
+    words = [row.get(key) for key in ("id", "kind", "severity", "message")]
+    sizes = [row.get(key, "") for key in ("value", "bound", "side")]
+    others, box, at = row.get("other_ids"), row.get("box", ""), row.get("at", "")
+    return (
+        all(isinstance(one, str) for one in words)
+        and all(one is None or _is_number(one) for one in sizes)
+        and isinstance(others, list)
+        and all(
+            place is None
+            or (isinstance(place, list) and len(place) == count and all(_is_number(one) for one in place))
+            for place, count in ((box, 4), (at, 3))
+        )
+    )
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and math.isfinite(value)
 
 
 def stored_for(job_file: str, results: list[dict[str, Any]], is_alone: bool) -> dict[str, Any] | None:

@@ -82,8 +82,11 @@ class Crew:
                 if worker is None:
                     worker = self._hire()
                 if not ready.is_set():
-                    worker.ask({"warm": True}, NO_LIMITS, number, self._say)
+                    _, is_gone = worker.ask({"warm": True}, NO_LIMITS, number, self._say)
                     ready.set()
+                    if is_gone:  # the next one compiles what is missing, or tells why it cannot
+                        self._dismiss(worker)
+                        worker = self._hire()
                 result, is_gone = worker.ask(orders[index], self._most, number, self._say)
                 if is_gone:
                     self._dismiss(worker)

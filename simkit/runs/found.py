@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from simkit.errors import InputProblems, Place, Problem
+from simkit.job.files import shown_path
 
 JOB_FILE = "job.toml"
 
@@ -15,9 +16,24 @@ def job_paths(inputs: Sequence[str]) -> list[Path] | None:
     """Return the job files of several inputs, in the order given; None when they are one job alone.
 
     A folder stands for every job.toml in it and below, by path; folders whose name begins with a dot are
-    passed over, and links to folders not followed.  What is named twice is checked once.
-    Raises InputProblems for a folder without any, and for programs among them.
+    passed over, and links to folders not followed.  A folder that may not be read stands for a job in it,
+    which is then told as one that cannot be used.  What is named twice is checked once.
+    Raises InputProblems for a folder without any, for one that is not there, and for programs among them.
     """
+    missing = [text for text in inputs if not os.path.splitext(text)[1] and not os.path.lexists(text)]
+    if missing:
+        expected = "job files, folders of them, or programs"
+        raise InputProblems(
+            [
+                Problem(
+                    Place("command line"),
+                    f"no file or folder at {shown_path(text)}",
+                    expected,
+                    "correct the path",
+                )
+                for text in missing
+            ]
+        )
     folders = [text for text in inputs if os.path.isdir(text) and not text.lower().endswith(".toml")]
     named = [text for text in inputs if text.lower().endswith(".toml")]
     if not folders and len(named) < 2:
@@ -51,7 +67,11 @@ def job_paths(inputs: Sequence[str]) -> list[Path] | None:
 
 def _below(folder: Path) -> list[Path]:
     found = []
-    for here, folders, files in os.walk(folder):
+
+    def unread(reason: OSError) -> None:  # whoever reads the job tells why it cannot be
+        found.append(Path(reason.filename) / JOB_FILE)
+
+    for here, folders, files in os.walk(folder, onerror=unread):
         folders[:] = [name for name in folders if not name.startswith(".")]
         if JOB_FILE in files:
             found.append(Path(here) / JOB_FILE)

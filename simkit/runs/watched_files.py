@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
-import tomllib
 from pathlib import Path
 from typing import Any
+
+from simkit.errors import InputProblems
+from simkit.job.reader import raw_tables
 
 State = dict[Path, tuple[int, int] | None]  # time of the last change (ns) and size; None: it is not there
 
@@ -17,8 +19,8 @@ def files_of(job: Path, before: tuple[Path, ...] = ()) -> tuple[Path, ...]:
     What is named need not be there: a job waits for a program that is to come.
     """
     try:
-        data = tomllib.loads(job.read_bytes().decode("utf-8-sig"))
-    except (OSError, ValueError, RecursionError):
+        _, data = raw_tables(job, job.name)
+    except (InputProblems, OSError):
         return before or (job,)
     named: list[Any] = []
     setups = data.get("setups")

@@ -17,8 +17,8 @@ def rows_of(values, limit):
     return make_rows(GOUGE, 2, zero, values, limit, zero, np.zeros(n), zero, np.zeros(n))
 
 
-def part(size, column, shape=UNIFORM):
-    return Contribution("key", "words", size, "mm", shape, np.asarray(column, float) * size)
+def part(size, column, shape=UNIFORM, key="key"):
+    return Contribution(key, "words", size, "mm", shape, np.asarray(column, float) * size)
 
 
 def test_one_even_error():
@@ -50,6 +50,25 @@ def test_shares__are_those_of_the_variances():
     assert shares == pytest.approx(np.array([9, 48]) / 57)
 
 
+def test_work_on__what_costs_the_most_and_not_the_share_at_one_place():
+    """One place breaks in 1 of 4, of "high"; two others in 1 of 5 each, of "plan": more together."""
+    parts = [part(0.2, [1.0, 0.0, 0.0], key="high"), part(0.2, [0.0, 1.0, -1.0], key="plan")]
+    found = chance(rows_of(np.zeros(3), [0.1, 0.12, 0.12]), parts, 0.0)
+    assert found.first == 0
+    assert found.shares == pytest.approx([1.0, 0.0])
+    assert found.holds == pytest.approx(0.75 * 0.6, abs=0.005)
+    assert found.without == pytest.approx([0.6, 0.75], abs=0.005)
+    assert (found.work_on, found.holds_without) == (1, pytest.approx(0.75, abs=0.005))
+
+
+def test_work_on__errors_of_one_key_count_together():
+    """Each of two of "plan", 0.15 of 1, costs less than "high", 0.25 of 1; both together more."""
+    parts = [part(0.2, row, key=key) for row, key in zip(np.eye(3), ("high", "plan", "plan"), strict=True)]
+    found = chance(rows_of(np.zeros(3), [0.1, 0.14, 0.14]), parts, 0.0)
+    assert found.without == pytest.approx([0.85**2, 0.75 * 0.85, 0.75 * 0.85], abs=0.005)
+    assert (found.work_on, found.holds_without) == (1, pytest.approx(0.75, abs=0.005))
+
+
 def test_rows__many_that_never_matter_change_nothing():
     rng = np.random.default_rng(3)
     parts = [part(0.2, np.r_[1.0, rng.uniform(-0.5, 0.5, 3000)]), part(0.1, np.r_[0.5, np.zeros(3000)])]
@@ -75,7 +94,7 @@ def test_same_answer_each_time():
     [(0.97, 0.01, "likely"), (0.955, 0.01, "at risk"), (0.5, 0.1, "at risk"), (0.001, 0.002, "not possible")],
 )
 def test_verdict(holds, bound, word):
-    assert verdict(Chance(holds, bound, 0, 0, np.ones(1))) == word
+    assert verdict(Chance(holds, bound, 0, 0, np.ones(1), np.ones(1), 0, 1.0)) == word
 
 
 def test_nothing_can_break():

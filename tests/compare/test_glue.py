@@ -72,3 +72,13 @@ def test_thin__an_upright_plane_across_a_floor():
     (spot,) = thin_glue_spots(walls, ALL, 2.0, 1, 15.1)
     assert spot.size == pytest.approx((40, 0.25), abs=0.01)
     assert spot.at[1] == pytest.approx(15.1, abs=0.13)
+
+
+@pytest.mark.parametrize(("aslant", "is_told"), [(5.0, True), (10.0, True), (19.0, False), (25.0, False)])
+def test_feather__an_upright_wall_aslant_is_known_to_3_degrees(aslant, is_told):
+    turned = math.radians(aslant)
+    is_high = (Y - 15.1) * math.cos(turned) - (X - 20) * math.sin(turned) > 0
+    spots = feather_spots(LATTICE, NOTHING, np.where(is_high, 30.0, 4.0), ALL, 1, 15.1)
+    assert bool(spots) is is_told
+    for spot in spots:
+        assert spot.least == pytest.approx(aslant, abs=3.0)

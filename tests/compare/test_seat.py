@@ -4,8 +4,11 @@ import math
 
 import numpy as np
 import pytest
+from scipy.optimize import linprog
 
-from simkit.compare.seat import BOUND, outside_by, seat
+from simkit.compare.edges import rims
+from simkit.compare.seat import BOUND, _best, outside_by, seat
+from simkit.compare.seat_walls import Pose, Walls
 from simkit.stock.field import Lattice
 
 FLOOR, TOP = 5.0, 10.0
@@ -128,3 +131,62 @@ def test_outside_by__places_and_lines():
     assert outside_by(corners, np.array([7.0, 6.0])) == pytest.approx(5.0)
     assert outside_by(corners[:2], np.array([2.0, 3.0])) == pytest.approx(3.0)
     assert outside_by(corners[:1], np.array([3.0, 4.0])) == pytest.approx(5.0)
+
+
+def test_walls__room_and_rows_as_if_every_point_were_asked():
+    bottom, jig = square(20), pocket(21, 2.0)
+    stated = Pose(0.0, 0.0, 0.0, (1.0, -2.0))
+    walls = Walls(bottom, jig, rims(bottom, lattice(11)), rims(jig, lattice(14)), stated)
+    everything = np.flatnonzero(walls.tree_of >= 0)
+    rng = np.random.default_rng(5)
+    for dx, dy, degrees in rng.uniform(-1.5, 1.5, (12, 3)):
+        pose = Pose(dx, dy, degrees, stated.about)
+        gap = walls._ask(pose, everything)[0]
+        assert walls.room(pose) == gap.min()
+        assert np.array_equal(np.sort(walls._near(pose, 0.4)[1]), np.sort(gap[gap < 0.4]))
+
+
+def test_best__is_the_answer_with_all_rows():
+    rng = np.random.default_rng(6)
+    for _ in range(5):
+        table, limits = rng.normal(size=(5000, 4)), rng.uniform(0.5, 2.0, 5000)
+        table[:, 3] = -np.abs(table[:, 3])
+        box = [(-1.0, 1.0), (-1.0, 1.0), (-0.1, 0.1)]
+        full = linprog([0, 0, 0, 1], table, limits, bounds=[*box, (None, None)])
+        step = _best([0, 0, 0, 1], table, limits, box)
+        rest = ((table[:, :3] @ step - limits) / -table[:, 3]).max()
+        assert rest == pytest.approx(full.fun, abs=1e-6)
+
+
+@pytest.mark.parametrize("rise", [0.3, 1.0])
+def test_upright_walls__a_floor_that_rises_towards_them_is_no_wall(rise):
+    walls = pocket(20.6, 0.0001)
+
+    def jig(points):
+        floor = FLOOR + rise * np.minimum((points[:, 0] / 10) ** 2, 1.0)
+        return np.where(walls(points) > FLOOR, TOP, floor)
+
+    found = seat(square(20), jig, lattice(11), lattice(14), np.zeros(2))
+    assert found.drops_in
+    assert found.room == pytest.approx(0.3, abs=BOUND)
+    assert found.stands_up == pytest.approx(rise, abs=found.stands_up_bound)
+
+
+@pytest.mark.parametrize("higher", [0.1, 0.4, 2.0])
+def test_upright_walls__a_rail_under_the_piece_lifts_it(higher):
+    walls = pocket(20.6, 0.0001)
+
+    def jig(points):
+        return np.where(np.abs(points).max(axis=1) < 5.0, FLOOR + higher, walls(points))
+
+    found = seat(square(20), jig, lattice(11), lattice(14), np.zeros(2))
+    assert found.drops_in
+    assert found.room == pytest.approx(0.3, abs=BOUND)
+    assert found.stands_up == pytest.approx(higher, abs=found.stands_up_bound)
+
+
+def test_square__a_large_round_in_a_shallow_pocket_is_still_missing_room():
+    # Radius 8, no clearance: the tip of the corner stands 8 (sqrt 2 - 1) in the wall, which is 5 mm high.
+    found = seat(square(20), pocket(20, 8.0), lattice(11), lattice(14), np.zeros(2))
+    assert found.room == pytest.approx(-8 * (math.sqrt(2) - 1), abs=BOUND)
+    assert found.stands_up == pytest.approx(TOP - FLOOR, abs=found.stands_up_bound)

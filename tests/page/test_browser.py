@@ -137,6 +137,12 @@ def test_page__fits_a_phone_and_can_be_reached_by_keys(browser, server, folder):
     browser.drop([folder / name for name in ("job.toml", "top.nc", "part.stl")])
     until(lambda: browser.run("return document.querySelector('.finding h3 button')"))
     assert browser.run("return document.documentElement.scrollWidth") <= 360
+    ends = browser.run(
+        "return [...document.querySelectorAll('.stage .end')]"
+        ".map((one) => getComputedStyle(one).backgroundColor)"
+    )
+    assert len(ends) == 4
+    assert all(colour.startswith("rgb(") for colour in ends)  # not clear: readable before dark wood, too
     dark = browser.run("return getComputedStyle(document.body).backgroundColor")
     assert sum(int(part) for part in dark[4:-1].split(",")) < 3 * 60
     unnamed = browser.run(
@@ -146,3 +152,15 @@ def test_page__fits_a_phone_and_can_be_reached_by_keys(browser, server, folder):
     )
     assert unnamed == []
     assert browser.run("document.querySelector('#text').focus(); return document.activeElement.id") == "text"
+
+
+def test_form__fits_a_phone(browser, server, folder):
+    browser.be_small(360, 740)
+    opened(browser, server)
+    browser.drop([folder / name for name in ("top.nc", "part.stl")])
+    until(lambda: browser.run("return document.querySelectorAll('.cutter').length === 1"))
+    assert browser.run("return document.documentElement.scrollWidth") <= 360
+    assert browser.run(
+        "return [...document.querySelectorAll('#form select, #form input')]"
+        ".every((one) => one.getBoundingClientRect().right <= 360)"
+    )

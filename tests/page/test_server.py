@@ -15,7 +15,8 @@ import pytest
 
 from simkit.errors import InputProblems
 from simkit.page.changes import changes
-from simkit.page.form import job_text
+from simkit.page.form import field_words, job_text
+from simkit.page.inside import refuse_outside
 from simkit.page.names import kind_of, safe_name
 from simkit.page.server import PageServer
 from tests.findings.programs import dug, faced
@@ -360,6 +361,21 @@ def test_check__a_job_file_that_points_outside_is_refused(client, files, name):
     assert state["problems"][0].startswith("job.toml:")
 
 
+def test_refuse_outside__looks_into_the_job_of_a_jig(tmp_path):
+    (tmp_path / "job.toml").write_text('[[setups]]\njig = "jig.toml"\n', "utf-8")
+    (tmp_path / "jig.toml").write_text('[[setups]]\nprograms = ["../secret.nc"]\n', "utf-8")
+    with pytest.raises(InputProblems, match=r"jig.toml:2 \[setups\[0\].programs\]: found '../secret.nc'"):
+        refuse_outside(tmp_path / "job.toml")
+    (tmp_path / "job.toml").write_text('[[setups]]\njig = "../jig.toml"\n', "utf-8")
+    with pytest.raises(InputProblems, match=r"job.toml:2 \[setups\[0\].jig\]: found '../jig.toml'"):
+        refuse_outside(tmp_path / "job.toml")
+
+
+def test_refuse_outside__leaves_what_cannot_be_read_to_its_reader(tmp_path):
+    (tmp_path / "job.toml").write_text("\n" + ".".join(["a"] * 50_000) + " = 1", "utf-8")
+    refuse_outside(tmp_path / "job.toml")  # at once: the standard reader takes a minute and 15 GB
+
+
 FORM = {
     "unit": "mm",
     "blank": ["40", "30", "12"],
@@ -381,7 +397,25 @@ def test_form__makes_the_job_that_is_checked_and_can_be_kept(client, files):
     assert b"length = 40.0" in text
     told = client.done(desk, FORM | {"blank": ["40", "", "12"]})
     assert told["phase"] == "unusable"
-    assert "blank.width" in told["problems"][0]
+    assert told["problems"][0].startswith(
+        "blank, width: found nothing, still to be filled in, expected a length"
+    )
+
+
+@pytest.mark.parametrize(
+    ("key", "field"),
+    [
+        ("cutters.3.tip", "cutter T3, tip"),
+        ("cutters.3.corner", "cutter T3, corner radius"),
+        ("setups[1].spoilboard", "side 2, cutters may go below the blank by"),
+        ("setups[0].zero.face", "side 1, X0 Y0 and Z0"),
+        ("target.units", "mesh, is in"),
+        ("dowels[0].at", None),
+        (None, None),
+    ],
+)
+def test_form__its_fields_are_told_by_their_labels(key, field):
+    assert field_words(key) == field
 
 
 def test_form__what_is_written_in_it_stays_a_value():
@@ -405,6 +439,7 @@ def test_guess__comes_from_the_files(client, files):
     client.put(desk, "part.stl", files["part.stl"])
     client.put(desk, "top.nc", files["top.nc"])
     told = client.data("GET", f"{desk}/guess")[1]
+    assert any(words.startswith("side 1: cuts go from X") for words in told["why"])
     assert told["cutters"] == [1]
     assert told["setups"][0]["programs"] == ["top.nc"]
 

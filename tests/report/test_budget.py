@@ -34,14 +34,18 @@ def test_terminal__tells_region_errors_and_chance(made, capsys):
     out = " ".join(capsys.readouterr().out.split())
     assert "How far side 2 may land off its place until a limit breaks" in out
     assert "to the left 0.09" in out
-    assert "setting the zero, front and back: ±0.08 mm, all as likely" in out
-    assert "normal, standard deviation 0.02 mm" in out
+    assert "setting the zero, front and back up to 0.08 mm either way, all as likely" in out
+    assert "within 0.039 mm in 95 of 100 cases" in out
     assert "at risk" in out
-    assert "Work first on setting the zero" in out
+    assert "Work first on setting the zero: without that error it would be" in out
     assert "left out, not stated in [budget] or [[dowels]]: setting the zero's height" in out
     budget = json.loads((folder / "r.json").read_text("utf-8"))["budget"]
     assert budget["chance"]["verdict"] == "at risk"
     assert 0.5 < budget["chance"]["holds"] < 0.95
+    assert budget["chance"]["work_on"] == "setting the zero"
+    alone = [part["holds_without"] for part in budget["contributions"]]
+    assert budget["chance"]["holds"] - 0.01 < min(alone)
+    assert max(alone) < budget["chance"]["holds_without"] <= 1
     assert sum(part["share"] for part in budget["contributions"]) == pytest.approx(1, abs=0.001)
 
 

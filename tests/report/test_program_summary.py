@@ -255,7 +255,7 @@ def test_read_command__zero_at_the_bottom_says_how_to_know_the_height(tmp_path, 
 
 
 BAD = {
-    "missing.nc": "missing.nc: found 'No such file or directory', expected a program that can be read; check the file",
+    "missing.nc": "missing.nc: found no file of this name, expected a program; check the path",
     "a.nc --rapid fast": "command line [--rapid]: found 'fast', expected a speed from 1 to 1000000 mm/min; write it like --rapid 5000",
     "a.nc --zero centre": "--zero: found 'centre', expected a corner (left front, right front, left back, right back, centre) and a face (top, bottom); write it like 'centre top'",
     "a.nc --zero centre-top": "--zero: found 'centre-top', expected a corner (left front, right front, left back, right back, centre) and a face (top, bottom); write 'centre top'",

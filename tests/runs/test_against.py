@@ -7,6 +7,8 @@ import re
 import pytest
 
 from simkit.cli import main
+from simkit.errors import InputProblems
+from simkit.runs.against import stored_results
 from simkit.runs.judged import judged
 from tests.runs.some_jobs import write_one_sided
 
@@ -124,6 +126,37 @@ def test_strict__warnings_fail(results):
     )
     assert judged(told, strict=True, stored=told)["verdict"]["exit_status"] == 0
     assert results["no"]["verdict"]["exit_status"] == 0
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("value", "thick"),
+        ("value", float("nan")),  # neither more nor less than anything: what got worse would pass
+        ("bound", float("inf")),
+        ("side", []),
+        ("id", None),
+        ("kind", 3),
+        ("severity", []),
+        ("message", None),
+        ("other_ids", None),
+        ("box", [1, 2]),
+        ("box", [1, 2, 3, "4"]),
+        ("at", 7),
+    ],
+)
+def test_stored_result__that_holds_what_no_result_does_is_refused(key, value, two, tmp_path):
+    path = tmp_path / "then.json"
+    path.write_text(json.dumps(two), encoding="utf-8")
+    assert stored_results(path) == [two]
+    two["findings"][0][key] = value
+    path.write_text(json.dumps(two), encoding="utf-8")
+    with pytest.raises(InputProblems, match="holds what no result does"):
+        stored_results(path)
+    two["findings"][0].pop(key)
+    path.write_text(json.dumps(two), encoding="utf-8")
+    with pytest.raises(InputProblems, match="lacks keys"):
+        stored_results(path)
 
 
 def test_command__only_what_is_worse_fails(tmp_path, capsys):

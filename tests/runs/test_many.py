@@ -5,13 +5,15 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from pathlib import Path
 
 import pytest
 
 from simkit.cli import main
-from simkit.runs.crew import Crew
+from simkit.errors import InputProblems
+from simkit.runs.crew import Crew, Worker
 from simkit.runs.found import job_paths
 from simkit.runs.limits import NO_LIMITS, Most
 from simkit.runs.many import picture_folders
@@ -104,6 +106,14 @@ def test_inputs__jobs_and_folders_in_the_order_given(folder):
     assert [path.parent.relative_to(folder).as_posix() for path in below] == ORDER
 
 
+@pytest.mark.parametrize("inputs", [["nowhere"], ["{folder}", "nowhere"], ["nowhere", "lid.toml"]])
+def test_inputs__a_folder_that_is_not_there_is_told_as_such(inputs, folder):
+    with pytest.raises(InputProblems) as told:
+        job_paths([one.format(folder=folder) for one in inputs])
+    [problem] = told.value.problems
+    assert problem.found == "no file or folder at 'nowhere'"
+
+
 def test_stored_results__are_found_by_job(folder, side_by_side, tmp_path, capsys):
     _, out = side_by_side["2"]
     jobs = [str(folder / name / "job.toml") for name in ("a good one", "b too high")]
@@ -162,6 +172,25 @@ def test_crew__a_worker_that_dies_costs_its_job_alone(folder):
     assert (first["status"], first["exit_status"]) == ("fault", 3)
     assert "the process that checked it ended with status" in first["sentence"]
     assert second["verdict"]["status"] == "beyond limits"
+
+
+def test_crew__a_worker_that_dies_while_compiling_costs_no_job(folder, monkeypatch):
+    """Run in a thread, for a crew that waits for it would wait for ever."""
+    ask = Worker.ask
+
+    def dying(self, order, *more):
+        if order.get("warm"):
+            self.process.kill()
+        return ask(self, order, *more)
+
+    monkeypatch.setattr(Worker, "ask", dying)
+    monkeypatch.setattr("simkit.runs.crew.is_cold", lambda: True)
+    jobs = orders(folder / "a good one" / "job.toml", folder / "b too high" / "job.toml")
+    done = []
+    crew = threading.Thread(target=lambda: done.extend(Crew(2, NO_LIMITS, Silent()).run(jobs)), daemon=True)
+    crew.start()
+    crew.join(120)
+    assert [words_of(result) for result in done] == ["within limits", "beyond limits"]
 
 
 def test_crew__limits_end_a_job_with_a_clear_word(folder):

@@ -1,5 +1,6 @@
 """JSON, JUnit XML and SARIF of real results, each held against its schema or what its readers need."""
 
+import copy
 import importlib.metadata
 import json
 import re
@@ -140,6 +141,16 @@ def test_sarif__of_many_jobs_holds_too(results, oasis_schema):
     [run] = log["runs"]
     assert run["invocations"] == [{"executionSuccessful": False, "exitCode": 3}]
     assert [row["level"] for row in run["results"][-3:]] == ["error"] * 3
+
+
+def test_sarif__a_program_that_jobs_share_is_listed_once(checked, results, oasis_schema):
+    """As by a job that reaches into the folder of another; the standard lists no file twice."""
+    shared = copy.deepcopy(results["one"])
+    shared["job"]["file"] = str(checked / "two" / "job.toml")
+    shared["setups"][0]["programs"][0]["file"] = "../one/top.nc"
+    log = json.loads(sarif_text([results["one"], shared], checked))
+    assert [one.message for one in oasis_schema.iter_errors(log)] == []
+    assert [one["location"]["uri"] for one in log["runs"][0]["artifacts"]] == ["one/top.nc"]
 
 
 def test_sarif__every_finding_is_on_its_line_and_column(checked, results):

@@ -11,7 +11,10 @@ import pytest
 
 from simkit.cli import main
 from simkit.program import job_programs
+from simkit.report import effort_views
+from simkit.report.canvas import Page
 from simkit.report.console import Stages
+from simkit.report.whole_file import write_whole
 from tests.runs.some_jobs import write_one_sided, write_two_sided
 
 CELL = ["--cell", "1", "--quiet"]
@@ -46,10 +49,7 @@ def test_file__that_vanishes_meanwhile_is_told(name, job, monkeypatch, capsys):
 
 @pytest.mark.parametrize("kind", OUTPUTS)
 def test_output__failing_to_write_leaves_nothing(kind, job, tmp_path, monkeypatch, capsys):
-    def full(*_):
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr(os, "replace", full)
+    monkeypatch.setattr(os, "replace", no_space)
     assert main(["check", str(job), *CELL, f"--{kind}", str(tmp_path / "r")]) == 2
     assert f"{tmp_path / 'r'} [--{kind}]: found 'No space left on device'" in capsys.readouterr().err
     assert [path.name for path in tmp_path.iterdir()] == ["job"]
@@ -59,6 +59,47 @@ def test_output__failing_to_write_leaves_nothing(kind, job, tmp_path, monkeypatc
 def test_output__into_a_folder_that_takes_no_files(job, capsys):
     assert main(["check", str(job), *CELL, "--json", "/proc/r.json"]) == 2
     assert "/proc/r.json [--json]: found " in capsys.readouterr().err
+
+
+@pytest.mark.skipif(os.name != "posix", reason="rights of files as POSIX has them, and links")
+@pytest.mark.parametrize("mask", [0o022, 0o027])
+def test_output__has_the_rights_of_any_new_file_and_a_link_stays(mask, tmp_path):
+    path, link = tmp_path / "r.json", tmp_path / "link.json"
+    link.symlink_to(path)
+    before = os.umask(mask)
+    try:
+        write_whole(link, "1\n", "--json")
+    finally:
+        os.umask(before)
+    assert link.is_symlink()
+    assert path.read_text("utf-8") == "1\n"
+    assert path.stat().st_mode & 0o777 == 0o666 & ~mask
+
+
+def test_pictures__are_there_whole_or_not_at_all(tmp_path, monkeypatch):
+    """A page, and the plot along the programs, which is drawn without one."""
+    path = tmp_path / "picture.png"
+    along = {"minutes": [0.0, 1.0], "cutter": [1, 1], "thickest_chip": [0.1, 0.1]}
+    along |= {key: [0.0, 1.0] for key, *_ in effort_views.ROWS}
+    draws = [
+        lambda: Page(60, 40).save(path),
+        lambda: effort_views.draw_along(path, along, "title", "note"),
+    ]
+    for draw in draws:
+        draw()
+        whole = path.read_bytes()
+        assert whole.startswith(b"\x89PNG")
+        assert whole[-8:-4] == b"IEND"  # the last chunk, before its checksum (PNG, ISO/IEC 15948)
+        with monkeypatch.context() as full:
+            full.setattr(os, "replace", no_space)
+            with pytest.raises(OSError, match="No space left"):
+                draw()
+        assert path.read_bytes() == whole
+        assert [one.name for one in tmp_path.iterdir()] == ["picture.png"]
+
+
+def no_space(*_):
+    raise OSError(28, "No space left on device")
 
 
 def test_interruption__at_any_moment_leaves_no_half_written_file(tmp_path, monkeypatch, capsys):
@@ -258,6 +299,22 @@ def test_folder__that_may_not_be_written_is_told_and_the_job_in_it_checked(job, 
     assert "r.json" in inside.stderr
     assert outside.returncode == 1, outside.stderr
     assert sorted(path.name for path in job.parent.iterdir()) == ["job.toml", "part.stl", "top.nc"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="rights of files as POSIX has them")
+def test_folder__below_that_may_not_be_read_is_told_and_the_others_checked(tmp_path):
+    """Passed over in silence, its jobs would count as checked."""
+    write_one_sided(tmp_path / "a", left=0.0)
+    shut = write_one_sided(tmp_path / "b", left=0.0).parent
+    shut.chmod(0)
+    try:
+        done = as_anybody("check", str(tmp_path), *CELL)
+    finally:
+        shut.chmod(0o755)
+    assert done.returncode == 2
+    assert done.stdout == "2 jobs: 1 within limits, 1 cannot be used.\n"
+    assert str(shut / "job.toml") in done.stderr
+    assert "Traceback" not in done.stderr
 
 
 def as_anybody(*words):

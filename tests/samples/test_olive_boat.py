@@ -13,6 +13,8 @@ import trimesh
 SAMPLES = Path(__file__).parents[2] / "samples"
 sys.path.insert(0, str(SAMPLES))
 
+import make_olive_boat  # noqa: E402
+import olive_boat_jig as jig  # noqa: E402
 import olive_boat_programs as make  # noqa: E402
 import olive_boat_shape as shape  # noqa: E402
 import toolpaths  # noqa: E402
@@ -146,6 +148,7 @@ def test_spoilt__differ_from_the_good_job_where_they_say(side2_lines):
         "low_rapid",
         "no_rest_pass",
         "no_tabs",
+        "round_corners",
         "second_zero_off",
         "wrong_turn",
     ]
@@ -174,4 +177,27 @@ def test_spoilt__expectation_points_into_its_files(name):
             first, last = finding["line"]
             assert 1 <= first <= last <= len(lines)
             if finding["file"] == "job.toml":
-                assert lines[first - 1] == 'turn = "about y"'
+                assert lines[first - 1] in ('turn = "about y"', 'jig = "jig/job.toml"')
+
+
+def test_jig__the_script_writes_what_is_committed(tmp_path):
+    note = "Side 2 is cut in a jig: everything within limits."
+    make_olive_boat.write_in_jig(tmp_path, "../", "olive boat in a jig", note)
+    for name in ("job.toml", "jig/job.toml", "jig/pocket.nc"):
+        assert (tmp_path / name).read_text() == (SAMPLES / "olive_boat_jig" / name).read_text()
+    round_ones = (SAMPLES / "spoilt/round_corners/jig/pocket.nc").read_text()
+    assert round_ones == jig.pocket(has_relief=False).text()
+    # What the relief takes, it takes beyond the corners; all else is the same.
+    assert "relief" not in round_ones
+    assert set(round_ones.splitlines()) < set(
+        (SAMPLES / "olive_boat_jig/jig/pocket.nc").read_text().splitlines()
+    )
+
+
+def test_jig__its_island_bears_the_foot_and_stays_inside_it():
+    # Island as it lies on the board, seen from side 1: each of its points is under the foot's plane.
+    right, left = jig.island()
+    for arc in (right, left):
+        x, y = arc.point(np.linspace(0, 1, 50))[..., 0], arc.point(np.linspace(0, 1, 50))[..., 1]
+        foot = shape.top(x - jig.AT[0], shape.WIDTH - (y - jig.AT[1]))
+        assert shape.THICKNESS - foot + jig.AT[2] == pytest.approx(jig.ISLAND, abs=0.01)

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
-from simkit.report.budget_words import BEYOND, axis_rows, chance_lines, far_text, head
+from simkit.report.budget_words import (
+    BEYOND,
+    axis_rows,
+    chance_lines,
+    far_text,
+    head,
+    size_words,
+    without_words,
+)
 from simkit.report.page.html import Html, el
 from simkit.report.page.tables import table
 from simkit.report.page.words import Lengths
@@ -27,16 +35,13 @@ def budget_part(result: dict[str, Any], lengths: Lengths) -> Html | None:
         parts += [el("p", f"{head(budget)}."), table(["way", "what breaks first", "bears"], rows, 2)]
     if budget["contributions"]:
         rows = [
-            [part["words"], _shape(part, lengths), f"{part['share']:.0%}"] for part in budget["contributions"]
+            [part["words"], lengths.text(size_words(part)), without_words(part)]
+            for part in budget["contributions"]
         ]
-        parts += [el("h3", "Errors that the job states"), table(["error", "size", "share"], rows, 2)]
+        heads = ["error", "size", "all hold without it"]
+        parts += [el("h3", "Errors that the job states"), table(heads, rows, 2)]
     parts += [
         el("p", f"{lengths.text(line)[:1].upper()}{lengths.text(line)[1:]}.") for line in chance_lines(budget)
     ]
     parts.append(el("p", f"How: {budget['note']}.", class_="quiet"))
     return el("section", *parts)
-
-
-def _shape(part: dict[str, Any], lengths: Lengths) -> str:
-    size = lengths.text(f"{part['size']:.4g} {part['unit']}")
-    return f"±{size}, all as likely" if part["shape"] == "uniform" else f"normal, standard deviation {size}"

@@ -31,6 +31,8 @@ CAPTIONS = {
     "The numbers are those of the findings.",
     "surface_side": "How high the ridges between passes are, which way the passes run, and why wood was "
     "left standing.",
+    "seat": "The piece in its jig: the darker, the less room under it. Numbers: where it touches. Orange, "
+    "hatched: what to take off the jig.",
     "budget": "Grey: where the second side may land with every limit held. The numbers say what breaks "
     "there.",
     "bite": "Wood taken, chip and feed along a program, minute by minute.",
