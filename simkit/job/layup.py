@@ -13,12 +13,25 @@ from simkit.job.model import Blank, Layup
 MISFIT = 0.5  # mm by which the boards together may differ from the blank
 
 
-def layup_rules(checker: Checker, layup: dict[str, Any] | None, blank: dict[str, Any]) -> None:
-    """Check that the boards together make the blank.  layup, blank: checked tables."""
+def layup_rules(checker: Checker, layup: dict[str, Any] | None, blank: dict[str, Any], stated: Any) -> None:
+    """Check that there are boards and that together they make the blank.
+
+    layup, blank: checked tables.  stated: the layup as it is in the file; one that is empty, as in the
+    template, says nothing of the blank yet.
+    """
     if is_bad(layup) or layup is None or is_bad(blank) or is_bad(layup["joined"], layup["boards"]):
         return
     across = "width" if layup["joined"] == "along y" else "thickness"
-    if layup["boards"] is None or is_bad(blank[across], *layup["boards"]):
+    if layup["boards"] is None:
+        if stated:
+            checker.problem(
+                "layup",
+                "a layup without 'boards'",
+                "the thickness of each board, which is what says where glue lines run",
+                "add boards = [...], or leave [layup] out",
+            )
+        return
+    if is_bad(blank[across], *layup["boards"]):
         return
     total = sum(layup["boards"])
     if abs(total - blank[across]) > MISFIT:

@@ -8,7 +8,12 @@ from simkit.job.model import JOINED, RINGS, Layup
 _LEFT = {"kind": "length", "low": 0.0, "high": 200.0, "is_aside": True}
 
 LAYUP_KEYS: tuple[Key, ...] = (
-    Key("layup", "table", "The boards the blank is glued up from, for `simkit sheet`.", is_aside=True),
+    Key(
+        "layup",
+        "table",
+        "The boards the blank is glued up from: for `simkit sheet`, and notes on glue lines.",
+        is_aside=True,
+    ),
     Key(
         "layup.joined",
         "choice",
@@ -53,7 +58,6 @@ LAYUP_KEYS: tuple[Key, ...] = (
         " to the back, or from the lower face to the upper one.",
         low=0.5,
         high=1000.0,
-        is_aside=True,
         examples=("[18, 18, 18, 18, 18]",),
     ),
     Key(

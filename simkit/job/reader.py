@@ -64,7 +64,7 @@ def read_job(path: Path, shown: str | None = None) -> Job:
     blank, cutters, setups, dowels = (tables[key] for key in ("blank", "cutters", "setups", "dowels"))
     if not is_bad(cutters):
         cutter_rules(checker, cutters, blank, "cutters")
-        layup_rules(checker, tables["layup"], blank)
+        layup_rules(checker, tables["layup"], blank, values.get("layup"))
     if not is_bad(setups):
         setup_rules(checker, setups, cutters, dowels)
     if not is_bad(dowels):

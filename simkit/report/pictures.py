@@ -78,6 +78,7 @@ def holding_wood(evidence: Evidence) -> np.ndarray | None:
 
 def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list[str]:
     """Draw the plan views of each side, of jigs, and the plots along the programs; return their paths."""
+    from simkit.job.layup import glue_lines
     from simkit.report.budget_view import draw_budget
     from simkit.report.effort_views import draw_along
     from simkit.report.plan_views import draw_plan_view
@@ -109,6 +110,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
             subtitle=result["verdict"]["sentence"] + scale,
             cell=field.lattice.cell,
             relief=(field.upper if side == 1 else field.lower).astype(np.float64),
+            glue=glue_lines(job.layup) if job.layup is not None and job.layup.joined == "along y" else None,
         )
         pictures.append(str(path))
         if side in evidence.reach:

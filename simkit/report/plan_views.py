@@ -46,6 +46,8 @@ KIND_WORDS = {
     "seat": "does not seat in its jig",
 }
 
+GLUE_DASHES = (1.5, 4.0)  # dotted, in widths of the line
+
 
 def draw_plan_view(
     path,
@@ -65,6 +67,7 @@ def draw_plan_view(
     relief: np.ndarray | None = None,
     is_judged: bool = True,
     dpi: float = canvas.BASE_DPI,
+    glue: list[float] | None = None,
 ) -> str:
     """Draw the map of one side as a PNG at `path` and return the path.
 
@@ -77,6 +80,7 @@ def draw_plan_view(
     cell mm, as the check says it.  relief (ny, nx) mm, height of the surface of this side in the blank
     frame, or None: shades what is within the limits a little.  is_judged: False where there is no
     target: the shaded surface alone is drawn, without the colour scale.  dpi: 150 gives 1800 pixels at most.
+    glue: y of the glue lines that stand upright along the blank, mm.
 
     Accuracy: a colour shows the worst deviation of all cells under a pixel, and what is thinner than 3
     pixels is widened to 3, so a spot may look up to 2 pixels wider than it is and is never left out.
@@ -108,6 +112,7 @@ def draw_plan_view(
     map_top = y_head + canvas.line_height(SMALL) + TOP_ROOM + band
     key_top = map_top + down + FRONT_ROOM + 22
     signs = _signs(flags, findings)[0 if is_judged else 1 :]
+    signs += [("glue", "glue line of the blank")] if glue else []
     sign_rows = flow(signs, inner)
     list_top = key_top + canvas.KEY_HEIGHT + 50 + 42 * (1 + max((row for row, _ in sign_rows), default=-1))
     columns = 3 if inner > 1500 else 2
@@ -127,6 +132,9 @@ def draw_plan_view(
     page.image(picture, left, top)
     if is_judged:
         draw_outline(page, seen, index != colours.NO_TARGET, left, top)
+    for y_glue in glue or ():
+        _, y = seen.pixel(0.0, y_glue)
+        page.line([left, left + across], [top + y] * 2, colours.INK, 1.2, 3.6, GLUE_DASHES)
     page.box(left, top, across, down, edge=colours.INK, edge_width=1.6, zorder=4)
     draw_rulers(page, blank, pitch, left, top, across, down, band)
     busy = np.zeros((page.height, page.width), bool)
@@ -344,6 +352,8 @@ def _draw_sign(page, x, y, sign):
     name, words = sign
     if name in ("must", "note"):
         page.number(x + 34, y, None, name == "must", 12)
+    elif name == "glue":
+        page.line([x, x + 48], [y, y], colours.INK, 1.2, dashes=GLUE_DASHES)
     elif name == "edge":
         page.line([x, x + 48], [y, y], colours.QUIET_INK, 1.5)
     else:

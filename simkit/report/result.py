@@ -15,6 +15,7 @@ from simkit.compare.seam import Seam, fit_shift
 from simkit.findings.accept import paste_lines
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.findings.glue_words import glue_remarks
 from simkit.findings.identity import known_by
 from simkit.findings.loose_piece import loose_remarks
 from simkit.findings.mesh_words import mesh_words
@@ -56,7 +57,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
     # What the cutters leave on a blank that lies the wrong way round says nothing about the part.
     is_turned = any(finding.kind == "wrong-turn" for finding in findings)
     remarks = evidence.remarks() + loose_remarks(evidence) + mesh_words(evidence)
-    remarks += seat_remarks(evidence) + evidence.not_matched
+    remarks += seat_remarks(evidence) + glue_remarks(evidence) + evidence.not_matched
     return _plain(
         {
             "form": "simkit result",

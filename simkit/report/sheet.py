@@ -12,7 +12,7 @@ import numpy as np
 
 import simkit
 from simkit.job.layup import glue_lines, pieces, sawn_from
-from simkit.job.model import Blank, Job, Setup
+from simkit.job.model import Blank, Holding, Job, Setup
 from simkit.job.wood import density
 from simkit.moves.extremes import extremes
 from simkit.moves.table import join_moves
@@ -109,6 +109,20 @@ def _setup(job: Job, index: int, reads) -> dict[str, Any]:
             for fixture in job.fixtures
             if fixture.stands_in(setup)
         ],
+        "holding": [_holding(one) for one in job.holding if one.stands_in(setup)],
+    }
+
+
+def _holding(one: Holding) -> dict[str, Any]:
+    """What holds, and over what: the box round it in plan; round: its diameter; corners: of an outline."""
+    corners = np.array(one.box or one.outline or [one.at])
+    half = 0.0 if one.diameter is None else one.diameter / 2
+    low, high = corners.min(axis=0) - half, corners.max(axis=0) + half
+    return {
+        "kind": one.kind,
+        "box": [float(low[0]), float(high[0]), float(low[1]), float(high[1])],
+        "diameter": one.diameter,
+        "corners": None if one.outline is None else len(one.outline),
     }
 
 
@@ -278,9 +292,20 @@ def _setup_lines(setup: dict[str, Any], number: int) -> list[str]:
         text = f"{fixture['name']}: x {_n(low_x)} to {_n(high_x)}, y {_n(low_y)} to {_n(high_y)}, "
         lines.append(f"{'clamps' if k == 0 else '':<10} {text}{_n(fixture['height'])} mm high")
     lines += [
+        f"{'held by' if k == 0 else '':<10} {_holding_text(one)}" for k, one in enumerate(setup["holding"])
+    ]
+    lines += [
         f"{'measure' if k == 0 else '':<10} [ ] {text}" for k, text in enumerate(to_measure(setup, number))
     ]
     return lines
+
+
+def _holding_text(one: dict[str, Any]) -> str:
+    low_x, high_x, low_y, high_y = one["box"]
+    text = f"{one['kind']}: x {_n(low_x)} to {_n(high_x)}, y {_n(low_y)} to {_n(high_y)}"
+    if one["diameter"] is not None:
+        return text + f", round, {_n(one['diameter'])} mm across"
+    return text if one["corners"] is None else text + f", an outline of {one['corners']} corners within that"
 
 
 def _below_lines(below: float, allowed: float | None) -> list[str]:

@@ -15,11 +15,14 @@ import pytest
 
 from simkit.check import check as run_check
 from simkit.cli import main
+from simkit.job.model import Layup
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
 from simkit.report.page.html import el, markup
 from simkit.report.page.scene import NONE, scene_of
 from simkit.report.page.section import section
+from simkit.report.page.section_view import section_key, section_svg
+from simkit.report.page.words import Lengths
 from simkit.units import inch_words
 from tests.findings.programs import END, dug, faced
 from tests.small_job import JOB, block
@@ -154,6 +157,29 @@ def test_section__is_the_slot_of_a_flat_cutter(evidence):
     assert found.upper[is_beside] == pytest.approx(10.0, abs=1e-6)
     assert found.target_upper == pytest.approx(10.0, abs=1e-6)
     assert found.lower == pytest.approx(0.0, abs=1e-9)
+
+
+def test_section__shows_the_glue_lines_it_crosses(evidence):
+    across, along = section(evidence, 1, 17.0, 0.0, 30.0, 300), section(evidence, 0, 15.0, 0.0, 40.0, 300)
+    lengths = Lengths("mm")
+    upright, level = Layup("along y", (10.0, 10.0, 10.0)), Layup("along z", (5.0, 7.0))
+    for cut, layup, lines in (
+        (across, upright, 2),
+        (along, upright, 0),
+        (across, level, 1),
+        (along, level, 1),
+    ):
+        drawn = str(section_svg(cut, lengths, (0.1, 0.3), False, layup))
+        assert drawn.count('class="glue"') == lines
+    # 10 mm lies a third of the way from the front edge.
+    drawn = str(section_svg(across, lengths, (0.1, 0.3), False, upright))
+    x = [float(found) for found in re.findall(r'<path d="M([\d.]+) [^"]*" class="glue"', drawn)]
+    low, wide = map(
+        float, re.search(r'<rect x="([\d.]+)"[^>]*width="([\d.]+)"[^>]*class="stock"', drawn).groups()
+    )
+    assert x == pytest.approx([low + wide / 3, low + wide * 2 / 3], abs=0.2)
+    assert "glue line" in str(section_key(True))
+    assert "glue line" not in str(section_key())
 
 
 def test_scene__holds_the_heights_to_half_a_step(evidence):

@@ -260,3 +260,22 @@ def test_words__fit_their_column():
         unit = "" if kind == "fragile" else "mm"
         words = plan_views._words({"kind": kind, "value": 12.23, "unit": unit, "at": (1, 2, 3)})
         assert canvas.shortened(words, plan_views.SMALL, room) == words
+
+
+@pytest.mark.parametrize(("turn", "gaps"), [("none", (15, 45)), ("about x", (45, 15))])
+def test_plan__glue_lines_are_dotted_where_they_run(tmp_path, turn, gaps):
+    """At y = 15, 30 and 75 mm: gaps of 15 and 45 mm from the front, the other way round turned about x."""
+    plain = scene() | {"turn": turn, "findings": []}
+    without, drawn = (
+        pixels(plan_views.draw_plan_view(tmp_path / f"{len(glue)}.png", **plain, glue=glue))
+        for glue in ([], [15.0, 30.0, 75.0])
+    )
+    height = min(len(without), len(drawn))
+    differs = (without[:height] != drawn[:height]).any(-1)
+    wide = plan_views.WIDTH - plan_views.LEFT_ROOM - plan_views.SIDE_ROOM  # pixels for 280 mm
+    rows = np.flatnonzero(differs.sum(axis=1) > 0.1 * wide)
+    middles = [group.mean() for group in np.split(rows, np.flatnonzero(np.diff(rows) > 4) + 1)]
+    assert len(middles) == 3
+    assert -np.diff(middles[::-1]) == pytest.approx(np.array(gaps) * wide / 280, abs=1.5)
+    assert differs[rows].any(axis=0).sum() < 0.7 * wide  # dots, no whole line
+    assert differs[rows.max() + 40 :].any()  # and in the legend

@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 from simkit.cli import main
 from simkit.job.layup import glue_lines, pieces, sawn_from
-from simkit.job.model import Blank, Fixture, Job, Layup, Setup, Zero
+from simkit.job.model import Blank, Fixture, Holding, Job, Layup, Setup, Zero
 from simkit.job.reader import read_job
 from simkit.job.wood import density
 from simkit.program.job_programs import read_programs
@@ -116,6 +116,25 @@ def test_sheet__stated_pins_clamps_and_zeros(sample):
     assert "G55: X100 Y0 Z0 from there" in text
     assert "machine X1 Y2 Z3" in text
     assert "clamps     toe clamp: x 294 to 306, y 4 to 16, 20 mm high" in text
+
+
+def test_sheet__what_holds_in_each_setup(sample):
+    job, reads = sample
+    first = job.setups[0].name
+    held = (
+        Holding("tape", (first,), box=((30.0, 40.0), (10.0, 20.0))),
+        Holding("vacuum", outline=((0.0, 0.0), (50.0, 0.0), (0.0, 25.0))),
+        Holding("screw", (first,), at=(100.0, 45.0), diameter=4.0),
+    )
+    sheet = sheet_of(replace(job, holding=held), reads)
+    assert [[one["kind"] for one in setup["holding"]] for setup in sheet["setups"]] == [
+        ["tape", "vacuum", "screw"],
+        ["vacuum"],
+    ]
+    text = sheet_text(sheet)
+    assert "held by    tape: x 10 to 30, y 20 to 40\n" in text
+    assert "           screw: x 98 to 102, y 43 to 47, round, 4 mm across\n" in text
+    assert "held by    vacuum: x 0 to 50, y 0 to 25, an outline of 3 corners within that\n" in text
 
 
 def test_command__prints_and_writes_the_same(tmp_path, capsys):

@@ -165,15 +165,20 @@ def _pictures_part(evidence: Evidence, result: dict[str, Any]) -> Html:
 
 def _sections_part(evidence: Evidence, result: dict[str, Any], lengths: Lengths) -> Html:
     limits = (evidence.job.limits.gouge, evidence.job.limits.leftover)
+    layup = evidence.job.layup
     figures = []
     for whole, close in sections(evidence, result["findings"]):
         words = "Through the middle" if whole.number is None else f"Through finding {whole.number}"
         across = "along the length" if whole.axis == 0 else "across the length"
         caption = f"{words}, {across}, with side 1 up. Heights and lengths to one scale."
-        figures.append(el("figure", section_svg(whole, lengths, limits, False), el("figcaption", caption)))
+        figures.append(
+            el("figure", section_svg(whole, lengths, limits, False, layup), el("figcaption", caption))
+        )
         if close is not None:
             caption = f"The same, close to finding {whole.number}."
-            figures.append(el("figure", section_svg(close, lengths, limits, True), el("figcaption", caption)))
+            figures.append(
+                el("figure", section_svg(close, lengths, limits, True, layup), el("figcaption", caption))
+            )
     note = None
     if evidence.target is not None:
         note = el(
@@ -181,4 +186,10 @@ def _sections_part(evidence: Evidence, result: dict[str, Any], lengths: Lengths)
             "Coloured is what is off by more than the limit both in height and along the section.",
             class_="quiet",
         )
-    return el("section", el("h2", "Sections"), section_key(), el("div", *figures, class_="figures"), note)
+    return el(
+        "section",
+        el("h2", "Sections"),
+        section_key(layup is not None),
+        el("div", *figures, class_="figures"),
+        note,
+    )

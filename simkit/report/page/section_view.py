@@ -6,6 +6,8 @@ from itertools import groupby
 
 import numpy as np
 
+from simkit.job.layup import glue_lines
+from simkit.job.model import Layup
 from simkit.report.page import svg
 from simkit.report.page.html import Html, el
 from simkit.report.page.section import Section
@@ -16,12 +18,15 @@ LEFT, RIGHT, TOP, BOTTOM = 6.0, 6.0, 22.0, 34.0  # units round the section
 TALLEST = 260.0
 
 
-def section_svg(cut: Section, lengths: Lengths, limits: tuple[float, float], is_close: bool) -> Html:
+def section_svg(
+    cut: Section, lengths: Lengths, limits: tuple[float, float], is_close: bool, layup: Layup | None = None
+) -> Html:
     """Return a section as SVG, both directions to one scale.
 
     limits (gouge, leftover) mm: what is coloured is more than that off, both along the cutter's axis and
     along the section.
     is_close: the window in height is as wide as the section and lies about the mark, else the whole blank.
+    layup: its glue lines are dotted where they cross the section; one along y runs beside a section along x.
     """
     low, high = cut.along[0], cut.along[-1]
     half = (cut.along[1] - low) / 2
@@ -69,6 +74,12 @@ def section_svg(cut: Section, lengths: Lengths, limits: tuple[float, float], is_
     for run in _runs(is_part):
         for edge in (cut.target_upper, cut.target_lower):
             shapes.append(svg.path(seen(cut.along[run], edge[run]), "target"))
+    for glue in glue_lines(layup) if layup is not None else ():
+        if layup.joined == "along z":
+            if z_low < glue < z_high:
+                shapes.append(svg.path(seen([low, high], glue), "glue"))
+        elif cut.axis == 1 and low < glue < high:
+            shapes.append(svg.path(seen([glue, glue], [z_low, z_high]), "glue"))
     shapes.append(svg.box(start, TOP, (high - low) / pitch, tall, "stock"))
     if cut.mark is not None:
         (x, y), *_ = seen([cut.mark[0]], [cut.mark[1]])
@@ -98,14 +109,16 @@ HATCHES = Html(
 )
 
 
-def section_key() -> Html:
+def section_key(has_glue: bool = False) -> Html:
     """Return the legend of all sections, in words."""
-    rows = (
+    rows = [
         ("k-wood", "wood that is left"),
         ("k-target", "the part that was wanted"),
         ("k-deep", "cut too deep, beyond the limit"),
         ("k-proud", "left standing, beyond the limit"),
-    )
+    ]
+    if has_glue:
+        rows.append(("k-glue", "glue line of the blank"))
     return el(
         "ul", [el("li", el("span", class_=f"key {name}"), words) for name, words in rows], class_="keys"
     )

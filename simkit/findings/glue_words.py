@@ -1,0 +1,62 @@
+"""What a person should know of the glue lines: where they come out in a thin wall or to a feather edge."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from scipy import ndimage
+
+from simkit.compare.glue import FEATHER, GlueSpot, feather_spots, thin_glue_spots
+from simkit.findings import thin_wall
+from simkit.job.layup import glue_lines
+
+MOST = 4  # places told of each sort
+
+
+def glue_remarks(evidence: Any) -> list[str]:
+    """Return the remarks on the glue lines of an Evidence; none without a layup."""
+    layup = evidence.job.layup
+    if layup is None:
+        is_empty = "layup" in evidence.job.lines
+        return ["[layup] states no boards: glue lines are not looked for"] if is_empty else []
+    axis = 1 if layup.joined == "along y" else 2
+    field = evidence.field
+    lattice = field.lattice
+    is_asked = np.ones(lattice.shape, bool)
+    if evidence.envelopes is not None:
+        is_asked = ndimage.binary_dilation(evidence.envelopes.is_part)
+    thin: list[GlueSpot] = []
+    feather: list[GlueSpot] = []
+    for line in glue_lines(layup):
+        feather += feather_spots(lattice, field.lower, field.upper, is_asked, axis, line)
+        if evidence.walls is not None:
+            judged = thin_wall.is_judged(evidence)
+            thin += thin_glue_spots(evidence.walls, judged, evidence.job.limits.thinnest_wall, axis, line)
+    name, cell = "xyz"[axis], lattice.cell
+    words = [
+        f"the glue line at {name} = {spot.line:g} mm runs in a wall of {spot.least:.2f} mm (thinner than "
+        f"limits.thinnest_wall) at {_place(spot, cell * evidence.walls.stride)}"
+        for spot in _longest(thin)
+    ]
+    words += [
+        f"the wood runs out to a feather edge at the glue line at {name} = {spot.line:g} mm: the surface "
+        f"meets it at about {spot.least:.0f} degrees (told below {FEATHER:g}) at {_place(spot, cell)}"
+        for spot in _longest(feather)
+    ]
+    rest = max(len(thin) - MOST, 0) + max(len(feather) - MOST, 0)
+    if rest:
+        words.append(f"glue lines: {rest} more such places, shorter ones")
+    return words
+
+
+def _longest(spots: list[GlueSpot]) -> list[GlueSpot]:
+    return sorted(spots, key=lambda spot: -max(spot.size))[:MOST]
+
+
+def _place(spot: GlueSpot, cell: float) -> str:
+    x, y, z = spot.at
+    return (
+        f"x {x:.1f} y {y:.1f} z {z:.1f} mm, over {spot.size[0]:.1f} x {spot.size[1]:.1f} mm in plan, known "
+        f"to {cell:g} mm (the cells looked at)"
+    )
