@@ -41,8 +41,8 @@ def glue_remarks(evidence: Any) -> list[str]:
     ]
     words += [
         f"the wood runs out to a feather edge at the glue line at {name} = {spot.line:g} mm: the surface "
-        f"meets it at about {spot.least:.0f} degrees (told below {FEATHER:g}; where the outline bends, cells tell "
-        f"the angle to some 5 degrees) at {_place(spot, cell)}"
+        f"meets it at about {spot.least:.0f} degrees (told below {FEATHER:g}; where the outline bends, known "
+        f"to some 5 degrees) at {_place(spot, cell)}"
         for spot in _longest(feather)
     ]
     rest = max(len(thin) - MOST, 0) + max(len(feather) - MOST, 0)
