@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from simkit._jit import pointer
+from simkit._jit import pointer, threads
 from simkit.cutters import PROFILE, Cutter, kernel_table
 from simkit.errors import ShapeError
 from simkit.frames import IDENTITY, Frame
@@ -21,9 +21,11 @@ from simkit.stock.record_kernels import COLUMNS, WIDE_COLUMNS
 from simkit.stock.workers import share
 
 TILE = 64  # cells along the edge of a tile: 32 kB of surface and owner, so that a tile stays in cache
-BATCH = 2_000_000  # bounds and heights between two calls of progress, a guess: some 10 ms of work
+BATCH = 4_500_000  # bounds and heights between two calls of progress, a guess: some 6 ms of work
+PARTS, LEAST = 4, 500_000  # parts for each thread, where they are so large: none waits long for the last
 MOST_MOVES = 2**19  # moves packed at a time: 70 MB of records, 120 MB with wide ones
 CHUNK = 2**14  # moves that one thread packs at a time
+SMALL = 300_000  # cells: fewer are looked through by one thread
 GRID = 1e9  # places are rounded to 1 / GRID mm
 
 
@@ -206,6 +208,11 @@ def cut(
     return CutOutcome(new, int(sweep.counts[0]), int(sweep.counts[1]))
 
 
+def _parts(work: float) -> int:
+    """Return in how many parts a work is shared out: what comes out does not depend on it."""
+    return int(max(work / BATCH, min(PARTS * threads(), work / LEAST), 1))
+
+
 def runs(tool: np.ndarray, most: int) -> list[tuple[int, int]]:
     """Return (first, last) of runs of moves of one cutter, at most `most` long."""
     edges = np.concatenate([[0], np.flatnonzero(np.diff(tool)) + 1, [len(tool)]])
@@ -230,9 +237,9 @@ class _Sweep:
         edges = np.linspace(0, rows, parts + 1).astype(np.int64)
         share(
             lambda i: kernels.tile_tops(h, tile, edges[i], edges[i + 1], self.tops),
-            parts if h.size > 10**6 else 0,
+            parts if h.size > SMALL else 0,
         )
-        if h.size <= 10**6:
+        if h.size <= SMALL:
             kernels.tile_tops(h, tile, 0, rows, self.tops)
 
     def add(self, moves: Moves, cutters: Mapping[int, Cutter], frame: Frame, first: int, progress) -> None:
@@ -253,7 +260,7 @@ class _Sweep:
         busy = np.flatnonzero(per_tile)
         # A tile costs some work for each of its moves, and some for each cell.
         work = np.cumsum(120.0 * per_tile[busy] + 8.0 * tile * tile)
-        parts = int(max(work[-1] / BATCH, 1)) if len(busy) else 0
+        parts = _parts(work[-1]) if len(busy) else 0
         cuts = (
             np.unique(np.searchsorted(work, np.linspace(0, 1, parts + 1)[1:-1] * work[-1])) if parts else []
         )
@@ -326,7 +333,7 @@ def cut_heights(
     tops = np.nextafter(tops.astype(np.float32), np.float32(np.inf)).reshape(shape[1], shape[0])
     starts, entries = packed.bins(low[0], low[1], size, tops)
     work = np.cumsum(np.diff(starts) * np.diff(first))
-    parts = int(min(max(work[-1] / BATCH, 1), len(work)))
+    parts = min(_parts(work[-1]), len(work))
     edges = np.unique(np.searchsorted(work, np.linspace(0, 1, parts + 1)[1:-1] * work[-1]))
     edges = np.concatenate([[0], edges[edges > 0], [len(work)]])
     call = cell_heights_pointer()
