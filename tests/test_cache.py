@@ -9,7 +9,7 @@ import pytest
 
 from simkit.cache import cache_home, can_store
 
-HOME = os.path.abspath("/home/of/somebody")
+HOME = os.path.abspath("/folders/of/somebody")
 ELSEWHERE = os.path.abspath("/elsewhere")
 
 
