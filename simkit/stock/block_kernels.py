@@ -5,8 +5,9 @@ what will be left there.  The ceiling is a plane.  Its slope is that of the move
 block's middle among those that cover the whole block; its height is the most that b stands above that
 slope, at a corner, as the swept surface of a convex cutter is convex; or the highest that is left in the
 tile.  A move whose bound is nowhere under the ceiling cannot win a cell, and is dropped for all blocks
-inside.  A leaf of 4 x 4 cells evaluates b first, takes the ceiling from the surface so lowered, and
-evaluates what is left of its list, passing over bounds that are above the surface at every cell.
+inside.  A leaf of 4 x 4 cells evaluates b first and the most promising of each quarter, takes the ceiling
+from the surface so lowered, and evaluates what is left of its list, passing over bounds that are above the
+surface at every cell.
 
 A value is computed from the record and the cell alone, rounded to float32, and compared as (height, row):
 so tiles, threads, windows and the order of the moves leave the bits alone, and dropping moves that cannot win
@@ -21,7 +22,7 @@ What a move meets at the moment it runs is asked of the replay (replay_kernels),
 Arguments that go together go as tuples: field (h, owner, xs, ys); moves (first entry at hand, entries, codes,
 rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y,
 top, tie, margin); block (iy0, iy1, ix0, ix1); room (places, heights, owners, offsets, heights of one move,
-corners) of a leaf to work in.
+corners) of a leaf to work in; planes (4 LANES,): bounds, slopes and entries of some pieces.
 """
 
 import math
@@ -72,9 +73,9 @@ BLOCK = 16  # cells along the edge of the largest blocks of a tile
 LEAF = 4
 CELLS = LEAF * LEAF
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
-MANY = 16
 FEW = 6  # so many moves are evaluated without tests
-# Bounds are compared in whole numbers of 1 / STEPS mm, FARTHEST mm up or down, with the piece's place behind them.
+MANY = 16  # from so many on the best of each quarter of a leaf go first
+# Bounds are compared in whole numbers of 1 / STEPS mm, FARTHEST mm up or down, the piece's place behind them.
 STEPS, FARTHEST, PLACES = 2.0**14, 16.0, 4096
 BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
 
@@ -392,7 +393,7 @@ def _key(low, place):
 def _lowest_in_quarters(lists, base, n, half_x, half_y, low):
     """Places in the list of the pieces with the lowest bounds in the middle of each quarter of a block.
 
-    Of those that cover the whole block.  low: about what the bounds come to.  The first PLACES pieces are looked at.
+    Of those that cover the whole block, among the first PLACES of the list.  low: about what bounds are.
     """
     a = b = c = d = np.int32(2**31 - 1)
     n = min(np.uint64(n), np.uint64(PLACES))
@@ -402,8 +403,11 @@ def _lowest_in_quarters(lists, base, n, half_x, half_y, low):
         for lane in range(_lanes(n, group)):
             i = first + lane
             place = np.int32(group * np.uint64(LANES) + lane)
-            over = lists[i + np.uint64(CHANCE)] - low
-            rise_x, rise_y = x * lists[i + np.uint64(SLOPE_X)], y * lists[i + np.uint64(SLOPE_Y)]
+            chance = lists[i + np.uint64(CHANCE)]
+            # What fills the list up to whole vectors has no slope: not a number.
+            rise_x = x * (lists[i + np.uint64(SLOPE_X)] if chance < BIG else np.float32(0.0))
+            rise_y = y * (lists[i + np.uint64(SLOPE_Y)] if chance < BIG else np.float32(0.0))
+            over = chance - low
             key = _key(over - rise_x - rise_y, place)
             a = np.int32(key if key < a else a)
             key = _key(over + rise_x - rise_y, place)
