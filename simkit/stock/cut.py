@@ -20,7 +20,7 @@ from simkit.stock.field import UNCUT, Field, Lattice, blank_field
 from simkit.stock.record_kernels import COLUMNS, WIDE_COLUMNS
 from simkit.stock.workers import share
 
-TILE = 96  # cells along the edge of a tile: 72 kB of surface and owner, which stay in cache
+TILE = 64  # cells along the edge of a tile: 32 kB of surface and owner, so that a tile stays in cache
 BATCH = 4_500_000  # bounds and heights between two calls of progress, a guess: some 6 ms of work
 PARTS, LEAST = 4, 500_000  # parts for each thread, where they are so large: none waits long for the last
 MOST_MOVES = 2**19  # moves packed at a time: 70 MB of records, 120 MB with wide ones
