@@ -26,6 +26,7 @@ import jsonschema
 from simkit.cli import main as command
 from simkit.report.schema import result_schema
 from simkit.runs.limits import memory_used
+from simkit.warm import compile_all
 from tests.runs.some_jobs import write_one_sided, write_two_sided
 
 SECONDS = 60.0  # for one check; they take well below one
@@ -181,6 +182,7 @@ if __name__ == "__main__":
     kept = Path(tempfile.mkdtemp(prefix="simkit-fuzz-"))
     began = time.monotonic()
     runs, seed = (wanted + [1000, 1][len(wanted) :])[:2]
+    compile_all()  # compiling counts to no case
     counts, found = fuzz(runs, seed, kept, lambda line: print(line, file=sys.stderr, flush=True))
     print(f"{time.monotonic() - began:.0f} s; statuses {dict(sorted(counts.items(), key=str))}")
     print("\n".join(found) if found else "no fault")
