@@ -21,9 +21,7 @@ from tests.runs.some_jobs import write_one_sided, write_two_sided
 
 
 @pytest.mark.parametrize(("busy", "is_written"), [(3, True), (10**6, False)])
-def test_output__waits_a_moment_for_a_file_that_another_program_holds(
-    busy, is_written, tmp_path, monkeypatch
-):
+def test_output__waits_a_moment_for_a_file_that_is_open_elsewhere(busy, is_written, tmp_path, monkeypatch):
     """Windows renames nothing over an open file; a scanner holds it for a moment, a viewer for long."""
     replace, left = os.replace, [busy]
 
