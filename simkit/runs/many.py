@@ -16,8 +16,6 @@ from simkit.runs.one import kept
 from simkit.runs.unchecked import unusable
 
 LONGEST_NAME = 60  # letters of a folder of pictures: a name may have 255 bytes, a path 260 on Windows
-    60  # letters of a folder of pictures: file systems take 255 bytes, Windows 260 letters of a path
-)
 
 
 @dataclass(frozen=True)
