@@ -30,14 +30,13 @@ def write_whole_bytes(path: Path, data: bytes, option: str) -> None:
     try:
         put_whole(path, data)
     except OSError as reason:
-        raise InputProblems(
-            Problem(
-                Place(str(path), key=option),
-                f"'{reason.strerror}'",
-                "a place that can be written",
-                REMEDY,
-            )
-        ) from None
+        raise unwritten(str(path), option, reason) from None
+
+
+def unwritten(path: str, option: str, reason: OSError) -> InputProblems:
+    """Return what is told of a place that cannot be written."""
+    found, expected = f"'{reason.strerror or reason}'", "a place that can be written"
+    return InputProblems(Problem(Place(path, key=option), found, expected, REMEDY))
 
 
 def put_whole(path: Path | str, data: bytes) -> None:
