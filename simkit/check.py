@@ -46,6 +46,7 @@ from simkit.moves.table import Moves, join_moves
 from simkit.stock.cut import cut, cut_heights
 from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
 from simkit.stock.replay import replay
+from simkit.stock.steps import do_again, do_at, do_steps
 from simkit.target.coarseness import coarseness
 from simkit.target.envelope import envelopes
 from simkit.target.fixture_mesh import fixture_meshes
@@ -181,19 +182,18 @@ def _setup_slices(moves: Moves, count: int) -> list[slice]:
 
 
 def cut_all(
-    job: Job, moves: Moves, rows: list[slice], frames: list[Frame], lattice: Lattice, progress=None
-) -> list:
-    """Return the outcome of each setup in turn, cut from a whole blank on a lattice.
+    job: Job, moves: Moves, rows: list[slice], frames: list[Frame], lattice: Lattice, done: list[list]
+) -> Field:
+    """Return the blank after all setups and steps, cut from a whole blank on a lattice.
 
-    rows[setup]: its rows of `moves`; frames[setup]: program frame -> blank frame.
+    rows[setup]: its rows of `moves`; frames[setup]: program frame -> blank frame.  done[setup]: the steps
+    that follow it, as stock.steps did them on the cells of a check.
     """
     field = blank_field(lattice, job.blank.length, job.blank.width, job.blank.thickness)
-    outcomes = []
-    for one, frame in zip(rows, frames, strict=True):
-        outcome = cut(field, moves[one], job.cutters, frame, first_row=one.start, progress=progress)
-        outcomes.append(outcome)
-        field = outcome.field
-    return outcomes
+    for one, frame, its in zip(rows, frames, done, strict=True):
+        field = cut(field, moves[one], job.cutters, frame, first_row=one.start).field
+        field = do_again(field, its)
+    return field
 
 
 def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evidence:
@@ -201,15 +201,17 @@ def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evide
     rows = _setup_slices(moves, len(job.setups))
     frames = [setup.frame(job.blank) for setup in job.setups]
     field = blank_field(lattice, job.blank.length, job.blank.width, job.blank.thickness)
-    fields, replays = [], []
-    for setup, one, frame in zip(job.setups, rows, frames, strict=True):
+    starts, fields, replays, done = [], [], [], []
+    for index, (setup, one, frame) in enumerate(zip(job.setups, rows, frames, strict=True)):
+        starts.append(field)
         with timings.stage(f"cutting {setup.name}", progress):
             met = replay(
                 field, moves[one], job.cutters, frame, first_row=one.start, progress=progress.fraction
             )
-        field = met.field
-        fields.append(field)
+        fields.append(met.field)
         replays.append(met)
+        field, its = do_steps(met.field, job, index)
+        done.append(its)
 
     boxes = _plan_boxes(job, moves, rows, frames)
 
@@ -218,7 +220,7 @@ def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evide
         near = (boxes[:, 0] <= x[-1]) & (boxes[:, 1] >= x[0]) & (boxes[:, 2] <= y[-1]) & (boxes[:, 3] >= y[0])
         chosen = np.flatnonzero(near)
         parts = _setup_slices(moves[chosen], len(job.setups))
-        return cut_all(job, moves[chosen], parts, frames, window)[-1].field
+        return cut_all(job, moves[chosen], parts, frames, window, done)
 
     evidence = Evidence(
         job=job,
@@ -227,10 +229,12 @@ def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evide
         rows=rows,
         frames=frames,
         recut=recut,
-        heights=partial(_heights, job, moves, rows, frames),
+        heights=partial(_heights, job, moves, rows, frames, done),
         field=field,
+        starts=starts,
         fields=fields,
         replays=replays,
+        done=done,
     )
     evidence.may_exceed = partial(_may_exceed, evidence)
     return evidence
@@ -247,15 +251,18 @@ def _plan_boxes(job: Job, moves: Moves, rows: list[slice], frames: list[Frame]) 
     return boxes + np.array([-reach, reach, -reach, reach])
 
 
-def _heights(job: Job, moves: Moves, rows: list[slice], frames: list[Frame], points: np.ndarray):
+def _heights(job: Job, moves: Moves, rows: list[slice], frames: list[Frame], done: list[list], points):
     """Return lower, upper (n,) float64 mm and the rows that cut them, exact at any points (n, 2)."""
     start = {1: np.full(len(points), job.blank.thickness), -1: np.zeros(len(points))}
     owner = {1: np.full(len(points), -1, np.int64), -1: np.full(len(points), -1, np.int64)}
-    for one, frame in zip(rows, frames, strict=True):
+    for one, frame, its in zip(rows, frames, done, strict=True):
         up = frame.up
         heights, local = cut_heights(points, moves[one], job.cutters, frame, start[up])
         owner[up] = np.where(local >= 0, local + one.start, owner[up])
         start[up] = heights
+        if its:
+            after = do_at(points, start[-1], start[1], owner[-1], owner[1], its)
+            start[-1], start[1], owner[-1], owner[1] = after
     return start[-1], start[1], owner[-1], owner[1]
 
 
@@ -427,14 +434,13 @@ def _walls(evidence: Evidence) -> None:
 def _machine(evidence: Evidence) -> None:
     """Hold the moves against the table, the travel, the fixtures, and what stands where they stop."""
     job, blank = evidence.job, evidence.job.blank
-    before = blank_field(evidence.field.lattice, blank.length, blank.width, blank.thickness)
     reach = {number: cutter.radius for number, cutter in job.cutters.items()}
-    for setup, one, frame, after in zip(
-        job.setups, evidence.rows, evidence.frames, evidence.fields, strict=True
+    for setup, one, frame, before, after in zip(
+        job.setups, evidence.rows, evidence.frames, evidence.starts, evidence.fields, strict=True
     ):
         moves = evidence.moves
         evidence.stops.append(low_stops(moves, one, frame, before, after, blank, reach))
-        evidence.below_table.append(below_table(moves, one, frame, blank, setup.spoilboard))
+        evidence.below_table.append(below_table(moves, one, frame, setup.body(blank), setup.spoilboard))
         travel = []
         if setup.machine_zero is not None:
             travel = beyond_travel(moves, one, job.machine, setup.machine_zero)
@@ -453,23 +459,35 @@ def _machine(evidence: Evidence) -> None:
                 evidence.meshes,
             )
         )
-        before = after
 
 
 def _loose(evidence: Evidence):
     """Return the pieces that come free while the job runs."""
     is_part = None if evidence.envelopes is None else evidence.envelopes.is_part
     return loose_pieces(
-        evidence.job, evidence.moves, evidence.rows, evidence.frames, evidence.fields, is_part
+        evidence.job,
+        evidence.moves,
+        evidence.rows,
+        evidence.frames,
+        evidence.starts,
+        evidence.fields,
+        evidence.done,
+        is_part,
     )
 
 
 def _effort(evidence: Evidence):
     """Return how long the moves take and what they bite off."""
-    job, blank = evidence.job, evidence.job.blank
-    before = blank_field(evidence.field.lattice, blank.length, blank.width, blank.thickness)
     dwells = [read.dwell for setup in evidence.reads for _, read in setup]
-    return effort_of(job, evidence.moves, evidence.rows, evidence.frames, evidence.replays, dwells, before)
+    return effort_of(
+        evidence.job,
+        evidence.moves,
+        evidence.rows,
+        evidence.frames,
+        evidence.replays,
+        dwells,
+        evidence.starts,
+    )
 
 
 def _stood(evidence: Evidence) -> list:
@@ -480,9 +498,12 @@ def _stood(evidence: Evidence) -> list:
     ratio = max(job.limits.slenderness / 1.3, 1.0)
     watch = StandingWatch(ratio, job.blank.thickness / ratio)
     field = blank_field(lattice, job.blank.length, job.blank.width, job.blank.thickness)
-    first = 0
+    first = setup = 0
     for last in stage_ends(moves.tool, evidence.rows):
-        frame = evidence.frames[int(moves.setup[first])]
+        for index in range(setup, int(moves.setup[first])):
+            field = do_again(field, evidence.done[index])
+        setup = int(moves.setup[first])
+        frame = evidence.frames[setup]
         field = cut(field, moves[first:last], job.cutters, frame, first_row=first).field
         watch.look(field, last - 1)
         first = last

@@ -28,7 +28,8 @@ class Evidence:
     job, reads: reads[setup] is a list of (path, ProgramRead).
     moves: of all setups in the order they run, each in its own program frame; `moves.setup` says
         whose.  rows[setup]: slice of them.  frames[setup]: program frame -> blank frame.
-    field: the blank after all setups.  fields: after each setup.
+    field: the blank after all setups and steps.  starts: before each setup.  fields: after each setup.
+    done[setup]: the steps that follow it, of stock.steps.
     replays[setup]: what each move took and what rubbed, of stock.replay.
     effort: of effort.effort, time and bite of all moves.
     meshes: of the fixtures that have one, target.fixture_mesh.
@@ -59,8 +60,10 @@ class Evidence:
     recut: Callable[..., Field]
     heights: Callable[..., tuple]
     field: Field
+    starts: list[Field]
     fields: list[Field]
     replays: list[Replay]
+    done: list[list[Any]]
     may_exceed: Callable[..., Any] | None = None
     sweeps: dict[int, Any] = field(default_factory=dict)
     effort: Any = None

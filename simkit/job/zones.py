@@ -57,7 +57,7 @@ def zone_rules(checker: Checker, zones: Any, blank: Any) -> None:
             if not box_problem(checker, zone["box"], f"{path}.box"):
                 _inside(checker, zone["box"], blank, f"{path}.box")
         else:
-            _outline(checker, zone["outline"], blank, f"{path}.outline")
+            outline_rules(checker, zone["outline"], blank, f"{path}.outline")
 
 
 def _limits(checker: Checker, zone: dict[str, Any], path: str) -> None:
@@ -73,8 +73,11 @@ def _limits(checker: Checker, zone: dict[str, Any], path: str) -> None:
             )
 
 
-def _outline(checker: Checker, places: tuple[Point, ...], blank: Any, path: str) -> None:
-    if not outline_problem(checker, places, path):
+def outline_rules(
+    checker: Checker, places: tuple[Point, ...], blank: Any, path: str, several: str = "two zones"
+) -> None:
+    """Check an outline of places (x, y) mm on the blank.  several: as for `outline_problem`."""
+    if not outline_problem(checker, places, path, several):
         _inside(checker, places[:-1] if places[0] == places[-1] else places, blank, path)
 
 
