@@ -85,7 +85,7 @@ def _pour(checker: Checker, step: dict[str, Any], blank: Any, body: Body | None,
             "measure down from the face of that side",
         )
     if outline is not None and not is_bad(outline):
-        outline_rules(checker, outline, blank, f"{path}.outline", "two steps")
+        outline_rules(checker, outline, blank, f"{path}.outline", has_box=False)
 
 
 def _thickness(checker: Checker, step: dict[str, Any], body: Body | None, path: str) -> Body | None:
