@@ -13,7 +13,7 @@ import numpy as np
 from scipy import ndimage
 
 from simkit.budget.budget import budget_of
-from simkit.compare.between import FLOOR, Sweeps, Unproved, unproved_gouges, unproved_leftover
+from simkit.compare.between import FLOOR, Sweeps, Unproved
 from simkit.compare.cusps import cusps
 from simkit.compare.cusps_paths import plan_paths
 from simkit.compare.deviation import break_through, deviation
@@ -28,6 +28,7 @@ from simkit.compare.pose_fit import fit_poses
 from simkit.compare.reach_options import feeds_of, side_reach
 from simkit.compare.seam import find_seam
 from simkit.compare.second_look import second_look
+from simkit.compare.segments import SideSweeps
 from simkit.compare.standing import StandingWatch, stage_ends
 from simkit.compare.walls import wall_thickness
 from simkit.effort.effort import effort_of
@@ -134,7 +135,10 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
         _sides(evidence)
     if jigs:
         with timings.stage("laying the piece into its jig", progress):
-            evidence.seats = seats(job, jigs, evidence.moves, evidence.rows, evidence.frames, evidence.fields)
+            asked = [jig for jig in jigs if not job.setups[jig.setup].before]
+            evidence.seats = seats(
+                job, asked, evidence.moves, evidence.rows, evidence.frames, evidence.fields
+            )
     with timings.stage("judging", progress):
         findings = judge(evidence, progress.fraction)
     if target is not None:
@@ -332,21 +336,26 @@ def _may_exceed(
     left = evidence.zones.allowance(field.lattice, side)
     left = np.zeros((2, 1, 1)) if left is None else left
     if is_gouge:
-        return unproved_gouges(sweeps, grid, field.lattice, most - left[0], is_asked, floor, with_faces)
+        return sweeps.gouges(grid, most - left[0], is_asked, floor, with_faces)
     owner = field.upper_move if side == 1 else field.lower_move
     is_asked = is_asked & field.is_solid
-    return unproved_leftover(sweeps, grid, field.lattice, most + left[1], owner, is_asked, floor, with_faces)
+    return sweeps.leftover(grid, most + left[1], owner, is_asked, floor, with_faces)
 
 
-def _sweeps(evidence: Evidence, side: int) -> Sweeps:
+def _sweeps(evidence: Evidence, side: int) -> SideSweeps:
     """Return the moves that cut one side."""
-    parts = [
-        (evidence.moves[one], frame, one.start)
-        for one, frame in zip(evidence.rows, evidence.frames, strict=True)
-        if frame.up == (1 if side == 1 else -1) and one.stop > one.start
-    ]
-    start = evidence.job.blank.thickness if side == 1 else 0.0
-    return Sweeps(parts, evidence.job.cutters, evidence.field.lattice, side, start)
+    up, lattice = 1 if side == 1 else -1, evidence.field.lattice
+
+    def sweeps(first: int, start: float) -> Sweeps:
+        parts = [
+            (evidence.moves[one], frame, one.start)
+            for one, frame in zip(evidence.rows[first:], evidence.frames[first:], strict=True)
+            if frame.up == up and one.stop > one.start
+        ]
+        return Sweeps(parts, evidence.job.cutters, lattice, side, start)
+
+    face = up * evidence.job.last_body.face(up) + 0.0  # no minus before a zero
+    return SideSweeps(sweeps(0, face), sweeps, evidence.done, lattice)
 
 
 def _sides_cut(evidence: Evidence) -> list[int]:
@@ -398,6 +407,8 @@ def _owners_heights(evidence: Evidence, side: int):
 
     A move that owns no cell could lower a place between cells: these heights are never too low.
     """
+    if evidence.job.steps:
+        return lambda points: evidence.heights(points)[1 if side == 1 else 0]
     owner = evidence.field.upper_move if side == 1 else evidence.field.lower_move
     is_owner = np.zeros(len(evidence.moves), bool)
     is_owner[owner[owner >= 0]] = True
@@ -525,7 +536,9 @@ def _sides(evidence: Evidence) -> None:
     evidence.pins = pins(evidence.holes, job.setups, job.blank)
     if evidence.target is None:
         return  # the frame's inner wall could not be told from the part's outer one
-    evidence.poses = fit_poses(job, evidence.moves, evidence.rows, evidence.frames, evidence.envelopes)
+    evidence.poses = fit_poses(
+        job, evidence.moves, evidence.rows, evidence.frames, evidence.envelopes, evidence.is_poured
+    )
     if len({frame.up for frame in evidence.frames}) < 2:
         return
     evidence.seam = find_seam(
@@ -534,8 +547,13 @@ def _sides(evidence: Evidence) -> None:
 
 
 def _budget(evidence: Evidence, findings: list[Finding]):
-    """Return how much error of the second side the job bears, None where that means nothing."""
-    if evidence.seam is None or any(finding.kind == "wrong-turn" for finding in findings):
+    """Return how much error of the second side the job bears, None where that means nothing.
+
+    And where the blank is poured or thicknessed on its way: what goes with the second side is unknown then.
+    """
+    if evidence.job.steps or evidence.seam is None:
+        return None
+    if any(finding.kind == "wrong-turn" for finding in findings):
         return None
     walls = None if evidence.walls is None else thin_wall.is_judged(evidence)
     stands = [finding for finding in findings if finding.severity == "accepted" and finding.box is not None]

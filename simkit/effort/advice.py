@@ -87,7 +87,7 @@ def _safe_height(job: Job, index: int, moves: Moves, times: MoveTimes) -> Advice
     setup, blank = job.setups[index], job.blank
     standing = [fixture.height for fixture in job.fixtures if fixture.stands_in(setup)]
     zero = float(setup.to_table(blank).apply(np.zeros(3))[2])
-    thick = setup.body(blank).thickness
+    thick = setup.highest(blank)
     enough = max(thick, *standing, 0.0) + job.machine.clearance - zero
     rapids = moves.end[moves.rapid, 2]
     over = rapids[rapids > enough + 1e-6]

@@ -18,6 +18,7 @@ from simkit.frames import Frame
 from simkit.job.model import Job, Setup
 from simkit.moves.table import Moves
 from simkit.stock.field import Field
+from simkit.stock.pour import Poured
 from simkit.stock.replay import Replay
 
 
@@ -100,6 +101,20 @@ class Evidence:
     def zones(self) -> Zones:
         """The zones of the job, with the limits that count in each."""
         return Zones(self.job.limits, self.job.zones)
+
+    def steps_done(self) -> list[tuple[int, Any]]:
+        """Return what each step of the job did, with its number in `job.steps`, in the order of the work."""
+        return [
+            (number, one)
+            for setup, its in enumerate(self.done)
+            for (number, _), one in zip(self.job.steps_after(setup), its, strict=True)
+        ]
+
+    @property
+    def is_poured(self) -> np.ndarray | None:
+        """Cells that a pour of the job filled, and those beside them, bool (ny, nx); None without one."""
+        near = [one.is_near for its in self.done for one in its if isinstance(one, Poured)]
+        return np.any(near, axis=0) if near else None
 
     def setup_of(self, row: int) -> Setup:
         """Return the setup in which a move runs."""

@@ -8,7 +8,7 @@ from pathlib import Path
 from simkit.cutters import Cutter
 from simkit.frames import IDENTITY, Frame, shift, swung, turned
 from simkit.job.budget import BudgetSpec
-from simkit.job.steps import Body, Step, body_after
+from simkit.job.steps import Body, Step, body_after, stands_over
 
 CORNERS = ("left front", "right front", "left back", "right back", "centre")
 FACES = ("top", "bottom")
@@ -96,6 +96,15 @@ class Setup:
     def body(self, blank: Blank) -> Body:
         """Return the box that the blank fills when this setup begins; blank: as it was at first."""
         return body_after(blank.length, blank.width, blank.thickness, self.before)
+
+    @property
+    def side_up(self) -> int:
+        """The side of the blank that lies up, 1 or 2."""
+        return 1 if self.turn == "none" else 2
+
+    def highest(self, blank: Blank) -> float:
+        """Return how high the blank, and resin over its upper face, may stand over the table, mm."""
+        return self.body(blank).thickness + stands_over(self.before, self.side_up)
 
     def to_table(self, blank: Blank) -> Frame:
         """Return the map from this setup's program frame to its table frame."""

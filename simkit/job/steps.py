@@ -81,6 +81,15 @@ class Body:
         return Body((x0, y0, z1 - step.thickness), self.high)
 
 
+def stands_over(steps: Sequence[Step], side: int) -> float:
+    """Return how far resin stands over the face of a side after some steps, mm, if nothing was cut off it."""
+    over = 0.0
+    for step in steps:
+        if step.side == side:
+            over = 0.0 if step.do == THICKNESS else max(over, step.over or 0.0)
+    return over
+
+
 def body_after(length: float, width: float, thickness: float, steps: Sequence[Step]) -> Body:
     """Return the box of a blank of these sizes, mm, after some steps."""
     body = Body((0.0, 0.0, 0.0), (length, width, thickness))

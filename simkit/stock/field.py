@@ -139,6 +139,18 @@ def blank_field(lattice: Lattice, length: float, width: float, thickness: float)
     )
 
 
+def volume_of(depth: np.ndarray, lattice: Lattice) -> tuple[float, float]:
+    """Return the volume of columns and how far it may be off, mm3.
+
+    depth (ny, nx) float64 mm: of each column, at its cell's centre.  Where the depth runs between two
+    neighbouring samples, taking the nearer one errs by at most half their difference over a cell: the bound
+    adds these up along both axes.
+    """
+    area = lattice.cell**2
+    change = sum(float(np.abs(np.diff(depth, axis=axis)).sum()) for axis in (0, 1))
+    return float(depth.sum()) * area, change * area / 2
+
+
 def is_inside(x: np.ndarray, y: np.ndarray, outline: tuple[tuple[float, float], ...]) -> np.ndarray:
     """Return which places of a grid lie inside a closed polygon, bool (len(y), len(x)).
 

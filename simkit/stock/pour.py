@@ -11,7 +11,7 @@ import numpy as np
 from scipy import ndimage
 
 from simkit.job.steps import Body, Step
-from simkit.stock.field import UNCUT, Field, Lattice, is_inside
+from simkit.stock.field import UNCUT, Field, Lattice, is_inside, volume_of
 
 NO_DEPTH = 1e-3  # mm: less than this is the rounding of float32, and no hollow
 AROUND = np.ones((3, 3), bool)  # resin runs past corners of cells, wood does not hold together across them
@@ -40,8 +40,10 @@ class Poured:
     up: +1 with side 1 up, -1 with side 2.  level mm: z of the resin blank frame.  rim mm: h below which
     a place is hollow.  body: the blank then.
     lattice, is_filled (ny, nx) bool: the cells that were filled.  is_near: these and all that touch them.
+    is_through: those of them where the blank was cut through, so that the other face is resin too.
     volume, bound mm3: of the resin; summed at cell centres, bound as for the volume that is left.
-    area mm2.  hollows: how many.  deepest mm, deepest_at (x, y, z) mm: the deepest section, its floor.
+    area mm2.  hollows: how many.  deepest mm, deepest_at (x, y, z) mm: the deepest section, its floor; it may
+    be deeper between the cells by deepest_bound: by half of what the floor rises or falls beside it.
     openings: where it runs out; what is told here is filled as if they had been closed.
     """
 
@@ -53,18 +55,20 @@ class Poured:
     lattice: Lattice
     is_filled: np.ndarray
     is_near: np.ndarray
+    is_through: np.ndarray
     volume: float
     bound: float
     area: float
     hollows: int
     deepest: float
+    deepest_bound: float
     deepest_at: tuple[float, float, float] | None
     openings: tuple[Opening, ...]
 
     @property
     def mass(self) -> float:
-        """The mass of the resin, kg."""
-        return self.volume * self.step.density * 1e-9
+        """The mass of the resin, g."""
+        return self.volume * self.step.density * 1e-6
 
     def near(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         """Return whether places x, y mm lie in or beside a filled cell, and on the blank."""
@@ -118,8 +122,7 @@ def pour(field: Field, step: Step, body: Body) -> tuple[Field, Poured]:
             *_openings(EDGE, is_edge & ~is_open, floor, level, lattice, up),
             *openings,
         ]
-    area = lattice.cell**2
-    change = sum(float(np.abs(np.diff(depth, axis=axis)).sum()) for axis in (0, 1))
+    volume, bound = volume_of(depth, lattice)
     worst = np.unravel_index(int(np.argmax(depth)), depth.shape)
     is_any = bool(is_filled.any())
     poured = Poured(
@@ -131,11 +134,13 @@ def pour(field: Field, step: Step, body: Body) -> tuple[Field, Poured]:
         lattice=lattice,
         is_filled=is_filled,
         is_near=ndimage.binary_dilation(is_filled, AROUND),
-        volume=float(depth.sum()) * area,
-        bound=change * area / 2,
-        area=float(np.count_nonzero(is_filled)) * area,
+        is_through=is_under,
+        volume=volume,
+        bound=bound,
+        area=float(np.count_nonzero(is_filled)) * lattice.cell**2,
         hollows=int(np.count_nonzero(is_chosen)),
         deepest=float(depth[worst]) if is_any else 0.0,
+        deepest_bound=_beside(depth, is_filled, worst) / 2 if is_any else 0.0,
         deepest_at=(float(x[worst]), float(y[worst]), float(up * floor[worst])) if is_any else None,
         openings=tuple(sorted(openings, key=lambda one: -one.depth)),
     )
@@ -183,6 +188,13 @@ def fill_again(field: Field, poured: Poured) -> Field:
     """
     x, y = np.meshgrid(field.lattice.x(), field.lattice.y())
     return fill(field, poured, poured.hollow(field.lower, field.upper, poured.near(x, y)))
+
+
+def _beside(depth: np.ndarray, is_filled: np.ndarray, cell: tuple) -> float:
+    """Return by how much the depth differs at most from a cell to the filled ones round it, mm."""
+    iy, ix = (int(k) for k in cell)
+    box = np.s_[max(iy - 1, 0) : iy + 2, max(ix - 1, 0) : ix + 2]
+    return float(np.abs(depth[box] - depth[iy, ix])[is_filled[box]].max())
 
 
 def _is_on(body: Body, x: np.ndarray, y: np.ndarray) -> np.ndarray:

@@ -8,7 +8,7 @@ import numpy as np
 from scipy import ndimage
 
 from simkit.job.steps import Body, Step
-from simkit.stock.field import UNCUT, Field, Lattice
+from simkit.stock.field import UNCUT, Field, Lattice, volume_of
 from simkit.stock.pour import AROUND, NO_DEPTH
 
 LEAN = 2.0  # a rim that leans less than 63 degrees from upright draws in by no more than this for each mm
@@ -67,8 +67,7 @@ def thickness(field: Field, step: Step, before: Body) -> tuple[Field, Thicknesse
     face = body.face(up)
     after = take(field, up, face)
     depth = _columns(field) - _columns(after)
-    change = sum(float(np.abs(np.diff(depth, axis=axis)).sum()) for axis in (0, 1))
-    area = lattice.cell**2
+    volume, bound = volume_of(depth, lattice)
     old = up * before.face(up)
     down = old - up * face
     had, has = field.is_resin(step.side), after.is_resin(step.side)
@@ -86,8 +85,8 @@ def thickness(field: Field, step: Step, before: Body) -> tuple[Field, Thicknesse
         before=before,
         body=body,
         lattice=lattice,
-        volume=float(depth.sum()) * area,
-        bound=change * area / 2,
+        volume=volume,
+        bound=bound,
         deepest=float(depth.max(initial=0.0)),
         resin_lost=_lost(far, had, has, floor, old, lattice, up, False),
         carving_lost=_lost(carved, was_cut, is_cut, surface, old, lattice, up, True),
