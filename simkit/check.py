@@ -47,7 +47,7 @@ from simkit.moves.table import Moves, join_moves
 from simkit.stock.cut import cut, cut_heights
 from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
 from simkit.stock.replay import replay
-from simkit.stock.steps import do_again, do_at, do_steps
+from simkit.stock.steps import AtPoints, do_again, do_steps
 from simkit.target.coarseness import coarseness
 from simkit.target.envelope import envelopes
 from simkit.target.fixture_mesh import fixture_meshes
@@ -233,7 +233,7 @@ def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evide
         rows=rows,
         frames=frames,
         recut=recut,
-        heights=partial(_heights, job, moves, rows, frames, done),
+        columns=partial(_columns, job, moves, rows, frames, done),
         field=field,
         starts=starts,
         fields=fields,
@@ -255,19 +255,15 @@ def _plan_boxes(job: Job, moves: Moves, rows: list[slice], frames: list[Frame]) 
     return boxes + np.array([-reach, reach, -reach, reach])
 
 
-def _heights(job: Job, moves: Moves, rows: list[slice], frames: list[Frame], done: list[list], points):
-    """Return lower, upper (n,) float64 mm and the rows that cut them, exact at any points (n, 2)."""
-    start = {1: np.full(len(points), job.blank.thickness), -1: np.zeros(len(points))}
-    owner = {1: np.full(len(points), -1, np.int64), -1: np.full(len(points), -1, np.int64)}
+def _columns(job: Job, moves: Moves, rows: list[slice], frames: list[Frame], done: list[list], points):
+    """Return the columns that are left at any points (n, 2), exact: stock.steps.AtPoints."""
+    left = AtPoints.of_blank(points, job.blank.thickness)
     for one, frame, its in zip(rows, frames, done, strict=True):
-        up = frame.up
-        heights, local = cut_heights(points, moves[one], job.cutters, frame, start[up])
-        owner[up] = np.where(local >= 0, local + one.start, owner[up])
-        start[up] = heights
-        if its:
-            after = do_at(points, start[-1], start[1], owner[-1], owner[1], its)
-            start[-1], start[1], owner[-1], owner[1] = after
-    return start[-1], start[1], owner[-1], owner[1]
+        start = left.upper if frame.up > 0 else left.lower
+        heights, local = cut_heights(points, moves[one], job.cutters, frame, start)
+        left.cut(frame.up, heights, np.where(local >= 0, local + one.start, -1))
+        left.do(its)
+    return left
 
 
 def _compare(evidence: Evidence) -> None:

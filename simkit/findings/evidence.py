@@ -20,6 +20,7 @@ from simkit.moves.table import Moves
 from simkit.stock.field import Field
 from simkit.stock.pour import Poured
 from simkit.stock.replay import Replay
+from simkit.stock.steps import AtPoints
 
 
 @dataclass
@@ -44,7 +45,7 @@ class Evidence:
     poses: of compare.pose_fit, one for each setup.  seats: of compare.jig, by index of the setup.
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
         its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
-    heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
+    columns(points (n, 2)) -> stock.steps.AtPoints: what is left, exact at any points.
     sweeps {1: ..., 2: ...}: of compare.between, made when first asked for.
     may_exceed(side, is_gouge, most (ny, nx), is_asked (ny, nx), floor mm) -> compare.between.Unproved: where
         between the samples a deviation may be larger than `most`.
@@ -59,7 +60,7 @@ class Evidence:
     rows: list[slice]
     frames: list[Frame]
     recut: Callable[..., Field]
-    heights: Callable[..., tuple]
+    columns: Callable[..., AtPoints]
     field: Field
     starts: list[Field]
     fields: list[Field]
@@ -101,6 +102,11 @@ class Evidence:
     def zones(self) -> Zones:
         """The zones of the job, with the limits that count in each."""
         return Zones(self.job.limits, self.job.zones)
+
+    def heights(self, points: np.ndarray) -> tuple[np.ndarray, ...]:
+        """Return lower, upper (n,) mm, row_lower, row_upper (n,) at any points (n, 2): exact."""
+        left = self.columns(points)
+        return left.lower, left.upper, left.row_lower, left.row_upper
 
     def steps_done(self) -> list[tuple[int, Any]]:
         """Return what each step of the job did, with its number in `job.steps`, in the order of the work."""
