@@ -29,7 +29,7 @@ def steps_part(result: dict[str, Any], lengths: Lengths) -> Html | None:
             ]
         )
     heads = ["step", "after", "what", "cm³", "g", "deepest", "thick then"]
-    note = "cm³: resin poured, or what is taken off. Mass by the density of the step (default: common practice)."
+    note = "cm³: resin poured, or what is taken off. Mass by the density stated (default: common practice)."
     return el(
         "section",
         el("h2", "Steps between the setups"),
