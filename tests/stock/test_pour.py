@@ -31,7 +31,7 @@ def plunged(field, *places, frame=IDENTITY):
     """The field after plunges (tool, x, y, z) in a frame."""
     tool, *xyz = np.array(places, float).T
     end = np.column_stack(xyz)
-    start = end + [0, 0, 40]
+    start = end + np.array([0, 0, 40])
     moves = make_moves(start=start, end=end, tool=tool.astype(int))
     return cut(field, moves, CUTTERS, frame).field
 
