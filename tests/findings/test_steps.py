@@ -261,4 +261,5 @@ def test_whatif__a_thicker_blank_is_planed_to_the_same_thickness(tmp_path, capsy
     changed = json.loads((tmp_path / "w.json").read_text("utf-8"))["changed"]
     # The pocket's program counts from the table: the blank that is thicker by 0.5 is poured 0.5 higher.
     assert changed["steps"]["rows"][0]["deepest"] == 5.5
-    assert (changed["steps"]["rows"][1]["deepest"], changed["steps"]["rows"][1]["thickness_after"]) == (2.5, 11)
+    planed = changed["steps"]["rows"][1]
+    assert (planed["deepest"], planed["thickness_after"]) == (2.5, 11)
