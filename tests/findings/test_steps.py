@@ -263,3 +263,19 @@ def test_whatif__a_thicker_blank_is_planed_to_the_same_thickness(tmp_path, capsy
     assert changed["steps"]["rows"][0]["deepest"] == 5.5
     planed = changed["steps"]["rows"][1]
     assert (planed["deepest"], planed["thickness_after"]) == (2.5, 11)
+
+
+@pytest.mark.parametrize("cell", ["0.5", "0.83"])
+@pytest.mark.parametrize("gap", [0.0, 0.2])
+def test_ridge__narrower_than_a_cell_left_on_resin_shows(tmp_path, cell, gap):
+    # Faced level with the wood by two passes beside each other, with a gap between them or none.
+    passes = [(5, 15 - gap / 2, 12, 25, 15 - gap / 2), (5, 21 + gap / 2, 12, 25, 21 + gap / 2)]
+    again = '[[setups]]\nname = "again"\nturn = "none"\nzero = { corner = "left front", face = "bottom" }\n'
+    job = stated(POUR).replace("[[steps]]", again + 'programs = ["again.nc"]\n[[steps]]', 1)
+    (tmp_path / "again.nc").write_text(dug(PLAIN, *passes), encoding="utf-8")
+    status, found = check(tmp_path, block(0, 40, 0, 30, 0, 12), dug(PLAIN, *POCKET), cell, job)
+    assert status == (1 if gap else 0)
+    for row in failing(found):
+        assert row["kind"].startswith("leftover")
+        assert row["at"][1] == pytest.approx(18, abs=0.2)
+        assert 0.05 < row["value"] <= 1.0
