@@ -13,6 +13,7 @@ from tests.findings.programs import END, dug
 from tests.small_job import HEAD, JOB, block
 
 CELL, FINE = 0.8, 9  # mm; places along the edge of a cell
+FLOOR = 0.02  # mm: half edge of the last squares
 LENGTH, WIDTH = 40.0, 30.0
 
 
@@ -46,7 +47,7 @@ def random_job(folder, seed):
     return read_job(folder / "job.toml"), top - 0.2
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(4))
 def test_proof__no_place_between_the_samples_breaks_what_is_proved(tmp_path, seed):
     job, face = random_job(tmp_path, seed)
     lattice = check.job_lattice(job, CELL)
@@ -66,7 +67,7 @@ def test_proof__no_place_between_the_samples_breaks_what_is_proved(tmp_path, see
     for most in (0.05, 0.25):
         allowed = np.full(lattice.shape, most)
         for is_gouge, size in ((True, deep), (False, proud)):
-            found = evidence.may_exceed(1, is_gouge, allowed, asked, with_faces=True)
+            found = evidence.may_exceed(1, is_gouge, allowed, asked, FLOOR)
             is_proved = asked & ~found.is_found
             assert size[is_proved].max(initial=0.0) <= most + 1e-6
             # It proves what there is to prove: most cells that hold, hold by the proof.
