@@ -42,6 +42,7 @@ from simkit.findings.causes import by_cause
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.identity import with_ids
+from simkit.findings.resin_words import with_resin_words
 
 FINDERS = (
     rapid_contact,
@@ -121,6 +122,7 @@ def judge(evidence: Evidence, progress: Callable[[float], None] | None = None) -
         found.extend(finder.find(evidence))
         if progress is not None:
             progress(done / len(FINDERS))
+    found = with_resin_words(evidence, found)
     found = with_ids([_in_zone(evidence, finding) for finding in found])
     found, evidence.not_matched = apply_accepted(evidence, found)
     found, evidence.causes = by_cause(evidence, found, ORDER)

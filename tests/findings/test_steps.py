@@ -70,6 +70,7 @@ def test_order__a_cut_after_the_pour_is_in_the_resin(tmp_path):
     status, found = check(tmp_path, block(0, 40, 0, 30, 0, 11), dug(PLAIN, *POCKET), job=job)
     [gouge] = failing(found)
     assert (status, gouge["kind"], gouge["file"], gouge["setup"]) == (1, "gouge", "again.nc", "again")
+    assert gouge["message"].endswith(", in resin")
     assert gouge["value"] == pytest.approx(1.0, abs=0.01)
 
 
