@@ -165,6 +165,7 @@ def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[lis
         limits=(job.limits.gouge, job.limits.leftover),
         title=job.name or "part",
         turn=turns_of(evidence)[2],
+        resin=None if field.wood_upper is None else {side: field.is_resin(side) for side in (1, 2)},
     )
     if left_out is None:
         return [*pictures, str(path)], []

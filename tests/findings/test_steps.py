@@ -2,10 +2,13 @@
 
 import json
 
+import jsonschema
 import numpy as np
 import pytest
 
 from simkit.cli import main
+from simkit.report.forms import Result
+from simkit.report.schema import as_data, as_object, result_schema
 from tests.findings.programs import END, dug
 from tests.small_job import HEAD, JOB, block, check
 
@@ -49,6 +52,20 @@ def test_inlay__poured_over_and_planed_is_within_limits(tmp_path):
     assert steps["rows"][1]["thickness_after"] == 11
     assert steps["resin_left"] == pytest.approx(area * 3, abs=steps["resin_bound"])
     assert steps["bytes_per_cell"] == 24
+    whole = result(tmp_path)
+    jsonschema.validate(whole, result_schema(closed=True))
+    made = as_object(Result, whole)
+    assert [row.do for row in made.steps.rows] == ["pour", "thickness"]
+    assert as_data(made) == whole
+
+
+def test_result__of_a_job_without_steps_has_no_key_for_them(tmp_path):
+    check(tmp_path, block(0, 40, 0, 30, 0, 12), dug(PLAIN, (14, 15, 11.5)))
+    whole = result(tmp_path)
+    assert "steps" not in whole
+    made = as_object(Result, whole)
+    assert made.steps is None
+    assert as_data(made) == whole
 
 
 @pytest.mark.parametrize("is_poured", [False, True])
