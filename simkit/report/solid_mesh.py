@@ -16,8 +16,8 @@ def surface(lower, upper, class_lower, class_upper, cell, origin=(0.0, 0.0)):
 
     lower, upper (ny, nx) mm, blank frame; class_lower, class_upper (ny, nx) as colours.class_index
     gives them, or RESIN.  cell mm, origin (x, y) mm of the corner of cell (0, 0).  Corners go
-    counter-clockwise seen from outside; a corner may coincide with the next.  A wall has a class beyond the limits only
-    where the wood on both sides of it does.
+    counter-clockwise seen from outside; a corner may coincide with the next.  A wall has a class beyond the
+    limits only where the wood on both sides of it does.
     Accuracy: the corners of a cell take the mean height of the neighbours that a slope of at most
     STEEP joins to it, so heights are those of the field within one cell; what the quads enclose is
     the sum of columns with these corners, closed without gaps (own derivation, volume checked in tests).
