@@ -16,7 +16,7 @@ from simkit.report.console import Console
 from simkit.report.page.page import page_text
 from simkit.report.page.scene import RESIN, scene_of
 from simkit.report.page.section import section
-from simkit.report.pictures import draw_pictures, draw_plans
+from simkit.report.pictures import draw_plans
 from simkit.report.result import result_of
 from simkit.report.solid_child import face_colours
 from simkit.report.solid_mesh import RESIN as SOLID_RESIN
@@ -100,8 +100,3 @@ def test_console__has_a_row_for_each_step(checked, capsys):
         r"1 +top +resin into side 1, 1 mm over the face +0\.\d\d ±0\.\d\d +0\.\d g +5\.00 mm +12 mm", told
     )
     assert re.search(r"2 +top +side 1 taken to 11 mm by planer +-1\.\d\d ±0\.\d\d +2\.00 mm +11 mm", told)
-
-
-def test_pictures__of_a_poured_job_are_all_drawn(checked, tmp_path):
-    paths, _ = draw_pictures(tmp_path, *checked)
-    assert {"leftover_side_1.png", "surface_side_1.png"} <= {path.rpartition("/")[2] for path in paths}
