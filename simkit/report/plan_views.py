@@ -47,6 +47,8 @@ KIND_WORDS = {
     "spill": "below the resin: it runs out",
     "pour-depth": "of resin at once: too deep",
     "inlay-lost": "deep, planed away",
+    "old-thickness": "off: zero of the old thickness",
+    "step": "wrong between the setups",
 }
 
 GLUE_DASHES = (1.5, 4.0)  # dotted, in widths of the line
