@@ -37,8 +37,9 @@ def held_cells(field: Field, setup: Setup, blank: Blank, holding: Sequence, fixt
 
 def _rests(field: Field, setup: Setup, blank: Blank) -> np.ndarray:
     """Return where the wood lies on the table of a setup, bool (ny, nx)."""
+    body = setup.body(blank)
     is_up = setup.lie(blank).up > 0
-    return field.lower <= ON_TABLE if is_up else field.upper >= blank.thickness - ON_TABLE
+    return field.lower <= body.low[2] + ON_TABLE if is_up else field.upper >= body.high[2] - ON_TABLE
 
 
 def under_wood(
