@@ -16,6 +16,7 @@ KINDS = (
     "dowel-miss",
     "seat",
     "loose-piece",
+    "weak-hold",
     "rapid-contact",
     "shank-contact",
     "holder-contact",
@@ -46,7 +47,7 @@ SAFETY_KINDS = frozenset(
         *(kind for kind in KINDS if kind.endswith("-contact")),
     ]
 )
-LESS_IS_WORSE = ("thin-wall",)
+LESS_IS_WORSE = ("thin-wall", "weak-hold")
 
 
 def family(kind: str) -> str:
