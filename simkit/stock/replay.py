@@ -181,7 +181,9 @@ class _State:
             np.maximum.at(farthest, own, reaches[is_wood, 2])
             rows = above.rows[above.entries[chords]] - self.first_row
             for name, *rub in zip(names, *stacks, strict=True):
-                deepest.append((self.rubs.setdefault(name, _nothing(len(self.volume))), rows, rub))
+                if name not in self.rubs:
+                    self.rubs[name] = _nothing(len(self.volume))
+                deepest.append((self.rubs[name], rows, rub))
             self.evaluations += evaluated
         _deepest(deepest)
         taking = np.flatnonzero(np.isfinite(highest))
