@@ -95,3 +95,56 @@ def test_assumed__names_what_is_missing():
     assert assumed(["rounding", "cutter_change"], Machine()) == (
         "assumed, common practice, no source: corners within 0.02 mm; 60 s for a change of cutter"
     )
+
+
+HOLES = """\
+G21 G90
+T3 M6
+M3 S9000
+G0 X0 Y0 Z20
+G1 Z-5 F300
+G0 Z20
+X10
+Z3
+G1 Z-5
+G0 Z20
+X20
+G1 Z-8
+Z-2
+G0 Z5
+X30
+G1 Z-3
+G0 Z20
+T1 M6
+M3
+G0 X0 Z25
+G1 Z-2 F1200
+X50
+G0 Z25
+X0 Y0
+M30
+"""
+
+
+def test_operations__from_retract_to_retract():
+    read, (program,) = told(HOLES)
+    rows, deep, pocket = program.operations
+    # Two holes of one depth are one; a lift below the safe height does not end one.
+    assert (rows.tool, rows.first, rows.last, rows.lowest, rows.count) == (3, 5, 9, -5.0, 2)
+    assert (deep.tool, deep.first, deep.last, deep.lowest, deep.count) == (3, 12, 16, -8.0, 1)
+    assert (pocket.tool, pocket.first, pocket.last, pocket.lowest, pocket.count) == (1, 21, 22, -2.0, 1)
+    # Nothing is left out, nothing counted twice: the way back at the end belongs to the last one.
+    times = move_times(read.moves, MACHINE)
+    assert sum(one.total for one in program.operations) == pytest.approx(times.seconds.sum(), rel=1e-12)
+    assert sum(one.cutting for one in program.operations) == pytest.approx(
+        times.seconds[~read.moves.rapid].sum(), rel=1e-12
+    )
+    assert rows.cutting == pytest.approx(rest_to_rest(25, 5) + rest_to_rest(8, 5), rel=1e-3)
+
+
+def test_operations__of_a_program_that_never_lifts():
+    _, (program,) = told("G21 G90\nG0 X0 Y0 Z0\nG1 X10 F600\nX0\nM30\n")
+    (only,) = program.operations
+    assert (only.first, only.last, only.lowest, only.rapids) == (3, 4, 0.0, 0.0)
+    _, (program,) = told("G21 G90\nG0 X0 Y0 Z0\nG0 X10\nM30\n")
+    assert program.operations == ()
