@@ -39,6 +39,7 @@ from simkit.findings.registry import judge
 from simkit.frames import Frame
 from simkit.job.model import Job
 from simkit.machine.fixtures import fixture_contacts
+from simkit.machine.pins import standing_in
 from simkit.machine.room import below_table, beyond_travel
 from simkit.machine.stops import low_stops
 from simkit.moves.extremes import extremes
@@ -429,8 +430,8 @@ def _machine(evidence: Evidence) -> None:
     job, blank = evidence.job, evidence.job.blank
     before = blank_field(evidence.field.lattice, blank.length, blank.width, blank.thickness)
     reach = {number: cutter.radius for number, cutter in job.cutters.items()}
-    for setup, one, frame, after in zip(
-        job.setups, evidence.rows, evidence.frames, evidence.fields, strict=True
+    for index, (setup, one, frame, after) in enumerate(
+        zip(job.setups, evidence.rows, evidence.frames, evidence.fields, strict=True)
     ):
         moves = evidence.moves
         evidence.stops.append(low_stops(moves, one, frame, before, after, blank, reach))
@@ -439,7 +440,7 @@ def _machine(evidence: Evidence) -> None:
         if setup.machine_zero is not None:
             travel = beyond_travel(moves, one, job.machine, setup.machine_zero)
         evidence.beyond_travel.append(travel)
-        standing = [fixture for fixture in job.fixtures if fixture.stands_in(setup)]
+        standing = standing_in(job, index)
         to_table = setup.to_table(blank)
         evidence.fixture_contacts.append(
             fixture_contacts(
