@@ -38,6 +38,8 @@ from simkit.stock.bound_kernels import (
 )
 from simkit.stock.line_kernels import line_ball, line_flat
 from simkit.stock.record_kernels import (
+    EX,
+    EY,
     HELIX_FORM,
     LENGTH,
     LEVEL_ARC_FORM,
@@ -47,8 +49,12 @@ from simkit.stock.record_kernels import (
     SENSE,
     SHIFT,
     SLOPE,
+    SWEEP,
+    SX,
+    SY,
     UX,
     UY,
+    WIDTH,
     H,
     R,
     X,
@@ -294,6 +300,34 @@ def _sides(code, a):
     return 0.0, 0.0, 0.0, 0.0
 
 
+@kernel
+def _along_arc(form, a, room):
+    """The least and the greatest way along an arc, in plan from its start, to a cell that loses something.
+
+    A cell beside neither end of it counts for the nearer one; of more than one turn all counts.
+    """
+    w, places = room
+    first, turn = math.atan2(a[SY], a[SX]), 2.0 * math.pi
+    if form == HELIX_FORM:
+        sweep = a[SWEEP]
+    elif a[WIDTH] >= 2.0:
+        sweep = turn
+    else:
+        sweep = a[SENSE] * (math.atan2(a[EY], a[EX]) - first)
+        sweep -= turn * math.floor(sweep / turn)
+    nearest, farthest = math.inf, -math.inf
+    for i in range(CELLS):
+        if w[i + LOST] > np.float32(0.0):
+            angle = a[SENSE] * (math.atan2(places[i + AT_Y] - a[Y], places[i] - a[X]) - first)
+            angle -= turn * math.floor(angle / turn)
+            if angle > sweep and turn - angle < angle - sweep:
+                angle -= turn
+            nearest, farthest = min(nearest, angle), max(farthest, angle)
+    if sweep > turn:
+        nearest, farthest = 0.0, sweep
+    return a[R] * nearest, a[R] * farthest
+
+
 @loop_kernel
 def _add(code, a, k, field, block, taken, room, cells):
     """Add what the cells of a leaf lost to one move to the sums of its entry k."""
@@ -320,6 +354,9 @@ def _add(code, a, k, field, block, taken, room, cells):
     if form_of(code) == LINE_FORM:
         reaches[k, 1] = min(reaches[k, 1], -_most(places, BEHIND))
         reaches[k, 2] = max(reaches[k, 2], _most(places, AHEAD))
+    elif form_of(code) in (LEVEL_ARC_FORM, HELIX_FORM):
+        nearest, farthest = _along_arc(form_of(code), a, room)
+        reaches[k, 1], reaches[k, 2] = min(reaches[k, 1], nearest), max(reaches[k, 2], farthest)
     deepest = _most(w, LOST)
     if deepest >= depths[k]:
         for i in range(np.uint64(CELLS)):

@@ -38,8 +38,8 @@ class Replay:
     depth (n,) float32 mm: the most that one column lost, along the axis.  at (n, 3) mm: that cell's centre
     and the height of the lowest wood taken there, blank frame; NaN where nothing was taken.
     top (n,) mm: the highest wood that it took, z of the program frame; along (n, 2) mm: how far along a
-    straight move, in plan from its start, the first and the last column lies that it took something from,
-    NaN on arcs.  Both NaN where nothing was taken.
+    move, in plan from its start, the first and the last column lies that it took something from, NaN on
+    upright arcs.  Both NaN where nothing was taken.
     rub_depth {part: (n,) float32 mm}: the most that neck, shank or holder went into standing wood;
     rub_at {part: (n, 3) mm}: where, blank frame, at the top of what stood there then, NaN for none.
     Parts: "neck", "shank", "holder", those that some cutter has.

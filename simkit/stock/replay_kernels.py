@@ -214,7 +214,7 @@ def replay_tiles(
     leans float64: of that, what lay on the right of the path less what lay on the left, in plan;
     depths float32: the most that one column lost; places int64: that cell (iy * nx + ix), -1 for none;
     bottoms float32: the lowest wood taken there; reaches (entries, 3) float64: the highest wood taken, and
-    how far along a line, in plan, the first and the last column lies that loses something; written, the
+    how far along its path, in plan, the first and the last column lies that loses something; written, the
     others added to.  Returns how many heights were evaluated.
     chord_starts (tiles + 1,), chord_entries: the chords of each tile, growing; chords (c, CHORD_COLUMNS),
     chord_rows (c,): of which move; chord_codes, chord_records: the cutting part along each.

@@ -255,7 +255,9 @@ def test_pins__that_stand_up_are_kept_clear_of(tmp_path):
     # The pin of 5 mm stands at X6 Y15; the wood is faced at Z10.
     at = PLAIN.replace("spoilboard = 3", "spoilboard = 3\npin_height = HIGH") + PINS
     drilled = dug(GOOD, (6, 15, -1))
-    (row,) = [row for row in found(tmp_path, GOOD, at.replace("HIGH", "11"))[1] if row["kind"] == "fixture-contact"]
+    (row,) = [
+        row for row in found(tmp_path, GOOD, at.replace("HIGH", "11"))[1] if row["kind"] == "fixture-contact"
+    ]
     assert (row["severity"], row["subject"]) == ("safety", "dowel pin left")
     assert row["value"] == pytest.approx(11 + 2 - 10, abs=1e-4)
     assert "Take a shorter pin for 'left'" in row["advice"]

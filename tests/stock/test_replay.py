@@ -112,9 +112,18 @@ def test_replay__highest_wood_taken_and_where_along_the_move(seed, turn):
                 along = (points[lost] - moves.start[k, :2]) @ (delta / np.hypot(*delta))
                 assert found.along[k] == pytest.approx([along.min(), along.max()], abs=1e-6)
                 lines += 1
+            elif moves.kind[k] == ARC and moves.plane[k] == 17:
+                start = complex(*(moves.start[k, :2] - moves.centre[k]))
+                sweep = abs(moves.sweep[k])
+                to = (points[lost] - moves.centre[k]) @ np.array([1, 1j]) / start
+                angle = np.mod(np.angle(to) * np.sign(moves.sweep[k]), 2 * np.pi)
+                is_before = (angle > sweep) & (2 * np.pi - angle < angle - sweep)
+                angle = np.where(is_before, angle - 2 * np.pi, angle)
+                ends = [angle.min(), angle.max()] if sweep <= 2 * np.pi else [0.0, sweep]
+                assert found.along[k] == pytest.approx(abs(start) * np.array(ends), abs=1e-5)
+                arcs += 1
             elif moves.kind[k] == ARC:
                 assert np.isnan(found.along[k]).all()
-                arcs += 1
         field = after
     assert lines > 5
     assert arcs > 3
