@@ -71,8 +71,8 @@ def move_times(moves: Moves, machine: Machine) -> MoveTimes:
 
     moves: in their program frames, all in the order in which they run.  machine: its speed (mm/min),
     acceleration (mm/s^2) and rounding (mm).  The machine stands still before the first and behind the last
-    move, where the programs, the cutter or the spindle change, and where a move does not begin where the
-    one before ended (as after G28).  That it comes to rest for a dwell (G4) is not counted.
+    move, where the programs, the cutter or the spindle change, where a move does not begin where the
+    one before ended (as after G28), for dwells, and behind every move under G61.1.
     """
     length = moves.length()
     n = len(moves)
@@ -198,7 +198,7 @@ def is_stop(moves: Moves) -> np.ndarray:
     for name in ("setup", "program", "tool", "speed"):
         column = getattr(moves, name)
         changes |= column[1:] != column[:-1]
-    return changes | is_apart(moves)
+    return changes | moves.rests[:-1] | is_apart(moves)
 
 
 def is_apart(moves: Moves) -> np.ndarray:

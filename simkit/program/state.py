@@ -80,6 +80,8 @@ class State:
         self.spindle: list[tuple[int, float, int]] = []
         self.lengths: list[tuple[int, int | None, int, int]] = []
         self.dwell = 0.0  # sum of all P
+        self.rests: list[int] = []  # rows so far at every dwell
+        self.exact_stops: list[tuple[int, bool]] = []  # rows so far, whether G61.1 is in force from there on
         self.deleted_count = 0
         self.largest_mismatch = 0.0
         self.largest_mismatch_line: int | None = None

@@ -148,3 +148,27 @@ def test_operations__of_a_program_that_never_lifts():
     assert (only.first, only.last, only.lowest, only.rapids) == (3, 4, 0.0, 0.0)
     _, (program,) = told("G21 G90\nG0 X0 Y0 Z0\nG0 X10\nM30\n")
     assert program.operations == ()
+
+
+@pytest.mark.parametrize(
+    ("body", "stops"),
+    [
+        ("X10\nX20\nX30\n", 0),
+        ("X10\nG4 P0.5\nX20\nX30\n", 1),
+        ("X10\nG4 P0\nG4 P1\nX20\nG4 P1\nX30\nG4 P1\n", 2),
+        ("G61.1 X10\nX20\nX30\n", 2),
+        ("G61.1 X10\nG64 X20\nX30\n", 1),
+        ("X10\nX20 G61.1\nX30 G61\n", 1),
+    ],
+)
+def test_dwells_and_exact_stops__the_machine_comes_to_rest(body, stops):
+    """A straight way of 30 mm in three moves at 50 mm/s, 500 mm/s2; each stop on it costs v / a."""
+    read, (program,) = told(f"G21 G90\nG0 X0 Y0 Z0\nG1 F3000\n{body}M30\n")
+    (cutter,) = program.cutters
+    assert cutter.cutting == pytest.approx(30 / 50 + 50 / 500 * (1 + stops), rel=1e-9)
+    assert read.moves.rests.sum() >= stops
+
+
+def test_cycle_with_a_dwell__rests_at_the_bottom_of_each_hole():
+    read, _ = told("G21 G90\nG0 X0 Y0 Z9\nF600\nG82 X5 Z-3 R2 P0.5\nX15 L2\nG81 X30 Z-3 R2\nG80\nM30\n")
+    assert read.moves.end[read.moves.rests].tolist() == [[5, 0, -3], [15, 0, -3], [15, 0, -3]]
