@@ -122,6 +122,7 @@ class State:
         # arc tolerance: options.arc_tolerance, when it is not None, in place of arcs.tolerance
         # ==== end ==================================================================================
 
+        self._is_ended = False  # G80 has ended a motion
         self._feed_loss = ""  # what made the last F void
         self._work_zero = "G54"
         self._work = list(self.options.work_offsets.get("G54", (0.0, 0.0, 0.0)))

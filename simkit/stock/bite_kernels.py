@@ -49,9 +49,11 @@ from simkit.stock.record_kernels import (
     SENSE,
     SHIFT,
     SLOPE,
+    SPREAD,
     SWEEP,
     SX,
     SY,
+    THETA0,
     UX,
     UY,
     WIDTH,
@@ -297,6 +299,13 @@ def _sides(code, a):
         return (a[UY], -a[UX], 0.0, 0.0) if a[LENGTH] > 0.0 else (0.0, 0.0, 0.0, 0.0)
     if form in (LEVEL_ARC_FORM, HELIX_FORM):
         return 0.0, 0.0, a[SENSE], -a[SENSE] * a[R] * a[R]
+    if a[SPREAD] == 0.0:
+        # An upright arc runs along a straight line in plan, and back where it bulges beyond its ends.
+        first, last = a[THETA0], a[THETA0] + a[SWEEP]
+        low, high = min(first, last) + 1e-9, max(first, last) - 1e-9
+        if math.floor(low / math.pi) == math.floor(high / math.pi):
+            sense = 1.0 if math.cos(last) > math.cos(first) else -1.0
+            return sense * a[UY], -sense * a[UX], 0.0, 0.0
     return 0.0, 0.0, 0.0, 0.0
 
 

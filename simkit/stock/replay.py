@@ -34,7 +34,8 @@ class Replay:
     volume (n,) float64 mm3: removed by the move, the sum over columns at cell centres; exact at these,
     so off by about a cell along the edge of its cut.
     right (n,) float64 mm3: of that, what stood on the right of the path less what stood on the left, as the
-    tip runs, seen from above the setup; 0 for plunges and upright arcs.
+    tip runs, seen from above the setup; 0 for plunges, and for upright arcs that run back below or above
+    themselves or are helices.
     depth (n,) float32 mm: the most that one column lost, along the axis.  at (n, 3) mm: that cell's centre
     and the height of the lowest wood taken there, blank frame; NaN where nothing was taken.
     top (n,) mm: the highest wood that it took, z of the program frame; along (n, 2) mm: how far along a
