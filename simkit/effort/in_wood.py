@@ -19,10 +19,10 @@ def parts_in_wood(moves: Moves, met: Replay, cutters: Mapping[int, Cutter]) -> n
     moves (n): of one setup, program frame.  met: their replay.
     A tip touches no wood while it is above all that the move takes.  The first column that
     loses something is met no farther ahead than the cutter is wide there, and the last one is left where
-    the tip is over it, or as far behind on the way down.  On an arc of radius R a cutter of radius r is ahead by
-    the angle asin(r / R), that of the tangent to it from the arc's centre, or half a turn where r > R.  So wood
-    never counts as air, but air may count as wood: up to so much before a cut that does not reach over the
-    middle of the cutter, gaps between the first and the last wood, and upright arcs, which count whole.
+    the tip is over it, or as far behind on the way down.  On an arc of radius R a cutter of radius r is ahead
+    by the angle asin(r / R), that of the tangent to it from the arc's centre, or half a turn where r > R.  So
+    wood never counts as air, but air may count as wood: up to so much before a cut that does not reach over
+    the middle of the cutter, gaps between the first and the last wood, and upright arcs, which count whole.
     """
     span = np.zeros((len(moves), 2))
     rows = np.flatnonzero(met.volume > 0)

@@ -1,7 +1,7 @@
 """Operations: what programs do between one retract to the safe height and the next, and how long it takes.
 
-A program does not name its operations (a comment may, or may be a year old), but it shows them: the cutter comes
-down, works, and goes up to where everything is cleared.
+A program does not name its operations (a comment may, or may be a year old), but it shows them: the cutter
+comes down, works, and goes up to where everything is cleared.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ SAME_DEPTH = 0.01  # mm: neighbours that go as deep are one operation, as the ho
 class Operation:
     """Moves of one cutter in one program, from behind a retract to the next one, that one included.
 
-    tool.  first, last: lines of its feed moves.  lowest mm: z of the program.  count: how many such stretches,
-    one behind the other, go as deep and are taken together.  cutting, rapids s; in_wood s of cutting, None
-    without a replay.
+    tool.  first, last: lines of its feed moves.  lowest mm: z of the program.  count: how many such
+    stretches, one behind the other, go as deep and are taken together.  cutting, rapids s; in_wood s of
+    cutting, None without a replay.
     """
 
     tool: int
@@ -46,8 +46,8 @@ def operations(
 ) -> tuple[Operation, ...]:
     """Return the operations of one program, in their order.
 
-    moves, times, wood: as program_time.program_times takes them.  rows: of the program.  lowest (n,) mm: z that
-    the tip reaches in each move.
+    moves, times, wood: as program_time.program_times takes them.  rows: of the program.  lowest (n,) mm: z
+    that the tip reaches in each move.
     The safe height of a cutter is where its rapids up end most often, the higher of two; one without such
     rapids does all in one operation.  Moves behind the last retract that feed nowhere belong to it.
     """
@@ -69,7 +69,8 @@ def operations(
     feeds, feed = np.flatnonzero(~moves.rapid[rows]), ~moves.rapid[rows]
     if not len(feeds):
         return ()
-    # The operation of each stretch that feeds; one that does not belongs to the next of its cutter, or the last.
+    # The operation of each stretch that feeds; one that does not belongs to the next of its cutter, or the
+    # last.
     own = np.unique(stretch[feeds])
     first = feeds[np.append(True, np.diff(stretch[feeds]) > 0)]
     low = np.minimum.reduceat(lowest[rows][feeds], np.searchsorted(stretch[feeds], own))

@@ -59,7 +59,7 @@ class CutterTime:
 
 @dataclass(frozen=True)
 class ProgramTime:
-    """Time of one program: its name, index of its setup, dwells (s), its cutters and operations in their order."""
+    """Time of one program: name, index of its setup, dwells (s), its cutters and its operations in order."""
 
     program: str
     setup: int

@@ -117,8 +117,8 @@ FIXTURE_KEYS: tuple[Key, ...] = (
     Key(
         "fixtures[].bottom",
         "length",
-        "Its lowest place over the table, where it bridges over: a part of a cutter that stays below passes under"
-        " it. What stands above that part, as its shank, is looked at too.",
+        "Its lowest place over the table, where it bridges over: a part of a cutter that stays below passes"
+        " under it. What stands above that part, as its shank, is looked at too.",
         low=0.0,
         high=1000.0,
         default=0.0,

@@ -355,8 +355,8 @@ KEYS: tuple[Key, ...] = (
     Key(
         "setups[].pin_height",
         "length",
-        "How high the dowel pins of this setup stand over the table: cutters, shanks and holders then keep clear"
-        " of them as of `fixtures`. When left out they are not looked at.",
+        "How high the dowel pins of this setup stand over the table: cutters, shanks and holders then keep"
+        " clear of them as of `fixtures`. When left out they are not looked at.",
         low=0.1,
         high=1000.0,
         examples=("20", "20"),

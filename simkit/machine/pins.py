@@ -10,10 +10,10 @@ PIN = "dowel pin "  # and the name of the dowel
 
 
 def standing_in(job: Job, index: int) -> list[Fixture]:
-    """Return what stands on the table in a setup: the job's fixtures, and its pins where their height is stated.
+    """Return what stands on the table in a setup: the job's fixtures, and pins whose height is stated.
 
-    Pins stand where the setup states them, else where the job's dowels are in the first setup, each as thick as it
-    was measured, or as its hole should be.
+    Pins stand where the setup states them, else where the job's dowels are in the first setup, each as thick
+    as it was measured, or as its hole should be.
     """
     setup = job.setups[index]
     found = [fixture for fixture in job.fixtures if fixture.stands_in(setup)]

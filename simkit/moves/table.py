@@ -51,8 +51,8 @@ class Moves:
         coordinate grows evenly with the swept angle.
     feed (n,) mm/min, NaN on rapids.  speed (n,) rev/min, signed by M3 (+) and M4 (-), 0 when off.
     tool (n,) number of the cutter.  setup (n,) index.  program (n,) index into `programs`.
-    line (n,) source line, from 1.  rests (n,) bool: the machine stands still behind it, for a dwell or an exact stop
-        (G61.1).  programs: file names as the user wrote them.
+    line (n,) source line, from 1.  rests (n,) bool: the machine stands still behind it, for a dwell or an
+        exact stop (G61.1).  programs: file names as the user wrote them.
     """
 
     kind: np.ndarray

@@ -1,16 +1,17 @@
 """What the moves of a tile take from its wood, in the order in which they run.
 
-What a column loses to a move depends on the column and on the moves before it alone, so each leaf of 4 x 4 cells
-takes its moves one after the other, whatever goes on beside it.  As for the cut (block_kernels), lists of moves
-are refined from blocks of 16 cells to 8 to 4 by lower bounds that are planes (bound_kernels): a move that is
-nowhere below what stands in a block takes nothing there.  But here nothing may be told from moves that run
-later: the ceiling is a plane over what stands now, so long lists are gone through PASS groups at a time, and a
-leaf looks at every bound again when its turn comes, over the surface that the moves before it have left.
+What a column loses to a move depends on the column and on the moves before it alone, so each leaf of 4 x 4
+cells takes its moves one after the other, whatever goes on beside it.  As for the cut (block_kernels), lists
+of moves are refined from blocks of 16 cells to 8 to 4 by lower bounds that are planes (bound_kernels): a move
+that is nowhere below what stands in a block takes nothing there.  But here nothing may be told from moves
+that run later: the ceiling is a plane over what stands now, so long lists are gone through PASS groups at a
+time, and a leaf looks at every bound again when its turn comes, over the surface that the moves before it
+have left.
 
-Arguments that go together go as tuples: field (h, owner, floor, up, xs, ys); moves (first entry at hand, entries,
-codes, rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y, top,
-tie, margin); block (iy0, iy1, ix0, ix1); taken (sums, sides, depths, places, bottoms, reaches), a place for each
-entry at hand; room (ROOM float32, PLACES float64) of a leaf to work in.
+Arguments that go together go as tuples: field (h, owner, floor, up, xs, ys); moves (first entry at hand,
+entries, codes, rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile
+(middle x, y, top, tie, margin); block (iy0, iy1, ix0, ix1); taken (sums, sides, depths, places, bottoms,
+reaches), a place for each entry at hand; room (ROOM float32, PLACES float64) of a leaf to work in.
 """
 
 import math
@@ -72,8 +73,8 @@ LEAF = 4
 CELLS = LEAF * LEAF
 PASS = 16  # groups of pieces between two looks at what stands
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
-# Places of a leaf's numbers, in arrays of their own: the distance between two is then known to the compiler, which
-# needs no test whether they overlap.  What stands is at 0.
+# Places of a leaf's numbers, in arrays of their own: the distance between two is then known to the compiler,
+# which needs no test whether they overlap.  What stands is at 0.
 FLOOR, NEW, LOST, BEFORE, KEEPER, OFF_X, OFF_Y = (CELLS * k for k in range(1, 8))
 ROOM = 8 * CELLS
 # And of float64: x of the cells at 0.
@@ -114,7 +115,7 @@ def _plane_over(field, block, top):
 
 @loop_kernel
 def _low_ones(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling):
-    """Which pieces of a group come under the ceiling over a block, a bit for each: the first has the lowest."""
+    """Which pieces of a group come under the ceiling over a block, a bit for each, from the lowest bit on."""
     found = np.uint32(0)
     for lane in range(lanes):
         i = first + lane
@@ -244,8 +245,8 @@ def _flat_heights(records, j, room):
 def _lower(keeper, room, cells):
     """Lower the cells of a leaf to the heights of a move; write what each loses, and what stood there.
 
-    What lies below the other side's surface is no wood.  Returns the cells that are lower, and those that lose
-    wood, as bits.  Without branches, or the compiler would store some cells alone.
+    What lies below the other side's surface is no wood.  Returns the cells that are lower, and those that
+    lose wood, as bits.  Without branches, or the compiler would store some cells alone.
     """
     w, places = room
     lower, wood, zero = np.uint32(0), np.uint32(0), np.float32(0.0)

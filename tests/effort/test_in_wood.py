@@ -52,8 +52,8 @@ def test_helix__above_the_wood_is_air():
 
 @pytest.mark.parametrize("sense", [1, -1])
 def test_arc__from_the_tangent_to_the_cutter_to_its_middle(sense):
-    # A circle of 6 about (58, 20) from outside the blank, which ends at 60: of the ring from 3 to 9 that a flat of 6
-    # cuts, the wood begins acos(2 / 3) round its inside, and the cutter is asin(3 / 6) ahead.
+    # A circle of 6 about (58, 20) from outside the blank, which ends at 60: of the ring from 3 to 9 that a
+    # flat of 6 cuts, the wood begins acos(2 / 3) round its inside, and the cutter is asin(3 / 6) ahead.
     turn = {"kind": [ARC], "centre": [[58, 20]], "sweep": [sense * 2 * math.pi], "tool": [1]}
     out = make_moves(programs=("a.nc",), start=[[64, 20, 9]], end=[[64, 20, 9]], **turn)
     wood = math.degrees(math.acos(2 / 3))
