@@ -50,7 +50,7 @@ def _clear_height(job: Job, index: int) -> float:
     """Return the height clear of blank, fixtures and pins, from the setup's zero, mm."""
     setup = job.setups[index]
     heights = [fixture.height for fixture in standing_in(job, index)]
-    highest = max([job.blank.thickness, *heights]) + (job.machine.clearance if heights else 0.0)
+    highest = max([setup.highest(job.blank), *heights]) + (job.machine.clearance if heights else 0.0)
     return highest - float(setup.to_table(job.blank).offset[2])
 
 

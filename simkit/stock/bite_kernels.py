@@ -21,23 +21,24 @@ import numpy as np
 from simkit._jit import kernel, loop_kernel
 from simkit.cutters import BALL, FLAT
 from simkit.stock.bit_kernels import first_of, without_first
-from simkit.stock.bound_kernels import (
+from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
+from simkit.stock.leaf_kernels import low_ones
+from simkit.stock.line_kernels import line_ball, line_flat
+from simkit.stock.list_kernels import (
     ENTRY,
     GROUP,
     INPUTS,
     LANES,
     LOWEST,
-    RADIUS_AT,
     SLOPE_X,
     SLOPE_Y,
-    STEEPEST,
     add_move,
     close_list,
     curve_pieces,
     group_boxes,
     groups_near,
+    lanes_of,
 )
-from simkit.stock.line_kernels import line_ball, line_flat
 from simkit.stock.record_kernels import (
     EX,
     EY,
@@ -114,27 +115,6 @@ def _plane_over(field, block, top):
 
 
 @loop_kernel
-def _low_ones(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling):
-    """Which pieces of a group come under the ceiling over a block, a bit for each, from the lowest bit on."""
-    found = np.uint32(0)
-    for lane in range(lanes):
-        i = first + lane
-        low = lists[i + np.uint64(LOWEST)] - (
-            half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
-            + half_y * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
-        )
-        bit = np.uint32(np.uint32(1) << np.uint32(lane))
-        found = np.uint32(found | (bit if low <= ceiling else np.uint32(0)))
-    return found
-
-
-@kernel
-def _lanes(n, group):
-    """How many places of a group are in use, filled up to whole vectors of eight."""
-    return min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
-
-
-@loop_kernel
 def _extent(field, block, tile):
     """Middle of a block seen from the tile's, and half its extent, between the outermost cell centres."""
     _, _, _, _, xs, ys = field
@@ -158,7 +138,7 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter):
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         first = np.uint64(base) + group * np.uint64(GROUP)
-        bits = _low_ones(lists, first, _lanes(n, group), half_x, half_y, slope_x, slope_y, ceiling)
+        bits = low_ones(lists, first, lanes_of(n, group), half_x, half_y, slope_x, slope_y, ceiling)
         while bits != np.uint32(0):
             i = first + first_of(bits)
             bits = without_first(bits)
@@ -397,7 +377,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
     cells = np.uint64(len(g)) & ~np.uint64(7)
     for group in range(np.uint64(count)):
         first = np.uint64(base) + group * np.uint64(GROUP)
-        bits = _low_ones(lists, first, _lanes(np.uint64(n), group), wide, deep, slope_x, slope_y, ceiling)
+        bits = low_ones(lists, first, lanes_of(np.uint64(n), group), wide, deep, slope_x, slope_y, ceiling)
         while bits != np.uint32(0):
             i = first + first_of(bits)
             bits = without_first(bits)

@@ -12,9 +12,9 @@ import numpy as np
 
 from simkit._jit import entry_kernel, kernel, loop_kernel
 from simkit.stock.bite_kernels import CELLS, PASS, PLACES, ROOM, bite, pieces_of
-from simkit.stock.bound_kernels import GROUP, LANES
 from simkit.stock.height_kernels import row_heights
 from simkit.stock.line_kernels import line_flat, line_outline, line_outline_terms
+from simkit.stock.list_kernels import GROUP, LANES
 from simkit.stock.pack_kernels import SLACK
 
 MARGIN = 1e-4  # mm: more than the rounding of heights to float32, up to a metre
