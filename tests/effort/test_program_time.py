@@ -157,6 +157,7 @@ def test_operations__of_a_program_that_never_lifts():
         ("X10\nG4 P0.5\nX20\nX30\n", 1),
         ("X10\nG4 P0\nG4 P1\nX20\nG4 P1\nX30\nG4 P1\n", 2),
         ("G61.1 X10\nX20\nX30\n", 2),
+        ("X10\nX10\nG4 P1\nX20\nX30\n", 1),  # the dwell stands behind a move that goes nowhere
         ("G61.1 X10\nG64 X20\nX30\n", 1),
         ("X10\nX20 G61.1\nX30 G61\n", 1),
     ],
