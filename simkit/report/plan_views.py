@@ -43,11 +43,12 @@ KIND_WORDS = {
     "rapid-contact": "rapid through wood",
     "dowel-miss": "dowel holes do not meet",
     "loose-piece": "loose piece",
-    "weak-hold": "weak hold",
     "seat": "does not seat in its jig",
     "spill": "below the resin: it runs out",
     "pour-depth": "of resin at once: too deep",
     "inlay-lost": "deep, planed away",
+    "old-thickness": "off: zero of the old thickness",
+    "step": "wrong between the setups",
 }
 
 GLUE_DASHES = (1.5, 4.0)  # dotted, in widths of the line
