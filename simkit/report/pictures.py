@@ -81,6 +81,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
     from simkit.job.layup import glue_lines
     from simkit.report.budget_view import draw_budget
     from simkit.report.effort_views import draw_along
+    from simkit.report.more_maps import draw_more_maps
     from simkit.report.plan_views import draw_plan_view
     from simkit.report.seat_view import draw_seat
     from simkit.report.surface_views import draw_surface_view
@@ -129,6 +130,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
                 title=f"{name}: ridges between passes, and why wood was left standing, side {side}",
             )
             pictures.append(str(path))
+    pictures += draw_more_maps(folder, evidence, turns, result)
     for index, seat in evidence.seats.items():
         words = seat_words(seat, job.setups[index].name)
         path = folder / f"seat_setup_{index + 1}.png"

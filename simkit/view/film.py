@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from simkit.report import colours
-from simkit.report.plan_views import pose_words
+from simkit.report.map_parts import pose_words
 from simkit.report.seen_plan import SeenPlan
 from simkit.stock.field import Field
 from simkit.view.steps import Steps

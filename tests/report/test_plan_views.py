@@ -10,7 +10,7 @@ from PIL import Image
 from simkit.errors import ShapeError
 from simkit.frames import TURNS, turned
 from simkit.job.model import Blank
-from simkit.report import canvas, colours, labels, plan_views
+from simkit.report import canvas, colours, labels, map_parts, plan_views
 from simkit.report.seen_plan import SeenPlan
 from simkit.stock.field import Lattice, blank_lattice
 
@@ -118,7 +118,7 @@ def test_widened__thin_becomes_three_pixels_wide_and_broad_stays():
     fold = np.zeros((20, 20), np.int8)
     fold[3, 3] = 2
     fold[10:15, 10:15] = 3
-    wide = plan_views._widened(fold)
+    wide = map_parts.widened(fold)
     assert (wide == 2).sum() == 9
     assert np.array_equal(wide == 3, fold == 3)
 
