@@ -44,13 +44,14 @@ SWATCH = (26, 48)  # pixels of a legend's swatch, high and wide
 class Sign:
     """One entry of a legend: words, and the swatch (26, 48, 3) uint8 before them, or a line's colour.
 
-    letter: stands in the swatch, as it stands on the map.
+    letter: stands in the swatch, as it stands on the map.  dashes: of the line, in widths of it.
     """
 
     words: str
     swatch: np.ndarray | None = None
     line: str = colours.QUIET_INK
     letter: str = ""
+    dashes: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -134,21 +135,21 @@ def draw_class_map(
     busy[top : top + down, left : left + across] = painted.is_busy
     draw_numbers(page, seen, list(findings), left, top, busy, band)
     for (row, x), sign in zip(places, signs, strict=True):
-        _draw_sign(page, MARGIN + x, key_top + 42 * row, sign)
+        draw_sign(page, MARGIN + x, key_top + 42 * row, sign)
     draw_scale_bar(page, pitch, width - MARGIN, bar_top, inner / 3)
-    for at, is_must in enumerate((True, False)):
-        if any((one.get("severity") in MUST) == is_must for one in findings):
-            x = MARGIN + at * 330
-            page.number(x + RADIUS, bar_top + 8, None, is_must, 12)
-            words = "to put right, see the list" if is_must else "worth knowing, see the list"
-            page.text(x + 2 * RADIUS + 12, bar_top + 8, words, SMALL, up="center")
+    for at, is_must in enumerate(sorted({one.get("severity") in MUST for one in findings}, reverse=True)):
+        x = MARGIN + at * 330
+        page.number(x + RADIUS, bar_top + 8, None, is_must, 12)
+        words = "to put right, see the list" if is_must else "worth knowing, see the list"
+        page.text(x + 2 * RADIUS + 12, bar_top + 8, words, SMALL, up="center")
     draw_list(page, list(findings), list_top, columns, inner)
     return page.save(path)
 
 
-def _draw_sign(page: Page, x: float, y: float, sign: Sign) -> None:
+def draw_sign(page: Page, x: float, y: float, sign: Sign) -> None:
+    """Draw an entry of a legend, its swatch from x on, its middle at the height y."""
     if sign.swatch is None:
-        page.line([x, x + SWATCH[1]], [y, y], sign.line, 1.5)
+        page.line([x, x + SWATCH[1]], [y, y], sign.line, 1.5, dashes=sign.dashes)
     else:
         page.image(sign.swatch, round(x), round(y) - SWATCH[0] // 2)
         page.box(round(x), round(y) - SWATCH[0] // 2, SWATCH[1], SWATCH[0])

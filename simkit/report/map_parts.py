@@ -106,7 +106,7 @@ def nice_step(least: float) -> float:
 def draw_numbers(page, seen, findings, left, top, busy, band):
     """Draw the numbers of the listed findings that have a place, with leaders; of others a ring each."""
     for finding in [f for f in findings[MOST_LISTED:] if f.get("at") is not None][: MOST_MARKS - MOST_LISTED]:
-        _ring(page, seen.pixel(*finding["at"][:2]) + np.array((left, top)))
+        draw_ring(page, seen.pixel(*finding["at"][:2]) + np.array((left, top)))
     placed = [f for f in findings[:MOST_LISTED] if f.get("at") is not None]
     if not placed:
         return
@@ -119,11 +119,11 @@ def draw_numbers(page, seen, findings, left, top, busy, band):
         ends = point + along * (np.array([[SPOT], [max(length - RADIUS, SPOT)]]) / length)
         page.line(*ends.T, "white", 4.5, zorder=6.5)
         page.line(*ends.T, colours.INK, 1.6, zorder=7)
-        _ring(page, point)
+        draw_ring(page, point)
         page.number(*centre, finding["number"], finding.get("severity") in MUST, RADIUS)
 
 
-def _ring(page, point):
+def draw_ring(page, point):
     """Mark a place with a ring, not a dot: the smallest spot must not lie hidden under its own mark."""
     for colour, wide, above in (("white", 4.0, 6.6), (colours.INK, 1.4, 7.1)):
         ring = Circle(point, SPOT, facecolor="none", edgecolor=colour, zorder=above)
@@ -160,7 +160,7 @@ def flow(signs, width):
 
 def draw_list(page, findings, top, columns, inner):
     """Write the first findings beside their numbers, column by column."""
-    lines = [(f["number"], f.get("severity") in MUST, _words(f)) for f in findings[:MOST_LISTED]]
+    lines = [(f["number"], f.get("severity") in MUST, finding_words(f)) for f in findings[:MOST_LISTED]]
     rest = len(findings) - MOST_LISTED
     if rest > 0:
         lines.append((None, False, f"and {rest} more in the report"))
@@ -173,7 +173,8 @@ def draw_list(page, findings, top, columns, inner):
         page.text(x + 2 * RADIUS + 12, y, canvas.shortened(words, SMALL, wide - 66), SMALL, up="center")
 
 
-def _words(finding):
+def finding_words(finding):
+    """Return what a finding is in a few words, with its value."""
     kind = str(finding["kind"])
     words = KIND_WORDS.get(kind, kind)
     value = finding.get("value")

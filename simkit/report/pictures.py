@@ -84,6 +84,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
     from simkit.report.more_maps import draw_more_maps
     from simkit.report.plan_views import draw_plan_view
     from simkit.report.seat_view import draw_seat
+    from simkit.report.section_view import draw_section
     from simkit.report.surface_views import draw_surface_view
 
     job, field = evidence.job, evidence.field
@@ -130,6 +131,10 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
                 title=f"{name}: ridges between passes, and why wood was left standing, side {side}",
             )
             pictures.append(str(path))
+    for number, line in enumerate(evidence.lines, 1):
+        path = folder / f"section_{number}.png"
+        title = f"{name}: cut open along a line"
+        pictures.append(draw_section(path, evidence, line, title=title, findings=result["findings"]))
     pictures += draw_more_maps(folder, evidence, turns, result)
     for index, seat in evidence.seats.items():
         words = seat_words(seat, job.setups[index].name)

@@ -1,0 +1,150 @@
+"""The blank cut open along any line: stock, what is left, the part, and how far the two lie apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from simkit.findings.evidence import Evidence
+from simkit.report.section_line import SectionLine
+
+FILL = 0.25  # of the spacing: how closely points stand on the part's upright walls
+
+
+@dataclass(frozen=True)
+class LineSection:
+    """An upright cut through the blank along a line, mm.
+
+    line: where.  along (n,): places on it, from its start, each in the middle of its share; step: between
+    them.  lower, upper (n,): what is left, none where upper <= lower.  target_lower, target_upper (n,): the
+    part, NaN where there is none.  proud (2, n), deep (2, n): of side 1 and side 2, how far wood stands
+    out of the part, or is missing in it, from the nearest place of the other's outline in this cut; NaN
+    where neither is the case.  over (2, n), under (2, n): the limits there.
+    """
+
+    line: SectionLine
+    along: np.ndarray
+    step: float
+    lower: np.ndarray
+    upper: np.ndarray
+    target_lower: np.ndarray
+    target_upper: np.ndarray
+    proud: np.ndarray
+    deep: np.ndarray
+    over: np.ndarray
+    under: np.ndarray
+
+    @property
+    def is_solid(self) -> np.ndarray:
+        """Places that still hold wood (n,) bool."""
+        return self.upper > self.lower
+
+    @property
+    def is_part(self) -> np.ndarray:
+        """Places over the part (n,) bool."""
+        return ~np.isnan(self.target_upper)
+
+
+def cut_along(evidence: Evidence, line: SectionLine, count: int, low: float = 0.0, high: float | None = None):
+    """Return the LineSection of the blank along a line, from low to high mm of it (None: its end).
+
+    count: places.  Error: heights have none of their own: they are those of the swept cutters and of the
+    target's triangles at these very places.  Distances are to points `step` apart along the other outline,
+    so at most sqrt(d^2 + step^2 / 4) in place of d, and never less than the true distance, which need not
+    lie in the plane of the cut.
+    """
+    high = line.length if high is None else high
+    step = (high - low) / count
+    along = low + (np.arange(count) + 0.5) * step
+    start, end = np.array(line.start), np.array(line.end)
+    points = start + (end - start) * (along / line.length)[:, None]
+    lower, upper, _, _ = evidence.heights(points)
+    nothing = np.full(count, np.nan)
+    target_lower, target_upper = nothing, nothing
+    if evidence.target_grid is not None:
+        target_lower, target_upper = evidence.target_grid.heights(points)
+    over, under = _limits(evidence, points)
+    proud, deep = _apart(along, step, lower, upper, target_lower, target_upper)
+    return LineSection(
+        line, along, step, lower, upper, target_lower, target_upper, proud, deep, over, under
+    )  # fmt: skip
+
+
+def runs(is_true: np.ndarray) -> list[np.ndarray]:
+    """Return the indices of each unbroken run of true places."""
+    return [
+        np.array([index for index, _ in group])
+        for flag, group in groupby(enumerate(is_true.tolist()), key=lambda item: item[1])
+        if flag
+    ]
+
+
+def _limits(evidence: Evidence, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return how far wood may stand out and how deep it may be missing (2, n) mm; inf where not judged."""
+    zones = evidence.zones
+    over, under = np.empty((2, len(points))), np.empty((2, len(points)))
+    for row, side in enumerate((1, 2)):
+        rules = [zones.rules[0]] * len(points)
+        if len(zones.rules) > 1:
+            rules = [zones.rule_at((float(x), float(y)), side) for x, y in points]
+        judged = [rule if rule.is_judged else None for rule in rules]
+        over[row] = [np.inf if rule is None else rule.leftover + rule.finish_allowance for rule in judged]
+        under[row] = [np.inf if rule is None else rule.gouge for rule in judged]
+    if evidence.deviations:
+        for row, side in enumerate((1, 2)):
+            if side not in evidence.deviations:  # no setup cuts it
+                over[row] = under[row] = np.inf
+    return over, under
+
+
+def _apart(along, step, lower, upper, target_lower, target_upper):
+    """Return `proud` and `deep` of a LineSection."""
+    count = len(along)
+    proud, deep = np.full((2, count), np.nan), np.full((2, count), np.nan)
+    is_part, is_solid = ~np.isnan(target_upper), upper > lower
+    if not is_part.any():
+        return proud, deep
+    part = cKDTree(_outline(along, step, target_lower, target_upper, is_part))
+    wood = cKDTree(_outline(along, step, lower, upper, is_solid)) if is_solid.any() else None
+    for row, (mine, its, sense) in enumerate(((upper, target_upper, 1), (lower, target_lower, -1))):
+        with np.errstate(invalid="ignore"):
+            is_proud = is_part & is_solid & (sense * (mine - its) > 0)
+            is_deep = is_part & is_solid & (sense * (its - mine) > 0)
+        proud[row, is_proud] = part.query(np.column_stack([along, mine])[is_proud])[0]
+        # Missing wood: from the part to the cut and from the cut to the part, whichever is more.
+        if is_deep.any():
+            there = wood.query(np.column_stack([along, its])[is_deep])[0]
+            back = part.query(np.column_stack([along, mine])[is_deep])[0]
+            deep[row, is_deep] = np.maximum(there, back)
+        is_gone = is_part & ~is_solid
+        if is_gone.any():
+            at = np.column_stack([along, its])[is_gone]
+            deep[row, is_gone] = np.inf if wood is None else wood.query(at)[0]
+    return proud, deep
+
+
+def _outline(along, step, low, high, is_there) -> np.ndarray:
+    """Return points (m, 2) on the outline of columns, upright walls filled."""
+    points = [np.column_stack([along, edge])[is_there] for edge in (low, high)]
+    spacing = FILL * step
+    for one, other in zip(range(len(along) - 1), range(1, len(along)), strict=True):
+        if not (is_there[one] or is_there[other]):
+            continue
+        x = (along[one] + along[other]) / 2
+        if is_there[one] and is_there[other]:
+            spans = ((low[one], low[other]), (high[one], high[other]))
+        else:
+            wall = one if is_there[one] else other
+            spans = ((low[wall], high[wall]),)
+        for a, b in spans:
+            if abs(b - a) > step:
+                z = np.linspace(a, b, min(int(abs(b - a) / max(spacing, 1e-3)) + 2, 400))
+                points.append(np.column_stack([np.full(len(z), x), z]))
+    for end in (0, -1):
+        if is_there[end]:
+            z = np.linspace(low[end], high[end], 100)
+            points.append(np.column_stack([np.full(len(z), along[end]), z]))
+    return np.concatenate(points)
