@@ -44,7 +44,8 @@ SWATCH = (26, 48)  # pixels of a legend's swatch, high and wide
 class Sign:
     """One entry of a legend: words, and the swatch (26, 48, 3) uint8 before them, or a line's colour.
 
-    letter: stands in the swatch, as it stands on the map.  dashes: of the line, in widths of it.
+    letter: stands in the swatch, as it stands on the map.  dashes: of the line, in widths of it; width: in
+    pixels.
     """
 
     words: str
@@ -52,6 +53,7 @@ class Sign:
     line: str = colours.QUIET_INK
     letter: str = ""
     dashes: tuple[float, float] | None = None
+    width: float = 1.5
 
 
 @dataclass(frozen=True)
@@ -149,7 +151,7 @@ def draw_class_map(
 def draw_sign(page: Page, x: float, y: float, sign: Sign) -> None:
     """Draw an entry of a legend, its swatch from x on, its middle at the height y."""
     if sign.swatch is None:
-        page.line([x, x + SWATCH[1]], [y, y], sign.line, 1.5, dashes=sign.dashes)
+        page.line([x, x + SWATCH[1]], [y, y], sign.line, sign.width, dashes=sign.dashes)
     else:
         page.image(sign.swatch, round(x), round(y) - SWATCH[0] // 2)
         page.box(round(x), round(y) - SWATCH[0] // 2, SWATCH[1], SWATCH[0])

@@ -11,8 +11,6 @@ from scipy.spatial import cKDTree
 from simkit.findings.evidence import Evidence
 from simkit.report.section_line import SectionLine
 
-FILL = 0.25  # of the spacing: how closely points stand on the part's upright walls
-
 
 @dataclass(frozen=True)
 class LineSection:
@@ -20,9 +18,9 @@ class LineSection:
 
     line: where.  along (n,): places on it, from its start, each in the middle of its share; step: between
     them.  lower, upper (n,): what is left, none where upper <= lower.  target_lower, target_upper (n,): the
-    part, NaN where there is none.  proud (2, n), deep (2, n): of side 1 and side 2, how far wood stands
-    out of the part, or is missing in it, from the nearest place of the other's outline in this cut; NaN
-    where neither is the case.  over (2, n), under (2, n): the limits there.
+    part, NaN where there is none.  proud (2, n), deep (2, n): of side 1 and side 2, how far the cut lies
+    outside the part, or inside it, along the shortest way; NaN where it does not.  over (2, n), under (2, n):
+    the limits there, inf where nothing is judged.
     """
 
     line: SectionLine
@@ -51,10 +49,9 @@ class LineSection:
 def cut_along(evidence: Evidence, line: SectionLine, count: int, low: float = 0.0, high: float | None = None):
     """Return the LineSection of the blank along a line, from low to high mm of it (None: its end).
 
-    count: places.  Error: heights have none of their own: they are those of the swept cutters and of the
-    target's triangles at these very places.  Distances are to points `step` apart along the other outline,
-    so at most sqrt(d^2 + step^2 / 4) in place of d, and never less than the true distance, which need not
-    lie in the plane of the cut.
+    count: places.  Error: none of its own: heights are those of the swept cutters and of the target's
+    triangles at these very places, distances those from the cut to the nearest triangle.  Where no wood is
+    left over the part: how far the wood is in the plane of the cut, to `step`.
     """
     high = line.length if high is None else high
     step = (high - low) / count
@@ -67,7 +64,8 @@ def cut_along(evidence: Evidence, line: SectionLine, count: int, low: float = 0.
     if evidence.target_grid is not None:
         target_lower, target_upper = evidence.target_grid.heights(points)
     over, under = _limits(evidence, points)
-    proud, deep = _apart(along, step, lower, upper, target_lower, target_upper)
+    grid = evidence.target_grid
+    proud, deep = _apart(points, along, step, lower, upper, target_lower, target_upper, grid)
     return LineSection(
         line, along, step, lower, upper, target_lower, target_upper, proud, deep, over, under
     )  # fmt: skip
@@ -100,51 +98,35 @@ def _limits(evidence: Evidence, points: np.ndarray) -> tuple[np.ndarray, np.ndar
     return over, under
 
 
-def _apart(along, step, lower, upper, target_lower, target_upper):
+def _apart(points, along, step, lower, upper, target_lower, target_upper, grid):
     """Return `proud` and `deep` of a LineSection."""
     count = len(along)
     proud, deep = np.full((2, count), np.nan), np.full((2, count), np.nan)
-    is_part, is_solid = ~np.isnan(target_upper), upper > lower
-    if not is_part.any():
+    if grid is None:
         return proud, deep
-    part = cKDTree(_outline(along, step, target_lower, target_upper, is_part))
-    wood = cKDTree(_outline(along, step, lower, upper, is_solid)) if is_solid.any() else None
+    is_part, is_solid = ~np.isnan(target_upper), upper > lower
     for row, (mine, its, sense) in enumerate(((upper, target_upper, 1), (lower, target_lower, -1))):
         with np.errstate(invalid="ignore"):
-            is_proud = is_part & is_solid & (sense * (mine - its) > 0)
-            is_deep = is_part & is_solid & (sense * (its - mine) > 0)
-        proud[row, is_proud] = part.query(np.column_stack([along, mine])[is_proud])[0]
-        # Missing wood: from the part to the cut and from the cut to the part, whichever is more.
-        if is_deep.any():
-            there = wood.query(np.column_stack([along, its])[is_deep])[0]
-            back = part.query(np.column_stack([along, mine])[is_deep])[0]
-            deep[row, is_deep] = np.maximum(there, back)
-        is_gone = is_part & ~is_solid
-        if is_gone.any():
+            off = sense * (mine - its)
+        for values, is_there in ((proud, off > 0), (deep, off < 0)):
+            at = np.flatnonzero(is_part & is_solid & is_there)
+            if len(at):
+                on_cut = np.column_stack([points[at], mine[at]])
+                values[row, at] = grid.distance(on_cut, within=np.abs(off[at]))
+    is_gone = is_part & ~is_solid
+    if is_gone.any():
+        wood = cKDTree(_outline(along, step, lower, upper, is_solid)) if is_solid.any() else None
+        for row, its in enumerate((target_upper, target_lower)):
             at = np.column_stack([along, its])[is_gone]
             deep[row, is_gone] = np.inf if wood is None else wood.query(at)[0]
     return proud, deep
 
 
 def _outline(along, step, low, high, is_there) -> np.ndarray:
-    """Return points (m, 2) on the outline of columns, upright walls filled."""
+    """Return points (m, 2) on the outline of columns: both ends of each, and their upright walls."""
     points = [np.column_stack([along, edge])[is_there] for edge in (low, high)]
-    spacing = FILL * step
-    for one, other in zip(range(len(along) - 1), range(1, len(along)), strict=True):
-        if not (is_there[one] or is_there[other]):
-            continue
-        x = (along[one] + along[other]) / 2
-        if is_there[one] and is_there[other]:
-            spans = ((low[one], low[other]), (high[one], high[other]))
-        else:
-            wall = one if is_there[one] else other
-            spans = ((low[wall], high[wall]),)
-        for a, b in spans:
-            if abs(b - a) > step:
-                z = np.linspace(a, b, min(int(abs(b - a) / max(spacing, 1e-3)) + 2, 400))
-                points.append(np.column_stack([np.full(len(z), x), z]))
-    for end in (0, -1):
-        if is_there[end]:
-            z = np.linspace(low[end], high[end], 100)
-            points.append(np.column_stack([np.full(len(z), along[end]), z]))
+    for here, there in ((is_there[:-1], is_there[1:]), (is_there[1:], is_there[:-1])):
+        for wall in np.flatnonzero(here & ~there) + (here is not is_there[:-1]):
+            z = np.arange(low[wall], high[wall], step)
+            points.append(np.column_stack([np.full(len(z), along[wall]), z]))
     return np.concatenate(points)

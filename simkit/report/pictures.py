@@ -154,7 +154,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
 
 
 def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[list[str], list[str]]:
-    from simkit.report.solid_view import draw_solid_view
+    from simkit.report.solid_view import draw_scenes, draw_solid_view
 
     pictures = draw_plans(folder, evidence, result)
     job, field = evidence.job, evidence.field
@@ -172,6 +172,26 @@ def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[lis
         title=job.name or "part",
         turn=turns_of(evidence)[2],
     )
-    if left_out is None:
-        return [*pictures, str(path)], []
-    return pictures, [left_out]
+    if left_out is not None:
+        return pictures, [left_out]  # the others would say the same
+    pictures.append(str(path))
+    scenes = scenes_of(folder, evidence, shown, turns_of(evidence)[2], result)
+    left_out = draw_scenes(scenes)
+    if left_out is not None:
+        return pictures, [left_out]
+    return [*pictures, *map(str, scenes)], []
+
+
+def scenes_of(
+    folder: Path, evidence: Evidence, shown: dict[int, np.ndarray], turn: str, result: dict[str, Any]
+) -> dict[Path, Any]:
+    """Return the scenes of a check under the paths of their pictures; empty ones are left out."""
+    from simkit.report.scenes import finding_scene, leftover_scene, seam_scene
+
+    made = {}
+    if shown:
+        made["leftover_3d.png"] = leftover_scene(evidence, shown, turn, result)
+    if result["seam"] is not None and evidence.seam.worst is not None:
+        made["seam_3d.png"] = seam_scene(evidence, result)
+    made["finding_3d.png"] = finding_scene(evidence, result)
+    return {folder / name: scene for name, scene in made.items() if scene is not None}

@@ -78,14 +78,14 @@ def draw_seam(
         way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
         wide = np.where(seam.offset < 0, -1, 1) * np.maximum(np.abs(seam.offset) * factor / seen.pitch, FLOOR)
         tip = place + way * wide[:, None]
-        for first, last in _neighbours(seam):
+        for first, last in neighbours(seam):
             middle, far = place[[first, last]].mean(axis=0), tip[[first, last]].mean(axis=0)
             if wide[first] * wide[last] < 0:
                 far = middle  # from one side to the other: each half runs out
             for one in (first, last):
                 corners = np.array([place[one], tip[one], far, middle])
                 # An edge of its own colour, or the white below would show between neighbours.
-                patch = Polygon(corners, color=_shade(float(seam.offset[one]), limit), zorder=4.4)
+                patch = Polygon(corners, color=shade_of(float(seam.offset[one]), limit), zorder=4.4)
                 patch.set_linewidth(0.5)
                 page.axes.add_patch(patch)
             page.line(*place[[first, last]].T, colours.INK, 1.2, zorder=4.6)
@@ -105,8 +105,8 @@ def draw_seam(
     )
 
 
-def seam_sentence(seam: Seam) -> str:
-    """Return the largest step, and where nothing is told, in words."""
+def seam_sentence(seam: Seam, drawn: str = "band") -> str:
+    """Return the largest step, and where nothing is told, in words; drawn: what the picture shows it by."""
     size, bound = float(np.abs(seam.offset[seam.worst])), float(seam.bound[seam.worst])
     farther = 1 if seam.offset[seam.worst] > 0 else 2
     x, y = seam.stations[seam.worst]
@@ -115,11 +115,11 @@ def seam_sentence(seam: Seam) -> str:
     )
     words += f"{farther} stands out."
     if seam.left_out:
-        words += " Where no band is drawn, at tabs, sharp corners and open sides, no step can be told."
+        words += f" Where no {drawn} is drawn, at tabs, sharp corners and open sides, no step can be told."
     return words
 
 
-def _neighbours(seam: Seam) -> list[tuple[int, int]]:
+def neighbours(seam: Seam) -> list[tuple[int, int]]:
     """Return the pairs of stations that follow one another on a contour."""
     pairs = []
     for contour in np.unique(seam.contour):
@@ -145,7 +145,8 @@ def _round_down(value: float) -> float:
     return max(m * power for m in (1, 2, 5) if m * power <= value * (1 + 1e-9))
 
 
-def _shade(offset: float, limit: float) -> str:
+def shade_of(offset: float, limit: float) -> str:
+    """Return the colour of a step, mm, against its limit, mm."""
     if abs(offset) <= limit:
         return WITHIN
     return (FIRST_OUT if offset > 0 else SECOND_OUT)[int(abs(offset) > 2 * limit)]

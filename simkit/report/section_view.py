@@ -21,6 +21,7 @@ from simkit.report.section_line import SectionLine
 WIDTH, TALLEST = 1800, 760  # pixels of the page, and that the section may be high
 LEFT, RIGHT = 128, 72  # pixels beside the section
 CLOSE, DETAIL, MOST_CLOSE = 12.0, (404, 300), 3  # mm across a close-up, its pixels, how many there are
+TALL = CLOSE * DETAIL[1] / DETAIL[0]  # mm, how high it is
 BESIDE = 1.0  # mm: a finding so near the line is numbered on it
 MOST_NUMBERS = 8
 LEAST = 4  # pixels: what is off by more than a limit is never drawn thinner
@@ -43,8 +44,8 @@ def draw_section(
 
     line: in the blank, side 1 up.  findings: rows of the result; those within BESIDE mm of the line are
     numbered.  Both directions have one scale, in the close-ups too.
-    Accuracy: a column of pixels shows the exact heights in its middle; what is off by more than a limit, the
-    nearest way to the other outline in the plane of the cut, is coloured and at least LEAST pixels thick.
+    Accuracy: a column of pixels shows the exact heights in its middle; what lies off the part by more than a
+    limit, along the shortest way, is coloured and at least LEAST pixels thick.
     """
     blank = evidence.job.blank
     pitch = max(line.length / (WIDTH - LEFT - RIGHT), blank.thickness / TALLEST)
@@ -81,7 +82,7 @@ def draw_section(
     page.text(left, top - 16, "start", SMALL, colours.QUIET_INK)
     page.text(left + across, top - 16, "end", SMALL, colours.QUIET_INK, across="right")
     for letter, place in zip("ABC", close, strict=False):
-        _frame(page, window, letter, place)
+        _frame(page, window, letter, place, _foot(evidence, place[1]))
     _numbers(page, window, near, line)
     for (row, x), sign in zip(rows, signs, strict=True):
         draw_sign(page, MARGIN + x, key_top + 42 * row, sign)
@@ -141,10 +142,9 @@ class _Window:
                 into = sense * (its - z)
                 depth = np.where(cut.is_solid, sense * (its - mine), np.inf)
                 deep |= is_under[row] & (into > 0) & (into < np.maximum(depth, least)) & (is_part | ~is_wood)
-        proud, deep = (
-            ndimage.maximum_filter(one, (1, 3)) & ~off
-            for one, off in ((proud, is_part & ~deep), (deep, False))
-        )
+        # A steep stretch is as thin along the line as it is thick: one more pixel to either side.
+        proud |= ndimage.maximum_filter(proud, (1, 3)) & ~is_part
+        deep |= ndimage.maximum_filter(deep, (1, 3)) & ~is_wood
         image[proud] = colours.rgb(PROUD)
         index = np.where(deep, colours.WITHIN - 2, colours.NO_TARGET)
         image[deep] = colours.rgb(DEEP)
@@ -237,10 +237,15 @@ def _numbers(page: Page, window: _Window, near, line: SectionLine) -> None:
         page.number(*centre, row["number"], row["severity"] in MUST, RADIUS)
 
 
-def _frame(page: Page, window: _Window, letter: str, place) -> None:
+def _foot(evidence: Evidence, z: float) -> float:
+    """Return how high the lower end of a close-up about the height z lies, mm."""
+    return min(max(z - TALL / 2, -1.0), max(evidence.job.blank.thickness + 1.0 - TALL, -1.0))
+
+
+def _frame(page: Page, window: _Window, letter: str, place, foot: float) -> None:
     """Show on the section what a close-up holds."""
-    wide, tall = CLOSE, CLOSE * DETAIL[1] / DETAIL[0]
-    x, y = window.pixel(place[0] - wide / 2, place[1] + tall / 2)
+    wide, tall = CLOSE, TALL
+    x, y = window.pixel(place[0] - wide / 2, foot + tall)
     page.box(x, y, wide / window.pitch, tall / window.pitch, edge=colours.INK, edge_width=1.2, zorder=6)
     up = y - 8 if y - 30 > window.top - 44 else y + tall / window.pitch + 26
     page.text(x + wide / window.pitch / 2, up, letter, SMALL, bold=True, across="center")
@@ -254,7 +259,7 @@ def _close_up(
     pitch = CLOSE / across
     low = min(max(along - CLOSE / 2, 0.0), max(line.length - CLOSE, 0.0))
     high = min(low + CLOSE, line.length)
-    window = _Window(low, z - down * pitch / 2, round((high - low) / pitch), down, pitch)
+    window = _Window(low, _foot(evidence, z), round((high - low) / pitch), down, pitch)
     cut = cut_along(evidence, line, window.across, low, high)
     image, _ = window.image(cut)
     thick = evidence.job.blank.thickness

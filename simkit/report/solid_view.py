@@ -18,6 +18,7 @@ import numpy as np
 from simkit.errors import ShapeError
 from simkit.report import colours
 from simkit.report.pooled import pooled
+from simkit.report.scene_file import Scene, write_scene
 from simkit.report.whole_file import put_whole
 from simkit.stock.field import Lattice
 
@@ -98,6 +99,34 @@ def draw_solid_view(
             except OSError as error:
                 trouble = f"{os.fspath(path)} could not be written ({error.strerror})"
         return None if trouble is None else f"{LEFT_OUT}: {trouble}"
+
+
+def draw_scenes(scenes: dict[Path, Scene], timeout: float = 240) -> str | None:
+    """Draw scenes as PNGs at the paths they stand under; return None, or why they were left out.
+
+    timeout s, for all of them.  As draw_solid_view: nothing is drawn in this process, nothing raised for what
+    goes wrong while drawing, and a path is only touched when its picture is there.
+    """
+    with tempfile.TemporaryDirectory(prefix="simkit-") as folder:
+        words = []
+        for number, scene in enumerate(scenes.values()):
+            file = Path(folder, f"scene_{number}.npz")
+            write_scene(file, scene)
+            words += [str(file), str(Path(folder, f"picture_{number}.png"))]
+        trouble = _run(_scenes_command(words), Path(folder), timeout) if words else None
+        for path, drawn in zip(scenes, words[1::2], strict=True):
+            if trouble is None and not os.path.exists(drawn):
+                trouble = "drawing ended without a picture"
+            if trouble is None:
+                try:
+                    put_whole(path, Path(drawn).read_bytes())
+                except OSError as error:
+                    trouble = f"{os.fspath(path)} could not be written ({error.strerror})"
+    return None if trouble is None else f"{LEFT_OUT}: {trouble}"
+
+
+def _scenes_command(words: list[str]) -> list[str]:
+    return [sys.executable, "-P", "-m", "simkit.report.scene_child", *words]
 
 
 def _command(scene: Path, picture: Path) -> list[str]:
