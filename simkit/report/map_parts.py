@@ -35,6 +35,10 @@ KIND_WORDS = {
     "dowel-miss": "dowel holes do not meet",
     "loose-piece": "loose piece",
     "seat": "does not seat in its jig",
+    "fixture-contact": "too near a clamp or a stop",
+    "holder-contact": "holder meets wood",
+    "shank-contact": "shank or neck meets wood",
+    "table-contact": "below the blank",
 }
 
 

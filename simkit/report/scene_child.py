@@ -17,6 +17,7 @@ from simkit.report.solid_view import NO_DRAWING, NO_MODULE, NO_PICTURE
 WIDTH = 1800  # pixels of the page
 FINER = 2  # drawn this many times larger, then averaged down: smooth edges on any driver
 LAMPS = (((-0.6, 0.7, 1.0), 0.72), ((0.9, -0.5, 0.8), 0.3))
+NEAR, HIDDEN = 4, 1.0  # pixels about a place, mm before it: what lies nearer to the eye hides it
 TALLEST = 0.9  # of its width that a picture may be high
 
 
@@ -37,7 +38,7 @@ def main(arguments: list[str]) -> int:
                 return NO_PICTURE
             from simkit.report.scene_page import compose
 
-            compose(scene, [(shot, view) for shot, view in shots], picture)
+            compose(scene, shots, picture)
     except Exception as error:
         sys.stderr.write(f"{type(error).__name__}: {' '.join(str(error).split())}\n")
         return NO_DRAWING
@@ -50,7 +51,7 @@ def widths_of(scene: Scene) -> list[int]:
 
     views = [View(scene, look, WHOLE) for look in scene.looks]
     return [
-        WHOLE if look.about is None and view.height < 0.5 * WHOLE else HALF
+        WHOLE if look.about is None and view.height < 0.7 * WHOLE else HALF
         for look, view in zip(scene.looks, views, strict=True)
     ]
 
@@ -75,7 +76,19 @@ class View:
             self.deep += 2 * float(np.abs(self.axes[2] @ (middle - self.axes.T @ ((low + high) / 2))))
         self.middle = middle
         self.width, self.height = width, int(np.clip(width * span[1] / span[0], 60, TALLEST * width))
+        self.depth: np.ndarray | None = None  # from the eye to what is seen, mm (height, width)
         self.pitch = float(max(span[0] / self.width, span[1] / self.height))
+
+    def is_seen(self, point) -> bool:
+        """Return whether a place (x, y, z) mm lies in the picture, with nothing before it."""
+        x, y = (int(value) for value in self.pixel(np.asarray(point, float)))
+        if not (0 <= x < self.width and 0 <= y < self.height):
+            return False
+        if self.depth is None:
+            return True
+        near = self.depth[max(y - NEAR, 0) : y + NEAR + 1, max(x - NEAR, 0) : x + NEAR + 1]
+        far = 2 * self.deep - float(self.axes[2] @ (np.asarray(point, float) - self.middle))
+        return bool(near.max() > far - HIDDEN)
 
     def pixel(self, points: np.ndarray) -> np.ndarray:
         """Return the pixels (..., 2), x right and y down, of places (..., 3) mm."""
@@ -102,6 +115,8 @@ def shoot(scene: Scene, look: Look, width: int):
         chosen = range(len(scene.lines)) if look.lines is None else look.lines
         for number in chosen:
             line = scene.lines[number]
+            if line.is_over:
+                continue  # drawn on the page
             plotter.add_mesh(
                 pyvista.lines_from_points(line.points), color=line.colour, line_width=line.width * FINER,
                 lighting=False, reset_camera=False, show_scalar_bar=False,
@@ -115,10 +130,17 @@ def shoot(scene: Scene, look: Look, width: int):
         plotter.suppress_rendering = False
         plotter.render()
         shot = plotter.screenshot(return_img=True)
+        view.depth = _depths(plotter, view)
     finally:
         plotter.close()
     small = shot[..., :3].reshape(view.height, FINER, view.width, FINER, 3).mean((1, 3))
     return np.round(small).astype(np.uint8), view
+
+
+def _depths(plotter, view: View) -> np.ndarray:
+    """Return how far what is seen lies from the eye, mm (height, width); inf where nothing is."""
+    deep = -np.asarray(plotter.get_image_depth(fill_value=-np.inf), np.float64)
+    return deep.reshape(view.height, FINER, view.width, FINER).max(axis=(1, 3))
 
 
 def add_surface(plotter, surface, **more):

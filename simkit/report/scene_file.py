@@ -1,6 +1,6 @@
 """A 3-D picture as plain arrays: surfaces, lines, numbered places, ways to look; for another process.
 
-NumPy only.  The drawing process is simkit.report.scene_child; the window of simkit view draws the same scenes.
+NumPy only.  simkit.report.scene_child draws it; the window of simkit view draws such surfaces, too.
 """
 
 from __future__ import annotations
@@ -25,20 +25,22 @@ class Surface:
 
 @dataclass(frozen=True)
 class Line:
-    """A line (m, 3) mm, its colour "#rrggbb", its width in pixels."""
+    """A line (m, 3) mm, its colour "#rrggbb", its width in pixels; is_over: nothing hides it."""
 
     points: np.ndarray
     colour: str
     width: float
+    is_over: bool = False
 
 
 @dataclass(frozen=True)
 class Mark:
-    """A numbered place (x, y, z) mm, of a finding; is_must: it must be put right."""
+    """A numbered place (x, y, z) mm, of a finding; is_must: it must be put right; is_over: hidden or not."""
 
     at: tuple[float, float, float]
     number: int
     is_must: bool
+    is_over: bool = False
 
 
 @dataclass(frozen=True)
@@ -99,7 +101,7 @@ def write_scene(path: Path, scene: Scene) -> None:
         "subtitle": scene.subtitle,
         "note": scene.note,
         "lights": [one.light for one in scene.surfaces],
-        "lines": [(one.colour, one.width) for one in scene.lines],
+        "lines": [(one.colour, one.width, one.is_over) for one in scene.lines],
         "looks": [asdict(one) for one in scene.looks],
         "keys": [asdict(one) for one in scene.keys],
         "findings": scene.findings,

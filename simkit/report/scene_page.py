@@ -53,6 +53,9 @@ def compose(scene: Scene, shots: list, picture) -> str:
         draw_scale_bar(
             page, view.pitch, x + shot.shape[1], y + CAPTION + shot.shape[0] + 8, shot.shape[1] / 4
         )
+        chosen = range(len(scene.lines)) if look.lines is None else look.lines
+        for line in (scene.lines[number] for number in chosen if scene.lines[number].is_over):
+            _line_over(page, line, view, round(x), round(y) + CAPTION)
         _numbers(page, look.marks, view, shot, round(x), round(y) + CAPTION)
     for (row, x), sign in zip(rows, signs, strict=True):
         draw_sign(page, MARGIN + x, key_top + 42 * row, sign)
@@ -65,11 +68,12 @@ def compose(scene: Scene, shots: list, picture) -> str:
 
 
 def _numbers(page: Page, marks, view, shot: np.ndarray, left: float, top: float) -> None:
-    """Draw the numbered places of a look, those that lie in the picture."""
+    """Draw the numbered places of a look, those that are seen in the picture."""
     inside = []
     for mark in marks:
         x, y = view.pixel(mark.at)
-        if 0 <= x <= view.width and 0 <= y <= view.height:
+        is_in = 0 <= x <= view.width and 0 <= y <= view.height
+        if view.is_seen(mark.at) or (mark.is_over and is_in):
             inside.append((mark, (left + x, top + y)))
     if not inside:
         return
@@ -88,6 +92,18 @@ def _numbers(page: Page, marks, view, shot: np.ndarray, left: float, top: float)
         page.line(*ends.T, colours.INK, 1.6, zorder=7)
         draw_ring(page, point)
         page.number(*centre, mark.number, mark.is_must, RADIUS)
+
+
+def _line_over(page: Page, line, view, left: float, top: float) -> None:
+    """Draw a line over a picture, as far as it lies inside."""
+    parts = np.linspace(0, len(line.points) - 1, 600)
+    rows = np.arange(len(line.points))
+    dense = np.column_stack([np.interp(parts, rows, line.points[:, axis]) for axis in range(3)])
+    x, y = view.pixel(dense).T
+    is_out = (x < 0) | (y < 0) | (x > view.width) | (y > view.height)
+    x, y = np.where(is_out, np.nan, x) + left, np.where(is_out, np.nan, y) + top
+    page.line(x, y, "white", line.width + 4, zorder=6.1)
+    page.line(x, y, line.colour, line.width, zorder=6.2)
 
 
 def _sign(key: Key) -> Sign:

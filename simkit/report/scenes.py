@@ -29,7 +29,7 @@ MOST_CELLS = 260_000  # of a surface: about two pixels each where the part fills
 MOST_MARKS = 12
 FROM_ABOVE = (-0.16, -0.80, 1.35)  # from the part to the eye: the front, a little left, from above
 LOW_DOWN = (-0.35, -1.0, 0.42)
-FADED, WOOD = "#f0ede5", "#dfd9cb"
+FADED, WOOD = "#f0ede5", "#ece2cc"
 SIDE_1, SIDE_2 = "#c9c9c4", "#f3ead6"
 PATH = "#01665e"  # dark teal of ColorBrewer's BrBG, as in the film
 TABLE = "#f7f6f2"
@@ -94,7 +94,7 @@ def leftover_scene(evidence: Evidence, shown: dict[int, np.ndarray], turn: str, 
 
 
 def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:
-    """Return the Scene of both sides with their seam: from the front, from behind, close to the worst step."""
+    """Return the Scene of both sides with their seam: from the front, from behind, and close to."""
     job, field, seam = evidence.job, evidence.field, evidence.seam
     limit = job.limits.witness_step
     surfaces = _halves(evidence, field, evidence.envelopes.is_part)
@@ -170,7 +170,7 @@ def finding_scene(evidence: Evidence, result: dict[str, Any]) -> Scene | None:
     more, names = cutter_surfaces(cutter, at)
     surfaces += more
     keys += names
-    lines = [Line(way, PATH, 4.0)] if np.ptp(way, axis=0).max() > 0.01 else []
+    lines = [Line(way, PATH, 5.0, True)] if np.ptp(way, axis=0).max() > 0.01 else []
     where = f"{row['file']}, line {row['line']}"
     keys += [Key(f"way of the tip in line {row['line']}", PATH, True)] if lines else []
     low, high = (
@@ -179,7 +179,9 @@ def finding_scene(evidence: Evidence, result: dict[str, Any]) -> Scene | None:
     (x0, y0), (x1, y1) = low[:, :2].min(axis=0) - 8, high[:, :2].max(axis=0) + 8
     table = np.array([[(x0, y0, -0.05), (x1, y0, -0.05), (x1, y1, -0.05), (x0, y1, -0.05)]], np.float32)
     surfaces.append(Surface(table, np.array([colours.rgb(TABLE)], np.uint8), PALE))
-    marks = () if mark is None else (Mark(tuple(map(float, mark)), row["number"], row["severity"] in MUST),)
+    marks = (
+        () if mark is None else (Mark(tuple(map(float, mark)), row["number"], row["severity"] in MUST, True),)
+    )
     across = max(5 * 2 * cutter.radius, 40.0)
     eye = (LOW_DOWN[0], LOW_DOWN[1], 0.75)
     near = {"about": tuple(map(float, at)), "size": (across, 0.75 * across)}

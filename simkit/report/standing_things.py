@@ -76,8 +76,8 @@ def fixture_surfaces(
 def turned_round(outline: np.ndarray, at) -> np.ndarray:
     """Return the faces (n, 4, 3) float32 mm of an outline (m, 2) of radii and heights turned round.
 
-    at (x, y, z) mm: where radius 0 and height 0 lie.  Corners go counter-clockwise seen from outside where the
-    outline goes up on its outer side.
+    at (x, y, z) mm: where radius 0 and height 0 lie.  Corners go counter-clockwise seen from outside where
+    the outline goes up on its outer side.
     """
     angle = np.linspace(0.0, 2 * np.pi, AROUND + 1)
     ring = np.stack([np.cos(angle), np.sin(angle)], axis=1)
