@@ -48,21 +48,10 @@ def leftover_scene(evidence: Evidence, shown: dict[int, np.ndarray], turn: str, 
     job, field, target = evidence.job, evidence.field, evidence.envelopes
     limits = (job.limits.gouge, job.limits.leftover)
     lower, upper = (np.where(target.is_part, level, 0.0) for level in (target.lower, target.upper))
-    surfaces = [_surface(field.lattice, lower, upper, FADED, PALE)]
-    for side, deviation in sorted(shown.items()):
-        index = colours.class_index(deviation, limits)
-        mine, its, sense = (field.upper, upper, 1) if side == 1 else (field.lower, lower, -1)
-        is_left = (index > colours.WITHIN) & field.is_solid & target.is_part
-        height = np.where(is_left, np.maximum(sense * (mine - its), 0.0), 0.0)
-        height, index = _widened(height, np.where(is_left, index, colours.NO_TARGET))
-        height[~target.is_part] = 0.0
-        if not height.any():
-            continue
-        ends = (its - 0.1, its + height) if side == 1 else (its - height, its + 0.1)
-        ends = [np.where(height > 0, end, 0.0) for end in ends]
-        surfaces.append(_classed(field.lattice, *ends, index))
-    if len(surfaces) == 1:
+    left = leftover_surfaces(evidence, shown)
+    if not left:
         return None
+    surfaces = [_surface(field.lattice, lower, upper, FADED, PALE), *left]
     rows = [row for row in result["findings"] if row["kind"].startswith("leftover")]
     edges = colours.steps(limits[1])
     keys = [Key("the part, faded", FADED)]
@@ -91,6 +80,32 @@ def leftover_scene(evidence: Evidence, shown: dict[int, np.ndarray], turn: str, 
         _listed(rows),
         "Seen from the front, from above. True to size, but slivers are drawn three cells wide.",
     )
+
+
+def leftover_surfaces(
+    evidence: Evidence, shown: dict[int, np.ndarray], kept: np.ndarray | None = None
+) -> list[Surface]:
+    """Return the leftover beyond its limit on each side, as solids on the part.
+
+    shown: as leftover_scene takes it.  kept (ny, nx) bool: cells outside it are left out; None: none is.
+    """
+    field, target = evidence.field, evidence.envelopes
+    limits = (evidence.job.limits.gouge, evidence.job.limits.leftover)
+    lower, upper = (np.where(target.is_part, level, 0.0) for level in (target.lower, target.upper))
+    surfaces = []
+    for side, deviation in sorted(shown.items()):
+        index = colours.class_index(deviation, limits)
+        mine, its, sense = (field.upper, upper, 1) if side == 1 else (field.lower, lower, -1)
+        is_left = (index > colours.WITHIN) & field.is_solid & target.is_part
+        height = np.where(is_left, np.maximum(sense * (mine - its), 0.0), 0.0)
+        height, index = _widened(height, np.where(is_left, index, colours.NO_TARGET))
+        height[~target.is_part if kept is None else ~(target.is_part & kept)] = 0.0
+        if not height.any():
+            continue
+        ends = (its - 0.1, its + height) if side == 1 else (its - height, its + 0.1)
+        ends = [np.where(height > 0, end, 0.0) for end in ends]
+        surfaces.append(_classed(field.lattice, *ends, index))
+    return surfaces
 
 
 def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:

@@ -90,7 +90,7 @@ def draw_solid_view(
             title=np.array(str(title)),
             turn=np.array("about y" if turn == "about y" else "about x"),
         )
-        trouble = _run(_command(scene, picture), Path(folder), timeout)
+        trouble = run_child(_command(scene, picture), Path(folder), timeout)
         if trouble is None and not picture.exists():
             trouble = "drawing ended without a picture"
         if trouble is None:
@@ -113,7 +113,7 @@ def draw_scenes(scenes: dict[Path, Scene], timeout: float = 240) -> str | None:
             file = Path(folder, f"scene_{number}.npz")
             write_scene(file, scene)
             words += [str(file), str(Path(folder, f"picture_{number}.png"))]
-        trouble = _run(_scenes_command(words), Path(folder), timeout) if words else None
+        trouble = run_child(_scenes_command(words), Path(folder), timeout) if words else None
         for path, drawn in zip(scenes, words[1::2], strict=True):
             if trouble is None and not os.path.exists(drawn):
                 trouble = "drawing ended without a picture"
@@ -144,7 +144,7 @@ def _environment() -> dict[str, str]:
     return environment
 
 
-def _run(command, folder, timeout) -> str | None:
+def run_child(command, folder, timeout) -> str | None:
     """Run the child to its end and return what went wrong, None for nothing; it never outlives this."""
     said = folder / "said.txt"  # a file, for a pipe could fill up and stall the child
     try:

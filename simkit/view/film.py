@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import functools
 import io
 import math
-from pathlib import Path
 
 import numpy as np
 
@@ -13,6 +11,7 @@ from simkit.report import colours
 from simkit.report.map_parts import pose_words
 from simkit.report.seen_plan import SeenPlan
 from simkit.stock.field import Field
+from simkit.view.letters import fit, font
 from simkit.view.steps import Steps
 
 WIDTH, TALLEST = 900, 560  # pixels of the map
@@ -93,12 +92,12 @@ class _Drawing:
             (EDGE - 1, HEAD - 1, EDGE + self.across, HEAD + self.down), outline=colours.rgb(colours.QUIET_INK)
         )
         name = steps.job.name or "part"
-        pen.text((EDGE, 12), _fit(f"{name}: {setup.name}", 20, self.width - 2 * EDGE), colours.INK, _font(20))
+        pen.text((EDGE, 12), fit(f"{name}: {setup.name}", 20, self.width - 2 * EDGE), colours.INK, font(20))
         pen.text(
-            (EDGE, 42), _fit(self._words(done, counted), 15, self.width - 2 * EDGE), colours.INK, _font(15)
+            (EDGE, 42), fit(self._words(done, counted), 15, self.width - 2 * EDGE), colours.INK, font(15)
         )
         words = pose_words(1 if frame.up > 0 else 2, setup.turn, steps.lattice.cell)
-        pen.text((EDGE, 63), _fit(words, 13, self.width - 2 * EDGE), colours.QUIET_INK, _font(13))
+        pen.text((EDGE, 63), fit(words, 13, self.width - 2 * EDGE), colours.QUIET_INK, font(13))
         if done:
             self._cutter(pen, plan, done)
         self._key(pen)
@@ -152,9 +151,9 @@ class _Drawing:
             pen.rectangle((x, top, x + wide - 1, top + 14), fill=tuple(int(v) for v in tone))
         pen.rectangle((EDGE - 1, top - 1, EDGE + wide * TONES, top + 15), outline=colours.QUIET_INK)
         thick = self.steps.job.blank.thickness
-        pen.text((EDGE, top + 20), "0", colours.INK, _font(13))
+        pen.text((EDGE, top + 20), "0", colours.INK, font(13))
         right = EDGE + wide * TONES
-        pen.text((right, top + 20), f"{thick:.4g} mm deep", colours.INK, _font(13), anchor="ma")
+        pen.text((right, top + 20), f"{thick:.4g} mm deep", colours.INK, font(13), anchor="ma")
         x = right + 90
         pen.rectangle((x, top - 1, x + 30, top + 15), outline=colours.QUIET_INK)
         for k in range(3, 30 + 16, 9):
@@ -162,30 +161,11 @@ class _Drawing:
                 (x + max(k - 15, 0), top + min(k, 15), x + min(k, 30), top + max(k - 30, 0)),
                 fill=colours.HOLDING_LINE,
             )
-        pen.text((x + 38, top - 1), "cut through", colours.INK, _font(13))
+        pen.text((x + 38, top - 1), "cut through", colours.INK, font(13))
         most = 0.22 * self.across / self.scale
         power = 10.0 ** math.floor(math.log10(most))
         length = max(f * power for f in (1, 2, 5) if f * power <= most)
         end = self.width - EDGE
         start = end - length * self.scale
         pen.line((start, top + 12, end, top + 12), fill=colours.INK, width=3)
-        pen.text(((start + end) / 2, top + 20), f"{length:g} mm", colours.INK, _font(13), anchor="ma")
-
-
-@functools.cache
-def _font(size: int):
-    """The font of all pictures, from matplotlib's own files; size in pixels."""
-    import matplotlib
-    from PIL import ImageFont
-
-    return ImageFont.truetype(str(Path(matplotlib.get_data_path(), "fonts", "ttf", "DejaVuSans.ttf")), size)
-
-
-def _fit(text: str, size: int, width: float) -> str:
-    """The text on one line, cut at its end where it is wider than `width` pixels."""
-    text = " ".join("".join(c if c.isprintable() else " " for c in text).split(" ")).strip()
-    if _font(size).getlength(text) <= width:
-        return text
-    while text and _font(size).getlength(text + "…") > width:
-        text = text[:-1]
-    return text.rstrip() + "…"
+        pen.text(((start + end) / 2, top + 20), f"{length:g} mm", colours.INK, font(13), anchor="ma")
