@@ -17,8 +17,8 @@ def add_view(commands) -> None:
         "view",
         help="look at a job in a window: findings, part, leftover, the wood at any line",
         description=(
-            "Check a job and show it in a window of the desktop: the verdict, the findings with their pictures, "
-            "the part cut open, and the wood as it stands at any line of the programs."
+            "Check a job and show it in a window of the desktop: the verdict, the findings with their "
+            "pictures, the part cut open, and the wood as it stands at any line of the programs."
         ),
         allow_abbrev=False,
     )

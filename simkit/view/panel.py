@@ -21,6 +21,7 @@ COLUMN = 0.32  # of the window's width, for the findings
 WIDEST = 520  # pixels of that column
 BIG, PLAIN, SMALL = 22, 16, 14  # pixels of the font
 ROW = 64  # pixels a finding takes: two lines of it
+MOST_TOLD, TOLD = 9, 19  # lines on the chosen finding, and pixels each takes
 LINE = 23  # pixels a line of a program takes
 LINES = 7  # lines of the program that are seen
 PAPER, MARKED, RULE = "#ffffff", "#ece8de", "#d5d2ca"
@@ -78,11 +79,11 @@ def panel_of(look: Look, width: int, height: int) -> Panel:
     foot = height - EDGE - 2 * (SMALL + 6)
     text_top = foot - LINES * LINE - 34
     _program(pen, spots, look, left, text_top, width)
-    _legend(pen, look, left, text_top - 34, width)
+    legend_top = _legend(pen, look, left, text_top - 34, width)
     for number, words in enumerate((KEYS, MORE_KEYS)):
         place = (left, foot + 10 + number * (SMALL + 6))
         pen.text(place, fit(words, SMALL, width - left - EDGE), colours.QUIET_INK, font(SMALL))
-    stage = (left, stage_top, width - EDGE, max(text_top - 48, stage_top + 40))
+    stage = (left, stage_top, width - EDGE, max(legend_top - 14, stage_top + 40))
     return Panel(np.asarray(image), spots, stage, shown)
 
 
@@ -110,22 +111,29 @@ def _findings(pen, spots, look: Look, column: int, top: int, height: int) -> int
     title = "1 finding" if count == 1 else f"{count} findings, the worst first"
     pen.text((x, y), title, colours.INK, font(PLAIN))
     y += PLAIN + 16
-    shown = max((height - EDGE - y - 26) // ROW, 1)
+    room = column - 46
+    told: list[str] = []
+    if look.finding is not None:
+        words = f"{look.finding['message']}. {look.finding['advice']}"
+        told = wrapped(f"{words[:1].upper()}{words[1:]}", SMALL, room, MOST_TOLD)
+    more = len(told) * TOLD
+    shown = max((height - EDGE - y - 26 - more) // ROW, 1)
     first = min(look.state.first_finding, max(count - shown, 0))
     for index in range(first, min(first + shown, count)):
         row = look.findings[index]
         if index == look.state.finding:
-            pen.rectangle((x - 10, y - 8, x + column, y + ROW - 14), fill=MARKED)
+            pen.rectangle((x - 10, y - 8, x + column, y + ROW - 14 + more), fill=MARKED)
+            for nth, line in enumerate(told):
+                pen.text((x + 42, y + ROW - 19 + nth * TOLD), line, colours.INK, font(SMALL))
         fill, ink = (colours.INK, "white") if must(row) else ("white", colours.INK)
         pen.ellipse((x, y, x + 30, y + 30), fill=fill, outline=colours.INK, width=2)
         size = PLAIN if row["number"] < 100 else SMALL - 2
         pen.text((x + 15, y + 15), str(row["number"]), ink, font(size), anchor="mm")
-        room = column - 46
         for nth, line in enumerate(wrapped(finding_words(row), PLAIN, room, 1)):
             pen.text((x + 42, y + nth * (PLAIN + 4)), line, colours.INK, font(PLAIN))
         pen.text((x + 42, y + PLAIN + 8), fit(_where(row), SMALL, room), colours.QUIET_INK, font(SMALL))
         spots.append(Spot((x - 10, y - 8, x + column, y + ROW - 14), "choose", (index,)))
-        y += ROW
+        y += ROW + (more if index == look.state.finding else 0)
     rest = count - min(first + shown, count)
     for is_there, words, step, place in (
         (first > 0, f"{first} above", -1, x + 42),
@@ -191,15 +199,21 @@ def _choices(pen, spots, look: Look, left: int, top: int, width: int) -> int:
     return y + SMALL + 20
 
 
-def _legend(pen, look: Look, left: int, y: int, width: int) -> None:
-    x = left
+def _legend(pen, look: Look, left: int, bottom: int, width: int) -> int:
+    """Write what the colours are, the last row at `bottom`; return where the first begins."""
+    x, row, places = left, 0, []
     for colour, words in legend_of(look):
-        wide = 40 + font(SMALL).getlength(words) + 26
-        if x + wide - 26 > width - EDGE:
-            break
+        wide = 40 + round(font(SMALL).getlength(words))
+        if x > left and x + wide > width - EDGE:
+            x, row = left, row + 1
+        places.append((x, row, colour, words))
+        x += wide + 26
+    top = bottom - row * (SMALL + 12)
+    for x, nth, colour, words in places:
+        y = top + nth * (SMALL + 12)
         pen.rectangle((x, y, x + 30, y + SMALL + 2), fill=colour, outline=colours.QUIET_INK)
         pen.text((x + 38, y), words, colours.INK, font(SMALL))
-        x += round(wide)
+    return top
 
 
 def _program(pen, spots, look: Look, left: int, top: int, width: int) -> None:

@@ -66,7 +66,7 @@ def goal_of(look: Look) -> Goal:
         eye = np.array([-1.0, -0.15, 0.0] if look.state.section == ACROSS else [-0.15, -1.0, 0.0])
         eye[2] = 0.45 * lie.up
     else:
-        eye = lie.matrix @ np.array(LOW_DOWN[:2] + (0.75,) if look.state.subject == STEP else FROM_ABOVE)
+        eye = lie.matrix @ np.array((*LOW_DOWN[:2], 0.75) if look.state.subject == STEP else FROM_ABOVE)
     up = lie.matrix @ np.array((0.0, 0.0, 1.0))
     middle, size = np.array([blank.length, blank.width, blank.thickness]) / 2, max(blank.length, blank.width)
     if row is not None and row["at"] is not None and look.state.finding is not None:
