@@ -18,7 +18,7 @@ from simkit.report import colours
 from simkit.report.map_parts import MUST, finding_words
 from simkit.report.pooled import pooled
 from simkit.report.scene_file import LIT, PALE, Key, Line, Look, Mark, Scene, Surface
-from simkit.report.seam_view import FIRST_OUT, SECOND_OUT, WITHIN, seam_sentence, shade_of
+from simkit.report.seam_view import FIRST_OUT, SECOND_OUT, seam_sentence, shade_of
 from simkit.report.solid_mesh import surface
 from simkit.report.standing_things import cutter_surfaces, fixture_surfaces
 from simkit.stock.cut import cut
@@ -116,7 +116,9 @@ def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:
     lines = []
     stations = np.column_stack([seam.stations + STAND_OUT * seam.normal, seam.level])
     for run in _seam_runs(seam, limit):
-        lines.append(Line(stations[run], shade_of(float(seam.offset[run[0]]), limit), 5.0))
+        step = float(seam.offset[run[0]])
+        shade = colours.INK if abs(step) <= limit else shade_of(step, limit)
+        lines.append(Line(stations[run], shade, 5.0))
     whole = tuple(range(len(surfaces)))
     x, y = seam.stations[seam.worst]
     at = (float(x), float(y), float(seam.level[seam.worst]))
@@ -131,7 +133,7 @@ def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:
     marks = tuple(_mark(row) for row in rows if row["at"] is not None)
     keys = [Key("cut from side 1", SIDE_1), Key("cut from side 2", SIDE_2)]
     size = np.abs(seam.offset)
-    keys.append(Key(f"the sides meet within {limit:g} mm, the limit", WITHIN, True))
+    keys.append(Key(f"the sides meet within {limit:g} mm, the limit", colours.INK, True))
     for sense, shades, side in ((1, FIRST_OUT, 1), (-1, SECOND_OUT, 2)):
         if (sense * seam.offset > limit).any():
             keys.append(Key(f"side {side} stands out, up to {2 * limit:g} mm", shades[0], True))
