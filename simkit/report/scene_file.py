@@ -118,7 +118,11 @@ def read_scene(path: Path) -> Scene:
             for number, light in enumerate(words["lights"])
         ]
         lines = [Line(data[f"line_{number}"], *look) for number, look in enumerate(words["lines"])]
-    looks = [Look(**{**one, "marks": tuple(Mark(**mark) for mark in one["marks"])}) for one in words["looks"]]
+    looks = []
+    for one in words["looks"]:
+        marks = tuple(Mark(**(mark | {"at": tuple(mark["at"])})) for mark in one.pop("marks"))
+        parts = {name: tuple(value) if isinstance(value, list) else value for name, value in one.items()}
+        looks.append(Look(**parts, marks=marks))
     findings = [tuple(one) for one in words["findings"]]
     keys = [Key(**one) for one in words["keys"]]
     return Scene(

@@ -10,7 +10,7 @@ from simkit.errors import InputProblems
 from simkit.job.model import Blank, Job
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
-from simkit.report import colours, section_view
+from simkit.report import colours, section_view, solid_view
 from simkit.report.line_section import cut_along
 from simkit.report.section_line import SectionLine, section_lines
 from simkit.report.section_view import draw_section
@@ -147,7 +147,8 @@ def test_draw__a_thin_sliver_is_seen(tmp_path, evidence):
     assert is_colour(image, section_view.PROUD).sum() >= section_view.LEAST
 
 
-def test_command__writes_the_sections_and_wants_a_place_for_them(tmp_path, evidence, capsys):
+def test_command__writes_the_sections_and_wants_a_place_for_them(tmp_path, evidence, capsys, monkeypatch):
+    monkeypatch.setattr(solid_view, "draw_solid_view", lambda *_, **__: "not in this test")
     job = evidence[0].job.file
     words = ["check", job, "--quiet", "--cell", "1", "--section", "1,15 to 39,15"]
     assert main(words) == 2
