@@ -162,40 +162,35 @@ def _choices(pen, spots, look: Look, left: int, top: int, width: int) -> int:
     """Write what is shown, and what else could be; return where the words end."""
     for line in wrapped(f"{look.words()}.", PLAIN, width - left - EDGE, 1):
         pen.text((left, top), line, colours.INK, font(PLAIN))
+    state = look.state
+    groups = [
+        ("Show:", [(name, "show", (name,), name == state.subject) for name in look.subjects]),
+        ("Cut:", [(name, "cut_open", (name,), name == state.section) for name in SECTIONS]),
+    ]
+    more = []
+    if state.subject != STEP and len(look.sides) > 1:
+        more.append(("turn over", "turn_over", (), False))
+    if state.section != NONE:
+        more += [("nearer", "move_section", (-5,), False), ("farther", "move_section", (5,), False)]
     y, x = top + PLAIN + 14, left
-    groups = [("Show:", "show", look.subjects, look.state.subject)]
-    groups.append(("Cut:", "cut_open", list(SECTIONS), look.state.section))
-    for title, call, names, chosen in groups:
+    for title, choices in (*groups, ("", more)):
+        start = round(font(SMALL).getlength(title)) + 12 if title else 0
+        length = start + sum(font(SMALL).getlength(words) + 26 for words, *_ in choices)
+        if x > left and x + length - 26 > width - EDGE:
+            x, y = left, y + SMALL + 18
         pen.text((x, y), title, colours.QUIET_INK, font(SMALL))
-        x += round(font(SMALL).getlength(title)) + 12
-        for name in names:
-            wide = round(font(SMALL).getlength(name))
-            if name == chosen:
-                pen.rectangle(
-                    (x - 7, y - 5, x + wide + 7, y + SMALL + 7), fill=MARKED, outline=colours.QUIET_INK
-                )
+        x += start
+        for words, call, arguments, is_chosen in choices:
+            wide = round(font(SMALL).getlength(words))
+            if is_chosen:
+                box = (x - 7, y - 5, x + wide + 7, y + SMALL + 7)
+                pen.rectangle(box, fill=MARKED, outline=colours.QUIET_INK)
             else:
                 pen.line((x, y + SMALL + 4, x + wide, y + SMALL + 4), fill=colours.QUIET_INK)
-            pen.text((x, y), name, colours.INK, font(SMALL))
-            spots.append(Spot((x - 8, y - 8, x + wide + 8, y + SMALL + 10), call, (name,)))
+            pen.text((x, y), words, colours.INK, font(SMALL))
+            spots.append(Spot((x - 8, y - 8, x + wide + 8, y + SMALL + 10), call, arguments))
             x += wide + 26
         x += 14
-    if look.state.subject != STEP and len(look.sides) > 1:
-        words = "turn over"
-        if x + font(SMALL).getlength(words) < width - EDGE:
-            wide = round(font(SMALL).getlength(words))
-            pen.text((x, y), words, colours.INK, font(SMALL))
-            pen.line((x, y + SMALL + 4, x + wide, y + SMALL + 4), fill=colours.QUIET_INK)
-            spots.append(Spot((x - 8, y - 8, x + wide + 8, y + SMALL + 10), "turn_over", ()))
-            x += wide + 26
-    if look.state.section != NONE:
-        for words, step in (("nearer", -5), ("farther", 5)):
-            wide = round(font(SMALL).getlength(words))
-            if x + wide < width - EDGE:
-                pen.text((x, y), words, colours.INK, font(SMALL))
-                pen.line((x, y + SMALL + 4, x + wide, y + SMALL + 4), fill=colours.QUIET_INK)
-                spots.append(Spot((x - 8, y - 8, x + wide + 8, y + SMALL + 10), "move_section", (step,)))
-                x += wide + 22
     return y + SMALL + 20
 
 
