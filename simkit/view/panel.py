@@ -23,7 +23,7 @@ BIG, PLAIN, SMALL = 22, 16, 14  # pixels of the font
 ROW = 64  # pixels a finding takes: two lines of it
 MOST_TOLD, TOLD = 9, 19  # lines on the chosen finding, and pixels each takes
 LINE = 23  # pixels a line of a program takes
-LINES = 7  # lines of the program that are seen
+LINES, FEW, LOW = 7, 4, 800  # lines of the program that are seen, and in a window lower than so many pixels
 PAPER, MARKED, RULE = "#ffffff", "#ece8de", "#d5d2ca"
 KEYS = (
     "up, down: line    page up, page down: 25 lines    n, p: finding    1 to 4: what is shown    s: cut open"
@@ -77,8 +77,9 @@ def panel_of(look: Look, width: int, height: int) -> Panel:
     left = column + 2 * EDGE
     stage_top = _choices(pen, spots, look, left, top, width)
     foot = height - EDGE - 2 * (SMALL + 6)
-    text_top = foot - LINES * LINE - 34
-    _program(pen, spots, look, left, text_top, width)
+    lines = FEW if height < LOW else LINES
+    text_top = foot - lines * LINE - 34
+    _program(pen, spots, look, (left, text_top), width, lines)
     legend_top = _legend(pen, look, left, text_top - 34, width)
     for number, words in enumerate((KEYS, MORE_KEYS)):
         place = (left, foot + 10 + number * (SMALL + 6))
@@ -137,14 +138,14 @@ def _findings(pen, spots, look: Look, column: int, top: int, height: int) -> int
     rest = count - min(first + shown, count)
     for is_there, words, step, place in (
         (first > 0, f"{first} above", -1, x + 42),
-        (rest > 0, f"{rest} more below", 1, x + 200),
+        (rest > 0, f"{rest} more below", 1, x + 42 + (120 if first else 0)),
     ):
         if is_there:
             pen.text((place, y - 4), words, colours.INK, font(SMALL))
             pen.line(
                 (place, y + SMALL, place + font(SMALL).getlength(words), y + SMALL), fill=colours.QUIET_INK
             )
-            spots.append(Spot((place - 6, y - 8, place + 150, y + 24), "scroll", (step * shown, shown)))
+            spots.append(Spot((place - 6, y - 8, place + 110, y + 24), "scroll", (step * shown, shown)))
     return shown
 
 
@@ -152,7 +153,7 @@ def _where(row) -> str:
     """Where a finding is, in a few words."""
     words = [f"side {row['side']}"] if row["side"] is not None else []
     if row["at"] is not None:
-        words.append("x {:.1f}, y {:.1f}".format(*row["at"][:2]))
+        words.append("x {:.1f}, y {:.1f} mm".format(*row["at"][:2]))
     if row["line"] is not None:
         words.append(f"{row['file']}, line {row['line']}")
     return ", ".join(words)
@@ -211,9 +212,10 @@ def _legend(pen, look: Look, left: int, bottom: int, width: int) -> int:
     return top
 
 
-def _program(pen, spots, look: Look, left: int, top: int, width: int) -> None:
+def _program(pen, spots, look: Look, corner: tuple[int, int], width: int, count: int) -> None:
     """Write the lines of the program about the one at hand."""
     state, steps = look.state, look.steps
+    left, top = corner
     x = left
     for run, (_, _, name) in enumerate(steps.runs):
         if x > width - EDGE - 120:
@@ -228,7 +230,7 @@ def _program(pen, spots, look: Look, left: int, top: int, width: int) -> None:
         spots.append(Spot((x - 8, top - 6, x + wide + 8, top + PLAIN + 8), "go_to", (run, 1)))
         x += wide + 28
     y = top + PLAIN + 18
-    lines = look.lines_about(LINES)
+    lines = look.lines_about(count)
     if not lines:
         pen.text((left, y), "The program's file has gone.", colours.QUIET_INK, font(PLAIN))
     gutter = round(font(SMALL).getlength(str(max(len(look.text), 1)))) + 14
