@@ -50,8 +50,8 @@ def cut_along(evidence: Evidence, line: SectionLine, count: int, low: float = 0.
     """Return the LineSection of the blank along a line, from low to high mm of it (None: its end).
 
     count: places.  Error: none of its own: heights are those of the swept cutters and of the target's
-    triangles at these very places, distances those from the cut to the nearest triangle.  Where no wood is
-    left over the part: how far the wood is in the plane of the cut, to `step`.
+    triangles at these very places, distances those from the cut to the nearest triangle that looks to that
+    side.  Where no wood is left over the part: how far the wood is in the plane of the cut, to `step`.
     """
     high = line.length if high is None else high
     step = (high - low) / count
@@ -112,7 +112,7 @@ def _apart(points, along, step, lower, upper, target_lower, target_upper, grid):
             at = np.flatnonzero(is_part & is_solid & is_there)
             if len(at):
                 on_cut = np.column_stack([points[at], mine[at]])
-                values[row, at] = grid.distance(on_cut, within=np.abs(off[at]))
+                values[row, at] = grid.distance(on_cut, row + 1, np.abs(off[at]))
     is_gone = is_part & ~is_solid
     if is_gone.any():
         wood = cKDTree(_outline(along, step, lower, upper, is_solid)) if is_solid.any() else None

@@ -15,7 +15,17 @@ from simkit.report.canvas import BODY, MARGIN, SMALL, TITLE, Page
 from simkit.report.class_map import Sign, draw_sign, swatch_of
 from simkit.report.labels import place_labels
 from simkit.report.line_section import LineSection, cut_along, runs
-from simkit.report.map_parts import MUST, RADIUS, draw_ring, draw_scale_bar, finding_words, flow, nice_step
+from simkit.report.map_parts import (
+    BAND,
+    LOW,
+    MUST,
+    RADIUS,
+    draw_ring,
+    draw_scale_bar,
+    finding_words,
+    flow,
+    nice_step,
+)
 from simkit.report.section_line import SectionLine
 
 WIDTH, TALLEST = 1800, 760  # pixels of the page, and that the section may be high
@@ -62,7 +72,8 @@ def draw_section(
     words = "From x {:.1f}, y {:.1f} to x {:.1f}, y {:.1f} mm of the blank.".format(*line.start, *line.end)
     words += " Heights and lengths to one scale."
     y_head = 40 + canvas.line_height(TITLE) * len(head) + canvas.line_height(SMALL)
-    top = round(y_head + 74)
+    band = BAND if down < LOW else 0
+    top = round(y_head + 74 + band)
     key_top = top + down + 136
     close_top = key_top + 42 * (1 + max(row for row, _ in rows)) + 30
     list_top = close_top + DETAIL[1] + 92
@@ -77,13 +88,13 @@ def draw_section(
     window.put(page, left, top, image, cut, evidence)
     _rulers(page, window, blank.thickness)
     middle = left + across / 2
-    page.text(middle, top - 16, "side 1 (up)", BODY, bold=True, across="center")
+    page.text(middle, top - 16 - band, "side 1 (up)", BODY, bold=True, across="center")
     page.text(middle, top + down + 92, "side 2 (down)", BODY, bold=True, across="center")
-    page.text(left, top - 16, "start", SMALL, colours.QUIET_INK)
-    page.text(left + across, top - 16, "end", SMALL, colours.QUIET_INK, across="right")
+    page.text(left, top - 16 - band, "start", SMALL, colours.QUIET_INK)
+    page.text(left + across, top - 16 - band, "end", SMALL, colours.QUIET_INK, across="right")
     for letter, place in zip("ABC", close, strict=False):
         _frame(page, window, letter, place, _foot(evidence, place[1]))
-    _numbers(page, window, near, line)
+    _numbers(page, window, near, band)
     for (row, x), sign in zip(rows, signs, strict=True):
         draw_sign(page, MARGIN + x, key_top + 42 * row, sign)
     draw_scale_bar(page, pitch, WIDTH - MARGIN, key_top - 8, 380)
@@ -222,11 +233,11 @@ def _near(findings, line: SectionLine) -> list[tuple]:
     return near[:MOST_NUMBERS]
 
 
-def _numbers(page: Page, window: _Window, near, line: SectionLine) -> None:
+def _numbers(page: Page, window: _Window, near, band: float) -> None:
     if not near:
         return
     points = np.array([window.pixel(row["along"], row["at"][2]) for row in near], float)
-    bounds = (window.left, window.top - 40, window.left + window.across, window.top + window.down + 40)
+    bounds = (window.left, window.top - 6 - band, window.left + window.across, window.top + window.down + 40)
     for row, point, centre in zip(near, points, place_labels(points, bounds, RADIUS), strict=True):
         along = centre - point
         length = max(float(np.hypot(*along)), 1e-9)
@@ -246,9 +257,12 @@ def _frame(page: Page, window: _Window, letter: str, place, foot: float) -> None
     """Show on the section what a close-up holds."""
     wide, tall = CLOSE, TALL
     x, y = window.pixel(place[0] - wide / 2, foot + tall)
-    page.box(x, y, wide / window.pitch, tall / window.pitch, edge=colours.INK, edge_width=1.2, zorder=6)
-    up = y - 8 if y - 30 > window.top - 44 else y + tall / window.pitch + 26
-    page.text(x + wide / window.pitch / 2, up, letter, SMALL, bold=True, across="center")
+    right, foot = x + wide / window.pitch, y + tall / window.pitch
+    x, right = max(x, window.left), min(right, window.left + window.across)
+    y, foot = max(y, window.top), min(foot, window.top + window.down)
+    page.box(x, y, right - x, foot - y, edge=colours.INK, edge_width=1.2, zorder=6)
+    has_room = y > window.top + 30 or window.down < LOW
+    page.text((x + right) / 2, y - 8 if has_room else foot + 26, letter, SMALL, bold=True, across="center")
 
 
 def _close_up(

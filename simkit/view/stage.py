@@ -78,18 +78,17 @@ def legend_of(look: Look) -> list[tuple[str, str]]:
     """Return (colour, words) of what is in the picture."""
     state, rows = look.state, []
     within, proud, deep = (colours.CLASSES[colours.WITHIN + step] for step in (0, 2, -2))
+    limits = look.evidence.job.limits
+    told = f"{colours.PROUD} by over {limits.leftover:g} mm"
     if state.subject == CUT:
         if look.evidence.deviations:
-            rows = [
-                (within, colours.IN_LIMITS),
-                (proud, colours.PROUD),
-                (deep, f"{colours.TOO_DEEP}, striped"),
-            ]
+            rows = [(within, colours.IN_LIMITS), (proud, told)]
+            rows.append((deep, f"{colours.TOO_DEEP} by over {limits.gouge:g} mm, striped"))
         rows.append((colours.HOLDING, "wood outside the part"))
     elif state.subject == PART:
         rows.append((WANTED, "the part as wanted"))
     elif state.subject == LEFTOVER:
-        rows += [(FADED, "the part, faded"), (proud, f"{colours.PROUD}, the darker, the more")]
+        rows += [(FADED, "the part, faded"), (proud, f"{told}, the darker, the more")]
     else:
         rows += [(WOOD, "wood"), (EDGES, "cutter")]
         if look.evidence.job.fixtures:
