@@ -5,8 +5,9 @@ what will be left there.  The ceiling is a plane.  Its slope is that of the move
 block's middle among those that cover the whole block; its height is the most that b stands above that
 slope, at a corner, as the swept surface of a convex cutter is convex; or the highest that is left in the
 tile.  A move whose bound is nowhere under the ceiling cannot win a cell, and is dropped for all blocks
-inside.  A leaf of 4 x 4 cells evaluates b first, takes the ceiling from the surface so lowered, and
-evaluates what is left of its list, passing over bounds that are above the surface at every cell.
+inside.  A leaf of 4 x 4 cells evaluates b first and the most promising of each quarter, takes the ceiling
+from the surface so lowered, and evaluates what is left of its list, passing over bounds that are above the
+surface at every cell.
 
 A value is computed from the record and the cell alone, rounded to float32, and compared as (height, row):
 so tiles, threads, windows and the order of the moves leave the bits alone, and dropping moves that cannot win
@@ -21,7 +22,7 @@ What a move meets at the moment it runs is asked of the replay (replay_kernels),
 Arguments that go together go as tuples: field (h, owner, xs, ys); moves (first entry at hand, entries, codes,
 rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y,
 top, tie, margin); block (iy0, iy1, ix0, ix1); room (places, heights, owners, offsets, heights of one move,
-corners) of a leaf to work in.
+corners) of a leaf to work in; planes (4 LANES,): bounds, slopes and entries of some pieces.
 """
 
 import math
@@ -32,6 +33,8 @@ from simkit._jit import entry_kernel, kernel, loop_kernel
 from simkit.cutters import BALL, FLAT
 from simkit.stock.bit_kernels import first_of, without_first
 from simkit.stock.bound_kernels import (
+    BIG,
+    CHANCE,
     ENTRY,
     GROUP,
     INPUTS,
@@ -71,6 +74,9 @@ LEAF = 4
 CELLS = LEAF * LEAF
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
 FEW = 6  # so many moves are evaluated without tests
+MANY = 16  # from so many on the best of each quarter of a leaf go first
+# Bounds are compared in whole numbers of 1 / STEPS mm, FARTHEST mm up or down, the piece's place behind them.
+STEPS, FARTHEST, PLACES = 2.0**14, 16.0, 4096
 BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
 
 
@@ -287,12 +293,38 @@ def _evaluate(moves, heights, j, room):
 
 
 @loop_kernel
+def _load_whole(field, block, mx, my, room):
+    """_load for a whole leaf: a row of four is read before it is written, so that it moves at once."""
+    h, owner, xs, ys = field
+    places, hb, ob, off, _, _ = room
+    iy0, ix = np.uint64(block[0]), np.uint64(block[2])
+    a, b, c, d = np.uint64(0), np.uint64(1), np.uint64(2), np.uint64(3)
+    x0, x1, x2, x3 = xs[ix], xs[ix + b], xs[ix + c], xs[ix + d]
+    f0, f1, f2, f3 = np.float32(x0 - mx), np.float32(x1 - mx), np.float32(x2 - mx), np.float32(x3 - mx)
+    for r in range(np.uint64(LEAF)):
+        iy, i, k = iy0 + r, r * np.uint64(LEAF), r * np.uint64(LEAF) + np.uint64(CELLS)
+        y = ys[iy]
+        f = np.float32(y - my)
+        h0, h1, h2, h3 = h[iy, ix], h[iy, ix + b], h[iy, ix + c], h[iy, ix + d]
+        o0, o1, o2, o3 = owner[iy, ix], owner[iy, ix + b], owner[iy, ix + c], owner[iy, ix + d]
+        places[i + a], places[i + b], places[i + c], places[i + d] = x0, x1, x2, x3
+        places[k + a], places[k + b], places[k + c], places[k + d] = y, y, y, y
+        off[i + a], off[i + b], off[i + c], off[i + d] = f0, f1, f2, f3
+        off[k + a], off[k + b], off[k + c], off[k + d] = f, f, f, f
+        hb[i + a], hb[i + b], hb[i + c], hb[i + d] = h0, h1, h2, h3
+        ob[i + a], ob[i + b], ob[i + c], ob[i + d] = o0, o1, o2, o3
+
+
+@loop_kernel
 def _load(field, block, room):
     """Copy the cells of a leaf to the room; one at an edge is filled up with copies of its last cells."""
     h, owner, xs, ys = field
     iy0, iy1, ix0, ix1 = block
     places, hb, ob, off, _, _ = room
     mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
+    if iy1 - iy0 == LEAF and ix1 - ix0 == LEAF:
+        _load_whole(field, block, mx, my, room)
+        return
     for r in range(LEAF):
         iy = np.uint64(min(iy0 + r, iy1 - 1))
         for c in range(LEAF):
@@ -331,17 +363,65 @@ def _most_above(slope_x, slope_y, room):
 
 
 @loop_kernel
-def _can_win(low, slope_x, slope_y, hb, off):
-    """Whether a bound, as a plane, comes under the surface of a leaf at any of its cells."""
-    found = np.int32(0)
-    for i in range(np.uint64(CELLS)):
-        is_under = low + (slope_x * off[i] + slope_y * off[i + np.uint64(CELLS)]) <= hb[i]
-        found |= np.int32(1) if is_under else np.int32(0)
-    return found != 0
+def _winners(planes, n, hb, off):
+    """Which bounds, as planes, come under the surface of a leaf at any of its cells, a bit for each.
+
+    planes: n bounds, then n slopes along x, along y, LANES apart.
+    """
+    lanes, found = np.uint64(LANES), np.uint32(0)
+    for lane in range((n + np.uint64(7)) & ~np.uint64(7)):
+        low, slope_x, slope_y = planes[lane], planes[lane + lanes], planes[lane + lanes + lanes]
+        is_under = False
+        for r in range(LEAF):
+            at = low + slope_y * off[np.uint64(CELLS + r * LEAF)]
+            for c in range(LEAF):
+                is_under |= at + slope_x * off[np.uint64(c)] <= hb[np.uint64(r * LEAF + c)]
+        bit = np.uint32(np.uint32(1) << np.uint32(lane))
+        found = np.uint32(found | (bit if is_under else np.uint32(0)))
+    return found
 
 
 @loop_kernel
-def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
+def _key(low, place):
+    """Bound and place as one whole number: the least of several is that of the lowest bound."""
+    most = np.float32(FARTHEST)
+    level = np.int32(min(max(low, -most), most) * np.float32(STEPS))
+    return np.int32(np.int32(level * np.int32(PLACES)) + place)
+
+
+@loop_kernel
+def _lowest_in_quarters(lists, base, n, half_x, half_y, low):
+    """Places in the list of the pieces with the lowest bounds in the middle of each quarter of a block.
+
+    Of those that cover the whole block, among the first PLACES of the list.  low: about what bounds are.
+    """
+    a = b = c = d = np.int32(2**31 - 1)
+    n = min(np.uint64(n), np.uint64(PLACES))
+    x, y = np.float32(0.5) * half_x, np.float32(0.5) * half_y
+    for group in range((n + np.uint64(LANES - 1)) // np.uint64(LANES)):
+        first = np.uint64(base) + group * np.uint64(GROUP)
+        for lane in range(_lanes(n, group)):
+            i = first + lane
+            place = np.int32(group * np.uint64(LANES) + lane)
+            chance = lists[i + np.uint64(CHANCE)]
+            # What fills the list up to whole vectors has no slope: not a number.
+            rise_x = x * (lists[i + np.uint64(SLOPE_X)] if chance < BIG else np.float32(0.0))
+            rise_y = y * (lists[i + np.uint64(SLOPE_Y)] if chance < BIG else np.float32(0.0))
+            over = chance - low
+            key = _key(over - rise_x - rise_y, place)
+            a = np.int32(key if key < a else a)
+            key = _key(over + rise_x - rise_y, place)
+            b = np.int32(key if key < b else b)
+            key = _key(over - rise_x + rise_y, place)
+            c = np.int32(key if key < c else c)
+            key = _key(over + rise_x + rise_y, place)
+            d = np.int32(key if key < d else d)
+    mask = np.int32(PLACES - 1)
+    return a & mask, b & mask, c & mask, d & mask
+
+
+@loop_kernel
+def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room, planes):
     """Lower a leaf by the moves of its list, in any order; return how many were evaluated."""
     first_entry, entries, codes, _, records = moves
     profile, support, heights, bounds = cutter
@@ -361,6 +441,15 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
         done = entries[first_entry + np.int64(lists[i + ENTRY])]
         _evaluate(moves, heights, done, room)
         evaluated = 1
+        low = lists[i + LOWEST]
+        lists[i + LOWEST] = BIG
+        if n > MANY:
+            for k in _lowest_in_quarters(lists, base, n, np.float32(half_x), np.float32(half_y), low):
+                i = _piece(base, np.int64(k))
+                if lists[i + LOWEST] < BIG:
+                    _evaluate(moves, heights, entries[first_entry + np.int64(lists[i + ENTRY])], room)
+                    evaluated += 1
+                    lists[i + LOWEST] = BIG
         if profile == FLAT and codes[done] == FLAT_LINE and records[done, SLOPE] == 0.0:
             level = records[done, H]
     lift = np.float32(top - tie)
@@ -370,17 +459,27 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
         first = np.uint64(base) + group * np.uint64(GROUP)
         lanes = _lanes(np.uint64(n), group)
         bits = _low_ones(lists, first, lanes, wide, deep, slope_x, slope_y, ceiling)
+        some = np.uint64(0)
         while bits != np.uint32(0):
             i = first + first_of(bits)
             bits = without_first(bits)
-            low = lists[i + np.uint64(LOWEST)] + lift
-            if _can_win(low, lists[i + np.uint64(SLOPE_X)], lists[i + np.uint64(SLOPE_Y)], hb, off):
-                j = entries[first_entry + np.int64(lists[i + np.uint64(ENTRY)])]
-                is_late = level < math.inf and j > done and _level_height(codes, records, j) >= level
-                if j != done and j != last and not is_late:
-                    _evaluate(moves, heights, j, room)
-                    evaluated += 1
-                    last = j
+            planes[some] = lists[i + np.uint64(LOWEST)] + lift
+            planes[some + np.uint64(LANES)] = lists[i + np.uint64(SLOPE_X)]
+            planes[some + np.uint64(2 * LANES)] = lists[i + np.uint64(SLOPE_Y)]
+            planes[some + np.uint64(3 * LANES)] = lists[i + np.uint64(ENTRY)]
+            some += np.uint64(1)
+        for i in range(some, (some + np.uint64(7)) & ~np.uint64(7)):
+            planes[i] = BIG
+        bits = _winners(planes, some, hb, off)
+        while bits != np.uint32(0):
+            entry = planes[first_of(bits) + np.uint64(3 * LANES)]
+            bits = without_first(bits)
+            j = entries[first_entry + np.int64(entry)]
+            is_late = level < math.inf and j > done and _level_height(codes, records, j) >= level
+            if j != done and j != last and not is_late:
+                _evaluate(moves, heights, j, room)
+                evaluated += 1
+                last = j
     if evaluated:
         _store(field, block, room)
     return evaluated
@@ -450,7 +549,7 @@ def _block_top(h, block):
 
 
 @loop_kernel
-def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room):
+def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room, planes):
     """Cut a block of 16 by the groups `near` of the tile's list; return evaluations and tests."""
     tests = count * LANES
     iy0, iy1, ix0, ix1 = block
@@ -474,7 +573,7 @@ def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, m
                 for leaf_x in range(ix, part[3], LEAF):
                     leaf = (leaf_y, min(leaf_y + LEAF, part[1]), leaf_x, min(leaf_x + LEAF, part[3]))
                     evaluated += CELLS * _leaf(
-                        lists, 2 * size, n2, every, field, leaf, tile, cutter, moves, room
+                        lists, 2 * size, n2, every, field, leaf, tile, cutter, moves, room, planes
                     )
     return evaluated, tests
 
@@ -498,6 +597,7 @@ def _cut_tiles(
     moves,
     cutter,
     room,
+    planes,
     lists,
     boxes,
     near,
@@ -552,7 +652,7 @@ def _cut_tiles(
                 if count:
                     evaluated, tests = _cut_block(
                         lists, n_groups * GROUP, n, near, count, every, field, block, tile, cutter, moves,
-                        room,
+                        room, planes,
                     )  # fmt: skip
                     counts[t, 0] += evaluated
                     counts[t, 1] += tests
@@ -593,6 +693,7 @@ def cut_blocks(
         moves,
         cutter,
         room,
+        np.zeros(4 * LANES, np.float32),
         lists,
         boxes,
         near,

@@ -28,7 +28,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import kernel
+from simkit._jit import kernel, loop_kernel
 from simkit.cutters import BALL, CONE, FLAT
 from simkit.stock.record_kernels import (
     CLIMB,
@@ -68,8 +68,10 @@ BIG = np.float32(1e30)
 STEEPEST = 6.0  # slope at which the rounding of a cutter's side is taken to end; a bound needs no more
 
 # Heights are compared in steps of 1 / FINE mm, within DEEPEST mm of the tile's top, when the most promising
-# move is looked for: in whole numbers the compiler can find the least without fastmath.
-FINE, DEEPEST = 4096.0, 1e5
+# move is looked for, and its place in the group stands behind: in whole numbers the compiler can find the
+# least without fastmath.
+FINE, DEEPEST = 4096.0, 1e4
+FARTHEST = np.int32(DEEPEST * FINE * LANES)
 
 # Numbers of a support: the profile's slopes and ends, then height at these ends, then the arc.
 RISE_AT, FLAT_AT, FROM_AT, TO_AT, RADIUS_AT, SIDE_AT = 0, 1, 2, 3, 4, 5
@@ -245,7 +247,7 @@ def ball_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
     tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
     far, near = radius + half + margin, radius - half - margin
     fine, deepest = np.float32(FINE), np.float32(DEEPEST)
-    found, best_group = np.int32(DEEPEST * FINE), np.int64(-1)
+    found, best_group = FARTHEST, np.int64(-1)
     n, base = np.uint64(n), np.uint64(base)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
@@ -280,10 +282,11 @@ def ball_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
             is_covered = away2 <= inside * abs(inside)
             lists[i + np.uint64(CHANCE)] = low if is_covered else BIG
             level = np.int32((min(max(low, -deepest), deepest) if is_covered else deepest) * fine)
+            level = np.int32(np.int32(level * np.int32(LANES)) + np.int32(lane))
             found = np.int32(level if level < found else found)
         if found < before:
             best_group = np.int64(group)
-    return _best_of_group(lists, base, n, best_group)
+    return _best(best_group, found)
 
 
 @kernel
@@ -433,7 +436,7 @@ def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
     tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
     far, near = radius + half + margin, radius - half - margin
     fine, deepest, steepest = np.float32(FINE), np.float32(DEEPEST), np.float32(STEEPEST)
-    found, best_group = np.int32(DEEPEST * FINE), np.int64(-1)
+    found, best_group = FARTHEST, np.int64(-1)
     n, base = np.uint64(n), np.uint64(base)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
@@ -470,10 +473,11 @@ def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
             is_covered = away2 <= inside * abs(inside)
             lists[i + np.uint64(CHANCE)] = low if is_covered else BIG
             level = np.int32((min(max(low, -deepest), deepest) if is_covered else deepest) * fine)
+            level = np.int32(np.int32(level * np.int32(LANES)) + np.int32(lane))
             found = np.int32(level if level < found else found)
         if found < before:
             best_group = np.int64(group)
-    return _best_of_group(lists, base, n, best_group)
+    return _best(best_group, found)
 
 
 @kernel
@@ -491,7 +495,7 @@ def cone_bounds(lists, base, n, groups, count, x, y, half, radius, rise, margin)
     tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
     far, near = radius + half + margin, radius - half - margin
     fine, deepest, steepest = np.float32(FINE), np.float32(DEEPEST), np.float32(STEEPEST)
-    found, best_group = np.int32(DEEPEST * FINE), np.int64(-1)
+    found, best_group = FARTHEST, np.int64(-1)
     n, base = np.uint64(n), np.uint64(base)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
@@ -533,22 +537,17 @@ def cone_bounds(lists, base, n, groups, count, x, y, half, radius, rise, margin)
             is_covered = away2 <= inside * abs(inside)
             lists[i + np.uint64(CHANCE)] = low if is_covered else BIG
             level = np.int32((min(max(low, -deepest), deepest) if is_covered else deepest) * fine)
+            level = np.int32(np.int32(level * np.int32(LANES)) + np.int32(lane))
             found = np.int32(level if level < found else found)
         if found < before:
             best_group = np.int64(group)
-    return _best_of_group(lists, base, n, best_group)
+    return _best(best_group, found)
 
 
-@kernel
-def _best_of_group(lists, base, n, group):
-    """The first piece with the least CHANCE of a group, -1 if there is no group."""
-    best, least = -1, BIG
-    if group >= 0:
-        at = base + np.uint64(group) * np.uint64(GROUP) + np.uint64(CHANCE)
-        for lane in range(min(np.uint64(LANES), n - np.uint64(group) * np.uint64(LANES))):
-            if lists[at + lane] < least:
-                best, least = group * LANES + np.int64(lane), lists[at + lane]
-    return best
+@loop_kernel
+def _best(group, found):
+    """The piece of a group that was found, -1 if there is no group."""
+    return group * np.int64(LANES) + np.int64(found & np.int32(LANES - 1)) if group >= 0 else np.int64(-1)
 
 
 # What bounds takes and gives: it is called through a pointer (simkit._jit.pointer).
