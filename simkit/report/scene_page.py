@@ -107,11 +107,12 @@ def _line_over(page: Page, line, view, left: float, top: float) -> None:
 
 
 def _sign(key: Key) -> Sign:
+    words = canvas.shortened(canvas.tidy(key.words), SMALL, WHOLE - 120)
     if key.is_line:
-        return Sign(key.words, line=key.colour, width=5.0)
+        return Sign(words, line=key.colour, width=5.0)
 
     def hatch(image, mask):
         iy, ix = np.indices(mask.shape)
         image[mask & ((ix + iy) % 8 < 2)] = colours.rgb(key.hatch)
 
-    return Sign(key.words, swatch_of(key.colour, hatch if key.hatch else None))
+    return Sign(words, swatch_of(key.colour, hatch if key.hatch else None))

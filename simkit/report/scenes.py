@@ -305,17 +305,20 @@ def _halves(evidence: Evidence, field: Field, is_part: np.ndarray) -> list[Surfa
     seam, lattice = evidence.seam, field.lattice
     near = max(1, round(NEAR_PART / lattice.cell))
     kept = field.is_solid & ndimage.binary_dilation(is_part, np.ones((3, 3)), iterations=near)
-    level = np.zeros(lattice.shape)
-    iy, ix = np.nonzero(kept)
+    ends = (np.where(kept, end, 0.0).astype(np.float32) for end in (field.lower, field.upper))
+    index = np.full(lattice.shape, colours.WITHIN, np.int8)
+    low, high, *_, fold = pooled(*ends, index, index, most=MOST_CELLS)
+    lattice = Lattice(lattice.origin, lattice.cell * fold, low.shape[1], low.shape[0])
+    iy, ix = np.nonzero(high > low)
     places = np.column_stack(lattice.centre_of(iy, ix))
+    level = np.zeros(lattice.shape, np.float32)
     level[iy, ix] = seam.level[cKDTree(seam.stations).query(places)[1]]
-    halves = (
-        (np.maximum(field.lower, level), field.upper, SIDE_1),
-        (field.lower, np.minimum(field.upper, level), SIDE_2),
-    )
     made = []
-    for lower, upper, colour in halves:
-        is_there = kept & (upper > lower)
+    for lower, upper, colour in (
+        (np.maximum(low, level), high, SIDE_1),
+        (low, np.minimum(high, level), SIDE_2),
+    ):
+        is_there = (high > low) & (upper > lower)
         if is_there.any():
             ends = [np.where(is_there, end, 0.0) for end in (lower, upper)]
             made.append(_surface(lattice, *ends, colour, LIT))

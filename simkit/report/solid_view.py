@@ -23,6 +23,7 @@ from simkit.report.whole_file import put_whole
 from simkit.stock.field import Lattice
 
 LEFT_OUT = "the 3-D view was left out"
+MORE_LEFT_OUT = "3-D pictures of leftover, seam and cutter were left out"
 PACKAGES = "libx11-6 libegl1 libgl1"  # Debian's names; seen to be enough on a bare Debian 12
 REMEDY = f"on Debian or Ubuntu the system packages {PACKAGES} bring it (apt install {PACKAGES})"
 MOST_CELLS = 750_000  # about the pixels a part covers in the picture; more would only cost time
@@ -122,7 +123,7 @@ def draw_scenes(scenes: dict[Path, Scene], timeout: float = 240) -> str | None:
                     put_whole(path, Path(drawn).read_bytes())
                 except OSError as error:
                     trouble = f"{os.fspath(path)} could not be written ({error.strerror})"
-    return None if trouble is None else f"{LEFT_OUT}: {trouble}"
+    return None if trouble is None else f"{MORE_LEFT_OUT}: {trouble}"
 
 
 def _scenes_command(words: list[str]) -> list[str]:

@@ -30,6 +30,7 @@ UNCUT = "#dddddd"
 MOST = 2 * len(LIGHT)  # pairs told apart: each colour plain, then hatched
 THROUGH = 0.45  # of the colour where nothing is left; the rest is white
 LETTERS = 2  # areas of one pair that bear its letter, the largest that stand and that are gone
+WIDEST = 760.0  # pixels that a name takes in the legend
 LEAST = 15.0  # pixels from the middle of an area to its edge, for a letter to fit
 
 
@@ -37,7 +38,7 @@ LEAST = 15.0  # pixels from the middle of an area to its edge, for a letter to f
 class Owners:
     """Who cut each cell: index (ny, nx) into `names`, -1 nobody.
 
-    names: of programs and their cutters, in the order in which they first ran.
+    names: of cutters and their programs, in the order in which they first ran.
     """
 
     index: np.ndarray
@@ -62,7 +63,7 @@ def owners_of(rows: np.ndarray, moves: Moves, cutters: dict[int, Cutter]) -> Own
     for number, at in enumerate(order):
         index[is_cut & (key == found[at])] = number
         one = int(rows[is_cut][first[at]])
-        names.append(f"{moves.programs[int(moves.program[one])]}, {cutters[int(moves.tool[one])]}")
+        names.append(f"{cutters[int(moves.tool[one])]}, {moves.programs[int(moves.program[one])]}")
     return Owners(index, tuple(names))
 
 
@@ -106,7 +107,8 @@ def draw_who_cut(
         for number, letter in enumerate(letters):
             swatch = np.empty((26, 48, 3), np.uint8)
             _fill(swatch, np.ones(swatch.shape[:2], bool), number)
-            signs.append(Sign(owners.names[number], swatch, letter=letter))
+            words = canvas.shortened(canvas.tidy(owners.names[number]), canvas.SMALL, WIDEST)
+            signs.append(Sign(words, swatch, letter=letter))
         if (shown == MOST).any():
             signs.append(Sign("further programs and cutters", swatch_of(colours.QUIET_INK)))
         if (shown == -1).any():

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.report import colours
-from simkit.report.map_parts import finding_words
+from simkit.report.map_parts import finding_words, nice_step
 from simkit.view.letters import fit, font, wrapped
 from simkit.view.look import NONE, SECTIONS, STEP, Look, must
 from simkit.view.stage import legend_of
@@ -20,6 +20,7 @@ EDGE = 26  # pixels round everything, and between
 COLUMN = 0.32  # of the window's width, for the findings
 WIDEST = 520  # pixels of that column
 BIG, PLAIN, SMALL = 22, 16, 14  # pixels of the font
+BAR = 190  # pixels that the scale bar takes, with its words
 ROW = 64  # pixels a finding takes: two lines of it
 MOST_TOLD, TOLD = 9, 19  # lines on the chosen finding, and pixels each takes
 LINE = 23  # pixels a line of a program takes
@@ -64,8 +65,11 @@ class Panel:
         return None
 
 
-def panel_of(look: Look, width: int, height: int) -> Panel:
-    """Return the text of a window of width x height pixels."""
+def panel_of(look: Look, width: int, height: int, pitch: float | None = None) -> Panel:
+    """Return the text of a window of width x height pixels.
+
+    pitch: mm a pixel in the picture, for a scale bar; None: no bar.
+    """
     from PIL import Image, ImageDraw
 
     image = Image.new("RGB", (width, height), PAPER)
@@ -80,7 +84,9 @@ def panel_of(look: Look, width: int, height: int) -> Panel:
     lines = FEW if height < LOW else LINES
     text_top = foot - lines * LINE - 34
     _program(pen, spots, look, (left, text_top), width, lines)
-    legend_top = _legend(pen, look, left, text_top - 34, width)
+    legend_top = _legend(pen, look, left, text_top - 34, width - BAR - 2 * EDGE)
+    if pitch is not None:
+        _scale_bar(pen, width - EDGE, text_top - 34, pitch)
     for number, words in enumerate((KEYS, MORE_KEYS)):
         place = (left, foot + 10 + number * (SMALL + 6))
         pen.text(place, fit(words, SMALL, width - left - EDGE), colours.QUIET_INK, font(SMALL))
@@ -210,6 +216,18 @@ def _legend(pen, look: Look, left: int, bottom: int, width: int) -> int:
         pen.rectangle((x, y, x + 30, y + SMALL + 2), fill=colour, outline=colours.QUIET_INK)
         pen.text((x + 38, y), words, colours.INK, font(SMALL))
     return top
+
+
+def _scale_bar(pen, right: int, y: int, pitch: float) -> None:
+    """Draw a bar of a round length that ends at `right`, with its length before it, at most BAR pixels."""
+    length = nice_step(BAR * pitch / 2.5)
+    while length / pitch > BAR - 60:
+        length /= 2
+    start = right - round(length / pitch)
+    pen.line((start, y + SMALL - 2, right, y + SMALL - 2), fill=colours.INK, width=3)
+    for x in (start, right):
+        pen.line((x, y + SMALL - 6, x, y + SMALL + 2), fill=colours.INK)
+    pen.text((start - 10, y), f"{length:g} mm", colours.INK, font(SMALL), anchor="ra")
 
 
 def _program(pen, spots, look: Look, corner: tuple[int, int], width: int, count: int) -> None:

@@ -64,7 +64,7 @@ class Window:
         self.plotter.renderer.SetLayer(1)
         window.AddRenderer(self._paper)
         self._drawn = self._goal = None
-        self._size = (0, 0)
+        self._size, self._shown_scale = (0, 0), 1.0
         self.panel: Panel | None = None
         self.refresh()
 
@@ -76,6 +76,7 @@ class Window:
         plotter.iren.initialize()
         style = plotter.iren.interactor.GetInteractorStyle()
         style.AddObserver("CharEvent", lambda *_: None)  # its own keys would change how things are drawn
+        plotter.camera.AddObserver("ModifiedEvent", self._moved)
         plotter.iren.interactor.AddObserver("KeyPressEvent", self._key)
         plotter.iren.interactor.AddObserver("LeftButtonPressEvent", self._press, 10.0)
         plotter.iren.interactor.AddObserver("ConfigureEvent", self._resized)
@@ -92,6 +93,7 @@ class Window:
         look = self.look
         if key in WHOLE_KEYS:
             self._aim(True)
+            self._scale()
             return True
         if key in KEYS:
             call, words = KEYS[key]
@@ -114,12 +116,16 @@ class Window:
         return True
 
     def refresh(self) -> None:
-        """Draw what has changed."""
+        """Draw what has changed; nothing is shown before all of it is there."""
+        is_still, self.plotter.suppress_rendering = self.plotter.suppress_rendering, True
+        self._refresh()
+        self.plotter.suppress_rendering = is_still
+
+    def _refresh(self) -> None:
         look, state = self.look, self.look.state
         size = tuple(int(one) for one in self.plotter.render_window.GetSize())
         size = (max(size[0], LEAST[0]), max(size[1], LEAST[1]))
         self.panel = panel_of(look, *size)
-        self._write(self.panel.image)
         self._place(size)
         place = look.done if state.subject == look.subjects[-1] else None
         drawn = (state.subject, state.section, state.at if state.section != "closed" else None, place)
@@ -131,6 +137,15 @@ class Window:
         if goal != self._goal:
             self._aim(self._goal is None and state.finding is None)
             self._goal = goal
+        self._scale()
+
+    def _scale(self) -> None:
+        """Draw the text anew with the scale bar that the eye's distance asks for."""
+        _, top, _, bottom = self.panel.stage
+        self._shown_scale = self.plotter.camera.parallel_scale
+        pitch = 2 * self._shown_scale / (bottom - top)
+        self.panel = panel_of(self.look, *self._size, pitch)
+        self._write(self.panel.image)
 
     def _setup(self) -> int | None:
         """The setup whose table is looked at, where it is one: another one lies another way up."""
@@ -178,7 +193,6 @@ class Window:
             size = max(tall, wide * (bottom - top) / max(right - left, 1))
         camera.parallel_scale = size / 2
         self.plotter.renderer.ResetCameraClippingRange()
-        self.plotter.render()
 
     def _place(self, size: tuple[int, int]) -> None:
         """Put the picture where the panel leaves room for it."""
@@ -203,6 +217,11 @@ class Window:
             self.plotter.close() if self.plotter.iren is None else interactor.TerminateApp()
         elif self.press(key):
             self.plotter.render()
+
+    def _moved(self, _camera, _event) -> None:
+        """The eye has moved: only where it came nearer or went farther does the scale bar change."""
+        if abs(self.plotter.camera.parallel_scale / self._shown_scale - 1) > 0.005:
+            self._scale()
 
     def _press(self, interactor, _event) -> None:
         x, y = interactor.GetEventPosition()

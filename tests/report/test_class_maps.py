@@ -150,7 +150,7 @@ CUTTERS = {1: Cutter(1, "flat", 6.0), 2: Cutter(2, "ball", 6.0)}
 def test_owners__by_order_of_use(cut_field):
     field, moves = cut_field
     owners = owners_of(field.upper_move, moves, CUTTERS)
-    assert owners.names == ("a.nc, T1 6 mm flat", "a.nc, T2 6 mm ball", "b.nc, T1 6 mm flat")
+    assert owners.names == ("T1 6 mm flat, a.nc", "T2 6 mm ball, a.nc", "T1 6 mm flat, b.nc")
     assert [int(owners.index[40, column]) for column in (10, 50, 90, 130)] == [-1, 0, 1, 2]
     assert owners_of(field.lower_move, moves, CUTTERS).names == ()
 

@@ -152,7 +152,9 @@ def test_draw__without_opengl_says_so_and_touches_nothing(tmp_path, monkeypatch)
     body = "import os, signal; os.kill(os.getpid(), signal.SIGSEGV)"
     monkeypatch.setattr(solid_view, "_scenes_command", lambda words: [sys.executable, "-c", body])
     told = solid_view.draw_scenes({tmp_path / "a.png": small_scene()})
-    assert told.startswith(f"the 3-D view was left out: drawing crashed ({signal.SIGSEGV.name})")
+    assert told.startswith(
+        f"3-D pictures of leftover, seam and cutter were left out: drawing crashed ({signal.SIGSEGV.name})"
+    )
     assert list(tmp_path.iterdir()) == []
 
 

@@ -1,5 +1,8 @@
 """Sections along any line: the words for it, what they cut through, and the picture."""
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pytest
 from PIL import Image
@@ -16,6 +19,8 @@ from simkit.report.section_line import SectionLine, section_lines
 from simkit.report.section_view import draw_section
 from tests.findings.programs import dug, faced
 from tests.small_job import JOB, block
+
+README = Path(__file__).parents[2] / "README.md"
 
 
 def lines(*texts, unit="mm"):
@@ -154,6 +159,10 @@ def test_command__writes_the_sections_and_wants_a_place_for_them(tmp_path, evide
     assert main(words) == 2
     assert "found --section alone, expected --pictures or --report" in capsys.readouterr().err
     assert main([*words, "--pictures", str(tmp_path), "--section", "20,1 to 20,29"]) == 1
-    assert {"section_1.png", "section_2.png"} <= {path.name for path in tmp_path.iterdir()}
+    names = {path.name for path in tmp_path.iterdir()}
+    assert {"section_1.png", "section_2.png"} <= names
+    # README's table has a row for each picture that is made.
+    rows = re.findall(r"^\| `([a-z_]+?)(?:_\d)?\.png`", README.read_text("utf-8"), re.MULTILINE)
+    assert {re.sub(r"(_\d)?\.png$", "", name) for name in names} <= set(rows)
     assert main([*words, "--section", "0,99 to 40,99", "--pictures", str(tmp_path)]) == 2
     assert "lies over the blank" in capsys.readouterr().err

@@ -7,11 +7,11 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageDraw
 
 from simkit.report import colours
 from simkit.report.standing_things import EDGES, FIXTURE
-from simkit.view import stage
+from simkit.view import panel, stage
 from simkit.view.look import ACROSS, ALONG, CUT, LEFTOVER, NONE, PART, STEP, Look, State
 from simkit.view.panel import EDGE, LINES, panel_of
 from simkit.view.stage import goal_of, legend_of, surfaces_of
@@ -275,6 +275,17 @@ def test_panel__long_names_and_many_findings_stay_inside(look):
     assert 0 < panel.shown < 10
     assert [spot for spot in panel.spots if spot.call == "scroll"]
     assert (panel.image[:, -(EDGE - 2) :] == 255).all()
+
+
+@pytest.mark.parametrize(("pitch", "told"), [(0.013, 1.0), (0.1, 10.0), (0.35, 25.0), (2.0, 200.0)])
+def test_scale_bar__is_as_long_as_it_says(pitch, told):
+    image = Image.new("RGB", (400, 40), "white")
+    panel._scale_bar(ImageDraw.Draw(image), 380, 10, pitch)
+    row = np.asarray(image.convert("L"))[10 + panel.SMALL - 1]  # through the bar
+    bar = np.flatnonzero(row < 60)
+    start = bar[np.flatnonzero(np.diff(bar, prepend=-9) > 1)[-1]]  # of the last unbroken run
+    assert (bar[-1] - start) * pitch == pytest.approx(told, abs=2 * pitch)
+    assert bar[0] >= 380 - panel.BAR
 
 
 def test_state__is_plain():
