@@ -92,9 +92,11 @@ def draw_section(
     page.text(middle, top + down + 92, "side 2 (down)", BODY, bold=True, across="center")
     page.text(left, top - 16 - band, "start", SMALL, colours.QUIET_INK)
     page.text(left + across, top - 16 - band, "end", SMALL, colours.QUIET_INK, across="right")
+    busy = np.zeros((page.height, page.width), bool)
     for letter, place in zip("ABC", close, strict=False):
-        _frame(page, window, letter, place, _foot(evidence, place[1]))
-    _numbers(page, window, near, band)
+        x, y = _frame(page, window, letter, place, _foot(evidence, place[1]))
+        busy[max(int(y) - 26, 0) : int(y) + 6, max(int(x) - 16, 0) : int(x) + 16] = True
+    _numbers(page, window, near, band, busy)
     for (row, x), sign in zip(rows, signs, strict=True):
         draw_sign(page, MARGIN + x, key_top + 42 * row, sign)
     draw_scale_bar(page, pitch, WIDTH - MARGIN, key_top - 8, 380)
@@ -233,12 +235,12 @@ def _near(findings, line: SectionLine) -> list[tuple]:
     return near[:MOST_NUMBERS]
 
 
-def _numbers(page: Page, window: _Window, near, band: float) -> None:
+def _numbers(page: Page, window: _Window, near, band: float, busy: np.ndarray) -> None:
     if not near:
         return
     points = np.array([window.pixel(row["along"], row["at"][2]) for row in near], float)
     bounds = (window.left, window.top - 6 - band, window.left + window.across, window.top + window.down + 40)
-    for row, point, centre in zip(near, points, place_labels(points, bounds, RADIUS), strict=True):
+    for row, point, centre in zip(near, points, place_labels(points, bounds, RADIUS, busy), strict=True):
         along = centre - point
         length = max(float(np.hypot(*along)), 1e-9)
         ends = point + along * (np.array([[6.5], [max(length - RADIUS, 6.5)]]) / length)
@@ -253,8 +255,8 @@ def _foot(evidence: Evidence, z: float) -> float:
     return min(max(z - TALL / 2, -1.0), max(evidence.job.blank.thickness + 1.0 - TALL, -1.0))
 
 
-def _frame(page: Page, window: _Window, letter: str, place, foot: float) -> None:
-    """Show on the section what a close-up holds."""
+def _frame(page: Page, window: _Window, letter: str, place, foot: float) -> tuple:
+    """Show on the section what a close-up holds; return where its letter stands, in pixels."""
     wide, tall = CLOSE, TALL
     x, y = window.pixel(place[0] - wide / 2, foot + tall)
     right, foot = x + wide / window.pitch, y + tall / window.pitch
@@ -262,7 +264,9 @@ def _frame(page: Page, window: _Window, letter: str, place, foot: float) -> None
     y, foot = max(y, window.top), min(foot, window.top + window.down)
     page.box(x, y, right - x, foot - y, edge=colours.INK, edge_width=1.2, zorder=6)
     has_room = y > window.top + 30 or window.down < LOW
-    page.text((x + right) / 2, y - 8 if has_room else foot + 26, letter, SMALL, bold=True, across="center")
+    at = ((x + right) / 2, y - 8 if has_room else foot + 26)
+    page.text(*at, letter, SMALL, bold=True, across="center")
+    return at
 
 
 def _close_up(
