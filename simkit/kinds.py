@@ -16,6 +16,7 @@ KINDS = (
     "dowel-miss",
     "seat",
     "loose-piece",
+    "weak-hold",
     "rapid-contact",
     "shank-contact",
     "holder-contact",
@@ -29,6 +30,11 @@ KINDS = (
     "spindle-speed",
     "program",
     "setup",
+    "spill",
+    "pour-depth",
+    "inlay-lost",
+    "old-thickness",
+    "step",
 )
 # What can hurt somebody is never accepted away in a job file.
 SAFETY_KINDS = frozenset(
@@ -41,7 +47,7 @@ SAFETY_KINDS = frozenset(
         *(kind for kind in KINDS if kind.endswith("-contact")),
     ]
 )
-LESS_IS_WORSE = ("thin-wall",)
+LESS_IS_WORSE = ("thin-wall", "weak-hold")
 
 
 def family(kind: str) -> str:

@@ -20,7 +20,8 @@ class LineSection:
     them.  lower, upper (n,): what is left, none where upper <= lower.  target_lower, target_upper (n,): the
     part, NaN where there is none.  proud (2, n), deep (2, n): of side 1 and side 2, how far the cut lies
     outside the part, or inside it, along the shortest way; NaN where it does not.  over (2, n), under (2, n):
-    the limits there, inf where nothing is judged.
+    the limits there, inf where nothing is judged.  wood_lower, wood_upper (n,): what is left is wood between
+    these, else resin; None without a pour.
     """
 
     line: SectionLine
@@ -34,6 +35,8 @@ class LineSection:
     deep: np.ndarray
     over: np.ndarray
     under: np.ndarray
+    wood_lower: np.ndarray | None = None
+    wood_upper: np.ndarray | None = None
 
     @property
     def is_solid(self) -> np.ndarray:
@@ -58,7 +61,10 @@ def cut_along(evidence: Evidence, line: SectionLine, count: int, low: float = 0.
     along = low + (np.arange(count) + 0.5) * step
     start, end = np.array(line.start), np.array(line.end)
     points = start + (end - start) * (along / line.length)[:, None]
-    lower, upper, _, _ = evidence.heights(points)
+    left = evidence.columns(points)
+    lower, upper = left.lower, left.upper
+    is_poured = evidence.field.wood_upper is not None
+    wood = (left.wood_lower, left.wood_upper) if is_poured else (None, None)
     nothing = np.full(count, np.nan)
     target_lower, target_upper = nothing, nothing
     if evidence.target_grid is not None:
@@ -67,7 +73,7 @@ def cut_along(evidence: Evidence, line: SectionLine, count: int, low: float = 0.
     grid = evidence.target_grid
     proud, deep = _apart(points, along, step, lower, upper, target_lower, target_upper, grid)
     return LineSection(
-        line, along, step, lower, upper, target_lower, target_upper, proud, deep, over, under
+        line, along, step, lower, upper, target_lower, target_upper, proud, deep, over, under, *wood
     )  # fmt: skip
 
 

@@ -29,6 +29,11 @@ RULES = {
         " touches it, unless it is the part and nothing holds it",
         "Leave tabs, or hold it with tape, vacuum or screws until the program ends.",
     ),
+    "weak-hold": (
+        "tape or vacuum of stated strength, left under a piece that nothing else holds, bears less than the"
+        " largest cutting force (a warning, from estimates)",
+        "Put more of it under the piece, leave tabs or clamp it, or take less at a time.",
+    ),
     "travel": (
         "a program goes beyond the ends of the machine's travel",
         "Put the blank elsewhere on the table, or shorten the way.",
@@ -56,6 +61,28 @@ RULES = {
         "Cut the jig deeper or wider where it says, or correct where it stands.",
     ),
     "setup": ("the programs of a setup remove nothing at all", "Check its zero and its programs."),
+    "old-thickness": (
+        "the zero of a setup counts with the thickness that the blank had before it was planed",
+        "Set the zero on the wood as it is then.",
+    ),
+    "step": (
+        "a pour finds nothing to fill, a step to a thickness takes nothing, or a setup lays the blank on"
+        " resin that stands over its face",
+        "Check the step's side, level and thickness, and what it follows.",
+    ),
+    "spill": (
+        "poured resin runs out through the blank, over its edge, or into what the other side opened",
+        "Close the opening, pour less high, or pour inside an `outline`.",
+    ),
+    "pour-depth": (
+        "resin is poured deeper at once than the step's `most_depth`",
+        "Pour in two steps, or take a resin for deeper pours.",
+    ),
+    "inlay-lost": (
+        "a step to a thickness takes the resin of an inlay wholly away somewhere; or a carved place (a"
+        " warning)",
+        "Leave the blank thicker, or cut the pocket deeper.",
+    ),
     "break-through": ("nothing is left of the part there", "Raise the cut there, from one side or both."),
     "gouge": ("cut into the part, deeper than the limit", "Correct the program at that line."),
     "thin-wall": (

@@ -16,13 +16,13 @@ from simkit.frames import turned
 from simkit.moves.chords import places_on
 from simkit.report import colours
 from simkit.report.map_parts import MUST, finding_words
-from simkit.report.pooled import pooled
+from simkit.report.pooled import pooled, pooled_share
 from simkit.report.scene_file import LIT, PALE, Key, Line, Look, Mark, Scene, Surface
 from simkit.report.seam_view import FIRST_OUT, SECOND_OUT, seam_sentence, shade_of
-from simkit.report.solid_mesh import surface
+from simkit.report.solid_mesh import RESIN, surface
 from simkit.report.standing_things import cutter_surfaces, fixture_surfaces
 from simkit.stock.cut import cut
-from simkit.stock.field import Field, Lattice, blank_field
+from simkit.stock.field import Field, Lattice
 from simkit.target.envelope import envelopes
 
 MOST_CELLS = 260_000  # of a surface: about two pixels each where the part fills the page
@@ -173,9 +173,11 @@ def finding_scene(evidence: Evidence, result: dict[str, Any]) -> Scene | None:
     to_table = job.setups[setup].to_table(job.blank)
     lie = job.setups[setup].lie(job.blank).inverse()
     wood = _wood_before(evidence, setup, move)
-    made = _surface(wood.lattice, wood.lower, wood.upper, WOOD, LIT)
+    made = wood_surface(wood, WOOD)
     surfaces = [Surface(lie.apply(made.faces).astype(np.float32), made.colours, LIT)]
     keys = [Key("the wood at that moment", WOOD)]
+    if wood.wood_upper is not None:
+        keys.append(Key("resin", colours.RESIN))
     standing = [fixture for fixture in job.fixtures if fixture.stands_in(job.setups[setup])]
     more, names = fixture_surfaces(standing, evidence.meshes)
     surfaces += more
@@ -256,15 +258,33 @@ def move_of(evidence: Evidence, row: dict[str, Any]) -> int | None:
 
 def _wood_before(evidence: Evidence, setup: int, move: int) -> Field:
     """Return the field when a move begins."""
-    job = evidence.job
-    if setup:
-        start = evidence.fields[setup - 1]
-    else:
-        start = blank_field(evidence.field.lattice, job.blank.length, job.blank.width, job.blank.thickness)
+    job, start = evidence.job, evidence.starts[setup]
     first = evidence.rows[setup].start
     if move <= first:
         return start
     return cut(start, evidence.moves[first:move], job.cutters, evidence.frames[setup], first_row=first).field
+
+
+def wood_surface(field: Field, colour: str) -> Surface:
+    """Return the surface of what is left in one colour, resin in its own."""
+    index = np.full(field.lattice.shape, colours.WITHIN, np.int8)
+    low, high, lower, upper, fold = pooled(field.lower, field.upper, index, index, most=MOST_CELLS)
+    with_resin(field, lower, upper, fold)
+    quads, classes = surface(low, high, lower, upper, field.lattice.cell * fold, field.lattice.origin)
+    palette = np.array([colours.rgb(colour), colours.rgb(colours.RESIN)], np.uint8)
+    return Surface(quads, palette[(classes == RESIN).astype(int)], LIT)
+
+
+def with_resin(field: Field, class_lower: np.ndarray, class_upper: np.ndarray, fold: int) -> None:
+    """Give cells whose surface is resin that class, in place, where they have none beyond the limits.
+
+    class_lower, class_upper: pooled by `fold`, as pooled.pooled gives them.
+    """
+    if field.wood_upper is None:
+        return
+    for side, index in ((1, class_upper), (2, class_lower)):
+        is_plain = (index == colours.WITHIN) | (index == colours.NO_TARGET)
+        index[is_plain & (pooled_share(field.is_resin(side), fold) > 0.5)] = RESIN
 
 
 def _surface(lattice: Lattice, lower, upper, colour: str, light) -> Surface:

@@ -58,10 +58,13 @@ def draw_section(
     limit, along the shortest way, is coloured and at least LEAST pixels thick.
     """
     blank = evidence.job.blank
-    pitch = max(line.length / (WIDTH - LEFT - RIGHT), blank.thickness / TALLEST)
-    across, down = max(round(line.length / pitch), 8), max(round(blank.thickness / pitch), 8)
+    field = evidence.field  # resin may stand over the blank's faces
+    z_low = min(0.0, float(field.lower.min()))
+    tall = max(blank.thickness, float(field.upper.max())) - z_low
+    pitch = max(line.length / (WIDTH - LEFT - RIGHT), tall / TALLEST)
+    across, down = max(round(line.length / pitch), 8), max(round(tall / pitch), 8)
     cut = cut_along(evidence, line, across)
-    window = _Window(0.0, 0.0, across, down, pitch)
+    window = _Window(0.0, z_low, across, down, pitch)
     image, shown = window.image(cut)
     close = _close_places(cut)
     near = _near(findings, line)
@@ -144,6 +147,10 @@ class _Window:
         is_outside = is_wood & ~cut.is_part
         if cut.is_part.any():
             canvas.hatch_holding(image, is_outside)
+        is_resin = np.zeros(is_wood.shape, bool)
+        if cut.wood_upper is not None:
+            is_resin = is_wood & ((z > cut.wood_upper) | (z < cut.wood_lower))
+            canvas.dot_resin(image, is_resin)
         proud, deep = np.zeros(is_wood.shape, bool), np.zeros(is_wood.shape, bool)
         ends = ((cut.upper, cut.target_upper, 1), (cut.lower, cut.target_lower, -1))
         for row, (mine, its, sense) in enumerate(ends):
@@ -163,6 +170,7 @@ class _Window:
         image[deep] = colours.rgb(DEEP)
         canvas.hatch_too_deep(image, index)
         seen = {"outside": cut.is_part.any() and is_outside.any(), "proud": proud.any(), "deep": deep.any()}
+        seen["resin"] = is_resin.any()
         return image, {name: bool(flag) for name, flag in seen.items()}
 
     def put(self, page: Page, left: int, top: int, image: np.ndarray, cut: LineSection, evidence: Evidence):
@@ -343,6 +351,8 @@ def _signs(seen: dict[str, bool], evidence: Evidence) -> list[Sign]:
         signs.append(
             Sign("outside the part: frame, skin, tabs", swatch_of(colours.HOLDING, canvas.hatch_holding))
         )
+    if seen["resin"]:
+        signs.append(Sign("resin", swatch_of(AIR, canvas.dot_resin)))
     signs.append(Sign("cut away", swatch_of(AIR)))
     if seen["proud"]:
         signs.append(Sign("left standing, beyond the limit", swatch_of(PROUD)))

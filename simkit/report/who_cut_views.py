@@ -112,7 +112,7 @@ def draw_who_cut(
         if (shown == MOST).any():
             signs.append(Sign("further programs and cutters", swatch_of(colours.QUIET_INK)))
         if (shown == -1).any():
-            signs.append(Sign("not cut from this side", swatch_of(UNCUT)))
+            signs.append(Sign("no program cut here", swatch_of(UNCUT)))
         if is_gone.any():
             pale = swatch_of(LIGHT[int(shown[is_gone].max()) % len(LIGHT)])
             pale[:, pale.shape[1] // 2 :] = _paler(pale[:, pale.shape[1] // 2 :])

@@ -10,8 +10,8 @@ from simkit.report import colours
 from simkit.report.pictures import in_steps_of_zones
 from simkit.report.pooled import pooled
 from simkit.report.scene_file import LIT, PALE, Surface
-from simkit.report.scenes import FROM_ABOVE, LOW_DOWN, leftover_surfaces
-from simkit.report.solid_mesh import HOLDS, striped, surface
+from simkit.report.scenes import FROM_ABOVE, LOW_DOWN, leftover_surfaces, with_resin
+from simkit.report.solid_mesh import HOLDS, RESIN, striped, surface
 from simkit.report.standing_things import EDGES, FIXTURE, cutter_surfaces, fixture_surfaces
 from simkit.stock.field import Lattice
 from simkit.view.look import ACROSS, CUT, LEFTOVER, NONE, PART, STEP, Look
@@ -48,7 +48,7 @@ def surfaces_of(look: Look) -> list[Surface]:
         shown = {side: in_steps_of_zones(evidence, side) for side in evidence.deviations}
         nothing = np.full(field.lattice.shape, np.nan, np.float32)
         index = [colours.class_index(shown.get(side, nothing), limits) for side in (2, 1)]
-        return _cut_open(look, field.lattice, field.lower, field.upper, *index)
+        return _cut_open(look, field.lattice, field.lower, field.upper, *index, resin=field)
     target = evidence.envelopes
     lower, upper = (np.where(target.is_part, level, 0.0) for level in (target.lower, target.upper))
     index = np.full(field.lattice.shape, colours.WITHIN, np.int8)
@@ -93,6 +93,8 @@ def legend_of(look: Look) -> list[tuple[str, str]]:
         rows += [(WOOD, "wood"), (EDGES, "cutter")]
         if look.evidence.job.fixtures:
             rows.append((FIXTURE, "clamps and stops"))
+    if state.subject in (CUT, STEP) and look.evidence.field.wood_upper is not None:
+        rows.append((colours.RESIN, "resin"))
     if state.section != NONE:
         rows.append((INSIDE, "cut open"))
     return rows
@@ -104,7 +106,7 @@ def _step(look: Look) -> list[Surface]:
     field = steps.field_at(done)
     setup = steps.runs[look.state.run][0]
     index = np.full(field.lattice.shape, colours.WITHIN, np.int8)
-    made = _cut_open(look, field.lattice, field.lower, field.upper, index, index, WOOD)
+    made = _cut_open(look, field.lattice, field.lower, field.upper, index, index, WOOD, resin=field)
     lie = job.setups[setup].lie(job.blank)
     things, _ = fixture_surfaces(
         [one for one in job.fixtures if one.stands_in(job.setups[setup])], look.evidence.meshes
@@ -128,22 +130,27 @@ def _kept(look: Look, lattice: Lattice) -> np.ndarray:
     return kept & (lattice.y() >= state.at * blank.width)[:, None]
 
 
-def _cut_open(look: Look, lattice: Lattice, lower, upper, class_lower, class_upper, colour=None, light=LIT):
+def _cut_open(
+    look: Look, lattice: Lattice, lower, upper, class_lower, class_upper, colour=None, light=LIT, resin=None
+):
     """Return the surface round the columns that a section leaves, its cut face in a colour of its own.
 
-    colour: of all of it; None: of its classes.
+    colour: of all of it; None: of its classes.  resin: the field whose resin is told, None: none is.
     """
     kept = _kept(look, lattice)
     low, high = (np.where(kept, level, 0.0).astype(np.float32) for level in (lower, upper))
     low, high, mine, its, fold = pooled(low, high, class_lower, class_upper, most=MOST_CELLS)
     if not (high > low).any():
         return []
+    if resin is not None:
+        with_resin(resin, mine, its, fold)
     cell = lattice.cell * fold
     quads, classes = surface(low, high, mine, its, cell, lattice.origin)
     if colour is None:
         faces = striped(quads, classes, float(np.ptp(quads[..., 0])), cell)
     else:
         faces = np.tile(np.array(colours.rgb(colour), np.uint8), (len(quads), 1))
+        faces[classes == RESIN] = colours.rgb(colours.RESIN)
     state = look.state
     if state.section != NONE:
         axis = 0 if state.section == ACROSS else 1
