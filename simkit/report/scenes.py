@@ -268,7 +268,7 @@ def _wood_before(evidence: Evidence, setup: int, move: int) -> Field:
 def wood_surface(field: Field, colour: str) -> Surface:
     """Return the surface of what is left in one colour, resin in its own."""
     index = np.full(field.lattice.shape, colours.WITHIN, np.int8)
-    low, high, lower, upper, fold = pooled(field.lower, field.upper, index, index, most=MOST_CELLS)
+    low, high, lower, upper, fold = pooled(field.lower, field.upper, index, index.copy(), most=MOST_CELLS)
     with_resin(field, lower, upper, fold)
     quads, classes = surface(low, high, lower, upper, field.lattice.cell * fold, field.lattice.origin)
     palette = np.array([colours.rgb(colour), colours.rgb(colours.RESIN)], np.uint8)

@@ -143,6 +143,7 @@ def _cut_open(
     if not (high > low).any():
         return []
     if resin is not None:
+        mine, its = mine.copy(), its.copy()
         with_resin(resin, mine, its, fold)
     cell = lattice.cell * fold
     quads, classes = surface(low, high, mine, its, cell, lattice.origin)

@@ -18,7 +18,9 @@ from simkit.report import colours, scene_child, scenes, solid_view
 from simkit.report.pictures import in_steps_of_zones
 from simkit.report.result import result_of
 from simkit.report.scene_file import Key, Line, Look, Mark, Scene, read_scene, write_scene
+from simkit.report.solid_mesh import RESIN
 from simkit.report.standing_things import AROUND, cutter_surfaces, fixture_surfaces, turned_round
+from simkit.stock.field import Field, blank_lattice
 from tests import budget_job
 from tests.findings.programs import faced
 from tests.small_job import JOB, block
@@ -210,6 +212,26 @@ def test_leftover__a_cell_alone_is_three_cells_wide():
     wide, classes = scenes._widened(height, index)
     assert (wide > 0).sum() == 9
     assert (classes == colours.WITHIN + 1).sum() == 9
+
+
+def test_resin__has_a_colour_of_its_own_where_nothing_is_beyond_a_limit():
+    """A pocket of resin over the left half of side 1, of which one cell stands proud."""
+    lattice = blank_lattice(8, 4, 1.0)
+    whole, none = np.full(lattice.shape, 10.0, np.float32), np.full(lattice.shape, -1, np.int32)
+    wood_upper = np.full(lattice.shape, np.inf, np.float32)
+    wood_upper[:, :4] = 8.0
+    field = Field(lattice, 0 * whole, whole, none, none, np.full_like(whole, -np.inf), wood_upper)
+    upper, lower = (np.full(lattice.shape, colours.WITHIN, np.int8) for _ in range(2))
+    upper[0, 0] = colours.WITHIN + 1
+    scenes.with_resin(field, lower, upper, 1)
+    assert (lower == colours.WITHIN).all()
+    assert upper[0, 0] == colours.WITHIN + 1
+    assert (upper == RESIN).sum() == 15
+    made = scenes.wood_surface(field, scenes.WOOD)
+    is_resin = (made.colours == colours.rgb(colours.RESIN)).all(axis=1)
+    assert is_resin.sum() == 16
+    assert made.faces[is_resin][..., 0].max() == 4
+    assert (made.faces[is_resin][..., 2] == 10).all()
 
 
 @pytest.fixture(scope="module")

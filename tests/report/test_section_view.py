@@ -1,6 +1,7 @@
 """Sections along any line: the words for it, what they cut through, and the picture."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -150,6 +151,19 @@ def test_draw__a_thin_sliver_is_seen(tmp_path, evidence):
     image, seen = section_view._Window(0.0, 0.0, 400, 120, 0.18).image(cut)
     assert seen["proud"]
     assert is_colour(image, section_view.PROUD).sum() >= section_view.LEAST
+
+
+def test_draw__resin_is_dotted(evidence):
+    found, _ = evidence
+    cut = cut_along(found, SectionLine((1.0, 15.0), (39.0, 15.0)), 400)
+    ends = np.full(400, -np.inf), np.where(np.arange(400) < 100, 8.0, np.inf)
+    cut = replace(cut, wood_lower=ends[0], wood_upper=ends[1])
+    image, seen = section_view._Window(0.0, 0.0, 400, 120, 0.1).image(cut)
+    assert seen["resin"]
+    place = np.argwhere(is_colour(image, colours.RESIN) | is_colour(image, colours.RESIN_DOT))
+    assert place[:, 1].max() < 100
+    assert place[:, 0].min() == 20  # 10 mm of 12
+    assert place[:, 0].max() == 39  # down to 8 mm
 
 
 def test_command__writes_the_sections_and_wants_a_place_for_them(tmp_path, evidence, capsys, monkeypatch):
