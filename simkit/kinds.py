@@ -16,7 +16,6 @@ KINDS = (
     "dowel-miss",
     "seat",
     "loose-piece",
-    "weak-hold",
     "rapid-contact",
     "shank-contact",
     "holder-contact",
@@ -47,7 +46,7 @@ SAFETY_KINDS = frozenset(
         *(kind for kind in KINDS if kind.endswith("-contact")),
     ]
 )
-LESS_IS_WORSE = ("thin-wall", "weak-hold")
+LESS_IS_WORSE = ("thin-wall",)
 
 
 def family(kind: str) -> str:

@@ -23,8 +23,8 @@ def held_cells(field: Field, setup: Setup, blank: Blank, holding: Sequence, fixt
     that covers wood in plan, hold any wood in their outline.  Outlines are asked at cell centres.
     """
     lattice = field.lattice
-    lie = setup.lie(blank)
-    rests = _rests(field, setup, blank)
+    lie, body = setup.lie(blank), setup.body(blank)
+    rests = field.lower <= body.low[2] + ON_TABLE if lie.up > 0 else field.upper >= body.high[2] - ON_TABLE
     found = np.zeros(lattice.shape, bool)
     for one in (*holding, *fixtures):
         if not one.stands_in(setup):
@@ -33,30 +33,6 @@ def held_cells(field: Field, setup: Setup, blank: Blank, holding: Sequence, fixt
         is_from_below = isinstance(one, Holding) and one.kind in FROM_BELOW
         found |= inside & rests if is_from_below else inside
     return found & field.is_solid
-
-
-def _rests(field: Field, setup: Setup, blank: Blank) -> np.ndarray:
-    """Return where the wood lies on the table of a setup, bool (ny, nx)."""
-    body = setup.body(blank)
-    is_up = setup.lie(blank).up > 0
-    return field.lower <= body.low[2] + ON_TABLE if is_up else field.upper >= body.high[2] - ON_TABLE
-
-
-def under_wood(
-    field: Field, setup: Setup, blank: Blank, one: Holding, piece: np.ndarray
-) -> tuple[float, float]:
-    """Return the area of tape or vacuum that a piece lies on, mm2, and how far it may be off.
-
-    piece (ny, nx) bool: its cells.  Counted at cell centres; a cell that has one beside it on the other
-    side of the edge may count for as much as itself too much or too little.
-    """
-    lattice = field.lattice
-    inside = is_inside(lattice.x(), lattice.y(), _in_blank(one, setup.lie(blank)))
-    touching = inside & _rests(field, setup, blank) & piece
-    outer = np.pad(touching, 1)
-    beside = outer[:-2, 1:-1] & outer[2:, 1:-1] & outer[1:-1, :-2] & outer[1:-1, 2:]
-    each = lattice.cell**2
-    return float(touching.sum() * each), float((touching & ~beside).sum() * each)
 
 
 def is_judged(field: Field, setup: Setup, blank: Blank, holding: Sequence, fixtures: Sequence) -> bool:

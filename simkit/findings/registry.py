@@ -34,7 +34,6 @@ from simkit.findings import (
     thin_wall,
     travel,
     unsafe_height,
-    weak_hold,
     witness_step,
     wrong_turn,
 )
@@ -51,7 +50,6 @@ FINDERS = (
     fixture_contact,
     table_contact,
     loose_piece,
-    weak_hold,
     travel,
     unsafe_height,
     spindle_off,
@@ -86,7 +84,6 @@ ORDER = (
     "shank-contact",
     "table-contact",
     "loose-piece",
-    "weak-hold",
     "travel",
     "unsafe-height",
     "spindle-off",

@@ -6,7 +6,6 @@ from typing import Any
 
 from simkit.job.check import Checker, is_bad
 from simkit.job.machine import setup_names
-from simkit.job.model import FROM_BELOW
 from simkit.job.zones import box_problem, outline_problem
 
 
@@ -19,13 +18,6 @@ def holding_rules(checker: Checker, holding: Any, setups: Any) -> None:
             continue
         path = f"holding[{index}]"
         setup_names(checker, one["setups"], setups, path)
-        if not is_bad(one["kind"], one["bears"]) and one["bears"] and one["kind"] not in FROM_BELOW:
-            checker.problem(
-                f"{path}.bears",
-                f"a force for each area of a {one['kind']}",
-                "it for tape or vacuum alone",
-                "take it out",
-            )
         box, outline, at, diameter = (one[key] for key in ("box", "outline", "at", "diameter"))
         if is_bad(box, outline, at, diameter):
             continue

@@ -196,16 +196,6 @@ HOLDING_KEYS: tuple[Key, ...] = (
         is_aside=True,
     ),
     Key(
-        "holding[].bears",
-        "number",
-        "Tape and vacuum: the force along the table that each cm2 under wood bears, N/cm2, from a trial or a"
-        " data sheet that you trust. What is left at the end is held against the largest cutting force.",
-        low=0.01,
-        high=200,
-        examples=("3",),
-        is_aside=True,
-    ),
-    Key(
         "holding[].box", **_IN_PLAN, help="Two opposite corners in plan.", examples=("[[20, 20], [260, 70]]",)
     ),
     Key(

@@ -299,7 +299,6 @@ class Holding:
 
     box: two opposite corners (x, y) mm; or outline: corners (x, y) mm; or at (x, y) mm and diameter mm.
     setups: names of those in which it holds, none of them named: in all.
-    bears: force along the table for each area of tape or vacuum under wood, N/cm2, None when not stated.
     """
 
     kind: str
@@ -308,7 +307,6 @@ class Holding:
     outline: tuple[tuple[float, float], ...] | None = None
     at: tuple[float, float] | None = None
     diameter: float | None = None
-    bears: float | None = None
 
     def stands_in(self, setup: Setup) -> bool:
         """Return whether it holds in a setup."""

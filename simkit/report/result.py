@@ -20,7 +20,6 @@ from simkit.findings.identity import known_by
 from simkit.findings.loose_piece import loose_remarks
 from simkit.findings.mesh_words import mesh_words
 from simkit.findings.seat import seat_remarks, seat_rows
-from simkit.findings.weak_hold import hold_remarks
 from simkit.job.files import sha256_of
 from simkit.report.budget_table import budget_table
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
@@ -52,7 +51,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
     volume, volume_bound = volume_left(field)
     # What the cutters leave on a blank that lies the wrong way round says nothing about the part.
     is_turned = any(finding.kind == "wrong-turn" for finding in findings)
-    remarks = evidence.remarks() + loose_remarks(evidence) + hold_remarks(evidence) + mesh_words(evidence)
+    remarks = evidence.remarks() + loose_remarks(evidence) + mesh_words(evidence)
     remarks += steps_remarks(evidence)
     remarks += seat_remarks(evidence) + glue_remarks(evidence) + evidence.not_matched
     return _plain(

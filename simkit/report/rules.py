@@ -29,11 +29,6 @@ RULES = {
         " touches it, unless it is the part and nothing holds it",
         "Leave tabs, or hold it with tape, vacuum or screws until the program ends.",
     ),
-    "weak-hold": (
-        "tape or vacuum of stated strength, left under a piece that nothing else holds, bears less than the"
-        " largest cutting force (a warning, from estimates)",
-        "Put more of it under the piece, leave tabs or clamp it, or take less at a time.",
-    ),
     "travel": (
         "a program goes beyond the ends of the machine's travel",
         "Put the blank elsewhere on the table, or shorten the way.",

@@ -35,6 +35,7 @@ def sheet_steps(job: Job, reads, done: list[list[Done]] | None) -> list[dict[str
                     "number": number + 1,
                     "after": setup + 1,
                     "do": step.do,
+                    "side": step.side,
                     "words": step_words(step),
                     "volume": one.volume / 1000,
                     "bound": one.bound / 1000,
@@ -80,7 +81,9 @@ def step_lines(row: dict[str, Any]) -> list[str]:
     """Return what a step needs and what to look at, as lines."""
     long, wide, thick = (f"{round(size, 2):g}" for size in row["size"])
     if row["do"] != POUR:
+        again = "mark       write the arrow again at the left front corner, side 1 up: it goes with the face"
         return [
+            *([again] if row["side"] == 1 else []),
             f"takes      up to {row['deepest']:.2f} mm, {row['volume']:.2f} cm3",
             f"then       the blank is {long} x {wide} x {thick} mm",
             f"measure    [ ] {thick} mm at all four corners, and flat",

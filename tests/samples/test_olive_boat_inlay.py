@@ -123,3 +123,4 @@ def test_sheet__tells_resin_and_the_size_after_each_step():
     text = sheet_text(sheet)
     assert "Then step 2: side 1 taken to 38 mm by planer" in text
     assert "[ ] 38 mm at all four corners, and flat" in text
+    assert "write the arrow again at the left front corner" in text  # it was drawn on the face that is planed
