@@ -51,6 +51,7 @@ class Evidence:
         between the samples a deviation may be larger than `most`.
     offsets: of compare.offset, for each side judged.
     budget: of budget.budget, None for a job of one side or without a target.
+    lines: of report.section_line, along which the person wants to see it cut open; nothing is judged there.
     causes, not_matched: filled in by judging: of findings.causes, and words of findings.accept.
     """
 
@@ -95,6 +96,7 @@ class Evidence:
     poses: list[Any] = field(default_factory=list)
     offsets: list[Any] = field(default_factory=list)
     budget: Any = None
+    lines: list[Any] = field(default_factory=list)
     causes: list[Any] = field(default_factory=list)
     not_matched: list[str] = field(default_factory=list)
 

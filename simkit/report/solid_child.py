@@ -12,7 +12,7 @@ import numpy as np
 
 from simkit.frames import turned
 from simkit.report import colours
-from simkit.report.solid_mesh import HOLDS, RESIN, surface
+from simkit.report.solid_mesh import HOLDS, RESIN, striped, surface
 from simkit.report.solid_view import NO_DRAWING, NO_MODULE, NO_PICTURE
 
 WIDTH = 1800  # pixels of the page
@@ -49,7 +49,7 @@ def draw(scene, picture) -> int:
     )
     turn = str(scene["turn"])
     size = [float(np.ptp(quads[..., axis])) for axis in range(3)]
-    faces = face_colours(quads, classes, max(size), float(scene["cell"]))
+    faces = striped(quads, classes, max(size), float(scene["cell"]))
     over = turned(turn, 0.0, 0.0, 0.0).matrix
     is_wide = size[0] > 1.5 * size[1]
     width = WIDTH - 2 * 44 if is_wide else (WIDTH - 3 * 44) // 2
@@ -60,24 +60,6 @@ def draw(scene, picture) -> int:
     there = (bool((classes == HOLDS).any()), bool((classes == RESIN).any()))
     _compose(shots, is_wide, turn, limits, str(scene["title"]), there, picture)
     return 0
-
-
-def face_colours(quads, classes, size, cell) -> np.ndarray:
-    """Return the colour of each face (n, 3) uint8; what is too deep also gets stripes.
-
-    quads (n, 4, 3) mm; classes (n,); size mm, of the whole, sets how wide the stripes are;
-    never under one cell (mm), or they would be lost between the faces.
-    """
-    more = [colours.rgb(colour) for colour in (colours.RESIN, colours.HOLDING)]
-    palette = np.vstack([colours.class_rgb(), np.array(more, np.uint8)])
-    faces = palette[classes]  # HOLDS, -1, takes the last row
-    across = quads[:, :, :2].mean(1).sum(1)
-    period = max(size / 200, 4 * cell)
-    is_stripe = (across + cell / 2) % period < period / 4
-    is_deep = (classes >= 0) & (classes < colours.WITHIN)
-    faces[is_stripe & is_deep & (classes > 0)] = colours.rgb(colours.CLASSES[0])
-    faces[is_stripe & (classes == 0)] = colours.rgb(colours.CLASSES[3])
-    return faces
 
 
 def _shots(quads, classes, faces, over, width):

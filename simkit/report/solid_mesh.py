@@ -45,6 +45,24 @@ def surface(lower, upper, class_lower, class_upper, cell, origin=(0.0, 0.0)):
     return quads.astype(np.float32), np.concatenate(found).astype(np.int8)
 
 
+def striped(quads, classes, size, cell) -> np.ndarray:
+    """Return the colour of each face (n, 3) uint8; what is too deep also gets stripes.
+
+    quads (n, 4, 3) mm; classes (n,); size mm, of the whole, sets how wide the stripes are;
+    never under one cell (mm), or they would be lost between the faces.
+    """
+    more = [colours.rgb(colour) for colour in (colours.RESIN, colours.HOLDING)]
+    palette = np.vstack([colours.class_rgb(), np.array(more, np.uint8)])
+    faces = palette[classes]  # HOLDS, -1, takes the last row
+    across = quads[:, :, :2].mean(1).sum(1)
+    period = max(size / 200, 4 * cell)
+    is_stripe = (across + cell / 2) % period < period / 4
+    is_deep = (classes >= 0) & (classes < colours.WITHIN)
+    faces[is_stripe & is_deep & (classes > 0)] = colours.rgb(colours.CLASSES[0])
+    faces[is_stripe & (classes == 0)] = colours.rgb(colours.CLASSES[3])
+    return faces
+
+
 def _corners(height, is_solid, tolerance):
     """Height of each cell's corners (ny, nx, 4) in the order (0, 0), (0, 1), (1, 0), (1, 1) of y, x."""
     corners = np.zeros((*height.shape, 4))

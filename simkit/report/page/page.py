@@ -32,6 +32,10 @@ CAPTIONS = {
     "The numbers are those of the findings.",
     "surface_side": "How high the ridges between passes are, which way the passes run, and why wood was "
     "left standing.",
+    "walls_side": "How thick the walls are: the darker, the thinner. Hatched: thinner than the part has it.",
+    "who_cut_side": "Which program and which cutter cut where; the letters are those of the legend.",
+    "witness_step": "The step where the cuts of the two sides meet: how far one stands out, enlarged.",
+    "section": "Cut open along the line that was asked for.",
     "seat": "The piece in its jig: the darker, the less room under it. Numbers: where it touches. Orange, "
     "hatched: what to take off the jig.",
     "budget": "Grey: where the second side may land with every limit held. The numbers say what breaks "
