@@ -15,7 +15,7 @@ def _outside(v, low, high):
 
 @kernel
 def _block_gap(px, py, h, top, table, x0, y0, pitch, width, iy0, ix0, block):
-    """Return the least squared distance from a point to columns of a block that reach up to `top`, at most."""
+    """Return the least that the squared distance from a point to columns up to `top` can be."""
     iy1, ix1 = min(table.shape[0], iy0 + block), min(table.shape[1], ix0 + block)
     gx = _outside(px, x0 + ix0 * pitch, x0 + (ix1 - 1) * pitch + width)
     gy = _outside(py, y0 + iy0 * pitch, y0 + (iy1 - 1) * pitch + width)
@@ -51,8 +51,9 @@ def _search_block(px, py, h, best, table, highest, x0, y0, pitch, width, block, 
 
 @entry_kernel
 def nearest_column(
-    first, last, x, y, heights, within, enough, table, highest, summits, x0, y0, pitch, width, block, skip, out
-):
+    first, last, x, y, heights, within, enough, table, highest, summits, x0, y0, pitch, width, block, skip,
+    out,
+):  # fmt: skip
     """Fill out[first:last] with the distance from a point to the nearest column, at most within, mm.
 
     Column (iy, ix) stands on the square of edge `width` with low corner (x0 + ix*pitch,
