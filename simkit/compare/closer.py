@@ -7,7 +7,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import ndimage
 
 from simkit.compare.deviation import CutSurface, _vertical, two_way
 from simkit.errors import ShapeError
@@ -77,25 +76,11 @@ def closer_look(
     """
     if side not in (1, 2):
         raise ShapeError(f"side must be 1 or 2, not {side}")
-    start = _cropped(field, grid, side, cell)
-    about = (recut, grid, side, is_gouge, finest, allowance, counts, place)
-    return _looked_into(*start, *about, True) or _looked_into(*start, *about, False)
-
-
-def _looked_into(
-    field, cell, distance, recut, grid, side, is_gouge, finest, allowance, counts, place, is_small: bool
-) -> Look | None:
-    """Return the look that `closer_look` describes, from its cropped field.
-
-    is_small: windows no larger than what is measured; None where that does not tell all, because something
-    outside them, known more coarsely, is or may be what the distances of the peak are measured to.
-    """
+    field, cell, distance = _cropped(field, grid, side, cell)
     surfaces: list[CutSurface] = []
     divide = DIVIDE if place is None else FIRST
     while True:
         room = min(math.ceil(distance / field.lattice.cell) + ROOM, LARGEST_ROOM)
-        if is_small:
-            room = min(room, ROOM + 1 if place is None else 1)
         box = _box(cell, room, field.lattice)
         near = _box(cell, ROOM, field.lattice)
         near = tuple((k - box[i // 2 * 2]) * divide for i, k in enumerate(near))
@@ -111,15 +96,12 @@ def _looked_into(
         every = (*surfaces, CutSurface(field, side))
         least, most = measured(part, around, grid, side, is_near, every, left)
         half_diagonal = field.lattice.cell / math.sqrt(2.0)
-        is_last = half_diagonal <= finest
-        if is_small and not _is_settled(least, most, is_gouge, is_last):
-            return None
         middle = (least + most) / 2
         size = np.where(np.isnan(middle), 0.0, np.maximum(-middle if is_gouge else middle, 0.0))
         peak = tuple(int(k) for k in np.unravel_index(np.argmax(size + 1e-12 * is_near), size.shape))
         distance = float(np.nan_to_num(np.abs(most[peak]))) + (0.0 if left is None else float(left.max()))
         cell = (peak[0] + near[0], peak[1] + near[2])
-        if is_last:
+        if half_diagonal <= finest:
             break
     peak, change = _peak(size, is_near, part, around, side)
     gap = 0.0 if size[peak] == 0 else abs(float(most[peak] - least[peak])) / 2  # half its range
@@ -138,19 +120,6 @@ def _looked_into(
         certain=max(abs(value) - gap, 0.0),
         is_surface=abs(off - abs(value)) <= gap + SAME,
     )
-
-
-def _is_settled(least: np.ndarray, most: np.ndarray, is_gouge: bool, is_last: bool) -> bool:
-    """Return whether no finer surroundings could change which cell is the peak, nor what it is.
-
-    least, most (ny, nx) mm: the range of each cell.  is_last: nor what its neighbours are.
-    """
-    sign = -1.0 if is_gouge else 1.0
-    low, high = (np.maximum(np.nan_to_num(sign * a), 0.0) for a in (least, most))
-    may_be = high >= low.max() - TIE
-    if is_last:
-        may_be = ndimage.binary_dilation(may_be, np.ones((3, 3)))
-    return not (may_be & (high > low)).any()
 
 
 def _cropped(
