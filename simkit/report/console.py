@@ -16,6 +16,7 @@ from rich.text import Text
 
 from simkit.report.console_budget import budget_parts
 from simkit.report.console_effort import effort_parts, faster_lines
+from simkit.report.console_steps import step_parts
 from simkit.report.console_tables import surface_tables
 
 MOST_ROWS = 10
@@ -119,6 +120,7 @@ class Console:
             )
         for parts in (
             faster_lines(result),
+            step_parts(result),
             surface_tables(result),
             budget_parts(result),
             effort_parts(result),
