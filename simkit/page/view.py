@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from simkit.page.names import ENDINGS
 from simkit.report.page.html import Html, el
 from simkit.report.page.section_view import HATCHES
 
@@ -43,19 +44,27 @@ def _drop(most: int) -> Html:
         el("h2", "Files"),
         el(
             "div",
-            el("p", "Drop programs, a mesh of the part and a job file here."),
+            el("p", "Drop programs, a mesh of the part and a job file here, or the folder they lie in."),
             el(
                 "label",
                 "Or choose them ",
                 el("input", type="file", id="choose", multiple=True),
                 for_="choose",
             ),
+            el(
+                "label",
+                "Or a whole folder ",
+                el("input", type="file", id="choose-folder", webkitdirectory=True, multiple=True),
+                for_="choose-folder",
+            ),
             el("p", f"Up to {most / 1e6:g} MB together.", class_="quiet"),
             id="drop",
         ),
         el("ul", id="files", aria_label="Files dropped"),
+        el("p", id="aside", class_="quiet", role="status"),
         el("div", id="file-problems", role="alert"),
         data_most=str(most),
+        data_endings=" ".join(ENDINGS),
         id="files-part",
     )
 
@@ -125,6 +134,7 @@ def _result() -> Html:
     return el(
         "section",
         el("p", id="verdict", class_="verdict", tabindex="-1", role="status"),
+        el("div", id="taken", aria_live="polite"),
         el("div", id="changes", aria_live="polite"),
         el(
             "p",

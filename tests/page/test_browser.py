@@ -86,6 +86,30 @@ def test_page__drop_verdict_finding_change_download(browser, server, folder):
     assert browser.complaints() == []
 
 
+def test_page__folders_and_files_from_elsewhere_can_be_dropped(browser, server, folder, tmp_path):
+    (tmp_path / "jobs" / "one").mkdir(parents=True)
+    (tmp_path / "boat").mkdir()
+    named = JOB.replace('"top.nc', '"../../boat/top.nc').replace('"part.stl', '"../../boat/part.stl')
+    (tmp_path / "jobs" / "one" / "job.toml").write_text(named, encoding="utf-8")
+    (tmp_path / "jobs" / "one" / "photo.jpg").write_bytes(b"no program")
+    for name in ("top.nc", "part.stl"):
+        (tmp_path / "boat" / name).write_bytes((folder / name).read_bytes())
+    opened(browser, server)
+    browser.drop_paths([tmp_path / "jobs", tmp_path / "boat"])
+    until(lambda: browser.run("return document.querySelector('#f1')"))
+    names = browser.run("return [...document.querySelectorAll('#files bdi')].map((one) => one.textContent)")
+    assert sorted(names) == ["boat/part.stl", "boat/top.nc", "jobs/one/job.toml"]
+    assert browser.text("#aside") == "1 other file in the folder left aside."
+    assert browser.text("#taken") == ""  # the folders fit together as they were dropped
+    until(lambda: browser.run("return document.querySelector('#text .here')"))
+
+    opened(browser, server)
+    browser.drop([tmp_path / "jobs" / "one" / "job.toml", *(tmp_path / "boat").iterdir()])
+    until(lambda: browser.run("return document.querySelector('#f1')"))
+    assert "'../../boat/top.nc': taken to be 'top.nc', dropped here." in browser.text("#taken")
+    assert browser.complaints() == []
+
+
 def test_page__a_bad_program_is_told_with_its_line(browser, server, folder):
     (folder / "bad").mkdir()
     (folder / "bad" / "top.nc").write_text("G21 G90\nG1 X1O F100\n", encoding="utf-8")

@@ -16,8 +16,8 @@ import pytest
 from simkit.errors import InputProblems
 from simkit.page.changes import changes
 from simkit.page.form import field_words, job_text
-from simkit.page.inside import refuse_outside
-from simkit.page.names import kind_of, safe_name
+from simkit.page.laid import lay_out
+from simkit.page.names import kind_of, safe_name, safe_path
 from simkit.page.server import PageServer
 from tests.findings.programs import dug, faced
 from tests.small_job import JOB, block
@@ -350,30 +350,124 @@ def test_check__a_bad_program_is_told_as_on_the_command_line(client, files):
     assert client.ask("GET", f"{desk}/report")[0] == 404
 
 
-@pytest.mark.parametrize("name", ["../../secret.nc", "/etc/passwd", "sub/top.nc", "C:\\\\top.nc"])
-def test_check__a_job_file_that_points_outside_is_refused(client, files, name):
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("../../secret.nc", "which was not dropped"),
+        ("/etc/passwd", "cannot be followed"),
+        ("../" * 20 + "top.nc", "cannot be followed"),
+        ("sub/.git/top.nc", "cannot be followed"),
+        ("sub/..", "cannot be followed"),
+        ("C:\\\\top.nc", "cannot be followed"),
+    ],
+)
+def test_check__a_job_file_that_points_outside_is_refused(client, files, name, words):
     desk = client.desk()
     client.put(desk, "job.toml", files["job.toml"].replace(b"top.nc", name.encode()))
     client.put(desk, "top.nc", files["top.nc"])
     state = client.done(desk)
     assert state["phase"] == "unusable"
+    assert words in state["problems"][0]
     assert "a file that was dropped here" in state["problems"][0]
     assert state["problems"][0].startswith("job.toml:")
 
 
-def test_refuse_outside__looks_into_the_job_of_a_jig(tmp_path):
-    (tmp_path / "job.toml").write_text('[[setups]]\njig = "jig.toml"\n', "utf-8")
-    (tmp_path / "jig.toml").write_text('[[setups]]\nprograms = ["../secret.nc"]\n', "utf-8")
+def test_check__a_file_that_the_job_names_in_another_folder_is_the_dropped_one_of_that_name(client, files):
+    desk = client.desk()
+    client.put(desk, "job.toml", files["job.toml"].replace(b'"top.nc', b'"../../boat/top.nc'))
+    client.put(desk, "top.nc", files["top.nc"])
+    client.put(desk, "part.stl", files["part.stl"])
+    state = client.done(desk)
+    assert state["phase"] == "done"
+    assert state["taken"] == ["job.toml names '../../boat/top.nc': taken to be 'top.nc', dropped here."]
+    named = urllib.parse.quote(state["findings"][0]["file"], safe="")
+    status, _, text = client.ask("GET", f"{desk}/text?name={named}")
+    assert (status, text) == (200, files["top.nc"])
+
+
+def test_check__folders_are_followed_as_they_were_dropped(client, files):
+    desk = client.desk()
+    client.put(desk, "all/jobs/one/job.toml", files["job.toml"].replace(b'"top.nc', b'"../../boat/top.nc'))
+    client.put(desk, "all/boat/top.nc", files["top.nc"])
+    client.put(desk, "all/other/top.nc", b"not this one")
+    client.put(desk, "all/jobs/one/part.stl", files["part.stl"])
+    state = client.done(desk)
+    assert (state["phase"], state["taken"]) == ("done", [])
+    client.ask("DELETE", f"{desk}/file?name=all%2Fboat%2Ftop.nc")
+    client.put(desk, "all/third/top.nc", files["top.nc"])
+    assert "any of 'all/other/top.nc', 'all/third/top.nc'" in client.done(desk)["problems"][0]
+
+
+def _laid(folder, **texts):
+    """Lay out files given as text, by name ("job", "jig" for job files, the others programs)."""
+    names = {}
+    for name, text in texts.items():
+        file = f"{name}.toml" if name in ("job", "jig") else f"{name}.nc"
+        names[file] = folder / name
+        names[file].write_text(text, "utf-8")
+    return lay_out(folder / "laid", names, "job.toml")
+
+
+def test_lay_out__looks_into_the_job_of_a_jig(tmp_path):
+    job = '[[setups]]\njig = "jig.toml"\n'
     with pytest.raises(InputProblems, match=r"jig.toml:2 \[setups\[0\].programs\]: found '../secret.nc'"):
-        refuse_outside(tmp_path / "job.toml")
-    (tmp_path / "job.toml").write_text('[[setups]]\njig = "../jig.toml"\n', "utf-8")
-    with pytest.raises(InputProblems, match=r"job.toml:2 \[setups\[0\].jig\]: found '../jig.toml'"):
-        refuse_outside(tmp_path / "job.toml")
+        _laid(tmp_path, job=job, jig='[[setups]]\nprograms = ["../secret.nc"]\n')
+    with pytest.raises(InputProblems, match=r"job.toml:2 \[setups\[0\].jig\]: found '../jog.toml'"):
+        _laid(tmp_path, job='[[setups]]\njig = "../jog.toml"\n')
+    told = _laid(
+        tmp_path, job='[[setups]]\njig = "../a/jig.toml"\n', jig="programs = ['../../b/c.nc']", c="1"
+    )
+    jig = told.folder / "../a/jig.toml"
+    assert (jig.parent / "../../b/c.nc").read_text("utf-8") == "1"
+    assert (told.folder / "../../b/c.nc").resolve().is_relative_to((tmp_path / "laid").resolve())
 
 
-def test_refuse_outside__leaves_what_cannot_be_read_to_its_reader(tmp_path):
-    (tmp_path / "job.toml").write_text("\n" + ".".join(["a"] * 50_000) + " = 1", "utf-8")
-    refuse_outside(tmp_path / "job.toml")  # at once: the standard reader takes a minute and 15 GB
+def test_lay_out__lays_only_what_is_named_and_leaves_the_tree_nowhere(tmp_path):
+    told = _laid(tmp_path, job='programs = ["../x/a.nc", "b.nc"]', a="1", b="2", c="3")
+    laid = sorted(path.relative_to(tmp_path / "laid").as_posix() for path in (tmp_path / "laid").rglob("*.*"))
+    assert [name for name in laid if name.endswith((".nc", ".toml"))] == [
+        ".above/b.nc",
+        ".above/job.toml",
+        "x/a.nc",
+    ]
+    assert told.named == {"../x/a.nc": "a.nc", "b.nc": "b.nc"}
+    with pytest.raises(InputProblems, match="lie side by side"):
+        _laid(tmp_path, job='programs = ["a.nc", "a.nc/b.nc"]', a="1", b="2")
+
+
+def test_lay_out__leaves_what_cannot_be_read_to_its_reader(tmp_path):
+    _laid(
+        tmp_path, job="\n" + ".".join(["a"] * 50_000) + " = 1"
+    )  # at once: the standard reader takes a minute
+
+
+@pytest.mark.parametrize(
+    "name", ["a/../b.nc", "/a.nc", "a//b.nc", "./a.nc", "a/.b/c.nc", "a/con/b.nc", "a\\b/c.nc"]
+)
+def test_path__each_part_of_it_is_a_plain_name(name):
+    with pytest.raises(InputProblems, match="rename the file"):
+        safe_path(name)
+
+
+def test_path__folders_are_not_endless():
+    assert safe_path("a/" * 8 + "b.nc") == "a/" * 8 + "b.nc"
+    with pytest.raises(InputProblems, match="9 folders"):
+        safe_path("a/" * 9 + "b.nc")
+
+
+def test_job__of_several_the_last_or_the_chosen_one_is_checked_and_no_jig(client, files):
+    desk = client.desk()
+
+    def chosen(told):
+        return [one["name"] for one in told["files"] if one["chosen"]]
+
+    assert chosen(client.put(desk, "job.toml", b'[[setups]]\njig = "jig.toml"\n')[1]) == ["job.toml"]
+    assert chosen(client.put(desk, "jig.toml", files["job.toml"])[1]) == ["job.toml"]
+    assert chosen(client.put(desk, "other.toml", files["job.toml"])[1]) == ["other.toml"]
+    for name in ("jig.toml", "job.toml"):
+        told = client.ask("POST", f"{desk}/choose?name={name}")
+        assert chosen(json.loads(told[2])) == [name]
+    assert client.ask("POST", f"{desk}/choose?name=no.toml")[0] == 404
 
 
 FORM = {

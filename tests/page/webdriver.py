@@ -96,6 +96,18 @@ class Browser:
             files,
         )
 
+    def drop_paths(self, paths):
+        """Drop files and folders as they lie on disk (Chrome DevTools Protocol, Input.dispatchDragEvent)."""
+        data = {"items": [], "files": [str(path) for path in paths], "dragOperationsMask": 1}
+        for kind in ("dragEnter", "dragOver", "drop"):
+            event = {"type": kind, "x": 200, "y": 150, "data": data}
+            self._ask("POST", "/goog/cdp/execute", {"cmd": "Input.dispatchDragEvent", "params": event})
+
+    def press(self, key):
+        """Press a key as a hand on the keyboard would; key: of W3C WebDriver's table, "\ue004" for Tab."""
+        keys = [{"type": kind, "value": key} for kind in ("keyDown", "keyUp")]
+        self._ask("POST", "/actions", {"actions": [{"type": "key", "id": "keys", "actions": keys}]})
+
     def complaints(self):
         rows = self._ask("POST", "/se/log", {"type": "browser"})
         return [row["message"] for row in rows if "GPU stall" not in row["message"]]
