@@ -1,7 +1,7 @@
 """Dropped files laid out as a job file names them: nothing else of the machine is opened for it.
 
 A job file names its files from its own folder, often through folders above ("../boat/side1.nc").  Of a drop
-only some of these folders are known, so a file that lies elsewhere is found by its own name, and that is told.
+only some of these folders are known: a file that lies elsewhere is found by its own name, and that is told.
 """
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ def lay_out(root: Path, dropped: dict[str, Path], job: str) -> Laid:
     """Lay a job and the files that it names out below `root`, which is made anew, and say where the job lies.
 
     dropped: where the bytes of each file are, by its name, which `safe_path` let pass.
-    Raises InputProblems where the job names what was not dropped, or names it in a way that cannot be followed.
+    Raises InputProblems where the job names what was not dropped, or names it so that it cannot be followed.
     What is wrong with the job file otherwise is told by its reader.
     """
     laid, wanted = Laid(root), [_Wanted(tuple(job.split("/")), job)]
