@@ -16,7 +16,7 @@ from rich.text import Text
 from simkit.report.console_budget import budget_parts
 from simkit.report.console_effort import effort_parts, faster_lines
 from simkit.report.console_tables import surface_tables
-from simkit.units import measured_words
+from simkit.units import is_too_coarse, measured_words
 
 MOST_ROWS = 10
 WIDE = 120  # characters: a narrower terminal gets the rows as lines
