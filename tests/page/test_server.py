@@ -14,6 +14,7 @@ import urllib.parse
 import pytest
 
 from simkit.errors import InputProblems
+from simkit.job.reader import read_job
 from simkit.page.changes import changes
 from simkit.page.form import field_words, job_text
 from simkit.page.laid import lay_out
@@ -504,7 +505,12 @@ def test_form__makes_the_job_that_is_checked_and_can_be_kept(client, files):
         ("setups[1].spoilboard", "side 2, cutters may go below the blank by"),
         ("setups[0].zero.face", "side 1, X0 Y0 and Z0"),
         ("target.units", "mesh, is in"),
-        ("dowels[0].at", None),
+        ("target.at[2]", None),
+        ("target.at", "mesh, place"),
+        ("limits.gouge", "limits, cut too deep by"),
+        ("dowels[0].at[1]", "dowel 1, place"),
+        ("fixtures[1].height", "clamp or stop 2, height"),
+        ("machine.travel", None),
         (None, None),
     ],
 )
@@ -517,6 +523,33 @@ def test_form__what_is_written_in_it_stays_a_value():
     text = job_text(FORM | {"cutters": [row]}, 'part".stl')
     assert "[evil]" not in text.splitlines()
     assert text.splitlines().count("[blank]") == 1
+
+
+def test_form__dowels_clamps_tape_limits_and_the_place_of_the_mesh(tmp_path):
+    areas = [
+        {"what": "clamp", "side": "1", "box": ["-20", "0", "5", "30"], "height": "25"},
+        {"what": "tape", "side": "", "box": ["5", "5", "35", "25"], "height": ""},
+        {"what": "stop", "side": "9", "box": ["0", "30", "40", "45"], "height": "12,5"},
+    ]
+    more = {
+        "mesh_anchor": "centre",
+        "mesh_at": ["20", "", "6,5"],
+        "limits": {"gouge": "0,05", "leftover": ""},
+    }
+    dowels = [{"x": "4", "y": "15", "diameter": "6"}]
+    text = job_text(FORM | more | {"dowels": dowels, "areas": areas}, "part.stl")
+    for name in ("top.nc", "part.stl"):
+        (tmp_path / name).write_text("x", "utf-8")
+    (tmp_path / "job.toml").write_text(text, "utf-8")
+    job = read_job(tmp_path / "job.toml")
+    assert (job.target.anchor, tuple(job.target.at)) == ("centre", (20, 0, 6.5))
+    assert (job.limits.gouge, job.limits.leftover) == (0.05, 0.3)  # 0.3: the default that README states
+    assert [(one.at, one.diameter) for one in job.dowels] == [((4, 15), 6)]
+    assert [(one.name, one.height, one.setups) for one in job.fixtures] == [
+        ("clamp 1", 25, ("side 1",)),
+        ("stop 3", 12.5, job.fixtures[1].setups),
+    ]
+    assert [one.kind for one in job.holding] == ["tape"]
 
 
 @pytest.mark.parametrize(
