@@ -62,7 +62,7 @@ window.jobForm = (() => {
   document.getElementById("more-dowels").addEventListener("click", () => addRow(dowels, el("legend", {}, "Dowel"),
     entry("from the left", "x"), entry("from the front", "y"), entry("diameter", "diameter")));
   document.getElementById("more-areas").addEventListener("click", () => addRow(areas, el("legend", {}, "Table"),
-    choice("what", "what", AREAS), choice("on", "side", { "": "both sides", 1: "side 1", 2: "side 2" }),
+    choice("what", "what", AREAS), choice("on", "side", { "": "both sides", 1: "side 1", 2: "side 2" }, ""),
     entry("from the left", "left"), entry("to", "right"), entry("from the front", "front"), entry("to", "back"),
     entry("top above the table (clamp, stop)", "height")));
   const rows = (root) => [...root.querySelectorAll(".extra")].map((row) =>
@@ -108,7 +108,7 @@ window.jobForm = (() => {
     units.dataset.name = name;
     units.replaceChildren(el("legend", {}, "Mesh"),
       choice(`${name} is in `, "mesh_units", { "": "", mm: "mm", cm: "cm", m: "m", in: "in" }));
-    units.append(choice("; ", "mesh_anchor", ANCHORS),
+    units.append(choice("there lies ", "mesh_anchor", ANCHORS),
       ...["from the left", "from the front", "from below"].map((words, k) => entry(words, `mesh_at_${k}`, "0")),
       el("span", { className: "quiet" }, "Counted from the left front bottom corner of the blank, side 1 up."));
   }

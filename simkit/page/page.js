@@ -291,6 +291,12 @@
       .catch(() => window.programText.hide());
   }
 
+  // Where all stands in one column the place comes before the list, for the eye and for the Tab key alike.
+  const narrow = window.matchMedia("(max-width: 61.99rem)");
+  const order = () => (narrow.matches ? at("sides").prepend(at("shown")) : at("sides").append(at("shown")));
+  narrow.addEventListener("change", order);
+  order();
+
   // ---- begin and end ----
 
   window.addEventListener("pagehide", (event) => {

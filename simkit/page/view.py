@@ -161,7 +161,6 @@ def _result() -> Html:
             el(
                 "div",
                 el("p", el("a", id="back", href="#findings", hidden=True), id="back-place"),
-                el("div", id="solid-place"),
                 el(
                     "section",
                     el("h2", "Program"),
@@ -170,6 +169,7 @@ def _result() -> Html:
                     id="text-part",
                     hidden=True,
                 ),
+                el("div", id="solid-place"),
                 id="shown",
             ),
             id="sides",

@@ -57,9 +57,10 @@ class Browser:
         what = {"cmd": "Emulation.setDeviceMetricsOverride", "params": size}
         self._ask("POST", "/goog/cdp/execute", what)
 
-    def be_dark(self):
-        """Show the page as to a person who asked for dark colours."""
-        wish = {"media": "", "features": [{"name": "prefers-color-scheme", "value": "dark"}]}
+    def be_dark(self, dark=True):
+        """Show the page as to a person who asked for dark colours, or for light ones."""
+        name = "dark" if dark else "light"
+        wish = {"media": "", "features": [{"name": "prefers-color-scheme", "value": name}]}
         self._ask("POST", "/goog/cdp/execute", {"cmd": "Emulation.setEmulatedMedia", "params": wish})
 
     def open(self, address):

@@ -56,7 +56,10 @@ def findings_part(
     folded: dict[str, list[tuple[list, list]]] = {}  # (markup, findings) of the others
     for cause in result["causes"]:
         mine = [findings[number - 1] for number in cause["findings"]]
-        full = mine[: min(MOST_OF_CAUSE, max(MOST_IN_FULL - told, 0))]
+        kind = mine[0]["kind"]
+        before = opened.get(kind, 0)
+        is_open = before < (MOST_OPEN_OF_KIND if sum(opened.values()) < MOST_OPEN else 1)
+        full = mine[: max(min(MOST_OF_CAUSE, MOST_IN_FULL - told), int(is_open))]
         told += len(full)
         rest = mine[len(full) :]
         rows = rest[: max(MOST_ROWS - left_out, 0)]
@@ -73,9 +76,7 @@ def findings_part(
                     lengths,
                 )
             )
-        kind = mine[0]["kind"]
-        before = opened.get(kind, 0)
-        if before < (MOST_OPEN_OF_KIND if sum(opened.values()) < MOST_OPEN else 1):
+        if is_open:
             opened[kind] = before + 1
             parts += shown
         else:
