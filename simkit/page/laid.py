@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from simkit.errors import InputProblems, Place, Problem, nearest_word
+from simkit.errors import InputProblems, Place, Problem
 from simkit.job.files import shown_path, shown_text
 from simkit.job.reader import raw_tables
 from simkit.page.names import safe_name
@@ -115,10 +115,10 @@ def _look(
             if key.endswith(".jig") and not is_jig:  # a jig's own jig is refused by its reader
                 yield from _look(found, parts, dropped, wanted, laid, True)
             continue
-        yield _problem(Place(shown, _line_of(text, name), key=key), name, parts, found, dropped)
+        yield _problem(Place(shown, _line_of(text, name), key=key), name, parts, found)
 
 
-def _problem(place: Place, name: str, parts, found: list[str] | None, dropped: dict[str, Path]) -> Problem:
+def _problem(place: Place, name: str, parts, found: list[str] | None) -> Problem:
     expected = "a file that was dropped here"
     if parts is None:
         remedy = "drop that file too and write its name alone; or run simkit check in its folder"
@@ -126,10 +126,8 @@ def _problem(place: Place, name: str, parts, found: list[str] | None, dropped: d
     if found:
         several = ", ".join(shown_path(one) for one in found[:4])
         words = f"{shown_path(name)}, which may be any of {several}"
-        return Problem(place, words, expected, "take away all but the right one")
-    base = parts[-1]
-    near = nearest_word(base, sorted({one.rpartition("/")[2] for one in dropped}))
-    remedy = f"drop {shown_text(base)} here too" + (f"; or did you mean {shown_text(near)}?" if near else "")
+        return Problem(place, words, expected, "take away all but the right one, or drop its folder too")
+    remedy = f"drop {shown_text(parts[-1])} here too"
     return Problem(place, f"{shown_path(name)}, which was not dropped", expected, remedy)
 
 

@@ -95,18 +95,26 @@
       for (const one of some) if (!one.name.startsWith(".")) rows.push(...await inside(one, most - rows.length));
     }
   }
-  // Of folders only what simkit reads is taken; the job file nearest to the top comes last, for it is checked.
-  function sorted(rows) {
+  // Of folders only what simkit reads is taken (a .toml without a blank is no job); the job file nearest to the
+  // top comes last, for it is checked.
+  async function sorted(rows) {
     const endings = at("files-part").dataset.endings.split(" ");
     const depth = (row) => row.name.split("/").length, isJob = (row) => row.name.toLowerCase().endsWith(".toml");
-    const kept = rows.filter((row) => depth(row) === 1 || endings.some((one) => row.name.toLowerCase().endsWith(one)));
+    const kept = [];
+    for (const row of rows) {
+      const isOurs = depth(row) === 1 || endings.some((one) => row.name.toLowerCase().endsWith(one));
+      const isOther = depth(row) > 1 && isJob(row) && row.file.size < 1e6
+        && !/^\s*(\[\s*blank|blank\s*[.=])/m.test(await row.file.text());
+      if (isOurs && !isOther) kept.push(row);
+    }
     kept.sort((a, b) => isJob(a) - isJob(b) || depth(b) - depth(a));
     return kept;
   }
 
   async function take(list) {
-    const most = Number(at("files-part").dataset.most), wrong = [], rows = sorted(list);
+    const most = Number(at("files-part").dataset.most), wrong = [];
     if (!list.length) return;
+    const rows = await sorted(list);
     const aside = list.length - rows.length;
     at("aside").textContent = aside ? `${aside} other ${aside === 1 ? "file" : "files"} in the folder left aside.` : "";
     say(at("file-problems"), []);
@@ -293,7 +301,10 @@
 
   // Where all stands in one column the place comes before the list, for the eye and for the Tab key alike.
   const narrow = window.matchMedia("(max-width: 61.99rem)");
-  const order = () => (narrow.matches ? at("sides").prepend(at("shown")) : at("sides").append(at("shown")));
+  const order = () => {
+    at("sides")[narrow.matches ? "prepend" : "append"](at("shown"));
+    window.programText.again();
+  };
   narrow.addEventListener("change", order);
   order();
 

@@ -93,6 +93,7 @@ def test_page__folders_and_files_from_elsewhere_can_be_dropped(browser, server, 
     named = JOB.replace('"top.nc', '"../../boat/top.nc').replace('"part.stl', '"../../boat/part.stl')
     (tmp_path / "jobs" / "one" / "job.toml").write_text(named, encoding="utf-8")
     (tmp_path / "jobs" / "one" / "photo.jpg").write_bytes(b"no program")
+    (tmp_path / "jobs" / "settings.toml").write_text("[tool]\nblank_lines = 2\n", encoding="utf-8")
     for name in ("top.nc", "part.stl"):
         (tmp_path / "boat" / name).write_bytes((folder / name).read_bytes())
     opened(browser, server)
@@ -100,7 +101,7 @@ def test_page__folders_and_files_from_elsewhere_can_be_dropped(browser, server, 
     until(lambda: browser.run("return document.querySelector('#f1')"))
     names = browser.run("return [...document.querySelectorAll('#files bdi')].map((one) => one.textContent)")
     assert sorted(names) == ["boat/part.stl", "boat/top.nc", "jobs/one/job.toml"]
-    assert browser.text("#aside") == "1 other file in the folder left aside."
+    assert browser.text("#aside") == "2 other files in the folder left aside."
     assert browser.text("#taken") == ""  # the folders fit together as they were dropped
     until(lambda: browser.run("return document.querySelector('#text .here')"))
 
@@ -225,6 +226,13 @@ def test_page__tab_goes_the_way_the_eye_does(browser, server, folder, width):
     columns = list(dict.fromkeys(one[0] for one in stops))
     assert columns == ["top", *(("shown", "told") if width < 900 else ("told", "shown")), "rest-part"]
     assert all(one[4] for one in stops), stops
+    browser.be_small(1560 - width, 800)  # a tablet turned: the columns change, the line stays in sight
+    until(lambda: browser.run("return document.querySelector('#sides > *').id") == columns[2])
+    assert browser.run(
+        "const a = document.querySelector('#text').getBoundingClientRect(), "
+        "b = document.querySelector('#text .here').getBoundingClientRect();"
+        " return b.top >= a.top && b.bottom <= a.bottom"
+    )
     for before, after in itertools.pairwise(stops):
         if before[0] == after[0]:  # below, or in the same row
             assert after[1] + after[3] > before[1], (before, after)
@@ -250,7 +258,8 @@ const behind = (e) => {
 const rows = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
 while (walk.nextNode()) {
   const e = walk.currentNode.parentElement, words = walk.currentNode.data.trim();
-  if (!words || e.closest('svg, script, style, [hidden], button:disabled') || !e.getClientRects().length) continue;
+  const isOut = e.closest('svg, script, style, [hidden], button:disabled');
+  if (!words || isOut || !e.getClientRects().length) continue;
   const a = light(parts(getComputedStyle(e).color).c), b = light(behind(e));
   rows.push([(Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05), words.slice(0, 40)]);
 }

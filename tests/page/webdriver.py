@@ -63,6 +63,14 @@ class Browser:
         wish = {"media": "", "features": [{"name": "prefers-color-scheme", "value": name}]}
         self._ask("POST", "/goog/cdp/execute", {"cmd": "Emulation.setEmulatedMedia", "params": wish})
 
+    def be_print(self):
+        """Show the page as it is printed, but for the cut into sheets."""
+        self._ask(
+            "POST",
+            "/goog/cdp/execute",
+            {"cmd": "Emulation.setEmulatedMedia", "params": {"media": "print", "features": []}},
+        )
+
     def open(self, address):
         self._ask("POST", "/url", {"url": address})
 

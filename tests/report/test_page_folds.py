@@ -1,4 +1,4 @@
-"""Findings that are alike are folded under the worst of them; what is drawn keeps its contrast in any scheme."""
+"""Findings that are alike are folded under the worst of them; colours keep their contrast in any scheme."""
 
 import itertools
 import re
@@ -7,8 +7,10 @@ from types import SimpleNamespace
 import pytest
 
 from simkit.report.page.findings import MOST_OPEN, MOST_OPEN_OF_KIND, findings_part
-from simkit.report.page.page import asset
+from simkit.report.page.html import Html, el
+from simkit.report.page.page import asset, document
 from simkit.report.page.words import Lengths
+from tests.page.webdriver import CHROMIUM, DRIVER, Browser
 from tests.report.test_page import Tags
 
 ROW = {
@@ -56,8 +58,34 @@ def test_findings__of_many_causes_each_kind_shows_its_worst_and_folds_the_rest()
     kinds = {1: "gouge", 9: "cusp", 39: "bite", 69: "travel"}
     assert set(kinds) <= set(numbers)  # the first of each kind, however late it comes
     assert numbers[:MOST_OPEN_OF_KIND] == [1, 2, 3]
-    assert folds[0].startswith("1 more of this cause, 70")
+    assert folds[0].startswith("1 more of this cause: 8.30")  # 9 less a hundredth for each before it
     assert folds[1].startswith("5 more of gouge, of 5 causes, 4 to 8")
+
+
+@pytest.mark.skipif(
+    CHROMIUM is None or DRIVER is None, reason="Debian's chromium and chromium-driver are not installed"
+)
+def test_print__shows_what_is_folded_and_nothing_to_click(tmp_path):
+    larger = el("input", type="checkbox", id="a", class_="larger") + el(
+        "label", "Larger", for_="a", class_="screen-only"
+    )
+    text = document("folds", el("main", part(("gouge", 7)), Html(larger)))
+    (tmp_path / "folds.html").write_text(text, encoding="utf-8")
+    tall = (
+        "const seen = (one) => one.checkVisibility({ contentVisibilityAuto: true });"
+        "return [...document.querySelectorAll(arguments[0])]"
+        ".map((one) => seen(one) ? one.getBoundingClientRect().height : 0)"
+    )
+    browser = Browser(tmp_path, 800, 900)
+    try:
+        browser.open((tmp_path / "folds.html").as_uri())
+        assert [high > 0 for high in browser.run(tall, ".finding")] == [True, False, False, False]
+        assert browser.run(tall, "label")[0] > 0
+        browser.be_print()
+        assert all(high > 0 for high in browser.run(tall, ".finding, .fold tbody tr"))
+        assert browser.run(tall, "label") == [0]
+    finally:
+        browser.end()
 
 
 def luminance(colour):
