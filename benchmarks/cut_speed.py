@@ -17,8 +17,8 @@ import numba
 import numpy as np
 
 from simkit.frames import IDENTITY
-from simkit.stock.bound_kernels import GROUP, LANES, PH, PLEN, PSLOPE, PUX, PX, PY
 from simkit.stock.cut import _pointers, _support, cut, warm_up
+from simkit.stock.list_kernels import GROUP, LANES, PH, PLEN, PSLOPE, PUX, PX, PY
 from simkit.stock.record_kernels import LENGTH, RADIUS, RIM2, SHIFT, SLOPE, UX, UY, H, X, Y
 
 PLAIN_TILE = 128  # the plain way is fastest with longer rows than the fast way wants

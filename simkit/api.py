@@ -6,7 +6,7 @@ InputProblems, whose `problems` each have a place, what was found, what was expe
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -25,12 +25,14 @@ __all__ = [
     "Result",
     "Unchecked",
     "check_jobs",
+    "draft_job",
     "job_of",
     "job_schema",
     "load",
     "read",
     "result_schema",
     "template",
+    "watch",
     "write_json",
     "write_junit",
     "write_sarif",
@@ -63,6 +65,7 @@ class Job:
         cell: float = CELL,
         *,
         pictures: Path | str | None = None,
+        report: Path | str | None = None,
         strict: bool = False,
         against: Result | Path | str | None = None,
         fresh: bool = False,
@@ -70,17 +73,36 @@ class Job:
     ) -> Result:
         """Return what the check found.
 
-        cell: edge of a field cell.  pictures: folder to draw them in.  strict: warnings fail.  against: a
-        result, or a file of one: only what is new or worse fails.  fresh: an unchanged job is cut again.
-        progress: has stage(name) and fraction(done).  Raises InputProblems.
+        cell: edge of a field cell.  pictures: folder to draw them in.  report: file to write it to, HTML.
+        strict: warnings fail.  against: a result, or a file of one: only what is new or worse fails.
+        fresh: an unchanged job is cut again.  progress: has stage(name) and fraction(done).
+        Raises InputProblems.
         """
         from simkit.runs.judged import judged
         from simkit.runs.one import checked
 
         stored, name = _stored(against, self.model.file)
         folder = None if pictures is None else Path(pictures)
-        result = checked(self.model, cell, progress or _Quiet(), pictures=folder, fresh=fresh)
+        page = None if report is None else Path(report)
+        if page is not None:
+            check_json(page, "--report")
+
+        def write_page(evidence, result) -> None:
+            from simkit.report.page.page import write_report
+
+            write_report(page, evidence, judged(result, strict, stored, name))
+
+        result = checked(
+            self.model, cell, progress or _Quiet(), pictures=folder, fresh=fresh, report=page and write_page
+        )
         return as_object(Result, judged(result, strict, stored, name))
+
+    def film(self, path: Path | str, *, steps: int = 60, cell: float = 0.4, progress=None) -> None:
+        """Write the cutting from above as a GIF, as `simkit film` does.  Raises InputProblems."""
+        from simkit.runs.films import check_film, write_film
+
+        path = Path(path)
+        write_film(path, self.model, self._reads(), check_film(path, steps), cell, progress or _Quiet())
 
     def what_if(
         self,
@@ -152,6 +174,32 @@ def job_of(
     words = [str(program) for program in programs]
     mesh = None if target is None else Path(target)
     return Job(job_from_words(words, blank, list(cutters), mesh, zero, meant))
+
+
+def draft_job(folder: Path | str, *, replace: bool = False) -> Path:
+    """Write a first job file beside the programs and meshes of a folder, and return where it is.
+
+    As `simkit draft` does: what only you know stands in it as "?".  replace: write over one that is
+    there.  Raises InputProblems.
+    """
+    from simkit.draft.command import write_draft
+
+    return write_draft(Path(folder), replace)[0]
+
+
+def watch(
+    where: Path | str, cell: float = CELL, *, seconds: float = 1.0
+) -> Iterator[tuple[Path, str, Result | Unchecked]]:
+    """Check a job file, or each job.toml below a folder, now and whenever one of its files has changed.
+
+    Yields job file, one line on what changed, and result after each check, and looks again every so many
+    seconds until the loop over it is left.  Raises InputProblems for what cannot be watched.
+    """
+    from simkit.runs.watch import checks
+
+    for path, words, record in checks(Path(where), cell, seconds):
+        kind = Result if "verdict" in record else Unchecked
+        yield path, words, as_object(kind, record)
 
 
 def read(program: Path | str, *, units: str | None = None) -> dict[str, Any]:

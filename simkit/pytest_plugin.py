@@ -89,7 +89,13 @@ def simkit_check(request):
     """
 
     def check(path: Path | str, cell: float | None = None, **options):
-        return _checked(request.config, request.path.parent / path, cell, **options)
+        __tracebackhide__ = True  # a bad job is told by its own words, on the line of the test that asked
+        from simkit.errors import InputProblems
+
+        try:
+            return _checked(request.config, request.path.parent / path, cell, **options)
+        except InputProblems as problems:
+            raise problems.with_traceback(None) from None
 
     return check
 

@@ -48,7 +48,7 @@ def resume(job: Job, reads, broken: str, cell: float, progress) -> dict[str, Any
 def _clear_height(job: Job, setup: Setup) -> float:
     """Return the height clear of blank and fixtures, from the setup's zero, mm."""
     heights = [fixture.height for fixture in job.fixtures if fixture.stands_in(setup)]
-    highest = max([job.blank.thickness, *heights]) + (job.machine.clearance if heights else 0.0)
+    highest = max([setup.highest(job.blank), *heights]) + (job.machine.clearance if heights else 0.0)
     return highest - float(setup.to_table(job.blank).offset[2])
 
 

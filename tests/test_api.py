@@ -95,6 +95,49 @@ def test_other_commands__are_there_too(job_file):
     assert "[blank]" in simkit.template()
 
 
+def test_pictures_report_and_film__are_files_where_they_are_wanted(job_file, result, tmp_path):
+    job = simkit.load(job_file)
+    page, film = tmp_path / "report.html", tmp_path / "cutting.gif"
+    checked = job.check(cell=1.0, report=page, strict=True)
+    assert not checked.passed
+    assert checked.verdict.sentence.split(":")[0] in page.read_text("utf-8")
+    job.film(film, steps=4, cell=1.0)
+    assert film.read_bytes()[:6] == b"GIF89a"
+    with pytest.raises(simkit.InputProblems, match="a whole number from 2 to 400"):
+        job.film(film, steps=1)
+    with pytest.raises(simkit.InputProblems, match="make the folder first"):
+        job.check(report=tmp_path / "none" / "report.html")
+
+
+def test_draft__writes_a_job_file_with_blanks(job_file, tmp_path):
+    (tmp_path / "above.nc").write_bytes((job_file.parent / "above.nc").read_bytes())
+    path = simkit.draft_job(tmp_path)
+    assert path == tmp_path / "job.toml"
+    assert '"?"' in path.read_text("utf-8")
+    with pytest.raises(simkit.InputProblems, match="already there"):
+        simkit.draft_job(tmp_path)
+    assert simkit.draft_job(tmp_path, replace=True) == path
+
+
+def test_watch__yields_each_check(tmp_path, capsys):
+    path = write_one_sided(tmp_path, left=0.0)
+    text = path.read_text("utf-8")
+    looks = simkit.watch(path, 1.0, seconds=0.0)
+    where, words, first = next(looks)
+    assert (where, words, first.passed) == (path, first.verdict.sentence, True)
+    path.write_text(text.replace("width", "widht"), encoding="utf-8")
+    _, words, second = next(looks)
+    assert isinstance(second, simkit.Unchecked)
+    assert "widht" in second.problems[0].found
+    path.write_text(text, encoding="utf-8")
+    _, words, third = next(looks)
+    assert words.startswith("can be used again; nothing new, worse, better or gone.")
+    assert third.passed
+    assert capsys.readouterr() == ("", "")
+    with pytest.raises(simkit.InputProblems, match="no folder"):
+        next(simkit.watch(tmp_path / "none"))
+
+
 def test_input_that_cannot_be_used__is_told_with_its_place(tmp_path):
     path = write_one_sided(tmp_path)
     path.write_text(path.read_text("utf-8").replace("width", "widht"), encoding="utf-8")
@@ -174,3 +217,18 @@ def test_plugin__the_configuration_names_jobs(project):
     done = run_pytest(project, "-q")
     assert done.returncode == 0, done.stdout
     assert "2 passed" in done.stdout
+
+
+def test_plugin__a_job_that_cannot_be_used_is_told_in_its_own_words(tmp_path):
+    """Also through the fixture: the line of the test and the problem, nothing of what lies between."""
+    path = write_one_sided(tmp_path)
+    path.write_text(path.read_text("utf-8").replace("width", "widht"), encoding="utf-8")
+    (tmp_path / "pytest.ini").write_text("[pytest]\n", encoding="utf-8")
+    (tmp_path / "test_it.py").write_text(
+        "def test_it(simkit_check):\n    simkit_check('job.toml')\n", encoding="utf-8"
+    )
+    done = run_pytest(tmp_path, "-q")
+    assert done.returncode == 1
+    assert re.search(r"job\.toml:3:1 \[blank\.widht\]: found the unknown key", done.stdout), done.stdout
+    assert "reader.py" not in done.stdout
+    assert len(done.stdout.splitlines()) < 25

@@ -6,10 +6,7 @@ import argparse
 from pathlib import Path
 
 from simkit.commands.words import cell_of, print_text
-from simkit.errors import InputProblems, Place, Problem
-from simkit.runs.outputs import check_json
-
-MOST_STEPS = 400
+from simkit.runs.films import check_film, write_film
 
 
 def add_film(commands) -> None:
@@ -29,12 +26,8 @@ def add_film(commands) -> None:
 def run_film(options: argparse.Namespace) -> int:
     """Write the film; 0 when it is there."""
     cell = cell_of(options.cell)
-    check_json(options.film, "FILE.gif")
     text = options.steps
-    if not (text.isascii() and text.isdigit() and 2 <= int(text) <= MOST_STEPS):
-        place = Place("command line", key="--steps")
-        expected = f"a whole number from 2 to {MOST_STEPS}"
-        raise InputProblems(Problem(place, f"'{text}'", expected, "write it like --steps 60"))
+    steps = check_film(options.film, int(text) if text.isascii() and text.isdigit() else text)
     from simkit.job.reader import read_job
     from simkit.program.job_programs import read_programs
     from simkit.report.console import Console
@@ -43,16 +36,6 @@ def run_film(options: argparse.Namespace) -> int:
     with Console().progress() as progress:
         progress.stage("reading the programs")
         reads = read_programs(job)
-        from simkit.check import job_lattice
-        from simkit.report.whole_file import write_whole_bytes
-        from simkit.view.film import film_of
-        from simkit.view.steps import Steps
-        from simkit.warm import warm_up
-
-        lattice = job_lattice(job, cell)
-        warm_up(progress)
-        progress.stage("cutting and drawing")
-        film = film_of(Steps(job, reads, lattice), int(text), progress.fraction)
-        write_whole_bytes(options.film, film, "FILE.gif")
-    print_text(f"{options.film}: {len(film) / 1e6:.1f} MB")
+        size = write_film(options.film, job, reads, steps, cell, progress)
+    print_text(f"{options.film}: {size / 1e6:.1f} MB")
     return 0

@@ -29,12 +29,24 @@ def add_draft(commands) -> None:
 
 def run_draft(options: argparse.Namespace) -> str:
     """Write the job file and return words on what is left to fill in.  Raises InputProblems."""
-    folder, path = options.folder, options.folder / JOB_FILE
+    path, text, problems = write_draft(options.folder, options.replace)
+    for one in problems:
+        for line in one.lines():
+            print(line, file=sys.stderr)
+    return summary(path, text)
+
+
+def write_draft(folder: Path, replace: bool = False) -> tuple[Path, str, list[InputProblems]]:
+    """Write the job file of a folder; return its path, its text, and what could not be read there.
+
+    replace: write over one that is there.  Raises InputProblems.
+    """
+    path = folder / JOB_FILE
     place = Place("command line")
     if not folder.is_dir():
         found = f"'{folder}', which is a file" if folder.exists() else f"no folder '{folder}'"
         raise InputProblems(Problem(place, found, "a folder with programs", "name the folder they lie in"))
-    if path.is_dir() or (path.exists() and not options.replace):
+    if path.is_dir() or (path.exists() and not replace):
         remedy = "take it out of the way, or add --replace to write over it"
         remedy = "rename that folder" if path.is_dir() else remedy
         raise InputProblems(Problem(place, f"'{path}', already there", f"no {JOB_FILE} yet", remedy))
@@ -55,10 +67,7 @@ def run_draft(options: argparse.Namespace) -> str:
         raise InputProblems(Problem(Place(str(folder)), "neither program nor mesh", expected, remedy))
     text = draft(folder, seen)
     write_whole(path, text, "FOLDER")
-    for problems in seen.problems:
-        for line in problems.lines():
-            print(line, file=sys.stderr)
-    return summary(path, text)
+    return path, text, seen.problems
 
 
 def summary(path: Path, text: str) -> str:

@@ -18,7 +18,9 @@ from simkit.frames import Frame
 from simkit.job.model import Job, Setup
 from simkit.moves.table import Moves
 from simkit.stock.field import Field
+from simkit.stock.pour import Poured
 from simkit.stock.replay import Replay
+from simkit.stock.steps import AtPoints
 from simkit.units import area_words
 
 
@@ -29,7 +31,8 @@ class Evidence:
     job, reads: reads[setup] is a list of (path, ProgramRead).
     moves: of all setups in the order they run, each in its own program frame; `moves.setup` says
         whose.  rows[setup]: slice of them.  frames[setup]: program frame -> blank frame.
-    field: the blank after all setups.  fields: after each setup.
+    field: the blank after all setups and steps.  starts: before each setup.  fields: after each setup.
+    done[setup]: the steps that follow it, of stock.steps.
     replays[setup]: what each move took and what rubbed, of stock.replay.
     effort: of effort.effort, time and bite of all moves.
     meshes: of the fixtures that have one, target.fixture_mesh.
@@ -43,7 +46,7 @@ class Evidence:
     poses: of compare.pose_fit, one for each setup.  seats: of compare.jig, by index of the setup.
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
         its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
-    heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
+    columns(points (n, 2)) -> stock.steps.AtPoints: what is left, exact at any points.
     sweeps {1: ..., 2: ...}: of compare.between, made when first asked for.
     may_exceed(side, is_gouge, most (ny, nx), is_asked (ny, nx), floor mm) -> compare.between.Unproved: where
         between the samples a deviation may be larger than `most`.
@@ -58,10 +61,12 @@ class Evidence:
     rows: list[slice]
     frames: list[Frame]
     recut: Callable[..., Field]
-    heights: Callable[..., tuple]
+    columns: Callable[..., AtPoints]
     field: Field
+    starts: list[Field]
     fields: list[Field]
     replays: list[Replay]
+    done: list[list[Any]]
     may_exceed: Callable[..., Any] | None = None
     sweeps: dict[int, Any] = field(default_factory=dict)
     effort: Any = None
@@ -98,6 +103,25 @@ class Evidence:
     def zones(self) -> Zones:
         """The zones of the job, with the limits that count in each."""
         return Zones(self.job.limits, self.job.zones)
+
+    def heights(self, points: np.ndarray) -> tuple[np.ndarray, ...]:
+        """Return lower, upper (n,) mm, row_lower, row_upper (n,) at any points (n, 2): exact."""
+        left = self.columns(points)
+        return left.lower, left.upper, left.row_lower, left.row_upper
+
+    def steps_done(self) -> list[tuple[int, Any]]:
+        """Return what each step of the job did, with its number in `job.steps`, in the order of the work."""
+        return [
+            (number, one)
+            for setup, its in enumerate(self.done)
+            for (number, _), one in zip(self.job.steps_after(setup), its, strict=True)
+        ]
+
+    @property
+    def is_poured(self) -> np.ndarray | None:
+        """Cells that a pour of the job filled, and those beside them, bool (ny, nx); None without one."""
+        near = [one.is_near for its in self.done for one in its if isinstance(one, Poured)]
+        return np.any(near, axis=0) if near else None
 
     def setup_of(self, row: int) -> Setup:
         """Return the setup in which a move runs."""

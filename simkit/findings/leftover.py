@@ -164,7 +164,7 @@ def _steps(evidence: Evidence, found: list[Spot], is_upper: np.ndarray, rule: Ru
         if not severity:
             continue
         side = 1 if is_upper[spot.cell] else 2
-        row = shape.owner_at(evidence, side, spot.cell)
+        row = shape.owner_at(evidence, side, spot.cell, spot.at)
         z = float(field.upper[spot.cell] if side == 1 else field.lower[spot.cell])
         lesser = found[shape.MOST :] if nth == shape.MOST - 1 else []
         findings.append(

@@ -25,7 +25,7 @@ def sides_remarks(evidence: Any) -> list[str]:
 def _hole_words(evidence: Any, hole: Any) -> str:
     """Return who drilled a hole and how deep."""
     source = evidence.source_of(hole.row)
-    tip, full = hole.depth(evidence.job.blank.thickness)
+    tip, full = hole.depth(evidence.setup_of(hole.row).body(evidence.job.blank))
     return (
         f"dowel hole '{hole.dowel.name}': drilled by {source['file']}:{source['line']} from side "
         f"{hole.side}, {hole.diameter:g} mm wide down to {full:.1f} mm, its tip {tip:.1f} mm deep"

@@ -8,6 +8,7 @@ from pathlib import Path
 from simkit.cutters import Cutter
 from simkit.frames import IDENTITY, Frame, shift, swung, turned
 from simkit.job.budget import BudgetSpec
+from simkit.job.steps import Body, Step, body_after, stands_over
 
 CORNERS = ("left front", "right front", "left back", "right back", "centre")
 FACES = ("top", "bottom")
@@ -73,6 +74,7 @@ class Setup:
     jig: the job file of the jig that the blank is laid into, None without one.  jig_at: the left front bottom
         corner of the blank as it lies, from that of the jig's board: right, back, up, mm.
     misplacement: of the cuts against where they should land, in the table frame.
+    before: all steps done to the blank before this setup.
     """
 
     name: str
@@ -89,25 +91,42 @@ class Setup:
     jig: Path | None = None
     jig_at: tuple[float, float, float] = (0.0, 0.0, 0.0)
     misplacement: Frame = field(default=IDENTITY, compare=False)
+    before: tuple[Step, ...] = field(default=(), repr=False)
+
+    def body(self, blank: Blank) -> Body:
+        """Return the box that the blank fills when this setup begins; blank: as it was at first."""
+        return body_after(blank.length, blank.width, blank.thickness, self.before)
+
+    @property
+    def side_up(self) -> int:
+        """The side of the blank that lies up, 1 or 2."""
+        return 1 if self.turn == "none" else 2
+
+    def highest(self, blank: Blank) -> float:
+        """Return how high the blank, and resin over its upper face, may stand over the table, mm."""
+        return self.body(blank).thickness + stands_over(self.before, self.side_up)
 
     def to_table(self, blank: Blank) -> Frame:
         """Return the map from this setup's program frame to its table frame."""
         across, deep = self.size_on_table(blank)
         x = {"left": 0.0, "right": across}.get(self.zero.corner.split()[0], across / 2)
         y = {"front": 0.0, "back": deep}.get(self.zero.corner.split()[-1], deep / 2)
-        z = blank.thickness if self.zero.face == "top" else 0.0
+        z = self.body(blank).thickness if self.zero.face == "top" else 0.0
         dx, dy, dz = self.zero.offset
         return shift(x + dx, y + dy, z + dz)
 
     def lie(self, blank: Blank) -> Frame:
         """Return the map from this setup's table frame to the blank frame, as the blank should lie."""
-        over = turned(self.turn, blank.length, blank.width, blank.thickness)
-        return over.after(swung(self.swing, blank.length, blank.width))
+        body = self.body(blank)
+        over = turned(self.turn, body.length, body.width, body.thickness)
+        lying = over.after(swung(self.swing, body.length, body.width))
+        return shift(*body.low).after(lying) if any(body.low) else lying
 
     def size_on_table(self, blank: Blank) -> tuple[float, float]:
         """Return how far the blank reaches to the right and to the back as it lies, mm."""
+        body = self.body(blank)
         is_crosswise = self.swing.startswith("quarter")
-        return (blank.width, blank.length) if is_crosswise else (blank.length, blank.width)
+        return (body.width, body.length) if is_crosswise else (body.length, body.width)
 
     def frame(self, blank: Blank) -> Frame:
         """Return the map from this setup's program frame to the blank frame."""
@@ -328,6 +347,7 @@ class Job:
     machine, fixtures: what is on and round the table.  holding: what keeps the wood in place.
     layup: the boards of the blank, None when not stated.
     budget: the errors reckoned with when the second side is cut, None when none is stated.
+    steps: what is done to the blank between the setups and after the last, in order.
     """
 
     name: str
@@ -351,3 +371,18 @@ class Job:
     layup: Layup | None = None
     budget: BudgetSpec | None = None
     lines: dict[str, int] = field(default_factory=dict)
+    steps: tuple[Step, ...] = ()
+
+    def body(self, done: int) -> Body:
+        """Return the box that the blank fills after the first `done` steps."""
+        blank = self.blank
+        return body_after(blank.length, blank.width, blank.thickness, self.steps[:done])
+
+    def steps_after(self, index: int) -> list[tuple[int, Step]]:
+        """Return the steps done after a setup has run, each with its number in `steps`."""
+        return [(number, step) for number, step in enumerate(self.steps) if step.after == index]
+
+    @property
+    def last_body(self) -> Body:
+        """The box that the blank fills at the end of the job."""
+        return self.body(len(self.steps))

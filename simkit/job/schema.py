@@ -29,6 +29,7 @@ from simkit.job.model import (
     WORK_ZEROS,
     Limits,
 )
+from simkit.job.step_keys import STEP_KEYS
 from simkit.units import MM_PER_UNIT
 
 VERSION = "1"  # of the form of job files; raised when a key changes its meaning
@@ -414,6 +415,7 @@ KEYS: tuple[Key, ...] = (
         examples=("[250, 180, -70]", "[250, 180, -70]"),
         is_aside=True,
     ),
+    *STEP_KEYS,
     Key("target", "table", "The wanted part. When left out, the shape is not judged."),
     Key(
         "target.mesh",

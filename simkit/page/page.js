@@ -254,7 +254,7 @@
     at("first").innerHTML = parts.first || ""; // simkit escapes all that comes from files, and no script runs here
     at("column").innerHTML = parts.findings;
     at("solid-place").innerHTML = parts.solid;
-    at("rest").innerHTML = ["pictures", "sections", "job", "budget", "time", "tables", "checklist"].map((one) => parts[one] || "").join("");
+    at("rest").innerHTML = ["pictures", "sections", "job", "steps", "budget", "time", "tables", "checklist"].map((one) => parts[one] || "").join("");
     at("rest-part").hidden = false;
     solid = window.drawSolid();
     window.programText.hide();

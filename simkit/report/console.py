@@ -15,6 +15,7 @@ from rich.text import Text
 
 from simkit.report.console_budget import budget_parts
 from simkit.report.console_effort import effort_parts, faster_lines
+from simkit.report.console_steps import step_parts
 from simkit.report.console_tables import surface_tables
 from simkit.units import is_too_coarse, measured_words
 
@@ -122,6 +123,7 @@ class Console:
             )
         for parts in (
             faster_lines(result),
+            step_parts(result),
             surface_tables(result),
             budget_parts(result),
             effort_parts(result),

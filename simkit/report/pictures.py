@@ -110,6 +110,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
             subtitle=result["verdict"]["sentence"] + scale,
             cell=field.lattice.cell,
             relief=(field.upper if side == 1 else field.lower).astype(np.float64),
+            resin=None if field.wood_upper is None else field.is_resin(side),
             glue=glue_lines(job.layup) if job.layup is not None and job.layup.joined == "along y" else None,
         )
         pictures.append(str(path))
@@ -164,6 +165,7 @@ def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[lis
         limits=(job.limits.gouge, job.limits.leftover),
         title=job.name or "part",
         turn=turns_of(evidence)[2],
+        resin=None if field.wood_upper is None else {side: field.is_resin(side) for side in (1, 2)},
     )
     if left_out is None:
         return [*pictures, str(path)], []

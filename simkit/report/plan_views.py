@@ -44,6 +44,11 @@ KIND_WORDS = {
     "dowel-miss": "dowel holes do not meet",
     "loose-piece": "loose piece",
     "seat": "does not seat in its jig",
+    "spill": "below the resin: it runs out",
+    "pour-depth": "of resin at once: too deep",
+    "inlay-lost": "deep, planed away",
+    "old-thickness": "off: zero of the old thickness",
+    "step": "wrong between the setups",
 }
 
 GLUE_DASHES = (1.5, 4.0)  # dotted, in widths of the line
@@ -68,6 +73,7 @@ def draw_plan_view(
     is_judged: bool = True,
     dpi: float = canvas.BASE_DPI,
     glue: list[float] | None = None,
+    resin: np.ndarray | None = None,
 ) -> str:
     """Draw the map of one side as a PNG at `path` and return the path.
 
@@ -81,6 +87,7 @@ def draw_plan_view(
     frame, or None: shades what is within the limits a little.  is_judged: False where there is no
     target: the shaded surface alone is drawn, without the colour scale.  dpi: 150 gives 1800 pixels at most.
     glue: y of the glue lines that stand upright along the blank, mm.
+    resin (ny, nx) bool or None: where the surface of this side is resin; dotted where it is within limits.
 
     Accuracy: a colour shows the worst deviation of all cells under a pixel, and what is thinner than 3
     pixels is widened to 3, so a spot may look up to 2 pixels wider than it is and is never left out.
@@ -88,7 +95,7 @@ def draw_plan_view(
     """
     for name, array in (("deviation", deviation), ("is_solid", is_solid)):
         _check_shape(name, array, lattice)
-    for name, array in (("holding", holding), ("relief", relief)):
+    for name, array in (("holding", holding), ("relief", relief), ("resin", resin)):
         if array is not None:
             _check_shape(name, array, lattice)
     if turn not in TURNS:
@@ -102,7 +109,7 @@ def draw_plan_view(
     if not is_judged:  # all wood is drawn like what is within the limits: grey and shaded
         deviation = np.where(np.asarray(is_solid, bool), 0.0, np.nan)
     index = colours.class_index(deviation, limits)
-    picture, shown, flags = map_image(seen, index, is_solid, holding, relief, side)
+    picture, shown, flags = map_image(seen, index, is_solid, holding, relief, side, resin)
 
     inner = width - 2 * MARGIN
     head = canvas.wrapped(title, TITLE, inner, True, 2)
@@ -165,12 +172,14 @@ def pose_words(side, turn, cell):
     return f"Side {side} up, {turned}. Seen from above, standing at the front. Cells of {cell:g} mm."
 
 
-def map_image(seen, index, is_solid, holding, relief, side):
+def map_image(seen, index, is_solid, holding, relief, side, resin=None):
     """Return the map as an image (down, across, 3) uint8, the class of each pixel, and masks of the rest.
 
     seen: a SeenPlan of the arrays' lattice; the others as draw_plan_view takes them, index: their classes.
     """
     shown, flags = _raster(seen, index, np.asarray(is_solid, bool), holding)
+    is_plain = (shown == colours.WITHIN) | flags["holding"] | flags["other"]
+    flags["resin"] = np.zeros_like(is_plain) if resin is None else seen.nearest(resin, False) & is_plain
     return _paint(shown, flags, _shade(seen, relief, side) if relief is not None else None), shown, flags
 
 
@@ -223,6 +232,7 @@ def _paint(shown, flags, shade):
     canvas.hatch_through(picture, flags["through"])
     canvas.hatch_holding(picture, flags["holding"])
     picture[flags["other"]] = colours.rgb(colours.OTHER_WOOD)
+    canvas.dot_resin(picture, flags["resin"])
     return picture
 
 
@@ -324,6 +334,7 @@ def _signs(flags, findings):
     words = {
         "holding": "holds the part: frame, skin, tabs",
         "other": "offcut, or a step on the part",
+        "resin": "resin, within limits",
         "through": "cut right through the part",
         "nothing": "nothing left",
     }
@@ -361,6 +372,8 @@ def _draw_sign(page, x, y, sign):
         is_all = np.ones((26, 48), bool)
         if name == "holding":
             canvas.hatch_holding(swatch, is_all)
+        elif name == "resin":
+            canvas.dot_resin(swatch, is_all)
         elif name == "through":
             canvas.hatch_through(swatch, is_all)
         elif name == "other":

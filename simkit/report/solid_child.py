@@ -12,7 +12,7 @@ import numpy as np
 
 from simkit.frames import turned
 from simkit.report import colours
-from simkit.report.solid_mesh import HOLDS, surface
+from simkit.report.solid_mesh import HOLDS, RESIN, surface
 from simkit.report.solid_view import NO_DRAWING, NO_MODULE, NO_PICTURE
 
 WIDTH = 1800  # pixels of the page
@@ -57,7 +57,8 @@ def draw(scene, picture) -> int:
     if any(shot.min() == shot.max() for shot in shots):
         return NO_PICTURE
     limits = tuple(float(limit) for limit in scene["limits"])
-    _compose(shots, is_wide, turn, limits, str(scene["title"]), (classes == HOLDS).any(), picture)
+    there = (bool((classes == HOLDS).any()), bool((classes == RESIN).any()))
+    _compose(shots, is_wide, turn, limits, str(scene["title"]), there, picture)
     return 0
 
 
@@ -67,7 +68,8 @@ def face_colours(quads, classes, size, cell) -> np.ndarray:
     quads (n, 4, 3) mm; classes (n,); size mm, of the whole, sets how wide the stripes are;
     never under one cell (mm), or they would be lost between the faces.
     """
-    palette = np.vstack([colours.class_rgb(), np.array([colours.rgb(colours.HOLDING)], np.uint8)])
+    more = [colours.rgb(colour) for colour in (colours.RESIN, colours.HOLDING)]
+    palette = np.vstack([colours.class_rgb(), np.array(more, np.uint8)])
     faces = palette[classes]  # HOLDS, -1, takes the last row
     across = quads[:, :, :2].mean(1).sum(1)
     period = max(size / 200, 4 * cell)
@@ -136,8 +138,11 @@ def _shots(quads, classes, faces, over, width):
     return shots
 
 
-def _compose(shots, is_wide, turn, limits, title, has_holding, picture):
-    """Lay the two pictures out on a page with title, captions and key."""
+def _compose(shots, is_wide, turn, limits, title, there, picture):
+    """Lay the two pictures out on a page with title, captions and key.
+
+    there: whether wood outside the part is shown, and whether resin is.
+    """
     from simkit.report import canvas
     from simkit.report.canvas import BODY, KEY_HEIGHT, MARGIN, SMALL, TITLE, Page
 
@@ -161,9 +166,14 @@ def _compose(shots, is_wide, turn, limits, title, has_holding, picture):
         page.image(shot, round(x), round(y) + 44)
     canvas.draw_key(page, MARGIN, bottom + 30, 990, limits)
     note = "Seen from the front, from above. Upright walls are not judged by colour."
+    has_holding, has_resin = there
     if has_holding:
         page.box(MARGIN, page.height - 58, 48, 26, colours.HOLDING)
         page.text(MARGIN + 60, page.height - 45, "wood outside the part", SMALL, up="center")
+    if has_resin:
+        left = MARGIN + 400 * bool(has_holding)
+        page.box(left, page.height - 58, 48, 26, colours.RESIN)
+        page.text(left + 60, page.height - 45, "resin", SMALL, up="center")
     page.text(WIDTH - MARGIN, page.height - 45, note, SMALL, colours.QUIET_INK, across="right", up="center")
     page.save(picture)
 

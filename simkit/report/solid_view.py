@@ -17,7 +17,8 @@ import numpy as np
 
 from simkit.errors import ShapeError
 from simkit.report import colours
-from simkit.report.pooled import pooled
+from simkit.report.pooled import pooled, pooled_share
+from simkit.report.solid_mesh import RESIN
 from simkit.report.whole_file import put_whole
 from simkit.stock.field import Lattice
 
@@ -42,6 +43,7 @@ def draw_solid_view(
     title: str,
     timeout: float = 120,
     turn: str = "about x",
+    resin: dict[int, np.ndarray] | None = None,
 ) -> str | None:
     """Draw both sides of the cut part as one PNG at `path`; return None, or why it was left out.
 
@@ -49,7 +51,8 @@ def draw_solid_view(
     where upper <= lower.  deviation_upper, deviation_lower (ny, nx) mm, + left standing, - too deep,
     NaN where there is no target: such wood is drawn in the lighter tone of a holding frame.  limits
     (gouge, leftover) mm.  title: one line.  timeout s.  turn: how the part is turned over for the
-    second picture, "about x" or "about y" ("none" is taken as "about x").
+    second picture, "about x" or "about y" ("none" is taken as "about x").  resin {1: ..., 2: ...}: where the
+    surface of a side is resin, (ny, nx) bool; None without any.
 
     Returns None when the picture is there, else one line for the person; then `path` is not touched.
     Never raises for anything that goes wrong while drawing; Ctrl-C ends the drawing process too.
@@ -75,6 +78,9 @@ def draw_solid_view(
         colours.class_index(deviation_upper, limits),
         most=MOST_CELLS,
     )
+    for side, index in ((1, class_upper), (2, class_lower)) if resin is not None else ():
+        is_plain = (index == colours.WITHIN) | (index == colours.NO_TARGET)
+        index[is_plain & (pooled_share(resin[side], fold) > 0.5)] = RESIN
     with tempfile.TemporaryDirectory(prefix="simkit-") as folder:
         scene, picture = Path(folder, "scene.npz"), Path(folder, "picture.png")
         np.savez(

@@ -1,8 +1,9 @@
 """Results kept between runs: what is cut again only when something that matters has changed.
 
-A result is kept under a hash of all it depends on: the job as read, the bytes of its programs and mesh, the
-cell size, simkit's own sources, and the packages and the machine it ran on.  Files are written beside their
-place and renamed, so two runs at once never see half of one; what cannot be read back counts as not there.
+A result is kept under a hash of all it depends on: the job as read and those of its jigs, the bytes of their
+programs and meshes, the cell size, simkit's own sources, and the packages and the machine it ran on.  Files
+are written beside their place and renamed, so two runs at once never see half of one; what cannot be read
+back counts as not there.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from simkit.cache import cache_home
 from simkit.errors import InputProblems
 from simkit.job.files import sha256_of
 from simkit.job.model import Job
+from simkit.job.reader import read_job
 
 KEEP_SECONDS = 30 * 24 * 3600.0  # since last used
 MOST_FILES = 2000  # some tenths of a megabyte each
@@ -39,22 +41,25 @@ def key_of(job: Job, cell: float) -> str | None:
     """
     if os.environ.get("SIMKIT_KEEP", "").lower() in ("no", "0"):
         return None
-    if any(setup.jig is not None for setup in job.setups):
-        return None  # it hangs on the job and the programs of the jig, too
     digest = hashlib.sha256()
-    files = [path for setup in job.setups for path in setup.programs]
-    files += [job.target.mesh] if job.target is not None else []
-    files += [fixture.mesh for fixture in job.fixtures if fixture.mesh is not None]
     try:
-        hashes = [sha256_of(path) for path in files]
+        jigs = [read_job(setup.jig) for setup in job.setups if setup.jig is not None]
+        hashes = [sha256_of(path) for one in (job, *jigs) for path in _files(one)]
         setting = _setting()
     except InputProblems:  # told when it is read
         return None
     except importlib.metadata.PackageNotFoundError:  # run without being installed
         return None
-    for part in (repr(job), repr(cell), *hashes, setting):
+    for part in (repr(job), *map(repr, jigs), repr(cell), *hashes, setting):
         digest.update(part.encode("utf-8", "surrogatepass") + b"\0")
     return digest.hexdigest()
+
+
+def _files(job: Job) -> list[Path]:
+    """Return the files whose bytes a job hangs on."""
+    files = [path for setup in job.setups for path in setup.programs]
+    files += [job.target.mesh] if job.target is not None else []
+    return files + [fixture.mesh for fixture in job.fixtures if fixture.mesh is not None]
 
 
 @cache

@@ -6,7 +6,7 @@ import argparse
 import os
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -90,16 +90,21 @@ class Watcher:
     """Looks at jobs and checks those whose files have changed and are no longer changing.
 
     where: a job file or a folder.  cell: mm.  wish: the files to write after each check.
+    say(path, words, names, record): told of each check, and of a job that is gone (record None).  complain:
+    told the problems of bad input.
     """
 
     where: Path
     cell: float
     wish: Wish
+    say: Callable[[Path, str, list[str], dict[str, Any] | None], None] = field(default=None)
+    complain: Callable[[InputProblems], None] = field(default=None)
     _jobs: dict[Path, _Watched] = field(default_factory=dict)
     _gone: dict[Path, _Watched] = field(default_factory=dict)
 
     def __post_init__(self):
         self._is_folder = self.where.is_dir()  # it stays what it was, should it go away
+        self.say, self.complain = self.say or _say, self.complain or _tell
 
     def look(self) -> None:
         """Look at all files once; check what has changed since and stood still since the look before."""
@@ -112,7 +117,7 @@ class Watcher:
         has_news = False
         for path in [one for one in self._jobs if one not in paths]:
             self._gone[path] = replace(self._jobs.pop(path), seen=None, checked=None, record=None)
-            self._say(path, "is gone; it is checked again when it comes back")
+            self.say(path, "is gone; it is checked again when it comes back", [], None)
             has_news = True
         for path in paths:
             has_news |= self._look_at(path)
@@ -121,7 +126,7 @@ class Watcher:
             try:
                 write_outputs(self.wish, records, self._is_folder)
             except InputProblems as problems:  # a full disk today need not be full tomorrow
-                _tell(problems)
+                self.complain(problems)
 
     def _look_at(self, path: Path) -> bool:
         job = self._jobs.setdefault(path, self._gone.pop(path, None) or _Watched((path,)))
@@ -135,7 +140,7 @@ class Watcher:
         names = [] if is_first else changed_names(now, job.checked)
         job.checked, old = now, job.record
         job.record = self._check(path)
-        self._say(path, told(job.record, old, job.result), names)
+        self.say(path, told(job.record, old, job.result), names, job.record)
         if "verdict" in job.record:
             job.result = job.record
         return True
@@ -159,7 +164,7 @@ class Watcher:
                 report = self._write_report if self.wish.report else None
                 return checked(job, self.cell, progress, pictures=pictures, report=report)
         except InputProblems as problems:
-            _tell(problems)
+            self.complain(problems)
             return unusable(str(path), problems)
         except Interrupted:
             raise
@@ -171,14 +176,37 @@ class Watcher:
 
         write_report(self.wish.report, evidence, result)
 
-    def _say(self, path: Path, words: str, names: list[str] | None = None) -> None:
-        because = f" ({', '.join(names)} changed)" if names else ""
-        try:
-            print(f"{time.strftime('%H:%M:%S')} {path}{because}: {words}", flush=True)
-        except BrokenPipeError:
-            # Nobody listens any more, and the interpreter must not complain while it ends.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-            raise KeyboardInterrupt from None
+
+def checks(
+    where: Path, cell: float, seconds: float, sleep=time.sleep
+) -> Iterator[tuple[Path, str, dict[str, Any]]]:
+    """Yield path, words on what changed, and record of each check, as long as it is asked.
+
+    Raises InputProblems for what cannot be watched; bad input later is in the record.
+    """
+    _jobs(where)
+    news: list[tuple[Path, str, dict[str, Any]]] = []
+
+    def say(path: Path, words: str, _: list[str], record: dict[str, Any] | None) -> None:
+        if record is not None:
+            news.append((path, words, record))
+
+    watcher = Watcher(where, cell, Wish(), say, lambda problems: None)
+    while True:
+        watcher.look()
+        yield from news
+        news.clear()
+        sleep(seconds)
+
+
+def _say(path: Path, words: str, names: list[str], _: dict[str, Any] | None) -> None:
+    because = f" ({', '.join(names)} changed)" if names else ""
+    try:
+        print(f"{time.strftime('%H:%M:%S')} {path}{because}: {words}", flush=True)
+    except BrokenPipeError:
+        # Nobody listens any more, and the interpreter must not complain while it ends.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise KeyboardInterrupt from None
 
 
 def told(record: dict[str, Any], old: dict[str, Any] | None, result: dict[str, Any] | None) -> str:

@@ -5,8 +5,9 @@ what will be left there.  The ceiling is a plane.  Its slope is that of the move
 block's middle among those that cover the whole block; its height is the most that b stands above that
 slope, at a corner, as the swept surface of a convex cutter is convex; or the highest that is left in the
 tile.  A move whose bound is nowhere under the ceiling cannot win a cell, and is dropped for all blocks
-inside.  A leaf of 4 x 4 cells evaluates b first, takes the ceiling from the surface so lowered, and
-evaluates what is left of its list, passing over bounds that are above the surface at every cell.
+inside.  A leaf of 4 x 4 cells evaluates b first and the most promising of each quarter, takes the ceiling
+from the surface so lowered, and evaluates what is left of its list, passing over bounds that are above the
+surface at every cell.
 
 A value is computed from the record and the cell alone, rounded to float32, and compared as (height, row):
 so tiles, threads, windows and the order of the moves leave the bits alone, and dropping moves that cannot win
@@ -21,7 +22,7 @@ What a move meets at the moment it runs is asked of the replay (replay_kernels),
 Arguments that go together go as tuples: field (h, owner, xs, ys); moves (first entry at hand, entries, codes,
 rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y,
 top, tie, margin); block (iy0, iy1, ix0, ix1); room (places, heights, owners, offsets, heights of one move,
-corners) of a leaf to work in.
+corners) of a leaf to work in; planes (4 LANES,): bounds, slopes and entries of some pieces.
 """
 
 import math
@@ -29,15 +30,27 @@ import math
 import numpy as np
 
 from simkit._jit import entry_kernel, kernel, loop_kernel
-from simkit.cutters import BALL, FLAT
-from simkit.stock.bit_kernels import first_of, without_first
+from simkit.cutters import FLAT
+from simkit.stock.bit_kernels import (
+    first_of,
+    without_first,
+)
 from simkit.stock.bound_kernels import (
+    RADIUS_AT,
+)
+from simkit.stock.leaf_kernels import (
+    CELLS,
+    LEAF,
+    extent,
+    level_height,
+    low_ones,
+    lower_leaf,
+)
+from simkit.stock.list_kernels import (
     ENTRY,
     GROUP,
     INPUTS,
     LANES,
-    LOWEST,
-    RADIUS_AT,
     SLOPE_X,
     SLOPE_Y,
     add_move,
@@ -45,73 +58,22 @@ from simkit.stock.bound_kernels import (
     curve_pieces,
     group_boxes,
     groups_near,
+    lanes_of,
+    piece_at,
 )
-from simkit.stock.line_kernels import line_ball, line_flat
 from simkit.stock.record_kernels import (
     LENGTH,
-    LEVEL_ARC_FORM,
-    LINE_FORM,
-    LOW,
-    RADIUS,
-    RIM2,
-    SHIFT,
     SLOPE,
-    UX,
-    UY,
     H,
     X,
     Y,
-    code_of,
     form_of,
     is_line,
 )
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
-LEAF = 4
-CELLS = LEAF * LEAF
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
 FEW = 6  # so many moves are evaluated without tests
-BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
-
-
-@kernel
-def _piece(base, k):
-    """Where piece k of the list at `base` is."""
-    return base + (k // LANES) * GROUP + k % LANES
-
-
-@kernel
-def _lanes(n, group):
-    """How many places of a group are in use, filled up to whole vectors of eight."""
-    return min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
-
-
-@loop_kernel
-def _low_ones(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling):
-    """Which pieces of a group come under the ceiling over a block, a bit for each: the first has the lowest.
-
-    What a bound comes to there, measured from the slope, is its least over the block.
-    """
-    found = np.uint32(0)
-    for lane in range(lanes):
-        i = first + lane
-        low = lists[i + np.uint64(LOWEST)] - (
-            half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
-            + half_y * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
-        )
-        bit = np.uint32(np.uint32(1) << np.uint32(lane))
-        found = np.uint32(found | (bit if low <= ceiling else np.uint32(0)))
-    return found
-
-
-@kernel
-def _level_height(codes, records, j):
-    """Height that a move nowhere comes under, rounding and all, if it is that of its start; else -inf.
-
-    A line that starts at its lowest place has g = start + something not negative, in floating point too.
-    """
-    is_sure = is_line(codes[j]) or form_of(codes[j]) == LEVEL_ARC_FORM
-    return records[j, H] if is_sure and records[j, H] == records[j, LOW] else -math.inf
 
 
 @loop_kernel
@@ -130,17 +92,14 @@ def _keep(
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         first = np.uint64(base) + group * np.uint64(GROUP)
-        some = _lanes(n, group)
-        bits = _low_ones(lists, first, some, half_x, half_y, slope_x, slope_y, ceiling)
+        some = lanes_of(n, group)
+        bits = low_ones(lists, first, some, half_x, half_y, slope_x, slope_y, ceiling)
         while bits != np.uint32(0):
             i = first + first_of(bits)
             bits = without_first(bits)
             if level < math.inf:
                 entry = np.int64(lists[i + np.uint64(ENTRY)])
-                if (
-                    entry > best_entry
-                    and _level_height(codes, records, entries[first_entry + entry]) >= level
-                ):
+                if entry > best_entry and level_height(codes, records, entries[first_entry + entry]) >= level:
                     continue
             for c in range(columns):
                 lists[at + c * lanes] = lists[i + c * lanes]
@@ -150,15 +109,6 @@ def _keep(
                 at += np.uint64(GROUP) - lanes
     close_list(lists, to, kept)
     return np.int64(kept)
-
-
-@loop_kernel
-def _extent(field, block, tile):
-    """Middle of a block seen from the tile's, and half its extent, between the outermost cell centres."""
-    _, _, xs, ys = field
-    iy0, iy1, ix0, ix1 = block
-    xa, xb, ya, yb = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
-    return 0.5 * (xa + xb) - tile[0], 0.5 * (ya + yb) - tile[1], 0.5 * (xb - xa), 0.5 * (yb - ya)
 
 
 @loop_kernel
@@ -199,13 +149,13 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
     first_entry, entries, codes, rows, records = moves
     profile, support, heights, bounds = cutter
     _, _, top, tie, margin = tile
-    x, y, half_x, half_y = _extent(field, block, tile)
+    x, y, half_x, half_y = extent(field, block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     best = bounds(lists, base, n, groups, count, x, y, half, profile, support, margin)
     slope_x, slope_y, ceiling = np.float32(0.0), np.float32(0.0), 0.0
     level, best_entry = math.inf, np.int64(0)
     if best >= 0:
-        i = _piece(base, best)
+        i = piece_at(base, best)
         entry = np.int64(lists[i + ENTRY])
         j = entries[first_entry + entry]
         if is_line(codes[j]):
@@ -228,165 +178,6 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
 
 
 @loop_kernel
-def _evaluate_ball(records, j, row, places, hb, ob):
-    j = np.uint64(j)
-    ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
-    radius, rim2 = records[j, RADIUS], records[j, RIM2]
-    ux, uy, length = records[j, UX], records[j, UY], records[j, LENGTH]
-    m, shift = records[j, SLOPE], records[j, SHIFT]
-    for i in range(np.uint64(CELLS)):
-        dx, dy = places[i] - ax, places[i + np.uint64(CELLS)] - ay
-        g = np.float32(line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift))
-        before, keeper = hb[i], ob[i]
-        is_lower = (g < before) | ((g == before) & (row < keeper))
-        hb[i] = min(g, before)
-        ob[i] = row if is_lower else keeper
-
-
-@loop_kernel
-def _evaluate_flat(records, j, row, places, hb, ob):
-    j = np.uint64(j)
-    ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
-    cover2 = records[j, RADIUS] * records[j, RADIUS] + records[j, RIM2]
-    ux, uy, length, m = records[j, UX], records[j, UY], records[j, LENGTH], records[j, SLOPE]
-    for i in range(np.uint64(CELLS)):
-        dx, dy = places[i] - ax, places[i + np.uint64(CELLS)] - ay
-        g = np.float32(line_flat(dx, dy, h0, cover2, ux, uy, length, m))
-        before, keeper = hb[i], ob[i]
-        is_lower = (g < before) | ((g == before) & (row < keeper))
-        hb[i] = min(g, before)
-        ob[i] = row if is_lower else keeper
-
-
-@loop_kernel
-def _lower(g, row, hb, ob):
-    """Take over heights where they are lower, or as low and of an earlier move."""
-    for i in range(np.uint64(CELLS)):
-        before, keeper = hb[i], ob[i]
-        is_lower = (g[i] < before) | ((g[i] == before) & (row < keeper))
-        hb[i] = min(g[i], before)
-        ob[i] = row if is_lower else keeper
-
-
-@loop_kernel
-def _evaluate(moves, heights, j, room):
-    """Lower the cells of a leaf by one move.
-
-    The two commonest sweeps have loops of their own: 15 % of the time of a cut is saved so.
-    """
-    _, _, codes, rows, records = moves
-    places, hb, ob, _, g, _ = room
-    code = codes[j]
-    if code == BALL_LINE:
-        _evaluate_ball(records, j, rows[j], places, hb, ob)
-    elif code == FLAT_LINE:
-        _evaluate_flat(records, j, rows[j], places, hb, ob)
-    else:
-        heights(code, records[j], places, CELLS, g)
-        _lower(g, rows[j], hb, ob)
-
-
-@loop_kernel
-def _load(field, block, room):
-    """Copy the cells of a leaf to the room; one at an edge is filled up with copies of its last cells."""
-    h, owner, xs, ys = field
-    iy0, iy1, ix0, ix1 = block
-    places, hb, ob, off, _, _ = room
-    mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
-    for r in range(LEAF):
-        iy = np.uint64(min(iy0 + r, iy1 - 1))
-        for c in range(LEAF):
-            ix = np.uint64(min(ix0 + c, ix1 - 1))
-            i = np.uint64(r * LEAF + c)
-            places[i], places[i + np.uint64(CELLS)] = xs[ix], ys[iy]
-            off[i], off[i + np.uint64(CELLS)] = xs[ix] - mx, ys[iy] - my
-            hb[i], ob[i] = h[iy, ix], owner[iy, ix]
-
-
-@loop_kernel
-def _store(field, block, room):
-    h, owner, _, _ = field
-    iy0, iy1, ix0, ix1 = block
-    _, hb, ob, _, _, _ = room
-    for iy in range(np.uint64(iy0), np.uint64(iy1)):
-        for ix in range(np.uint64(ix0), np.uint64(ix1)):
-            i = (iy - np.uint64(iy0)) * np.uint64(LEAF) + ix - np.uint64(ix0)
-            h[iy, ix], owner[iy, ix] = hb[i], ob[i]
-
-
-@loop_kernel
-def _most_above(slope_x, slope_y, room):
-    """The most that the surface of a leaf stands above a plane of the slope through its middle."""
-    _, hb, _, off, some, _ = room
-    half = np.uint64(CELLS // 2)
-    for i in range(half):
-        some[i] = max(
-            hb[i] - (slope_x * off[i] + slope_y * off[i + np.uint64(CELLS)]),
-            hb[i + half] - (slope_x * off[i + half] + slope_y * off[i + half + np.uint64(CELLS)]),
-        )
-    most = some[0]
-    for i in range(half):
-        most = max(most, some[i])
-    return most
-
-
-@loop_kernel
-def _can_win(low, slope_x, slope_y, hb, off):
-    """Whether a bound, as a plane, comes under the surface of a leaf at any of its cells."""
-    found = np.int32(0)
-    for i in range(np.uint64(CELLS)):
-        is_under = low + (slope_x * off[i] + slope_y * off[i + np.uint64(CELLS)]) <= hb[i]
-        found |= np.int32(1) if is_under else np.int32(0)
-    return found != 0
-
-
-@loop_kernel
-def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, room):
-    """Lower a leaf by the moves of its list, in any order; return how many were evaluated."""
-    first_entry, entries, codes, _, records = moves
-    profile, support, heights, bounds = cutter
-    _, _, top, tie, margin = tile
-    _, hb, _, off, _, _ = room
-    _load(field, block, room)
-    last = np.int32(-1)
-    x, y, half_x, half_y = _extent(field, block, tile)
-    half = math.sqrt(half_x * half_x + half_y * half_y)
-    count = (n + LANES - 1) // LANES
-    best = bounds(lists, base, n, groups, count, x, y, half, profile, support, margin)
-    slope_x, slope_y, done = np.float32(0.0), np.float32(0.0), np.int32(-1)
-    evaluated, level = 0, math.inf
-    if best >= 0:
-        i = _piece(base, best)
-        slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
-        done = entries[first_entry + np.int64(lists[i + ENTRY])]
-        _evaluate(moves, heights, done, room)
-        evaluated = 1
-        if profile == FLAT and codes[done] == FLAT_LINE and records[done, SLOPE] == 0.0:
-            level = records[done, H]
-    lift = np.float32(top - tie)
-    ceiling = _most_above(slope_x, slope_y, room) - lift
-    wide, deep = np.float32(half_x), np.float32(half_y)
-    for group in range(np.uint64(count)):
-        first = np.uint64(base) + group * np.uint64(GROUP)
-        lanes = _lanes(np.uint64(n), group)
-        bits = _low_ones(lists, first, lanes, wide, deep, slope_x, slope_y, ceiling)
-        while bits != np.uint32(0):
-            i = first + first_of(bits)
-            bits = without_first(bits)
-            low = lists[i + np.uint64(LOWEST)] + lift
-            if _can_win(low, lists[i + np.uint64(SLOPE_X)], lists[i + np.uint64(SLOPE_Y)], hb, off):
-                j = entries[first_entry + np.int64(lists[i + np.uint64(ENTRY)])]
-                is_late = level < math.inf and j > done and _level_height(codes, records, j) >= level
-                if j != done and j != last and not is_late:
-                    _evaluate(moves, heights, j, room)
-                    evaluated += 1
-                    last = j
-    if evaluated:
-        _store(field, block, room)
-    return evaluated
-
-
-@loop_kernel
 def _few(lists, base, n, field, block, cutter, moves, room):
     """Lower a block by the few moves of its list, untested, all cells at once; return heights evaluated."""
     h, owner, xs, ys = field
@@ -403,7 +194,7 @@ def _few(lists, base, n, field, block, cutter, moves, room):
         k += wide
     last, evaluated = np.int32(-1), 0
     for piece in range(n):
-        j = entries[first_entry + np.int64(lists[_piece(base, piece) + ENTRY])]
+        j = entries[first_entry + np.int64(lists[piece_at(base, piece) + ENTRY])]
         if j == last:
             continue
         last, row, k = j, rows[j], np.uint64(0)
@@ -450,7 +241,7 @@ def _block_top(h, block):
 
 
 @loop_kernel
-def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room):
+def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room, planes):
     """Cut a block of 16 by the groups `near` of the tile's list; return evaluations and tests."""
     tests = count * LANES
     iy0, iy1, ix0, ix1 = block
@@ -473,8 +264,8 @@ def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, m
             for leaf_y in range(iy, part[1], LEAF):
                 for leaf_x in range(ix, part[3], LEAF):
                     leaf = (leaf_y, min(leaf_y + LEAF, part[1]), leaf_x, min(leaf_x + LEAF, part[3]))
-                    evaluated += CELLS * _leaf(
-                        lists, 2 * size, n2, every, field, leaf, tile, cutter, moves, room
+                    evaluated += CELLS * lower_leaf(
+                        lists, 2 * size, n2, every, field, leaf, tile, cutter, moves, room, planes
                     )
     return evaluated, tests
 
@@ -498,6 +289,7 @@ def _cut_tiles(
     moves,
     cutter,
     room,
+    planes,
     lists,
     boxes,
     near,
@@ -552,7 +344,7 @@ def _cut_tiles(
                 if count:
                     evaluated, tests = _cut_block(
                         lists, n_groups * GROUP, n, near, count, every, field, block, tile, cutter, moves,
-                        room,
+                        room, planes,
                     )  # fmt: skip
                     counts[t, 0] += evaluated
                     counts[t, 1] += tests
@@ -593,6 +385,7 @@ def cut_blocks(
         moves,
         cutter,
         room,
+        np.zeros(4 * LANES, np.float32),
         lists,
         boxes,
         near,

@@ -12,10 +12,7 @@ of g at the place.  For a profile of straight pieces and one arc (centre e, k, r
 Source: conjugate of a convex function and Fenchel's inequality (R. T. Rockafellar, Convex Analysis, 1970,
 section 12); the use for swept cutters is our own.
 
-Curved moves are bounded piece by piece by their chords.  Over a piece of angle t the place differs from
-that of the chord at the same share of the angle by at most r t^2 / 8 (error of linear interpolation, the
-second derivative being r), so a bound of the chord holds for the curve when it is lowered by `off` =
-r t^2 / 8 times the length of (p, 1).
+Curved moves are bounded piece by piece by their chords (list_kernels).
 
 Rounding.  Places are counted from the middle of a tile and heights from its top, so that the numbers are
 small: D the largest coordinate, H the largest height in a tile, e = 2^-24 the rounding of float32.
@@ -28,48 +25,35 @@ import math
 
 import numpy as np
 
-from simkit._jit import kernel
+from simkit._jit import kernel, loop_kernel
 from simkit.cutters import BALL, CONE, FLAT
-from simkit.stock.record_kernels import (
-    CLIMB,
-    EX,
-    EY,
-    LENGTH,
-    LEVEL_ARC_FORM,
-    LINE_FORM,
-    MIDDLE,
-    SENSE,
-    SLOPE,
-    SWEEP,
-    SX,
-    SY,
-    THETA0,
-    UPRIGHT_FORM,
-    UX,
-    UY,
-    WIDTH,
-    H,
-    R,
-    X,
-    Y,
-    form_of,
+from simkit.stock.list_kernels import (
+    BIG,
+    CHANCE,
+    GROUP,
+    LANES,
+    LOWEST,
+    PH,
+    PLEN,
+    POFF,
+    PSHIFT,
+    PSLOPE,
+    PUX,
+    PUY,
+    PX,
+    PY,
+    SLOPE_X,
+    SLOPE_Y,
+    lanes_of,
 )
 
-# A list of pieces is a part of a float32 array: groups of LANES pieces, in a group one row of LANES numbers
-# for each column.  The distance between two columns is then known to the compiler, which needs no test
-# whether they overlap before it uses the vector unit.
-LANES = 32
-PX, PY, PH, PUX, PUY, PLEN, PSLOPE, PSHIFT, POFF = (LANES * column for column in range(9))
-ENTRY = 9 * LANES  # place in the entries of the tiles at hand: a whole number under 2^24
-INPUTS = 10
-LOWEST, SLOPE_X, SLOPE_Y, CHANCE = (LANES * column for column in range(10, 14))  # what the bounds write
-GROUP = 14 * LANES
-BIG = np.float32(1e30)
 STEEPEST = 6.0  # slope at which the rounding of a cutter's side is taken to end; a bound needs no more
 
 # Heights are compared in steps of 1 / FINE mm, within DEEPEST mm of the tile's top, when the most promising
-# move is looked for: in whole numbers the compiler can find the least without fastmath.
-FINE, DEEPEST = 4096.0, 1e5
+# move is looked for, and its place in the group stands behind: in whole numbers the compiler can find the
+# least without fastmath.
+FINE, DEEPEST = 4096.0, 1e4
+FARTHEST = np.int32(DEEPEST * FINE * LANES)
 
 # Numbers of a support: the profile's slopes and ends, then height at these ends, then the arc.
 RISE_AT, FLAT_AT, FROM_AT, TO_AT, RADIUS_AT, SIDE_AT = 0, 1, 2, 3, 4, 5
@@ -77,146 +61,38 @@ FROM_HEIGHT, TO_HEIGHT, RADIUS_HEIGHT, ARC_AT, ARC_HEIGHT, ARC_RADIUS = 6, 7, 8,
 SUPPORT_NUMBERS = 12
 
 
-@kernel
-def _place(k):
-    """Where column 0 of piece k is, from the beginning of its list."""
-    return (k // LANES) * GROUP + k % LANES
+@loop_kernel
+def _seen(lists, i, x, y):
+    """Along and across a piece of a place, the piece's length, and how far the place is from it, squared."""
+    dx, dy = x - lists[i + np.uint64(PX)], y - lists[i + np.uint64(PY)]
+    ux, uy, length = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)], lists[i + np.uint64(PLEN)]
+    u = dx * ux + dy * uy
+    w = dy * ux - dx * uy
+    beyond = u - min(max(u, np.float32(0.0)), length)
+    return u, w, length, beyond * beyond + w * w
 
 
-@kernel
-def _add_piece(lists, k, entry, ax, ay, ah, bx, by, bh, off):
-    i = _place(k)
-    dx, dy = bx - ax, by - ay
-    length = math.sqrt(dx * dx + dy * dy)
-    ux, uy, slope, low = 1.0, 0.0, 0.0, ah
-    if length > 1e-9:
-        ux, uy, slope = dx / length, dy / length, (bh - ah) / length
-    else:
-        length, low = 0.0, min(ah, bh)
-        off += 1e-9
-    lists[i + PX], lists[i + PY], lists[i + PH] = ax, ay, low
-    lists[i + PUX], lists[i + PUY], lists[i + PLEN] = ux, uy, length
-    lists[i + PSLOPE], lists[i + PSHIFT] = slope, slope / math.sqrt(1.0 + slope * slope)
-    lists[i + POFF], lists[i + ENTRY] = off, entry
+@loop_kernel
+def _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, near):
+    """Write the bound of slope (pu, pw) along and across a piece; return it as a whole number.
 
-
-@kernel
-def _curve_at(form, records, j, angle, first):
-    """Place and height of a curved move at an angle; first: the angle where it begins."""
-    if form == UPRIGHT_FORM:
-        u = records[j, MIDDLE] + records[j, R] * math.cos(angle)
-        w = records[j, CLIMB] * (angle - records[j, THETA0] - 0.5 * records[j, SWEEP])
-        ux, uy = records[j, UX], records[j, UY]
-        x, y = records[j, X] + u * ux - w * uy, records[j, Y] + u * uy + w * ux
-        return x, y, records[j, H] + records[j, R] * math.sin(angle)
-    x, y = records[j, X] + records[j, R] * math.cos(angle), records[j, Y] + records[j, R] * math.sin(angle)
-    h = records[j, H]
-    if form != LEVEL_ARC_FORM:
-        h += records[j, CLIMB] * abs(angle - first)
-    return x, y, h
-
-
-@kernel
-def _curve_angles(form, records, j):
-    """First angle and signed sweep of a curved move."""
-    if form == UPRIGHT_FORM:
-        return records[j, THETA0], records[j, SWEEP]
-    first = math.atan2(records[j, SY], records[j, SX])
-    if form != LEVEL_ARC_FORM:
-        return first, records[j, SENSE] * records[j, SWEEP]
-    sweep = 2.0 * math.pi
-    if records[j, WIDTH] < 2.0:
-        sweep = records[j, SENSE] * (math.atan2(records[j, EY], records[j, EX]) - first)
-        sweep -= 2.0 * math.pi * math.floor(sweep / (2.0 * math.pi))
-    return first, records[j, SENSE] * sweep
-
-
-@kernel
-def curve_pieces(form, records, j, fineness):
-    """How many chords a curved move is bounded by, so that they are off by about `fineness` mm."""
-    _, sweep = _curve_angles(form, records, j)
-    step = min(math.sqrt(8.0 * fineness / records[j, R]), 0.5)
-    return math.ceil(abs(sweep) / step)
-
-
-@kernel
-def add_move(lists, n, x, y, top, near, entry, j, code, records, fineness):
-    """Add the pieces of record j to the list at the start of `lists`, n long; return its new length.
-
-    x, y, top: middle and top of the tile; near: how far from its middle a tip can be and still touch it.
+    support: f* of that slope.  far, near: how far from a piece a block is out of reach, and within which
+    it is covered.
     """
-    form = form_of(code)
-    if form == LINE_FORM:
-        ax, ay, ah = records[j, X] - x, records[j, Y] - y, records[j, H] - top
-        ux, uy, length, m = records[j, UX], records[j, UY], records[j, LENGTH], records[j, SLOPE]
-        # Only the part of a long move that can touch the tile counts there.
-        u = -(ax * ux + ay * uy)
-        first, last = max(u - near, 0.0), min(u + near, length)
-        if first > last:
-            return n
-        i = _place(n)
-        lists[i + PX], lists[i + PY], lists[i + PH] = ax + first * ux, ay + first * uy, ah + m * first
-        lists[i + PUX], lists[i + PUY], lists[i + PLEN] = ux, uy, last - first
-        lists[i + PSLOPE], lists[i + PSHIFT] = m, m / math.sqrt(1.0 + m * m)
-        lists[i + POFF], lists[i + ENTRY] = 0.0, entry
-        return n + 1
-    first, sweep = _curve_angles(form, records, j)
-    count = curve_pieces(form, records, j, fineness)
-    step = sweep / count
-    off = records[j, R] * step * step / 8.0 + 1e-7
-    bx, by, bh = _curve_at(form, records, j, first, first)
-    for k in range(count):
-        ax, ay, ah = bx, by, bh
-        bx, by, bh = _curve_at(form, records, j, first + (k + 1) * step, first)
-        reach = near + 0.5 * math.sqrt((bx - ax) * (bx - ax) + (by - ay) * (by - ay)) + off
-        mx, my = 0.5 * (ax + bx) - x, 0.5 * (ay + by) - y
-        if mx * mx + my * my <= reach * reach:
-            _add_piece(lists, n, entry, ax - x, ay - y, ah - top, bx - x, by - y, bh - top, off)
-            n += 1
-    return n
-
-
-@kernel
-def close_list(lists, base, n):
-    """Fill the last eight places of a list with pieces that are nowhere: whole vectors can then be read."""
-    n = np.uint64(n)
-    for k in range(n, (n + np.uint64(7)) & ~np.uint64(7)):
-        lists[np.uint64(base) + k // np.uint64(LANES) * np.uint64(GROUP) + k % np.uint64(LANES)] = math.nan
-
-
-@kernel
-def group_boxes(lists, n, boxes):
-    """Write x0, x1, y0, y1 of the tips of each group of the first list to boxes (groups, 4) float32.
-
-    Returns the largest coordinate and the largest height of all.
-    """
-    far, high = np.float32(0.0), np.float32(0.0)
-    for group in range((n + LANES - 1) // LANES):
-        at = group * GROUP
-        x0, x1, y0, y1 = BIG, -BIG, BIG, -BIG
-        for i in range(at, at + min(LANES, n - group * LANES)):
-            length, off = lists[i + PLEN], lists[i + POFF]
-            ax, ay = lists[i + PX], lists[i + PY]
-            bx, by = ax + length * lists[i + PUX], ay + length * lists[i + PUY]
-            x0, x1 = min(x0, min(ax, bx) - off), max(x1, max(ax, bx) + off)
-            y0, y1 = min(y0, min(ay, by) - off), max(y1, max(ay, by) + off)
-            high = max(high, abs(lists[i + PH]) + abs(lists[i + PSLOPE] * length))
-        boxes[group, 0], boxes[group, 1], boxes[group, 2], boxes[group, 3] = x0, x1, y0, y1
-        far = max(far, max(max(-x0, x1), max(-y0, y1)))
-    return float(far), float(high)
-
-
-@kernel
-def groups_near(boxes, n, x0, x1, y0, y1, groups):
-    """Write to groups those of the first list whose box meets a rectangle; return how many."""
-    count = 0
-    for group in range((n + LANES - 1) // LANES):
-        groups[count] = group
-        is_off = (
-            (boxes[group, 0] > x1) | (boxes[group, 1] < x0) | (boxes[group, 2] > y1) | (boxes[group, 3] < y0)
-        )
-        count += 0 if is_off else 1
-    return count
+    zero, one, deepest = np.float32(0.0), np.float32(1.0), np.float32(DEEPEST)
+    ux, uy, off = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)], lists[i + np.uint64(POFF)]
+    fall = min(zero, length * (lists[i + np.uint64(PSLOPE)] - pu))
+    low = lists[i + np.uint64(PH)] + (pu * u + pw * w - support) + fall
+    low -= (margin + off) * (one + (abs(pu) + abs(pw)))
+    out, inside = far + off, near - off
+    low = low if away2 <= out * out else BIG
+    lists[i + np.uint64(LOWEST)] = low
+    lists[i + np.uint64(SLOPE_X)] = pu * ux - pw * uy
+    lists[i + np.uint64(SLOPE_Y)] = pu * uy + pw * ux
+    is_covered = away2 <= inside * abs(inside)
+    lists[i + np.uint64(CHANCE)] = low if is_covered else BIG
+    level = np.int32((min(max(low, -deepest), deepest) if is_covered else deepest) * np.float32(FINE))
+    return np.int32(np.int32(level * np.int32(LANES)) + np.int32(lane))
 
 
 @kernel
@@ -244,46 +120,29 @@ def ball_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
     over_r = one / radius
     tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
     far, near = radius + half + margin, radius - half - margin
-    fine, deepest = np.float32(FINE), np.float32(DEEPEST)
-    found, best_group = np.int32(DEEPEST * FINE), np.int64(-1)
+    found, best_group = FARTHEST, np.int64(-1)
     n, base = np.uint64(n), np.uint64(base)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         at = base + group * np.uint64(GROUP)
-        some = min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
+        some = lanes_of(n, group)
         before = found
         for lane in range(some):
             i = at + lane
-            dx, dy = x - lists[i], y - lists[i + np.uint64(PY)]
-            ux, uy = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)]
-            length, off = lists[i + np.uint64(PLEN)], lists[i + np.uint64(POFF)]
-            u = dx * ux + dy * uy
-            w = dy * ux - dx * uy
+            u, w, length, away2 = _seen(lists, i, x, y)
             w2 = w * w
-            e0 = u - min(max(u, zero), length)
-            away2 = e0 * e0 + w2
             q = math.sqrt(max(r2 - w2, tau))
             e = u - min(max(u - lists[i + np.uint64(PSHIFT)] * q, zero), length)
             rest2 = max(r2 - (w2 + e * e), tau)
             inv = one / math.sqrt(rest2)
             pu, pw = e * inv, w * inv
-            size = abs(pu) + abs(pw)
             root = half_of * (radius * inv + (one + (pu * pu + pw * pw)) * (rest2 * inv * over_r))
-            fall = min(zero, length * (lists[i + np.uint64(PSLOPE)] - pu))
-            low = lists[i + np.uint64(PH)] + (pu * u + pw * w - (radius * root - radius)) + fall
-            low -= (margin + off) * (one + size)
-            out, inside = far + off, near - off
-            low = low if away2 <= out * out else BIG
-            lists[i + np.uint64(LOWEST)] = low
-            lists[i + np.uint64(SLOPE_X)] = pu * ux - pw * uy
-            lists[i + np.uint64(SLOPE_Y)] = pu * uy + pw * ux
-            is_covered = away2 <= inside * abs(inside)
-            lists[i + np.uint64(CHANCE)] = low if is_covered else BIG
-            level = np.int32((min(max(low, -deepest), deepest) if is_covered else deepest) * fine)
+            support = radius * root - radius
+            level = _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, near)
             found = np.int32(level if level < found else found)
         if found < before:
             best_group = np.int64(group)
-    return _best_of_group(lists, base, n, best_group)
+    return _best(best_group, found)
 
 
 @kernel
@@ -328,20 +187,13 @@ def profile_bounds(lists, base, n, groups, count, x, y, half, support, margin):
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         at = base + group * np.uint64(GROUP)
-        some = min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
+        some = lanes_of(n, group)
         for lane in range(some):
             i = at + lane
-            dx, dy = x - lists[i], y - lists[i + np.uint64(PY)]
-            ux, uy = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)]
-            length, off = lists[i + np.uint64(PLEN)], lists[i + np.uint64(POFF)]
-            slope = lists[i + np.uint64(PSLOPE)]
+            u, w, length, away2 = _seen(lists, i, x, y)
+            w2, slope = w * w, lists[i + np.uint64(PSLOPE)]
             m = min(max(slope, -steepest), steepest)
-            u = dx * ux + dy * uy
-            w = dy * ux - dx * uy
-            w2 = w * w
             across = math.sqrt(w2)
-            e0 = u - min(max(u, zero), length)
-            away2 = e0 * e0 + w2
             # Across the path, as if it had no ends.
             m2 = m * m + tiny
             steep = math.sqrt(m2)
@@ -394,19 +246,8 @@ def profile_bounds(lists, base, n, groups, count, x, y, half, support, margin):
             is_along = (s >= zero) & (s <= length)
             pu = m if is_along else sigma * t
             pw = math.copysign(pw, w) if is_along else sigma * w
-            size = abs(pu) + abs(pw)
-            support_p = _support(
-                pu * pu + pw * pw, flat, start, start_f, end, end_f, radius, radius_f, e, k, r
-            )
-            fall = min(zero, length * (slope - pu))
-            bound = lists[i + np.uint64(PH)] + (pu * u + pw * w - support_p) + fall
-            bound -= (margin + off) * (one + size)
-            out, inside = far + off, near - off
-            bound = bound if away2 <= out * out else BIG
-            lists[i + np.uint64(LOWEST)] = bound
-            lists[i + np.uint64(SLOPE_X)] = pu * ux - pw * uy
-            lists[i + np.uint64(SLOPE_Y)] = pu * uy + pw * ux
-            lists[i + np.uint64(CHANCE)] = bound if away2 <= inside * abs(inside) else BIG
+            touched = _support(pu * pu + pw * pw, flat, start, start_f, end, end_f, radius, radius_f, e, k, r)
+            _write(lists, i, lane, u, w, length, away2, pu, pw, touched, margin, far, near)
     # The lowest in a loop of its own: a least of integers in the loop above would unroll it fourfold.
     best, least = -1, BIG
     for place in range(np.uint64(count)):
@@ -426,54 +267,35 @@ def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
     surface has slope m along and |m| w / q across; under the disc at the lower end it is level.
     """
     zero = np.float32(0.0)
-    one = np.float32(1.0)
     x, y, half = np.float32(x), np.float32(y), np.float32(half)
     radius, margin = np.float32(radius), np.float32(margin)
     r2 = radius * radius
     tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
     far, near = radius + half + margin, radius - half - margin
-    fine, deepest, steepest = np.float32(FINE), np.float32(DEEPEST), np.float32(STEEPEST)
-    found, best_group = np.int32(DEEPEST * FINE), np.int64(-1)
+    steepest = np.float32(STEEPEST)
+    found, best_group = FARTHEST, np.int64(-1)
     n, base = np.uint64(n), np.uint64(base)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         at = base + group * np.uint64(GROUP)
-        some = min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
+        some = lanes_of(n, group)
         before = found
         for lane in range(some):
             i = at + lane
-            dx, dy = x - lists[i], y - lists[i + np.uint64(PY)]
-            ux, uy = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)]
-            length, off = lists[i + np.uint64(PLEN)], lists[i + np.uint64(POFF)]
-            slope = lists[i + np.uint64(PSLOPE)]
+            u, w, length, away2 = _seen(lists, i, x, y)
+            w2, slope = w * w, lists[i + np.uint64(PSLOPE)]
             m = min(max(slope, -steepest), steepest)
-            u = dx * ux + dy * uy
-            w = dy * ux - dx * uy
-            w2 = w * w
-            e0 = u - min(max(u, zero), length)
-            away2 = e0 * e0 + w2
             q = math.sqrt(max(r2 - w2, tau))
             s = u - math.copysign(q, m)
             is_along = (s > zero) & (s < length)
             pu = m if is_along else zero
             pw = abs(m) * w / q if is_along else zero
-            size = abs(pu) + abs(pw)
             support = radius * math.sqrt(pu * pu + pw * pw)
-            fall = min(zero, length * (slope - pu))
-            low = lists[i + np.uint64(PH)] + (pu * u + pw * w - support) + fall
-            low -= (margin + off) * (one + size)
-            out, inside = far + off, near - off
-            low = low if away2 <= out * out else BIG
-            lists[i + np.uint64(LOWEST)] = low
-            lists[i + np.uint64(SLOPE_X)] = pu * ux - pw * uy
-            lists[i + np.uint64(SLOPE_Y)] = pu * uy + pw * ux
-            is_covered = away2 <= inside * abs(inside)
-            lists[i + np.uint64(CHANCE)] = low if is_covered else BIG
-            level = np.int32((min(max(low, -deepest), deepest) if is_covered else deepest) * fine)
+            level = _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, near)
             found = np.int32(level if level < found else found)
         if found < before:
             best_group = np.int64(group)
-    return _best_of_group(lists, base, n, best_group)
+    return _best(best_group, found)
 
 
 @kernel
@@ -484,32 +306,25 @@ def cone_bounds(lists, base, n, groups, count, x, y, half, radius, rise, margin)
     the stationary place or at an end of the path.  Where that lies beyond the rim, the rim touches as
     that of a flat cutter does.
     """
-    zero, one, tiny = np.float32(0.0), np.float32(1.0), np.float32(1e-12)
+    zero, tiny = np.float32(0.0), np.float32(1e-12)
     x, y, half = np.float32(x), np.float32(y), np.float32(half)
     radius, rise, margin = np.float32(radius), np.float32(rise), np.float32(margin)
     r2, rise2 = radius * radius, rise * rise
     tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
     far, near = radius + half + margin, radius - half - margin
-    fine, deepest, steepest = np.float32(FINE), np.float32(DEEPEST), np.float32(STEEPEST)
-    found, best_group = np.int32(DEEPEST * FINE), np.int64(-1)
+    steepest = np.float32(STEEPEST)
+    found, best_group = FARTHEST, np.int64(-1)
     n, base = np.uint64(n), np.uint64(base)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         at = base + group * np.uint64(GROUP)
-        some = min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
+        some = lanes_of(n, group)
         before = found
         for lane in range(some):
             i = at + lane
-            dx, dy = x - lists[i], y - lists[i + np.uint64(PY)]
-            ux, uy = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)]
-            length, off = lists[i + np.uint64(PLEN)], lists[i + np.uint64(POFF)]
-            slope = lists[i + np.uint64(PSLOPE)]
+            u, w, length, away2 = _seen(lists, i, x, y)
+            w2, slope = w * w, lists[i + np.uint64(PSLOPE)]
             m = min(max(slope, -steepest), steepest)
-            u = dx * ux + dy * uy
-            w = dy * ux - dx * uy
-            w2 = w * w
-            e0 = u - min(max(u, zero), length)
-            away2 = e0 * e0 + w2
             rim = math.sqrt(max(r2 - w2, tau))
             # Along the path from the axis: |m| |w| / sqrt(k^2 - m^2), and no farther than the rim.
             reach = math.sqrt(m * m * w2 / max(rise2 - m * m, tiny))
@@ -520,35 +335,18 @@ def cone_bounds(lists, base, n, groups, count, x, y, half, radius, rise, margin)
             over = rise / (math.sqrt(t * t + w2) + tiny)
             pu = m if is_rim else t * over
             pw = abs(m) * w / rim if is_rim else w * over
-            size = abs(pu) + abs(pw)
             support = radius * max(math.sqrt(pu * pu + pw * pw) - rise, zero)
-            fall = min(zero, length * (slope - pu))
-            low = lists[i + np.uint64(PH)] + (pu * u + pw * w - support) + fall
-            low -= (margin + off) * (one + size)
-            out, inside = far + off, near - off
-            low = low if away2 <= out * out else BIG
-            lists[i + np.uint64(LOWEST)] = low
-            lists[i + np.uint64(SLOPE_X)] = pu * ux - pw * uy
-            lists[i + np.uint64(SLOPE_Y)] = pu * uy + pw * ux
-            is_covered = away2 <= inside * abs(inside)
-            lists[i + np.uint64(CHANCE)] = low if is_covered else BIG
-            level = np.int32((min(max(low, -deepest), deepest) if is_covered else deepest) * fine)
+            level = _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, near)
             found = np.int32(level if level < found else found)
         if found < before:
             best_group = np.int64(group)
-    return _best_of_group(lists, base, n, best_group)
+    return _best(best_group, found)
 
 
-@kernel
-def _best_of_group(lists, base, n, group):
-    """The first piece with the least CHANCE of a group, -1 if there is no group."""
-    best, least = -1, BIG
-    if group >= 0:
-        at = base + np.uint64(group) * np.uint64(GROUP) + np.uint64(CHANCE)
-        for lane in range(min(np.uint64(LANES), n - np.uint64(group) * np.uint64(LANES))):
-            if lists[at + lane] < least:
-                best, least = group * LANES + np.int64(lane), lists[at + lane]
-    return best
+@loop_kernel
+def _best(group, found):
+    """The piece of a group that was found, -1 if there is no group."""
+    return group * np.int64(LANES) + np.int64(found & np.int32(LANES - 1)) if group >= 0 else np.int64(-1)
 
 
 # What bounds takes and gives: it is called through a pointer (simkit._jit.pointer).

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
 
@@ -202,9 +202,9 @@ def cut(
     if up < 0:
         np.negative(h, out=h)
     if up > 0:
-        new = Field(lattice, field.lower, h, field.lower_move, owner)
+        new = replace(field, upper=h, upper_move=owner)
     else:
-        new = Field(lattice, h, field.upper, owner, field.upper_move)
+        new = replace(field, lower=h, lower_move=owner)
     return CutOutcome(new, int(sweep.counts[0]), int(sweep.counts[1]))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -98,9 +98,9 @@ def replay(
     if up < 0:
         np.negative(h, out=h)
     if up > 0:
-        new = Field(field.lattice, field.lower, h, field.lower_move, owner)
+        new = replace(field, upper=h, upper_move=owner)
     else:
-        new = Field(field.lattice, h, field.upper, owner, field.upper_move)
+        new = replace(field, lower=h, lower_move=owner)
     return state.result(new)
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from simkit.job.steps import POUR
 from simkit.report import colours
 from simkit.report.plan_views import pose_words
 from simkit.report.seen_plan import SeenPlan
@@ -117,6 +118,12 @@ class _Drawing:
             np.round(np.clip(light, 0.25, 1.2) * 12) / 12 / 0.8165, 0.7, 1.0
         )  # weak, for lightness tells depth
         rgb = np.clip(self.tones[tone] * light[..., None], 0, 255).astype(np.uint8)
+        if field.wood_upper is not None:
+            is_resin = plan.nearest(field.is_resin(1 if is_upper else 2), False) & is_wood
+            rgb[is_resin] = np.clip(np.array(colours.rgb(colours.RESIN)) * light[is_resin][:, None], 0, 255)
+            rows, columns = np.indices(is_resin.shape)
+            is_dot = (rows % 4 == 0) & ((columns + rows // 4 % 2 * 3) % 6 == 0)
+            rgb[is_resin & is_dot] = colours.rgb(colours.RESIN_DOT)
         rgb[~is_wood] = 255
         rows, columns = np.indices(is_wood.shape)
         rgb[~is_wood & ((rows + columns) % 9 == 0)] = colours.rgb(colours.HOLDING_LINE)
@@ -163,6 +170,13 @@ class _Drawing:
                 fill=colours.HOLDING_LINE,
             )
         pen.text((x + 38, top - 1), "cut through", colours.INK, _font(13))
+        if any(step.do == POUR for step in self.steps.job.steps):
+            x += 130
+            pen.rectangle((x, top - 1, x + 30, top + 15), fill=colours.RESIN, outline=colours.QUIET_INK)
+            for k in range(3, 30, 6):
+                for y in (top + 3, top + 10):
+                    pen.point((x + k, y), fill=colours.RESIN_DOT)
+            pen.text((x + 38, top - 1), "resin", colours.INK, _font(13))
         most = 0.22 * self.across / self.scale
         power = 10.0 ** math.floor(math.log10(most))
         length = max(f * power for f in (1, 2, 5) if f * power <= most)

@@ -43,6 +43,24 @@ def test_key__follows_everything_that_matters(job, monkeypatch):
     assert len(seen) == 6
 
 
+def test_key__follows_a_jig_and_its_programs(job):
+    jig = write_one_sided(job.parent / "jig")
+    without = key(job)
+    text = job.read_text("utf-8").replace("programs =", 'jig = "jig/job.toml"\nprograms =', 1)
+    job.write_text(text, encoding="utf-8")
+    seen = {without, key(job)}
+    for path, old, new in ((jig.parent / "top.nc", b"F600", b"F601"), (jig, b"length", b"length  ")):
+        before = path.read_bytes()
+        path.write_bytes(before.replace(old, new, 1))
+        seen.add(key(job))
+        path.write_bytes(before)
+    jig.write_text(jig.read_text("utf-8").replace("thickness = ", "thickness = 1"), encoding="utf-8")
+    seen.add(key(job))
+    (jig.parent / "top.nc").unlink()
+    assert key(job) is None
+    assert len(seen) == 4  # a space in the jig's job file changes nothing
+
+
 def test_key__none_when_nothing_is_to_be_kept_or_a_file_is_gone(job, monkeypatch):
     good = read_job(job)
     (job.parent / "top.nc").unlink()

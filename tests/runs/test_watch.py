@@ -256,6 +256,15 @@ def test_files__are_those_the_job_names(tmp_path):
     assert changed_names(state, {path: (0, 0)}) == ["job.toml"]
 
 
+def test_files__of_a_jig_count_too(tmp_path):
+    path, jig = tmp_path / "job.toml", tmp_path / "jig" / "job.toml"
+    path.write_text('[[setups]]\nprograms = ["a.nc"]\njig = "jig/job.toml"\n', encoding="utf-8")
+    jig.parent.mkdir()
+    jig.write_text('[[setups]]\nprograms = ["b.nc"]\njig = "c.toml"\n', encoding="utf-8")
+    a, b, c = tmp_path / "a.nc", jig.parent / "b.nc", jig.parent / "c.toml"
+    assert files_of(path) == (path, a, jig, b, c)
+
+
 def test_told__of_a_job_that_never_could_be_checked():
     record = {"form": "simkit unchecked", "sentence": "Not checked: 2 problems."}
     assert told(record, None, None) == "Not checked: 2 problems."

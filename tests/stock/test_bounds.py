@@ -6,7 +6,7 @@ import pytest
 
 from simkit.frames import IDENTITY, turned
 from simkit.moves.table import ARC, join_moves, make_moves
-from simkit.stock import bound_kernels as kernels
+from simkit.stock import bound_kernels, list_kernels
 from simkit.stock import cut as cut_module
 from simkit.stock.cut import cut
 from simkit.stock.field import Lattice, blank_field, blank_lattice
@@ -15,23 +15,25 @@ from tests.stock.from_python import from_python
 from tests.stock.some_moves import CUTTERS, SHAPES, heights, random_arc, random_line, random_upright
 
 EVERYWHERE = np.array([-1e3, 1e3, -1e3, 1e3, 1e9])
-add_move, close_list = from_python(kernels.add_move), from_python(kernels.close_list)
-bounds = numba.njit(error_model="numpy")(kernels.bounds)
+add_move, close_list = from_python(list_kernels.add_move), from_python(list_kernels.close_list)
+bounds = numba.njit(error_model="numpy")(bound_kernels.bounds)
 SIZE = (40.0, 30.0, 12.0)
 
 
 def bounds_of(moves, tool, middle, half, margin):
     """(n, 3): lowest and slopes of every piece of one move over a block about a place."""
     packed = cut_module.Packed(moves, {tool: CUTTERS[tool]}, IDENTITY, EVERYWHERE, 0, 0)
-    lists = np.full(200 * kernels.GROUP, np.nan, np.float32)
+    lists = np.full(200 * list_kernels.GROUP, np.nan, np.float32)
     n = add_move(lists, 0, 0.0, 0.0, 0.0, 60.0, 0, 0, packed.codes[0], packed.records, 0.02)
     close_list(lists, 0, n)
-    count = -(-n // kernels.LANES)
+    count = -(-n // list_kernels.LANES)
     groups = np.arange(count, dtype=np.int32)
     cutter = CUTTERS[tool]
     best = bounds(lists, 0, n, groups, count, *middle, half, cutter.code, cut_module._support(cutter), margin)
-    table = lists.reshape(-1, kernels.GROUP // kernels.LANES, kernels.LANES).transpose(0, 2, 1)
-    columns = [c // kernels.LANES for c in (kernels.LOWEST, kernels.SLOPE_X, kernels.SLOPE_Y)]
+    table = lists.reshape(-1, list_kernels.GROUP // list_kernels.LANES, list_kernels.LANES).transpose(0, 2, 1)
+    columns = [
+        c // list_kernels.LANES for c in (list_kernels.LOWEST, list_kernels.SLOPE_X, list_kernels.SLOPE_Y)
+    ]
     return table.reshape(-1, table.shape[2])[:n][:, columns].astype(float), best
 
 

@@ -19,6 +19,7 @@ from simkit.report.page.program_lines import ProgramLines
 from simkit.report.page.scene import scene_part
 from simkit.report.page.section import sections
 from simkit.report.page.section_view import HATCHES, section_key, section_svg
+from simkit.report.page.steps import steps_part
 from simkit.report.page.tables import tables_part, time_part
 from simkit.report.page.words import Lengths
 from simkit.report.pictures import draw_plans
@@ -63,7 +64,7 @@ def parts_of(evidence: Evidence, result: dict[str, Any]) -> dict[str, Any]:
     """Return the parts of a report as markup, by name, in their order; `title` is plain text."""
     job = evidence.job
     lengths = Lengths(job.unit)
-    sheet = sheet_of(job, evidence.reads)
+    sheet = sheet_of(job, evidence.reads, evidence.done)
     name = job.name or "Programs"
     verdict = result["verdict"]
     draws = CloseUps(evidence, lengths)
@@ -81,6 +82,7 @@ def parts_of(evidence: Evidence, result: dict[str, Any]) -> dict[str, Any]:
         "pictures": _pictures_part(evidence, result),
         "sections": _sections_part(evidence, result, lengths),
         "job": job_part(evidence, result, sheet, lengths),
+        "steps": steps_part(result, lengths),
         "budget": budget_part(result, lengths),
         "time": time_part(result),
         "tables": tables_part(result, lengths),
@@ -189,7 +191,7 @@ def _sections_part(evidence: Evidence, result: dict[str, Any], lengths: Lengths)
     return el(
         "section",
         el("h2", "Sections"),
-        section_key(layup is not None),
+        section_key(layup is not None, evidence.field.wood_upper is not None),
         el("div", *figures, class_="figures"),
         note,
     )

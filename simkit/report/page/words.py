@@ -98,7 +98,7 @@ def place_words(row: dict[str, Any], job: Job, lengths: Lengths) -> str:
         x, y, z = row["at"]
         return f"x {lengths.place(x)}, y {lengths.place(y)}, z {lengths.place(z)} {lengths.name} in the blank"
     x, y, z = setup.lie(job.blank).inverse().apply(np.array(row["at"], np.float64))
-    down = job.blank.thickness - z
+    down = setup.body(job.blank).thickness - z
     name = lengths.name
     words = f"{lengths.place(x)} {name} from the left, {lengths.place(y)} {name} from the front, "
     if abs(down) < 0.05:

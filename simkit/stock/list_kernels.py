@@ -1,0 +1,199 @@
+"""Lists of the moves near a tile, cut into straight pieces: what bounds are taken of.
+
+Curved moves are bounded piece by piece by their chords.  Over a piece of angle t the place differs from
+that of the chord at the same share of the angle by at most r t^2 / 8 (error of linear interpolation, the
+second derivative being r), so a bound of the chord holds for the curve when it is lowered by `off` =
+r t^2 / 8 times the length of (p, 1).
+
+Places are counted from the middle of a tile and heights from its top, so that the numbers are small.
+"""
+
+import math
+
+import numpy as np
+
+from simkit._jit import kernel
+from simkit.stock.record_kernels import (
+    CLIMB,
+    EX,
+    EY,
+    LENGTH,
+    LEVEL_ARC_FORM,
+    LINE_FORM,
+    MIDDLE,
+    SENSE,
+    SLOPE,
+    SWEEP,
+    SX,
+    SY,
+    THETA0,
+    UPRIGHT_FORM,
+    UX,
+    UY,
+    WIDTH,
+    H,
+    R,
+    X,
+    Y,
+    form_of,
+)
+
+# A list of pieces is a part of a float32 array: groups of LANES pieces, in a group one row of LANES numbers
+# for each column.  The distance between two columns is then known to the compiler, which needs no test
+# whether they overlap before it uses the vector unit.
+LANES = 32
+PX, PY, PH, PUX, PUY, PLEN, PSLOPE, PSHIFT, POFF = (LANES * column for column in range(9))
+ENTRY = 9 * LANES  # place in the entries of the tiles at hand: a whole number under 2^24
+INPUTS = 10
+LOWEST, SLOPE_X, SLOPE_Y, CHANCE = (LANES * column for column in range(10, 14))  # what the bounds write
+GROUP = 14 * LANES
+
+BIG = np.float32(1e30)
+
+
+@kernel
+def piece_at(base, k):
+    """Where piece k of the list at `base` is."""
+    return base + (k // LANES) * GROUP + k % LANES
+
+
+@kernel
+def lanes_of(n, group):
+    """How many places of a group of a list of n are in use, filled up to whole vectors of eight."""
+    return min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
+
+
+@kernel
+def _add_piece(lists, k, entry, ax, ay, ah, bx, by, bh, off):
+    i = piece_at(0, k)
+    dx, dy = bx - ax, by - ay
+    length = math.sqrt(dx * dx + dy * dy)
+    ux, uy, slope, low = 1.0, 0.0, 0.0, ah
+    if length > 1e-9:
+        ux, uy, slope = dx / length, dy / length, (bh - ah) / length
+    else:
+        length, low = 0.0, min(ah, bh)
+        off += 1e-9
+    lists[i + PX], lists[i + PY], lists[i + PH] = ax, ay, low
+    lists[i + PUX], lists[i + PUY], lists[i + PLEN] = ux, uy, length
+    lists[i + PSLOPE], lists[i + PSHIFT] = slope, slope / math.sqrt(1.0 + slope * slope)
+    lists[i + POFF], lists[i + ENTRY] = off, entry
+
+
+@kernel
+def _curve_at(form, records, j, angle, first):
+    """Place and height of a curved move at an angle; first: the angle where it begins."""
+    if form == UPRIGHT_FORM:
+        u = records[j, MIDDLE] + records[j, R] * math.cos(angle)
+        w = records[j, CLIMB] * (angle - records[j, THETA0] - 0.5 * records[j, SWEEP])
+        ux, uy = records[j, UX], records[j, UY]
+        x, y = records[j, X] + u * ux - w * uy, records[j, Y] + u * uy + w * ux
+        return x, y, records[j, H] + records[j, R] * math.sin(angle)
+    x, y = records[j, X] + records[j, R] * math.cos(angle), records[j, Y] + records[j, R] * math.sin(angle)
+    h = records[j, H]
+    if form != LEVEL_ARC_FORM:
+        h += records[j, CLIMB] * abs(angle - first)
+    return x, y, h
+
+
+@kernel
+def _curve_angles(form, records, j):
+    """First angle and signed sweep of a curved move."""
+    if form == UPRIGHT_FORM:
+        return records[j, THETA0], records[j, SWEEP]
+    first = math.atan2(records[j, SY], records[j, SX])
+    if form != LEVEL_ARC_FORM:
+        return first, records[j, SENSE] * records[j, SWEEP]
+    sweep = 2.0 * math.pi
+    if records[j, WIDTH] < 2.0:
+        sweep = records[j, SENSE] * (math.atan2(records[j, EY], records[j, EX]) - first)
+        sweep -= 2.0 * math.pi * math.floor(sweep / (2.0 * math.pi))
+    return first, records[j, SENSE] * sweep
+
+
+@kernel
+def curve_pieces(form, records, j, fineness):
+    """How many chords a curved move is bounded by, so that they are off by about `fineness` mm."""
+    _, sweep = _curve_angles(form, records, j)
+    step = min(math.sqrt(8.0 * fineness / records[j, R]), 0.5)
+    return math.ceil(abs(sweep) / step)
+
+
+@kernel
+def add_move(lists, n, x, y, top, near, entry, j, code, records, fineness):
+    """Add the pieces of record j to the list at the start of `lists`, n long; return its new length.
+
+    x, y, top: middle and top of the tile; near: how far from its middle a tip can be and still touch it.
+    """
+    form = form_of(code)
+    if form == LINE_FORM:
+        ax, ay, ah = records[j, X] - x, records[j, Y] - y, records[j, H] - top
+        ux, uy, length, m = records[j, UX], records[j, UY], records[j, LENGTH], records[j, SLOPE]
+        # Only the part of a long move that can touch the tile counts there.
+        u = -(ax * ux + ay * uy)
+        first, last = max(u - near, 0.0), min(u + near, length)
+        if first > last:
+            return n
+        i = piece_at(0, n)
+        lists[i + PX], lists[i + PY], lists[i + PH] = ax + first * ux, ay + first * uy, ah + m * first
+        lists[i + PUX], lists[i + PUY], lists[i + PLEN] = ux, uy, last - first
+        lists[i + PSLOPE], lists[i + PSHIFT] = m, m / math.sqrt(1.0 + m * m)
+        lists[i + POFF], lists[i + ENTRY] = 0.0, entry
+        return n + 1
+    first, sweep = _curve_angles(form, records, j)
+    count = curve_pieces(form, records, j, fineness)
+    step = sweep / count
+    off = records[j, R] * step * step / 8.0 + 1e-7
+    bx, by, bh = _curve_at(form, records, j, first, first)
+    for k in range(count):
+        ax, ay, ah = bx, by, bh
+        bx, by, bh = _curve_at(form, records, j, first + (k + 1) * step, first)
+        reach = near + 0.5 * math.sqrt((bx - ax) * (bx - ax) + (by - ay) * (by - ay)) + off
+        mx, my = 0.5 * (ax + bx) - x, 0.5 * (ay + by) - y
+        if mx * mx + my * my <= reach * reach:
+            _add_piece(lists, n, entry, ax - x, ay - y, ah - top, bx - x, by - y, bh - top, off)
+            n += 1
+    return n
+
+
+@kernel
+def close_list(lists, base, n):
+    """Fill the last eight places of a list with pieces that are nowhere: whole vectors can then be read."""
+    n = np.uint64(n)
+    for k in range(n, (n + np.uint64(7)) & ~np.uint64(7)):
+        lists[np.uint64(base) + k // np.uint64(LANES) * np.uint64(GROUP) + k % np.uint64(LANES)] = math.nan
+
+
+@kernel
+def group_boxes(lists, n, boxes):
+    """Write x0, x1, y0, y1 of the tips of each group of the first list to boxes (groups, 4) float32.
+
+    Returns the largest coordinate and the largest height of all.
+    """
+    far, high = np.float32(0.0), np.float32(0.0)
+    for group in range((n + LANES - 1) // LANES):
+        at = group * GROUP
+        x0, x1, y0, y1 = BIG, -BIG, BIG, -BIG
+        for i in range(at, at + min(LANES, n - group * LANES)):
+            length, off = lists[i + PLEN], lists[i + POFF]
+            ax, ay = lists[i + PX], lists[i + PY]
+            bx, by = ax + length * lists[i + PUX], ay + length * lists[i + PUY]
+            x0, x1 = min(x0, min(ax, bx) - off), max(x1, max(ax, bx) + off)
+            y0, y1 = min(y0, min(ay, by) - off), max(y1, max(ay, by) + off)
+            high = max(high, abs(lists[i + PH]) + abs(lists[i + PSLOPE] * length))
+        boxes[group, 0], boxes[group, 1], boxes[group, 2], boxes[group, 3] = x0, x1, y0, y1
+        far = max(far, max(max(-x0, x1), max(-y0, y1)))
+    return float(far), float(high)
+
+
+@kernel
+def groups_near(boxes, n, x0, x1, y0, y1, groups):
+    """Write to groups those of the first list whose box meets a rectangle; return how many."""
+    count = 0
+    for group in range((n + LANES - 1) // LANES):
+        groups[count] = group
+        is_off = (
+            (boxes[group, 0] > x1) | (boxes[group, 1] < x0) | (boxes[group, 2] > y1) | (boxes[group, 3] < y0)
+        )
+        count += 0 if is_off else 1
+    return count
