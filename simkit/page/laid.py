@@ -20,7 +20,7 @@ from simkit.job.files import shown_path, shown_text
 from simkit.job.reader import raw_tables
 from simkit.page.names import safe_name
 
-_KEYS = ("programs", "mesh", "jig")  # of the job file, wherever they stand: the ones that name files
+NAMING = ("programs", "mesh", "jig")  # of the job file, wherever they stand: the ones that name files
 _ABOVE = ".above"  # stands for a folder above all that was dropped; `safe_name` lets no file be called so
 _MOST_ABOVE = 8
 
@@ -187,7 +187,7 @@ def _named(value: Any, key: str) -> Iterator[tuple[str, str]]:
     if isinstance(value, dict):
         for name, inner in value.items():
             where = f"{key}.{name}" if key else name
-            if name in _KEYS:
+            if name in NAMING:
                 names = inner if isinstance(inner, list) else [inner]
                 yield from ((where, one) for one in names if isinstance(one, str))
             else:

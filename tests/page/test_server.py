@@ -15,9 +15,10 @@ import pytest
 
 from simkit.errors import InputProblems
 from simkit.job.reader import read_job
+from simkit.job.schema import KEYS
 from simkit.page.changes import changes
 from simkit.page.form import field_words, job_text
-from simkit.page.laid import lay_out
+from simkit.page.laid import NAMING, lay_out
 from simkit.page.names import kind_of, safe_name, safe_path
 from simkit.page.server import PageServer
 from tests.findings.programs import dug, faced
@@ -448,6 +449,11 @@ def test_lay_out__leaves_what_cannot_be_read_to_its_reader(tmp_path):
 def test_path__each_part_of_it_is_a_plain_name(name):
     with pytest.raises(InputProblems, match="rename the file"):
         safe_path(name)
+
+
+def test_lay_out__knows_every_key_that_names_a_file():
+    naming = {key.path.rpartition(".")[2] for key in KEYS if key.kind in ("path", "paths")}
+    assert naming == set(NAMING)
 
 
 def test_path__folders_are_not_endless():
