@@ -94,6 +94,15 @@ def client(server):
     return Client(server)
 
 
+@pytest.fixture(autouse=True)
+def put_away(server):
+    """A server keeps 16 desks: those of a test go when it ends."""
+    before = set(server.desks)
+    yield
+    for name in set(server.desks) - before:
+        server.put_away(name)
+
+
 @pytest.fixture(scope="module")
 def files(tmp_path_factory):
     folder = tmp_path_factory.mktemp("files")
