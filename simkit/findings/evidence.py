@@ -21,6 +21,7 @@ from simkit.stock.field import Field
 from simkit.stock.pour import Poured
 from simkit.stock.replay import Replay
 from simkit.stock.steps import AtPoints
+from simkit.units import area_words
 
 
 @dataclass
@@ -212,7 +213,7 @@ class Evidence:
             for number, rule in enumerate(self.zones.rules):
                 area = np.count_nonzero(index == number) * self.field.lattice.cell**2
                 if not rule.is_judged and area:
-                    words.append(f"not judged: zone '{rule.name}', {area:.0f} mm2 of side {side}")
+                    words.append(f"not judged: zone '{rule.name}', {area_words(area)} of side {side}")
         return words
 
 
@@ -225,5 +226,5 @@ def _outside_words(outside: Any) -> list[str]:
             continue
         counted = name in ("tabs", "offcut")
         what = f"{pieces} {word}{'s' if pieces > 1 else ''}" if counted else word
-        parts.append(f"{what} {outside.area[name]:.0f} mm2")
+        parts.append(f"{what} {area_words(outside.area[name])}")
     return [f"left outside the outline of the part, not judged: {', '.join(parts)}"] if parts else []

@@ -372,11 +372,6 @@ def common_fields(evidence: Evidence, one: Looked, measure: str) -> dict[str, An
     }
 
 
-def area_words(area: float) -> str:
-    """Return an area in words, mm2: what is smaller than a tenth is said to be so."""
-    return "less than 0.1 mm2" if area < 0.1 else f"{area:.1f} mm2" if area < 10 else f"{area:.0f} mm2"
-
-
 def lesser_words(lesser: list[Spot]) -> str:
     """Return words for the spots that are not told one by one, '' when there are none."""
     return not_listed(len(lesser), abs(lesser[0].value)) if lesser else ""

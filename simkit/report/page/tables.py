@@ -9,6 +9,7 @@ from simkit.effort.program_time import about
 from simkit.report.page.html import Html, el
 from simkit.report.page.words import Lengths
 from simkit.report.time_table import held_words, operation_words, part_not_reached
+from simkit.units import area_words
 
 
 def table(heads: list[str], rows: list[list[Any]], texts: int = 1) -> Html:
@@ -220,7 +221,7 @@ def _fine_up(mm: float, lengths: Lengths) -> str:
 
 
 def _area(area: float) -> str:
-    return "–" if not area else f"{area:.1f} mm²" if area < 10 else f"{area:.0f} mm²"
+    return area_words(area) if area else "–"
 
 
 def _about(minutes: float) -> str:
