@@ -40,6 +40,7 @@ from simkit.findings.registry import judge
 from simkit.frames import Frame
 from simkit.job.model import Job
 from simkit.machine.fixtures import fixture_contacts
+from simkit.machine.pins import standing_in
 from simkit.machine.room import below_table, beyond_travel
 from simkit.machine.stops import low_stops
 from simkit.moves.extremes import extremes
@@ -442,8 +443,8 @@ def _machine(evidence: Evidence) -> None:
     """Hold the moves against the table, the travel, the fixtures, and what stands where they stop."""
     job, blank = evidence.job, evidence.job.blank
     reach = {number: cutter.radius for number, cutter in job.cutters.items()}
-    for setup, one, frame, before, after in zip(
-        job.setups, evidence.rows, evidence.frames, evidence.starts, evidence.fields, strict=True
+    for index, (setup, one, frame, before, after) in enumerate(
+        zip(job.setups, evidence.rows, evidence.frames, evidence.starts, evidence.fields, strict=True)
     ):
         moves = evidence.moves
         evidence.stops.append(low_stops(moves, one, frame, before, after, blank, reach))
@@ -452,7 +453,7 @@ def _machine(evidence: Evidence) -> None:
         if setup.machine_zero is not None:
             travel = beyond_travel(moves, one, job.machine, setup.machine_zero)
         evidence.beyond_travel.append(travel)
-        standing = [fixture for fixture in job.fixtures if fixture.stands_in(setup)]
+        standing = standing_in(job, index)
         to_table = setup.to_table(blank)
         evidence.fixture_contacts.append(
             fixture_contacts(

@@ -112,7 +112,7 @@ def _run(options: argparse.Namespace) -> int:
     if options.command == "template":
         from simkit.job.schema import template_text
 
-        print(template_text())
+        print_text(template_text())
         return WITHIN
     if options.command == "schema":
         print_text(schema_text(options.of))

@@ -16,6 +16,7 @@ from simkit.effort.chips import USUAL_SOURCE, usual_chips
 from simkit.effort.motion import MoveTimes, move_times
 from simkit.frames import Frame
 from simkit.job.model import Job
+from simkit.machine.pins import standing_in
 from simkit.moves.table import ARC, Moves
 from simkit.stock.field import Field
 from simkit.stock.workers import share
@@ -85,7 +86,7 @@ def _saved(before: MoveTimes, after: MoveTimes) -> float:
 def _safe_height(job: Job, index: int, moves: Moves, times: MoveTimes) -> Advice | None:
     """Ask what lower lifts would save: as near the wood and the fixtures as the clearance allows."""
     setup, blank = job.setups[index], job.blank
-    standing = [fixture.height for fixture in job.fixtures if fixture.stands_in(setup)]
+    standing = [fixture.height for fixture in standing_in(job, index)]
     zero = float(setup.to_table(blank).apply(np.zeros(3))[2])
     thick = setup.highest(blank)
     enough = max(thick, *standing, 0.0) + job.machine.clearance - zero

@@ -191,14 +191,14 @@ class Evidence:
         """Return which files of the job lie outside its folder, in words."""
         if not self.job.file:
             return []
-        folder = os.path.abspath(Path(self.job.file).parent)
+        folder = os.path.normcase(os.path.abspath(Path(self.job.file).parent))
         files = [path for setup in self.job.setups for path in setup.programs]
         files += [self.job.target.mesh] if self.job.target is not None else []
         files += [fixture.mesh for fixture in self.job.fixtures if fixture.mesh is not None]
         files += [setup.jig for setup in self.job.setups if setup.jig is not None]
         outside = []
         for path in files:
-            full = os.path.abspath(path)
+            full = os.path.normcase(os.path.abspath(path))
             if not full.startswith(os.path.join(folder, "")) and path.name not in outside:
                 outside.append(path.name)
         return [f"outside the folder of the job file: {', '.join(outside)}"] if outside else []

@@ -66,6 +66,7 @@ class Setup:
     cutter: number of the cutter for programs that call none.
     pins: places (x, y) mm, table frame, of the dowel pins of this setup; None when not stated, the
         pins then stand where the job's dowel holes were in the first setup.
+    pin_height: mm over the table, None when not stated: they are not looked at then.
     work_offsets: work zero ("G55") -> (x, y, z) mm from `zero`, for programs that call it; G54 is `zero`
         itself unless it is named.
     program_units: "mm" or "in" for programs that state neither G21 nor G20; None refuses them.
@@ -83,6 +84,7 @@ class Setup:
     zero: Zero = Zero()
     cutter: int | None = None
     pins: tuple[tuple[float, float], ...] | None = None
+    pin_height: float | None = None
     work_offsets: dict[str, tuple[float, float, float]] = field(default_factory=dict)
     program_units: str | None = None
     spoilboard: float | None = None
@@ -263,10 +265,11 @@ class Machine:
 
 @dataclass(frozen=True, slots=True)
 class Fixture:
-    """Something that stands on the table, solid from there up to `height` mm: a box, or round.
+    """Something that stands on the table, solid from `bottom` up to `height` mm: a box, or round.
 
     box: two opposite corners (x, y) mm in plan, table frame; or at (x, y) mm and diameter mm.
     setups: names of those in which it stands, none of them named: in all.
+    bottom: mm over the table, its lowest place; what stays below it passes under it.
     mesh: a file with its form inside the box, in `units`, solid below what is seen from above.
     """
 
@@ -278,6 +281,7 @@ class Fixture:
     diameter: float | None = None
     mesh: Path | None = None
     units: str = "mm"
+    bottom: float = 0.0
 
     @property
     def box_in_plan(self) -> tuple[float, float, float, float]:

@@ -354,6 +354,16 @@ KEYS: tuple[Key, ...] = (
         is_aside=True,
     ),
     Key(
+        "setups[].pin_height",
+        "length",
+        "How high the dowel pins of this setup stand over the table: cutters, shanks and holders then keep"
+        " clear of them as of `fixtures`. When left out they are not looked at.",
+        low=0.1,
+        high=1000.0,
+        examples=("20", "20"),
+        is_aside=True,
+    ),
+    Key(
         "setups[].work_offsets",
         "named lengths",
         "Where the work zeros that the programs call lie, from the zero: right, back, up. G54 is the zero"

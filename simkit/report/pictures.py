@@ -30,7 +30,7 @@ def draw_pictures(folder: Path, evidence: Evidence, result: dict[str, Any]) -> t
                 Place(str(folder), key="--pictures"),
                 f"'{reason.strerror or reason}'",
                 "a folder that can be written",
-                "choose another folder or free some space",
+                "free some space, close them where they are open, or choose another folder",
             )
         ) from None
 

@@ -20,7 +20,7 @@ from simkit.findings.identity import known_by
 from simkit.findings.loose_piece import loose_remarks
 from simkit.findings.mesh_words import mesh_words
 from simkit.findings.seat import seat_remarks, seat_rows
-from simkit.job.files import sha256_of
+from simkit.job.files import file_word, sha256_of
 from simkit.report.budget_table import budget_table
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
 from simkit.report.effort_tables import effort_tables
@@ -59,7 +59,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "form": "simkit result",
             "version": VERSION,
             "simkit": simkit.__version__,
-            "job": {"name": job.name, "file": job.file},
+            "job": {"name": job.name, "file": file_word(job.file)},
             "verdict": verdict_of(findings, tuple(evidence.deviations)),
             "strict": False,
             "against": None,

@@ -12,6 +12,7 @@ from typing import Any
 
 from simkit.errors import InputProblems, Place, Problem
 from simkit.job.model import Job
+from simkit.report.shown import shown
 from simkit.report.verdict import status_of
 from simkit.runs.against import stored_for, stored_results
 from simkit.runs.judged import judged
@@ -57,7 +58,7 @@ def check_one(job: Job, cell: float, wish: Wish) -> int:
         return 2
     result = _judged(result, wish, stored, True)
     write_outputs(wish, [result], False)
-    _shown(lambda: _show_one(console, result, wish))
+    shown(lambda: _show_one(console, result, wish))
     return status_of(result)
 
 
@@ -87,7 +88,7 @@ def check_many(paths: Sequence[Path], cell: float, wish: Wish) -> int:
         results = check_all(paths, orders, watch)
     results = [_judged(result, wish, stored, len(paths) == 1) for result in results]
     write_outputs(wish, results, True)
-    _shown(lambda: _show_many(console, results, wish))
+    shown(lambda: _show_many(console, results, wish))
     return max(status_of(result) for result in results)
 
 
@@ -140,13 +141,3 @@ def accept_text(result: dict[str, Any]) -> str:
         f"# {row['number']}: {row['message']}\n{row['accept']}" for row in result["findings"] if row["accept"]
     ]
     return "\n\n".join(parts) if parts else "# nothing to accept"
-
-
-def _shown(show) -> None:
-    try:
-        show()
-        sys.stdout.flush()
-    except BrokenPipeError:
-        # The reader of our output went away; the verdict stands, and the interpreter must not
-        # complain while it ends.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

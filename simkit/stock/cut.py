@@ -131,7 +131,12 @@ def cell_heights_pointer():
     return _pointers()[0]
 
 
-def _support(cutter: Cutter) -> np.ndarray:
+def bounds_pointer():
+    """Return the bounds of a list of moves over a block, as a pointer for kernels (bound_kernels)."""
+    return _pointers()[1]
+
+
+def support_of(cutter: Cutter) -> np.ndarray:
     """Return the numbers of a cutter that bounds of its sweep need (bound_kernels)."""
     outline = cutter.outline
     on_arc = outline.arc_to > outline.arc_from
@@ -254,7 +259,7 @@ class _Sweep:
         tops, tile, lattice = self.tops.reshape(-1), self.tile, self.lattice
         x0, y0 = lattice.origin
         starts, entries = packed.bins(x0, y0, tile * lattice.cell, self.tops)
-        support, pointers = _support(one[number]), _pointers()
+        support, pointers = support_of(one[number]), _pointers()
         profile = one[number].code
         per_tile = np.diff(starts)
         busy = np.flatnonzero(per_tile)

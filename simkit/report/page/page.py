@@ -24,7 +24,7 @@ from simkit.report.page.tables import tables_part, time_part
 from simkit.report.page.words import Lengths
 from simkit.report.pictures import draw_plans
 from simkit.report.sheet import sheet_of
-from simkit.report.whole_file import write_whole
+from simkit.report.whole_file import unwritten, write_whole
 
 # What each picture of report.pictures shows, by the beginning of its file's name.
 CAPTIONS = {
@@ -79,7 +79,7 @@ def parts_of(evidence: Evidence, result: dict[str, Any]) -> dict[str, Any]:
         ),
         "first": first_to_fix(result, lengths),
         "findings": findings_part(result, job, ProgramLines(evidence), draws.of, lengths),
-        "pictures": _pictures_part(evidence, result),
+        "pictures": _drawn_pictures(evidence, result),
         "sections": _sections_part(evidence, result, lengths),
         "job": job_part(evidence, result, sheet, lengths),
         "steps": steps_part(result, lengths),
@@ -135,6 +135,13 @@ def _rest(verdict: dict[str, Any]) -> str:
 
 def _class(verdict: dict[str, Any]) -> str:
     return "good" if verdict["exit_status"] == 0 else "bad"
+
+
+def _drawn_pictures(evidence: Evidence, result: dict[str, Any]) -> Html:
+    try:
+        return _pictures_part(evidence, result)
+    except OSError as reason:
+        raise unwritten("folder for temporary files", "--report", reason) from None
 
 
 def _pictures_part(evidence: Evidence, result: dict[str, Any]) -> Html:
