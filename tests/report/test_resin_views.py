@@ -18,9 +18,8 @@ from simkit.report.page.scene import RESIN, scene_of
 from simkit.report.page.section import section
 from simkit.report.pictures import draw_plans
 from simkit.report.result import result_of
-from simkit.report.solid_child import face_colours
 from simkit.report.solid_mesh import RESIN as SOLID_RESIN
-from simkit.report.solid_mesh import surface
+from simkit.report.solid_mesh import striped, surface
 from tests.findings.programs import dug
 from tests.findings.test_steps import FLUSH, PLAIN, POCKET, POUR, stated
 from tests.small_job import block
@@ -89,7 +88,7 @@ def test_solid__faces_of_resin_have_its_colour():
     classes[1, 1] = SOLID_RESIN
     quads, found = surface(np.zeros_like(flat), flat, np.full_like(classes, colours.WITHIN), classes, 1.0)
     assert (found == SOLID_RESIN).sum() == 1
-    seen = face_colours(quads, found, 3.0, 1.0)
+    seen = striped(quads, found, 3.0, 1.0)
     assert np.array_equal(seen[found == SOLID_RESIN], [colours.rgb(colours.RESIN)])
 
 
