@@ -82,11 +82,7 @@ def steps_remarks(evidence: Evidence) -> list[str]:
             words.append(f"step {number + 1}: rims of the resin draw in by up to {far}, for their walls lean")
     poured = [one for _, one in evidence.steps_done() if isinstance(one, Poured)]
     if poured:
-        words.append("resin counts as wood in walls, in what holds a piece, in time and bite")
+        words.append("resin counts as wood in walls, in weight, in what holds a piece, in time and bite")
     if any(one.openings for one in poured):
         words.append("the check goes on as if the resin had been kept from running out")
-    for setup in job.setups:
-        if setup.jig is not None and setup.before:
-            why = "it was poured or planed before"
-            words.append(f"not told: how the piece seats in the jig of '{setup.name}', for {why}")
     return words

@@ -266,7 +266,7 @@ def test_setup__that_lays_the_blank_on_resin(tmp_path):
 def test_notes__say_what_is_not_told(tmp_path):
     turned(tmp_path, (POUR, *BOTH))
     remarks = result(tmp_path)["remarks"]
-    assert "resin counts as wood in walls, in what holds a piece, in time and bite" in remarks
+    assert "resin counts as wood in walls, in weight, in what holds a piece, in time and bite" in remarks
     assert result(tmp_path)["budget"] is None
 
 
