@@ -13,6 +13,7 @@ import numpy as np
 from scipy import ndimage
 
 from simkit.budget.budget import budget_of
+from simkit.budget.faces import why_not
 from simkit.compare.between import FLOOR, Sweeps, Unproved
 from simkit.compare.cusps import cusps
 from simkit.compare.cusps_paths import plan_paths
@@ -532,11 +533,8 @@ def _sides(evidence: Evidence) -> None:
 
 
 def _budget(evidence: Evidence, findings: list[Finding]):
-    """Return how much error of the second side the job bears, None where that means nothing.
-
-    And where the blank is poured or thicknessed on its way: what goes with the second side is unknown then.
-    """
-    if evidence.job.steps or evidence.seam is None:
+    """Return how much error of the second side the job bears, None where that means nothing or is open."""
+    if evidence.seam is None or why_not(evidence):
         return None
     if any(finding.kind == "wrong-turn" for finding in findings):
         return None

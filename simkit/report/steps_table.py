@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from simkit.budget.faces import least_taken, why_not
 from simkit.findings.evidence import Evidence
 from simkit.job.steps import POUR, Step
 from simkit.stock.field import volume_of
@@ -73,9 +74,14 @@ def steps_remarks(evidence: Evidence) -> list[str]:
         return []
     words = []
     if evidence.seam is not None:
-        words.append(
-            "not told: how much error the second side bears; the blank is poured or planed on its way"
-        )
+        why = why_not(evidence)
+        if why:
+            words.append(f"not told: how much error the second side bears, for {why}")
+        elif evidence.budget is not None:
+            words.append(
+                "what error the second side bears counts steps as done to the stated thickness, in a blank "
+                f"that is at most {least_taken(job):.2f} mm thinner than stated"
+            )
     for number, one in evidence.steps_done():
         if not isinstance(one, Poured) and one.narrower > 0.0:
             far = f"{one.narrower:.1f} mm"
