@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from simkit.budget.faces import least_taken, why_not
-from simkit.budget.motion import NAMES, motion_of
+from simkit.budget.motion import NAMES, SideHeights, motion_of
 from simkit.check import check
 from simkit.job.budget import BudgetSpec
 from simkit.job.change import Change
@@ -91,6 +91,16 @@ def test_lifts__of_cuts_and_faces_are_what_a_thicker_blank_has(tmp_path):
     assert (motion.lift, motion.face_lift) == ((0.0, 0.0), (0.0, 0.0))
     plain = motion_of(replace(job, steps=(), setups=tuple(replace(s, before=()) for s in job.setups)), frames)
     assert (plain.lift, plain.face_lift) == ((1.0, 0.0), (1.0, 0.0))
+
+
+def test_side_heights__are_what_is_left_after_all_cuts_and_steps(tmp_path):
+    steps = '[[steps]]\nafter = "second"\ndo = "thickness"\nside = 1\nthickness = 11.7\n'
+    job, evidence = looked_at(planed(tmp_path, 2, part_up=OVER, more=steps))
+    places = np.random.default_rng(4).uniform((0, 0), (job.blank.length, job.blank.width), (400, 2))
+    lower, upper = evidence.heights(places)[:2]
+    assert (lower.min(), upper.max()) == (OVER, OVER + 11.7)
+    assert np.allclose(SideHeights(evidence, 1).at(places), upper, atol=1e-9)
+    assert np.allclose(SideHeights(evidence, 2).at(places), -lower, atol=1e-9)
 
 
 def test_not_told__where_a_cut_is_hidden_or_nothing_is_taken(tmp_path):
