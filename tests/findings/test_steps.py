@@ -263,6 +263,17 @@ def test_setup__that_lays_the_blank_on_resin(tmp_path):
     assert not [row for row in found if row["kind"] == "step"]
 
 
+def test_rib__that_stands_thin_until_the_resin_is_poured_is_told(tmp_path):
+    # Two slots 10 mm deep with a millimetre of wood between them, all of it held by resin at the end.
+    program = dug(PLAIN, (8, 11.5, 2, 32, 11.5), (8, 18.5, 2, 32, 18.5))
+    status, found = check(tmp_path, block(0, 40, 0, 30, 0, 11), program, job=stated(POUR, FLUSH))
+    rows = [row for row in found if row["kind"] == "fragile"]
+    assert (status, len(rows)) == (0, 1)
+    assert rows[0]["at"][1] == pytest.approx(15, abs=0.5)
+    assert " stands 10.0 mm high" in rows[0]["message"]
+    assert not [row for row in found if row["kind"] == "thin-wall"]
+
+
 def test_notes__say_what_is_not_told(tmp_path):
     turned(tmp_path, (POUR, *BOTH))
     remarks = result(tmp_path)["remarks"]
