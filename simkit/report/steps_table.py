@@ -86,6 +86,14 @@ def steps_remarks(evidence: Evidence) -> list[str]:
         if not isinstance(one, Poured) and one.narrower > 0.0:
             far = f"{one.narrower:.1f} mm"
             words.append(f"step {number + 1}: rims of the resin draw in by up to {far}, for their walls lean")
+    limit = job.limits.thinnest_wall
+    for number, one in evidence.steps_done():
+        if isinstance(one, Poured) and one.thinnest < limit:
+            x, y, _ = one.thinnest_at
+            words.append(
+                f"step {number + 1}: only {one.thinnest:.2f} mm are left under the resin at "
+                f"({x:.1f}, {y:.1f}) before it is poured; a wall may be {limit:g} mm at least"
+            )
     poured = [one for _, one in evidence.steps_done() if isinstance(one, Poured)]
     if poured:
         words.append("resin counts as wood in walls, in weight, in what holds a piece, in time and bite")
