@@ -9,6 +9,7 @@ import numpy as np
 
 from simkit.effort.advice import Advice, advise
 from simkit.effort.bite import Bites, bites
+from simkit.effort.force import LargestForce, largest_force
 from simkit.effort.motion import MoveTimes, move_times
 from simkit.effort.program_time import ProgramTime, program_times
 from simkit.effort.slots import DeepSlots, deep_slots
@@ -26,6 +27,7 @@ class Effort:
     order.
 
     advice: what would save time, the most first.
+    forces: the largest cutting force of each setup, None where it is not known.
     """
 
     times: MoveTimes
@@ -33,6 +35,7 @@ class Effort:
     slots: list[DeepSlots]
     programs: list[ProgramTime]
     advice: list[Advice]
+    forces: list[LargestForce | None]
 
 
 def effort_of(
@@ -64,4 +67,9 @@ def effort_of(
         for one, met, own, stood, frame in zip(rows, replays, found, fields[:-1], frames, strict=True)
     ]
     programs = program_times(moves, times, job.machine, dwells, in_wood)
-    return Effort(times, found, slots, programs, advise(job, moves, rows, frames, times, found, fields))
+    advice = advise(job, moves, rows, frames, times, found, fields)
+    forces = [
+        largest_force(own, moves[one], job.cutters, job.blank.cutting_force)
+        for one, own in zip(rows, found, strict=True)
+    ]
+    return Effort(times, found, slots, programs, advice, forces)

@@ -29,6 +29,7 @@ from simkit.findings import (
     thin_wall,
     travel,
     unsafe_height,
+    weak_hold,
     witness_step,
     wrong_turn,
 )
@@ -44,6 +45,7 @@ FINDERS = (
     fixture_contact,
     table_contact,
     loose_piece,
+    weak_hold,
     travel,
     unsafe_height,
     spindle_off,
@@ -73,6 +75,7 @@ ORDER = (
     "shank-contact",
     "table-contact",
     "loose-piece",
+    "weak-hold",
     "travel",
     "unsafe-height",
     "spindle-off",

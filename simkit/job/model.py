@@ -280,6 +280,7 @@ class Holding:
 
     box: two opposite corners (x, y) mm; or outline: corners (x, y) mm; or at (x, y) mm and diameter mm.
     setups: names of those in which it holds, none of them named: in all.
+    grip N/mm2: sideways force that tape or vacuum bears for each square millimetre, None when not stated.
     """
 
     kind: str
@@ -288,6 +289,7 @@ class Holding:
     outline: tuple[tuple[float, float], ...] | None = None
     at: tuple[float, float] | None = None
     diameter: float | None = None
+    grip: float | None = None
 
     def stands_in(self, setup: Setup) -> bool:
         """Return whether it holds in a setup."""

@@ -43,6 +43,7 @@ KIND_WORDS = {
     "rapid-contact": "rapid through wood",
     "dowel-miss": "dowel holes do not meet",
     "loose-piece": "loose piece",
+    "weak-hold": "weak hold",
     "seat": "does not seat in its jig",
 }
 

@@ -29,6 +29,11 @@ RULES = {
         " touches it, unless it is the part and nothing holds it",
         "Leave tabs, or hold it with tape, vacuum or screws until the program ends.",
     ),
+    "weak-hold": (
+        "less tape or vacuum is left under a piece at the end of a setup than twice the largest cutting force"
+        " asks for, by the figures of the job (a warning)",
+        "Hold more of it from below, add a clamp or a screw, or cut in more levels.",
+    ),
     "travel": (
         "a program goes beyond the ends of the machine's travel",
         "Put the blank elsewhere on the table, or shorten the way.",
