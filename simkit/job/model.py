@@ -72,6 +72,7 @@ class Setup:
     machine_zero: `zero` in machine coordinates, mm, None when not stated.
     jig: the job file of the jig that the blank is laid into, None without one.  jig_at: the left front bottom
         corner of the blank as it lies, from that of the jig's board: right, back, up, mm.
+    jig_play: mm that the piece may shift in it from end to end, None when not judged.
     misplacement: of the cuts against where they should land, in the table frame.
     """
 
@@ -88,6 +89,7 @@ class Setup:
     swing: str = "none"
     jig: Path | None = None
     jig_at: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    jig_play: float | None = None
     misplacement: Frame = field(default=IDENTITY, compare=False)
 
     def to_table(self, blank: Blank) -> Frame:

@@ -57,7 +57,8 @@ RULES = {
         "Check where the holes are drilled, how deep, and where the pins stand.",
     ),
     "seat": (
-        "the turned piece does not drop into its jig, stands up in it or lies too low, or rocks",
+        "the turned piece does not drop into its jig, stands up in it or lies too low, rocks, or has more"
+        " play than `jig_play`",
         "Cut the jig deeper or wider where it says, or correct where it stands.",
     ),
     "setup": ("the programs of a setup remove nothing at all", "Check its zero and its programs."),
