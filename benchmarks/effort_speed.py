@@ -80,7 +80,8 @@ def main() -> None:
 
     cut_again()
     cutting, replays = best_of(5, cut_again)
-    told, _ = best_of(5, lambda: effort_of(job, moves, rows, frames, replays, [0.0, 0.0], before))
+    starts = [before, *(met.field for met in replays[:-1])]
+    told, _ = best_of(5, lambda: effort_of(job, moves, rows, frames, replays, [0.0, 0.0], starts))
     ratio = f"{told[0] / cutting[0]:.2f}"
     print(f"{len(moves):,} moves: replay {cutting[0]:.3f} s; time, bite and advice {told[0]:.3f} s ({ratio})")
 

@@ -26,6 +26,7 @@ import jsonschema
 from simkit.cli import main as command
 from simkit.report.schema import result_schema
 from simkit.runs.limits import memory_used
+from simkit.warm import compile_all
 from tests.runs.some_jobs import write_one_sided, write_two_sided
 
 SECONDS = 60.0  # for one check; they take well below one
@@ -152,10 +153,10 @@ def fault_of(folder: Path, validator: jsonschema.Draft202012Validator) -> tuple[
     return status, ""
 
 
-def fuzz(runs: int, seed: int, keep: Path | None = None) -> tuple[Counter, list[str]]:
+def fuzz(runs: int, seed: int, keep: Path | None = None, tell=lambda _: None) -> tuple[Counter, list[str]]:
     """Run the cases; return how often each status came, and a line for each fault.
 
-    keep: folder for the files of cases at fault.
+    keep: folder for the files of cases at fault.  tell: called with a line for each fault, and now and then.
     """
     schema = result_schema(closed=True)
     validator = jsonschema.Draft202012Validator({**schema["anyOf"][0], "$defs": schema["$defs"]})
@@ -168,8 +169,11 @@ def fuzz(runs: int, seed: int, keep: Path | None = None) -> tuple[Counter, list[
             statuses[status] += 1
             if fault:
                 faults.append(f"seed {seed}, case {number}: {fault}")
+                tell(faults[-1])
                 if keep is not None:
                     shutil.copytree(folder, keep / f"{seed}-{number}")
+        if (number + 1) % 500 == 0:
+            tell(f"{number + 1} runs, {len(faults)} faults, {memory_used() / 1e6:.0f} MB in use")
     return statuses, faults
 
 
@@ -177,7 +181,9 @@ if __name__ == "__main__":
     wanted = [int(word) for word in sys.argv[1:]]
     kept = Path(tempfile.mkdtemp(prefix="simkit-fuzz-"))
     began = time.monotonic()
-    counts, found = fuzz(*(wanted + [1000, 1][len(wanted) :])[:2], kept)
+    runs, seed = (wanted + [1000, 1][len(wanted) :])[:2]
+    compile_all()  # compiling counts to no case
+    counts, found = fuzz(runs, seed, kept, lambda line: print(line, file=sys.stderr, flush=True))
     print(f"{time.monotonic() - began:.0f} s; statuses {dict(sorted(counts.items(), key=str))}")
     print("\n".join(found) if found else "no fault")
     if found:

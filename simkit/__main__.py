@@ -2,7 +2,25 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
+import os
 import sys
+
+
+class _Told(io.TextIOWrapper):
+    """Standard error.  Where it cannot be written nobody can be told, but the exit status must be true."""
+
+    def write(self, text: str) -> int:
+        """Write a text if that is possible."""
+        with contextlib.suppress(OSError):
+            super().write(text)
+        return len(text)
+
+    def flush(self) -> None:
+        """Write what waits if that is possible."""
+        with contextlib.suppress(OSError):
+            super().flush()
 
 
 def run() -> None:
@@ -13,9 +31,13 @@ def run() -> None:
         sys.exit(130)
 
     # What a terminal or a log of few letters cannot show must not end a check: names of files above all.
-    for stream in (sys.stdout, sys.stderr):
-        if stream is not None:
-            stream.reconfigure(errors="backslashreplace")
+    shown = {"errors": "backslashreplace"}
+    if sys.stdout is None:  # closed by whoever started us, as are those of windows without a terminal
+        sys.stdout = open(os.devnull, "w", encoding="utf-8", **shown)  # noqa: SIM115
+    sys.stdout.reconfigure(**shown)
+    told = open(os.devnull, "wb") if sys.stderr is None else sys.stderr.buffer  # noqa: SIM115
+    letters = "utf-8" if sys.stderr is None else sys.stderr.encoding
+    sys.stderr = _Told(told, letters, line_buffering=True, **shown)
     sys.exit(main(sys.argv[1:]))
 
 

@@ -7,17 +7,30 @@ from __future__ import annotations
 
 import os
 
-from simkit.cache import CACHE_FOLDER, can_store
+from simkit.cache import CACHE_FOLDER, can_store, could_not_store
 
 os.environ.setdefault("NUMBA_CACHE_DIR", str(CACHE_FOLDER))
 
 import numba
+from numba.core.caching import FunctionCache
 
 # numba reads the variable when it is imported; whoever imported it before us must not decide.
 numba.config.CACHE_DIR = os.environ["NUMBA_CACHE_DIR"]
 # Where it cannot be written numba looks for other places, the sources' folder among them, and gives up with
 # an error when there is none; then better compile anew each time.
 _STORES = can_store(numba.config.CACHE_DIR)
+_save = FunctionCache.save_overload
+
+
+def _save_if_there_is_room(self, signature, compiled) -> None:
+    """Store a kernel; on a full disk it is used all the same (the index then names no file)."""
+    try:
+        _save(self, signature, compiled)
+    except OSError:
+        could_not_store()
+
+
+FunctionCache.save_overload = _save_if_there_is_room
 
 
 def threads() -> int:

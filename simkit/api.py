@@ -66,6 +66,7 @@ class Job:
         *,
         pictures: Path | str | None = None,
         report: Path | str | None = None,
+        sections: Sequence[str] = (),
         strict: bool = False,
         against: Result | Path | str | None = None,
         fresh: bool = False,
@@ -74,13 +75,16 @@ class Job:
         """Return what the check found.
 
         cell: edge of a field cell.  pictures: folder to draw them in.  report: file to write it to, HTML.
-        strict: warnings fail.  against: a result, or a file of one: only what is new or worse fails.
+        sections: lines such as "20,45 to 260,45" along which both show it cut open.  strict: warnings fail.
+        against: a result, or a file of one: only what is new or worse fails.
         fresh: an unchanged job is cut again.  progress: has stage(name) and fraction(done).
         Raises InputProblems.
         """
+        from simkit.report.section_line import section_lines
         from simkit.runs.judged import judged
         from simkit.runs.one import checked
 
+        lines = section_lines(sections, self.model)
         stored, name = _stored(against, self.model.file)
         folder = None if pictures is None else Path(pictures)
         page = None if report is None else Path(report)
@@ -93,7 +97,13 @@ class Job:
             write_report(page, evidence, judged(result, strict, stored, name))
 
         result = checked(
-            self.model, cell, progress or _Quiet(), pictures=folder, fresh=fresh, report=page and write_page
+            self.model,
+            cell,
+            progress or _Quiet(),
+            pictures=folder,
+            fresh=fresh,
+            report=page and write_page,
+            lines=lines,
         )
         return as_object(Result, judged(result, strict, stored, name))
 

@@ -76,6 +76,7 @@ def _prepare_cache() -> Path:
 
 
 CACHE_FOLDER = _prepare_cache()
+_has_lost = False
 
 
 def is_cold(part: str = CHECKING) -> bool:
@@ -83,7 +84,15 @@ def is_cold(part: str = CHECKING) -> bool:
     return not (CACHE_FOLDER / part).exists()
 
 
+def could_not_store() -> None:
+    """Remember that this process could not store a kernel: what it compiles will be compiled again."""
+    global _has_lost
+    _has_lost = True
+
+
 def mark_warm(part: str = CHECKING) -> None:
-    """Remember that everything that CHECKING or READING needs has been compiled and stored."""
+    """Remember that everything that CHECKING or READING needs has been compiled and stored, if it has."""
+    if _has_lost:
+        return
     with contextlib.suppress(OSError):
         (CACHE_FOLDER / part).touch()

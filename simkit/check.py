@@ -13,7 +13,7 @@ import numpy as np
 from scipy import ndimage
 
 from simkit.budget.budget import budget_of
-from simkit.compare.between import FLOOR, Sweeps, Unproved, unproved_gouges, unproved_leftover
+from simkit.compare.between import FLOOR, Sweeps, Unproved
 from simkit.compare.cusps import cusps
 from simkit.compare.cusps_paths import plan_paths
 from simkit.compare.deviation import break_through, deviation
@@ -28,6 +28,7 @@ from simkit.compare.pose_fit import fit_poses
 from simkit.compare.reach_options import feeds_of, side_reach
 from simkit.compare.seam import find_seam
 from simkit.compare.second_look import second_look
+from simkit.compare.segments import SideSweeps
 from simkit.compare.standing import StandingWatch, stage_ends
 from simkit.compare.walls import wall_thickness
 from simkit.effort.effort import effort_of
@@ -39,6 +40,7 @@ from simkit.findings.registry import judge
 from simkit.frames import Frame
 from simkit.job.model import Job
 from simkit.machine.fixtures import fixture_contacts
+from simkit.machine.pins import standing_in
 from simkit.machine.room import below_table, beyond_travel
 from simkit.machine.stops import low_stops
 from simkit.moves.extremes import extremes
@@ -46,6 +48,7 @@ from simkit.moves.table import Moves, join_moves
 from simkit.stock.cut import cut, cut_heights
 from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
 from simkit.stock.replay import replay
+from simkit.stock.steps import AtPoints, do_again, do_steps
 from simkit.target.coarseness import coarseness
 from simkit.target.envelope import envelopes
 from simkit.target.fixture_mesh import fixture_meshes
@@ -133,7 +136,10 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
         _sides(evidence)
     if jigs:
         with timings.stage("laying the piece into its jig", progress):
-            evidence.seats = seats(job, jigs, evidence.moves, evidence.rows, evidence.frames, evidence.fields)
+            asked = [jig for jig in jigs if not job.setups[jig.setup].before]
+            evidence.seats = seats(
+                job, asked, evidence.moves, evidence.rows, evidence.frames, evidence.fields
+            )
     with timings.stage("judging", progress):
         findings = judge(evidence, progress.fraction)
     if target is not None:
@@ -181,19 +187,18 @@ def _setup_slices(moves: Moves, count: int) -> list[slice]:
 
 
 def cut_all(
-    job: Job, moves: Moves, rows: list[slice], frames: list[Frame], lattice: Lattice, progress=None
-) -> list:
-    """Return the outcome of each setup in turn, cut from a whole blank on a lattice.
+    job: Job, moves: Moves, rows: list[slice], frames: list[Frame], lattice: Lattice, done: list[list]
+) -> Field:
+    """Return the blank after all setups and steps, cut from a whole blank on a lattice.
 
-    rows[setup]: its rows of `moves`; frames[setup]: program frame -> blank frame.
+    rows[setup]: its rows of `moves`; frames[setup]: program frame -> blank frame.  done[setup]: the steps
+    that follow it, as stock.steps did them on the cells of a check.
     """
     field = blank_field(lattice, job.blank.length, job.blank.width, job.blank.thickness)
-    outcomes = []
-    for one, frame in zip(rows, frames, strict=True):
-        outcome = cut(field, moves[one], job.cutters, frame, first_row=one.start, progress=progress)
-        outcomes.append(outcome)
-        field = outcome.field
-    return outcomes
+    for one, frame, its in zip(rows, frames, done, strict=True):
+        field = cut(field, moves[one], job.cutters, frame, first_row=one.start).field
+        field = do_again(field, its)
+    return field
 
 
 def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evidence:
@@ -201,15 +206,17 @@ def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evide
     rows = _setup_slices(moves, len(job.setups))
     frames = [setup.frame(job.blank) for setup in job.setups]
     field = blank_field(lattice, job.blank.length, job.blank.width, job.blank.thickness)
-    fields, replays = [], []
-    for setup, one, frame in zip(job.setups, rows, frames, strict=True):
+    starts, fields, replays, done = [], [], [], []
+    for index, (setup, one, frame) in enumerate(zip(job.setups, rows, frames, strict=True)):
+        starts.append(field)
         with timings.stage(f"cutting {setup.name}", progress):
             met = replay(
                 field, moves[one], job.cutters, frame, first_row=one.start, progress=progress.fraction
             )
-        field = met.field
-        fields.append(field)
+        fields.append(met.field)
         replays.append(met)
+        field, its = do_steps(met.field, job, index)
+        done.append(its)
 
     boxes = _plan_boxes(job, moves, rows, frames)
 
@@ -218,7 +225,7 @@ def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evide
         near = (boxes[:, 0] <= x[-1]) & (boxes[:, 1] >= x[0]) & (boxes[:, 2] <= y[-1]) & (boxes[:, 3] >= y[0])
         chosen = np.flatnonzero(near)
         parts = _setup_slices(moves[chosen], len(job.setups))
-        return cut_all(job, moves[chosen], parts, frames, window)[-1].field
+        return cut_all(job, moves[chosen], parts, frames, window, done)
 
     evidence = Evidence(
         job=job,
@@ -227,10 +234,12 @@ def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evide
         rows=rows,
         frames=frames,
         recut=recut,
-        heights=partial(_heights, job, moves, rows, frames),
+        columns=partial(_columns, job, moves, rows, frames, done),
         field=field,
+        starts=starts,
         fields=fields,
         replays=replays,
+        done=done,
     )
     evidence.may_exceed = partial(_may_exceed, evidence)
     return evidence
@@ -247,16 +256,15 @@ def _plan_boxes(job: Job, moves: Moves, rows: list[slice], frames: list[Frame]) 
     return boxes + np.array([-reach, reach, -reach, reach])
 
 
-def _heights(job: Job, moves: Moves, rows: list[slice], frames: list[Frame], points: np.ndarray):
-    """Return lower, upper (n,) float64 mm and the rows that cut them, exact at any points (n, 2)."""
-    start = {1: np.full(len(points), job.blank.thickness), -1: np.zeros(len(points))}
-    owner = {1: np.full(len(points), -1, np.int64), -1: np.full(len(points), -1, np.int64)}
-    for one, frame in zip(rows, frames, strict=True):
-        up = frame.up
-        heights, local = cut_heights(points, moves[one], job.cutters, frame, start[up])
-        owner[up] = np.where(local >= 0, local + one.start, owner[up])
-        start[up] = heights
-    return start[-1], start[1], owner[-1], owner[1]
+def _columns(job: Job, moves: Moves, rows: list[slice], frames: list[Frame], done: list[list], points):
+    """Return the columns that are left at any points (n, 2), exact: stock.steps.AtPoints."""
+    left = AtPoints.of_blank(points, job.blank.thickness)
+    for one, frame, its in zip(rows, frames, done, strict=True):
+        start = left.upper if frame.up > 0 else left.lower
+        heights, local = cut_heights(points, moves[one], job.cutters, frame, start)
+        left.cut(frame.up, heights, np.where(local >= 0, local + one.start, -1))
+        left.do(its)
+    return left
 
 
 def _compare(evidence: Evidence) -> None:
@@ -325,21 +333,26 @@ def _may_exceed(
     left = evidence.zones.allowance(field.lattice, side)
     left = np.zeros((2, 1, 1)) if left is None else left
     if is_gouge:
-        return unproved_gouges(sweeps, grid, field.lattice, most - left[0], is_asked, floor, with_faces)
+        return sweeps.gouges(grid, most - left[0], is_asked, floor, with_faces)
     owner = field.upper_move if side == 1 else field.lower_move
     is_asked = is_asked & field.is_solid
-    return unproved_leftover(sweeps, grid, field.lattice, most + left[1], owner, is_asked, floor, with_faces)
+    return sweeps.leftover(grid, most + left[1], owner, is_asked, floor, with_faces)
 
 
-def _sweeps(evidence: Evidence, side: int) -> Sweeps:
+def _sweeps(evidence: Evidence, side: int) -> SideSweeps:
     """Return the moves that cut one side."""
-    parts = [
-        (evidence.moves[one], frame, one.start)
-        for one, frame in zip(evidence.rows, evidence.frames, strict=True)
-        if frame.up == (1 if side == 1 else -1) and one.stop > one.start
-    ]
-    start = evidence.job.blank.thickness if side == 1 else 0.0
-    return Sweeps(parts, evidence.job.cutters, evidence.field.lattice, side, start)
+    up, lattice = 1 if side == 1 else -1, evidence.field.lattice
+
+    def sweeps(first: int, start: float) -> Sweeps:
+        parts = [
+            (evidence.moves[one], frame, one.start)
+            for one, frame in zip(evidence.rows[first:], evidence.frames[first:], strict=True)
+            if frame.up == up and one.stop > one.start
+        ]
+        return Sweeps(parts, evidence.job.cutters, lattice, side, start)
+
+    face = up * evidence.job.last_body.face(up) + 0.0  # no minus before a zero
+    return SideSweeps(sweeps(0, face), sweeps, evidence.done, lattice)
 
 
 def _sides_cut(evidence: Evidence) -> list[int]:
@@ -391,6 +404,8 @@ def _owners_heights(evidence: Evidence, side: int):
 
     A move that owns no cell could lower a place between cells: these heights are never too low.
     """
+    if evidence.job.steps:
+        return lambda points: evidence.heights(points)[1 if side == 1 else 0]
     owner = evidence.field.upper_move if side == 1 else evidence.field.lower_move
     is_owner = np.zeros(len(evidence.moves), bool)
     is_owner[owner[owner >= 0]] = True
@@ -427,19 +442,18 @@ def _walls(evidence: Evidence) -> None:
 def _machine(evidence: Evidence) -> None:
     """Hold the moves against the table, the travel, the fixtures, and what stands where they stop."""
     job, blank = evidence.job, evidence.job.blank
-    before = blank_field(evidence.field.lattice, blank.length, blank.width, blank.thickness)
     reach = {number: cutter.radius for number, cutter in job.cutters.items()}
-    for setup, one, frame, after in zip(
-        job.setups, evidence.rows, evidence.frames, evidence.fields, strict=True
+    for index, (setup, one, frame, before, after) in enumerate(
+        zip(job.setups, evidence.rows, evidence.frames, evidence.starts, evidence.fields, strict=True)
     ):
         moves = evidence.moves
         evidence.stops.append(low_stops(moves, one, frame, before, after, blank, reach))
-        evidence.below_table.append(below_table(moves, one, frame, blank, setup.spoilboard))
+        evidence.below_table.append(below_table(moves, one, frame, setup.body(blank), setup.spoilboard))
         travel = []
         if setup.machine_zero is not None:
             travel = beyond_travel(moves, one, job.machine, setup.machine_zero)
         evidence.beyond_travel.append(travel)
-        standing = [fixture for fixture in job.fixtures if fixture.stands_in(setup)]
+        standing = standing_in(job, index)
         to_table = setup.to_table(blank)
         evidence.fixture_contacts.append(
             fixture_contacts(
@@ -453,23 +467,35 @@ def _machine(evidence: Evidence) -> None:
                 evidence.meshes,
             )
         )
-        before = after
 
 
 def _loose(evidence: Evidence):
     """Return the pieces that come free while the job runs."""
     is_part = None if evidence.envelopes is None else evidence.envelopes.is_part
     return loose_pieces(
-        evidence.job, evidence.moves, evidence.rows, evidence.frames, evidence.fields, is_part
+        evidence.job,
+        evidence.moves,
+        evidence.rows,
+        evidence.frames,
+        evidence.starts,
+        evidence.fields,
+        evidence.done,
+        is_part,
     )
 
 
 def _effort(evidence: Evidence):
     """Return how long the moves take and what they bite off."""
-    job, blank = evidence.job, evidence.job.blank
-    before = blank_field(evidence.field.lattice, blank.length, blank.width, blank.thickness)
     dwells = [read.dwell for setup in evidence.reads for _, read in setup]
-    return effort_of(job, evidence.moves, evidence.rows, evidence.frames, evidence.replays, dwells, before)
+    return effort_of(
+        evidence.job,
+        evidence.moves,
+        evidence.rows,
+        evidence.frames,
+        evidence.replays,
+        dwells,
+        evidence.starts,
+    )
 
 
 def _stood(evidence: Evidence) -> list:
@@ -480,9 +506,12 @@ def _stood(evidence: Evidence) -> list:
     ratio = max(job.limits.slenderness / 1.3, 1.0)
     watch = StandingWatch(ratio, job.blank.thickness / ratio)
     field = blank_field(lattice, job.blank.length, job.blank.width, job.blank.thickness)
-    first = 0
+    first = setup = 0
     for last in stage_ends(moves.tool, evidence.rows):
-        frame = evidence.frames[int(moves.setup[first])]
+        for index in range(setup, int(moves.setup[first])):
+            field = do_again(field, evidence.done[index])
+        setup = int(moves.setup[first])
+        frame = evidence.frames[setup]
         field = cut(field, moves[first:last], job.cutters, frame, first_row=first).field
         watch.look(field, last - 1)
         first = last
@@ -504,7 +533,9 @@ def _sides(evidence: Evidence) -> None:
     evidence.pins = pins(evidence.holes, job.setups, job.blank)
     if evidence.target is None:
         return  # the frame's inner wall could not be told from the part's outer one
-    evidence.poses = fit_poses(job, evidence.moves, evidence.rows, evidence.frames, evidence.envelopes)
+    evidence.poses = fit_poses(
+        job, evidence.moves, evidence.rows, evidence.frames, evidence.envelopes, evidence.is_poured
+    )
     if len({frame.up for frame in evidence.frames}) < 2:
         return
     evidence.seam = find_seam(
@@ -513,8 +544,13 @@ def _sides(evidence: Evidence) -> None:
 
 
 def _budget(evidence: Evidence, findings: list[Finding]):
-    """Return how much error of the second side the job bears, None where that means nothing."""
-    if evidence.seam is None or any(finding.kind == "wrong-turn" for finding in findings):
+    """Return how much error of the second side the job bears, None where that means nothing.
+
+    And where the blank is poured or thicknessed on its way: what goes with the second side is unknown then.
+    """
+    if evidence.job.steps or evidence.seam is None:
+        return None
+    if any(finding.kind == "wrong-turn" for finding in findings):
         return None
     walls = None if evidence.walls is None else thin_wall.is_judged(evidence)
     stands = [finding for finding in findings if finding.severity == "accepted" and finding.box is not None]

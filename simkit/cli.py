@@ -19,6 +19,7 @@ from simkit.commands.parser import Parser
 from simkit.commands.read import add_read, run_read
 from simkit.commands.resume import add_resume, run_resume
 from simkit.commands.sheet import add_sheet, run_sheet
+from simkit.commands.view import add_view, run_view
 from simkit.commands.whatif import add_whatif, run_whatif
 from simkit.commands.words import EPILOG, cell_of, print_text
 from simkit.draft.command import add_draft, run_draft
@@ -45,6 +46,7 @@ def _parser() -> Parser:
     add_draft(commands)
     add_watch(commands)
     add_film(commands)
+    add_view(commands)
     add_page(commands)
     add_sheet(commands)
     add_resume(commands)
@@ -112,7 +114,7 @@ def _run(options: argparse.Namespace) -> int:
     if options.command == "template":
         from simkit.job.schema import template_text
 
-        print(template_text())
+        print_text(template_text())
         return WITHIN
     if options.command == "schema":
         print_text(schema_text(options.of))
@@ -127,6 +129,8 @@ def _run(options: argparse.Namespace) -> int:
         return run_sheet(options)
     if options.command == "film":
         return run_film(options)
+    if options.command == "view":
+        return run_view(options)
     if options.command == "resume":
         return run_resume(options)
     if options.command == "draft":

@@ -30,6 +30,11 @@ KINDS = (
     "spindle-speed",
     "program",
     "setup",
+    "spill",
+    "pour-depth",
+    "inlay-lost",
+    "old-thickness",
+    "step",
 )
 # What can hurt somebody is never accepted away in a job file.
 SAFETY_KINDS = frozenset(

@@ -7,7 +7,8 @@ from typing import Any
 
 from simkit.check import check
 from simkit.errors import InputProblems, Place, Problem, nearest_word
-from simkit.job.model import Job, Setup
+from simkit.job.model import Job
+from simkit.machine.pins import standing_in
 from simkit.program.job_programs import bytes_of, options_of
 from simkit.program.resume import broken_off, in_force_before, safe_lines
 from simkit.report.result import result_of
@@ -24,7 +25,7 @@ def resume(job: Job, reads, broken: str, cell: float, progress) -> dict[str, Any
     index, part, line = _place(reads, broken)
     setup = job.setups[index]
     path, read = reads[index][part]
-    top = _clear_height(job, setup)
+    top = _clear_height(job, index)
     safe = safe_lines(read.moves, top).tolist()
     start = next((number for number in reversed(safe) if number <= line), None)
     if start is None:
@@ -45,10 +46,11 @@ def resume(job: Job, reads, broken: str, cell: float, progress) -> dict[str, Any
     return resume_result(read.name, line, safe, chosen, top, result)
 
 
-def _clear_height(job: Job, setup: Setup) -> float:
-    """Return the height clear of blank and fixtures, from the setup's zero, mm."""
-    heights = [fixture.height for fixture in job.fixtures if fixture.stands_in(setup)]
-    highest = max([job.blank.thickness, *heights]) + (job.machine.clearance if heights else 0.0)
+def _clear_height(job: Job, index: int) -> float:
+    """Return the height clear of blank, fixtures and pins, from the setup's zero, mm."""
+    setup = job.setups[index]
+    heights = [fixture.height for fixture in standing_in(job, index)]
+    highest = max([setup.highest(job.blank), *heights]) + (job.machine.clearance if heights else 0.0)
     return highest - float(setup.to_table(job.blank).offset[2])
 
 

@@ -97,3 +97,36 @@ def inch_words(mm: float) -> str:
         if whole
         else f"{sign}{rest // divisor}/{64 // divisor}"
     )
+
+
+def area_words(area: float) -> str:
+    """Return an area given in mm2 in words: mm2, from 1000 mm2 on cm2; under a tenth it is said to be so."""
+    if area < 0.1:
+        return "less than 0.1 mm2"
+    if area >= 1000:
+        return f"{area / 100:.3g} cm2" if area < 100_000 else f"{area / 100:.0f} cm2"
+    return f"{area:.1f} mm2" if area < 10 else f"{area:.0f} mm2"
+
+
+def measured_words(value: float, bound: float | None, limit: float | None, unit: str, least: int = 2) -> str:
+    """Return a measured value with its bound, rounded up, and unit: to `least` decimals or more.
+
+    A value that would read as its limit though it is not gets up to two more.  One that its bound is
+    larger than is no figure: it is told as the range it may have.
+    """
+    digits = least
+    while limit is not None and digits < least + 2:
+        if value == limit or f"{value:.{digits}f}" != f"{limit:.{digits}f}":
+            break
+        digits += 1
+    step = 10.0**digits
+    if not bound:
+        return f"{value:.{digits}f} {unit}".rstrip()
+    if 0 < value < bound:
+        return f"0 to {math.ceil((value + bound) * step - 1e-9) / step:.{digits}f} {unit}".rstrip()
+    return f"{value:.{digits}f} ±{math.ceil(bound * step - 1e-9) / step:.{digits}f} {unit}".rstrip()
+
+
+def is_too_coarse(value: float | None, bound: float | None) -> bool:
+    """Return whether a value's bound leaves no figure of it, so that `measured_words` tells a range."""
+    return value is not None and bound is not None and 0 < value < bound

@@ -98,9 +98,14 @@ def test_other_commands__are_there_too(job_file):
 def test_pictures_report_and_film__are_files_where_they_are_wanted(job_file, result, tmp_path):
     job = simkit.load(job_file)
     page, film = tmp_path / "report.html", tmp_path / "cutting.gif"
-    checked = job.check(cell=1.0, report=page, strict=True)
+    checked = job.check(cell=1.0, report=page, sections=["2,2 to 30,20"], strict=True)
     assert not checked.passed
     assert checked.verdict.sentence.split(":")[0] in page.read_text("utf-8")
+    assert (
+        page.read_text("utf-8").count("Cut open along the line that was asked for.") == 2
+    )  # alt and caption
+    with pytest.raises(simkit.InputProblems, match="found '2,2', expected X,Y to X,Y"):
+        job.check(sections=["2,2"])
     job.film(film, steps=4, cell=1.0)
     assert film.read_bytes()[:6] == b"GIF89a"
     with pytest.raises(simkit.InputProblems, match="a whole number from 2 to 400"):

@@ -114,6 +114,8 @@ def test_kernels__take_their_options_from_one_place(path):
         ["draft", "missing"],
         ["watch", "--help"],
         ["watch", "missing"],
+        ["view", "--help"],
+        ["view", "missing"],
         ["page", "--help"],
         ["page", "--port", "missing"],
     ],

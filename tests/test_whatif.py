@@ -100,6 +100,13 @@ def problems(job, **words):
     return str(raised.value).splitlines()
 
 
+@pytest.mark.parametrize("text", ["0,3", "-1,5", "+0, 2"])
+def test_words__a_decimal_comma_is_not_taken_for_two_lengths(job, text):
+    told = problems(job, shifts=[f"top={text}"])
+    assert "one length with a comma? then" in told[0]
+    assert change_from_words(read_job(job), shifts=["top=0.0,3.0"]).shifts["top"] == (0.0, 3.0, 0.0)
+
+
 def test_words__all_that_is_wrong_is_told_at_once(job):
     told = problems(
         job,

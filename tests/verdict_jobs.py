@@ -100,6 +100,7 @@ class VerdictJob:
         mesh = solid(_heights(rng, is_smooth, scale), length, width)
         self.target = make_target(mesh.vertices, mesh.faces)
         self.grid = TargetGrid(self.target)
+        self.coarseness = coarseness(self.target)
         finisher = FINISHERS[int(rng.integers(len(FINISHERS)))]
         xs, ys = np.arange(0, length + 1e-6, sample), np.arange(0, width + 1e-6, sample)
         inner = [
@@ -189,7 +190,7 @@ class VerdictJob:
         lattice = blank_lattice(self.length, self.width, COARSE)
         evidence = check._cut(job, self.reads, lattice, Timings(), NoProgress())
         evidence.target, evidence.target_grid = self.target, self.grid
-        evidence.coarseness = coarseness(self.target)
+        evidence.coarseness = self.coarseness
         check._compare(evidence)
         verdicts = []
         for is_gouge in (True, False):

@@ -29,6 +29,13 @@ def add_check(commands) -> None:
     check.add_argument("--json", type=Path, metavar="FILE", help="write the result as JSON")
     check.add_argument("--pictures", type=Path, metavar="DIR", help="write pictures there")
     check.add_argument(
+        "--section",
+        action="append",
+        default=[],
+        metavar='"X,Y to X,Y"',
+        help="in pictures and report show it cut open along this line of the blank; may be given again",
+    )
+    check.add_argument(
         "--report", type=Path, metavar="FILE.html", help="write a report to keep, one file for any browser"
     )
     check.add_argument(

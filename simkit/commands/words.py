@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import os
-import sys
 
 from simkit.errors import InputProblems, Place, Problem
+from simkit.report.shown import shown
 
 EPILOG = """\
 exit status: 0 within limits, 1 beyond limits or undecided, 2 the input cannot be used,
@@ -54,12 +53,8 @@ def meant_of(options: argparse.Namespace, spoilboard: str | None = None):
 
 
 def print_text(text: str) -> None:
-    """Print a text on standard output; a reader that went away is no fault."""
-    try:
-        print(text)
-        sys.stdout.flush()
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    """Print a text on standard output; a reader that went away is no fault.  Raises InputProblems."""
+    shown(lambda: print(text))
 
 
 def cell_of(text: str | None) -> float:

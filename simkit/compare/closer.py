@@ -83,38 +83,35 @@ def closer_look(
         room = min(math.ceil(distance / field.lattice.cell) + ROOM, LARGEST_ROOM)
         box = _box(cell, room, field.lattice)
         near = _box(cell, ROOM, field.lattice)
+        near = tuple((k - box[i // 2 * 2]) * divide for i, k in enumerate(near))
         surfaces.append(CutSurface(field, side, box))
         field = recut(field.lattice.window(*box, divide=divide))
-        around = envelopes(grid, field.lattice)
-        rows = slice((near[0] - box[0]) * divide, (near[1] - box[0]) * divide)
-        columns = slice((near[2] - box[2]) * divide, (near[3] - box[2]) * divide)
         if place is not None:
-            iy, ix = (int(k) for k in field.lattice.cell_at(*place))
-            iy0, iy1, ix0, ix1 = _box((iy, ix), ROOM, field.lattice)
-            rows, columns, place, divide = slice(iy0, iy1), slice(ix0, ix1), None, DIVIDE
-        is_near = np.zeros(field.lattice.shape, dtype=bool)
-        is_near[rows, columns] = True
-        if counts is not None:
-            is_near &= counts(field.lattice)
-        left = None if allowance is None else allowance(field.lattice)
+            near = _box(tuple(int(k) for k in field.lattice.cell_at(*place)), ROOM, field.lattice)
+            place, divide = None, DIVIDE
+        part = _window(field, near)
+        around = envelopes(grid, part.lattice)
+        is_near = np.ones(part.lattice.shape, bool) if counts is None else counts(part.lattice)
+        left = None if allowance is None else allowance(part.lattice)
         every = (*surfaces, CutSurface(field, side))
-        least, most = measured(field, around, grid, side, is_near, every, left)
+        least, most = measured(part, around, grid, side, is_near, every, left)
+        half_diagonal = field.lattice.cell / math.sqrt(2.0)
         middle = (least + most) / 2
         size = np.where(np.isnan(middle), 0.0, np.maximum(-middle if is_gouge else middle, 0.0))
-        cell = tuple(int(k) for k in np.unravel_index(np.argmax(size + 1e-12 * is_near), size.shape))
-        distance = float(np.nan_to_num(np.abs(most[cell]))) + (0.0 if left is None else float(left.max()))
-        half_diagonal = field.lattice.cell / math.sqrt(2.0)
+        peak = tuple(int(k) for k in np.unravel_index(np.argmax(size + 1e-12 * is_near), size.shape))
+        distance = float(np.nan_to_num(np.abs(most[peak]))) + (0.0 if left is None else float(left.max()))
+        cell = (peak[0] + near[0], peak[1] + near[2])
         if half_diagonal <= finest:
             break
-    cell, change = _peak(size, is_near, field, around, side)
-    gap = 0.0 if size[cell] == 0 else abs(float(most[cell] - least[cell])) / 2  # half its range
-    x, y = field.lattice.centre_of(*cell)
-    z = float((field.upper if side == 1 else field.lower)[cell])
-    value = float(-size[cell] if is_gouge else size[cell]) + 0.0
+    peak, change = _peak(size, is_near, part, around, side)
+    gap = 0.0 if size[peak] == 0 else abs(float(most[peak] - least[peak])) / 2  # half its range
+    x, y = part.lattice.centre_of(*peak)
+    z = float((part.upper if side == 1 else part.lower)[peak])
+    value = float(-size[peak] if is_gouge else size[peak]) + 0.0
     at = (float(x), float(y), z)
     off = float(grid.distance(np.array([at]), side if is_gouge else 0)[0])
     if left is not None:
-        off += float(left[0][cell]) if is_gouge else -float(left[1][cell])
+        off += float(left[0][peak]) if is_gouge else -float(left[1][peak])
     return Look(
         value,
         half_diagonal + change + gap,

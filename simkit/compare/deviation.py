@@ -20,7 +20,8 @@ from simkit.target.grid import TargetGrid
 
 SHAVED = 2.0  # mm
 THRESHOLD = 0.05  # mm: below this the vertical difference is close enough, and never too small
-BLOCK = 8  # columns along the edge of a block of the search tables
+BLOCK = 8  # columns along the edge of a block of the search tables, and blocks along that of a group
+LEAST = 2048  # points that a thread of its own is worth
 NO_SKIP = (0, 0, 0, 0)
 
 
@@ -74,11 +75,8 @@ class CutSurface:
                 heights = np.pad(heights, ((0, 1), (0, 1)), mode="edge")
                 heights = np.maximum(heights[:-1], heights[1:])
                 heights = np.maximum(heights[:, :-1], heights[:, 1:])
-            by, bx = -(-heights.shape[0] // BLOCK), -(-heights.shape[1] // BLOCK)
-            padded = np.full((by * BLOCK, bx * BLOCK), -np.inf)
-            padded[: heights.shape[0], : heights.shape[1]] = heights
-            highest = padded.reshape(by, BLOCK, bx, BLOCK).max(axis=(1, 3))
-            self._tables[key] = (np.ascontiguousarray(heights), highest)
+            highest = _highest(heights)
+            self._tables[key] = (np.ascontiguousarray(heights), highest, _highest(highest))
         return self._tables[key]
 
     def distance(
@@ -93,7 +91,7 @@ class CutSurface:
         """
         from simkit.compare.deviation_kernels import nearest_column
 
-        table, highest = self._table(is_gouge, is_least)
+        tables = self._table(is_gouge, is_least)
         cell = self.lattice.cell
         x0, y0 = self.lattice.origin[0] + cell / 2, self.lattice.origin[1] + cell / 2
         iy0, iy1, ix0, ix1 = self.skip
@@ -102,9 +100,17 @@ class CutSurface:
         width = cell if is_least else 0.0
         heights = heights if is_gouge else -heights
         enough = np.full(len(x), -1.0) if enough is None else enough
-        search = (x, y, heights, within, enough, table, highest, x0, y0, cell, width, BLOCK, skip, out)
-        share_ranges(lambda a, b: nearest_column(a, b, *search), len(x), 512)
+        search = (x, y, heights, within, enough, *tables, x0, y0, cell, width, BLOCK, skip, out)
+        share_ranges(lambda a, b: nearest_column(a, b, *search), len(x), LEAST)
         return out
+
+
+def _highest(heights: np.ndarray) -> np.ndarray:
+    """Return the highest of each block of BLOCK x BLOCK heights."""
+    by, bx = (-(-n // BLOCK) for n in heights.shape)
+    padded = np.full((by * BLOCK, bx * BLOCK), -np.inf)
+    padded[: heights.shape[0], : heights.shape[1]] = heights
+    return padded.reshape(by, BLOCK, bx, BLOCK).max(axis=3).max(axis=1)
 
 
 def deviation(

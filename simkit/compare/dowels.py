@@ -10,6 +10,7 @@ from scipy.optimize import linear_sum_assignment
 from simkit.cutters import Cutter
 from simkit.frames import Frame
 from simkit.job.model import Blank, Dowel, Setup
+from simkit.job.steps import Body
 from simkit.moves.table import LINE, Moves
 from simkit.stock.field import Field
 
@@ -42,14 +43,14 @@ class Hole:
     tip: float | None = None
     point: float = 0.0
 
-    def depth(self, thickness: float) -> tuple[float, float] | None:
+    def depth(self, body: Body) -> tuple[float, float] | None:
         """Return how deep the tip went below the face it entered by, and the full diameter, mm.
 
-        thickness: of the blank, mm.  None when the hole was not plunged.
+        body: the blank between its faces when it was drilled.  None when the hole was not plunged.
         """
         if self.tip is None:
             return None
-        tip = thickness - self.tip if self.side == 1 else self.tip
+        tip = body.high[2] - self.tip if self.side == 1 else self.tip - body.low[2]
         return tip, tip - self.point
 
 

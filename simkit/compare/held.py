@@ -23,8 +23,8 @@ def held_cells(field: Field, setup: Setup, blank: Blank, holding: Sequence, fixt
     that covers wood in plan, hold any wood in their outline.  Outlines are asked at cell centres.
     """
     lattice = field.lattice
-    lie = setup.lie(blank)
-    rests = field.lower <= ON_TABLE if lie.up > 0 else field.upper >= blank.thickness - ON_TABLE
+    lie, body = setup.lie(blank), setup.body(blank)
+    rests = field.lower <= body.low[2] + ON_TABLE if lie.up > 0 else field.upper >= body.high[2] - ON_TABLE
     found = np.zeros(lattice.shape, bool)
     for one in (*holding, *fixtures):
         if not one.stands_in(setup):

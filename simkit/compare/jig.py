@@ -56,6 +56,12 @@ def read_jigs(job: Job) -> list[Jig]:
         if setup.jig is None:
             continue
         jig = read_job(setup.jig)
+        if jig.steps:
+            key = f"setups[{index}].jig"
+            place = Place(job.file, job.lines.get(key), key=key)
+            found = f"'{setup.jig.name}', whose own blank is poured or thicknessed between its setups"
+            expected = "the job of a jig that is cut from a blank of one size"
+            raise InputProblems(Problem(place, found, expected, "state the jig's board as it is cut"))
         if any(one.jig is not None for one in jig.setups):
             key = f"setups[{index}].jig"
             place = Place(job.file, job.lines.get(key), key=key)

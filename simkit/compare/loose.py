@@ -16,6 +16,7 @@ from simkit.frames import Frame
 from simkit.job.model import Job
 from simkit.moves.table import Moves
 from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
+from simkit.stock.steps import do_again
 
 MOST = 40  # pieces of one setup that are followed, the largest first
 LOOKS = 16  # moments of a setup, besides the ends of runs, at which pieces are looked for
@@ -42,13 +43,16 @@ def loose_pieces(
     moves: Moves,
     rows: Sequence[slice],
     frames: Sequence[Frame],
+    starts: Sequence[Field],
     fields: Sequence[Field],
+    done: Sequence[Sequence],
     is_part: np.ndarray | None,
 ) -> LoosePieces:
     """Return the pieces that come free in each setup, with the move that frees each.
 
-    moves, rows, frames: of the job, rows[setup] those of one setup.  fields: after each setup, on one
-    lattice.  is_part (ny, nx) bool: columns of the target, None without one.
+    moves, rows, frames: of the job, rows[setup] those of one setup.  starts, fields: before and after each
+    setup, on one lattice.  done[setup]: the steps that follow it, of stock.steps.  is_part (ny, nx) bool:
+    columns of the target, None without one.
 
     A piece is free as soon as it holds together with nothing that is held (compare.held); where the job
     says nothing of that in a setup, with the main piece.  Wood only goes, so once free it stays free, and
@@ -60,13 +64,12 @@ def loose_pieces(
     A free piece that is not the part is taken to be lifted off before the next setup.
     """
     blank, lattice = job.blank, fields[0].lattice
-    before = blank_field(lattice, blank.length, blank.width, blank.thickness)
     coarse = _Coarse(job, lattice)
     gone = np.zeros(lattice.shape, bool)
     is_part_loose = False
     found, judged, more, gripped = [], [], 0, []
-    for index, (setup, one, frame, after) in enumerate(zip(job.setups, rows, frames, fields, strict=True)):
-        before, after = without(before, gone), without(after, gone)
+    for index, (setup, one, frame) in enumerate(zip(job.setups, rows, frames, strict=True)):
+        before, after = without(starts[index], gone), without(fields[index], gone)
         knows = is_judged(before, setup, blank, job.holding, job.fixtures)
         judged.append(knows)
         anchor = held_cells(before, setup, blank, job.holding, job.fixtures) if knows else None
@@ -94,7 +97,7 @@ def loose_pieces(
             is_part_loose |= bool((mine & is_free).any())
             lost &= ~mine[pieces.label]
         gone |= lost
-        before = fields[index]
+        coarse.field = do_again(coarse.field, done[index])
     return LoosePieces(found, judged, more, gripped)
 
 

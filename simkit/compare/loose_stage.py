@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -141,10 +141,4 @@ def without(field: Field, gone: np.ndarray) -> Field:
     """Return the field without the wood of some cells."""
     if not gone.any():
         return field
-    return Field(
-        field.lattice,
-        field.lower,
-        np.where(gone, field.lower, field.upper),
-        field.lower_move,
-        field.upper_move,
-    )
+    return replace(field, upper=np.where(gone, field.lower, field.upper))

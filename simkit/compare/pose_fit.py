@@ -85,7 +85,8 @@ class Columns:
     """The part's columns on a coarse lattice of the blank.
 
     lattice: its centres are centres of the field's cells.  is_part (ny, nx) bool.  upper, lower (n,): the
-    part there, mm.  size: length, width, thickness of the blank, mm.
+    part there, mm.  size: length, width, thickness of the blank, mm.  bottom, top: its faces at the end of
+    the job, mm.
     """
 
     lattice: Lattice
@@ -93,10 +94,16 @@ class Columns:
     upper: np.ndarray
     lower: np.ndarray
     size: tuple[float, float, float]
+    bottom: float
+    top: float
 
 
-def part_columns_of(envelopes: Envelopes, size: tuple[float, float, float], most: int = COLUMNS) -> Columns:
-    """Return every so many columns of the envelopes, about `most` for the whole blank."""
+def part_columns_of(job: Job, envelopes: Envelopes, is_poured=None, most: int = COLUMNS) -> Columns:
+    """Return every so many columns of the envelopes, about `most` for the whole blank.
+
+    is_poured (ny, nx) bool: those that are left out, None for none.
+    """
+    size = (job.blank.length, job.blank.width, job.blank.thickness)
     fine = envelopes.lattice
     step = max(1, round(np.sqrt(fine.nx * fine.ny / most)))
     first = step // 2
@@ -108,27 +115,38 @@ def part_columns_of(envelopes: Envelopes, size: tuple[float, float, float], most
     is_part = envelopes.is_part[pick].copy()
     is_part &= ((lattice.y() > 0) & (lattice.y() < size[1]))[:, None]
     is_part &= (lattice.x() > 0) & (lattice.x() < size[0])
-    return Columns(lattice, is_part, envelopes.upper[pick][is_part], envelopes.lower[pick][is_part], size)
+    if is_poured is not None:
+        is_part &= ~is_poured[pick]
+    bottom, top = job.last_body.low[2], job.last_body.high[2]
+    upper, lower = envelopes.upper[pick][is_part], envelopes.lower[pick][is_part]
+    return Columns(lattice, is_part, upper, lower, size, bottom, top)
 
 
-def fit_poses(job: Job, moves: Moves, rows: list[slice], frames: list[Frame], envelopes: Envelopes) -> list:
+def fit_poses(
+    job: Job,
+    moves: Moves,
+    rows: list[slice],
+    frames: list[Frame],
+    envelopes: Envelopes,
+    is_poured: np.ndarray | None = None,
+) -> list:
     """Return for each setup which pose fits the part, a list of PoseFit in the order of the setups.
 
-    moves, rows, frames: of the whole job, as cut.  envelopes: of the part.
+    moves, rows, frames: of the whole job, as cut.  envelopes: of the part.  is_poured (ny, nx) bool: cells
+    that resin filled; what lies there tells nothing of the cuts before it, and is not asked.
     The others lie as the job states while one setup is tried in every pose.  A pose is better when it is
     better by more than DEAD in FAR_BETTER times as much of the part as it is worse in, stays out of the
     part, and meets at least half as much of it as any pose does.  A setup that cuts nothing of the part,
     or all of whose cut other setups cut deeper, shows no pose.
     """
-    size = (job.blank.length, job.blank.width, job.blank.thickness)
-    columns = part_columns_of(envelopes, size)
+    columns = part_columns_of(job, envelopes, is_poured)
     if not len(columns.upper):
         return []
     cutting = [moves[one][~moves.rapid[one]] for one in rows]
     own = [_own(columns, some, job, frame) for some, frame in zip(cutting, frames, strict=True)]
     fits = []
     for index, setup in enumerate(job.setups):
-        base = [columns.size[2], 0.0]
+        base = [columns.top, columns.bottom]
         for other, (frame, heights) in enumerate(zip(frames, own, strict=True)):
             if other != index and frame.up > 0:
                 base[0] = np.minimum(base[0], heights)
@@ -197,13 +215,13 @@ def _fit(columns: Columns, base: list, moves: Moves, job: Job, index: int, tried
 def _score(columns: Columns, base: list, pose: Pose, up: int, own: np.ndarray, is_exact: bool) -> PoseScore:
     """Return how a pose fits; base: upper and lower surface without this setup; own (n,): its cut, mm."""
     upper, lower = base
-    own = np.clip(own, 0.0, columns.size[2])
+    own = np.clip(own, columns.bottom, columns.top)
     if up > 0:
         upper, depth = np.minimum(upper, own), columns.upper - own
-        cut_ = own < columns.size[2] - DEAD
+        cut_ = own < columns.top - DEAD
     else:
         lower, depth = np.maximum(lower, own), own - columns.lower
-        cut_ = own > DEAD
+        cut_ = own > columns.bottom + DEAD
     above, below = np.abs(upper - columns.upper), np.abs(lower - columns.lower)
     worst = np.maximum(above, below)
     # The middle of the few largest.

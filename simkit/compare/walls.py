@@ -273,20 +273,18 @@ class ThinSpot:
     is_by_design: bool
 
 
-def thin_spots(
+def thin_cells(
     cut: Walls,
     target: Walls | None,
     limit: float,
     mask: np.ndarray | None = None,
     tolerance: float = 0.1,
-) -> list[ThinSpot]:
-    """Return the connected spots where a wall is thinner than `limit`, or may be; worst first.
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return cells thinner than `limit`, or that may be, those the target has as thin, and its thickness.
 
-    cut, target: wall thickness of what was cut and of the target, on one lattice, cap above limit.
-    mask (ny, nx) bool: cells that belong to the part; others (offcut, tabs, frame) are left out.
-    tolerance mm: a wall counts as thin by design where the target, within two cells, is below the
-    limit and the cut is not thinner than it by more than this and the bounds of both.
-    A spot straddles the limit, and is undecided, when thickness < limit + bound only: see `bound`.
+    Arguments and rules: as in thin_spots.  Returns is_thin, is_wanted (ny, nx) bool, and the least thickness
+    of the target within two cells (ny, nx) mm, inf where it has no wall below the cap.
+    Raises ShapeError where the arrays do not fit.
     """
     lattice = cut.lattice
     if target is not None and target.lattice.shape != lattice.shape:
@@ -304,8 +302,27 @@ def thin_spots(
         size = 2 * max(2, target.stride) + 1
         wanted = ndimage.minimum_filter(filled, size, mode="nearest")
         slack = ndimage.maximum_filter(np.nan_to_num(target.bound, nan=0.0), size, mode="nearest")
-    joined = joined_cells(cut, is_thin)
     is_wanted = (wanted - slack < limit) & (thickness + bound + slack + tolerance >= wanted)
+    return is_thin, is_wanted, wanted
+
+
+def thin_spots(
+    cut: Walls,
+    target: Walls | None,
+    limit: float,
+    mask: np.ndarray | None = None,
+    tolerance: float = 0.1,
+) -> list[ThinSpot]:
+    """Return the connected spots where a wall is thinner than `limit`, or may be; worst first.
+
+    cut, target: wall thickness of what was cut and of the target, on one lattice, cap above limit.
+    mask (ny, nx) bool: cells that belong to the part; others (offcut, tabs, frame) are left out.
+    tolerance mm: a wall counts as thin by design where the target, within two cells, is below the
+    limit and the cut is not thinner than it by more than this and the bounds of both.
+    A spot straddles the limit, and is undecided, when thickness < limit + bound only: see `bound`.
+    """
+    is_thin, is_wanted, wanted = thin_cells(cut, target, limit, mask, tolerance)
+    joined = joined_cells(cut, is_thin)
     is_worse = is_thin & ~is_wanted
     # A thin place that is part of a worse one is told with it.
     touched = np.unique(joined[is_worse])

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simkit.errors import ShapeError
 from simkit.job.model import WHOLE_PART, Limits, Zone
-from simkit.stock.field import Lattice
+from simkit.stock.field import Lattice, is_inside
+
+__all__ = ["Rule", "Zones", "is_inside"]
 
 
 @dataclass(frozen=True)
@@ -114,22 +115,3 @@ class Zones:
         return np.stack(
             [ndimage.minimum_filter(values, size)[inner], ndimage.maximum_filter(values, size)[inner]]
         )
-
-
-def is_inside(x: np.ndarray, y: np.ndarray, outline: tuple[tuple[float, float], ...]) -> np.ndarray:
-    """Return which places of a grid lie inside a closed polygon, bool (len(y), len(x)).
-
-    x, y: rows of coordinates, mm.  outline: corners (x, y) mm.  A place is inside when a ray to the
-    right crosses the outline an odd number of times (even-odd rule); edges own their lower ends.
-    """
-    if x.ndim != 1 or y.ndim != 1:
-        raise ShapeError(f"x and y must be rows, not {x.shape} and {y.shape}")
-    inside = np.zeros((len(y), len(x)), bool)
-    corners = np.asarray(outline, float)
-    for (x0, y0), (x1, y1) in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-        if y0 == y1:
-            continue
-        rows = np.flatnonzero((y >= min(y0, y1)) & (y < max(y0, y1)))
-        crossing = x0 + (y[rows] - y0) * ((x1 - x0) / (y1 - y0))
-        inside[rows] ^= x < crossing[:, None]
-    return inside

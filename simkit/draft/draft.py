@@ -43,7 +43,7 @@ def draft(folder: Path, found: Seen) -> str:
         *table("[blank]", "blank", *_blank(found, cuts)),
         "",
     ]
-    for tool, entries, notes in _cutters(found.programs):
+    for tool, entries, notes in cutters(found.programs):
         lines += [*table(f"[cutters.{tool}]", "cutters.N", entries, notes), ""]
     lines += _setups(first, second, untold, why)
     lines += _target(found.meshes, cuts[0] or cuts[1], corner)
@@ -95,8 +95,8 @@ def _blank(found: Seen, cuts: Sequence[Cuts | None]) -> tuple[dict[str, Entry], 
     return entries, quotes
 
 
-def _cutters(programs: Sequence[Program]) -> list[tuple[int, dict[str, Entry], tuple[str, ...]]]:
-    """Return for each cutter its number, entries and notes: where it is called, how fast, how deep."""
+def cutters(programs: Sequence[Program]) -> list[tuple[int, dict[str, Entry], tuple[str, ...]]]:
+    """Return for each cutter its number, entries and notes: where it is used, how fast, how deep."""
     notes: dict[int, list[str]] = {}
     for program in programs:
         if program.read is None:

@@ -16,6 +16,7 @@ from simkit.effort.chips import USUAL_SOURCE, usual_chips
 from simkit.effort.motion import MoveTimes, move_times
 from simkit.frames import Frame
 from simkit.job.model import Job
+from simkit.machine.pins import standing_in
 from simkit.moves.table import ARC, Moves
 from simkit.stock.field import Field
 from simkit.stock.workers import share
@@ -48,12 +49,13 @@ def advise(
     frames: Sequence[Frame],
     times: MoveTimes,
     bites: Sequence[Bites],
+    starts: Sequence[Field],
     fields: Sequence[Field],
 ) -> list[Advice]:
     """Return what would save time, the most first.
 
     moves, rows, frames: as a check has them.  times: of all moves.  bites: of each setup.
-    fields: before the first setup and after each.
+    starts, fields: before and after each setup.
     """
     found: list = [[] for _ in rows]
 
@@ -65,7 +67,7 @@ def advise(
             _safe_height(job, index, mine, its),
             _air(job, index, mine, its, own, least),
             *_feeds(job, index, mine, its, own),
-            _roughing(job, index, own, frames[index], fields[index], fields[index + 1]),
+            _roughing(job, index, own, frames[index], starts[index], fields[index]),
         ]
         found[index] = [advice for advice in some if advice is not None and advice.minutes >= least]
 
@@ -84,9 +86,10 @@ def _saved(before: MoveTimes, after: MoveTimes) -> float:
 def _safe_height(job: Job, index: int, moves: Moves, times: MoveTimes) -> Advice | None:
     """Ask what lower lifts would save: as near the wood and the fixtures as the clearance allows."""
     setup, blank = job.setups[index], job.blank
-    standing = [fixture.height for fixture in job.fixtures if fixture.stands_in(setup)]
+    standing = [fixture.height for fixture in standing_in(job, index)]
     zero = float(setup.to_table(blank).apply(np.zeros(3))[2])
-    enough = max(blank.thickness, *standing, 0.0) + job.machine.clearance - zero
+    thick = setup.highest(blank)
+    enough = max(thick, *standing, 0.0) + job.machine.clearance - zero
     rapids = moves.end[moves.rapid, 2]
     over = rapids[rapids > enough + 1e-6]
     upright = moves[(moves.kind == ARC) & (moves.plane != 17)]
@@ -98,7 +101,7 @@ def _safe_height(job: Job, index: int, moves: Moves, times: MoveTimes) -> Advice
     heights, counts = np.unique(over.round(3), return_counts=True)
     usual = heights[counts.argmax()]
     minutes = _saved(times, move_times(replace(moves, start=start, end=end), job.machine))
-    above = "wood" if not standing or max(standing) <= blank.thickness else "clamps"
+    above = "wood" if not standing or max(standing) <= thick else "clamps"
     unknown = "" if job.fixtures else "; the job states no clamps or stops: with any there, keep above them"
     return Advice(
         "safe height",

@@ -45,29 +45,30 @@ def effort_of(
     frames: Sequence[Frame],
     replays: Sequence[Replay],
     dwells: Sequence[float],
-    before: Field,
+    starts: Sequence[Field],
 ) -> Effort:
     """Return time and bite of all moves of a job.
 
     moves, rows, frames: as a check has them.  replays: of each setup.  dwells: seconds, of each program.
-    before: the blank before the first setup.
+    starts: the blank before each setup.
     """
     times = move_times(moves, job.machine)
-    fields, in_wood = [before, *(met.field for met in replays)], np.zeros(len(moves))
+    in_wood = np.zeros(len(moves))
     found: list = [None] * len(rows)
 
     def bite(index: int) -> None:
         one = rows[index]
-        found[index] = bites(moves[one], replays[index], times[one], job.cutters, before.lattice.cell)
+        found[index] = bites(moves[one], replays[index], times[one], job.cutters, starts[0].lattice.cell)
         in_wood[one] = found[index].share
 
     share(bite, len(rows))
     slots = [
         deep_slots(moves[one], met.depth, own, stood, job.cutters, frame)
-        for one, met, own, stood, frame in zip(rows, replays, found, fields[:-1], frames, strict=True)
+        for one, met, own, stood, frame in zip(rows, replays, found, starts, frames, strict=True)
     ]
+    fields = [met.field for met in replays]
     programs = program_times(moves, times, job.machine, dwells, in_wood)
-    advice = advise(job, moves, rows, frames, times, found, fields)
+    advice = advise(job, moves, rows, frames, times, found, starts, fields)
     forces = [
         largest_force(own, moves[one], job.cutters, job.blank.cutting_force)
         for one, own in zip(rows, found, strict=True)

@@ -17,11 +17,12 @@ def parts_in_wood(moves: Moves, met: Replay, cutters: Mapping[int, Cutter]) -> n
     """Return between which parts (n, 2) of its length, 0 to 1, each move takes wood; 0, 0 for none.
 
     moves (n): of one setup, program frame.  met: their replay.
-    A tip touches no wood while it is above all that the move takes.  On straight moves the first column that
+    A tip touches no wood while it is above all that the move takes.  The first column that
     loses something is met no farther ahead than the cutter is wide there, and the last one is left where
-    the tip is over it, or as far behind on the way down.  So wood never counts as air, but air may count
-    as wood: up to a radius before a cut that does not reach over the middle of the cutter, gaps between the
-    first and the last wood, and arcs, of which only what lies above the wood is told apart.
+    the tip is over it, or as far behind on the way down.  On an arc of radius R a cutter of radius r is ahead
+    by the angle asin(r / R), that of the tangent to it from the arc's centre, or half a turn where r > R.  So
+    wood never counts as air, but air may count as wood: up to so much before a cut that does not reach over
+    the middle of the cutter, gaps between the first and the last wood, and upright arcs, which count whole.
     """
     span = np.zeros((len(moves), 2))
     rows = np.flatnonzero(met.volume > 0)
@@ -31,17 +32,30 @@ def parts_in_wood(moves: Moves, met: Replay, cutters: Mapping[int, Cutter]) -> n
     z0, z1, top = start[rows, 2], end[rows, 2], met.top[rows]
     rise = z1 - z0
     crossing = np.clip((top - z0) / np.where(np.abs(rise) > NOTHING, rise, 1.0), 0.0, 1.0)
-    is_even = (moves.kind[rows] != ARC) | (moves.plane[rows] == 17)  # the height grows evenly along it
+    is_arc = moves.kind[rows] == ARC
+    is_even = ~is_arc | (moves.plane[rows] == 17)  # the height grows evenly along it
     down, up = is_even & (rise < -NOTHING), is_even & (rise > NOTHING)
     begin, stop = np.where(down, crossing, 0.0), np.where(up, crossing, 1.0)
     x, y = end[rows, 0] - start[rows, 0], end[rows, 1] - start[rows, 1]
-    level = np.sqrt(x * x + y * y)
+    level, arm = np.sqrt(x * x + y * y), np.full(len(rows), np.inf)
+    arcs = np.flatnonzero(is_arc & is_even)
+    if len(arcs):
+        which = rows[arcs]
+        arm[arcs] = np.sqrt(((start[which, :2] - moves.centre[which]) ** 2).sum(axis=1))
+        level[arcs] = arm[arcs] * np.abs(moves.sweep[which])
     first, last, tool = way[rows, 0], way[rows, 1], moves.tool[rows]
-    is_line = np.isfinite(first) & (level > NOTHING)
+    is_told = np.isfinite(first) & (level > NOTHING)
     lowest = np.minimum(z0, z1)
     for number, cutter in cutters.items():
-        mine = np.flatnonzero(is_line & (tool == number))
+        mine = np.flatnonzero(is_told & (tool == number))
         radius = effective_radius(cutter, top[mine] - lowest[mine])
+        round_ = np.flatnonzero(np.isfinite(arm[mine]))
+        if len(round_):
+            turning = arm[mine[round_]]
+            angle = np.where(
+                radius[round_] <= turning, np.arcsin(np.minimum(radius[round_] / turning, 1.0)), np.pi
+            )
+            radius[round_] = angle * turning
         begin[mine] = np.maximum(begin[mine], (first[mine] - radius) / level[mine])
         stop[mine] = np.minimum(stop[mine], (last[mine] + radius * down[mine]) / level[mine])
     # What lies behind the beginning by rounding alone is no length.

@@ -71,30 +71,35 @@ def move_times(moves: Moves, machine: Machine) -> MoveTimes:
 
     moves: in their program frames, all in the order in which they run.  machine: its speed (mm/min),
     acceleration (mm/s^2) and rounding (mm).  The machine stands still before the first and behind the last
-    move, where the programs, the cutter or the spindle change, and where a move does not begin where the
-    one before ended (as after G28).  That it comes to rest for a dwell (G4) is not counted.
+    move, where the programs, the cutter or the spindle change, where a move does not begin where the
+    one before ended (as after G28), for dwells, and behind every move under G61.1.
     """
     length = moves.length()
     n = len(moves)
     seconds, top, entry, leaving = (np.zeros(n) for _ in range(4))
     ways = np.empty((n, 3)), np.empty((n, 3))
     wanted, acceleration, held = np.empty(n), np.empty(n), np.empty(n, np.int8)
+    stops = np.zeros(n + 1, np.int64)  # how many lie before each move
     for a in range(0, n, BLOCK):
         here = slice(a, a + BLOCK)
+        own = is_stop(moves[a : a + BLOCK + 1])  # between a move of the block and the one behind it
+        stops[a + 1 : a + 1 + len(own)] = own
         ways[0][here], ways[1][here] = _directions(moves[here])
         wanted[here], acceleration[here], held[here] = _along(moves[here], ways[0][here], machine)
     rows = np.flatnonzero(length > NOTHING)
     if len(rows):
-        some, d = moves, length
+        stops = np.cumsum(stops)
+        # A stop at a move of no length is one between its neighbours.
+        stops, d = stops[rows[1:]] > stops[rows[:-1]], length
         if len(rows) < n:
-            some, d, ways = moves[rows], length[rows], [each.take(rows, axis=0) for each in ways]
+            d, ways = length[rows], [each.take(rows, axis=0) for each in ways]
         most = np.empty(len(d) + 1)  # w = v^2 at each corner
         most[0] = most[-1] = 0.0
         v = wanted[rows]
         for a in range(0, len(d) - 1, BLOCK):
             own = slice(a, a + BLOCK + 1)  # the corners of a block lie between it and the move behind it
             most[a + 1 : -1][:BLOCK] = _corners(
-                some[own], d[own], [each[own] for each in ways], v[own], machine
+                d[own], [each[own] for each in ways], v[own], stops[a : a + BLOCK], machine
             )
         growth = 2.0 * acceleration[rows] * d
         w = _reachable(most, growth)
@@ -174,10 +179,10 @@ def _along(moves: Moves, first: np.ndarray, machine: Machine) -> tuple[np.ndarra
     return np.minimum(fastest, feed), acceleration, held
 
 
-def _corners(moves: Moves, length: np.ndarray, ways, wanted: np.ndarray, machine: Machine) -> np.ndarray:
+def _corners(length: np.ndarray, ways, wanted: np.ndarray, stops: np.ndarray, machine: Machine) -> np.ndarray:
     """Return the limit of v^2 (n - 1,) at each corner between two moves of some length.
 
-    ways: directions (n, 3) at start and end of each.
+    ways: directions (n, 3) at start and end of each.  stops (n - 1,): whether the machine stands still there.
     """
     first, last = ways
     turn = np.abs(first[1:] - last[:-1])
@@ -188,7 +193,7 @@ def _corners(moves: Moves, length: np.ndarray, ways, wanted: np.ndarray, machine
     with np.errstate(divide="ignore"):
         limit = np.minimum(8.0 * machine.rounding / (q * size), shorter / q)
     limit = np.minimum(limit, np.minimum(wanted[:-1], wanted[1:]) ** 2)
-    limit[is_stop(moves)] = 0.0
+    limit[stops] = 0.0
     return limit
 
 
@@ -198,7 +203,7 @@ def is_stop(moves: Moves) -> np.ndarray:
     for name in ("setup", "program", "tool", "speed"):
         column = getattr(moves, name)
         changes |= column[1:] != column[:-1]
-    return changes | is_apart(moves)
+    return changes | moves.rests[:-1] | is_apart(moves)
 
 
 def is_apart(moves: Moves) -> np.ndarray:

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.effort.motion import FREE, MoveTimes
+from simkit.effort.operations import Operation, operations
 from simkit.job.model import Machine
+from simkit.moves.extremes import extremes
 from simkit.moves.table import Moves
 
 
@@ -57,12 +59,13 @@ class CutterTime:
 
 @dataclass(frozen=True)
 class ProgramTime:
-    """Time of one program: its name, index of its setup, dwells (s), and its cutters in their order."""
+    """Time of one program: name, index of its setup, dwells (s), its cutters and its operations in order."""
 
     program: str
     setup: int
     dwell: float
     cutters: tuple[CutterTime, ...]
+    operations: tuple[Operation, ...]
 
     @property
     def total(self) -> float:
@@ -89,6 +92,7 @@ def program_times(
     """
     changes, starts = _changes(moves), _starts(moves)
     length, is_cut = moves.length(), ~moves.rapid
+    lowest = extremes(moves)[0][:, 2]
     told = []
     for index, name in enumerate(moves.programs):
         here = np.flatnonzero(moves.program == index)
@@ -118,7 +122,8 @@ def program_times(
                 )
             )
         setup = int(moves.setup[here[0]]) if len(here) else 0
-        told.append(ProgramTime(name, setup, float(dwells[index]), tuple(cutters)))
+        stretches = operations(moves, here, lowest, times, wood)
+        told.append(ProgramTime(name, setup, float(dwells[index]), tuple(cutters), stretches))
     return told
 
 

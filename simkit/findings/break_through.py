@@ -8,6 +8,7 @@ from simkit.compare.spots import spots
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.units import area_words
 
 
 def find(evidence: Evidence) -> list[Finding]:
@@ -29,7 +30,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 kind="break-through",
                 severity="beyond",
                 message=(
-                    f"nothing is left of {spot.value:.2f} mm of the part over {shape.area_words(spot.area)}"
+                    f"nothing is left of {spot.value:.2f} mm of the part over {area_words(spot.area)}"
                     + shape.lesser_words(lesser)
                 ),
                 advice=(

@@ -10,6 +10,7 @@ from simkit.compare.cusps_formula import stepover_for
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.units import area_words
 
 MOST = 6  # spots of a side that are told one by one, worst first
 APART = 2.0  # distances between sites: ridges nearer than this are one spot
@@ -68,7 +69,7 @@ def _finding(
         severity=severity,
         message=(
             f"ridges of {value:.3f} mm between passes {stepover:.2f} mm apart, over about "
-            f"{shape.area_words(area)}{more}"
+            f"{area_words(area)}{more}"
         ),
         advice=f"Bring the passes of {cutter} to {wanted:.2f} mm or less here, or sand.",
         value=value,

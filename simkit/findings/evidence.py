@@ -18,7 +18,10 @@ from simkit.frames import Frame
 from simkit.job.model import Job, Setup
 from simkit.moves.table import Moves
 from simkit.stock.field import Field
+from simkit.stock.pour import Poured
 from simkit.stock.replay import Replay
+from simkit.stock.steps import AtPoints
+from simkit.units import area_words
 
 
 @dataclass
@@ -28,7 +31,8 @@ class Evidence:
     job, reads: reads[setup] is a list of (path, ProgramRead).
     moves: of all setups in the order they run, each in its own program frame; `moves.setup` says
         whose.  rows[setup]: slice of them.  frames[setup]: program frame -> blank frame.
-    field: the blank after all setups.  fields: after each setup.
+    field: the blank after all setups and steps.  starts: before each setup.  fields: after each setup.
+    done[setup]: the steps that follow it, of stock.steps.
     replays[setup]: what each move took and what rubbed, of stock.replay.
     effort: of effort.effort, time and bite of all moves.
     meshes: of the fixtures that have one, target.fixture_mesh.
@@ -42,12 +46,13 @@ class Evidence:
     poses: of compare.pose_fit, one for each setup.  seats: of compare.jig, by index of the setup.
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
         its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
-    heights(points (n, 2)) -> lower, upper (n,) mm, row_lower, row_upper (n,): exact at any points.
+    columns(points (n, 2)) -> stock.steps.AtPoints: what is left, exact at any points.
     sweeps {1: ..., 2: ...}: of compare.between, made when first asked for.
     may_exceed(side, is_gouge, most (ny, nx), is_asked (ny, nx), floor mm) -> compare.between.Unproved: where
         between the samples a deviation may be larger than `most`.
     offsets: of compare.offset, for each side judged.
     budget: of budget.budget, None for a job of one side or without a target.
+    lines: of report.section_line, along which the person wants to see it cut open; nothing is judged there.
     causes, not_matched: filled in by judging: of findings.causes, and words of findings.accept.
     """
 
@@ -57,10 +62,12 @@ class Evidence:
     rows: list[slice]
     frames: list[Frame]
     recut: Callable[..., Field]
-    heights: Callable[..., tuple]
+    columns: Callable[..., AtPoints]
     field: Field
+    starts: list[Field]
     fields: list[Field]
     replays: list[Replay]
+    done: list[list[Any]]
     may_exceed: Callable[..., Any] | None = None
     sweeps: dict[int, Any] = field(default_factory=dict)
     effort: Any = None
@@ -90,6 +97,7 @@ class Evidence:
     poses: list[Any] = field(default_factory=list)
     offsets: list[Any] = field(default_factory=list)
     budget: Any = None
+    lines: list[Any] = field(default_factory=list)
     causes: list[Any] = field(default_factory=list)
     not_matched: list[str] = field(default_factory=list)
 
@@ -97,6 +105,25 @@ class Evidence:
     def zones(self) -> Zones:
         """The zones of the job, with the limits that count in each."""
         return Zones(self.job.limits, self.job.zones)
+
+    def heights(self, points: np.ndarray) -> tuple[np.ndarray, ...]:
+        """Return lower, upper (n,) mm, row_lower, row_upper (n,) at any points (n, 2): exact."""
+        left = self.columns(points)
+        return left.lower, left.upper, left.row_lower, left.row_upper
+
+    def steps_done(self) -> list[tuple[int, Any]]:
+        """Return what each step of the job did, with its number in `job.steps`, in the order of the work."""
+        return [
+            (number, one)
+            for setup, its in enumerate(self.done)
+            for (number, _), one in zip(self.job.steps_after(setup), its, strict=True)
+        ]
+
+    @property
+    def is_poured(self) -> np.ndarray | None:
+        """Cells that a pour of the job filled, and those beside them, bool (ny, nx); None without one."""
+        near = [one.is_near for its in self.done for one in its if isinstance(one, Poured)]
+        return np.any(near, axis=0) if near else None
 
     def setup_of(self, row: int) -> Setup:
         """Return the setup in which a move runs."""
@@ -166,14 +193,14 @@ class Evidence:
         """Return which files of the job lie outside its folder, in words."""
         if not self.job.file:
             return []
-        folder = os.path.abspath(Path(self.job.file).parent)
+        folder = os.path.normcase(os.path.abspath(Path(self.job.file).parent))
         files = [path for setup in self.job.setups for path in setup.programs]
         files += [self.job.target.mesh] if self.job.target is not None else []
         files += [fixture.mesh for fixture in self.job.fixtures if fixture.mesh is not None]
         files += [setup.jig for setup in self.job.setups if setup.jig is not None]
         outside = []
         for path in files:
-            full = os.path.abspath(path)
+            full = os.path.normcase(os.path.abspath(path))
             if not full.startswith(os.path.join(folder, "")) and path.name not in outside:
                 outside.append(path.name)
         return [f"outside the folder of the job file: {', '.join(outside)}"] if outside else []
@@ -186,7 +213,7 @@ class Evidence:
             for number, rule in enumerate(self.zones.rules):
                 area = np.count_nonzero(index == number) * self.field.lattice.cell**2
                 if not rule.is_judged and area:
-                    words.append(f"not judged: zone '{rule.name}', {area:.0f} mm2 of side {side}")
+                    words.append(f"not judged: zone '{rule.name}', {area_words(area)} of side {side}")
         return words
 
 
@@ -199,5 +226,5 @@ def _outside_words(outside: Any) -> list[str]:
             continue
         counted = name in ("tabs", "offcut")
         what = f"{pieces} {word}{'s' if pieces > 1 else ''}" if counted else word
-        parts.append(f"{what} {outside.area[name]:.0f} mm2")
+        parts.append(f"{what} {area_words(outside.area[name])}")
     return [f"left outside the outline of the part, not judged: {', '.join(parts)}"] if parts else []

@@ -22,14 +22,14 @@ def moves_fingerprint(evidence: Evidence, box: tuple[float, float, float, float]
     An arc counts as coming in when it might, going by its start and diameter.
     """
     rows = []
-    for one, frame in zip(evidence.rows, evidence.frames, strict=True):
+    for setup, one, frame in zip(evidence.job.setups, evidence.rows, evidence.frames, strict=True):
         if side is not None and frame.up != (1 if side == 1 else -1):
             continue
         moves = evidence.moves[one]
         moves = moves[np.flatnonzero(~moves.rapid)].in_frame(frame)
         chosen = moves[np.flatnonzero(_comes_in(evidence, moves, box))]
         if len(chosen):
-            rows.append(_numbers(evidence, chosen, frame.up))
+            rows.append(_numbers(evidence, chosen, frame.up, setup.body(evidence.job.blank).face(frame.up)))
     table = np.unique(np.concatenate(rows), axis=0) if rows else np.zeros((0, 0), np.int64)
     return hashlib.blake2s(np.ascontiguousarray(table, dtype="<i8").tobytes(), digest_size=4).hexdigest()
 
@@ -61,10 +61,12 @@ def _line_meets(start: np.ndarray, end: np.ndarray, low: np.ndarray, high: np.nd
     return np.maximum(enters.max(axis=1), 0.0) <= np.minimum(leaves.min(axis=1), 1.0)
 
 
-def _numbers(evidence: Evidence, moves: Moves, up: int) -> np.ndarray:
-    """Return where moves go and with what, as whole numbers of STEP (n, k) int64; up: of their frame."""
+def _numbers(evidence: Evidence, moves: Moves, up: int, top: float) -> np.ndarray:
+    """Return where moves go and with what, as whole numbers of STEP (n, k) int64.
+
+    up: of their frame.  top mm: the face that they come in by, blank frame.
+    """
     start, end = moves.start.copy(), moves.end.copy()
-    top = evidence.job.blank.thickness if up > 0 else 0.0
     is_plunge = (np.abs(start[:, :2] - end[:, :2]) < STEP / 2).all(axis=1)
     for ends in (start, end):  # above the blank there is nothing to cut
         ends[is_plunge, 2] = up * np.minimum(up * ends[is_plunge, 2], up * top)

@@ -1,4 +1,4 @@
-"""fixture-contact: the cutter, its shank or its holder comes too near a clamp or a stop."""
+"""fixture-contact: the cutter, its shank or its holder comes too near a clamp, a stop or a dowel pin."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import numpy as np
 
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.machine.pins import PIN
 
 MEASURE = "greatest depth below the top of the fixture, the clearance included, along the axis"
 
@@ -33,7 +34,7 @@ def find(evidence: Evidence) -> list[Finding]:
                         f"'{one.fixture}' and the {clearance:g} mm round it{more}"
                     ),
                     advice=(
-                        f"Move '{one.fixture}' out of the way, or lead the program round or over it; "
+                        f"{_make_room(one.fixture)}, or lead the program round or over it; "
                         "nothing may come so near."
                     ),
                     value=one.depth,
@@ -47,3 +48,9 @@ def find(evidence: Evidence) -> list[Finding]:
                 )
             )
     return findings
+
+
+def _make_room(fixture: str) -> str:
+    if fixture.startswith(PIN):
+        return f"Take a shorter pin for '{fixture.removeprefix(PIN)}'"
+    return f"Move '{fixture}' out of the way"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.units import area_words
 
 MEASURE = "the larger of the distances cut to target and target to cut, to the surface it entered through"
 
@@ -22,7 +23,7 @@ def find(evidence: Evidence) -> list[Finding]:
                     kind="gouge",
                     message=(
                         f"cut {abs(one.look.value):.2f} mm into the part over "
-                        f"{shape.area_words(one.spot.area)} ({steep:.2f} mm along the cutter's axis){more}"
+                        f"{area_words(one.spot.area)} ({steep:.2f} mm along the cutter's axis){more}"
                     ),
                     advice=(
                         "Check the zero and the depth in this setup first; if the rest of this side is "

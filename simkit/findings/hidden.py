@@ -6,6 +6,7 @@ from simkit.compare.spots import hidden
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.units import area_words
 
 
 def find(evidence: Evidence) -> list[Finding]:
@@ -23,7 +24,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 severity="warning",
                 message=(
                     f"the part is hollow or undercut by {spot.value:.2f} mm under "
-                    f"{shape.area_words(spot.area)} where neither side can see it{shape.lesser_words(lesser)}"
+                    f"{area_words(spot.area)} where neither side can see it{shape.lesser_words(lesser)}"
                 ),
                 advice=(
                     "No cut from these two sides can make it; it is not counted as leftover. Cut it by "

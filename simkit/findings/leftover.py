@@ -18,6 +18,7 @@ from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.target.envelope import envelopes
+from simkit.units import area_words
 
 DIVIDE = 10  # cells of a step's closer look to a cell of the field
 MEASURE = "the larger of the distances cut to target and target to cut, to the surface seen from this side"
@@ -53,7 +54,7 @@ def _why(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) -> WhyLef
 def _finding(
     evidence: Evidence, one: shape.Looked, why: WhyLeft | None, used: list[Cutter], more: str
 ) -> Finding:
-    left = f"{abs(one.look.value):.2f} mm left standing over {shape.area_words(one.spot.area)}"
+    left = f"{abs(one.look.value):.2f} mm left standing over {area_words(one.spot.area)}"
     if why is None:
         return Finding(
             kind="leftover-program",
@@ -163,7 +164,7 @@ def _steps(evidence: Evidence, found: list[Spot], is_upper: np.ndarray, rule: Ru
         if not severity:
             continue
         side = 1 if is_upper[spot.cell] else 2
-        row = shape.owner_at(evidence, side, spot.cell)
+        row = shape.owner_at(evidence, side, spot.cell, spot.at)
         z = float(field.upper[spot.cell] if side == 1 else field.lower[spot.cell])
         lesser = found[shape.MOST :] if nth == shape.MOST - 1 else []
         findings.append(
@@ -172,7 +173,7 @@ def _steps(evidence: Evidence, found: list[Spot], is_upper: np.ndarray, rule: Ru
                 severity=severity,
                 message=(
                     f"a step of {value:.2f} mm stands out from the outer wall over "
-                    + shape.area_words(spot.area)
+                    + area_words(spot.area)
                     + shape.lesser_words(lesser)
                 ),
                 advice="Check that the outline is cut from both sides on the same line, and the second zero.",

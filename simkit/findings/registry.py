@@ -15,16 +15,21 @@ from simkit.findings import (
     fragile,
     gouge,
     hidden,
+    inlay_lost,
     leftover,
     loose_piece,
+    old_thickness,
     outer_wall,
+    pour_depth,
     program,
     rapid_contact,
     seat,
     setup,
+    spill,
     spindle_off,
     spindle_speed,
     stack_contact,
+    step,
     table_contact,
     thin_wall,
     travel,
@@ -38,6 +43,7 @@ from simkit.findings.causes import by_cause
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.identity import with_ids
+from simkit.findings.resin_words import with_resin_words
 
 FINDERS = (
     rapid_contact,
@@ -53,6 +59,11 @@ FINDERS = (
     dowel_miss,
     seat,
     setup,
+    old_thickness,
+    step,
+    spill,
+    pour_depth,
+    inlay_lost,
     witness_step,
     break_through,
     gouge,
@@ -83,6 +94,11 @@ ORDER = (
     "dowel-miss",
     "seat",
     "setup",
+    "old-thickness",
+    "step",
+    "spill",
+    "pour-depth",
+    "inlay-lost",
     "witness-step",
     "break-through",
     "gouge",
@@ -109,6 +125,7 @@ def judge(evidence: Evidence, progress: Callable[[float], None] | None = None) -
         found.extend(finder.find(evidence))
         if progress is not None:
             progress(done / len(FINDERS))
+    found = with_resin_words(evidence, found)
     found = with_ids([_in_zone(evidence, finding) for finding in found])
     found, evidence.not_matched = apply_accepted(evidence, found)
     found, evidence.causes = by_cause(evidence, found, ORDER)

@@ -6,20 +6,16 @@ import numpy as np
 
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
-from simkit.stock.field import UNCUT
 
 
 def find(evidence: Evidence) -> list[Finding]:
     """Return a finding for each setup whose programs remove nothing at all from the blank."""
     findings = []
-    before = np.full(evidence.field.lattice.shape, UNCUT, np.int32)
-    owners = {1: before, -1: before}
-    for index, (setup, frame, field) in enumerate(
-        zip(evidence.job.setups, evidence.frames, evidence.fields, strict=True)
+    for index, (setup, frame, before, after) in enumerate(
+        zip(evidence.job.setups, evidence.frames, evidence.starts, evidence.fields, strict=True)
     ):
-        now = field.upper_move if frame.up > 0 else field.lower_move
-        is_idle = np.array_equal(now, owners[frame.up])
-        owners[frame.up] = now
+        was, now = (one.upper_move if frame.up > 0 else one.lower_move for one in (before, after))
+        is_idle = np.array_equal(now, was)
         if is_idle and not _meets_blank(evidence, index):
             findings.append(
                 Finding(
@@ -44,9 +40,10 @@ def _meets_blank(evidence: Evidence, index: int) -> bool:
 
     Then it only went again where another had cut (a spring pass), and its zero is not in doubt.
     """
-    blank, frame = evidence.job.blank, evidence.frames[index]
+    frame = evidence.frames[index]
+    body = evidence.job.setups[index].body(evidence.job.blank)
     moves = evidence.moves[evidence.rows[index]].in_frame(frame)
     ends = np.concatenate([moves.start[~moves.rapid], moves.end[~moves.rapid]])
-    depth = blank.thickness - ends[:, 2] if frame.up > 0 else ends[:, 2]
-    is_inside = (ends[:, 0] > 0) & (ends[:, 0] < blank.length) & (ends[:, 1] > 0) & (ends[:, 1] < blank.width)
+    depth = frame.up * (body.face(frame.up) - ends[:, 2])
+    is_inside = ((ends[:, :2] > body.low[:2]) & (ends[:, :2] < body.high[:2])).all(axis=1)
     return bool((is_inside & (depth > 0.01)).any())

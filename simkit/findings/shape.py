@@ -14,13 +14,16 @@ from simkit.compare.closer import FINEST, Look, closer_look
 from simkit.compare.peaks import proved_peaks, regions, slack
 from simkit.compare.spots import Spot, labelled, spots
 from simkit.findings.evidence import Evidence
+from simkit.job.steps import THICKNESS
 from simkit.stock.field import Lattice
+from simkit.stock.pour import Poured
 
 CLOSEST = 0.0002  # mm: half the diagonal of the finest cells, where a verdict hangs on it
 EVEN = 1e-4  # mm: as near as this to a limit rounding would decide
 CLOSE = 0.03  # mm: bounds after a closer look are smaller, so what lies lower cannot reach the limit
 MOST_CLOSE = 60  # spots near the limit that are looked at closely; more are told as their cells have it
 MOST = 12  # spots of one kind, side and zone that are told one by one, worst first; as many near the limit
+SAME = 1e-4  # mm: heights in float32 nearer than this are the same
 PEAK_ROOM = 2.0  # finest cells within which two closer looks have found the same place
 GAP = 2.0  # mm: spots nearer to each other than this are one thing to look at
 
@@ -176,7 +179,7 @@ def _proved(judged: _Judged, looked: list[Looked], mask: np.ndarray, here: np.nd
             severity, look, cell = _decided(judged, look, region == nth + 1)
         row, spot = one.row, one.spot
         if cell is not None:
-            row = owner_at(evidence, side, cell)
+            row = owner_at(evidence, side, cell, look.at)
             spot = replace(spot, cell=cell, at=tuple(float(v) for v in lattice.centre_of(*cell)))
         found.append(replace(one, spot=spot, look=look, severity=severity, row=row))
     return found
@@ -236,7 +239,7 @@ def _looked(judged: _Judged, spot: Spot) -> Looked:
         cell = tuple(int(k) for k in evidence.field.lattice.cell_at(*look.at[:2]))
         closer = _look(judged, cell, look.at[:2], FINEST / 8)
         look = closer if abs(closer.value) >= look.certain - look.bound else look
-    row = owner_at(evidence, side, spot.cell)
+    row = owner_at(evidence, side, spot.cell, look.at)
     return Looked(spot, look, _severity(look, judged.limit), row, side, judged.limit, judged.zone)
 
 
@@ -270,12 +273,20 @@ def _unlooked(judged: _Judged, spot: Spot) -> Looked:
     surface = evidence.field.upper if side == 1 else evidence.field.lower
     look = Look(least, most - least, (*spot.at, float(surface[spot.cell])), deviation.lattice.cell)
     severity = severity_of(least, most - least, judged.limit)
-    row = owner_at(evidence, side, spot.cell)
+    row = owner_at(evidence, side, spot.cell, look.at)
     return Looked(spot, look, severity, row, side, judged.limit, judged.zone)
 
 
-def owner_at(evidence: Evidence, side: int, cell: tuple[int, int]) -> int:
-    """Return the row of the move that cut a cell from a side, or of the nearest cut cell; -1 for none."""
+def owner_at(evidence: Evidence, side: int, cell: tuple[int, int], at=None) -> int:
+    """Return the row of the move that cut a cell from a side, or of the nearest cut cell; -1 for none.
+
+    at (x, y, ...) mm: the place that is meant, where it is known: in a job with steps a face that was planed
+    or poured hides who cut beside it, and the place itself is asked.
+    """
+    if at is not None and evidence.job.steps:
+        row = int(evidence.heights(np.array([at[:2]], float))[4 - side][0])
+        if row >= 0 or step_at(evidence, side, at) is not None:
+            return row
     field = evidence.field
     owners = field.upper_move if side == 1 else field.lower_move
     iy, ix = cell
@@ -290,6 +301,19 @@ def owner_at(evidence: Evidence, side: int, cell: tuple[int, int]) -> int:
     y, x = rows + box[0].start - iy, columns + box[1].start - ix
     nearest = int(np.argmin(y * y + x * x))
     return int(near[rows[nearest], columns[nearest]])
+
+
+def step_at(evidence: Evidence, side: int, at) -> int | None:
+    """Return the number of the step that made the surface of a side at (x, y, ...) mm, None for none."""
+    columns = evidence.columns(np.array([at[:2]], float))
+    if (columns.row_upper if side == 1 else columns.row_lower)[0] >= 0:
+        return None
+    height = float((columns.upper if side == 1 else columns.lower)[0])
+    for number, one in reversed(evidence.steps_done()):
+        made = one.level if isinstance(one, Poured) else one.face
+        if one.step.side == side and abs(made - height) < SAME:
+            return number
+    return None
 
 
 def setup_of_side(evidence: Evidence, side: int, row: int) -> int | None:
@@ -321,8 +345,18 @@ def cut_fields(evidence: Evidence, spot: Spot, at, side: int, row: int) -> dict[
         "side": side,
         **spot_fields(spot, evidence.field.lattice),
         **evidence.place_of(at, setup_of_side(evidence, side, row)),
-        **evidence.source_of(row),
+        **source_at(evidence, side, at, row),
     }
+
+
+def source_at(evidence: Evidence, side: int, at, row: int) -> dict[str, Any]:
+    """Return the fields of a Finding that say who made a surface: a line of a program, or a step of a job."""
+    number = step_at(evidence, side, at) if row < 0 and evidence.job.steps else None
+    if number is None:
+        return evidence.source_of(row)
+    step = evidence.job.steps[number]
+    key = "thickness" if step.do == THICKNESS else "below" if step.over is None else "over"
+    return evidence.job_line(f"steps[{number}].{key}")
 
 
 def common_fields(evidence: Evidence, one: Looked, measure: str) -> dict[str, Any]:
@@ -336,11 +370,6 @@ def common_fields(evidence: Evidence, one: Looked, measure: str) -> dict[str, An
         "zone": one.zone,
         **cut_fields(evidence, one.spot, one.look.at, one.side, one.row),
     }
-
-
-def area_words(area: float) -> str:
-    """Return an area in words, mm2: what is smaller than a tenth is said to be so."""
-    return "less than 0.1 mm2" if area < 0.1 else f"{area:.1f} mm2" if area < 10 else f"{area:.0f} mm2"
 
 
 def lesser_words(lesser: list[Spot]) -> str:

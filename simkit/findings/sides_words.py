@@ -25,7 +25,7 @@ def sides_remarks(evidence: Any) -> list[str]:
 def _hole_words(evidence: Any, hole: Any) -> str:
     """Return who drilled a hole and how deep."""
     source = evidence.source_of(hole.row)
-    tip, full = hole.depth(evidence.job.blank.thickness)
+    tip, full = hole.depth(evidence.setup_of(hole.row).body(evidence.job.blank))
     return (
         f"dowel hole '{hole.dowel.name}': drilled by {source['file']}:{source['line']} from side "
         f"{hole.side}, {hole.diameter:g} mm wide down to {full:.1f} mm, its tip {tip:.1f} mm deep"
@@ -39,6 +39,11 @@ def _play_words(evidence: Any, index: int) -> str:
     name, farthest = job.setups[index].name, max(mine, key=lambda pin: pin.miss + pin.bound)
     within = f"{farthest.miss:.3f} \N{PLUS-MINUS SIGN} {farthest.bound:.3f} mm"
     text = f"dowels of '{name}': holes and pins meet within {within}"
+    if job.setups[index].pins is None and farthest.miss + farthest.bound < 0.0005:
+        text = (
+            f"dowels of '{name}': the job states no `pins`, so they are taken to stand exactly where the "
+            "first setup drilled the holes; measure where they stand"
+        )
     play = play_of(evidence.pins, index)
     if play is None:
         return f"{text}; their play is not known: `pin` in [[dowels]] gives it"

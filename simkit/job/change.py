@@ -158,6 +158,10 @@ def _length(text: str) -> float:
 
 def _shift(text: str) -> tuple[float, float, float]:
     parts = [_length(part.strip()) for part in text.split(",")]
+    numbers = [part.strip() for part in text.split(",")]
+    if len(numbers) == 2 and parts[1] and all(part.lstrip("+-").isdigit() for part in numbers):
+        two = ",".join(f"{part}.0" for part in numbers)
+        raise ValueError(f"one length with a comma? then {'.'.join(numbers)},0; two lengths? then {two}")
     if len(parts) not in (2, 3):
         raise ValueError(f"{len(parts)} length{'s' if len(parts) > 1 else ''}")
     if max(map(abs, parts)) > MOST_SHIFT:

@@ -44,6 +44,11 @@ def sha256_of(path: Path) -> str:
         raise InputProblems(Problem(Place(str(path)), found, "a file that can be read", remedy)) from None
 
 
+def file_word(path: str) -> str:
+    """Return the path of a job file as results carry it, the same on every system; "" stays as it is."""
+    return Path(path).as_posix() if path else ""
+
+
 def shown_text(text: str) -> str:
     """Return text in single quotes for a message: shortened, nothing unprintable."""
     safe = printable(text[:80])

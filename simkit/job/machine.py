@@ -83,6 +83,14 @@ def _fixtures(checker: Checker, fixtures: Any, setups: Any) -> None:
                 )
             seen.add(fixture["name"])
         setup_names(checker, fixture["setups"], setups, path)
+        height, bottom = fixture["height"], fixture["bottom"]
+        if not is_bad(height, bottom) and bottom >= height:
+            checker.problem(
+                f"{path}.bottom",
+                f"{bottom:g} mm up, and its highest place at {height:g} mm",
+                "the lowest place below the highest",
+                "count both from the table",
+            )
         box, at, diameter = fixture["box"], fixture["at"], fixture["diameter"]
         if is_bad(box, at, diameter):
             continue

@@ -95,7 +95,7 @@ FIXTURE_KEYS: tuple[Key, ...] = (
         "tables",
         "What stands on the table beside or on the blank and must not be touched: clamps, stops, screws."
         " Places are counted from the left front corner of the blank as it lies there, heights from the"
-        " table; each reaches down to the table.",
+        " table; each reaches down to the table, or to its `bottom`.",
         is_aside=True,
     ),
     Key(
@@ -113,6 +113,17 @@ FIXTURE_KEYS: tuple[Key, ...] = (
         low=0.1,
         high=1000.0,
         examples=("52", "20"),
+    ),
+    Key(
+        "fixtures[].bottom",
+        "length",
+        "Its lowest place over the table, where it bridges over: a part of a cutter that stays below passes"
+        " under it. What stands above that part, as its shank, is looked at too.",
+        low=0.0,
+        high=1000.0,
+        default=0.0,
+        examples=("38",),
+        is_aside=True,
     ),
     Key(
         "fixtures[].setups",

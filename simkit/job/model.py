@@ -8,6 +8,7 @@ from pathlib import Path
 from simkit.cutters import Cutter
 from simkit.frames import IDENTITY, Frame, shift, swung, turned
 from simkit.job.budget import BudgetSpec
+from simkit.job.steps import Body, Step, body_after, stands_over
 
 CORNERS = ("left front", "right front", "left back", "right back", "centre")
 FACES = ("top", "bottom")
@@ -65,6 +66,7 @@ class Setup:
     cutter: number of the cutter for programs that call none.
     pins: places (x, y) mm, table frame, of the dowel pins of this setup; None when not stated, the
         pins then stand where the job's dowel holes were in the first setup.
+    pin_height: mm over the table, None when not stated: they are not looked at then.
     work_offsets: work zero ("G55") -> (x, y, z) mm from `zero`, for programs that call it; G54 is `zero`
         itself unless it is named.
     program_units: "mm" or "in" for programs that state neither G21 nor G20; None refuses them.
@@ -74,6 +76,7 @@ class Setup:
         corner of the blank as it lies, from that of the jig's board: right, back, up, mm.
     jig_play: mm that the piece may shift in it from end to end, None when not judged.
     misplacement: of the cuts against where they should land, in the table frame.
+    before: all steps done to the blank before this setup.
     """
 
     name: str
@@ -82,6 +85,7 @@ class Setup:
     zero: Zero = Zero()
     cutter: int | None = None
     pins: tuple[tuple[float, float], ...] | None = None
+    pin_height: float | None = None
     work_offsets: dict[str, tuple[float, float, float]] = field(default_factory=dict)
     program_units: str | None = None
     spoilboard: float | None = None
@@ -91,25 +95,42 @@ class Setup:
     jig_at: tuple[float, float, float] = (0.0, 0.0, 0.0)
     jig_play: float | None = None
     misplacement: Frame = field(default=IDENTITY, compare=False)
+    before: tuple[Step, ...] = field(default=(), repr=False)
+
+    def body(self, blank: Blank) -> Body:
+        """Return the box that the blank fills when this setup begins; blank: as it was at first."""
+        return body_after(blank.length, blank.width, blank.thickness, self.before)
+
+    @property
+    def side_up(self) -> int:
+        """The side of the blank that lies up, 1 or 2."""
+        return 1 if self.turn == "none" else 2
+
+    def highest(self, blank: Blank) -> float:
+        """Return how high the blank, and resin over its upper face, may stand over the table, mm."""
+        return self.body(blank).thickness + stands_over(self.before, self.side_up)
 
     def to_table(self, blank: Blank) -> Frame:
         """Return the map from this setup's program frame to its table frame."""
         across, deep = self.size_on_table(blank)
         x = {"left": 0.0, "right": across}.get(self.zero.corner.split()[0], across / 2)
         y = {"front": 0.0, "back": deep}.get(self.zero.corner.split()[-1], deep / 2)
-        z = blank.thickness if self.zero.face == "top" else 0.0
+        z = self.body(blank).thickness if self.zero.face == "top" else 0.0
         dx, dy, dz = self.zero.offset
         return shift(x + dx, y + dy, z + dz)
 
     def lie(self, blank: Blank) -> Frame:
         """Return the map from this setup's table frame to the blank frame, as the blank should lie."""
-        over = turned(self.turn, blank.length, blank.width, blank.thickness)
-        return over.after(swung(self.swing, blank.length, blank.width))
+        body = self.body(blank)
+        over = turned(self.turn, body.length, body.width, body.thickness)
+        lying = over.after(swung(self.swing, body.length, body.width))
+        return shift(*body.low).after(lying) if any(body.low) else lying
 
     def size_on_table(self, blank: Blank) -> tuple[float, float]:
         """Return how far the blank reaches to the right and to the back as it lies, mm."""
+        body = self.body(blank)
         is_crosswise = self.swing.startswith("quarter")
-        return (blank.width, blank.length) if is_crosswise else (blank.length, blank.width)
+        return (body.width, body.length) if is_crosswise else (body.length, body.width)
 
     def frame(self, blank: Blank) -> Frame:
         """Return the map from this setup's program frame to the blank frame."""
@@ -246,10 +267,11 @@ class Machine:
 
 @dataclass(frozen=True, slots=True)
 class Fixture:
-    """Something that stands on the table, solid from there up to `height` mm: a box, or round.
+    """Something that stands on the table, solid from `bottom` up to `height` mm: a box, or round.
 
     box: two opposite corners (x, y) mm in plan, table frame; or at (x, y) mm and diameter mm.
     setups: names of those in which it stands, none of them named: in all.
+    bottom: mm over the table, its lowest place; what stays below it passes under it.
     mesh: a file with its form inside the box, in `units`, solid below what is seen from above.
     """
 
@@ -261,6 +283,7 @@ class Fixture:
     diameter: float | None = None
     mesh: Path | None = None
     units: str = "mm"
+    bottom: float = 0.0
 
     @property
     def box_in_plan(self) -> tuple[float, float, float, float]:
@@ -332,6 +355,7 @@ class Job:
     machine, fixtures: what is on and round the table.  holding: what keeps the wood in place.
     layup: the boards of the blank, None when not stated.
     budget: the errors reckoned with when the second side is cut, None when none is stated.
+    steps: what is done to the blank between the setups and after the last, in order.
     """
 
     name: str
@@ -355,3 +379,18 @@ class Job:
     layup: Layup | None = None
     budget: BudgetSpec | None = None
     lines: dict[str, int] = field(default_factory=dict)
+    steps: tuple[Step, ...] = ()
+
+    def body(self, done: int) -> Body:
+        """Return the box that the blank fills after the first `done` steps."""
+        blank = self.blank
+        return body_after(blank.length, blank.width, blank.thickness, self.steps[:done])
+
+    def steps_after(self, index: int) -> list[tuple[int, Step]]:
+        """Return the steps done after a setup has run, each with its number in `steps`."""
+        return [(number, step) for number, step in enumerate(self.steps) if step.after == index]
+
+    @property
+    def last_body(self) -> Body:
+        """The box that the blank fills at the end of the job."""
+        return self.body(len(self.steps))

@@ -33,6 +33,7 @@ from simkit.job.model import (
 )
 from simkit.job.rules import cutter_rules, dowel_rules, setup_rules
 from simkit.job.schema import UNITS, VERSION
+from simkit.job.step_rules import made_step, step_rules
 from simkit.job.zones import made_zone, zone_rules
 
 __all__ = ["job_from_words", "raw_tables", "read_job"]
@@ -69,6 +70,7 @@ def read_job(path: Path, shown: str | None = None) -> Job:
         setup_rules(checker, setups, cutters, dowels)
     if not is_bad(dowels):
         dowel_rules(checker, dowels, blank)
+    step_rules(checker, tables["steps"], setups, blank)
     machine_rules(checker, tables["machine"], tables["fixtures"], setups)
     holding_rules(checker, tables["holding"], setups)
     if not is_bad(tables["zones"]):
@@ -276,6 +278,8 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
     """Return the Job of checked values."""
     folder = path.parent
     target = tables["target"]
+    names = [setup["name"] for setup in tables["setups"]]
+    steps = tuple(made_step(step, names) for step in tables["steps"] or ())
     return Job(
         name=tables["name"] or path.stem,
         blank=Blank(**tables["blank"]),
@@ -287,9 +291,10 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
                     "zero": Zero(**setup["zero"]),
                     "programs": tuple(folder / text for text in setup["programs"]),
                     "jig": folder / setup["jig"] if setup["jig"] else None,
+                    "before": tuple(step for step in steps if step.after < index),
                 }
             )
-            for setup in tables["setups"]
+            for index, setup in enumerate(tables["setups"])
         ),
         target=TargetSpec(**{**target, "mesh": folder / target["mesh"]}) if target else None,
         dowels=tuple(Dowel(**dowel) for dowel in tables["dowels"] or ()),
@@ -311,4 +316,5 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
         layup=Layup(**tables["layup"]) if (tables["layup"] or {}).get("boards") else None,
         budget=BudgetSpec(**tables["budget"]) if tables["budget"] else None,
         lines=lines,
+        steps=steps,
     )

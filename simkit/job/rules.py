@@ -152,6 +152,13 @@ def setup_rules(checker: Checker, setups: Any, cutters: Any, dowels: Any) -> Non
                 f"as many as the job has dowels ({len(dowels or ())})",
                 "write one place for each of [[dowels]], in the same order",
             )
+        if setup["pin_height"] is not None and not is_bad(setup["pin_height"], dowels) and not dowels:
+            checker.problem(
+                f"{path}.pin_height",
+                "a height of pins in a job without dowels",
+                "[[dowels]], which say where the pins stand and how thick they are",
+                "add them, or state what stands on the table under [[fixtures]]",
+            )
 
 
 def dowel_rules(checker: Checker, dowels: Any, blank: Any) -> None:

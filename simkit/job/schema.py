@@ -29,6 +29,7 @@ from simkit.job.model import (
     WORK_ZEROS,
     Limits,
 )
+from simkit.job.step_keys import STEP_KEYS
 from simkit.units import MM_PER_UNIT
 
 VERSION = "1"  # of the form of job files; raised when a key changes its meaning
@@ -353,6 +354,16 @@ KEYS: tuple[Key, ...] = (
         is_aside=True,
     ),
     Key(
+        "setups[].pin_height",
+        "length",
+        "How high the dowel pins of this setup stand over the table: cutters, shanks and holders then keep"
+        " clear of them as of `fixtures`. When left out they are not looked at.",
+        low=0.1,
+        high=1000.0,
+        examples=("20", "20"),
+        is_aside=True,
+    ),
+    Key(
         "setups[].work_offsets",
         "named lengths",
         "Where the work zeros that the programs call lie, from the zero: right, back, up. G54 is the zero"
@@ -424,6 +435,7 @@ KEYS: tuple[Key, ...] = (
         examples=("[250, 180, -70]", "[250, 180, -70]"),
         is_aside=True,
     ),
+    *STEP_KEYS,
     Key("target", "table", "The wanted part. When left out, the shape is not judged."),
     Key(
         "target.mesh",

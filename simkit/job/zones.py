@@ -57,7 +57,7 @@ def zone_rules(checker: Checker, zones: Any, blank: Any) -> None:
             if not box_problem(checker, zone["box"], f"{path}.box"):
                 _inside(checker, zone["box"], blank, f"{path}.box")
         else:
-            _outline(checker, zone["outline"], blank, f"{path}.outline")
+            outline_rules(checker, zone["outline"], blank, f"{path}.outline")
 
 
 def _limits(checker: Checker, zone: dict[str, Any], path: str) -> None:
@@ -73,23 +73,31 @@ def _limits(checker: Checker, zone: dict[str, Any], path: str) -> None:
             )
 
 
-def _outline(checker: Checker, places: tuple[Point, ...], blank: Any, path: str) -> None:
-    if not outline_problem(checker, places, path):
+def outline_rules(
+    checker: Checker, places: tuple[Point, ...], blank: Any, path: str, has_box: bool = True
+) -> None:
+    """Check an outline of places (x, y) mm on the blank.  has_box: as for `outline_problem`."""
+    if not outline_problem(checker, places, path, "two zones" if has_box else "two steps", has_box):
         _inside(checker, places[:-1] if places[0] == places[-1] else places, blank, path)
 
 
 def outline_problem(
-    checker: Checker, places: tuple[Point, ...], path: str, several: str = "two zones"
+    checker: Checker,
+    places: tuple[Point, ...],
+    path: str,
+    several: str = "two zones",
+    has_box: bool = True,
 ) -> bool:
     """Tell what is wrong with an outline of places (x, y) mm; return whether something is.
 
-    several: what may be made of one that crosses itself.
+    several: what may be made of one that crosses itself.  has_box: whether a box can stand in its place.
     """
     if len(places) > 1 and places[0] == places[-1]:
         places = places[:-1]  # an outline may say its first place again
     if len(places) < 3:
         found = "1 place" if len(places) == 1 else f"{len(places)} places"
-        checker.problem(path, found, "at least 3 places", "write every corner of the outline, or use a box")
+        remedy = f"write every corner of the outline{', or use a box' if has_box else ''}"
+        checker.problem(path, found, "at least 3 places", remedy)
         return True
     count = len(places)
     for k in range(count):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -57,7 +57,8 @@ def fixture_contacts(
     clearance is added to the outline and the top of the fixture, so near an upper edge it is kept square,
     up to 1.42 times.  Nothing nearer than that is missed, of parts wider than 1.5 cells.  Error the other
     way: moves that keep the clearance from a box or a cylinder with the widest place of a part are never
-    told; else a contact may be told up to 1.42 cells too early, 3 for a mesh.
+    told; else a contact may be told up to 1.42 cells too early, 3 for a mesh.  For one that bridges over
+    (`bottom`) see `_under_a_bridge`.
     """
     found = []
     part = moves[one]
@@ -71,6 +72,12 @@ def fixture_contacts(
         if not close:
             continue
         field = fixture_field(fixture, clearance, cell, (meshes or {}).get(fixture.name))
+        if fixture.bottom > 0:
+            for name in close:
+                rows, met = _under_a_bridge(part, name, fixture.bottom - clearance, to_table, cutters, field)
+                told = _contact(fixture.name, name, one.start, rows, met.depth, met.at, close[name][rows])
+                found += [told] if told is not None else []
+            continue
         any_part = np.flatnonzero(np.logical_or.reduce(list(close.values())))
         runs: dict[bytes, Replay] = {}
         for name, is_close in close.items():
@@ -86,22 +93,61 @@ def fixture_contacts(
                 depth, at = met.rub_depth[name], met.rub_at[name]
             else:
                 continue
-            hit = np.flatnonzero((depth > EQUAL) & is_close[rows])
-            if not len(hit):
-                continue
-            worst = hit[np.argmax(depth[hit])]
-            found.append(
-                FixtureContact(
-                    fixture.name,
-                    name,
-                    one.start + int(rows[hit[0]]),
-                    one.start + int(rows[worst]),
-                    float(depth[worst]),
-                    tuple(float(v) for v in at[worst]),
-                    len(hit),
-                )
-            )
+            told = _contact(fixture.name, name, one.start, rows, depth, at, is_close[rows])
+            found += [told] if told is not None else []
     return found
+
+
+def _contact(fixture: str, part: str, first: int, rows, depth, at, is_close) -> FixtureContact | None:
+    """Return the contact of some moves, None for none; depth, at, is_close: of each of `rows`."""
+    hit = np.flatnonzero((depth > EQUAL) & is_close)
+    if not len(hit):
+        return None
+    worst = hit[np.argmax(depth[hit])]
+    return FixtureContact(
+        fixture,
+        part,
+        first + int(rows[hit[0]]),
+        first + int(rows[worst]),
+        float(depth[worst]),
+        tuple(float(v) for v in at[worst]),
+        len(np.unique(rows[hit])),
+    )
+
+
+def _under_a_bridge(moves: Moves, part: str, bottom: float, to_table: Frame, cutters, field):
+    """Return chords of moves (k,) as rows, and their replay over a fixture that begins at `bottom` mm.
+
+    A part of a cutter is taken as a cylinder of its widest place, from its lowest to its highest place; the
+    edges reach as high as they are long, or without end where that is not stated, a holder without end.  A
+    chord on which all of it stays below `bottom` passes under the fixture.
+    """
+    straight, of = chords_of(moves, SAGITTA)
+    lift, high = np.full(len(moves), np.nan), np.full(len(moves), -np.inf)
+    pseudo = {}
+    for number in np.unique(moves.tool):
+        cutter = cutters[int(number)]
+        cones = [cone for cone in cutter.stack if cone.part == part]
+        if part == "cutting part":
+            low, top, radius = 0.0, cutter.cutting_length or np.inf, cutter.radius
+        elif cones:
+            low, top = min(cone.low for cone in cones), max(cone.high for cone in cones)
+            radius = max(max(cone.low_radius, cone.high_radius) for cone in cones)
+        else:
+            continue
+        if part == "holder":
+            top = np.inf
+        shape = "flat" if part != "cutting part" else cutter.shape
+        pseudo[int(number)] = cutter if shape != "flat" else Cutter(int(number), "flat", 2.0 * radius)
+        lift[moves.tool == number], high[moves.tool == number] = low, top
+    rise = to_table.matrix[2, 2]
+    ends = [rise * place[:, 2] + to_table.offset[2] for place in (straight.start, straight.end)]
+    kept = np.flatnonzero(np.isfinite(lift[of]) & (np.maximum(*ends) + high[of] > bottom + EQUAL))
+    of, straight = of[kept], straight[kept]
+    start, end = straight.start.copy(), straight.end.copy()
+    start[:, 2] += rise * lift[of]
+    end[:, 2] += rise * lift[of]
+    return of, replay(field, replace(straight, start=start, end=end), pseudo, to_table)
 
 
 def _away(moves: Moves, fixture: Fixture, to_table: Frame, cutters, clearance: float) -> np.ndarray:

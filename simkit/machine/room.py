@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.frames import Frame
-from simkit.job.model import Blank, Machine
+from simkit.job.model import Machine
+from simkit.job.steps import Body
 from simkit.moves.extremes import extremes
 from simkit.moves.table import Moves
 
@@ -36,17 +37,18 @@ class Beyond:
 
 
 def below_table(
-    moves: Moves, one: slice, frame: Frame, blank: Blank, spoilboard: float | None
+    moves: Moves, one: slice, frame: Frame, body: Body, spoilboard: float | None
 ) -> Beyond | None:
     """Return the moves of a setup whose tip goes deeper below the lower face than the spoilboard allows.
 
-    spoilboard mm: how deep, None counts as 0.  The lower face of the blank as it lies is the table or the
-    board on it, all over.  Exact: the lowest place of each move (arcs too).
+    body: the blank between its faces.  spoilboard mm: how deep, None counts as 0.  The lower face of the
+    blank as it lies is the table or the board on it, all over.  Exact: the lowest place of each move (arcs
+    too).
     """
     part = moves[one]
     low, _ = extremes(part)
     # The tip's height over the table, from its z in the program frame.
-    rise = frame.offset[2] if frame.up > 0 else blank.thickness - frame.offset[2]
+    rise = frame.up * (frame.offset[2] - body.face(-frame.up))
     over = -(low[:, 2] + rise) - (spoilboard or 0.0)
     return _beyond(part, one, over, low, 2, -1)
 

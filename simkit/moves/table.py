@@ -31,6 +31,7 @@ _DTYPES = {
     "setup": np.int32,
     "program": np.int32,
     "line": np.int32,
+    "rests": np.bool_,
 }
 _WIDTH = {"start": 3, "end": 3, "centre": 2}
 _DEFAULT = {"feed": np.nan, "plane": 17}
@@ -50,7 +51,8 @@ class Moves:
         coordinate grows evenly with the swept angle.
     feed (n,) mm/min, NaN on rapids.  speed (n,) rev/min, signed by M3 (+) and M4 (-), 0 when off.
     tool (n,) number of the cutter.  setup (n,) index.  program (n,) index into `programs`.
-    line (n,) source line, from 1.  programs: file names as the user wrote them.
+    line (n,) source line, from 1.  rests (n,) bool: the machine stands still behind it, for a dwell or an
+        exact stop (G61.1).  programs: file names as the user wrote them.
     """
 
     kind: np.ndarray
@@ -66,6 +68,7 @@ class Moves:
     setup: np.ndarray
     program: np.ndarray
     line: np.ndarray
+    rests: np.ndarray
     programs: tuple[str, ...] = ()
 
     def __len__(self) -> int:

@@ -16,8 +16,8 @@ from simkit.job.key import UNFILLED
 from simkit.page.changes import changes
 from simkit.page.checker import Checker
 from simkit.page.form import JOB_FILE, field_words, job_text
-from simkit.page.inside import refuse_outside
-from simkit.page.names import JOB, MESH, kind_of, safe_name
+from simkit.page.laid import Laid, jigs_of, lay_out
+from simkit.page.names import JOB, MESH, kind_of, safe_path
 from simkit.runs.unchecked import fault, keep_traceback, unusable
 
 MOST_FILES = 60
@@ -30,16 +30,21 @@ class Busy(Exception):
 
 
 class Desk:
-    """Files in a folder of its own, under names that `safe_name` let pass, and the last two results."""
+    """Files in a folder of its own, known by names that `safe_path` let pass, and the last two results."""
 
     def __init__(self, folder: Path, checker: Checker):
         self.used = time.monotonic()
         self._folder, self._out = folder / "in", folder / "out"
         self._root, self._checker = folder, checker
+        self._laid = Laid(folder / "laid")  # the files as the checked job names them
         for part in (self._folder, self._out):
             part.mkdir(parents=True)
         self._lock = threading.RLock()
         self._kinds: dict[str, str] = {}  # by name, in the order dropped
+        self._paths: dict[str, Path] = {}  # where the bytes are: a number for a name
+        self._count = 0
+        self._chosen: str | None = None  # the job file that came last, or was asked for
+        self._asked: str | None = None  # the one that was asked for by name
         self._is_made = False  # the job file comes from the form
         self._thread: threading.Thread | None = None
         self._wanted = 0  # number of the check that is wanted
@@ -52,25 +57,25 @@ class Desk:
     def size(self) -> int:
         """Return how many bytes were dropped."""
         with self._lock:
-            return sum((self._folder / name).stat().st_size for name in self._kinds)
+            return sum(path.stat().st_size for path in self._paths.values())
 
     def files(self) -> list[dict[str, Any]]:
-        """Return name, kind and size of every file."""
+        """Return name, kind and size of every file, and of job files which one is checked."""
         with self._lock:
-            rows = [(name, kind, (self._folder / name).stat().st_size) for name, kind in self._kinds.items()]
-        is_made = self._is_made
+            chosen, is_made = self._job_name(), self._is_made
+            rows = [(name, kind, self._paths[name].stat().st_size) for name, kind in self._kinds.items()]
         return [
-            {"name": name, "kind": kind, "size": size}
+            {"name": name, "kind": kind, "size": size, "chosen": name == chosen}
             for name, kind, size in rows
             if not (is_made and kind == JOB)
         ]
 
     def put(self, name: str, data: bytes) -> str:
-        """Keep a file; one of the same name, and another job file, goes.  Returns its name.
+        """Keep a file; one of the same name goes.  The job file that came last is checked.  Returns its name.
 
         Raises InputProblems for a name that cannot be used, Busy while a check runs.
         """
-        name = safe_name(name)
+        name = safe_path(name)
         kind = kind_of(name)
         with self._lock:
             self._refuse_when_busy()
@@ -81,11 +86,14 @@ class Desk:
             old = like.get(name.casefold())
             gone = [old] if old is not None and old != name else []
             if kind == JOB:
-                gone += [other for other, what in self._kinds.items() if what == JOB and other != name]
-                self._is_made = False
+                gone += [other for other, what in self._kinds.items() if what == JOB and self._is_made]
+                self._is_made, self._chosen = False, name
             for other in dict.fromkeys(gone):
                 self._drop(other)
-            (self._folder / name).write_bytes(data)
+            if name not in self._paths:
+                self._count += 1
+                self._paths[name] = self._folder / f"{self._count}"
+            self._paths[name].write_bytes(data)
             self._kinds[name] = kind
         return name
 
@@ -95,9 +103,19 @@ class Desk:
             self._refuse_when_busy()
             self._drop(self._known(name))
 
+    def choose(self, name: str) -> None:
+        """Take another of the job files for the one to be checked.  Raises KeyError for any other name."""
+        with self._lock:
+            self._refuse_when_busy()
+            if self._kinds[self._known(name)] != JOB:
+                raise KeyError(name)
+            self._chosen = self._asked = name
+
     def _drop(self, name: str) -> None:
-        del self._kinds[name]
-        (self._folder / name).unlink(missing_ok=True)
+        self._kinds.pop(name, None)
+        path = self._paths.pop(name, None)
+        if path is not None:
+            path.unlink(missing_ok=True)
 
     def _known(self, name: str) -> str:
         if name not in self._kinds:
@@ -105,11 +123,15 @@ class Desk:
         return name
 
     def text_of(self, name: str) -> str:
-        """Return a program or the job file as text.  Raises KeyError for any other name."""
+        """Return a program or the job file as text, by its name here or in the job that was checked.
+
+        Raises KeyError for any other name.
+        """
         with self._lock:
+            name = self._laid.named.get(name, name)
             if self._kinds[self._known(name)] == MESH:
                 raise KeyError(name)
-            data = (self._folder / name).read_bytes()
+            data = self._paths[name].read_bytes()
         try:
             return data.decode("utf-8-sig")
         except UnicodeDecodeError:
@@ -119,10 +141,15 @@ class Desk:
         """Return name and bytes of the job file, None when there is none yet."""
         with self._lock:
             name = self._job_name()
-            return None if name is None else (name, (self._folder / name).read_bytes())
+            return None if name is None else (name.rpartition("/")[2], self._paths[name].read_bytes())
 
     def _job_name(self) -> str | None:
-        return next((name for name, kind in self._kinds.items() if kind == JOB), None)
+        """Return the job to be checked: the one that was chosen, unless it is the jig of another."""
+        jobs = [name for name, kind in self._kinds.items() if kind == JOB]
+        chosen = self._chosen if self._chosen in jobs else next(reversed(jobs), None)
+        last = "" if chosen is None else chosen.rpartition("/")[2]
+        others = [name for name in jobs if name != chosen and last in jigs_of(self._paths[name])]
+        return chosen if len(others) != 1 or chosen == self._asked else others[0]
 
     # ---- the check ----
 
@@ -190,9 +217,19 @@ class Desk:
 
     def prefill(self) -> dict[str, Any]:
         """Return what the files let one guess for the form."""
-        words = [sys.executable, "-P", "-m", "simkit.page.prefill", str(self._folder)]
+        folder = self._root / "guess"
+        shutil.rmtree(folder, ignore_errors=True)
+        folder.mkdir()
+        with self._lock:
+            names = {name.rpartition("/")[2]: name for name, kind in self._kinds.items() if kind != JOB}
+            for last, name in names.items():
+                shutil.copyfile(self._paths[name], folder / last)
+        words = [sys.executable, "-P", "-m", "simkit.page.prefill", str(folder)]
         done = subprocess.run(words, capture_output=True, timeout=PREFILL_SECONDS, check=True)
-        return json.loads(done.stdout)
+        guess = json.loads(done.stdout)
+        for row in guess["setups"]:
+            row["programs"] = [names.get(name, name) for name in row["programs"]]
+        return guess
 
     def _refuse_when_busy(self) -> None:
         if self.is_busy() and threading.current_thread() is not self._thread:
@@ -203,9 +240,11 @@ class Desk:
             (self._out / name).unlink(missing_ok=True)
         self._stages = 0
         try:
-            refuse_outside(self._folder / job)
+            self._laid = laid = lay_out(self._root / "laid", dict(self._paths), job)
+            self._tell(taken=laid.words)
+            name = job.rpartition("/")[2]
             record = self._checker.check(
-                self, self._folder, job, self._out, self._say, lambda: self._wanted == number
+                self, laid.folder, name, self._out, self._say, lambda: self._wanted == number
             )
         except Interrupted:
             self._tell(phase="stopped")

@@ -8,6 +8,8 @@ window.jobForm = (() => {
   const FACES = { top: "top of the blank", bottom: "table" };
   const TURNS = { "about x": "about its length: front edge goes to the back",
     "about y": "about its width: left end goes to the right", none: "not turned over" };
+  const ANCHORS = { origin: "its own zero", "low corner": "its low corner", centre: "its middle" };
+  const AREAS = ["clamp", "stop", "tape", "vacuum", "screw"];
   const form = document.getElementById("form"), drawing = document.getElementById("drawing");
   const cutters = document.getElementById("cutters"), setups = document.getElementById("setups");
   const units = document.getElementById("mesh-units");
@@ -45,6 +47,26 @@ window.jobForm = (() => {
     row.append(gone);
     cutters.append(row);
   }
+
+  // Dowels count from the left front corner of the blank, side 1 up; what stands on the table from that of the
+  // blank as it lies there.
+  function addRow(root, ...fields) {
+    const row = el("fieldset", { className: "extra" }, ...fields), gone = el("button", { type: "button" }, "take away");
+    gone.addEventListener("click", () => { row.remove(); follow(); });
+    row.append(gone);
+    root.append(row);
+    row.querySelector("input, select").focus();
+    follow();
+  }
+  const dowels = document.getElementById("dowels"), areas = document.getElementById("areas");
+  document.getElementById("more-dowels").addEventListener("click", () => addRow(dowels, el("legend", {}, "Dowel"),
+    entry("from the left", "x"), entry("from the front", "y"), entry("diameter", "diameter")));
+  document.getElementById("more-areas").addEventListener("click", () => addRow(areas, el("legend", {}, "Table"),
+    choice("what", "what", AREAS), choice("on", "side", { "": "both sides", 1: "side 1", 2: "side 2" }, ""),
+    entry("from the left", "left"), entry("to", "right"), entry("from the front", "front"), entry("to", "back"),
+    entry("top above the table (clamp, stop)", "height")));
+  const rows = (root) => [...root.querySelectorAll(".extra")].map((row) =>
+    Object.fromEntries([...row.querySelectorAll("[name]")].map((one) => [one.name, one.value])));
 
   function value(root, name) {
     const found = root.querySelector(`[name="${name}"]`);
@@ -86,8 +108,9 @@ window.jobForm = (() => {
     units.dataset.name = name;
     units.replaceChildren(el("legend", {}, "Mesh"),
       choice(`${name} is in `, "mesh_units", { "": "", mm: "mm", cm: "cm", m: "m", in: "in" }));
-    units.append(el("span", { className: "quiet" },
-      "Its own zero is taken to be the left front bottom corner of the blank, side 1 up."));
+    units.append(choice("there lies ", "mesh_anchor", ANCHORS),
+      ...["from the left", "from the front", "from below"].map((words, k) => entry(words, `mesh_at_${k}`, "0")),
+      el("span", { className: "quiet" }, "Counted from the left front bottom corner of the blank, side 1 up."));
   }
 
   function takeGuess(guess) {
@@ -124,7 +147,10 @@ window.jobForm = (() => {
       unit: value(form, "unit"), blank: ["length", "width", "thickness"].map((name) => value(form, name)),
       cutters: [...cutters.querySelectorAll(".cutter")].map((row) =>
         Object.fromEntries([...row.querySelectorAll("[name]")].map((one) => [one.name, one.value]))),
-      setups: made, mesh_units: value(form, "mesh_units"),
+      setups: made, mesh_units: value(form, "mesh_units"), mesh_anchor: value(form, "mesh_anchor"),
+      mesh_at: [0, 1, 2].map((k) => value(form, `mesh_at_${k}`)), dowels: rows(dowels),
+      areas: rows(areas).map(({ left, front, right, back, ...row }) => ({ ...row, box: [left, front, right, back] })),
+      limits: Object.fromEntries(["gouge", "leftover", "thinnest_wall", "witness_step"].map((one) => [one, value(form, one)])),
     };
   }
 
@@ -140,7 +166,30 @@ window.jobForm = (() => {
   const words = (x, y, text, anchor = "middle") => svg("text", { x, y, "text-anchor": anchor, class: "t" }, text);
   const line = (x1, y1, x2, y2) => svg("line", { x1, y1, x2, y2, class: "zero-line" });
 
-  function sideDrawing(row, index, size) {
+  // Dowel holes, clamps and tape in the drawing of a side, as far as their numbers are filled in.
+  function extras(told, row, index, size, pitch, x, y) {
+    const read = (text) => (String(text).trim() === "" ? NaN : Number(String(text).replace(",", ".")));
+    const [length, width] = size, shapes = [];
+    for (const one of told.areas) {
+      const [left, front, right, back] = one.box.map(read);
+      if (one.side && Number(one.side) !== index + 1) continue;
+      if (!(right > left && back > front)) continue;
+      const stands = ["clamp", "stop"].includes(one.what);
+      shapes.push(svg("rect", { x: x + left / pitch, y: y + (width - back) / pitch, width: (right - left) / pitch,
+        height: (back - front) / pitch, class: stands ? "clamp" : "mark-down" }),
+      words(x + (left + right) / 2 / pitch, y + (width - (front + back) / 2) / pitch + 4, one.what));
+    }
+    for (const one of told.dowels) {
+      const [a, b, wide] = [read(one.x), read(one.y), read(one.diameter)];
+      if (!(wide > 0 && a >= 0 && b >= 0)) continue;
+      const across = row.turn === "about y" ? length - a : a, up = row.turn === "about x" ? width - b : b;
+      shapes.push(svg("circle", { cx: x + across / pitch, cy: y + (width - up) / pitch,
+        r: Math.max(wide / 2 / pitch, 2.5), class: "hole" }));
+    }
+    return shapes;
+  }
+
+  function sideDrawing(row, index, size, told) {
     const [length, width, thick] = size, pitch = Math.max(length / (WIDE - 2 * SPACE), width / 150);
     const wide = length / pitch, tall = width / pitch, x = (WIDE - wide) / 2, y = 30;
     const deep = Math.max(thick / pitch, 10), below = y + tall + 40, height = below + deep + 24;
@@ -155,6 +204,7 @@ window.jobForm = (() => {
     const zz = row.face === "top" ? below : below + deep;
     picture.append(
       svg("rect", { x, y, width: wide, height: tall, class: "blank-wood" }),
+      ...extras(told, row, index, size, pitch, x, y),
       svg("path", { d: `M${mx} ${my}h${sx}L${mx} ${my + sy}Z`, class: isOver ? "mark-down" : "mark-up" }),
       words(WIDE / 2, y - 8, "back"), words(WIDE / 2, y + tall + 16, "front"),
       words(x - 8, y + tall / 2 + 4, "left", "end"), words(x + wide + 8, y + tall / 2 + 4, "right", "start"),
@@ -174,7 +224,7 @@ window.jobForm = (() => {
     const told = values(), read = (text, other) => { const n = Number(text.replace(",", ".")); return n > 0 ? n : other; };
     const size = [read(told.blank[0], 280), read(told.blank[1], 90), read(told.blank[2], 38)];
     const isWhole = told.blank.every((text) => Number(text.replace(",", ".")) > 0);
-    const parts = told.setups.map((row, index) => sideDrawing(row, index, size));
+    const parts = told.setups.map((row, index) => sideDrawing(row, index, size, told));
     if (!isWhole) parts.push(el("p", { className: "quiet" }, "An example, until the size of the blank is filled in."));
     drawing.replaceChildren(...parts);
     drawing.setAttribute("aria-label", told.setups.map((row, index) =>

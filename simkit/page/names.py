@@ -14,6 +14,8 @@ from simkit.job.files import shown_text
 
 JOB, MESH, PROGRAM = "job file", "mesh", "program"
 MESHES = (".stl", ".ply", ".obj", ".off")
+ENDINGS = (*PROGRAMS, *PERHAPS, *MESHES, ".toml")
+MOST_FOLDERS = 8
 LONGEST = 200  # bytes as UTF-8; file systems take 255
 _SIGNS = frozenset(" ._-+,()=&@'")
 _DEVICES = frozenset(
@@ -37,6 +39,15 @@ def safe_name(name: str) -> str:
             Problem(Place("dropped file"), wrong, expected, "rename the file and drop it again")
         )
     return plain
+
+
+def safe_path(name: str) -> str:
+    """Return the name of a file in dropped folders, "boat/side1.nc": each part as `safe_name` has it."""
+    parts = name.split("/")
+    if len(parts) > MOST_FOLDERS + 1:
+        found, expected = f"{len(parts) - 1} folders one in another", f"{MOST_FOLDERS} at most"
+        raise InputProblems(Problem(Place("dropped file"), found, expected, "drop the inner folder alone"))
+    return "/".join(safe_name(part) for part in parts)
 
 
 def kind_of(name: str) -> str:

@@ -35,17 +35,32 @@
   // ---- files ----
 
   function drawFiles() {
+    const several = files.filter((file) => file.kind === "job file").length > 1;
     at("files").replaceChildren(...files.map((file) => {
       const row = document.createElement("li"), name = document.createElement("bdi");
       const gone = document.createElement("button");
       name.textContent = file.name;
+      row.className = file.chosen && several ? "is-checked" : "";
       gone.type = "button";
       gone.textContent = "take away";
       gone.setAttribute("aria-label", `take ${file.name} away`);
       gone.addEventListener("click", () => change(async () => {
         ({ files } = await json("DELETE", mine(`/file?${named(file.name)}`)));
       }));
-      row.append(name, ` ${file.kind}, ${size(file.size)} `, gone);
+      row.append(name, ` ${file.kind}, ${size(file.size)} `);
+      if (several && file.chosen) row.append("– this job is checked ");
+      if (several && file.kind === "job file" && !file.chosen) {
+        const choose = document.createElement("button");
+        choose.type = "button";
+        choose.textContent = "check this one";
+        choose.setAttribute("aria-label", `check ${file.name}`);
+        choose.addEventListener("click", async () => {
+          await change(async () => { ({ files } = await json("POST", mine(`/choose?${named(file.name)}`))); });
+          await check();
+        });
+        row.append(choose, " ");
+      }
+      row.append(gone);
       return row;
     }));
     at("check").disabled = !files.some((file) => file.kind !== "mesh");
@@ -67,22 +82,54 @@
     return queue;
   }
 
+  // What is in a dropped folder, and below it, as rows { name, file }.
+  async function inside(entry, most) {
+    if (entry.isFile) {
+      const file = await new Promise((go, no) => entry.file(go, no));
+      return [{ name: entry.fullPath.replace(/^\//, ""), file }];
+    }
+    const rows = [], reader = entry.createReader();
+    for (;;) {
+      const some = await new Promise((go, no) => reader.readEntries(go, no));
+      if (!some.length || rows.length > most) return rows;
+      for (const one of some) if (!one.name.startsWith(".")) rows.push(...await inside(one, most - rows.length));
+    }
+  }
+  // Of folders only what simkit reads is taken (a .toml without a blank is no job); the job file nearest to the
+  // top comes last, for it is checked.
+  async function sorted(rows) {
+    const endings = at("files-part").dataset.endings.split(" ");
+    const depth = (row) => row.name.split("/").length, isJob = (row) => row.name.toLowerCase().endsWith(".toml");
+    const kept = [];
+    for (const row of rows) {
+      const isOurs = depth(row) === 1 || endings.some((one) => row.name.toLowerCase().endsWith(one));
+      const isOther = depth(row) > 1 && isJob(row) && row.file.size < 1e6
+        && !/^\s*(\[\s*blank|blank\s*[.=])/m.test(await row.file.text());
+      if (isOurs && !isOther) kept.push(row);
+    }
+    kept.sort((a, b) => isJob(a) - isJob(b) || depth(b) - depth(a));
+    return kept;
+  }
+
   async function take(list) {
     const most = Number(at("files-part").dataset.most), wrong = [];
     if (!list.length) return;
+    const rows = await sorted(list);
+    const aside = list.length - rows.length;
+    at("aside").textContent = aside ? `${aside} other ${aside === 1 ? "file" : "files"} in the folder left aside.` : "";
     say(at("file-problems"), []);
     await change(async () => {
-      for (const file of list) {
-        const others = files.filter((one) => one.name !== file.name).reduce((sum, one) => sum + one.size, 0);
+      for (const { name, file } of rows) {
+        const others = files.filter((one) => one.name !== name).reduce((sum, one) => sum + one.size, 0);
         try {
-          if (file.size + others > most) throw new Error(`${file.name}: too large, all files together may have ${size(most)}`);
-          ({ files } = await json("PUT", mine(`/file?${named(file.name)}`), file));
+          if (file.size + others > most) throw new Error(`${name}: too large, all files together may have ${size(most)}`);
+          ({ files } = await json("PUT", mine(`/file?${named(name)}`), file));
         } catch (reason) {
-          wrong.push(reason instanceof TypeError ? `${file.name}: cannot be read (a folder?)` : reason.message);
+          wrong.push(reason instanceof TypeError ? `${name}: cannot be read (a folder?)` : reason.message);
         }
       }
     });
-    say(at("file-problems"), wrong);
+    say(at("file-problems"), wrong.length > 6 ? [...wrong.slice(0, 5), `and ${wrong.length - 5} more files`] : wrong);
     if (wrong.length) return;
     const hasJob = files.some((file) => file.kind === "job file");
     if (hasJob || shown) await check();
@@ -107,13 +154,22 @@
     if (!isFiles(event)) return;
     event.preventDefault();
     drop.classList.remove("is-over");
-    take([...event.dataTransfer.files]);
+    const entries = [...event.dataTransfer.items].map((item) => item.webkitGetAsEntry && item.webkitGetAsEntry());
+    if (!entries.some((entry) => entry && entry.isDirectory)) {
+      take([...event.dataTransfer.files].map((file) => ({ name: file.name, file })));
+      return;
+    }
+    const MOST = 2000; // of a folder dropped by mistake not all is listed
+    Promise.all(entries.filter(Boolean).map((entry) => inside(entry, MOST))).then((rows) => take(rows.flat()))
+      .catch(() => say(at("file-problems"), ["the folder cannot be read; drop the files in it"]));
   });
-  at("choose").addEventListener("change", (event) => {
-    const list = [...event.target.files];
-    event.target.value = ""; // so that the same file can be chosen again
-    take(list);
-  });
+  for (const id of ["choose", "choose-folder"]) {
+    at(id).addEventListener("change", (event) => {
+      const list = [...event.target.files].map((file) => ({ name: file.webkitRelativePath || file.name, file }));
+      event.target.value = ""; // so that the same file can be chosen again
+      take(list.filter((row) => !row.name.split("/").some((part) => part.startsWith("."))));
+    });
+  }
 
   // ---- the check ----
 
@@ -173,8 +229,9 @@
 
   // ---- what came of it ----
 
-  function showVerdict(number, { verdict, changes }) {
+  function showVerdict(number, { verdict, changes, taken }) {
     lastVerdict = number;
+    say(at("taken"), taken || []);
     at("result").hidden = false;
     at("result").classList.add("is-drawing");
     const first = document.createElement("b"), status = verdict.status[0].toUpperCase() + verdict.status.slice(1);
@@ -197,7 +254,7 @@
     at("first").innerHTML = parts.first || ""; // simkit escapes all that comes from files, and no script runs here
     at("column").innerHTML = parts.findings;
     at("solid-place").innerHTML = parts.solid;
-    at("rest").innerHTML = ["pictures", "sections", "job", "budget", "time", "tables", "checklist"].map((one) => parts[one] || "").join("");
+    at("rest").innerHTML = ["pictures", "sections", "job", "steps", "budget", "time", "tables", "checklist"].map((one) => parts[one] || "").join("");
     at("rest-part").hidden = false;
     solid = window.drawSolid();
     window.programText.hide();
@@ -241,6 +298,15 @@
     window.programText.show(row.file, row.line, async (name) => (await ask("GET", mine(`/text?${named(name)}`))).text())
       .catch(() => window.programText.hide());
   }
+
+  // Where all stands in one column the place comes before the list, for the eye and for the Tab key alike.
+  const narrow = window.matchMedia("(max-width: 61.99rem)");
+  const order = () => {
+    at("sides")[narrow.matches ? "prepend" : "append"](at("shown"));
+    window.programText.again();
+  };
+  narrow.addEventListener("change", order);
+  order();
 
   // ---- begin and end ----
 

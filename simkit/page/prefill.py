@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from simkit.draft import guesses
+from simkit.draft.draft import cutters
 from simkit.draft.seen import Seen, seen_in
 
 
@@ -26,10 +27,9 @@ def form_of(found: Seen) -> dict[str, Any]:
         why += [f"side {index + 1}: {words}" for words in (*corner.why, *face.why)]
         names = [program.name for program in programs]
         setups.append({"programs": names, "corner": corner.value or "", "face": face.value or ""})
-    for program in found.programs:
-        if program.read is not None:
-            moves = program.moves
-            tools |= {int(tool) or 1 for tool in moves.tool[~moves.rapid].tolist()}
+    for tool, _, notes in cutters(found.programs) if any(one.read for one in found.programs) else ():
+        tools.add(tool)
+        why += [f"T{tool}: {words}" for words in notes]
     cuts = guesses.cuts_of(first or untold) or guesses.cuts_of(second)
     units = guesses.units(found.meshes[0], cuts) if _has_bounds(found) else guesses.Guess(None)
     return {

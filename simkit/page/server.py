@@ -209,6 +209,10 @@ class Handler(BaseHTTPRequestHandler):
         elif asked == ("DELETE", "file"):
             desk.take_away(self._name())
             self._json({"files": desk.files()})
+        elif asked == ("POST", "choose"):
+            self._body(0)
+            desk.choose(self._name())
+            self._json({"files": desk.files()})
         elif asked == ("GET", "text"):
             self._send(desk.text_of(self._name()).encode("utf-8", "replace"), "text/plain; charset=utf-8")
         elif asked == ("GET", "guess"):

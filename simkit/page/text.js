@@ -41,8 +41,12 @@ window.programText = (() => {
     part.hidden = false;
     name.textContent = line ? `${file}, line ${line}` : file;
     draw();
+    again();
+  }
+  // Shows the chosen line again, after the box was moved in the page: that takes it back to its beginning.
+  function again() {
     box.scrollTop = Math.max((chosen - 1) * LINE - box.clientHeight / 2 + LINE, 0);
     draw();
   }
-  return { show, hide() { part.hidden = true; asked++; } };
+  return { show, again, hide() { part.hidden = true; asked++; } };
 })();

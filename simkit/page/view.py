@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from simkit.page.names import ENDINGS
 from simkit.report.page.html import Html, el
 from simkit.report.page.section_view import HATCHES
 
@@ -43,19 +44,27 @@ def _drop(most: int) -> Html:
         el("h2", "Files"),
         el(
             "div",
-            el("p", "Drop programs, a mesh of the part and a job file here."),
+            el("p", "Drop programs, a mesh of the part and a job file here, or the folder they lie in."),
             el(
                 "label",
                 "Or choose them ",
                 el("input", type="file", id="choose", multiple=True),
                 for_="choose",
             ),
+            el(
+                "label",
+                "Or a whole folder ",
+                el("input", type="file", id="choose-folder", webkitdirectory=True, multiple=True),
+                for_="choose-folder",
+            ),
             el("p", f"Up to {most / 1e6:g} MB together.", class_="quiet"),
             id="drop",
         ),
         el("ul", id="files", aria_label="Files dropped"),
+        el("p", id="aside", class_="quiet", role="status"),
         el("div", id="file-problems", role="alert"),
         data_most=str(most),
+        data_endings=" ".join(ENDINGS),
         id="files-part",
     )
 
@@ -91,6 +100,19 @@ def _form() -> Html:
                 el("button", "One more cutter", type="button", id="more-cutters"),
                 el("div", id="setups"),
                 el("fieldset", el("legend", "Mesh"), id="mesh-units"),
+                el("div", id="dowels"),
+                el("button", "One more dowel", type="button", id="more-dowels"),
+                el("div", id="areas"),
+                el("button", "One more clamp, stop, tape ...", type="button", id="more-areas"),
+                el(
+                    "fieldset",
+                    el("legend", "Limits"),
+                    _field("cut too deep by", "gouge", placeholder="0.1 mm", **number),
+                    _field("left standing", "leftover", placeholder="0.3 mm", **number),
+                    _field("thinnest wall", "thinnest_wall", placeholder="3 mm", **number),
+                    _field("step between the sides", "witness_step", placeholder="0.2 mm", **number),
+                    el("span", "What is left empty counts as shown.", class_="quiet"),
+                ),
             ),
             el("div", id="drawing", role="img", aria_label="How the blank lies"),
             class_="beside",
@@ -125,6 +147,7 @@ def _result() -> Html:
     return el(
         "section",
         el("p", id="verdict", class_="verdict", tabindex="-1", role="status"),
+        el("div", id="taken", aria_live="polite"),
         el("div", id="changes", aria_live="polite"),
         el(
             "p",
@@ -138,7 +161,6 @@ def _result() -> Html:
             el(
                 "div",
                 el("p", el("a", id="back", href="#findings", hidden=True), id="back-place"),
-                el("div", id="solid-place"),
                 el(
                     "section",
                     el("h2", "Program"),
@@ -147,6 +169,7 @@ def _result() -> Html:
                     id="text-part",
                     hidden=True,
                 ),
+                el("div", id="solid-place"),
                 id="shown",
             ),
             id="sides",

@@ -202,6 +202,8 @@ class Cycles(Motion):
                 if self._motion == 83:
                     self._step(block, x, y, clear, RAPID)
                 self._step(block, x, y, min(depth + BACK_OFF, clear), RAPID)
+            if self._motion in voc.DWELLING:
+                self.rests.append(self._row_count())
             self._retract(block, x, y, clear, feed)
             x, y = x + step_x, y + step_y
 

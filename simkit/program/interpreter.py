@@ -254,12 +254,16 @@ class Interpreter(Cycles):
             self._set_length(block)
         if voc.WORK_ZERO in g:
             self._set_work_zero(block)
+        if voc.PATH in g:
+            self.exact_stops.append((self._row_count(), block.key(voc.PATH) == 611))
         if block.key(voc.PATH) == 640:
             text = "G64 lets the control round corners off: they are checked as written"
             self._notice_once("path", block, g[voc.PATH][1], text)
         elif voc.PATH in g:
             key, index = g[voc.PATH]
             text = f"{voc.written(key)} asks for the exact path: everything is checked as written anyway"
+            if key == 611:
+                text += "; its stops count in the time"
             self._notice_once("exact path", block, index, text)
         if "D" in at:
             text = f"{block.written(at['D'])} does nothing without cutter compensation"
@@ -407,6 +411,7 @@ class Interpreter(Cycles):
             block.problem(block.at["P"], "", "a time of zero or more", "correct the time of the dwell")
         else:
             self.dwell += block.values["P"]
+            self.rests.append(self._row_count())
 
 
 def _unit_of(block: Block) -> str | None:

@@ -49,6 +49,8 @@ class Motion(Origins):
         if self._motion is None:
             expected = "G0, G1, G2 or G3 first, for nothing says how to go there"
             about = " with no kind of motion in force"
+            if self._is_ended:
+                about += ", for G80 ended it with the cycle"
             self._problem_once("mode", block, first, about, expected, "write G0 or G1 before it")
             self._lose_place()
             return
@@ -114,7 +116,7 @@ class Motion(Origins):
         if refusals.TAKES_MOTION in effects:
             self._motion = REFUSED_MOTION
         elif key == 800:
-            self._motion = None
+            self._motion, self._is_ended = None, True
             if moving:
                 expected = "no axis words with G80, for it ends every motion"
                 block.problem(

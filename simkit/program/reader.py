@@ -135,7 +135,7 @@ def _read(
     speed = _column(_spans(len(table), [(row, speed) for row, speed, _ in state.spindle], 0.0), np.float64)
     return ProgramRead(
         name=name,
-        moves=_moves(table, name, setup, tool, speed),
+        moves=_moves(table, name, setup, tool, speed, _rests(state, table)),
         warnings=tuple(notices.told()),
         units_seen=tuple(state.units_seen),
         tools_called=tools_called,
@@ -179,7 +179,23 @@ def _compiled(source, name, units, has_short_cut, options, cutter) -> tuple[Inte
     return state, state.columns
 
 
-def _moves(table: Rows, name: str, setup: int, tool: np.ndarray, speed: np.ndarray) -> Moves:
+def _rests(state: Interpreter, table: Rows) -> np.ndarray:
+    """Return behind which of n moves the machine stands still for a dwell or an exact stop, (n,) bool."""
+    n = len(table)
+    rests = np.zeros(n, bool)
+    for (first, is_exact), (last, _) in itertools.pairwise([*state.exact_stops, (n, False)]):
+        rests[first:last] |= is_exact
+    if rests.any():  # a helix of several turns is one move
+        is_arc = (table.code[:n] >= interpreter.ARC) & (table.code[:n] <= interpreter.ARC_YZ)
+        rests[:-1] &= ~(is_arc[:-1] & is_arc[1:] & (table.line[: n - 1] == table.line[1:n]))
+    dwells = np.array(state.rests, dtype=np.int64) - 1
+    rests[dwells[dwells >= 0]] = True
+    return rests
+
+
+def _moves(
+    table: Rows, name: str, setup: int, tool: np.ndarray, speed: np.ndarray, rests: np.ndarray
+) -> Moves:
     # The columns of a long program are large: each is made once, in its own type.
     n = len(table)
     start = np.empty((n, 3))
@@ -203,6 +219,7 @@ def _moves(table: Rows, name: str, setup: int, tool: np.ndarray, speed: np.ndarr
         setup=np.full(n, setup, dtype=np.int32) if setup else np.zeros(n, dtype=np.int32),
         program=np.zeros(n, dtype=np.int32),
         line=table.line,
+        rests=rests,
     )
 
 

@@ -80,6 +80,8 @@ class State:
         self.spindle: list[tuple[int, float, int]] = []
         self.lengths: list[tuple[int, int | None, int, int]] = []
         self.dwell = 0.0  # sum of all P
+        self.rests: list[int] = []  # rows so far at every dwell
+        self.exact_stops: list[tuple[int, bool]] = []  # rows so far, whether G61.1 is in force from there on
         self.deleted_count = 0
         self.largest_mismatch = 0.0
         self.largest_mismatch_line: int | None = None
@@ -120,6 +122,7 @@ class State:
         # arc tolerance: options.arc_tolerance, when it is not None, in place of arcs.tolerance
         # ==== end ==================================================================================
 
+        self._is_ended = False  # G80 has ended a motion
         self._feed_loss = ""  # what made the last F void
         self._work_zero = "G54"
         self._work = list(self.options.work_offsets.get("G54", (0.0, 0.0, 0.0)))

@@ -74,7 +74,9 @@ G_WORDS = (
     *(Accepted(f"G{n}", WORK_ZERO, "work zero, from `work_offsets` of the job") for n in range(54, 60)),
     *(Accepted(f"G59.{n}", WORK_ZERO, "work zero, from `work_offsets` of the job") for n in (1, 2, 3)),
     Accepted("G61", PATH, "exact path; told, everything is checked as written"),
-    Accepted("G61.1", PATH, "exact stop; told, everything is checked as written"),
+    Accepted(
+        "G61.1", PATH, "exact stop; told, everything is checked as written, the stops count in the time"
+    ),
     Accepted("G64", PATH, "path blending; told, for corners are checked as written"),
     Accepted("G73", MOTION, f"drilling in steps of Q, chips broken, {_CYCLE}", True),
     Accepted("G80", MOTION, "no cycle, no motion"),

@@ -14,11 +14,10 @@ from simkit.budget.region import FAR, plan_ways
 from simkit.budget.rows import GOUGE, KINDS, LEFTOVER, STEP
 
 NOTE = (
-    "by rows of the check's cells, walls and corners, linear in shift, turn, height and thickness, and by "
-    "the exact sweeps evaluated anew where a limit breaks; dowel misses do not depend on it. Errors are "
-    "independent of each other; standard uncertainties are combined as in "
-    "GUM (JCGM 100:2008), an even error up to a as "
-    "a/sqrt(3), from memory"
+    "each place that could break a limit is moved in thought, bit by bit, and cut again where one breaks; "
+    "misses of dowels do not count. The stated errors are taken to have nothing to do with each other: one "
+    "is seldom at its worst when the others are, so together they make less than their sum (added as in the "
+    "GUM, JCGM 100:2008, from memory; an error anywhere up to a counts as a/sqrt(3))"
 )
 NO_CORNERS = f"; sharp corners are left out, the mesh has more than {MOST_TRIANGLES:,} triangles"
 _WORDS = {

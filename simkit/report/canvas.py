@@ -172,6 +172,14 @@ def hatch_holding(rgb: np.ndarray, is_holding: np.ndarray) -> None:
     rgb[is_holding & ((ix - iy) % 14 < 1)] = colours.rgb(colours.HOLDING_LINE)
 
 
+def dot_resin(rgb: np.ndarray, is_resin: np.ndarray) -> None:
+    """Draw dots on pale teal over resin, in place."""
+    iy, ix = np.indices(is_resin.shape)
+    rgb[is_resin] = colours.rgb(colours.RESIN)
+    odd = (iy // 6) % 2 * 5
+    rgb[is_resin & (iy % 6 < 2) & ((ix + odd) % 10 < 2)] = colours.rgb(colours.RESIN_DOT)
+
+
 def hatch_through(rgb: np.ndarray, is_through: np.ndarray) -> None:
     """Draw a dark lattice on white where the part is cut right through, in place."""
     iy, ix = np.indices(is_through.shape)

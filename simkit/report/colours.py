@@ -26,6 +26,8 @@ CLASSES = (*PUOR_11[:4], "#e9e9e6", *PUOR_11[7:])
 HOLDING = "#f3eee4"  # wood outside the outline that holds the part, under a hatch
 HOLDING_LINE = "#b9ae9b"
 OTHER_WOOD = "#d9cfbd"  # wood outside the outline that holds nothing
+# Resin: the teal arm of ColorBrewer's BrBG, eleven classes, as safe; dotted, so that a grey print tells it.
+RESIN, RESIN_DOT = "#c7eae5", "#35978f"
 NOTHING = "#ffffff"
 INK = "#262626"
 QUIET_INK = "#6a6a6a"

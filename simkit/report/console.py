@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import math
 import sys
 from collections.abc import Iterator
 from typing import Any
@@ -16,7 +15,9 @@ from rich.text import Text
 
 from simkit.report.console_budget import budget_parts
 from simkit.report.console_effort import effort_parts, faster_lines
+from simkit.report.console_steps import step_parts
 from simkit.report.console_tables import surface_tables
+from simkit.units import is_too_coarse, measured_words
 
 MOST_ROWS = 10
 WIDE = 120  # characters: a narrower terminal gets the rows as lines
@@ -110,6 +111,9 @@ class Console:
                 self._out.print(_findings_lines(rows[:MOST_ROWS]))
             if len(rows) > MOST_ROWS:
                 self._out.print(f"and {len(rows) - MOST_ROWS} more rows; --json FILE writes all of them")
+            if any(row["unit"] == "mm" and is_too_coarse(row["value"], row["bound"]) for row in rows):
+                words = f"Where a range stands, cells of {result['cell']:g} mm are too coarse for a figure: "
+                self._out.print(Padding(Text(f"{words}check with a smaller --cell."), (0, 0, 0, 2)))
             for advice, numbers in _advice(rows[:MOST_ROWS]):
                 self._out.print(Padding(Text(f"{numbers}: {advice}"), (0, 0, 0, 2)))
         is_dangerous = any(row["severity"] == "safety" for row in result["findings"])
@@ -119,6 +123,7 @@ class Console:
             )
         for parts in (
             faster_lines(result),
+            step_parts(result),
             surface_tables(result),
             budget_parts(result),
             effort_parts(result),
@@ -236,15 +241,13 @@ def _place(row: dict[str, Any]) -> str:
 def measured_text(row: dict[str, Any]) -> str:
     """Return the measured value of a finding with its bound and unit, '' when it has none.
 
-    Both are printed to a hundredth, the bound rounded up: more digits would promise too much.  What a program
-    states itself (speeds, feeds for each tooth) stands as it is.
+    What a program states itself (speeds, feeds for each tooth) stands as it is.
     """
     if row["value"] is None:
         return ""
     if row["unit"] != "mm" and not row["bound"]:
         return f"{round(row['value'], 4):g} {row['unit']}".rstrip()
-    bound = f" ±{math.ceil(row['bound'] * 100) / 100:.2f}" if row["bound"] else ""
-    return f"{row['value']:.2f}{bound} {row['unit']}".rstrip()
+    return measured_words(row["value"], row["bound"], row.get("limit"), row["unit"])
 
 
 def _advice(rows: list[dict[str, Any]]) -> list[tuple[str, str]]:

@@ -12,7 +12,7 @@ from rich.text import Text
 
 from simkit.effort.program_time import about
 from simkit.findings.weak_hold import HELD_NOTE, grip_words
-from simkit.report.time_table import held_words, part_not_reached
+from simkit.report.time_table import held_words, operation_words, part_not_reached
 
 
 def faster_lines(result: dict[str, Any]) -> Iterator[Any]:
@@ -54,10 +54,28 @@ def _time(time: dict[str, Any]) -> Iterator[Any]:
             table.add_row("", "dwells", dwell, *["-"] * 3, dwell, "-")
     yield Text(f"Time: about {about(time['minutes'])} in all, speeding up and slowing down counted")
     yield Padding(table, (0, 0, 0, 2))
+    if any(len(program["operations"]) > 1 for program in time["programs"]):
+        yield from _operations(time)
     for words in held_words(time):
         yield Padding(Text(words), (0, 0, 0, 2))
     if time["note"]:
         yield Padding(Text(time["note"], style="dim"), (0, 0, 0, 2))
+
+
+def _operations(time: dict[str, Any]) -> Iterator[Any]:
+    """Give a table of the longest operations: from one retract to the safe height to the next."""
+    table = _table("program", "lines", "cutter", "down to", "min", "in wood", "air", "rapids")
+    for program in time["programs"]:
+        for index, row in enumerate(program["operations"]):
+            lines, depth = operation_words(row)
+            cutter = "none" if row["cutter"] is None else f"T{row['cutter']}"
+            parts = (_minutes(row[key]) for key in ("minutes", "in_wood", "air", "rapids"))
+            table.add_row(program["program"] if index == 0 else "", lines, cutter, depth, *parts)
+        rest = program["other_operations"]
+        if rest["count"]:
+            table.add_row("", f"{rest['count']} others", "", "", _minutes(rest["minutes"]), *["-"] * 3)
+    yield Text("Longest operations, each from one retract to the safe height to the next:")
+    yield Padding(table, (0, 0, 0, 2))
 
 
 def _bite(bite: dict[str, Any]) -> Iterator[Any]:

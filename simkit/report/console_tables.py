@@ -10,6 +10,8 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from simkit.units import area_words
+
 
 def surface_tables(result: dict[str, Any]) -> Iterator[Any]:
     """Give what to print of `reach` and `cusps` of a result, nothing where they are None."""
@@ -79,7 +81,7 @@ def _standing(row: dict[str, Any]) -> str:
 
 
 def _area(area: float) -> str:
-    return "-" if not area else f"{area:.1f} mm2" if area < 10 else f"{area:.0f} mm2"
+    return area_words(area) if area else "-"
 
 
 def _minutes(minutes: float) -> str:

@@ -11,6 +11,7 @@ from typing import Literal
 
 from simkit.kinds import KINDS
 from simkit.report.budget_forms import Budget
+from simkit.report.step_forms import Steps
 from simkit.report.table_forms import Along, Bite, Cusps, Faster, Held, Place, Reach, Seam, Seat, Time, told
 
 VERSION = 1  # of the result's form; raised when a key changes its meaning
@@ -234,6 +235,9 @@ class Result:
     cautions: tuple[str, ...] = told("before pressing start")
     pictures: tuple[str, ...] = told("files written")
     timings: dict[str, float] = told("seconds by stage; differs from run to run")
+    steps: Steps | None = told(
+        "what is done between the setups; only where the job states it", is_optional=True
+    )
 
     @property
     def passed(self) -> bool:

@@ -30,7 +30,7 @@ def draw_pictures(folder: Path, evidence: Evidence, result: dict[str, Any]) -> t
                 Place(str(folder), key="--pictures"),
                 f"'{reason.strerror or reason}'",
                 "a folder that can be written",
-                "choose another folder or free some space",
+                "free some space, close them where they are open, or choose another folder",
             )
         ) from None
 
@@ -81,8 +81,10 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
     from simkit.job.layup import glue_lines
     from simkit.report.budget_view import draw_budget
     from simkit.report.effort_views import draw_along
+    from simkit.report.more_maps import draw_more_maps
     from simkit.report.plan_views import draw_plan_view
     from simkit.report.seat_view import draw_seat
+    from simkit.report.section_view import draw_section
     from simkit.report.surface_views import draw_surface_view
 
     job, field = evidence.job, evidence.field
@@ -110,6 +112,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
             subtitle=result["verdict"]["sentence"] + scale,
             cell=field.lattice.cell,
             relief=(field.upper if side == 1 else field.lower).astype(np.float64),
+            resin=None if field.wood_upper is None else field.is_resin(side),
             glue=glue_lines(job.layup) if job.layup is not None and job.layup.joined == "along y" else None,
         )
         pictures.append(str(path))
@@ -129,6 +132,11 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
                 title=f"{name}: ridges between passes, and why wood was left standing, side {side}",
             )
             pictures.append(str(path))
+    for number, line in enumerate(evidence.lines, 1):
+        path = folder / f"section_{number}.png"
+        title = f"{name}: cut open along a line"
+        pictures.append(draw_section(path, evidence, line, title=title, findings=result["findings"]))
+    pictures += draw_more_maps(folder, evidence, turns, result)
     for index, seat in evidence.seats.items():
         words = seat_words(seat, job.setups[index].name)
         path = folder / f"seat_setup_{index + 1}.png"
@@ -147,7 +155,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
 
 
 def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[list[str], list[str]]:
-    from simkit.report.solid_view import draw_solid_view
+    from simkit.report.solid_view import draw_scenes, draw_solid_view
 
     pictures = draw_plans(folder, evidence, result)
     job, field = evidence.job, evidence.field
@@ -164,7 +172,28 @@ def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[lis
         limits=(job.limits.gouge, job.limits.leftover),
         title=job.name or "part",
         turn=turns_of(evidence)[2],
+        resin=None if field.wood_upper is None else {side: field.is_resin(side) for side in (1, 2)},
     )
-    if left_out is None:
-        return [*pictures, str(path)], []
-    return pictures, [left_out]
+    if left_out is not None:
+        return pictures, [left_out]  # the others would say the same
+    pictures.append(str(path))
+    scenes = scenes_of(folder, evidence, shown, turns_of(evidence)[2], result)
+    left_out = draw_scenes(scenes)
+    if left_out is not None:
+        return pictures, [left_out]
+    return [*pictures, *map(str, scenes)], []
+
+
+def scenes_of(
+    folder: Path, evidence: Evidence, shown: dict[int, np.ndarray], turn: str, result: dict[str, Any]
+) -> dict[Path, Any]:
+    """Return the scenes of a check under the paths of their pictures; empty ones are left out."""
+    from simkit.report.scenes import finding_scene, leftover_scene, seam_scene
+
+    made = {}
+    if shown:
+        made["leftover_3d.png"] = leftover_scene(evidence, shown, turn, result)
+    if result["seam"] is not None and evidence.seam.worst is not None:
+        made["seam_3d.png"] = seam_scene(evidence, result)
+    made["finding_3d.png"] = finding_scene(evidence, result)
+    return {folder / name: scene for name, scene in made.items() if scene is not None}

@@ -34,6 +34,11 @@ def pooled(lower, upper, class_lower, class_upper, most: int):
     return (*(a.astype(np.float32) for a in surfaces), *classes, fold)
 
 
+def pooled_share(is_true: np.ndarray, fold: int) -> np.ndarray:
+    """Return which part of each block of `fold` x `fold` cells is true (ny / fold, nx / fold), 0 to 1."""
+    return _blocks(is_true, fold, False).mean(0)
+
+
 def _blocks(array, fold, fill):
     """The array as (fold * fold, ny / fold, nx / fold), filled up at its far ends."""
     ny, nx = array.shape

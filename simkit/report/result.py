@@ -21,15 +21,16 @@ from simkit.findings.loose_piece import loose_remarks
 from simkit.findings.mesh_words import mesh_words
 from simkit.findings.seat import seat_remarks, seat_rows
 from simkit.findings.weak_hold import held_rows
-from simkit.job.files import sha256_of
+from simkit.job.files import file_word, sha256_of
 from simkit.report.budget_table import budget_table
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
 from simkit.report.effort_tables import effort_tables
 from simkit.report.forms import VERSION
+from simkit.report.steps_table import steps_remarks, steps_table
 from simkit.report.surface_tables import cusp_table, reach_table
 from simkit.report.verdict import verdict_of
 from simkit.report.whole_file import write_whole
-from simkit.stock.field import Field
+from simkit.stock.field import Field, volume_of
 
 TURNED_NOTE = (
     "what each cutter leaves and the ridges between passes are not told: they mean nothing until the turn "
@@ -38,16 +39,10 @@ TURNED_NOTE = (
 
 
 def volume_left(field: Field) -> tuple[float, float]:
-    """Return the volume of what is left and how far it may be off, mm3.
-
-    The sum of the columns at cell centres.  Where the thickness runs between two neighbouring samples,
-    taking the nearer one errs by at most half their difference over a cell: the bound adds these up
-    along both axes.
-    """
-    thickness = np.where(field.is_solid, field.upper.astype(np.float64) - field.lower, 0.0)
-    area = field.lattice.cell**2
-    change = sum(float(np.abs(np.diff(thickness, axis=axis)).sum()) for axis in (0, 1))
-    return float(thickness.sum()) * area, change * area / 2
+    """Return the volume of what is left and how far it may be off, mm3: stock.field.volume_of."""
+    return volume_of(
+        np.where(field.is_solid, field.upper.astype(np.float64) - field.lower, 0.0), field.lattice
+    )
 
 
 def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, float]) -> dict[str, Any]:
@@ -58,13 +53,14 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
     # What the cutters leave on a blank that lies the wrong way round says nothing about the part.
     is_turned = any(finding.kind == "wrong-turn" for finding in findings)
     remarks = evidence.remarks() + loose_remarks(evidence) + mesh_words(evidence)
+    remarks += steps_remarks(evidence)
     remarks += seat_remarks(evidence) + glue_remarks(evidence) + evidence.not_matched
     return _plain(
         {
             "form": "simkit result",
             "version": VERSION,
             "simkit": simkit.__version__,
-            "job": {"name": job.name, "file": job.file},
+            "job": {"name": job.name, "file": file_word(job.file)},
             "verdict": verdict_of(findings, tuple(evidence.deviations)),
             "strict": False,
             "against": None,
@@ -90,6 +86,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "cautions": list(CAUTIONS),
             "pictures": [],
             "timings": timings,
+            **({"steps": steps_table(evidence)} if job.steps else {}),
         }
     )
 

@@ -62,6 +62,28 @@ RULES = {
         "Cut the jig deeper or wider where it says, or correct where it stands.",
     ),
     "setup": ("the programs of a setup remove nothing at all", "Check its zero and its programs."),
+    "old-thickness": (
+        "the zero of a setup counts with the thickness that the blank had before it was planed",
+        "Set the zero on the wood as it is then.",
+    ),
+    "step": (
+        "a pour finds nothing to fill, a step to a thickness takes nothing, or a setup lays the blank on"
+        " resin that stands over its face",
+        "Check the step's side, level and thickness, and what it follows.",
+    ),
+    "spill": (
+        "poured resin runs out through the blank, over its edge, or into what the other side opened",
+        "Close the opening, pour less high, or pour inside an `outline`.",
+    ),
+    "pour-depth": (
+        "resin is poured deeper at once than the step's `most_depth`",
+        "Pour in two steps, or take a resin for deeper pours.",
+    ),
+    "inlay-lost": (
+        "a step to a thickness takes the resin of an inlay wholly away somewhere; or a carved place (a"
+        " warning)",
+        "Leave the blank thicker, or cut the pocket deeper.",
+    ),
     "break-through": ("nothing is left of the part there", "Raise the cut there, from one side or both."),
     "gouge": ("cut into the part, deeper than the limit", "Correct the program at that line."),
     "thin-wall": (

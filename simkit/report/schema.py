@@ -65,10 +65,15 @@ def _object(form: type, kinds: dict[str, Any], closed: bool) -> dict[str, Any]:
     return {
         "type": "object",
         "description": (form.__doc__ or "").strip(),
-        "required": list(properties),
+        "required": [field.name for field in dataclasses.fields(form) if not _is_optional(field)],
         "properties": properties,
         **rules,
     }
+
+
+def _is_optional(field: dataclasses.Field) -> bool:
+    """Return whether a key is left out where there is nothing to say."""
+    return bool(field.metadata.get("is_optional"))
 
 
 @cache
@@ -82,8 +87,14 @@ def as_object(form: type, data: Mapping[str, Any]) -> Any:
     Lists become tuples, tables read-only mappings; keys that the type does not name are left out.
     """
     hints = _hints(form)
-    names = [field.name for field in dataclasses.fields(form)]
-    return form(**{name: _as(hints[name], data[name]) for name in names})
+    return form(
+        **{
+            field.name: _as(
+                hints[field.name], data.get(field.name) if _is_optional(field) else data[field.name]
+            )
+            for field in dataclasses.fields(form)
+        }
+    )
 
 
 def _as(hint: Any, value: Any) -> Any:
@@ -105,7 +116,11 @@ def _as(hint: Any, value: Any) -> Any:
 def as_data(value: Any) -> Any:
     """Return an object of forms.py as plain data again: dicts, lists, text, numbers, None."""
     if dataclasses.is_dataclass(value):
-        return {field.name: as_data(getattr(value, field.name)) for field in dataclasses.fields(value)}
+        return {
+            field.name: as_data(getattr(value, field.name))
+            for field in dataclasses.fields(value)
+            if not (_is_optional(field) and getattr(value, field.name) is None)
+        }
     if isinstance(value, Mapping):
         return {key: as_data(part) for key, part in value.items()}
     return [as_data(part) for part in value] if isinstance(value, tuple | list) else value

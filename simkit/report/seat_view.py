@@ -11,7 +11,7 @@ from scipy import ndimage
 from simkit.compare.seat import SAME_HEIGHT, Seat
 from simkit.report import canvas, colours
 from simkit.report.canvas import BODY, MARGIN, SMALL, TITLE, Page
-from simkit.report.plan_views import draw_scale_bar, flow, nice_step
+from simkit.report.map_parts import draw_scale_bar, flow, nice_step
 
 WIDTH, TALLEST = 1800.0, 1100.0  # pixels
 LEFT, RIGHT, TOP, FRONT = 118.0, 60.0, 44.0, 92.0  # pixels beside the map

@@ -17,13 +17,17 @@ from simkit.job.wood import density
 from simkit.moves.extremes import extremes
 from simkit.moves.table import join_moves
 from simkit.report.cautions import CAUTIONS
+from simkit.report.sheet_steps import resin_lines, sheet_steps, step_lines
 
 VERSION = 1
 _NEAR = 1e-6
 
 
-def sheet_of(job: Job, reads) -> dict[str, Any]:
-    """Return the sheet of a job as plain data: mm, kg, dm3.  reads: of its programs, by setup."""
+def sheet_of(job: Job, reads, done=None) -> dict[str, Any]:
+    """Return the sheet of a job as plain data: mm, kg, dm3; of resin cm3 and g.
+
+    reads: of its programs, by setup.  done[setup]: the steps that follow it, of stock.steps; None: not known.
+    """
     return {
         "form": "simkit sheet",
         "version": VERSION,
@@ -35,6 +39,7 @@ def sheet_of(job: Job, reads) -> dict[str, Any]:
             _setup(job, index, [read for _, read in programs]) for index, programs in enumerate(reads)
         ],
         "cautions": list(CAUTIONS),
+        **({"steps": sheet_steps(job, reads, done)} if job.steps else {}),
     }
 
 
@@ -81,12 +86,13 @@ def _boards(job: Job) -> dict[str, Any] | None:
 def _setup(job: Job, index: int, reads) -> dict[str, Any]:
     setup, blank = job.setups[index], job.blank
     across, deep = setup.size_on_table(blank)
+    thick = setup.body(blank).thickness
     moves = join_moves([read.moves for read in reads])
     zero = setup.to_table(blank).apply(np.zeros(3))
     cutters = [_cutter(job, setup, moves, int(tool)) for tool in dict.fromkeys(moves.tool.tolist()) if tool]
     return {
         "name": setup.name,
-        "size": [across, deep, blank.thickness],
+        "size": [across, deep, thick],
         "lies": _lies(setup),
         "mark": _mark(setup, blank),
         "zero": {
@@ -102,7 +108,7 @@ def _setup(job: Job, index: int, reads) -> dict[str, Any]:
         ],
         "cutters": cutters,
         "spoilboard": setup.spoilboard,
-        "below_blank": max([cutter["deepest"] - blank.thickness for cutter in cutters], default=0.0),
+        "below_blank": max([cutter["deepest"] - thick for cutter in cutters], default=0.0),
         "pins": _pins(job, setup, index),
         "fixtures": [
             {"name": fixture.name, "height": fixture.height, "box": list(fixture.box_in_plan)}
@@ -139,10 +145,12 @@ def _lies(setup: Setup) -> str:
 def _mark(setup: Setup, blank: Blank) -> dict[str, Any]:
     """Where the corner of side 1 lies that is left front with side 1 up: what shows a wrong turn."""
     across, deep = setup.size_on_table(blank)
-    x, y, z = setup.lie(blank).inverse().apply(np.array([0.0, 0.0, blank.thickness]))
+    body = setup.body(blank)
+    corner = (body.low[0], body.low[1], body.high[2])
+    x, y, z = setup.lie(blank).inverse().apply(np.array(corner))
     return {
         "corner": f"{'left' if x < across / 2 else 'right'} {'front' if y < deep / 2 else 'back'}",
-        "face": "up" if z > blank.thickness / 2 else "down",
+        "face": "up" if z > body.thickness / 2 else "down",
     }
 
 
@@ -158,7 +166,8 @@ def _cutter(job: Job, setup: Setup, moves, tool: int) -> dict[str, Any]:
     mine = moves[np.flatnonzero(moves.tool == tool)]
     low, _ = extremes(mine)
     lowest = float(low[:, 2].min())
-    deepest = blank.thickness - float(setup.to_table(blank).apply(np.array([0.0, 0.0, lowest]))[2])
+    tip = setup.to_table(blank).apply(np.array([0.0, 0.0, lowest]))
+    deepest = setup.body(blank).thickness - float(tip[2])
     return {
         "number": tool,
         "shape": cutter.shape,
@@ -205,9 +214,14 @@ def sheet_text(sheet: dict[str, Any]) -> str:
     lines += _blank_lines(sheet["blank"])
     if sheet["boards"] is not None:
         lines += _board_lines(sheet["boards"])
+    lines += resin_lines(sheet.get("steps", ()))
     for number, setup in enumerate(sheet["setups"], 1):
         lines += ["", f"Setup {number} of {len(sheet['setups'])}: {setup['name']}"]
         lines += [f"  {line}" for line in _setup_lines(setup, number)]
+        for step in sheet.get("steps", ()):
+            if step["after"] == number:
+                lines += ["", f"Then step {step['number']}: {step['words']}"]
+                lines += [f"  {line}" for line in step_lines(step)]
     lines += ["", *sheet["cautions"]]
     return "\n".join(lines)
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from simkit.frames import turned
 from simkit.report import colours
-from simkit.report.solid_mesh import HOLDS, surface
+from simkit.report.solid_mesh import HOLDS, RESIN, striped, surface
 from simkit.report.solid_view import NO_DRAWING, NO_MODULE, NO_PICTURE
 
 WIDTH = 1800  # pixels of the page
@@ -49,7 +49,7 @@ def draw(scene, picture) -> int:
     )
     turn = str(scene["turn"])
     size = [float(np.ptp(quads[..., axis])) for axis in range(3)]
-    faces = face_colours(quads, classes, max(size), float(scene["cell"]))
+    faces = striped(quads, classes, max(size), float(scene["cell"]))
     over = turned(turn, 0.0, 0.0, 0.0).matrix
     is_wide = size[0] > 1.5 * size[1]
     width = WIDTH - 2 * 44 if is_wide else (WIDTH - 3 * 44) // 2
@@ -57,25 +57,9 @@ def draw(scene, picture) -> int:
     if any(shot.min() == shot.max() for shot in shots):
         return NO_PICTURE
     limits = tuple(float(limit) for limit in scene["limits"])
-    _compose(shots, is_wide, turn, limits, str(scene["title"]), (classes == HOLDS).any(), picture)
+    there = (bool((classes == HOLDS).any()), bool((classes == RESIN).any()))
+    _compose(shots, is_wide, turn, limits, str(scene["title"]), there, picture)
     return 0
-
-
-def face_colours(quads, classes, size, cell) -> np.ndarray:
-    """Return the colour of each face (n, 3) uint8; what is too deep also gets stripes.
-
-    quads (n, 4, 3) mm; classes (n,); size mm, of the whole, sets how wide the stripes are;
-    never under one cell (mm), or they would be lost between the faces.
-    """
-    palette = np.vstack([colours.class_rgb(), np.array([colours.rgb(colours.HOLDING)], np.uint8)])
-    faces = palette[classes]  # HOLDS, -1, takes the last row
-    across = quads[:, :, :2].mean(1).sum(1)
-    period = max(size / 200, 4 * cell)
-    is_stripe = (across + cell / 2) % period < period / 4
-    is_deep = (classes >= 0) & (classes < colours.WITHIN)
-    faces[is_stripe & is_deep & (classes > 0)] = colours.rgb(colours.CLASSES[0])
-    faces[is_stripe & (classes == 0)] = colours.rgb(colours.CLASSES[3])
-    return faces
 
 
 def _shots(quads, classes, faces, over, width):
@@ -136,8 +120,11 @@ def _shots(quads, classes, faces, over, width):
     return shots
 
 
-def _compose(shots, is_wide, turn, limits, title, has_holding, picture):
-    """Lay the two pictures out on a page with title, captions and key."""
+def _compose(shots, is_wide, turn, limits, title, there, picture):
+    """Lay the two pictures out on a page with title, captions and key.
+
+    there: whether wood outside the part is shown, and whether resin is.
+    """
     from simkit.report import canvas
     from simkit.report.canvas import BODY, KEY_HEIGHT, MARGIN, SMALL, TITLE, Page
 
@@ -161,9 +148,14 @@ def _compose(shots, is_wide, turn, limits, title, has_holding, picture):
         page.image(shot, round(x), round(y) + 44)
     canvas.draw_key(page, MARGIN, bottom + 30, 990, limits)
     note = "Seen from the front, from above. Upright walls are not judged by colour."
+    has_holding, has_resin = there
     if has_holding:
         page.box(MARGIN, page.height - 58, 48, 26, colours.HOLDING)
         page.text(MARGIN + 60, page.height - 45, "wood outside the part", SMALL, up="center")
+    if has_resin:
+        left = MARGIN + 400 * bool(has_holding)
+        page.box(left, page.height - 58, 48, 26, colours.RESIN)
+        page.text(left + 60, page.height - 45, "resin", SMALL, up="center")
     page.text(WIDTH - MARGIN, page.height - 45, note, SMALL, colours.QUIET_INK, across="right", up="center")
     page.save(picture)
 

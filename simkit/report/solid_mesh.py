@@ -7,6 +7,7 @@ import numpy as np
 from simkit.report import colours
 
 HOLDS = -1  # class of a face of wood outside the target's outline; the same as colours.NO_TARGET
+RESIN = len(colours.CLASSES)  # class of a face of resin that is within the limits, or outside the outline
 STEEP = 8.0  # rise per run; neighbours further apart than this are parted by a wall, not by a slope
 
 
@@ -14,9 +15,9 @@ def surface(lower, upper, class_lower, class_upper, cell, origin=(0.0, 0.0)):
     """Return the closed surface round all columns: (quads (n, 4, 3) float32 mm, classes (n,) int8).
 
     lower, upper (ny, nx) mm, blank frame; class_lower, class_upper (ny, nx) as colours.class_index
-    gives them.  cell mm, origin (x, y) mm of the corner of cell (0, 0).  Corners go counter-clockwise
-    seen from outside; a corner may coincide with the next.  A wall has a class beyond the limits only
-    where the wood on both sides of it does.
+    gives them, or RESIN.  cell mm, origin (x, y) mm of the corner of cell (0, 0).  Corners go
+    counter-clockwise seen from outside; a corner may coincide with the next.  A wall has a class beyond the
+    limits only where the wood on both sides of it does.
     Accuracy: the corners of a cell take the mean height of the neighbours that a slope of at most
     STEEP joins to it, so heights are those of the field within one cell; what the quads enclose is
     the sum of columns with these corners, closed without gaps (own derivation, volume checked in tests).
@@ -34,6 +35,7 @@ def surface(lower, upper, class_lower, class_upper, cell, origin=(0.0, 0.0)):
         _lay(bottom[iy, ix][:, [0, 2, 3, 1]], iy[:, None] + [0, 1, 1, 0], ix[:, None] + [0, 0, 1, 1]),
     ]
     found = [classes[1][iy, ix], classes[0][iy, ix]]
+    classes = [np.where(c == RESIN, colours.WITHIN, c) for c in classes]  # walls of resin are plain
     for step in ((0, 1), (1, 0)):
         for quad, index in _walls(top, bottom, is_solid, classes, step):
             quads.append(quad)
@@ -41,6 +43,24 @@ def surface(lower, upper, class_lower, class_upper, cell, origin=(0.0, 0.0)):
     quads = np.concatenate(quads)
     quads[..., :2] = (quads[..., :2] - 1) * cell + np.asarray(origin)
     return quads.astype(np.float32), np.concatenate(found).astype(np.int8)
+
+
+def striped(quads, classes, size, cell) -> np.ndarray:
+    """Return the colour of each face (n, 3) uint8; what is too deep also gets stripes.
+
+    quads (n, 4, 3) mm; classes (n,); size mm, of the whole, sets how wide the stripes are;
+    never under one cell (mm), or they would be lost between the faces.
+    """
+    more = [colours.rgb(colour) for colour in (colours.RESIN, colours.HOLDING)]
+    palette = np.vstack([colours.class_rgb(), np.array(more, np.uint8)])
+    faces = palette[classes]  # HOLDS, -1, takes the last row
+    across = quads[:, :, :2].mean(1).sum(1)
+    period = max(size / 200, 4 * cell)
+    is_stripe = (across + cell / 2) % period < period / 4
+    is_deep = (classes >= 0) & (classes < colours.WITHIN)
+    faces[is_stripe & is_deep & (classes > 0)] = colours.rgb(colours.CLASSES[0])
+    faces[is_stripe & (classes == 0)] = colours.rgb(colours.CLASSES[3])
+    return faces
 
 
 def _corners(height, is_solid, tolerance):

@@ -17,11 +17,14 @@ import numpy as np
 
 from simkit.errors import ShapeError
 from simkit.report import colours
-from simkit.report.pooled import pooled
+from simkit.report.pooled import pooled, pooled_share
+from simkit.report.scene_file import Scene, write_scene
+from simkit.report.solid_mesh import RESIN
 from simkit.report.whole_file import put_whole
 from simkit.stock.field import Lattice
 
 LEFT_OUT = "the 3-D view was left out"
+MORE_LEFT_OUT = "3-D pictures of leftover, seam and cutter were left out"
 PACKAGES = "libx11-6 libegl1 libgl1"  # Debian's names; seen to be enough on a bare Debian 12
 REMEDY = f"on Debian or Ubuntu the system packages {PACKAGES} bring it (apt install {PACKAGES})"
 MOST_CELLS = 750_000  # about the pixels a part covers in the picture; more would only cost time
@@ -42,6 +45,7 @@ def draw_solid_view(
     title: str,
     timeout: float = 120,
     turn: str = "about x",
+    resin: dict[int, np.ndarray] | None = None,
 ) -> str | None:
     """Draw both sides of the cut part as one PNG at `path`; return None, or why it was left out.
 
@@ -49,7 +53,8 @@ def draw_solid_view(
     where upper <= lower.  deviation_upper, deviation_lower (ny, nx) mm, + left standing, - too deep,
     NaN where there is no target: such wood is drawn in the lighter tone of a holding frame.  limits
     (gouge, leftover) mm.  title: one line.  timeout s.  turn: how the part is turned over for the
-    second picture, "about x" or "about y" ("none" is taken as "about x").
+    second picture, "about x" or "about y" ("none" is taken as "about x").  resin {1: ..., 2: ...}: where the
+    surface of a side is resin, (ny, nx) bool; None without any.
 
     Returns None when the picture is there, else one line for the person; then `path` is not touched.
     Never raises for anything that goes wrong while drawing; Ctrl-C ends the drawing process too.
@@ -75,6 +80,9 @@ def draw_solid_view(
         colours.class_index(deviation_upper, limits),
         most=MOST_CELLS,
     )
+    for side, index in ((1, class_upper), (2, class_lower)) if resin is not None else ():
+        is_plain = (index == colours.WITHIN) | (index == colours.NO_TARGET)
+        index[is_plain & (pooled_share(resin[side], fold) > 0.5)] = RESIN
     with tempfile.TemporaryDirectory(prefix="simkit-") as folder:
         scene, picture = Path(folder, "scene.npz"), Path(folder, "picture.png")
         np.savez(
@@ -89,7 +97,7 @@ def draw_solid_view(
             title=np.array(str(title)),
             turn=np.array("about y" if turn == "about y" else "about x"),
         )
-        trouble = _run(_command(scene, picture), Path(folder), timeout)
+        trouble = run_child(_command(scene, picture), Path(folder), timeout)
         if trouble is None and not picture.exists():
             trouble = "drawing ended without a picture"
         if trouble is None:
@@ -98,6 +106,34 @@ def draw_solid_view(
             except OSError as error:
                 trouble = f"{os.fspath(path)} could not be written ({error.strerror})"
         return None if trouble is None else f"{LEFT_OUT}: {trouble}"
+
+
+def draw_scenes(scenes: dict[Path, Scene], timeout: float = 240) -> str | None:
+    """Draw scenes as PNGs at the paths they stand under; return None, or why they were left out.
+
+    timeout s, for all of them.  As draw_solid_view: nothing is drawn in this process, nothing raised for what
+    goes wrong while drawing, and a path is only touched when its picture is there.
+    """
+    with tempfile.TemporaryDirectory(prefix="simkit-") as folder:
+        words = []
+        for number, scene in enumerate(scenes.values()):
+            file = Path(folder, f"scene_{number}.npz")
+            write_scene(file, scene)
+            words += [str(file), str(Path(folder, f"picture_{number}.png"))]
+        trouble = run_child(_scenes_command(words), Path(folder), timeout) if words else None
+        for path, drawn in zip(scenes, words[1::2], strict=True):
+            if trouble is None and not os.path.exists(drawn):
+                trouble = "drawing ended without a picture"
+            if trouble is None:
+                try:
+                    put_whole(path, Path(drawn).read_bytes())
+                except OSError as error:
+                    trouble = f"{os.fspath(path)} could not be written ({error.strerror})"
+    return None if trouble is None else f"{MORE_LEFT_OUT}: {trouble}"
+
+
+def _scenes_command(words: list[str]) -> list[str]:
+    return [sys.executable, "-P", "-m", "simkit.report.scene_child", *words]
 
 
 def _command(scene: Path, picture: Path) -> list[str]:
@@ -115,7 +151,7 @@ def _environment() -> dict[str, str]:
     return environment
 
 
-def _run(command, folder, timeout) -> str | None:
+def run_child(command, folder, timeout) -> str | None:
     """Run the child to its end and return what went wrong, None for nothing; it never outlives this."""
     said = folder / "said.txt"  # a file, for a pipe could fill up and stall the child
     try:

@@ -12,7 +12,7 @@ from simkit.compare.reach_options import CUTTER, PROGRAM
 from simkit.job.model import Blank
 from simkit.report import canvas, colours
 from simkit.report.canvas import MARGIN, SMALL, TITLE, Page
-from simkit.report.plan_views import (
+from simkit.report.map_parts import (
     FRONT_ROOM,
     LEFT_ROOM,
     NARROWEST,

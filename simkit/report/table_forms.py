@@ -173,6 +173,29 @@ class CutterTime:
 
 
 @dataclass(frozen=True, slots=True)
+class Operation:
+    """What a program does between two retracts to the safe height with one cutter, minutes."""
+
+    cutter: int | None = told("number")
+    first: int = told("line of its first feed move")
+    last: int = told("line of its last one")
+    lowest: float = told("mm, z of the program")
+    stretches: int = told("how many of the same depth, one behind the other, are taken together")
+    minutes: float = told("in all, standing not counted")
+    in_wood: float | None = told("of the feed moves")
+    air: float | None = told("of the feed moves")
+    rapids: float = told("in rapids")
+
+
+@dataclass(frozen=True, slots=True)
+class OtherOperations:
+    """Operations that are not told one by one."""
+
+    count: int = told("how many")
+    minutes: float = told("of all of them")
+
+
+@dataclass(frozen=True, slots=True)
 class ProgramTime:
     """Where the time of a program goes, minutes."""
 
@@ -180,6 +203,8 @@ class ProgramTime:
     minutes: float = told("in all")
     dwell: float = told("of these in dwells")
     cutters: tuple[CutterTime, ...] = told("in order")
+    operations: tuple[Operation, ...] = told("the longest, in order")
+    other_operations: OtherOperations = told("the rest")
 
 
 @dataclass(frozen=True, slots=True)

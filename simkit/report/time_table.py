@@ -9,6 +9,7 @@ from simkit.effort.program_time import ProgramTime
 from simkit.job.model import Machine
 
 LEAST_PART = 0.02  # of the way: small arcs, as at the ends of passes, are not worth a sentence
+MOST_OPERATIONS = 12  # told one by one, of a program
 HELD_BY = ("X", "Y", "Z", "arc")
 DEFAULTS = ("speed", "acceleration", "rounding", "spindle_start", "cutter_change")
 
@@ -70,6 +71,7 @@ def time_table(programs: list[ProgramTime], machine: Machine, note: str) -> dict
                 "minutes": program.total / 60.0,
                 "dwell": program.dwell / 60.0,
                 "cutters": cutters,
+                **_operations(program),
             }
         )
     return {
@@ -78,6 +80,40 @@ def time_table(programs: list[ProgramTime], machine: Machine, note: str) -> dict
         "machine": {key: _plain(getattr(machine, key)) for key in DEFAULTS},
         "note": note,
     }
+
+
+def _operations(program: ProgramTime) -> dict[str, Any]:
+    """Return the longest operations of a program in their order, and how long the others take together."""
+    longest = sorted(program.operations, key=lambda one: -one.total)
+    told, others = longest[:MOST_OPERATIONS], longest[MOST_OPERATIONS:]
+    rows = [
+        {
+            "cutter": one.tool or None,
+            "first": one.first,
+            "last": one.last,
+            "lowest": one.lowest,
+            "stretches": one.count,
+            "minutes": one.total / 60.0,
+            "in_wood": None if one.in_wood is None else one.in_wood / 60.0,
+            "air": None if one.in_wood is None else (one.cutting - one.in_wood) / 60.0,
+            "rapids": one.rapids / 60.0,
+        }
+        for one in sorted(told, key=lambda one: one.first)
+    ]
+    return {
+        "operations": rows,
+        "other_operations": {
+            "count": len(others),
+            "minutes": sum(one.total for one in others) / 60.0,
+        },
+    }
+
+
+def operation_words(row: dict[str, Any]) -> tuple[str, str]:
+    """Return the lines of an operation, and its lowest place, in words."""
+    lines = f"{row['first']}" if row["first"] == row["last"] else f"{row['first']}-{row['last']}"
+    times = "" if row["stretches"] == 1 else f", {row['stretches']} times"
+    return lines, f"Z{round(row['lowest'], 3) + 0.0:g}{times}"
 
 
 def part_not_reached(row: dict[str, Any]) -> float:

@@ -102,8 +102,8 @@ def whatif_text(result: dict[str, Any]) -> str:
             (
                 row["kind"] + (f" [{row['zone']}]" if len(changed["zones"]) > 1 and row["zone"] else ""),
                 "" if row["side"] is None else str(row["side"]),
-                _measured(row["stated"]),
-                _measured(row["changed"]),
+                _measured(row["stated"], row["limit"]),
+                _measured(row["changed"], row["limit"]),
                 "" if row["limit"] is None else f"{row['limit']:g}",
                 severity,
             )
@@ -128,7 +128,7 @@ def whatif_text(result: dict[str, Any]) -> str:
     return "\n".join(lines)
 
 
-def _measured(finding: dict[str, Any] | None) -> str:
+def _measured(finding: dict[str, Any] | None, limit: float | None) -> str:
     if finding is None:
         return "-"
-    return measured_text(finding) or finding["severity"]
+    return measured_text(finding | {"limit": limit}) or finding["severity"]

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import secrets
 import stat
+import sys
+import time
 from pathlib import Path
 
 from simkit.errors import InputProblems, Place, Problem
+
+REMEDY = "free some space, close it where it is open, or choose another folder"
+_TRIES, _PAUSE = 10, 0.05  # s: Windows renames nothing over a file that is open, be it for a moment
 
 
 def write_whole(path: Path, text: str, option: str) -> None:
@@ -24,14 +30,13 @@ def write_whole_bytes(path: Path, data: bytes, option: str) -> None:
     try:
         put_whole(path, data)
     except OSError as reason:
-        raise InputProblems(
-            Problem(
-                Place(str(path), key=option),
-                f"'{reason.strerror}'",
-                "a place that can be written",
-                "choose another folder or free some space",
-            )
-        ) from None
+        raise unwritten(str(path), option, reason) from None
+
+
+def unwritten(path: str, option: str, reason: OSError) -> InputProblems:
+    """Return what is told of a place that cannot be written."""
+    found, expected = f"'{reason.strerror or reason}'", "a place that can be written"
+    return InputProblems(Problem(Place(path, key=option), found, expected, REMEDY))
 
 
 def put_whole(path: Path | str, data: bytes) -> None:
@@ -48,7 +53,19 @@ def put_whole(path: Path | str, data: bytes) -> None:
             file.write(data)
         if place.exists():
             os.chmod(beside, stat.S_IMODE(place.stat().st_mode))
-        os.replace(beside, place)
+        _rename(beside, place)
     except BaseException:
-        beside.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # the first failure is the one to tell
+            beside.unlink(missing_ok=True)
         raise
+
+
+def _rename(beside: Path, place: Path) -> None:
+    for left in reversed(range(_TRIES)):
+        try:
+            os.replace(beside, place)
+            return
+        except PermissionError:
+            if sys.platform != "win32" or not left:
+                raise
+            time.sleep(_PAUSE)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from simkit.errors import InputProblems, Place, Problem
@@ -83,8 +83,13 @@ def stored_for(job_file: str, results: list[dict[str, Any]], is_alone: bool) -> 
     """
     if is_alone and len(results) == 1:
         return results[0]
-    wanted = Path(job_file).as_posix()
-    return next((one for one in results if Path(one["job"].get("file", "")).as_posix() == wanted), None)
+    wanted = _on_any_system(job_file)
+    return next((one for one in results if _on_any_system(one["job"]["file"]) == wanted), None)
+
+
+def _on_any_system(job_file: str) -> PurePosixPath:
+    """Return the path of a job file the same way, whichever system wrote it."""
+    return PurePosixPath(job_file.replace("\\", "/"))
 
 
 def compared(

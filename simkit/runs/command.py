@@ -12,6 +12,8 @@ from typing import Any
 
 from simkit.errors import InputProblems, Place, Problem
 from simkit.job.model import Job
+from simkit.report.section_line import section_lines
+from simkit.report.shown import shown
 from simkit.report.verdict import status_of
 from simkit.runs.against import stored_for, stored_results
 from simkit.runs.judged import judged
@@ -28,6 +30,7 @@ LAST_WAIT = 10.0  # s that a check beyond its limits has to end by itself
 def check_one(job: Job, cell: float, wish: Wish) -> int:
     """Check one job, tell all of it, and return the exit status.  Raises InputProblems."""
     check_outputs(wish)
+    lines = section_lines(wish.sections, job)
     stored = None if wish.against is None else stored_results(wish.against)
     from simkit.report.console import Console
 
@@ -47,6 +50,7 @@ def check_one(job: Job, cell: float, wish: Wish) -> int:
                 pictures=wish.pictures,
                 fresh=wish.fresh,
                 report=report if wish.report else None,
+                lines=lines,
             )
     except KeyboardInterrupt:
         if not stop.words:
@@ -57,7 +61,7 @@ def check_one(job: Job, cell: float, wish: Wish) -> int:
         return 2
     result = _judged(result, wish, stored, True)
     write_outputs(wish, [result], False)
-    _shown(lambda: _show_one(console, result, wish))
+    shown(lambda: _show_one(console, result, wish))
     return status_of(result)
 
 
@@ -72,6 +76,10 @@ def _show_one(console, result: dict[str, Any], wish: Wish) -> None:
 def check_many(paths: Sequence[Path], cell: float, wish: Wish) -> int:
     """Check many job files, tell them in one table, and return one exit status.  Raises InputProblems."""
     check_outputs(wish)
+    if wish.sections:
+        place = Place("command line", key="--section")
+        found, expected = "--section for several jobs", "one job, for a line lies on one blank"
+        raise InputProblems(Problem(place, found, expected, "check each job by itself for its sections"))
     if wish.report:
         place = Place("command line", key="--report")
         found, expected = "--report for several jobs", "one job, for a report tells one"
@@ -87,7 +95,7 @@ def check_many(paths: Sequence[Path], cell: float, wish: Wish) -> int:
         results = check_all(paths, orders, watch)
     results = [_judged(result, wish, stored, len(paths) == 1) for result in results]
     write_outputs(wish, results, True)
-    _shown(lambda: _show_many(console, results, wish))
+    shown(lambda: _show_many(console, results, wish))
     return max(status_of(result) for result in results)
 
 
@@ -140,13 +148,3 @@ def accept_text(result: dict[str, Any]) -> str:
         f"# {row['number']}: {row['message']}\n{row['accept']}" for row in result["findings"] if row["accept"]
     ]
     return "\n\n".join(parts) if parts else "# nothing to accept"
-
-
-def _shown(show) -> None:
-    try:
-        show()
-        sys.stdout.flush()
-    except BrokenPipeError:
-        # The reader of our output went away; the verdict stands, and the interpreter must not
-        # complain while it ends.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

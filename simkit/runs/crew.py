@@ -123,7 +123,10 @@ class Worker:
     """One process and what is said with it.  threads: how many it may use."""
 
     def __init__(self, threads: int):
-        self._errors = tempfile.TemporaryFile()  # noqa: SIM115  (closed in `end`)
+        try:
+            self._errors = tempfile.TemporaryFile()  # noqa: SIM115  (closed in `end`)
+        except OSError:  # nowhere to keep its last words
+            self._errors = open(os.devnull, "w+b")  # noqa: SIM115
         environment = os.environ | {"NUMBA_NUM_THREADS": str(threads)}
         self.process = subprocess.Popen(
             [sys.executable, "-P", "-m", "simkit.runs.worker"],

@@ -59,7 +59,7 @@ def job_paths(inputs: Sequence[str]) -> list[Path] | None:
             )
             continue
         for path in below:
-            paths.setdefault(os.path.abspath(path), path)
+            paths.setdefault(os.path.normcase(os.path.abspath(path)), path)
     if problems:
         raise InputProblems(problems)
     return list(paths.values())

@@ -15,6 +15,8 @@ from simkit.runs.limits import NO_LIMITS, Most
 from simkit.runs.one import kept
 from simkit.runs.unchecked import unusable
 
+LONGEST_NAME = 60  # letters of a folder of pictures: a name may have 255 bytes, a path 260 on Windows
+
 
 @dataclass(frozen=True)
 class Orders:
@@ -71,16 +73,21 @@ def check_all(paths: Sequence[Path], orders: Orders, watch) -> list[dict[str, An
 
 
 def picture_folders(paths: Sequence[Path]) -> list[str]:
-    """Return the name of a folder for the pictures of each job: where it lies, in one word, each its own."""
+    """Return the name of a folder for the pictures of each job: where it lies, in one word, each its own.
+
+    Also where letters of either case mean the same file; a long one is cut in front.
+    """
     names: list[str] = []
+    taken: set[str] = set()
     for path in paths:
         parts = [part for part in path.with_suffix("").parts if part not in ("..", ".", path.anchor)]
         parts = parts[:-1] if parts[-1] == "job" and len(parts) > 1 else parts
-        name = base = "-".join(parts)
+        name = base = "-".join(parts)[-LONGEST_NAME:]
         number = 2
-        while name in names:
+        while name.casefold() in taken:
             name, number = f"{base}-{number}", number + 1
         names.append(name)
+        taken.add(name.casefold())
     return names
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -21,11 +21,13 @@ def checked(
     pictures: Path | None = None,
     fresh: bool = False,
     report: Callable[[Any, dict[str, Any]], None] | None = None,
+    lines: Sequence[Any] = (),
 ) -> dict[str, Any]:
     """Return the result of a job as plain data, as report.result gives it.
 
     cell: edge of a field cell, mm.  progress: has stage(name) and fraction(done).  pictures: folder to draw
     them in.  report(evidence, result) writes the report.  With either the job is cut in any case.
+    lines: of report.section_line, along which pictures and report show it cut open.
     fresh: a kept result is not looked for.
     Nothing heavy is imported before it is known that something must be cut.  Raises InputProblems.
     """
@@ -35,7 +37,7 @@ def checked(
         if result is not None:
             return result
     key = key_of(job, cell)
-    result = _cut(job, cell, progress, pictures, report, key)
+    result = _cut(job, cell, progress, pictures, report, key, lines)
     result["timings"]["total"] = round(time.perf_counter() - started, 4)
     return result
 
@@ -51,7 +53,9 @@ def kept(job: Job, cell: float) -> dict[str, Any] | None:
     return result | {"timings": {LOOKED_UP: seconds, "total": seconds}}
 
 
-def _cut(job: Job, cell: float, progress, pictures: Path | None, report, key: str | None) -> dict[str, Any]:
+def _cut(
+    job: Job, cell: float, progress, pictures: Path | None, report, key: str | None, lines: Sequence[Any]
+) -> dict[str, Any]:
     from simkit.program.job_programs import has_large_program, read_programs
 
     if has_large_program(job):  # read by compiled code, which may have to be compiled first
@@ -67,6 +71,7 @@ def _cut(job: Job, cell: float, progress, pictures: Path | None, report, key: st
 
     warm_up(progress)
     evidence, findings, timings = check(job, reads, cell, progress)
+    evidence.lines = list(lines)
     result = result_of(evidence, findings, timings)
     # Files that changed meanwhile would be kept under what they were before.
     if key is not None and key_of(job, cell) == key:

@@ -17,6 +17,7 @@ class Wish:
     """What is asked of a check beside the job and its cells.
 
     json, junit, sarif, report: files.  pictures: folder.  against: a stored result.
+    sections: lines in words, of report.section_line.
     jobs: how many side by side, None: as many as there are cores.
     """
 
@@ -25,6 +26,7 @@ class Wish:
     sarif: Path | None = None
     report: Path | None = None
     pictures: Path | None = None
+    sections: tuple[str, ...] = ()
     against: Path | None = None
     jobs: int | None = None
     strict: bool = False
@@ -61,6 +63,9 @@ def wish_of(options: argparse.Namespace) -> Wish:
         options.most_seconds, "--most-seconds", "seconds from 0.1 to 1000000", problems, 0.1, 1e6
     )
     memory = _number(options.most_memory, "--most-memory", "MB from 1 to 1000000", problems, 1, 1e6)
+    if options.section and options.pictures is None and options.report is None:
+        found, expected = "--section alone", "--pictures or --report, in which to show it"
+        problems.append(_problem("--section", found, expected, "add --pictures DIR"))
     if problems:
         raise InputProblems(problems)
     return Wish(
@@ -69,6 +74,7 @@ def wish_of(options: argparse.Namespace) -> Wish:
         sarif=options.sarif,
         report=options.report,
         pictures=options.pictures,
+        sections=tuple(options.section),
         against=options.against,
         jobs=None if jobs is None else int(jobs),
         strict=options.strict,

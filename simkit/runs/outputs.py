@@ -75,4 +75,4 @@ def schema_text(of: str) -> str:
         from simkit.job.json_schema import job_schema as schema
     else:
         from simkit.report.schema import result_schema as schema
-    return json.dumps(schema(), indent=1, ensure_ascii=False)
+    return json.dumps(schema(), indent=1)  # in ASCII, for a console's letters may be others than JSON's

@@ -11,6 +11,7 @@ from typing import Any
 
 import simkit
 from simkit.errors import InputProblems, Problem
+from simkit.job.files import file_word
 from simkit.report.forms import VERSION
 
 UNUSABLE, STOPPED, FAULT = "cannot be used", "stopped", "fault"
@@ -52,7 +53,7 @@ def _record(
         "form": "simkit unchecked",
         "version": VERSION,
         "simkit": simkit.__version__,
-        "job": {"name": "", "file": job_file},
+        "job": {"name": "", "file": file_word(job_file)},
         "status": status,
         "exit_status": exit_status,
         "sentence": sentence,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -12,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from simkit.errors import InputProblems, Interrupted, Place, Problem
+from simkit.report.shown import shown
 from simkit.runs.found import JOB_FILE, job_paths
 from simkit.runs.options import Wish
 from simkit.runs.outputs import check_outputs, write_outputs
@@ -201,12 +201,8 @@ def checks(
 
 def _say(path: Path, words: str, names: list[str], _: dict[str, Any] | None) -> None:
     because = f" ({', '.join(names)} changed)" if names else ""
-    try:
-        print(f"{time.strftime('%H:%M:%S')} {path}{because}: {words}", flush=True)
-    except BrokenPipeError:
-        # Nobody listens any more, and the interpreter must not complain while it ends.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        raise KeyboardInterrupt from None
+    if not shown(lambda: print(f"{time.strftime('%H:%M:%S')} {path}{because}: {words}")):
+        raise KeyboardInterrupt  # nobody listens any more
 
 
 def told(record: dict[str, Any], old: dict[str, Any] | None, result: dict[str, Any] | None) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
 
@@ -131,7 +131,12 @@ def cell_heights_pointer():
     return _pointers()[0]
 
 
-def _support(cutter: Cutter) -> np.ndarray:
+def bounds_pointer():
+    """Return the bounds of a list of moves over a block, as a pointer for kernels (bound_kernels)."""
+    return _pointers()[1]
+
+
+def support_of(cutter: Cutter) -> np.ndarray:
     """Return the numbers of a cutter that bounds of its sweep need (bound_kernels)."""
     outline = cutter.outline
     on_arc = outline.arc_to > outline.arc_from
@@ -202,9 +207,9 @@ def cut(
     if up < 0:
         np.negative(h, out=h)
     if up > 0:
-        new = Field(lattice, field.lower, h, field.lower_move, owner)
+        new = replace(field, upper=h, upper_move=owner)
     else:
-        new = Field(lattice, h, field.upper, owner, field.upper_move)
+        new = replace(field, lower=h, lower_move=owner)
     return CutOutcome(new, int(sweep.counts[0]), int(sweep.counts[1]))
 
 
@@ -254,7 +259,7 @@ class _Sweep:
         tops, tile, lattice = self.tops.reshape(-1), self.tile, self.lattice
         x0, y0 = lattice.origin
         starts, entries = packed.bins(x0, y0, tile * lattice.cell, self.tops)
-        support, pointers = _support(one[number]), _pointers()
+        support, pointers = support_of(one[number]), _pointers()
         profile = one[number].code
         per_tile = np.diff(starts)
         busy = np.flatnonzero(per_tile)

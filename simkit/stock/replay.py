@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from simkit.frames import Frame
 from simkit.moves.chords import chords_of
 from simkit.moves.table import Moves
 from simkit.stock import cut_kernels, replay_kernels
-from simkit.stock.cut import TILE, Packed, cell_heights_pointer, on_grid, runs
+from simkit.stock.cut import TILE, Packed, bounds_pointer, cell_heights_pointer, on_grid, runs, support_of
 from simkit.stock.field import Field
 from simkit.stock.record_kernels import COLUMNS
 from simkit.stock.replay_kernels import CLEAR
@@ -34,12 +34,13 @@ class Replay:
     volume (n,) float64 mm3: removed by the move, the sum over columns at cell centres; exact at these,
     so off by about a cell along the edge of its cut.
     right (n,) float64 mm3: of that, what stood on the right of the path less what stood on the left, as the
-    tip runs, seen from above the setup; 0 for plunges and upright arcs.
+    tip runs, seen from above the setup; 0 for plunges, and for upright arcs that run back below or above
+    themselves or are helices.
     depth (n,) float32 mm: the most that one column lost, along the axis.  at (n, 3) mm: that cell's centre
     and the height of the lowest wood taken there, blank frame; NaN where nothing was taken.
     top (n,) mm: the highest wood that it took, z of the program frame; along (n, 2) mm: how far along a
-    straight move, in plan from its start, the first and the last column lies that it took something from,
-    NaN on arcs.  Both NaN where nothing was taken.
+    move, in plan from its start, the first and the last column lies that it took something from, NaN on
+    upright arcs.  Both NaN where nothing was taken.
     rub_depth {part: (n,) float32 mm}: the most that neck, shank or holder went into standing wood;
     rub_at {part: (n, 3) mm}: where, blank frame, at the top of what stood there then, NaN for none.
     Parts: "neck", "shank", "holder", those that some cutter has.
@@ -98,9 +99,9 @@ def replay(
     if up < 0:
         np.negative(h, out=h)
     if up > 0:
-        new = Field(field.lattice, field.lower, h, field.lower_move, owner)
+        new = replace(field, upper=h, upper_move=owner)
     else:
-        new = Field(field.lattice, h, field.upper, owner, field.upper_move)
+        new = replace(field, lower=h, lower_move=owner)
     return state.result(new)
 
 
@@ -115,16 +116,16 @@ class _State:
         self.xs, self.ys = on_grid(self.lattice.x()), on_grid(self.lattice.y())
         self.volume, self.right = np.zeros(n), np.zeros(n)
         self.bites = _nothing(n)
-        self.top, self.along = np.full(n, np.nan), np.tile([np.inf, -np.inf], (n, 1))
+        self.top, self.along = np.full(n, np.nan), np.full((n, 2), np.nan)
         self.evaluations = 0
+        self.tops = np.empty((-(-self.lattice.ny // tile), -(-self.lattice.nx // tile)), np.float32)
+        cut_kernels.tile_tops(h, tile, 0, self.tops.shape[0], self.tops)
         self.rubs: dict[str, tuple] = {}  # part -> depth, place, top of each move
 
     def run(self, moves: Moves, cutter: Cutter, frame: Frame, first: int, progress) -> None:
         """Run moves of one cutter; first: row of the first one among all."""
         tile, lattice = self.tile, self.lattice
-        shape = (-(-lattice.ny // tile), -(-lattice.nx // tile))
-        tops = np.empty(shape, np.float32)
-        cut_kernels.tile_tops(self.h, tile, 0, shape[0], tops)
+        tops = self.tops
         highest = float(tops.max())
         row0 = self.first_row + first
         view = np.array([self.xs[0], self.xs[-1], self.ys[0], self.ys[-1], highest])
@@ -138,7 +139,8 @@ class _State:
         edges = np.unique(np.searchsorted(work, np.linspace(0, 1, parts + 1)[1:-1] * work[-1]))
         edges = [0, *edges[edges > 0], tops.size]
         found: list = [None] * (len(edges) - 1)
-        heights = cell_heights_pointer()
+        heights, bounds = cell_heights_pointer(), bounds_pointer()
+        support, flat_tops = support_of(cutter), tops.reshape(-1)
 
         def part(i: int) -> None:
             t0, t1 = int(edges[i]), int(edges[i + 1])
@@ -153,9 +155,9 @@ class _State:
             evaluated = replay_kernels.replay_tiles(
                 self.h, self.owner, self.floor, np.float32(self.up), self.xs, self.ys, *lattice.origin,
                 lattice.cell, tile, t0, t1, starts, entries, packed.codes, packed.rows, packed.records,
-                packed.boxes, taken, leans, depths, places, bottoms,
+                cutter.code, support, flat_tops, taken, leans, depths, places, bottoms,
                 reaches, above.starts, above.entries, above.chords, above.rows, above.codes, above.records,
-                pieces, rubs, rub_places, rub_tops, heights,
+                pieces, rubs, rub_places, rub_tops, heights, bounds,
             )  # fmt: skip
             bites = (slice(starts[t0], starts[t1]), taken, leans, (depths, places, bottoms), reaches)
             stacks = (slice(above.starts[t0], above.starts[t1]), rubs, rub_places, rub_tops)
@@ -165,7 +167,7 @@ class _State:
         share(part, len(edges) - 1, after)
         # In the order of the tiles, so that sums have the same bits whatever the number of threads.
         area = lattice.cell**2
-        highest = np.full(len(self.top), -np.inf)
+        highest, nearest, farthest = np.full((3, len(moves)), -np.inf)
         deepest = []
         for (here, taken, leans, bites, reaches), (chords, *stacks), evaluated in found:
             rows = packed.rows[entries[here]] - self.first_row
@@ -173,17 +175,23 @@ class _State:
             # Where the plan is seen from below, right is left.
             np.add.at(self.right, rows, leans * (area * frame.plan_sense))
             deepest.append((self.bites, rows, bites))
-            np.maximum.at(highest, rows, reaches[:, 0])
-            np.minimum.at(self.along[:, 0], rows, reaches[:, 1])
-            np.maximum.at(self.along[:, 1], rows, reaches[:, 2])
+            is_wood = taken > 0
+            own = rows[is_wood] - first
+            np.maximum.at(highest, own, reaches[is_wood, 0])
+            np.maximum.at(nearest, own, -reaches[is_wood, 1])
+            np.maximum.at(farthest, own, reaches[is_wood, 2])
             rows = above.rows[above.entries[chords]] - self.first_row
             for name, *rub in zip(names, *stacks, strict=True):
-                deepest.append((self.rubs.setdefault(name, _nothing(len(self.volume))), rows, rub))
+                if name not in self.rubs:
+                    self.rubs[name] = _nothing(len(self.volume))
+                deepest.append((self.rubs[name], rows, rub))
             self.evaluations += evaluated
         _deepest(deepest)
-        is_taken = np.isfinite(highest)
+        taking = np.flatnonzero(np.isfinite(highest))
         # Heights of the field are z or -z of the blank frame.
-        self.top[is_taken] = (self.up * highest[is_taken] - frame.offset[2]) / frame.matrix[2, 2]
+        self.top[first + taking] = (self.up * highest[taking] - frame.offset[2]) / frame.matrix[2, 2]
+        taking = np.flatnonzero(np.isfinite(farthest))
+        self.along[first + taking, 0], self.along[first + taking, 1] = -nearest[taking], farthest[taking]
 
     def result(self, field: Field) -> Replay:
         """Return what was found, with places in the blank frame."""
@@ -194,7 +202,7 @@ class _State:
             self.bites[0],
             self._places(self.bites),
             self.top,
-            np.where(np.isfinite(self.along), self.along, np.nan),
+            self.along,
             {name: rub[0] for name, rub in self.rubs.items()},
             {name: self._places(rub) for name, rub in self.rubs.items()},
             self.evaluations,
@@ -203,9 +211,10 @@ class _State:
     def _places(self, kept) -> np.ndarray:
         """Return where (n, 3) mm, blank frame, NaN for none; kept: depth, cell and height h of each move."""
         _, place, h = kept
-        iy, ix = np.divmod(np.maximum(place, 0), self.lattice.nx)
-        at = np.column_stack([self.xs[ix], self.ys[iy], self.up * h])
-        at[place < 0] = np.nan
+        at = np.full((len(place), 3), np.nan)
+        rows = np.flatnonzero(place >= 0)
+        iy, ix = np.divmod(place[rows], self.lattice.nx)
+        at[rows, 0], at[rows, 1], at[rows, 2] = self.xs[ix], self.ys[iy], self.up * h[rows]
         return at
 
 

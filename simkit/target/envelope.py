@@ -56,9 +56,7 @@ def envelopes(target: Target | TargetGrid, lattice: Lattice) -> Envelopes:
         raise ShapeError(f"a lattice with cells, not {lattice.shape}")
     grid = target if isinstance(target, TargetGrid) else TargetGrid(target)
     x, y = lattice.x(), lattice.y()
-    boxes = grid.boxes
-    is_near = (boxes[:, 0] <= x[-1]) & (boxes[:, 3] >= x[0]) & (boxes[:, 1] <= y[-1]) & (boxes[:, 4] >= y[0])
-    chosen = np.flatnonzero(is_near)
+    boxes, chosen = grid.boxes, grid.over(x[0], x[-1], y[0], y[-1])
     # One row more on each side than the arithmetic says: the kernel's own comparison decides.
     first = np.floor((boxes[chosen, 1] - y[0]) / lattice.cell).astype(np.int64) - 1
     last = np.ceil((boxes[chosen, 4] - y[0]) / lattice.cell).astype(np.int64) + 2

@@ -15,6 +15,7 @@ UPRIGHT = 0.0175  # the same for a wall a degree out of plumb
 BIN_LIMITS = (0.25, 20.0)  # mm, edge of a bin
 GROUP = 4  # bins along the edge of a group
 LARGEST_GRID = 4_000_000  # bins
+SMALL_BOX = 4  # a box of a smaller share of the bins is looked up among them
 NOT_ASKED = np.empty(0, np.int64)
 
 
@@ -58,6 +59,23 @@ class TargetGrid:
         if key not in self._bins:
             self._bins[key] = self._binned(side, vertical)
         return self._bins[key]
+
+    def over(self, x0: float, x1: float, y0: float, y1: float) -> np.ndarray:
+        """Return the triangles whose box in plan meets a box, mm: (k,) rows of the target's, rising."""
+        origin_x, origin_y, edge, nx, ny = self._layout
+        bx0, bx1 = (int(np.clip(np.floor((x - origin_x) / edge), 0, nx - 1)) for x in (x0, x1))
+        by0, by1 = (int(np.clip(np.floor((y - origin_y) / edge), 0, ny - 1)) for y in (y0, y1))
+        if SMALL_BOX * (bx1 - bx0 + 1) * (by1 - by0 + 1) >= nx * ny:
+            chosen = np.arange(len(self.boxes))
+        else:
+            runs = []
+            for side in (1, 2):  # upright triangles are among both
+                start, items = self.bins(side)[5:7]
+                for by in range(by0, by1 + 1):
+                    runs.append(items[start[by * nx + bx0] : start[by * nx + bx1 + 1]])
+            chosen = np.unique(self.order[np.concatenate(runs)])
+        low_x, low_y, _, high_x, high_y, _ = self.boxes[chosen].T
+        return chosen[(low_x <= x1) & (high_x >= x0) & (low_y <= y1) & (high_y >= y0)]
 
     @cached_property
     def _layout(self) -> tuple[float, float, float, int, int]:

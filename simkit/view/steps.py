@@ -14,6 +14,7 @@ from simkit.program.job_programs import shown_name
 from simkit.program.words import split_lines
 from simkit.stock.cut import cut
 from simkit.stock.field import Field, Lattice, blank_field
+from simkit.stock.steps import do_steps
 
 
 class Steps:
@@ -106,7 +107,7 @@ class Steps:
         if setup not in self._starts:
             before = self._start(setup - 1)
             first, last = int(self._edges[setup - 1]), int(self._edges[setup])
-            self._starts[setup] = self._cut(setup - 1, first, last, before)
+            self._starts[setup], _ = do_steps(self._cut(setup - 1, first, last, before), self.job, setup - 1)
         return self._starts[setup]
 
     def _cut(self, setup: int, first: int, last: int, field: Field) -> Field:

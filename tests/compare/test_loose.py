@@ -59,15 +59,16 @@ def run(tables, setups=None, is_part=None, cell=CELL, **job):
     rows = [slice(int(a), int(b)) for a, b in pairwise(edges)]
     frames = [setup.frame(made.blank) for setup in setups]
     field = blank_field(blank_lattice(LENGTH, WIDTH, cell), LENGTH, WIDTH, THICKNESS)
-    fields = []
+    starts, fields = [], []
     for one, frame in zip(rows, frames, strict=True):
+        starts.append(field)
         field = cut(field, moves[one], FLAT, frame, first_row=one.start).field
         fields.append(field)
     part = None
     if is_part is not None:
         x, y = np.meshgrid(field.lattice.x(), field.lattice.y())
         part = is_part(x, y)
-    return loose_pieces(made, moves, rows, frames, fields, part), moves, frames
+    return loose_pieces(made, moves, rows, frames, starts, fields, [[]] * len(fields), part), moves, frames
 
 
 def disc(radius, centre=MIDDLE):

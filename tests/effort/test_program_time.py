@@ -95,3 +95,81 @@ def test_assumed__names_what_is_missing():
     assert assumed(["rounding", "cutter_change"], Machine()) == (
         "assumed, common practice, no source: corners within 0.02 mm; 60 s for a change of cutter"
     )
+
+
+HOLES = """\
+G21 G90
+T3 M6
+M3 S9000
+G0 X0 Y0 Z20
+G1 Z-5 F300
+G0 Z20
+X10
+Z3
+G1 Z-5
+G0 Z20
+X20
+G1 Z-8
+Z-2
+G0 Z5
+X30
+G1 Z-3
+G0 Z20
+T1 M6
+M3
+G0 X0 Z25
+G1 Z-2 F1200
+X50
+G0 Z25
+X0 Y0
+M30
+"""
+
+
+def test_operations__from_retract_to_retract():
+    read, (program,) = told(HOLES)
+    rows, deep, pocket = program.operations
+    # Two holes of one depth are one; a lift below the safe height does not end one.
+    assert (rows.tool, rows.first, rows.last, rows.lowest, rows.count) == (3, 5, 9, -5.0, 2)
+    assert (deep.tool, deep.first, deep.last, deep.lowest, deep.count) == (3, 12, 16, -8.0, 1)
+    assert (pocket.tool, pocket.first, pocket.last, pocket.lowest, pocket.count) == (1, 21, 22, -2.0, 1)
+    # Nothing is left out, nothing counted twice: the way back at the end belongs to the last one.
+    times = move_times(read.moves, MACHINE)
+    assert sum(one.total for one in program.operations) == pytest.approx(times.seconds.sum(), rel=1e-12)
+    assert sum(one.cutting for one in program.operations) == pytest.approx(
+        times.seconds[~read.moves.rapid].sum(), rel=1e-12
+    )
+    assert rows.cutting == pytest.approx(rest_to_rest(25, 5) + rest_to_rest(8, 5), rel=1e-3)
+
+
+def test_operations__of_a_program_that_never_lifts():
+    _, (program,) = told("G21 G90\nG0 X0 Y0 Z0\nG1 X10 F600\nX0\nM30\n")
+    (only,) = program.operations
+    assert (only.first, only.last, only.lowest, only.rapids) == (3, 4, 0.0, 0.0)
+    _, (program,) = told("G21 G90\nG0 X0 Y0 Z0\nG0 X10\nM30\n")
+    assert program.operations == ()
+
+
+@pytest.mark.parametrize(
+    ("body", "stops"),
+    [
+        ("X10\nX20\nX30\n", 0),
+        ("X10\nG4 P0.5\nX20\nX30\n", 1),
+        ("X10\nG4 P0\nG4 P1\nX20\nG4 P1\nX30\nG4 P1\n", 2),
+        ("G61.1 X10\nX20\nX30\n", 2),
+        ("X10\nX10\nG4 P1\nX20\nX30\n", 1),  # the dwell stands behind a move that goes nowhere
+        ("G61.1 X10\nG64 X20\nX30\n", 1),
+        ("X10\nX20 G61.1\nX30 G61\n", 1),
+    ],
+)
+def test_dwells_and_exact_stops__the_machine_comes_to_rest(body, stops):
+    """A straight way of 30 mm in three moves at 50 mm/s, 500 mm/s2; each stop on it costs v / a."""
+    read, (program,) = told(f"G21 G90\nG0 X0 Y0 Z0\nG1 F3000\n{body}M30\n")
+    (cutter,) = program.cutters
+    assert cutter.cutting == pytest.approx(30 / 50 + 50 / 500 * (1 + stops), rel=1e-9)
+    assert read.moves.rests.sum() >= stops
+
+
+def test_cycle_with_a_dwell__rests_at_the_bottom_of_each_hole():
+    read, _ = told("G21 G90\nG0 X0 Y0 Z9\nF600\nG82 X5 Z-3 R2 P0.5\nX15 L2\nG81 X30 Z-3 R2\nG80\nM30\n")
+    assert read.moves.end[read.moves.rests].tolist() == [[5, 0, -3], [15, 0, -3], [15, 0, -3]]

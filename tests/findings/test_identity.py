@@ -11,7 +11,7 @@ from simkit.findings.finding import Finding
 from simkit.findings.fingerprint import moves_fingerprint
 from simkit.findings.identity import JITTER, known_by, with_ids
 from simkit.frames import IDENTITY, turned
-from simkit.job.model import Blank
+from simkit.job.model import Blank, Setup
 from simkit.moves.table import make_moves
 
 SPOT = Finding("gouge", "beyond", "m", "a", value=1.0, at=(41.0, 22.0, 3.0), side=1, zone="whole part")
@@ -62,7 +62,8 @@ BOX = (20.0, 10.0, 30.0, 20.0)
 def evidence_of(start, end, tool=1, rapid=False, frame=IDENTITY):
     count = len(start)
     moves = make_moves(start=start, end=end, tool=[tool] * count, rapid=[rapid] * count)
-    job = SimpleNamespace(cutters=CUTTERS, blank=Blank(60.0, 40.0, 12.0))
+    setups = (Setup("one", (), turn="none" if frame.up > 0 else "about x"),)
+    job = SimpleNamespace(cutters=CUTTERS, blank=Blank(60.0, 40.0, 12.0), setups=setups)
     return SimpleNamespace(moves=moves, rows=[slice(0, count)], frames=[frame], job=job)
 
 

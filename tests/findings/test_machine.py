@@ -218,3 +218,51 @@ def test_spoilboard__without_a_job_file(tmp_path):
     words += ["--zero", "left front bottom", "--cell", "0.5"]
     assert main(words) == 1
     assert main([*words, "--spoilboard", "3"]) == 0
+
+
+WIDE = "diameter = 6\ncutting_length = 4\nshank = 3\nstick_out = 40"
+BRIDGE = '[[fixtures]]\nname = "bridge"\nheight = 30\nbottom = {}\nbox = [[-60, 10], [-30, 20]]\n'
+
+
+def under(y):
+    """A way in from far off, 2 mm over the table, along the edge of the bridge and back."""
+    return GOOD.replace("M30", f"G0 Z60\nX-95 Y{y}\nG1 Z2 F900\nX-45\nX-95\nG0 Z60\nM30")
+
+
+def test_fixture__edges_pass_under_a_bridge_and_their_shank_does_not(tmp_path):
+    job = PLAIN.replace("diameter = 6", WIDE)
+    # The edges stand from 2 to 6 mm, 0.6 mm beside it in plan, the shank 2.1 mm: 2 mm are to be kept.
+    assert found(tmp_path, under(6.4), job + BRIDGE.format(12)) == (0, [])
+    assert found(tmp_path, under(6.4), job + BRIDGE.format(8)) == (0, [])
+    for solid in (0, 7.9):
+        status, rows = found(tmp_path, under(6.4), job + BRIDGE.format(solid))
+        assert (status, [row["kind"] for row in rows]) == (1, ["fixture-contact"])
+        assert rows[0]["line"] == line_of(under(6.4), "X-45")
+        assert "cutting part" in rows[0]["message"]
+    # The shank comes to 1.9 mm.
+    status, rows = found(tmp_path, under(6.6), job + BRIDGE.format(12))
+    assert (status, [row["kind"] for row in rows]) == (1, ["fixture-contact"])
+    assert rows[0]["line"] == line_of(under(6.6), "X-45")
+    assert "shank" in rows[0]["message"]
+    # Edges of unknown length may be as long as the bridge is high.
+    assert found(tmp_path, under(6.4), PLAIN + BRIDGE.format(12))[0] == 1
+
+
+PINS = '[[dowels]]\nname = "left"\nat = [6, 15]\ndiameter = 5\n'
+
+
+def test_pins__that_stand_up_are_kept_clear_of(tmp_path):
+    # The pin of 5 mm stands at X6 Y15; the wood is faced at Z10.
+    at = PLAIN.replace("spoilboard = 3", "spoilboard = 3\npin_height = HIGH") + PINS
+    drilled = dug(GOOD, (6, 15, -1))
+    (row,) = [
+        row for row in found(tmp_path, GOOD, at.replace("HIGH", "11"))[1] if row["kind"] == "fixture-contact"
+    ]
+    assert (row["severity"], row["subject"]) == ("safety", "dowel pin left")
+    assert row["value"] == pytest.approx(11 + 2 - 10, abs=1e-4)
+    assert "Take a shorter pin for 'left'" in row["advice"]
+    kinds = [row["kind"] for row in found(tmp_path, GOOD, at.replace("HIGH", "8"))[1]]
+    assert "fixture-contact" not in kinds
+    assert "fixture-contact" in [row["kind"] for row in found(tmp_path, drilled, at.replace("HIGH", "8"))[1]]
+    # Without a height nobody knows where a pin ends.
+    assert "fixture-contact" not in [row["kind"] for row in found(tmp_path, drilled, PLAIN + PINS)[1]]

@@ -1,5 +1,6 @@
 """The page in a real browser: drop, verdict, finding, form, a changed program, download, narrow and dark."""
 
+import itertools
 import threading
 from pathlib import Path
 
@@ -86,6 +87,31 @@ def test_page__drop_verdict_finding_change_download(browser, server, folder):
     assert browser.complaints() == []
 
 
+def test_page__folders_and_files_from_elsewhere_can_be_dropped(browser, server, folder, tmp_path):
+    (tmp_path / "jobs" / "one").mkdir(parents=True)
+    (tmp_path / "boat").mkdir()
+    named = JOB.replace('"top.nc', '"../../boat/top.nc').replace('"part.stl', '"../../boat/part.stl')
+    (tmp_path / "jobs" / "one" / "job.toml").write_text(named, encoding="utf-8")
+    (tmp_path / "jobs" / "one" / "photo.jpg").write_bytes(b"no program")
+    (tmp_path / "jobs" / "settings.toml").write_text("[tool]\nblank_lines = 2\n", encoding="utf-8")
+    for name in ("top.nc", "part.stl"):
+        (tmp_path / "boat" / name).write_bytes((folder / name).read_bytes())
+    opened(browser, server)
+    browser.drop_paths([tmp_path / "jobs", tmp_path / "boat"])
+    until(lambda: browser.run("return document.querySelector('#f1')"))
+    names = browser.run("return [...document.querySelectorAll('#files bdi')].map((one) => one.textContent)")
+    assert sorted(names) == ["boat/part.stl", "boat/top.nc", "jobs/one/job.toml"]
+    assert browser.text("#aside") == "2 other files in the folder left aside."
+    assert browser.text("#taken") == ""  # the folders fit together as they were dropped
+    until(lambda: browser.run("return document.querySelector('#text .here')"))
+
+    opened(browser, server)
+    browser.drop([tmp_path / "jobs" / "one" / "job.toml", *(tmp_path / "boat").iterdir()])
+    until(lambda: browser.run("return document.querySelector('#f1')"))
+    assert "'../../boat/top.nc': taken to be 'top.nc', dropped here." in browser.text("#taken")
+    assert browser.complaints() == []
+
+
 def test_page__a_bad_program_is_told_with_its_line(browser, server, folder):
     (folder / "bad").mkdir()
     (folder / "bad" / "top.nc").write_text("G21 G90\nG1 X1O F100\n", encoding="utf-8")
@@ -122,12 +148,32 @@ def test_form__is_filled_in_with_a_drawing_that_follows(browser, server, folder)
     assert wide / tall == pytest.approx(40 / 30)
     browser.run(choose, [["[name=corner]", "left front"], ["[name=face]", "bottom"]])
     assert browser.run(ring) == [x, y + tall]
+    browser.click("#more-dowels")
+    browser.click("#more-areas")
+    for name, text in (("x", "2"), ("y", "15"), ("#dowels [name=diameter]", "2")):
+        browser.type(name if name.startswith("#") else f"#dowels [name={name}]", text)
+    places = (("left", "-10"), ("right", "2"), ("front", "0"), ("back", "10"), ("height", "30"))
+    for name, text in places:
+        browser.type(f"#areas [name={name}]", text)
+    hole = (
+        "const h = document.querySelector('#drawing .hole'); return [h.cx.baseVal.value, h.cy.baseVal.value]"
+    )
+    assert browser.run(hole) == pytest.approx([x + 2 / 40 * wide, y + tall / 2])
+    clamp = (
+        "const b = document.querySelector('#drawing .clamp'), v = (n) => b[n].baseVal.value;"
+        " return [v('x'), v('y'), v('width'), v('height')]"
+    )
+    scale = wide / 40
+    assert browser.run(clamp) == pytest.approx([x - 10 * scale, y + 20 * scale, 12 * scale, 10 * scale])
     browser.click("#check")
     until(lambda: browser.run("return document.querySelector('#f1')"))
-    assert browser.text("#verdict").startswith("Beyond limits")
+    assert "clamp 1" in browser.text("#verdict")  # the program runs into it
     browser.click("#get-job")
     until(lambda: (browser.downloads / "job.toml").exists())
-    assert "length = 40.0" in (browser.downloads / "job.toml").read_text("utf-8")
+    made = (browser.downloads / "job.toml").read_text("utf-8")
+    assert "length = 40.0" in made
+    assert "box = [[-10.0, 0.0], [2.0, 10.0]]" in made
+    assert "setups = " not in made  # the clamp stands on both sides until one is chosen
 
 
 def test_page__fits_a_phone_and_can_be_reached_by_keys(browser, server, folder):
@@ -152,6 +198,96 @@ def test_page__fits_a_phone_and_can_be_reached_by_keys(browser, server, folder):
     )
     assert unnamed == []
     assert browser.run("document.querySelector('#text').focus(); return document.activeElement.id") == "text"
+
+
+@pytest.mark.parametrize("width", [360, 1200])
+def test_page__tab_goes_the_way_the_eye_does(browser, server, folder, width):
+    """WCAG 2.2, 2.4.3 and 2.4.7: in a column each stop lies below the one before, and shows its focus."""
+    browser.be_small(width, 800)
+    opened(browser, server)
+    browser.drop([folder / name for name in ("job.toml", "top.nc", "part.stl")])
+    until(lambda: browser.run("return document.querySelector('.finding h3 button')"))
+    browser.run("const s = document.getElementById('choose'); s.focus(); s.scrollIntoView()")
+    stops = []
+    for _ in range(60):
+        browser.press("\ue004")
+        stops.append(
+            browser.run(
+                "const e = document.activeElement, r = e.getBoundingClientRect(), s = getComputedStyle(e);"
+                "const part = e.closest('#shown, #told, #rest-part'), seen = e.matches('.row input') || "
+                "s.outlineStyle !== 'none' || e.type === 'radio' || e.type === 'checkbox';"
+                "return [part ? part.id : 'top', r.top + scrollY, r.left, r.height, seen, e.outerHTML]"
+            )
+        )
+        if stops[-1][0] == "rest-part":
+            break
+    else:
+        pytest.fail("the end is not reached")
+    columns = list(dict.fromkeys(one[0] for one in stops))
+    assert columns == ["top", *(("shown", "told") if width < 900 else ("told", "shown")), "rest-part"]
+    assert all(one[4] for one in stops), stops
+    browser.be_small(1560 - width, 800)  # a tablet turned: the columns change, the line stays in sight
+    until(lambda: browser.run("return document.querySelector('#sides > *').id") == columns[2])
+    assert browser.run(
+        "const a = document.querySelector('#text').getBoundingClientRect(), "
+        "b = document.querySelector('#text .here').getBoundingClientRect();"
+        " return b.top >= a.top && b.bottom <= a.bottom"
+    )
+    for before, after in itertools.pairwise(stops):
+        if before[0] == after[0]:  # below, or in the same row
+            assert after[1] + after[3] > before[1], (before, after)
+
+
+# WCAG 2.2, "relative luminance" and "contrast ratio": of every word in sight against what lies behind it.
+CONTRASTS = """
+const light = (c) => {
+  const [r, g, b] = c.map((v) => v / 255).map((v) => v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
+  return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+};
+const parts = (text) => {
+  const n = text.match(/[\\d.]+/g).map(Number);
+  return { c: n.slice(0, 3), a: n.length > 3 ? n[3] : 1 };
+};
+const behind = (e) => {
+  for (; e; e = e.parentElement) {
+    const b = parts(getComputedStyle(e).backgroundColor);
+    if (b.a > 0.99) return b.c;
+  }
+  return [255, 255, 255];
+};
+const rows = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+while (walk.nextNode()) {
+  const e = walk.currentNode.parentElement, words = walk.currentNode.data.trim();
+  const isOut = e.closest('svg, script, style, [hidden], button:disabled');
+  if (!words || isOut || !e.getClientRects().length) continue;
+  const a = light(parts(getComputedStyle(e).color).c), b = light(behind(e));
+  rows.push([(Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05), words.slice(0, 40)]);
+}
+return rows;
+"""
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_page__words_stand_out_as_wcag_asks(browser, server, folder, dark):
+    """WCAG 2.2, 1.4.3 (AA): 4.5 to 1."""
+    browser.be_small(360, 740)
+    browser.be_dark(dark)
+    opened(browser, server)
+    browser.drop([folder / name for name in ("job.toml", "top.nc", "part.stl")])
+    until(lambda: browser.run("return document.querySelector('.finding h3 button')"))
+    browser.run("for (const one of document.querySelectorAll('details')) one.open = true")
+    rows = browser.run(CONTRASTS)
+    assert len(rows) > 100
+    assert [row for row in rows if row[0] < 4.5] == []
+    paper = browser.run("return getComputedStyle(document.body).backgroundColor")
+    assert (sum(int(part) for part in paper[4:-1].split(",")) < 3 * 60) == dark
+    low = browser.run(
+        "const touched = 'button, select, summary, input:not([type=checkbox],[type=radio])';"
+        "return [...document.querySelectorAll(touched)]"
+        ".map((one) => [one.getBoundingClientRect().height, one.outerHTML.slice(0, 60)])"
+        ".filter((row) => row[0] && row[0] < 24)"
+    )
+    assert low == []  # WCAG 2.2, 2.5.8 (AA): 24 pixels to touch
 
 
 def test_form__fits_a_phone(browser, server, folder):

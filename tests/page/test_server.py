@@ -14,10 +14,12 @@ import urllib.parse
 import pytest
 
 from simkit.errors import InputProblems
+from simkit.job.reader import read_job
+from simkit.job.schema import KEYS
 from simkit.page.changes import changes
 from simkit.page.form import field_words, job_text
-from simkit.page.inside import refuse_outside
-from simkit.page.names import kind_of, safe_name
+from simkit.page.laid import NAMING, lay_out
+from simkit.page.names import kind_of, safe_name, safe_path
 from simkit.page.server import PageServer
 from tests.findings.programs import dug, faced
 from tests.small_job import JOB, block
@@ -90,6 +92,15 @@ def server():
 @pytest.fixture(scope="module")
 def client(server):
     return Client(server)
+
+
+@pytest.fixture(autouse=True)
+def put_away(server):
+    """A server keeps 16 desks: those of a test go when it ends."""
+    before = set(server.desks)
+    yield
+    for name in set(server.desks) - before:
+        server.put_away(name)
 
 
 @pytest.fixture(scope="module")
@@ -350,30 +361,129 @@ def test_check__a_bad_program_is_told_as_on_the_command_line(client, files):
     assert client.ask("GET", f"{desk}/report")[0] == 404
 
 
-@pytest.mark.parametrize("name", ["../../secret.nc", "/etc/passwd", "sub/top.nc", "C:\\\\top.nc"])
-def test_check__a_job_file_that_points_outside_is_refused(client, files, name):
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("../../secret.nc", "which was not dropped"),
+        ("/etc/passwd", "cannot be followed"),
+        ("../" * 20 + "top.nc", "cannot be followed"),
+        ("sub/.git/top.nc", "cannot be followed"),
+        ("sub/..", "cannot be followed"),
+        ("C:\\\\top.nc", "cannot be followed"),
+    ],
+)
+def test_check__a_job_file_that_points_outside_is_refused(client, files, name, words):
     desk = client.desk()
     client.put(desk, "job.toml", files["job.toml"].replace(b"top.nc", name.encode()))
     client.put(desk, "top.nc", files["top.nc"])
     state = client.done(desk)
     assert state["phase"] == "unusable"
+    assert words in state["problems"][0]
     assert "a file that was dropped here" in state["problems"][0]
     assert state["problems"][0].startswith("job.toml:")
 
 
-def test_refuse_outside__looks_into_the_job_of_a_jig(tmp_path):
-    (tmp_path / "job.toml").write_text('[[setups]]\njig = "jig.toml"\n', "utf-8")
-    (tmp_path / "jig.toml").write_text('[[setups]]\nprograms = ["../secret.nc"]\n', "utf-8")
+def test_check__a_file_that_the_job_names_in_another_folder_is_the_dropped_one_of_that_name(client, files):
+    desk = client.desk()
+    client.put(desk, "job.toml", files["job.toml"].replace(b'"top.nc', b'"../../boat/top.nc'))
+    client.put(desk, "top.nc", files["top.nc"])
+    client.put(desk, "part.stl", files["part.stl"])
+    state = client.done(desk)
+    assert state["phase"] == "done"
+    assert state["taken"] == ["job.toml names '../../boat/top.nc': taken to be 'top.nc', dropped here."]
+    named = urllib.parse.quote(state["findings"][0]["file"], safe="")
+    status, _, text = client.ask("GET", f"{desk}/text?name={named}")
+    assert (status, text) == (200, files["top.nc"])
+
+
+def test_check__folders_are_followed_as_they_were_dropped(client, files):
+    desk = client.desk()
+    client.put(desk, "all/jobs/one/job.toml", files["job.toml"].replace(b'"top.nc', b'"../../boat/top.nc'))
+    client.put(desk, "all/boat/top.nc", files["top.nc"])
+    client.put(desk, "all/other/top.nc", b"not this one")
+    client.put(desk, "all/jobs/one/part.stl", files["part.stl"])
+    state = client.done(desk)
+    assert (state["phase"], state["taken"]) == ("done", [])
+    client.ask("DELETE", f"{desk}/file?name=all%2Fboat%2Ftop.nc")
+    client.put(desk, "all/third/top.nc", files["top.nc"])
+    assert "any of 'all/other/top.nc', 'all/third/top.nc'" in client.done(desk)["problems"][0]
+
+
+def _laid(folder, **texts):
+    """Lay out files given as text, by name ("job", "jig" for job files, the others programs)."""
+    names = {}
+    for name, text in texts.items():
+        file = f"{name}.toml" if name in ("job", "jig") else f"{name}.nc"
+        names[file] = folder / name
+        names[file].write_text(text, "utf-8")
+    return lay_out(folder / "laid", names, "job.toml")
+
+
+def test_lay_out__looks_into_the_job_of_a_jig(tmp_path):
+    job = '[[setups]]\njig = "jig.toml"\n'
     with pytest.raises(InputProblems, match=r"jig.toml:2 \[setups\[0\].programs\]: found '../secret.nc'"):
-        refuse_outside(tmp_path / "job.toml")
-    (tmp_path / "job.toml").write_text('[[setups]]\njig = "../jig.toml"\n', "utf-8")
-    with pytest.raises(InputProblems, match=r"job.toml:2 \[setups\[0\].jig\]: found '../jig.toml'"):
-        refuse_outside(tmp_path / "job.toml")
+        _laid(tmp_path, job=job, jig='[[setups]]\nprograms = ["../secret.nc"]\n')
+    with pytest.raises(InputProblems, match=r"job.toml:2 \[setups\[0\].jig\]: found '../jog.toml'"):
+        _laid(tmp_path, job='[[setups]]\njig = "../jog.toml"\n')
+    told = _laid(
+        tmp_path, job='[[setups]]\njig = "../a/jig.toml"\n', jig="programs = ['../../b/c.nc']", c="1"
+    )
+    jig = told.folder / "../a/jig.toml"
+    assert (jig.parent / "../../b/c.nc").read_text("utf-8") == "1"
+    assert (told.folder / "../../b/c.nc").resolve().is_relative_to((tmp_path / "laid").resolve())
 
 
-def test_refuse_outside__leaves_what_cannot_be_read_to_its_reader(tmp_path):
-    (tmp_path / "job.toml").write_text("\n" + ".".join(["a"] * 50_000) + " = 1", "utf-8")
-    refuse_outside(tmp_path / "job.toml")  # at once: the standard reader takes a minute and 15 GB
+def test_lay_out__lays_only_what_is_named_and_leaves_the_tree_nowhere(tmp_path):
+    told = _laid(tmp_path, job='programs = ["../x/a.nc", "b.nc"]', a="1", b="2", c="3")
+    laid = sorted(path.relative_to(tmp_path / "laid").as_posix() for path in (tmp_path / "laid").rglob("*.*"))
+    assert [name for name in laid if name.endswith((".nc", ".toml"))] == [
+        ".above/b.nc",
+        ".above/job.toml",
+        "x/a.nc",
+    ]
+    assert told.named == {"../x/a.nc": "a.nc", "b.nc": "b.nc"}
+    with pytest.raises(InputProblems, match="lie side by side"):
+        _laid(tmp_path, job='programs = ["a.nc", "a.nc/b.nc"]', a="1", b="2")
+
+
+def test_lay_out__leaves_what_cannot_be_read_to_its_reader(tmp_path):
+    _laid(
+        tmp_path, job="\n" + ".".join(["a"] * 50_000) + " = 1"
+    )  # at once: the standard reader takes a minute
+
+
+@pytest.mark.parametrize(
+    "name", ["a/../b.nc", "/a.nc", "a//b.nc", "./a.nc", "a/.b/c.nc", "a/con/b.nc", "a\\b/c.nc"]
+)
+def test_path__each_part_of_it_is_a_plain_name(name):
+    with pytest.raises(InputProblems, match="rename the file"):
+        safe_path(name)
+
+
+def test_lay_out__knows_every_key_that_names_a_file():
+    naming = {key.path.rpartition(".")[2] for key in KEYS if key.kind in ("path", "paths")}
+    assert naming == set(NAMING)
+
+
+def test_path__folders_are_not_endless():
+    assert safe_path("a/" * 8 + "b.nc") == "a/" * 8 + "b.nc"
+    with pytest.raises(InputProblems, match="9 folders"):
+        safe_path("a/" * 9 + "b.nc")
+
+
+def test_job__of_several_the_last_or_the_chosen_one_is_checked_and_no_jig(client, files):
+    desk = client.desk()
+
+    def chosen(told):
+        return [one["name"] for one in told["files"] if one["chosen"]]
+
+    assert chosen(client.put(desk, "job.toml", b'[[setups]]\njig = "jig.toml"\n')[1]) == ["job.toml"]
+    assert chosen(client.put(desk, "jig.toml", files["job.toml"])[1]) == ["job.toml"]
+    assert chosen(client.put(desk, "other.toml", files["job.toml"])[1]) == ["other.toml"]
+    for name in ("jig.toml", "job.toml"):
+        told = client.ask("POST", f"{desk}/choose?name={name}")
+        assert chosen(json.loads(told[2])) == [name]
+    assert client.ask("POST", f"{desk}/choose?name=no.toml")[0] == 404
 
 
 FORM = {
@@ -410,7 +520,12 @@ def test_form__makes_the_job_that_is_checked_and_can_be_kept(client, files):
         ("setups[1].spoilboard", "side 2, cutters may go below the blank by"),
         ("setups[0].zero.face", "side 1, X0 Y0 and Z0"),
         ("target.units", "mesh, is in"),
-        ("dowels[0].at", None),
+        ("target.at[2]", None),
+        ("target.at", "mesh, place"),
+        ("limits.gouge", "limits, cut too deep by"),
+        ("dowels[0].at[1]", "dowel 1, place"),
+        ("fixtures[1].height", "clamp or stop 2, height"),
+        ("machine.travel", None),
         (None, None),
     ],
 )
@@ -423,6 +538,33 @@ def test_form__what_is_written_in_it_stays_a_value():
     text = job_text(FORM | {"cutters": [row]}, 'part".stl')
     assert "[evil]" not in text.splitlines()
     assert text.splitlines().count("[blank]") == 1
+
+
+def test_form__dowels_clamps_tape_limits_and_the_place_of_the_mesh(tmp_path):
+    areas = [
+        {"what": "clamp", "side": "1", "box": ["-20", "0", "5", "30"], "height": "25"},
+        {"what": "tape", "side": "", "box": ["5", "5", "35", "25"], "height": ""},
+        {"what": "stop", "side": "9", "box": ["0", "30", "40", "45"], "height": "12,5"},
+    ]
+    more = {
+        "mesh_anchor": "centre",
+        "mesh_at": ["20", "", "6,5"],
+        "limits": {"gouge": "0,05", "leftover": ""},
+    }
+    dowels = [{"x": "4", "y": "15", "diameter": "6"}]
+    text = job_text(FORM | more | {"dowels": dowels, "areas": areas}, "part.stl")
+    for name in ("top.nc", "part.stl"):
+        (tmp_path / name).write_text("x", "utf-8")
+    (tmp_path / "job.toml").write_text(text, "utf-8")
+    job = read_job(tmp_path / "job.toml")
+    assert (job.target.anchor, tuple(job.target.at)) == ("centre", (20, 0, 6.5))
+    assert (job.limits.gouge, job.limits.leftover) == (0.05, 0.3)  # 0.3: the default that README states
+    assert [(one.at, one.diameter) for one in job.dowels] == [((4, 15), 6)]
+    assert [(one.name, one.height, one.setups) for one in job.fixtures] == [
+        ("clamp 1", 25, ("side 1",)),
+        ("stop 3", 12.5, job.fixtures[1].setups),
+    ]
+    assert [one.kind for one in job.holding] == ["tape"]
 
 
 @pytest.mark.parametrize(

@@ -57,10 +57,19 @@ class Browser:
         what = {"cmd": "Emulation.setDeviceMetricsOverride", "params": size}
         self._ask("POST", "/goog/cdp/execute", what)
 
-    def be_dark(self):
-        """Show the page as to a person who asked for dark colours."""
-        wish = {"media": "", "features": [{"name": "prefers-color-scheme", "value": "dark"}]}
+    def be_dark(self, dark=True):
+        """Show the page as to a person who asked for dark colours, or for light ones."""
+        name = "dark" if dark else "light"
+        wish = {"media": "", "features": [{"name": "prefers-color-scheme", "value": name}]}
         self._ask("POST", "/goog/cdp/execute", {"cmd": "Emulation.setEmulatedMedia", "params": wish})
+
+    def be_print(self):
+        """Show the page as it is printed, but for the cut into sheets."""
+        self._ask(
+            "POST",
+            "/goog/cdp/execute",
+            {"cmd": "Emulation.setEmulatedMedia", "params": {"media": "print", "features": []}},
+        )
 
     def open(self, address):
         self._ask("POST", "/url", {"url": address})
@@ -95,6 +104,18 @@ class Browser:
                 new DragEvent(kind, { dataTransfer: held, bubbles: true, cancelable: true }));""",
             files,
         )
+
+    def drop_paths(self, paths):
+        """Drop files and folders as they lie on disk (Chrome DevTools Protocol, Input.dispatchDragEvent)."""
+        data = {"items": [], "files": [str(path) for path in paths], "dragOperationsMask": 1}
+        for kind in ("dragEnter", "dragOver", "drop"):
+            event = {"type": kind, "x": 200, "y": 150, "data": data}
+            self._ask("POST", "/goog/cdp/execute", {"cmd": "Input.dispatchDragEvent", "params": event})
+
+    def press(self, key):
+        """Press a key as a hand on the keyboard would; key: of W3C WebDriver's table, "\ue004" for Tab."""
+        keys = [{"type": kind, "value": key} for kind in ("keyDown", "keyUp")]
+        self._ask("POST", "/actions", {"actions": [{"type": "key", "id": "keys", "actions": keys}]})
 
     def complaints(self):
         rows = self._ask("POST", "/se/log", {"type": "browser"})

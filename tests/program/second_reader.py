@@ -54,10 +54,15 @@ class Move:
 
 @dataclass
 class Reading:
-    """The moves of a program and the sum of its dwells."""
+    """The moves of a program, the sum of its dwells, and behind how many moves the machine stands still.
+
+    exact: behind which moves because of an exact stop.
+    """
 
     moves: list[Move] = field(default_factory=list)
     dwell: float = 0.0
+    rests: list[int] = field(default_factory=list)
+    exact: list[int] = field(default_factory=list)
 
 
 def read(text, units=None, cutter=None, work_offsets=None, skip_deleted=False, harmless_words=()) -> Reading:
@@ -140,7 +145,7 @@ class Machine:
         self.spindle, self.speed, self.chosen_tool = 0, 0.0, None
         self.cycle = {}
         self.changes, self.tool_words = [], []
-        self.has_ended = False
+        self.has_ended = self.is_exact = False
         self.reading = Reading()
 
     def run(self, block: list[tuple[str, float]], line: int) -> None:
@@ -176,6 +181,9 @@ class Machine:
                 self.spindle = sense
         if 4 in g:
             self.reading.dwell += w["P"]
+            self.reading.rests.append(len(self.reading.moves))
+        if {61, 61.1, 64} & set(g):
+            self.is_exact = 61.1 in g
         for word in PLANES:
             if word in g:
                 self.plane = word
@@ -282,6 +290,8 @@ class Machine:
         places = tuple(start.values()), tuple(end.values())
         self.reading.moves.append(Move(kind, *places, self.line, 0, self.spindle * self.speed, **more))
         self.place = dict(end)
+        if self.is_exact:
+            self.reading.exact.append(len(self.reading.moves))
 
     def feed_for(self, length: float) -> float:
         """Return mm/min for a move of that length (section 3.5.19; G95: common usage)."""
@@ -368,6 +378,7 @@ class Machine:
                 self.rapid_unless_there({**hole, "Z": min(depth + 0.254, clear)})
         if self.motion in (82, 86, 89):
             self.reading.dwell += self.cycle["P"]
+            self.reading.rests.append(len(self.reading.moves))
         if self.motion in (85, 89):
             return self.straight({**hole, "Z": clear})
         sense, self.spindle = self.spindle, 0 if self.motion == 86 else self.spindle

@@ -426,7 +426,7 @@ def test_state__has_no_part_the_compiled_reader_was_not_told_of():
     seen_to += "_is_centre_absolute _feed_mode _feed _is_unit_used _is_doubtful has_end block_count options "
     seen_to += "largest_mismatch largest_mismatch_line rows name lines"
     no_matter = "problems notices units_seen work_zeros_seen tool_words changes spindle lengths dwell "
-    no_matter += "speeds_called "
+    no_matter += "speeds_called rests exact_stops _is_ended "
     no_matter += "deleted_count told _speed _turning _tool _feed_loss _work_zero _work _g92 _named_at_start "
     no_matter += "_away _has_length _has_short_cut unknown_words _stated_cutter has_unread call_line "
     no_matter += "_stale_z _names_height"

@@ -910,7 +910,7 @@ BLOCKS = {
     "motion_ended": (
         "G80\nX5",
         [
-            "8:1: found 'X5' with no kind of motion in force, expected G0, G1, G2 or G3 first, for nothing says how to go there; write G0 or G1 before it",
+            "8:1: found 'X5' with no kind of motion in force, for G80 ended it with the cycle, expected G0, G1, G2 or G3 first, for nothing says how to go there; write G0 or G1 before it",
         ],
     ),
     "feed_in_other_units": (

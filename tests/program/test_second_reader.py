@@ -35,6 +35,12 @@ def differences(text: str, **stated) -> list[str]:
         found = []
     if abs(got.dwell - expected.dwell) > 1e-9 * (1 + expected.dwell):
         found.append(f"dwells {got.dwell}, expected {expected.dwell}")
+    still = np.zeros(len(got.moves), bool)
+    for count in [*expected.rests, *expected.exact]:
+        if 0 < count < len(rows):
+            still[rows[count] - 1] = True
+    if not np.array_equal(still, got.moves.rests):
+        found.append(f"rests behind rows {np.flatnonzero(got.moves.rests)}, expected {np.flatnonzero(still)}")
     doubtful = unlike_at_a_glance(expected.moves[: len(rows) - 1], rows, got.moves)
     for k in doubtful:
         move = expected.moves[k]

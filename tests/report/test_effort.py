@@ -53,10 +53,24 @@ def test_console__time_bite_and_what_could_be_faster(tmp_path, capsys):
         (2400 / 36000, None, "mm a tooth", "0.0667 mm a tooth"),
         (2.345, 0.011, "mm", "2.35 ±0.02 mm"),
         (2.345, None, "mm", "2.35 mm"),
+        (0.61, 0.88, "mm", "0 to 1.49 mm"),
     ],
 )
 def test_measured__what_a_program_states_stands_as_it_is(value, bound, unit, text):
     assert measured_text({"value": value, "bound": bound, "unit": unit}) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "text"),
+    [
+        (0.104, 0.1, "0.104 ±0.016 mm"),  # not "0.10", which the limit is
+        (0.10004, 0.1, "0.1000 ±0.0151 mm"),
+        (0.1, 0.1, "0.10 ±0.02 mm"),
+        (0.116, 0.1, "0.12 ±0.02 mm"),
+    ],
+)
+def test_measured__does_not_read_as_the_limit_that_it_passes(value, limit, text):
+    assert measured_text({"value": value, "bound": 0.01504, "unit": "mm", "limit": limit}) == text
 
 
 def along(count=200):

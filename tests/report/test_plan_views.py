@@ -10,7 +10,7 @@ from PIL import Image
 from simkit.errors import ShapeError
 from simkit.frames import TURNS, turned
 from simkit.job.model import Blank
-from simkit.report import canvas, colours, labels, plan_views
+from simkit.report import canvas, colours, labels, map_parts, plan_views
 from simkit.report.seen_plan import SeenPlan
 from simkit.stock.field import Lattice, blank_lattice
 
@@ -118,7 +118,7 @@ def test_widened__thin_becomes_three_pixels_wide_and_broad_stays():
     fold = np.zeros((20, 20), np.int8)
     fold[3, 3] = 2
     fold[10:15, 10:15] = 3
-    wide = plan_views._widened(fold)
+    wide = map_parts.widened(fold)
     assert (wide == 2).sum() == 9
     assert np.array_equal(wide == 3, fold == 3)
 
@@ -249,16 +249,16 @@ def test_draw__only_listed_findings_carry_a_number(tmp_path, monkeypatch):
 
 
 def test_words__a_ratio_has_no_unit():
-    words = plan_views._words({"kind": "fragile", "value": 17.04, "unit": "", "at": (1, 2, 3)})
+    words = map_parts.finding_words({"kind": "fragile", "value": 17.04, "unit": "", "at": (1, 2, 3)})
     assert words == "17.0 times as tall as thick: fragile"
-    assert plan_views._words({"kind": "gouge", "value": 0.5, "at": (1, 2, 3)}) == "0.50 mm cut too deep"
+    assert map_parts.finding_words({"kind": "gouge", "value": 0.5, "at": (1, 2, 3)}) == "0.50 mm cut too deep"
 
 
 def test_words__fit_their_column():
     room = (plan_views.WIDTH - 2 * plan_views.MARGIN) / 3 - 66
-    for kind in plan_views.KIND_WORDS:
+    for kind in map_parts.KIND_WORDS:
         unit = "" if kind == "fragile" else "mm"
-        words = plan_views._words({"kind": kind, "value": 12.23, "unit": unit, "at": (1, 2, 3)})
+        words = map_parts.finding_words({"kind": kind, "value": 12.23, "unit": unit, "at": (1, 2, 3)})
         assert canvas.shortened(words, plan_views.SMALL, room) == words
 
 

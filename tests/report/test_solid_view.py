@@ -222,14 +222,14 @@ def test_child__without_its_library(tmp_path, monkeypatch, capsys):
 
 
 @pytest.mark.parametrize("cell", [0.05, 0.5, 3.0])
-def test_face_colours__too_deep_is_striped(cell):
+def test_striped__too_deep_is_striped(cell):
     at = np.arange(cell / 2, 200, cell)
     quads = np.zeros((len(at), 4, 3))
     quads[:, :, 0] = at[:, None]
-    faces = solid_child.face_colours(quads, np.full(len(at), 2), 100.0, cell)
+    faces = solid_mesh.striped(quads, np.full(len(at), 2), 100.0, cell)
     striped = (faces == colours.rgb(colours.CLASSES[0])).all(1).mean()
     assert striped == pytest.approx(0.25, abs=0.06)
-    proud = solid_child.face_colours(quads, np.full(len(at), 6), 100.0, cell)
+    proud = solid_mesh.striped(quads, np.full(len(at), 6), 100.0, cell)
     assert (proud == colours.rgb(colours.CLASSES[6])).all()
 
 

@@ -1,5 +1,6 @@
 """Files that vanish, change, point elsewhere or cannot be written; interruption at any moment."""
 
+import gzip
 import json
 import os
 import shutil
@@ -9,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from benchmarks.interruptions import fault_in, interrupt
 from simkit.cli import main
 from simkit.program import job_programs
 from simkit.report import effort_views
@@ -363,3 +365,29 @@ def test_mesh__of_a_million_triangles(tmp_path):
     result = json.loads((tmp_path / "r.json").read_text("utf-8"))
     assert result["target"]["triangles"] == 4 * n * n + 8 * n
     assert [row["kind"] for row in result["findings"]] == ["leftover-program"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="ends processes by the signals of POSIX")
+def test_check__ended_at_random_moments_leaves_whole_files_only():
+    told, faults = interrupt(3, 5, pictures=False)
+    assert faults == []
+    assert sum(count for what, count in told.items() if what.startswith("ended")) == 3
+
+
+HALF = {"r.json": b'{"form": "sim', "r.xml": b"<testsuites", "r.sarif": b"", "p.png": b"\x89PNG\r\n"}
+HALF |= {"r.html": b"<!doctype html><html>", "k.json.gz": gzip.compress(b"{}")[:-9]}
+
+
+@pytest.mark.parametrize("name", HALF)
+def test_half_a_file__is_seen_by_the_check_of_files(name, tmp_path):
+    (tmp_path / name).write_bytes(HALF[name])
+    assert fault_in(tmp_path / name)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need a right there")
+@pytest.mark.parametrize("name", ["job.toml", "top.nc", "part.stl"])
+def test_link__that_leads_to_itself_is_told(name, job, capsys):
+    (job.parent / name).unlink()
+    (job.parent / name).symlink_to(job.parent / name)
+    assert main(["check", str(job), *CELL]) == 2
+    assert "leads nowhere" in capsys.readouterr().err

@@ -8,6 +8,7 @@ import pytest
 
 from simkit.cutters import Cutter
 from simkit.frames import IDENTITY, turned
+from simkit.moves.chords import places_on
 from simkit.moves.table import ARC, LINE, make_moves
 from simkit.stock.cut import cut
 from simkit.stock.field import blank_field, blank_lattice
@@ -57,7 +58,15 @@ def plain_side(moves, k, points):
     """+1 for places (m, 2) in the program's plan on the right of a move, -1 left, 0 where nothing is told."""
     start, end, centre = moves.start[k, :2], moves.end[k, :2], moves.centre[k]
     if moves.kind[k] == ARC and moves.plane[k] != 17:
-        return np.zeros(len(points))
+        way = places_on(moves, np.full(400, k), np.linspace(0, 1, 400))[:, :2]
+        steps = np.diff(way, axis=0)
+        whole = way[-1] - way[0]
+        ahead = steps @ whole
+        is_straight = np.abs(whole[0] * (way - way[0])[:, 1] - whole[1] * (way - way[0])[:, 0]).max() < 1e-9
+        if not is_straight or (ahead < -1e-12).any() or np.hypot(*whole) < 1e-6:
+            return np.zeros(len(points))
+        out = (points - way[0]) @ np.array([whole[1], -whole[0]]) / np.hypot(*whole)
+        return np.where(np.abs(out) > 1e-9, np.sign(out), 0.0)
     if moves.kind[k] == ARC:
         out = np.linalg.norm(points - centre, axis=1) - np.linalg.norm(start - centre)
         return np.where(np.abs(out) > 1e-9, np.sign(out * moves.sweep[k]), 0.0)
@@ -112,9 +121,18 @@ def test_replay__highest_wood_taken_and_where_along_the_move(seed, turn):
                 along = (points[lost] - moves.start[k, :2]) @ (delta / np.hypot(*delta))
                 assert found.along[k] == pytest.approx([along.min(), along.max()], abs=1e-6)
                 lines += 1
+            elif moves.kind[k] == ARC and moves.plane[k] == 17:
+                start = complex(*(moves.start[k, :2] - moves.centre[k]))
+                sweep = abs(moves.sweep[k])
+                to = (points[lost] - moves.centre[k]) @ np.array([1, 1j]) / start
+                angle = np.mod(np.angle(to) * np.sign(moves.sweep[k]), 2 * np.pi)
+                is_before = (angle > sweep) & (2 * np.pi - angle < angle - sweep)
+                angle = np.where(is_before, angle - 2 * np.pi, angle)
+                ends = [angle.min(), angle.max()] if sweep <= 2 * np.pi else [0.0, sweep]
+                assert found.along[k] == pytest.approx(abs(start) * np.array(ends), abs=1e-5)
+                arcs += 1
             elif moves.kind[k] == ARC:
                 assert np.isnan(found.along[k]).all()
-                arcs += 1
         field = after
     assert lines > 5
     assert arcs > 3
@@ -350,3 +368,28 @@ def test_depth__known_depths():
     assert out.at[0, 2] == 10
     assert out.at[3, 2] == 0
     assert np.hypot(*(out.at[0, :2] - [5, 5])) <= 2
+
+
+@pytest.mark.parametrize("turn", ["none", "about x", "about y"])
+@pytest.mark.parametrize("sense", [1, -1])
+def test_replay__side_of_an_upright_arc(turn, sense):
+    """A dip along x at y = 20, wood on the low side of y alone: that is on the right on the way to +x."""
+    frame = turned(turn, *SIZE)
+    length, width, thick = SIZE
+    level = thick - 4.0
+    rows = [[[-9, width / 2 + 3 + k, level], [length + 9, width / 2 + 3 + k, level]] for k in range(0, 20, 4)]
+    away = make_moves(kind=[LINE] * 5, start=[a for a, _ in rows], end=[b for _, b in rows], tool=[1] * 5)
+    cutter = {1: Cutter(1, "flat", 6.0), 2: Cutter(2, "ball", 6.0)}
+    field = replay(blank(), away, cutter, frame).field
+    middle, top = length / 2, thick + 1.0
+    ends = [[middle - 10 * sense, width / 2, top], [middle + 10 * sense, width / 2, top]]
+    # About a place 20 over the ends: the lowest place is sqrt(500) below it.
+    dip = {"kind": [ARC], "plane": [18], "centre": [[top + 20, middle]], "tool": [2]}
+    sweep = -2 * sense * np.arctan2(10, 20)
+    found = replay(field, make_moves(start=ends[:1], end=ends[1:], sweep=[sweep], **dip), cutter, frame)
+    assert found.volume[0] > 10
+    assert found.right[0] == pytest.approx(sense * found.volume[0], rel=1e-9)
+    # The long way round bulges beyond its ends, and runs both ways.
+    over = 2 * np.pi * np.sign(sweep) - sweep
+    loop = make_moves(start=ends[:1], end=ends[1:], sweep=[-over], **dip)
+    assert replay(field, loop, cutter, frame).right[0] == 0.0

@@ -63,6 +63,49 @@ def test_film__has_a_picture_for_each_stop_and_the_wood_goes_dark(steps):
     assert tones[1] < tones[0] - 40
 
 
+@pytest.fixture
+def clamped(tmp_path, steps):
+    """The same with a clamp over the front edge and a round stop at the left."""
+    more = '[[fixtures]]\nname = "clamp"\nheight = 20\nbox = [[10, -20], [20, 4]]\n'
+    more += '[[fixtures]]\nname = "stop"\nheight = 20\nat = [-5, 20]\ndiameter = 8\n'
+    (tmp_path / "job.toml").write_text(JOB + more, encoding="utf-8")
+    job = read_job(tmp_path / "job.toml")
+    return Steps(job, read_programs(job), blank_lattice(40, 30, 0.5))
+
+
+def test_film__clamps_stand_where_the_job_says(clamped):
+    film = Image.open(io.BytesIO(film_of(clamped, 2)))
+    film.seek(film.n_frames - 1)
+    frame = np.asarray(film.convert("RGB")).astype(int)
+    scale = 560 / 30
+    room = round(20 * scale)  # the clamp reaches 20 mm in front of the blank
+
+    def at(x, y):
+        left, top = 24 + room + x * scale, 86 + room + (30 - y) * scale
+        return frame[round(top) - 6 : round(top) + 7, round(left) - 6 : round(left) + 7].reshape(-1, 3)
+
+    teal = np.array([128, 205, 193])  # ColorBrewer, BrBG: #80cdc1, hatched
+    for place, is_clamp in (((15, -10), True), ((15, 2), True), ((15, 8), False), ((25, -10), False),
+                            ((-5, 20), True), ((-5, 26), False)):  # fmt: skip
+        share = (np.abs(at(*place) - teal).max(axis=1) < 25).mean()
+        assert (share > 0.6) == is_clamp, (place, share)
+
+
+def test_film__a_wall_is_darker_than_the_floors_beside_it(steps):
+    """The slot along y = 15 from z 12 down to 6: at y = 18, x = 15 stands an upright wall."""
+    film = Image.open(io.BytesIO(film_of(steps, 4)))
+    film.seek(film.n_frames - 1)
+    grey = np.asarray(film.convert("L")).astype(int)
+    scale = 560 / 30
+    column = round(24 + 15 * scale)
+
+    def tone(y):
+        row = round(86 + (30 - y) * scale)
+        return grey[row - 5 : row + 6, column].min()
+
+    assert tone(12) < 0.75 * min(tone(8), tone(15))
+
+
 def test_command__writes_the_film_for_whom_the_umask_allows(tmp_path, steps):
     before = os.umask(0o022)
     try:

@@ -40,6 +40,7 @@ class CloseUps:
         }
         self._holding = holding_wood(evidence)
         self._turns = turns_of(evidence)
+        self._resin = None if field.wood_upper is None else {k: field.is_resin(k) for k in (1, 2)}
         self._part = None if evidence.envelopes is None else evidence.envelopes.is_part
 
     def of(self, row: dict[str, Any]) -> Html | None:
@@ -70,7 +71,8 @@ class CloseUps:
             index = index[part]
         holding = None if self._holding is None else self._holding[part]
         relief = (self._field.upper if side == 1 else self._field.lower)[part]
-        picture, _, _ = map_image(seen, index, is_solid, holding, relief.astype(np.float64), side)
+        resin = None if self._resin is None else self._resin[side][part]
+        picture, _, _ = map_image(seen, index, is_solid, holding, relief.astype(np.float64), side, resin)
         px, py = (value / FINER for value in seen.pixel(x - x0, y - y0))
         return self._drawing(picture, row, (px, py), size, pitch)
 

@@ -13,6 +13,8 @@ from simkit.report.page.words import Lengths, limit_of, measured, place_words, p
 MOST_OF_CAUSE = 4  # findings of one cause that are told in full; the others are rows of a table
 MOST_IN_FULL = 40
 MOST_ROWS = 400
+MOST_OPEN = 10  # causes that stand open before those of a kind that was told are folded away
+MOST_OPEN_OF_KIND = 3
 
 SEVERITY_WORDS = {
     "safety": "danger",
@@ -50,28 +52,53 @@ def findings_part(
     """Return the column of findings.  picture: draws the close-up of one."""
     findings, parts, told = result["findings"], [], 0
     left_out = 0
+    opened: dict[str, int] = {}  # causes told openly, by kind
+    folded: dict[str, list[tuple[list, list]]] = {}  # (markup, findings) of the others
     for cause in result["causes"]:
         mine = [findings[number - 1] for number in cause["findings"]]
-        full = mine[: min(MOST_OF_CAUSE, max(MOST_IN_FULL - told, 0))]
-        if len(mine) > 1:
-            parts.append(
-                el("p", f"{len(mine)} of one cause: {lengths.text(cause['message'])}", class_="cause")
-            )
-        parts += [_finding(row, job, lines, picture, lengths) for row in full]
+        kind = mine[0]["kind"]
+        before = opened.get(kind, 0)
+        is_open = before < (MOST_OPEN_OF_KIND if sum(opened.values()) < MOST_OPEN else 1)
+        full = mine[: max(min(MOST_OF_CAUSE, MOST_IN_FULL - told), int(is_open))]
         told += len(full)
         rest = mine[len(full) :]
         rows = rest[: max(MOST_ROWS - left_out, 0)]
-        if rows:
-            words = f"{len(rest)} more of this cause"
-            parts.append(
-                el("details", el("summary", words), _rows(rows, job, lengths), _unlisted(rest, rows))
-            )
-        elif rest:
-            parts.append(_unlisted(rest, rows))
         left_out += len(rest)
+        drawn = [_finding(row, job, lines, picture, lengths) for row in full]
+        more = [*drawn[1:], _rows(rows, job, lengths) if rows else None, _unlisted(rest, rows)]
+        shown = drawn[:1]
+        if len(mine) > 1 or not drawn:
+            shown.append(
+                _fold(
+                    f"{len(mine) - len(shown)} {'more ' if drawn else ''}of this cause",
+                    mine[len(shown) :],
+                    more,
+                    lengths,
+                )
+            )
+        if is_open:
+            opened[kind] = before + 1
+            parts += shown
+        else:
+            folded.setdefault(kind, []).append((shown, mine))
+    for kind, blocks in folded.items():
+        mine = [row for _, rows in blocks for row in rows]
+        words = f"{len(mine)} more of {kind}, of {len(blocks)} {'cause' if len(blocks) == 1 else 'causes'}"
+        parts.append(_fold(words, mine, [shown for shown, _ in blocks], lengths))
     if not findings:
         parts.append(el("p", "Nothing was found."))
     return el("section", el("h2", "Findings"), *parts, id="findings")
+
+
+def _fold(words: str, mine: list[dict[str, Any]], inner: list, lengths: Lengths) -> Html:
+    """Return findings that a tap opens; print shows them open.  mine: all of them, the worst first."""
+    numbers = [row["number"] for row in mine]
+    if len(numbers) > 1 and numbers[-1] - numbers[0] + 1 == len(numbers):
+        words += f", {numbers[0]} to {numbers[-1]}"
+    sizes = [measured(row, lengths) for row in mine if row["value"] is not None]
+    if sizes:
+        words += f": {sizes[0]}" + (" the first" if len(sizes) > 1 else "")
+    return el("details", el("summary", words), inner, class_="fold")
 
 
 def _unlisted(rest: list, rows: list) -> Html | None:

@@ -19,11 +19,12 @@ from simkit.report.page.program_lines import ProgramLines
 from simkit.report.page.scene import scene_part
 from simkit.report.page.section import sections
 from simkit.report.page.section_view import HATCHES, section_key, section_svg
+from simkit.report.page.steps import steps_part
 from simkit.report.page.tables import tables_part, time_part
 from simkit.report.page.words import Lengths
 from simkit.report.pictures import draw_plans
 from simkit.report.sheet import sheet_of
-from simkit.report.whole_file import write_whole
+from simkit.report.whole_file import unwritten, write_whole
 
 # What each picture of report.pictures shows, by the beginning of its file's name.
 CAPTIONS = {
@@ -31,6 +32,10 @@ CAPTIONS = {
     "The numbers are those of the findings.",
     "surface_side": "How high the ridges between passes are, which way the passes run, and why wood was "
     "left standing.",
+    "walls_side": "How thick the walls are: the darker, the thinner. Hatched: thinner than the part has it.",
+    "who_cut_side": "Which program and which cutter cut where; the letters are those of the legend.",
+    "witness_step": "The step where the cuts of the two sides meet: how far one stands out, enlarged.",
+    "section": "Cut open along the line that was asked for.",
     "seat": "The piece in its jig: the darker, the less room under it. Numbers: where it touches. Orange, "
     "hatched: what to take off the jig.",
     "budget": "Grey: where the second side may land with every limit held. The numbers say what breaks "
@@ -63,7 +68,7 @@ def parts_of(evidence: Evidence, result: dict[str, Any]) -> dict[str, Any]:
     """Return the parts of a report as markup, by name, in their order; `title` is plain text."""
     job = evidence.job
     lengths = Lengths(job.unit)
-    sheet = sheet_of(job, evidence.reads)
+    sheet = sheet_of(job, evidence.reads, evidence.done)
     name = job.name or "Programs"
     verdict = result["verdict"]
     draws = CloseUps(evidence, lengths)
@@ -78,9 +83,10 @@ def parts_of(evidence: Evidence, result: dict[str, Any]) -> dict[str, Any]:
         ),
         "first": first_to_fix(result, lengths),
         "findings": findings_part(result, job, ProgramLines(evidence), draws.of, lengths),
-        "pictures": _pictures_part(evidence, result),
+        "pictures": _drawn_pictures(evidence, result),
         "sections": _sections_part(evidence, result, lengths),
         "job": job_part(evidence, result, sheet, lengths),
+        "steps": steps_part(result, lengths),
         "budget": budget_part(result, lengths),
         "time": time_part(result),
         "tables": tables_part(result, lengths),
@@ -133,6 +139,13 @@ def _rest(verdict: dict[str, Any]) -> str:
 
 def _class(verdict: dict[str, Any]) -> str:
     return "good" if verdict["exit_status"] == 0 else "bad"
+
+
+def _drawn_pictures(evidence: Evidence, result: dict[str, Any]) -> Html:
+    try:
+        return _pictures_part(evidence, result)
+    except OSError as reason:
+        raise unwritten("folder for temporary files", "--report", reason) from None
 
 
 def _pictures_part(evidence: Evidence, result: dict[str, Any]) -> Html:
@@ -189,7 +202,7 @@ def _sections_part(evidence: Evidence, result: dict[str, Any], lengths: Lengths)
     return el(
         "section",
         el("h2", "Sections"),
-        section_key(layup is not None),
+        section_key(layup is not None, evidence.field.wood_upper is not None),
         el("div", *figures, class_="figures"),
         note,
     )

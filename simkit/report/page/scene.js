@@ -3,7 +3,7 @@
 "use strict";
 (() => {
   const NONE = 65535; // height of a cell without wood
-  const HOLDING = 0, WITHIN = 5, TARGET = 10, CUT_FACE = 11, INK = 12; // classes; 1 to 9 are those of the key
+  const HOLDING = 0, WITHIN = 5, TARGET = 10, CUT_FACE = 11, INK = 12, RESIN = 13; // classes; 1 to 9 are those of the key
 
   // ---- from text to grids ----
 
@@ -217,7 +217,7 @@
   const FRAGMENT = `#version 300 es
     precision highp float;
     in vec3 model; in vec3 eye; flat in float shown; out vec4 colour;
-    uniform vec3 palette[13]; uniform vec4 plane; uniform vec3 stretch; uniform float dot_size;
+    uniform vec3 palette[14]; uniform vec4 plane; uniform vec3 stretch; uniform float dot_size;
     void main() {
       if (dot(plane.xyz, model) > plane.w) discard;
       int kind = int(shown + 0.5);
@@ -226,6 +226,7 @@
       bool is_line = mod(at.x + at.y, 8.0) < 2.2;
       if (kind == 1) base = is_line ? palette[4] : base;
       else if (kind < 5 && kind > 0) base = is_line ? palette[1] : base;
+      if (kind == 13) base *= mod(at.x, 6.0) < 1.8 && mod(at.y, 6.0) < 1.8 ? 0.5 : 1.0;
       if (kind == 12) { colour = vec4(base, 1.0); return; }
       if (kind == 11) { colour = vec4(base * (mod(at.x - at.y, 10.0) < 1.6 ? 0.72 : 1.0), 1.0); return; }
       vec3 real = eye * stretch;
@@ -284,7 +285,7 @@
       const made = {
         cut: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, true, null),
         target: () => solid(scene, g.target_lower, g.target_upper, TARGET, TARGET, true, null),
-        left: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, false, (one) => one > WITHIN),
+        left: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, false, (one) => one > WITHIN && one !== RESIN),
       }[name]();
       parts[name] = [buffered(made.points, made.indices), buffered(made.walls)];
       return parts[name];

@@ -14,7 +14,7 @@ from simkit.report import colours
 from simkit.report.page.html import Html, el
 from simkit.report.page.words import Lengths
 from simkit.report.pictures import in_steps_of_zones
-from simkit.report.pooled import pooled
+from simkit.report.pooled import pooled, pooled_share
 
 MOST_CELLS = 160_000  # 0.4 mm cells on a blank of 280 x 90 mm: two million bytes, some 600,000 triangles
 STEP = 0.005  # mm: heights are told to half of this
@@ -22,6 +22,7 @@ NONE = 65535  # height of a cell without wood
 MOST_NUMBERS = 40
 # Colours of the part alone and of the face of a section; ink for the part's outline on it.
 TARGET, CUT_FACE = "#d8d6cf", "#d9b98a"
+RESIN, RESIN_FACE = 13, "#80cdc1"  # its number among the classes of scene.js; a teal of BrBG that bears shade
 
 
 def scene_of(evidence: Evidence, is_inch: bool = False) -> dict[str, Any]:
@@ -62,9 +63,14 @@ def scene_of(evidence: Evidence, is_inch: bool = False) -> dict[str, Any]:
         counts = np.where(is_solid, np.rint((grid - low) / step), NONE).astype(np.uint16)
         differences = np.diff(counts, axis=1, prepend=np.uint16(0))  # modulo 65536, as uint16 counts
         parts += [(differences & 255).astype(np.uint8), (differences >> 8).astype(np.uint8)]
-    parts += [(index.astype(np.int16) + 1).astype(np.uint8) for index in (class_lower, class_upper)]
+    for side, index in ((2, class_lower), (1, class_upper)):
+        kinds = (index.astype(np.int16) + 1).astype(np.uint8)
+        if field.wood_upper is not None:
+            is_resin = pooled_share(field.is_resin(side), fold) > 0.5
+            kinds[is_resin & ((index == colours.WITHIN) | (index == colours.NO_TARGET))] = RESIN
+        parts.append(kinds)
     data = zlib.compress(b"".join(part.tobytes() for part in parts), 9)
-    palette = [colours.HOLDING, *colours.CLASSES, TARGET, CUT_FACE, colours.INK]
+    palette = [colours.HOLDING, *colours.CLASSES, TARGET, CUT_FACE, colours.INK, RESIN_FACE]
     return {
         "nx": int(upper.shape[1]),
         "ny": int(upper.shape[0]),

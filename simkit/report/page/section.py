@@ -28,6 +28,7 @@ class Section:
     target_lower, target_upper (n,): the part, NaN where there is none.  stock: low and high end of the blank
     along the section.  thickness: of the blank.  mark (along, z): of the finding, None for none.
     number: of the finding, None for none.
+    wood_lower, wood_upper (n,): what is left is wood between these, else resin; None without a pour.
     """
 
     axis: int
@@ -41,11 +42,21 @@ class Section:
     thickness: float
     mark: tuple[float, float] | None = None
     number: int | None = None
+    wood_lower: np.ndarray | None = None
+    wood_upper: np.ndarray | None = None
 
     @property
     def is_solid(self) -> np.ndarray:
         """Places that still hold wood (n,) bool."""
         return self.upper > self.lower
+
+    def resin(self) -> list[tuple[np.ndarray, np.ndarray]]:
+        """Return the lower and upper ends (n,) mm of what is resin, under the wood and over it."""
+        if self.wood_upper is None:
+            return []
+        top = np.clip(self.wood_upper, self.lower, self.upper)
+        bottom = np.clip(self.wood_lower, self.lower, top)
+        return [(self.lower, bottom), (top, self.upper)]
 
 
 def section(
@@ -68,7 +79,8 @@ def section(
     along = low + (np.arange(count) + 0.5) * step
     across = np.full(count, at)
     points = np.column_stack([along, across] if axis == 0 else [across, along])
-    lower, upper, _, _ = evidence.heights(points)
+    left = evidence.columns(points)
+    is_poured = evidence.field.wood_upper is not None
     nothing = np.full(count, np.nan)
     target = (nothing, nothing)
     if evidence.target_grid is not None:
@@ -82,14 +94,16 @@ def section(
         axis=axis,
         at=at,
         along=along,
-        lower=lower,
-        upper=upper,
+        lower=left.lower,
+        upper=left.upper,
         target_lower=target[0],
         target_upper=target[1],
         stock=(0.0, blank.length if axis == 0 else blank.width),
         thickness=blank.thickness,
         mark=mark,
         number=number,
+        wood_lower=left.wood_lower if is_poured else None,
+        wood_upper=left.wood_upper if is_poured else None,
     )
 
 

@@ -51,6 +51,9 @@ def section_svg(
     shapes = [svg.box(start, TOP, (high - low) / pitch, tall, "air")]
     for run in _runs(cut.is_solid):
         shapes.append(_band(seen, cut.along[run], cut.lower[run], cut.upper[run], half, "wood"))
+    for under, over in cut.resin():
+        for run in _runs(cut.is_solid & (over > under)):
+            shapes.append(_band(seen, cut.along[run], under[run], over[run], half, "resin"))
     gouge, leftover = limits
     is_part = ~np.isnan(cut.target_upper)
     for name, over, under in (
@@ -105,11 +108,14 @@ HATCHES = Html(
     '<path d="M0 7L7 0" class="hatch-wood"/></pattern>'
     '<pattern id="h-deep" width="4" height="4" patternUnits="userSpaceOnUse">'
     '<rect width="4" height="4" class="fill-deep"/><path d="M0 0L4 4" class="hatch-deep"/></pattern>'
+    '<pattern id="h-resin" width="6" height="6" patternUnits="userSpaceOnUse">'
+    '<rect width="6" height="6" class="fill-resin"/><circle cx="1.5" cy="1.5" r="0.8" class="dot-resin"/>'
+    '<circle cx="4.5" cy="4.5" r="0.8" class="dot-resin"/></pattern>'
     "</defs></svg>"
 )
 
 
-def section_key(has_glue: bool = False) -> Html:
+def section_key(has_glue: bool = False, has_resin: bool = False) -> Html:
     """Return the legend of all sections, in words."""
     rows = [
         ("k-wood", "wood that is left"),
@@ -117,6 +123,8 @@ def section_key(has_glue: bool = False) -> Html:
         ("k-deep", "cut too deep, beyond the limit"),
         ("k-proud", "left standing, beyond the limit"),
     ]
+    if has_resin:
+        rows.insert(1, ("k-resin", "resin"))
     if has_glue:
         rows.append(("k-glue", "glue line of the blank"))
     return el(

@@ -9,7 +9,8 @@ from simkit.effort.program_time import about
 from simkit.findings.weak_hold import HELD_NOTE, grip_words
 from simkit.report.page.html import Html, el
 from simkit.report.page.words import Lengths
-from simkit.report.time_table import held_words, part_not_reached
+from simkit.report.time_table import held_words, operation_words, part_not_reached
+from simkit.units import area_words
 
 
 def table(heads: list[str], rows: list[list[Any]], texts: int = 1) -> Html:
@@ -49,6 +50,7 @@ def time_part(result: dict[str, Any]) -> Html:
         el("h2", "Time"),
         el("p", f"About {about(time['minutes'])} in all, speeding up and slowing down counted."),
         table(heads, rows, 2),
+        _operations(time),
         [el("p", words) for words in held_words(time)],
         el(
             "p",
@@ -62,6 +64,28 @@ def time_part(result: dict[str, Any]) -> Html:
         )
         if advice
         else None,
+    )
+
+
+def _operations(time: dict[str, Any]) -> Any:
+    """Return a table of the longest operations, None where no program has two."""
+    if not any(len(program["operations"]) > 1 for program in time["programs"]):
+        return None
+    rows = []
+    for program in time["programs"]:
+        for index, row in enumerate(program["operations"]):
+            lines, depth = operation_words(row)
+            cutter = "none" if row["cutter"] is None else f"T{row['cutter']}"
+            parts = (_minutes(row[key]) for key in ("minutes", "in_wood", "air", "rapids"))
+            rows.append([program["program"] if index == 0 else "", lines, cutter, depth, *parts])
+        rest = program["other_operations"]
+        if rest["count"]:
+            rows.append(["", f"{rest['count']} others", "", "", _minutes(rest["minutes"]), *["–"] * 3])
+    heads = ["program", "lines", "cutter", "down to", "minutes", "in wood", "air", "rapids"]
+    return (
+        el("h3", "Longest operations"),
+        el("p", "Each from one retract to the safe height to the next.", class_="quiet"),
+        table(heads, rows, 4),
     )
 
 
@@ -205,7 +229,7 @@ def _fine_up(mm: float, lengths: Lengths) -> str:
 
 
 def _area(area: float) -> str:
-    return "–" if not area else f"{area:.1f} mm²" if area < 10 else f"{area:.0f} mm²"
+    return area_words(area) if area else "–"
 
 
 def _about(minutes: float) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from dataclasses import dataclass
 from typing import Any
@@ -10,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from simkit.job.model import Job, Setup
-from simkit.units import MM_PER_INCH, inch_words
+from simkit.units import MM_PER_INCH, inch_words, measured_words
 
 # A number directly before mm, not part of a word or of a longer number; "mm2" and "mm/min" are no lengths.
 _MM = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) mm(?![\w/])")
@@ -44,14 +43,11 @@ class Lengths:
         """Return a coordinate without its unit, to 0.1 mm or 0.001 in."""
         return f"{mm / MM_PER_INCH + 0.0:.3f}" if self.is_inch else f"{round(mm, 1) + 0.0:.1f}"
 
-    def value(self, mm: float, bound: float | None = None) -> str:
-        """Return a measured value with its bound and unit; the bound is rounded up."""
+    def value(self, mm: float, bound: float | None = None, limit: float | None = None) -> str:
+        """Return a measured value with its bound and unit, as `measured_words` has it.  limit: mm, too."""
         scale, digits = (MM_PER_INCH, 4) if self.is_inch else (1.0, 2)
-        step = 10.0**digits
-        text = f"{mm / scale:.{digits}f}"
-        if bound:
-            text += f" ±{math.ceil(bound / scale * step - 1e-9) / step:.{digits}f}"
-        return f"{text} {self.name}"
+        others = [None if one is None else one / scale for one in (bound, limit)]
+        return measured_words(mm / scale, *others, self.name, digits)
 
     def text(self, words: str) -> str:
         """Return words of a finding, which speak of mm, with inches behind each length where needed."""
@@ -66,10 +62,10 @@ def measured(row: dict[str, Any], lengths: Lengths) -> str:
     if value is None:
         return ""
     if unit == "mm":
-        return lengths.value(value, bound)
+        return lengths.value(value, bound, row["limit"])
     if not bound:
         return f"{round(value, 4):g} {unit}".rstrip()
-    return f"{value:.2f} ±{math.ceil(bound * 100) / 100:.2f} {unit}".rstrip()
+    return measured_words(value, bound, row["limit"], unit)
 
 
 def limit_of(row: dict[str, Any], lengths: Lengths) -> str:
@@ -102,7 +98,7 @@ def place_words(row: dict[str, Any], job: Job, lengths: Lengths) -> str:
         x, y, z = row["at"]
         return f"x {lengths.place(x)}, y {lengths.place(y)}, z {lengths.place(z)} {lengths.name} in the blank"
     x, y, z = setup.lie(job.blank).inverse().apply(np.array(row["at"], np.float64))
-    down = job.blank.thickness - z
+    down = setup.body(job.blank).thickness - z
     name = lengths.name
     words = f"{lengths.place(x)} {name} from the left, {lengths.place(y)} {name} from the front, "
     if abs(down) < 0.05:

@@ -1,0 +1,111 @@
+"""Operations: what programs do between one retract to the safe height and the next, and how long it takes.
+
+A program does not name its operations (a comment may, or may be a year old), but it shows them: the cutter
+comes down, works, and goes up to where everything is cleared.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.effort.motion import MoveTimes
+from simkit.moves.table import Moves
+
+EQUAL = 1e-3  # mm: heights nearer than this are one
+SAME_DEPTH = 0.01  # mm: neighbours that go as deep are one operation, as the holes of a row
+
+
+@dataclass(frozen=True)
+class Operation:
+    """Moves of one cutter in one program, from behind a retract to the next one, that one included.
+
+    tool.  first, last: lines of its feed moves.  lowest mm: z of the program.  count: how many such
+    stretches, one behind the other, go as deep and are taken together.  cutting, rapids s; in_wood s of
+    cutting, None without a replay.
+    """
+
+    tool: int
+    first: int
+    last: int
+    lowest: float
+    count: int
+    cutting: float
+    in_wood: float | None
+    rapids: float
+
+    @property
+    def total(self) -> float:
+        """All of it, s."""
+        return self.cutting + self.rapids
+
+
+def operations(
+    moves: Moves, rows: np.ndarray, lowest: np.ndarray, times: MoveTimes, wood: np.ndarray | None
+) -> tuple[Operation, ...]:
+    """Return the operations of one program, in their order.
+
+    moves, times, wood: as program_time.program_times takes them.  rows: of the program.  lowest (n,) mm: z
+    that the tip reaches in each move.
+    The safe height of a cutter is where its rapids up end most often, the higher of two; one without such
+    rapids does all in one operation.  Moves behind the last retract that feed nowhere belong to it.
+    """
+    if not len(rows):
+        return ()
+    tool, end = moves.tool[rows], moves.end[rows, 2]
+    is_lift = moves.rapid[rows] & (end > moves.start[rows, 2] + EQUAL)
+    is_safe = np.zeros(len(rows), bool)
+    for number in np.unique(tool):
+        heights, counts = np.unique(end[is_lift & (tool == number)].round(3), return_counts=True)
+        if len(heights):
+            usual = heights[counts == counts.max()].max()
+            is_safe[tool == number] = end[tool == number] >= usual - EQUAL
+    # The first move up there is the end of one; what goes on up there is the way to the next.
+    begins = np.zeros(len(rows), bool)
+    begins[0] = True
+    begins[1:] = (tool[1:] != tool[:-1]) | (is_safe[:-1] & ~np.append(False, is_safe[:-2]))
+    stretch = np.cumsum(begins) - 1
+    feeds, feed = np.flatnonzero(~moves.rapid[rows]), ~moves.rapid[rows]
+    if not len(feeds):
+        return ()
+    # The operation of each stretch that feeds; one that does not belongs to the next of its cutter, or the
+    # last.
+    own = np.unique(stretch[feeds])
+    first = feeds[np.append(True, np.diff(stretch[feeds]) > 0)]
+    low = np.minimum.reduceat(lowest[rows][feeds], np.searchsorted(stretch[feeds], own))
+    is_new = np.append(True, (tool[first][1:] != tool[first][:-1]) | (np.abs(np.diff(low)) > SAME_DEPTH))
+    group = np.cumsum(is_new) - 1
+    whole = np.arange(stretch[-1] + 1)
+    after = np.searchsorted(own, whole)
+    before = np.maximum(after - 1, 0)
+    after = np.minimum(after, len(own) - 1)
+    its_tool = tool[begins]
+    of = np.where(tool[first][after] == its_tool, group[after], group[before])
+    of = np.where((tool[first][after] == its_tool) | (tool[first][before] == its_tool), of, -1)[stretch]
+    count = int(group[-1]) + 1
+    seconds = times.seconds[rows]
+
+    def total(chosen, values):
+        chosen = chosen & (of >= 0)
+        return np.bincount(of[chosen], values[chosen], minlength=count)
+
+    cutting, rapids = total(feed, seconds), total(~feed, seconds)
+    in_wood = None if wood is None else total(feed, seconds * wood[rows])
+    line, places = moves.line[rows], np.flatnonzero(is_new)
+    group_of = of[feeds]
+    last = feeds[np.append(np.diff(group_of) > 0, True)]
+    deepest, stretches = np.minimum.reduceat(low, places), np.diff(np.append(places, len(own)))
+    return tuple(
+        Operation(
+            int(tool[first[places[k]]]),
+            int(line[first[places[k]]]),
+            int(line[last[k]]),
+            float(deepest[k]),
+            int(stretches[k]),
+            float(cutting[k]),
+            None if in_wood is None else float(in_wood[k]),
+            float(rapids[k]),
+        )
+        for k in range(count)
+    )

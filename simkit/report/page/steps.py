@@ -1,0 +1,38 @@
+"""The steps between the setups as a part of the page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from simkit.report.page.html import Html, el
+from simkit.report.page.tables import table
+from simkit.report.page.words import Lengths
+
+
+def steps_part(result: dict[str, Any], lengths: Lengths) -> Html | None:
+    """Return what each step does as a section, None for a job without steps."""
+    steps = result.get("steps")
+    if not steps:
+        return None
+    rows = []
+    for row in steps["rows"]:
+        most = "" if row["most_depth"] is None else f" (at most {lengths.size(row['most_depth'])})"
+        rows.append(
+            [
+                str(row["number"]),
+                row["after"],
+                lengths.text(row["words"]),
+                f"{row['volume'] / 1000:.2f} ±{row['bound'] / 1000:.2f}",
+                "–" if row["mass"] is None else f"{row['mass']:.1f}",
+                f"{lengths.value(row['deepest'])}{most}",
+                lengths.sizes(row["thickness_after"]),
+            ]
+        )
+    heads = ["step", "after", "what", "cm³", "g", "deepest", "thick then"]
+    note = "cm³: resin poured, or what is taken off. Mass by the density stated (default: common practice)."
+    return el(
+        "section",
+        el("h2", "Steps between the setups"),
+        table(heads, rows, 3),
+        el("p", note, class_="quiet"),
+    )

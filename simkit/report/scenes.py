@@ -1,0 +1,371 @@
+"""What the 3-D pictures of a check hold: leftover alone, both sides with their seam, the cutter at a finding.
+
+NumPy only: nothing is drawn here.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from scipy import ndimage
+from scipy.spatial import cKDTree
+
+from simkit.findings.evidence import Evidence
+from simkit.frames import turned
+from simkit.moves.chords import places_on
+from simkit.report import colours
+from simkit.report.map_parts import MUST, finding_words
+from simkit.report.pooled import pooled, pooled_share
+from simkit.report.scene_file import LIT, PALE, Key, Line, Look, Mark, Scene, Surface
+from simkit.report.seam_view import FIRST_OUT, SECOND_OUT, seam_sentence, shade_of
+from simkit.report.solid_mesh import RESIN, surface
+from simkit.report.standing_things import cutter_surfaces, fixture_surfaces
+from simkit.stock.cut import cut
+from simkit.stock.field import Field, Lattice
+from simkit.target.envelope import envelopes
+
+MOST_CELLS = 260_000  # of a surface: about two pixels each where the part fills the page
+MOST_MARKS = 12
+FROM_ABOVE = (-0.16, -0.80, 1.35)  # from the part to the eye: the front, a little left, from above
+LOW_DOWN = (-0.35, -1.0, 0.42)
+FADED, WOOD = "#f0ede5", "#ece2cc"
+SIDE_1, SIDE_2 = "#c9c9c4", "#f3ead6"
+PATH = "#01665e"  # dark teal of ColorBrewer's BrBG, as in the film
+TABLE = "#f7f6f2"
+CONTACTS = ("fixture-contact", "holder-contact", "shank-contact", "rapid-contact", "table-contact")
+NEAR_PART = 1.5  # mm: wood so near the part is drawn with it, so that a step of the walls is seen
+CLOSE = 14.0  # mm across a close-up of the seam
+STAND_OUT = 0.25  # mm: the seam's line is drawn so far off the wall, or half of it would lie inside
+
+
+def leftover_scene(evidence: Evidence, shown: dict[int, np.ndarray], turn: str, result: dict[str, Any]):
+    """Return the Scene of the leftover alone, lying on the faded part; None where none is beyond its limit.
+
+    shown[side] (ny, nx) mm: deviations as they are coloured.  turn: how the blank is turned over for side 2.
+    result: its findings are numbered.  Leftover thinner in plan than three cells is drawn that wide.
+    """
+    job, field, target = evidence.job, evidence.field, evidence.envelopes
+    limits = (job.limits.gouge, job.limits.leftover)
+    lower, upper = (np.where(target.is_part, level, 0.0) for level in (target.lower, target.upper))
+    left = leftover_surfaces(evidence, shown)
+    if not left:
+        return None
+    surfaces = [_surface(field.lattice, lower, upper, FADED, PALE), *left]
+    rows = [row for row in result["findings"] if row["kind"].startswith("leftover")]
+    edges = colours.steps(limits[1])
+    keys = [Key("the part, faded", FADED)]
+    for number, words in enumerate(
+        (f"{edges[0]:g} to {edges[1]:g} mm left standing", "", "", f"over {edges[3]:g}")
+    ):
+        words = words or f"{edges[number]:g} to {edges[number + 1]:g}"
+        keys.append(Key(words, colours.CLASSES[colours.WITHIN + 1 + number]))
+    over = turned(turn, 0.0, 0.0, 0.0).matrix
+    about = "length" if turn == "about x" else "width"
+    return Scene(
+        f"{job.name or 'part'}: what is left standing beyond the limit, alone",
+        "",
+        surfaces,
+        [],
+        [
+            Look("Side 1 up", FROM_ABOVE, marks=_marks(rows, 1)),
+            Look(
+                f"Side 2 up, turned over about its {about}",
+                tuple(np.array(FROM_ABOVE) @ over),
+                tuple(np.array((0.0, 0.0, 1.0)) @ over),
+                _marks(rows, 2),
+            ),
+        ],
+        keys,
+        _listed(rows),
+        "Seen from the front, from above. True to size, but slivers are drawn three cells wide.",
+    )
+
+
+def leftover_surfaces(
+    evidence: Evidence, shown: dict[int, np.ndarray], kept: np.ndarray | None = None
+) -> list[Surface]:
+    """Return the leftover beyond its limit on each side, as solids on the part.
+
+    shown: as leftover_scene takes it.  kept (ny, nx) bool: cells outside it are left out; None: none is.
+    """
+    field, target = evidence.field, evidence.envelopes
+    limits = (evidence.job.limits.gouge, evidence.job.limits.leftover)
+    lower, upper = (np.where(target.is_part, level, 0.0) for level in (target.lower, target.upper))
+    surfaces = []
+    for side, deviation in sorted(shown.items()):
+        index = colours.class_index(deviation, limits)
+        mine, its, sense = (field.upper, upper, 1) if side == 1 else (field.lower, lower, -1)
+        is_left = (index > colours.WITHIN) & field.is_solid & target.is_part
+        height = np.where(is_left, np.maximum(sense * (mine - its), 0.0), 0.0)
+        height, index = _widened(height, np.where(is_left, index, colours.NO_TARGET))
+        height[~target.is_part if kept is None else ~(target.is_part & kept)] = 0.0
+        if not height.any():
+            continue
+        ends = (its - 0.1, its + height) if side == 1 else (its - height, its + 0.1)
+        ends = [np.where(height > 0, end, 0.0) for end in ends]
+        surfaces.append(_classed(field.lattice, *ends, index))
+    return surfaces
+
+
+def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:
+    """Return the Scene of both sides with their seam: from the front, from behind, and close to."""
+    job, field, seam = evidence.job, evidence.field, evidence.seam
+    limit = job.limits.witness_step
+    surfaces = _halves(evidence, field, evidence.envelopes.is_part)
+    lines = []
+    stations = np.column_stack([seam.stations + STAND_OUT * seam.normal, seam.level])
+    for run in _seam_runs(seam, limit):
+        step = float(seam.offset[run[0]])
+        shade = colours.INK if abs(step) <= limit else shade_of(step, limit)
+        lines.append(Line(stations[run], shade, 5.0))
+    whole = tuple(range(len(surfaces)))
+    x, y = seam.stations[seam.worst]
+    at = (float(x), float(y), float(seam.level[seam.worst]))
+    iy, ix = field.lattice.cell_at(x, y)
+    reach = int(np.ceil(0.75 * CLOSE / field.lattice.cell))
+    divide = max(1, int(np.ceil(field.lattice.cell / 0.06)))
+    window = field.lattice.window(iy - reach, iy + reach + 1, ix - reach, ix + reach + 1, divide)
+    surfaces += _halves(evidence, evidence.recut(window), envelopes(evidence.target_grid, window).is_part)
+    close = tuple(range(len(whole), len(surfaces)))
+    normal = seam.normal[seam.worst]
+    rows = [row for row in result["findings"] if row["kind"] == "witness-step"]
+    marks = tuple(_mark(row) for row in rows if row["at"] is not None)
+    keys = [Key("cut from side 1", SIDE_1), Key("cut from side 2", SIDE_2)]
+    size = np.abs(seam.offset)
+    keys.append(Key(f"the sides meet within {limit:g} mm, the limit", colours.INK, True))
+    for sense, shades, side in ((1, FIRST_OUT, 1), (-1, SECOND_OUT, 2)):
+        if (sense * seam.offset > limit).any():
+            keys.append(Key(f"side {side} stands out, up to {2 * limit:g} mm", shades[0], True))
+        if ((sense * seam.offset > 0) & (size > 2 * limit)).any():
+            keys.append(Key(f"side {side}, more", shades[1], True))
+    behind = (-LOW_DOWN[0], -LOW_DOWN[1], LOW_DOWN[2])
+    aside = np.array((-normal[1], normal[0]))
+    near = {"marks": marks, "about": at, "size": (CLOSE, 0.7 * CLOSE), "surfaces": close, "lines": ()}
+    return Scene(
+        f"{job.name or 'part'}: both sides and their seam",
+        seam_sentence(seam, "line"),
+        surfaces,
+        lines,
+        [
+            Look("Seen from the front", LOW_DOWN, marks=marks if normal[1] <= 0 else (), surfaces=whole),
+            Look("Seen from behind", behind, marks=marks if normal[1] > 0 else (), surfaces=whole),
+            Look("Close to the largest step", (*(normal + 0.9 * aside), 0.5), **near),
+            Look("The same, along the wall", (*(aside + 0.3 * normal), 0.3), **near),
+        ],
+        keys,
+        _listed(rows),
+        "Side 1 up, frame and tabs left out.",
+    )
+
+
+def finding_scene(evidence: Evidence, result: dict[str, Any]) -> Scene | None:
+    """Return the Scene of wood, clamps and cutter where a finding was cut, as its line begins.
+
+    The first contact of the findings, else the first that must be put right and has a place and a line of a
+    program; None where there is none.  All of it lies as on the table in that setup.
+    """
+    row, move = _chosen(evidence, result)
+    if row is None:
+        return None
+    job, moves = evidence.job, evidence.moves
+    setup = int(moves.setup[move])
+    to_table = job.setups[setup].to_table(job.blank)
+    lie = job.setups[setup].lie(job.blank).inverse()
+    wood = _wood_before(evidence, setup, move)
+    made = wood_surface(wood, WOOD)
+    surfaces = [Surface(lie.apply(made.faces).astype(np.float32), made.colours, LIT)]
+    keys = [Key("the wood at that moment", WOOD)]
+    if wood.wood_upper is not None:
+        keys.append(Key("resin", colours.RESIN))
+    standing = [fixture for fixture in job.fixtures if fixture.stands_in(job.setups[setup])]
+    more, names = fixture_surfaces(standing, evidence.meshes)
+    surfaces += more
+    keys += names
+    way = to_table.apply(places_on(moves, np.full(60, move), np.linspace(0, 1, 60)))
+    mark = None if row["at"] is None else lie.apply(np.array(row["at"], float))
+    at = way[-1] if mark is None else way[np.argmin(np.linalg.norm(way - mark, axis=1))]
+    cutter = job.cutters[int(moves.tool[move])]
+    more, names = cutter_surfaces(cutter, at)
+    surfaces += more
+    keys += names
+    lines = [Line(way, PATH, 5.0, True)] if np.ptp(way, axis=0).max() > 0.01 else []
+    where = f"{row['file']}, line {row['line']}"
+    keys += [Key(f"way of the tip in line {row['line']}", PATH, True)] if lines else []
+    low, high = (
+        np.array([getattr(one.faces, end)(axis=(0, 1)) for one in surfaces]) for end in ("min", "max")
+    )
+    (x0, y0), (x1, y1) = low[:, :2].min(axis=0) - 8, high[:, :2].max(axis=0) + 8
+    table = np.array([[(x0, y0, -0.05), (x1, y0, -0.05), (x1, y1, -0.05), (x0, y1, -0.05)]], np.float32)
+    surfaces.append(Surface(table, np.array([colours.rgb(TABLE)], np.uint8), PALE))
+    marks = (
+        () if mark is None else (Mark(tuple(map(float, mark)), row["number"], row["severity"] in MUST, True),)
+    )
+    across = max(5 * 2 * cutter.radius, 40.0)
+    eye = (LOW_DOWN[0], LOW_DOWN[1], 0.75)
+    near = {"about": tuple(map(float, at)), "size": (across, 0.75 * across)}
+    return Scene(
+        f"{job.name or 'part'}: cutter and wood at finding {row['number']}",
+        f"{where}, {cutter}, in '{job.setups[setup].name}': {row['message']}.",
+        surfaces,
+        lines,
+        [
+            Look("On the table, as the operator sees it from the front", eye, marks=marks),
+            Look("Close to", eye, marks=marks, **near),
+            Look("The same, seen from the right", (1.0, LOW_DOWN[0], 0.75), marks=marks, **near),
+        ],
+        keys,
+        _listed([row]),
+        "The wood is shown as it stands when that line begins.",
+    )
+
+
+def _chosen(evidence: Evidence, result: dict[str, Any]) -> tuple[dict[str, Any] | None, int]:
+    """Return the finding to show and the row of the move it names."""
+    rows = sorted(result["findings"], key=lambda row: row["kind"] not in CONTACTS)
+    for row in rows:
+        if row["severity"] in MUST and row["line"] is not None and row["file"] in evidence.moves.programs:
+            move = move_of(evidence, row)
+            if move is not None:
+                return row, move
+    return None, -1
+
+
+def move_of(evidence: Evidence, row: dict[str, Any]) -> int | None:
+    """Return the move that a finding names, as a row of the job's table; None where it names none.
+
+    Of several moves of its line: the one that comes nearest to its place.
+    """
+    moves = evidence.moves
+    if row["line"] is None or row["file"] not in moves.programs:
+        return None
+    program = [number for number, name in enumerate(moves.programs) if name == row["file"]]
+    rows = np.flatnonzero((moves.line == row["line"]) & np.isin(moves.program, program))
+    names = [setup.name for setup in evidence.job.setups]
+    if row["setup"] in names:
+        rows = rows[moves.setup[rows] == names.index(row["setup"])]
+    if not len(rows):
+        return None
+    if row["program_at"] is None:
+        return int(rows[0])
+    parts = np.linspace(0, 1, 50)
+    away = [
+        np.linalg.norm(places_on(moves, np.full(50, one), parts) - np.array(row["program_at"]), axis=1).min()
+        for one in rows
+    ]
+    return int(rows[int(np.argmin(away))])
+
+
+def _wood_before(evidence: Evidence, setup: int, move: int) -> Field:
+    """Return the field when a move begins."""
+    job, start = evidence.job, evidence.starts[setup]
+    first = evidence.rows[setup].start
+    if move <= first:
+        return start
+    return cut(start, evidence.moves[first:move], job.cutters, evidence.frames[setup], first_row=first).field
+
+
+def wood_surface(field: Field, colour: str) -> Surface:
+    """Return the surface of what is left in one colour, resin in its own."""
+    index = np.full(field.lattice.shape, colours.WITHIN, np.int8)
+    low, high, lower, upper, fold = pooled(field.lower, field.upper, index, index.copy(), most=MOST_CELLS)
+    with_resin(field, lower, upper, fold)
+    quads, classes = surface(low, high, lower, upper, field.lattice.cell * fold, field.lattice.origin)
+    palette = np.array([colours.rgb(colour), colours.rgb(colours.RESIN)], np.uint8)
+    return Surface(quads, palette[(classes == RESIN).astype(int)], LIT)
+
+
+def with_resin(field: Field, class_lower: np.ndarray, class_upper: np.ndarray, fold: int) -> None:
+    """Give cells whose surface is resin that class, in place, where they have none beyond the limits.
+
+    class_lower, class_upper: pooled by `fold`, as pooled.pooled gives them.
+    """
+    if field.wood_upper is None:
+        return
+    for side, index in ((1, class_upper), (2, class_lower)):
+        is_plain = (index == colours.WITHIN) | (index == colours.NO_TARGET)
+        index[is_plain & (pooled_share(field.is_resin(side), fold) > 0.5)] = RESIN
+
+
+def _surface(lattice: Lattice, lower, upper, colour: str, light) -> Surface:
+    """Return the surface round columns in one colour."""
+    index = np.full(lattice.shape, colours.WITHIN, np.int8)
+    low, high, mine, its, fold = pooled(
+        np.asarray(lower, np.float32), np.asarray(upper, np.float32), index, index, most=MOST_CELLS
+    )
+    quads, _ = surface(low, high, mine, its, lattice.cell * fold, lattice.origin)
+    return Surface(quads, np.tile(np.array(colours.rgb(colour), np.uint8), (len(quads), 1)), light)
+
+
+def _classed(lattice: Lattice, lower, upper, index) -> Surface:
+    """Return the surface round columns in the colours of their classes, walls too."""
+    low, high, mine, its, fold = pooled(
+        np.asarray(lower, np.float32), np.asarray(upper, np.float32), index, index, most=MOST_CELLS
+    )
+    quads, _ = surface(low, high, mine, its, lattice.cell * fold, lattice.origin)
+    middle = quads.mean(axis=1)
+    inside = Lattice(lattice.origin, lattice.cell * fold, low.shape[1], low.shape[0])
+    # The class of the column that a face belongs to; a wall lies between two, of which one may be empty.
+    classes = ndimage.maximum_filter(its, 3)[inside.cell_at(middle[:, 0], middle[:, 1])]
+    own = its[inside.cell_at(middle[:, 0], middle[:, 1])]
+    classes = np.where(own > colours.WITHIN, own, classes)
+    return Surface(quads, colours.class_rgb()[np.maximum(classes, colours.WITHIN + 1)], LIT)
+
+
+def _widened(height: np.ndarray, index: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Widen what is thinner than three cells to three; return heights and classes."""
+    is_thin = (height > 0) & ~ndimage.binary_opening(height > 0, np.ones((3, 3)))
+    wide = np.maximum(height, ndimage.maximum_filter(np.where(is_thin, height, 0.0), 3))
+    spread = ndimage.maximum_filter(np.where(is_thin, index, colours.NO_TARGET), 3)
+    return wide, np.where(height > 0, index, spread).astype(np.int8)
+
+
+def _halves(evidence: Evidence, field: Field, is_part: np.ndarray) -> list[Surface]:
+    """Return the part as its upper half, cut from side 1, and its lower half, parted at the seam's level."""
+    seam, lattice = evidence.seam, field.lattice
+    near = max(1, round(NEAR_PART / lattice.cell))
+    kept = field.is_solid & ndimage.binary_dilation(is_part, np.ones((3, 3)), iterations=near)
+    ends = (np.where(kept, end, 0.0).astype(np.float32) for end in (field.lower, field.upper))
+    index = np.full(lattice.shape, colours.WITHIN, np.int8)
+    low, high, *_, fold = pooled(*ends, index, index, most=MOST_CELLS)
+    lattice = Lattice(lattice.origin, lattice.cell * fold, low.shape[1], low.shape[0])
+    iy, ix = np.nonzero(high > low)
+    places = np.column_stack(lattice.centre_of(iy, ix))
+    level = np.zeros(lattice.shape, np.float32)
+    level[iy, ix] = seam.level[cKDTree(seam.stations).query(places)[1]]
+    made = []
+    for lower, upper, colour in (
+        (np.maximum(low, level), high, SIDE_1),
+        (low, np.minimum(high, level), SIDE_2),
+    ):
+        is_there = (high > low) & (upper > lower)
+        if is_there.any():
+            ends = [np.where(is_there, end, 0.0) for end in (lower, upper)]
+            made.append(_surface(lattice, *ends, colour, LIT))
+    return made
+
+
+def _seam_runs(seam, limit: float) -> list[np.ndarray]:
+    """Return stations that follow one another and have one shade, each with the next one, as index arrays."""
+    from simkit.report.seam_view import neighbours
+
+    runs: list[list[int]] = []
+    for first, last in neighbours(seam):
+        shade = shade_of(float(seam.offset[first]), limit)
+        if runs and runs[-1][-1] == first and shade_of(float(seam.offset[runs[-1][0]]), limit) == shade:
+            runs[-1].append(last)
+        else:
+            runs.append([first, last])
+    return [np.array(run) for run in runs]
+
+
+def _mark(row: dict[str, Any]) -> Mark:
+    return Mark(tuple(float(value) for value in row["at"]), row["number"], row["severity"] in MUST)
+
+
+def _marks(rows, side: int) -> tuple[Mark, ...]:
+    return tuple(_mark(row) for row in rows[:MOST_MARKS] if row["side"] == side and row["at"] is not None)
+
+
+def _listed(rows) -> list[tuple[int, bool, str]]:
+    return [(row["number"], row["severity"] in MUST, finding_words(row)) for row in rows[:MOST_MARKS]]

@@ -1,0 +1,92 @@
+"""The steps between the setups as a result tells them: what each does, volume, mass, thickness after."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+
+from simkit.findings.evidence import Evidence
+from simkit.job.steps import POUR, Step
+from simkit.stock.field import volume_of
+from simkit.stock.pour import Poured
+
+PLAIN_BYTES, POURED_BYTES = 16, 24  # of a cell: two heights and two owners; where wood ends on either side
+
+
+def step_words(step: Step) -> str:
+    """Return what a step does, in words without its setup."""
+    if step.do != POUR:
+        return f"side {step.side} taken to {step.thickness:g} mm by {step.tool}"
+    if step.over is not None:
+        level = f"{step.over:g} mm over the face"
+    else:
+        level = f"{step.below:g} mm below the face" if step.below else "flush with the face"
+    where = ", inside an outline" if step.outline else ""
+    closed = ", openings closed" if step.is_closed else ""
+    return f"resin into side {step.side}, {level}{where}{closed}"
+
+
+def steps_table(evidence: Evidence) -> dict[str, Any]:
+    """Return `steps` of a result."""
+    field = evidence.field
+    volume, bound = volume_of(field.resin().astype(np.float64), field.lattice)
+    return {
+        "rows": [_row(evidence, number, one) for number, one in evidence.steps_done()],
+        "resin_left": volume,
+        "resin_bound": bound,
+        "bytes_per_cell": PLAIN_BYTES if field.wood_upper is None else POURED_BYTES,
+    }
+
+
+def _row(evidence: Evidence, number: int, one) -> dict[str, Any]:
+    job, step = evidence.job, one.step
+    is_pour = isinstance(one, Poured)
+    return {
+        "number": number + 1,
+        "do": step.do,
+        "after": job.setups[step.after].name,
+        "side": step.side,
+        "words": step_words(step),
+        "volume": one.volume,
+        "bound": one.bound,
+        "mass": one.mass if is_pour else None,
+        "density": step.density if is_pour else None,
+        "deepest": one.deepest,
+        "deepest_at": one.deepest_at if is_pour else None,
+        "most_depth": step.most_depth,
+        "area": one.area if is_pour else None,
+        "hollows": one.hollows if is_pour else None,
+        "level": one.level if is_pour else None,
+        "openings": [asdict(opening) for opening in one.openings] if is_pour else [],
+        "face": None if is_pour else one.face,
+        "narrower": None if is_pour else one.narrower,
+        "thickness_after": job.body(number + 1).thickness,
+    }
+
+
+def steps_remarks(evidence: Evidence) -> list[str]:
+    """Return what a person should know of a job with steps between its setups, in words."""
+    job = evidence.job
+    if not job.steps:
+        return []
+    words = []
+    if evidence.seam is not None:
+        words.append(
+            "not told: how much error the second side bears; the blank is poured or planed on its way"
+        )
+    for number, one in evidence.steps_done():
+        if not isinstance(one, Poured) and one.narrower > 0.0:
+            far = f"{one.narrower:.1f} mm"
+            words.append(f"step {number + 1}: rims of the resin draw in by up to {far}, for their walls lean")
+    poured = [one for _, one in evidence.steps_done() if isinstance(one, Poured)]
+    if poured:
+        words.append("resin counts as wood in walls, in what holds a piece, in time and bite")
+    if any(one.openings for one in poured):
+        words.append("the check goes on as if the resin had been kept from running out")
+    for setup in job.setups:
+        if setup.jig is not None and setup.before:
+            why = "it was poured or planed before"
+            words.append(f"not told: how the piece seats in the jig of '{setup.name}', for {why}")
+    return words

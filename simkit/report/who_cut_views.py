@@ -1,0 +1,185 @@
+"""Plan map of which program and which cutter cut where, one side of the blank at a time.
+
+Drawn like the maps of simkit.report.plan_views, as the operator sees the blank lying in that setup.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from matplotlib.patheffects import withStroke
+from scipy import ndimage
+
+from simkit.cutters import Cutter
+from simkit.job.model import Blank
+from simkit.moves.table import Moves
+from simkit.report import canvas, colours
+from simkit.report.canvas import BODY, Page
+from simkit.report.class_map import Painted, Sign, draw_class_map, swatch_of
+from simkit.report.map_parts import widened
+from simkit.report.seen_plan import SeenPlan
+from simkit.stock.field import Field
+
+# The qualitative scheme "light" of Paul Tol, Colour Schemes, SRON/EPS/TN/09-002, made to fill labelled areas
+# and safe for the colour-blind; its pale grey is what nothing cut.  Letters tell the areas in a grey print.
+LIGHT = ("#77aadd", "#eedd88", "#44bb99", "#ee8866", "#99ddff", "#bbcc33", "#ffaabb", "#aaaa00")
+UNCUT = "#dddddd"
+MOST = 2 * len(LIGHT)  # pairs told apart: each colour plain, then hatched
+THROUGH = 0.45  # of the colour where nothing is left; the rest is white
+LETTERS = 2  # areas of one pair that bear its letter, the largest that stand and that are gone
+WIDEST = 760.0  # pixels that a name takes in the legend
+LEAST = 15.0  # pixels from the middle of an area to its edge, for a letter to fit
+
+
+@dataclass(frozen=True)
+class Owners:
+    """Who cut each cell: index (ny, nx) into `names`, -1 nobody.
+
+    names: of cutters and their programs, in the order in which they first ran.
+    """
+
+    index: np.ndarray
+    names: tuple[str, ...]
+
+
+def owners_of(rows: np.ndarray, moves: Moves, cutters: dict[int, Cutter]) -> Owners:
+    """Return who cut each cell of a surface.
+
+    rows (ny, nx): of `moves`, negative where none cut, as a field has them.  Pairs of program and cutter are
+    in the order in which they first run; those that own no cell are left out.
+    """
+    is_cut = rows >= 0
+    row = np.maximum(rows, 0)
+    key = moves.program[row].astype(np.int64) * (int(moves.tool.max(initial=0)) + 1) + moves.tool[row]
+    found, first = np.unique(key[is_cut], return_index=True)
+    # The lowest row of each pair puts them in order.
+    lowest = [int(rows[is_cut][key[is_cut] == one].min()) for one in found]
+    order = np.argsort(lowest, kind="stable")
+    index = np.full(rows.shape, -1, np.int16)
+    names = []
+    for number, at in enumerate(order):
+        index[is_cut & (key == found[at])] = number
+        one = int(rows[is_cut][first[at]])
+        names.append(f"{cutters[int(moves.tool[one])]}, {moves.programs[int(moves.program[one])]}")
+    return Owners(index, tuple(names))
+
+
+def draw_who_cut(
+    path,
+    *,
+    field: Field,
+    owners: Owners,
+    is_part: np.ndarray | None,
+    side: int,
+    turn: str,
+    blank: Blank,
+    title: str,
+    findings: Sequence[dict[str, Any]],
+) -> str:
+    """Draw who cut each place of one side as a PNG at `path` and return the path.
+
+    field: what is left.  owners: of that side.  is_part (ny, nx) bool, or None.  side, turn, blank, title,
+    findings: as draw_class_map takes them.
+    Accuracy: the cell under each pixel; what is thinner than 3 pixels is widened to 3.  Beyond MOST pairs the
+    rest shares one colour.
+    """
+    index = np.minimum(owners.index, MOST)
+    letters = [chr(ord("A") + number) for number in range(min(len(owners.names), MOST))]
+
+    def paint(seen: SeenPlan) -> Painted:
+        shown = seen.nearest(index, -2)
+        for number in range(len(letters)):  # an area thinner than a pixel is not lost
+            is_mine = seen.highest((index == number).astype(np.int8))
+            is_lost = widened(is_mine) > 0
+            is_lost &= ~(ndimage.binary_dilation(shown == number, np.ones((3, 3)), iterations=2))
+            shown = np.where(is_lost, number, shown)
+        picture = np.full((*shown.shape, 3), 255, np.uint8)
+        picture[shown == -1] = colours.rgb(UNCUT)
+        for number in range(len(letters)):
+            _fill(picture, shown == number, number)
+        picture[shown == MOST] = colours.rgb(colours.QUIET_INK)
+        is_gone = ~seen.nearest(field.is_solid, True) & (shown >= 0)
+        picture[is_gone] = _paler(picture[is_gone])
+        signs = []
+        for number, letter in enumerate(letters):
+            swatch = np.empty((26, 48, 3), np.uint8)
+            _fill(swatch, np.ones(swatch.shape[:2], bool), number)
+            words = canvas.shortened(canvas.tidy(owners.names[number]), canvas.SMALL, WIDEST)
+            signs.append(Sign(words, swatch, letter=letter))
+        if (shown == MOST).any():
+            signs.append(Sign("further programs and cutters", swatch_of(colours.QUIET_INK)))
+        if (shown == -1).any():
+            signs.append(Sign("no program cut here", swatch_of(UNCUT)))
+        if is_gone.any():
+            pale = swatch_of(LIGHT[int(shown[is_gone].max()) % len(LIGHT)])
+            pale[:, pale.shape[1] // 2 :] = _paler(pale[:, pale.shape[1] // 2 :])
+            signs.append(Sign("pale: cut right through", pale))
+        is_busy = np.zeros(shown.shape, bool)
+        for number in range(len(letters)):
+            for x, y in _middles(shown == number, is_gone):
+                is_busy[int(y) - 16 : int(y) + 17, int(x) - 16 : int(x) + 17] = True
+        return Painted(picture, is_busy, signs)
+
+    def over(page: Page, seen: SeenPlan, left: float, top: float) -> None:
+        shown, is_gone = seen.nearest(index, -2), ~seen.nearest(field.is_solid, True)
+        for number, letter in enumerate(letters):
+            for x, y in _middles(shown == number, is_gone):
+                for wide, colour in ((5.0, "white"), (0.0, colours.INK)):
+                    _letter(page, left + x, top + y, letter, colour, wide)
+
+    return draw_class_map(
+        path,
+        paint,
+        lattice=field.lattice,
+        is_part=is_part,
+        blank=blank,
+        side=side,
+        turn=turn,
+        title=title,
+        subtitle="Each place has the colour and the letter of the program and the cutter that cut it last.",
+        findings=findings,
+        over=over,
+    )
+
+
+def _fill(picture: np.ndarray, mask: np.ndarray, number: int) -> None:
+    """Give a mask the look of the pair `number`, in place."""
+    picture[mask] = colours.rgb(LIGHT[number % len(LIGHT)])
+    if number >= len(LIGHT):
+        iy, ix = np.indices(mask.shape)
+        picture[mask & ((ix - iy) % 10 < 2)] = colours.rgb(colours.QUIET_INK)
+
+
+def _paler(rgb: np.ndarray) -> np.ndarray:
+    return np.round(255 - THROUGH * (255.0 - rgb)).astype(np.uint8)
+
+
+def _middles(mask: np.ndarray, is_gone: np.ndarray) -> list[tuple[float, float]]:
+    """Return the innermost pixel (x, y) of the largest areas of a mask, where a letter fits."""
+    return [*_innermost(mask & ~is_gone), *_innermost(mask & is_gone)]
+
+
+def _innermost(mask: np.ndarray) -> list[tuple[float, float]]:
+    # Passes of two cutters by turns make one area of each: what is mostly its own counts.
+    mask = ndimage.uniform_filter(mask.astype(np.float32), 15) > 0.5
+    label, count = ndimage.label(mask)
+    if not count:
+        return []
+    depth = ndimage.distance_transform_edt(np.pad(mask, 1))[1:-1, 1:-1]
+    size = np.bincount(label.ravel())[1:]
+    chosen = np.argsort(-size, kind="stable")[:LETTERS] + 1
+    places = ndimage.maximum_position(depth, label, chosen)
+    return [(float(x), float(y)) for y, x in places if depth[int(y), int(x)] >= LEAST]
+
+
+def _letter(page: Page, x: float, y: float, letter: str, colour: str, halo: float) -> None:
+    """Write a letter, with a halo of so many pixels round it."""
+    text = page.axes.text(
+        x, y, letter, fontproperties=canvas.font(BODY, True), color=colour, ha="center",
+        va="center_baseline", zorder=6,
+    )  # fmt: skip
+    if halo:
+        text.set_path_effects([withStroke(linewidth=halo * 72 / canvas.BASE_DPI, foreground=colour)])

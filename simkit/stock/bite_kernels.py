@@ -1,0 +1,485 @@
+"""What the moves of a tile take from its wood, in the order in which they run.
+
+What a column loses to a move depends on the column and on the moves before it alone, so each leaf of 4 x 4
+cells takes its moves one after the other, whatever goes on beside it.  As for the cut (block_kernels), lists
+of moves are refined from blocks of 16 cells to 8 to 4 by lower bounds that are planes (bound_kernels): a move
+that is nowhere below what stands in a block takes nothing there.  But here nothing may be told from moves
+that run later: the ceiling is a plane over what stands now, so long lists are gone through PASS groups at a
+time, and a leaf looks at every bound again when its turn comes, over the surface that the moves before it
+have left.
+
+Arguments that go together go as tuples: field (h, owner, floor, up, xs, ys); moves (first entry at hand,
+entries, codes, rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile
+(middle x, y, top, tie, margin); block (iy0, iy1, ix0, ix1); taken (sums, sides, depths, places, bottoms,
+reaches), a place for each entry at hand; room (ROOM float32, PLACES float64) of a leaf to work in.
+"""
+
+import math
+
+import numpy as np
+
+from simkit._jit import kernel, loop_kernel
+from simkit.cutters import BALL, FLAT
+from simkit.stock.bit_kernels import first_of, without_first
+from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
+from simkit.stock.leaf_kernels import low_ones
+from simkit.stock.line_kernels import line_ball, line_flat
+from simkit.stock.list_kernels import (
+    ENTRY,
+    GROUP,
+    INPUTS,
+    LANES,
+    LOWEST,
+    SLOPE_X,
+    SLOPE_Y,
+    add_move,
+    close_list,
+    curve_pieces,
+    group_boxes,
+    groups_near,
+    lanes_of,
+)
+from simkit.stock.record_kernels import (
+    EX,
+    EY,
+    HELIX_FORM,
+    LENGTH,
+    LEVEL_ARC_FORM,
+    LINE_FORM,
+    RADIUS,
+    RIM2,
+    SENSE,
+    SHIFT,
+    SLOPE,
+    SPREAD,
+    SWEEP,
+    SX,
+    SY,
+    THETA0,
+    UX,
+    UY,
+    WIDTH,
+    H,
+    R,
+    X,
+    Y,
+    code_of,
+    form_of,
+    is_line,
+)
+
+BLOCK = 16  # cells along the edge of the largest blocks of a tile
+PART = 8
+LEAF = 4
+CELLS = LEAF * LEAF
+PASS = 16  # groups of pieces between two looks at what stands
+START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
+# Places of a leaf's numbers, in arrays of their own: the distance between two is then known to the compiler,
+# which needs no test whether they overlap.  What stands is at 0.
+FLOOR, NEW, LOST, BEFORE, KEEPER, OFF_X, OFF_Y = (CELLS * k for k in range(1, 8))
+ROOM = 8 * CELLS
+# And of float64: x of the cells at 0.
+AT_Y, TOTAL, SIDE, AHEAD, BEHIND = (CELLS * k for k in range(1, 6))
+PLACES = 6 * CELLS
+ON_PATH = 1e-9  # mm off a line, mm2 on arcs: what rounding makes of nothing
+BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
+
+
+@loop_kernel
+def _plane_over(field, block, top):
+    """A plane that nothing in a block stands above: slopes, and its height in the middle, counted from `top`.
+
+    Its slope is that of the block's corners, or any other.
+    """
+    h, _, _, _, xs, ys = field
+    iy0, iy1, ix0, ix1 = block
+    wide, deep = xs[ix1 - 1] - xs[ix0], ys[iy1 - 1] - ys[iy0]
+    a, b, c, d = h[iy0, ix0], h[iy0, ix1 - 1], h[iy1 - 1, ix0], h[iy1 - 1, ix1 - 1]
+    slope_x = 0.5 * (b - a + d - c) / wide if wide > 0.0 else 0.0
+    slope_y = 0.5 * (c - a + d - b) / deep if deep > 0.0 else 0.0
+    slope_x, slope_y = np.float32(slope_x), np.float32(slope_y)
+    steepest = np.float32(STEEPEST)
+    if not (abs(slope_x) <= steepest and abs(slope_y) <= steepest):
+        slope_x, slope_y = np.float32(0.0), np.float32(0.0)
+    rise = np.float32(slope_x * np.float32(xs[1] - xs[0])) if wide > 0.0 else np.float32(0.0)
+    middle = np.float32(0.5) * np.float32(ix1 - 1 - ix0)
+    most = -np.float32(np.inf)
+    for iy in range(np.uint64(iy0), np.uint64(iy1)):
+        beside = slope_y * np.float32(ys[iy] - 0.5 * (ys[iy0] + ys[iy1 - 1]))
+        highest = -np.float32(np.inf)
+        for i in range(np.uint64(ix1 - ix0)):
+            height = h[iy, np.uint64(ix0) + i] - rise * (np.float32(i) - middle)
+            highest = height if height > highest else highest
+        most = max(most, highest - beside)
+    return slope_x, slope_y, np.float32(most - np.float32(top))
+
+
+@loop_kernel
+def _extent(field, block, tile):
+    """Middle of a block seen from the tile's, and half its extent, between the outermost cell centres."""
+    _, _, _, _, xs, ys = field
+    iy0, iy1, ix0, ix1 = block
+    xa, xb, ya, yb = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
+    return 0.5 * (xa + xb) - tile[0], 0.5 * (ya + yb) - tile[1], 0.5 * (xb - xa), 0.5 * (yb - ya)
+
+
+@kernel
+def _refine(lists, base, n, groups, count, to, field, block, tile, cutter):
+    """Copy the pieces that may take something from a block to the list at `to`, in order; return how many."""
+    profile, support, _, bounds = cutter
+    _, _, top, tie, margin = tile
+    x, y, half_x, half_y = _extent(field, block, tile)
+    half = math.sqrt(half_x * half_x + half_y * half_y)
+    bounds(lists, base, n, groups, count, x, y, half, profile, support, margin)
+    slope_x, slope_y, ceiling = _plane_over(field, block, top)
+    half_x, half_y, ceiling = np.float32(half_x), np.float32(half_y), np.float32(ceiling + tie)
+    lanes, columns = np.uint64(LANES), np.uint64(INPUTS)
+    n, at, kept = np.uint64(n), np.uint64(to), np.uint64(0)
+    for place in range(np.uint64(count)):
+        group = np.uint64(groups[place])
+        first = np.uint64(base) + group * np.uint64(GROUP)
+        bits = low_ones(lists, first, lanes_of(n, group), half_x, half_y, slope_x, slope_y, ceiling)
+        while bits != np.uint32(0):
+            i = first + first_of(bits)
+            bits = without_first(bits)
+            for c in range(columns):
+                lists[at + c * lanes] = lists[i + c * lanes]
+            kept += np.uint64(1)
+            at += np.uint64(1)
+            if kept % lanes == np.uint64(0):
+                at += np.uint64(GROUP) - lanes
+    close_list(lists, to, kept)
+    return np.int64(kept)
+
+
+@loop_kernel
+def _load(field, block, room):
+    """Copy the cells of a leaf to the room; what one at an edge lacks is lower than anything."""
+    h, _, floor, up, xs, ys = field
+    iy0, iy1, ix0, ix1 = block
+    w, places = room
+    mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
+    for r in range(LEAF):
+        iy = np.uint64(min(iy0 + r, iy1 - 1))
+        for c in range(LEAF):
+            ix = np.uint64(min(ix0 + c, ix1 - 1))
+            i = np.uint64(r * LEAF + c)
+            is_there = iy0 + r < iy1 and ix0 + c < ix1
+            places[i], places[i + np.uint64(AT_Y)] = xs[ix], ys[iy]
+            w[i + np.uint64(OFF_X)], w[i + np.uint64(OFF_Y)] = xs[ix] - mx, ys[iy] - my
+            w[i] = h[iy, ix] if is_there else -np.float32(np.inf)
+            w[i + np.uint64(FLOOR)], w[i + np.uint64(KEEPER)] = up * floor[iy, ix], np.float32(-1.0)
+
+
+@loop_kernel
+def _store(field, block, moves, room):
+    h, owner, _, _, _, _ = field
+    iy0, iy1, ix0, ix1 = block
+    first_entry, entries, _, rows, _ = moves
+    w, _ = room
+    for iy in range(np.uint64(iy0), np.uint64(iy1)):
+        for ix in range(np.uint64(ix0), np.uint64(ix1)):
+            i = (iy - np.uint64(iy0)) * np.uint64(LEAF) + ix - np.uint64(ix0)
+            keeper = np.int64(w[i + np.uint64(KEEPER)])
+            if keeper >= 0:
+                h[iy, ix], owner[iy, ix] = w[i], rows[entries[first_entry + keeper]]
+
+
+@loop_kernel
+def _may_take(low, slope_x, slope_y, w, cells):
+    """Whether a bound, as a plane, comes under the surface of a leaf at any of its cells."""
+    found = np.uint32(0)
+    for i in range(cells):
+        at = low + (slope_x * w[i + np.uint64(OFF_X)] + slope_y * w[i + np.uint64(OFF_Y)])
+        bit = np.uint32(np.uint32(1) << np.uint32(i))
+        found = np.uint32(found | (bit if at <= w[i] else np.uint32(0)))
+    return found != np.uint32(0)
+
+
+@loop_kernel
+def _ball_heights(records, j, room):
+    j = np.uint64(j)
+    w, places = room
+    ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
+    radius, rim2 = records[j, RADIUS], records[j, RIM2]
+    ux, uy, length = records[j, UX], records[j, UY], records[j, LENGTH]
+    m, shift = records[j, SLOPE], records[j, SHIFT]
+    for i in range(np.uint64(CELLS)):
+        dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
+        w[i + np.uint64(NEW)] = np.float32(line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift))
+
+
+@loop_kernel
+def _flat_heights(records, j, room):
+    j = np.uint64(j)
+    w, places = room
+    ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
+    cover2 = records[j, RADIUS] * records[j, RADIUS] + records[j, RIM2]
+    ux, uy, length, m = records[j, UX], records[j, UY], records[j, LENGTH], records[j, SLOPE]
+    for i in range(np.uint64(CELLS)):
+        dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
+        w[i + np.uint64(NEW)] = np.float32(line_flat(dx, dy, h0, cover2, ux, uy, length, m))
+
+
+@loop_kernel
+def _lower(keeper, room, cells):
+    """Lower the cells of a leaf to the heights of a move; write what each loses, and what stood there.
+
+    What lies below the other side's surface is no wood.  Returns the cells that are lower, and those that
+    lose wood, as bits.  Without branches, or the compiler would store some cells alone.
+    """
+    w, places = room
+    lower, wood, zero = np.uint32(0), np.uint32(0), np.float32(0.0)
+    for i in range(cells):
+        before, to = w[i], w[i + np.uint64(NEW)]
+        floor, kept = w[i + np.uint64(FLOOR)], w[i + np.uint64(KEEPER)]
+        bit = np.uint32(np.uint32(1) << np.uint32(i))
+        loses = before - (to if to > floor else floor)
+        lost = loses if loses > zero else zero
+        w[i + np.uint64(LOST)], w[i + np.uint64(BEFORE)] = lost, before
+        w[i] = to if to < before else before
+        w[i + np.uint64(KEEPER)] = kept + np.float32(to < before) * (keeper - kept)
+        places[i + np.uint64(TOTAL)] = np.float64(lost)
+        lower = np.uint32(lower | (bit if to < before else np.uint32(0)))
+        wood = np.uint32(wood | (bit if lost > zero else np.uint32(0)))
+    return lower, wood
+
+
+@loop_kernel
+def _most(numbers, first):
+    """The most of the CELLS numbers from `first` on."""
+    a = b = c = d = numbers[np.uint64(first)]
+    for r in range(np.uint64(LEAF)):
+        i = np.uint64(first) + r * np.uint64(LEAF)
+        e, f = numbers[i], numbers[i + np.uint64(1)]
+        g, h = numbers[i + np.uint64(2)], numbers[i + np.uint64(3)]
+        a, b, c, d = (e if e > a else a), (f if f > b else b), (g if g > c else c), (h if h > d else d)
+    a, b = (a if a > b else b), (c if c > d else d)
+    return a if a > b else b
+
+
+@loop_kernel
+def _sum(numbers, first):
+    """The sum of the CELLS numbers from `first` on, always in the same order."""
+    a = b = c = d = 0.0
+    for r in range(np.uint64(LEAF)):
+        i = np.uint64(first) + r * np.uint64(LEAF)
+        a, b = a + numbers[i], b + numbers[i + np.uint64(1)]
+        c, d = c + numbers[i + np.uint64(2)], d + numbers[i + np.uint64(3)]
+    return (a + b) + (c + d)
+
+
+@loop_kernel
+def _sides(code, a):
+    """What tells on which side of a path a place is: factors of dx, dy, dx2 + dy2 and 1; right is positive.
+
+    dx, dy: from where X and Y of the record are.  All 0 where nothing is told.
+    """
+    form = form_of(code)
+    if form == LINE_FORM:
+        return (a[UY], -a[UX], 0.0, 0.0) if a[LENGTH] > 0.0 else (0.0, 0.0, 0.0, 0.0)
+    if form in (LEVEL_ARC_FORM, HELIX_FORM):
+        return 0.0, 0.0, a[SENSE], -a[SENSE] * a[R] * a[R]
+    if a[SPREAD] == 0.0:
+        # An upright arc runs along a straight line in plan, and back where it bulges beyond its ends.
+        first, last = a[THETA0], a[THETA0] + a[SWEEP]
+        low, high = min(first, last) + 1e-9, max(first, last) - 1e-9
+        if math.floor(low / math.pi) == math.floor(high / math.pi):
+            sense = 1.0 if math.cos(last) > math.cos(first) else -1.0
+            return sense * a[UY], -sense * a[UX], 0.0, 0.0
+    return 0.0, 0.0, 0.0, 0.0
+
+
+@kernel
+def _along_arc(form, a, room):
+    """The least and the greatest way along an arc, in plan from its start, to a cell that loses something.
+
+    A cell beside neither end of it counts for the nearer one; of more than one turn all counts.
+    """
+    w, places = room
+    first, turn = math.atan2(a[SY], a[SX]), 2.0 * math.pi
+    if form == HELIX_FORM:
+        sweep = a[SWEEP]
+    elif a[WIDTH] >= 2.0:
+        sweep = turn
+    else:
+        sweep = a[SENSE] * (math.atan2(a[EY], a[EX]) - first)
+        sweep -= turn * math.floor(sweep / turn)
+    nearest, farthest = math.inf, -math.inf
+    for i in range(CELLS):
+        if w[i + LOST] > np.float32(0.0):
+            angle = a[SENSE] * (math.atan2(places[i + AT_Y] - a[Y], places[i] - a[X]) - first)
+            angle -= turn * math.floor(angle / turn)
+            if angle > sweep and turn - angle < angle - sweep:
+                angle -= turn
+            nearest, farthest = min(nearest, angle), max(farthest, angle)
+    if sweep > turn:
+        nearest, farthest = 0.0, sweep
+    return a[R] * nearest, a[R] * farthest
+
+
+@loop_kernel
+def _add(code, a, k, field, block, taken, room, cells):
+    """Add what the cells of a leaf lost to one move to the sums of its entry k."""
+    nx = np.int64(field[0].shape[1])
+    iy0, _, ix0, _ = block
+    w, places = room
+    totals, sides, depths, spots, bottoms, reaches = taken
+    x, y, ux, uy = a[X], a[Y], a[UX], a[UY]
+    across, along, round_, base = _sides(code, a)
+    for i in range(cells):
+        dx, dy = places[i] - x, places[i + np.uint64(AT_Y)] - y
+        right = dx * across + dy * along + round_ * (dx * dx + dy * dy) + base
+        u = dx * ux + dy * uy
+        lost = places[i + np.uint64(TOTAL)]
+        places[i + np.uint64(SIDE)] = lost if right > ON_PATH else (-lost if right < -ON_PATH else 0.0)
+        # The least way along is the most the other way.
+        places[i + np.uint64(AHEAD)] = u if lost > 0.0 else -math.inf
+        places[i + np.uint64(BEHIND)] = -u if lost > 0.0 else -math.inf
+        before = w[i + np.uint64(BEFORE)]
+        w[i + np.uint64(BEFORE)] = before if lost > 0.0 else -np.float32(np.inf)
+    totals[k] += _sum(places, TOTAL)
+    sides[k] += _sum(places, SIDE)
+    reaches[k, 0] = max(reaches[k, 0], _most(w, BEFORE))
+    if form_of(code) == LINE_FORM:
+        reaches[k, 1] = min(reaches[k, 1], -_most(places, BEHIND))
+        reaches[k, 2] = max(reaches[k, 2], _most(places, AHEAD))
+    elif form_of(code) in (LEVEL_ARC_FORM, HELIX_FORM):
+        nearest, farthest = _along_arc(form_of(code), a, room)
+        reaches[k, 1], reaches[k, 2] = min(reaches[k, 1], nearest), max(reaches[k, 2], farthest)
+    deepest = _most(w, LOST)
+    if deepest >= depths[k]:
+        for i in range(np.uint64(CELLS)):
+            if w[i + np.uint64(LOST)] == deepest:
+                at = (iy0 + np.int64(i) // LEAF) * nx + ix0 + np.int64(i) % LEAF
+                if deepest > depths[k] or at < spots[k]:
+                    depths[k], spots[k] = deepest, at
+                    bottoms[k] = max(w[i + np.uint64(NEW)], w[i + np.uint64(FLOOR)])
+                break
+
+
+@kernel
+def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, room):
+    """Lower a leaf by the moves of its list, one after the other; return how many were evaluated."""
+    first_entry, entries, codes, _, records = moves
+    profile, support, heights, bounds = cutter
+    _, _, top, tie, margin = tile
+    w, places = room
+    x, y, half_x, half_y = _extent(field, block, tile)
+    half = math.sqrt(half_x * half_x + half_y * half_y)
+    count = (n + LANES - 1) // LANES
+    bounds(lists, base, n, groups, count, x, y, half, profile, support, margin)
+    slope_x, slope_y, ceiling = _plane_over(field, block, top)
+    ceiling, lift = np.float32(ceiling + tie), np.float32(top - tie)
+    wide, deep = np.float32(half_x), np.float32(half_y)
+    last, evaluated, is_loaded, changed = np.int32(-1), 0, False, np.uint32(0)
+    # Not a number that the compiler knows: it would write a short loop out, one cell after the other.
+    cells = np.uint64(len(g)) & ~np.uint64(7)
+    for group in range(np.uint64(count)):
+        first = np.uint64(base) + group * np.uint64(GROUP)
+        bits = low_ones(lists, first, lanes_of(np.uint64(n), group), wide, deep, slope_x, slope_y, ceiling)
+        while bits != np.uint32(0):
+            i = first + first_of(bits)
+            bits = without_first(bits)
+            if not is_loaded:
+                _load(field, block, room)
+                is_loaded = True
+            low = lists[i + np.uint64(LOWEST)] + lift
+            if not _may_take(low, lists[i + np.uint64(SLOPE_X)], lists[i + np.uint64(SLOPE_Y)], w, cells):
+                continue
+            keeper = lists[i + np.uint64(ENTRY)]
+            entry = np.int64(keeper)
+            j = entries[first_entry + entry]
+            if j == last:
+                continue  # another piece of a move that has run
+            last, code = j, codes[j]
+            if code == BALL_LINE:
+                _ball_heights(records, j, room)
+            elif code == FLAT_LINE:
+                _flat_heights(records, j, room)
+            else:
+                heights(code, records[j], places, CELLS, g)
+                for c in range(np.uint64(CELLS)):
+                    w[c + np.uint64(NEW)] = g[c]
+            evaluated += 1
+            lower, wood = _lower(keeper, room, cells)
+            changed = np.uint32(changed | lower)
+            if wood != np.uint32(0):
+                _add(code, records[j], entry, field, block, taken, room, cells)
+    if changed != np.uint32(0):
+        _store(field, block, moves, room)
+    return evaluated * CELLS
+
+
+@kernel
+def pieces_of(entries, codes, records, first, last, cell):
+    """How many pieces the moves of some entries come to."""
+    n = 0
+    for entry in range(first, last):
+        j = entries[entry]
+        n += 1 if is_line(codes[j]) else curve_pieces(form_of(codes[j]), records, j, 0.25 * cell)
+    return n
+
+
+@kernel
+def bite(first, last, field, box, top, cell, cutter, moves, taken, lists, boxes, near, every, g, room):
+    """Lower the tile `box` by the entries [first, last), in order; return how many heights were evaluated.
+
+    top: nothing in the tile stands higher.  lists, boxes, near, every: to work in, for all pieces of these
+    entries and two lists of PASS groups more.
+    """
+    first_entry, entries, codes, _, records = moves
+    _, _, _, _, xs, ys = field
+    radius = float(cutter[1][RADIUS_AT])
+    iy0, iy1, ix0, ix1 = box
+    tx, ty = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
+    wide, deep = 0.5 * (xs[ix1 - 1] - xs[ix0]), 0.5 * (ys[iy1 - 1] - ys[iy0])
+    reach = radius * (1.0 + 1e-6) + 1e-6
+    n = START
+    for entry in range(first, last):
+        j = entries[entry]
+        n = add_move(
+            lists, n, tx, ty, top, math.sqrt(wide * wide + deep * deep) + reach, entry - first_entry, j,
+            codes[j], records, 0.25 * cell,
+        )  # fmt: skip
+    if n == 0:
+        return 0
+    close_list(lists, START, n)
+    far, high = group_boxes(lists, n, boxes)
+    margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
+    # As for the cut, and what the planes of steep surfaces add over a block.
+    tie = 2.0**-21 * (abs(top) + high + radius + 32.0 * BLOCK * cell)
+    tile = (tx, ty, top, tie, margin)
+    reach += margin
+    n_groups = (n + LANES - 1) // LANES
+    list1, list2 = n_groups * GROUP, (n_groups + PASS + 1) * GROUP
+    evaluated = 0
+    for iy in range(iy0, iy1, BLOCK):
+        for ix in range(ix0, ix1, BLOCK):
+            block = (iy, min(iy + BLOCK, iy1), ix, min(ix + BLOCK, ix1))
+            count = groups_near(
+                boxes, n, np.float32(xs[ix] - tx - reach), np.float32(xs[block[3] - 1] - tx + reach),
+                np.float32(ys[iy] - ty - reach), np.float32(ys[block[1] - 1] - ty + reach), near,
+            )  # fmt: skip
+            for at in range(0, count, PASS):
+                some = near[at : min(at + PASS, count)]
+                n1 = _refine(lists, START, n, some, len(some), list1, field, block, tile, cutter)
+                if n1 == 0:
+                    continue
+                count1 = (n1 + LANES - 1) // LANES
+                for part_y in range(iy, block[1], PART):
+                    for part_x in range(ix, block[3], PART):
+                        part = (part_y, min(part_y + PART, block[1]), part_x, min(part_x + PART, block[3]))
+                        n2 = _refine(lists, list1, n1, every, count1, list2, field, part, tile, cutter)
+                        if n2 == 0:
+                            continue
+                        for leaf_y in range(part_y, part[1], LEAF):
+                            for leaf_x in range(part_x, part[3], LEAF):
+                                leaf = (
+                                    leaf_y, min(leaf_y + LEAF, part[1]), leaf_x, min(leaf_x + LEAF, part[3])
+                                )  # fmt: skip
+                                evaluated += _leaf(
+                                    lists, list2, n2, every, field, leaf, tile, cutter, moves, taken, g,
+                                    room,
+                                )  # fmt: skip
+    return evaluated

@@ -1,0 +1,287 @@
+"""What the 3-D pictures hold, as solids of known volume and place, and the pictures themselves."""
+
+import os
+import signal
+import sys
+
+import numpy as np
+import pytest
+import trimesh
+from PIL import Image
+
+from simkit.check import check
+from simkit.cutters import Cutter
+from simkit.job.model import Fixture
+from simkit.job.reader import read_job
+from simkit.program.job_programs import read_programs
+from simkit.report import colours, scene_child, scenes, solid_view
+from simkit.report.pictures import in_steps_of_zones
+from simkit.report.result import result_of
+from simkit.report.scene_file import Key, Line, Look, Mark, Scene, read_scene, write_scene
+from simkit.report.solid_mesh import RESIN
+from simkit.report.standing_things import AROUND, cutter_surfaces, fixture_surfaces, turned_round
+from simkit.stock.field import Field, blank_lattice
+from tests import budget_job
+from tests.findings.programs import faced
+from tests.small_job import JOB, block
+
+APT = "apt install libx11-6 libegl1 libgl1"
+# A regular polygon of AROUND corners against its circle: AROUND/2 sin(2 pi/AROUND) / pi.
+POLYGON = AROUND / 2 * np.sin(2 * np.pi / AROUND) / np.pi
+
+
+def volume(faces):
+    """Volume by a general geometry library, which sums signed tetrahedra."""
+    corners = faces.shape[1]
+    points = faces.reshape(-1, 3).astype(np.float64)
+    rows = np.arange(len(points)).reshape(-1, corners)
+    triangles = np.concatenate([rows[:, [0, k, k + 1]] for k in range(1, corners - 1)])
+    return trimesh.Trimesh(points, triangles, process=False).volume
+
+
+def test_turned_round__a_cylinder_and_a_cone():
+    cylinder = turned_round(np.array([(0, 0), (5, 0), (5, 8), (0, 8)]), (10, 20, 3))
+    assert volume(cylinder) == pytest.approx(np.pi * 25 * 8 * POLYGON)
+    assert cylinder.reshape(-1, 3).min(axis=0) == pytest.approx((5, 15, 3))
+    cone = turned_round(np.array([(0, 0), (5, 6), (0, 6)]), (0, 0, 0))
+    assert volume(cone) == pytest.approx(np.pi * 25 * 6 / 3 * POLYGON)
+
+
+def test_cutter__a_ball_with_shank_and_holder():
+    cutter = Cutter(
+        1, "ball", 6.0, cutting_length=20, shank=6, stick_out=40, holder=((20, 30, 10), (30, 30, 5))
+    )  # fmt: skip
+    surfaces, keys = cutter_surfaces(cutter, (1.0, 2.0, 3.0))
+    assert [key.words for key in keys] == ["cutting part", "neck and shank", "holder"]
+    edges, shank, holder = (volume(one.faces) for one in surfaces)
+    # Half a ball and a cylinder; 40 steps of the profile lose little more than the polygon does.
+    assert edges == pytest.approx((2 / 3 * np.pi * 27 + np.pi * 9 * 17) * POLYGON, rel=0.002)
+    assert shank == pytest.approx(np.pi * 9 * 20 * POLYGON)
+    cone = np.pi * 10 / 3 * (100 + 150 + 225)
+    assert holder == pytest.approx((cone + np.pi * 225 * 5) * POLYGON)
+    assert surfaces[2].faces[..., 2].min() == pytest.approx(43)
+
+
+def test_cutter__what_is_not_stated_is_left_out():
+    surfaces, keys = cutter_surfaces(Cutter(1, "flat", 6.0), (0, 0, 0))
+    assert [key.words for key in keys] == ["cutting part"]
+    assert surfaces[0].faces[..., 2].max() == pytest.approx(30)
+
+
+def test_fixtures__box_round_and_mesh():
+    mesh = np.array([[(0, 0, 0), (1, 0, 0), (0, 1, 0)]], float)
+    fixtures = [
+        Fixture("box", 10.0, box=((8.0, 9.0), (2.0, 4.0))),
+        Fixture("pin", 12.0, at=(20.0, 20.0), diameter=6.0),
+        Fixture("shape", 5.0, box=((0.0, 0.0), (1.0, 1.0))),
+    ]
+    (box, pin, shape), keys = fixture_surfaces(fixtures, {"shape": mesh})
+    assert volume(box.faces) == pytest.approx(6 * 5 * 10)
+    assert box.faces.reshape(-1, 3).max(axis=0).tolist() == [8, 9, 10]
+    assert volume(pin.faces) == pytest.approx(np.pi * 9 * 12 * POLYGON)
+    assert shape.faces.tolist() == mesh.tolist()
+    assert [key.words for key in keys] == ["clamps and stops: box, pin, shape"]
+    assert fixture_surfaces([], {}) == ([], [])
+
+
+def small_scene():
+    """A box with a mark before it and one behind it."""
+    (box,), keys = fixture_surfaces([Fixture("box", 10.0, box=((0.0, 0.0), (40.0, 10.0)))], {})
+    marks = (Mark((20.0, -0.5, 5.0), 1, True), Mark((20.0, 10.5, 5.0), 2, False))
+    over = (Mark((20.0, 10.5, 5.0), 3, True, True),)
+    front = (0.0, -1.0, 0.0)
+    return Scene(
+        "Box",
+        "Two places, one of them hidden.",
+        [box],
+        [Line(np.array([(0, -0.2, 10.2), (40, -0.2, 10.2)]), "#01665e", 4.0)],
+        [Look("front", front, marks=marks), Look("over", front, marks=over, about=(20, 5, 5), size=(40, 20))],
+        [*keys, Key("a line", "#01665e", True)],
+        [(1, True, "one"), (2, False, "two")],
+    )
+
+
+def test_scene_file__comes_back_as_it_went(tmp_path):
+    scene = small_scene()
+    write_scene(tmp_path / "a.npz", scene)
+    back = read_scene(tmp_path / "a.npz")
+    assert back.keys == scene.keys
+    assert back.looks == scene.looks
+    assert (back.title, back.subtitle, back.note) == (scene.title, scene.subtitle, scene.note)
+    assert back.findings == scene.findings
+    np.testing.assert_array_equal(back.surfaces[0].faces, scene.surfaces[0].faces)
+    np.testing.assert_array_equal(back.lines[0].points, scene.lines[0].points)
+
+
+def test_view__pixels_are_millimetres_of_the_picture():
+    scene = small_scene()
+    view = scene_child.View(scene, scene.looks[1], 400)
+    assert (view.width, view.height, view.pitch) == (400, 200, 0.1)
+    assert view.pixel((20.0, 5.0, 5.0)) == pytest.approx((200, 100))
+    assert view.pixel((30.0, 0.0, 8.0)) == pytest.approx((300, 70))
+
+
+def drawn(paths_and_scenes):
+    """Draw, or skip where there is no OpenGL."""
+    told = solid_view.draw_scenes(paths_and_scenes)
+    if told is not None and APT in told:
+        pytest.skip(told)
+    assert told is None
+
+
+def test_draw__for_real_and_what_is_hidden_has_no_number(tmp_path, monkeypatch):
+    from simkit.report import scene_page
+
+    seen = []
+    number = scene_page.Page.number
+    monkeypatch.setattr(
+        scene_page.Page, "number", lambda page, x, y, n, *rest: (seen.append(n), number(page, x, y, n, *rest))
+    )
+    write_scene(tmp_path / "a.npz", small_scene())
+    path = tmp_path / "a.png"
+    drawn({path: small_scene()})  # the drawing process first: without OpenGL it ends, not this one
+    with Image.open(path) as file:
+        assert file.size[0] == 1800
+        image = np.asarray(file.convert("RGB")).astype(int)
+    assert ((image[..., 1] > image[..., 0] + 20) & (image.max(axis=-1) < 220)).sum() > 5000  # teal
+    assert scene_child.main([str(tmp_path / "a.npz"), str(tmp_path / "b.png")]) == 0
+    # The front shows 1 and not 2, which is behind the box; 3 is shown all the same; then the list.
+    assert seen == [1, 3, 1, 2]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="ends itself by a POSIX signal")
+def test_draw__without_opengl_says_so_and_touches_nothing(tmp_path, monkeypatch):
+    body = "import os, signal; os.kill(os.getpid(), signal.SIGSEGV)"
+    monkeypatch.setattr(solid_view, "_scenes_command", lambda words: [sys.executable, "-c", body])
+    told = solid_view.draw_scenes({tmp_path / "a.png": small_scene()})
+    assert told.startswith(
+        f"3-D pictures of leftover, seam and cutter were left out: drawing crashed ({signal.SIGSEGV.name})"
+    )
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_draw__nothing_to_draw():
+    assert solid_view.draw_scenes({}) is None
+
+
+@pytest.fixture(scope="module")
+def left_over(tmp_path_factory):
+    """A slab of 10 mm, faced to 11: a millimetre stands on all of its 36 x 26 mm."""
+    folder = tmp_path_factory.mktemp("left")
+    block(2, 38, 2, 28, 0, 10).export(folder / "part.stl")
+    (folder / "top.nc").write_text(faced(11), encoding="utf-8")
+    (folder / "job.toml").write_text(JOB, encoding="utf-8")
+    job = read_job(folder / "job.toml")
+    evidence, findings, _ = check(job, read_programs(job), 0.5)
+    return evidence, result_of(evidence, findings, {})
+
+
+def shown_of(evidence):
+    return {side: in_steps_of_zones(evidence, side) for side in evidence.deviations}
+
+
+def test_leftover__a_solid_of_its_volume_on_the_part(left_over):
+    evidence, result = left_over
+    (solid,) = scenes.leftover_surfaces(evidence, shown_of(evidence))
+    # It reaches 0.1 mm into the part, so that no gap shows between them.
+    assert volume(solid.faces) == pytest.approx(36 * 26 * 1.1, rel=1e-4)
+    assert solid.faces[..., 2].max() == pytest.approx(11)
+    # 1 mm is between twice and four times the limit of 0.3: the second class.
+    assert np.unique(solid.colours, axis=0).tolist() == [
+        list(colours.rgb(colours.CLASSES[colours.WITHIN + 2]))
+    ]
+    scene = scenes.leftover_scene(evidence, shown_of(evidence), "about x", result)
+    assert volume(scene.surfaces[0].faces) == pytest.approx(36 * 26 * 10, rel=1e-4)
+    assert [mark.number for mark in scene.looks[0].marks] == [1]
+    assert scene.looks[1].marks == ()
+    kept = np.zeros(evidence.field.lattice.shape, bool)
+    kept[:, 40:] = True
+    (half,) = scenes.leftover_surfaces(evidence, shown_of(evidence), kept)
+    assert volume(half.faces) == pytest.approx(18 * 26 * 1.1, rel=1e-4)
+
+
+def test_leftover__none_makes_no_picture(left_over):
+    evidence, result = left_over
+    nothing = {side: np.zeros_like(one) for side, one in shown_of(evidence).items()}
+    assert scenes.leftover_scene(evidence, nothing, "about x", result) is None
+
+
+def test_leftover__a_cell_alone_is_three_cells_wide():
+    height, index = np.zeros((9, 9)), np.full((9, 9), colours.NO_TARGET, np.int8)
+    height[4, 4], index[4, 4] = 0.4, colours.WITHIN + 1
+    wide, classes = scenes._widened(height, index)
+    assert (wide > 0).sum() == 9
+    assert (classes == colours.WITHIN + 1).sum() == 9
+
+
+def test_resin__has_a_colour_of_its_own_where_nothing_is_beyond_a_limit():
+    """A pocket of resin over the left half of side 1, of which one cell stands proud."""
+    lattice = blank_lattice(8, 4, 1.0)
+    whole, none = np.full(lattice.shape, 10.0, np.float32), np.full(lattice.shape, -1, np.int32)
+    wood_upper = np.full(lattice.shape, np.inf, np.float32)
+    wood_upper[:, :4] = 8.0
+    field = Field(lattice, 0 * whole, whole, none, none, np.full_like(whole, -np.inf), wood_upper)
+    upper, lower = (np.full(lattice.shape, colours.WITHIN, np.int8) for _ in range(2))
+    upper[0, 0] = colours.WITHIN + 1
+    scenes.with_resin(field, lower, upper, 1)
+    assert (lower == colours.WITHIN).all()
+    assert upper[0, 0] == colours.WITHIN + 1
+    assert (upper == RESIN).sum() == 15
+    made = scenes.wood_surface(field, scenes.WOOD)
+    is_resin = (made.colours == colours.rgb(colours.RESIN)).all(axis=1)
+    assert is_resin.sum() == 16
+    assert made.faces[is_resin][..., 0].max() == 4
+    assert (made.faces[is_resin][..., 2] == 10).all()
+
+
+@pytest.fixture(scope="module")
+def off(tmp_path_factory):
+    """The part of two sides whose left wall side 2 cuts 0.6 mm too far in."""
+    folder = tmp_path_factory.mktemp("off")
+    job = read_job(budget_job.write(folder, off=0.6))
+    evidence, findings, _ = check(job, read_programs(job), 0.5)
+    return evidence, result_of(evidence, findings, {})
+
+
+def test_seam__two_halves_of_the_part_and_lines_along_them(off):
+    evidence, result = off
+    scene = scenes.seam_scene(evidence, result)
+    upper, lower = (surface.faces for surface in scene.surfaces[:2])
+    seam = evidence.seam
+    assert upper[..., 2].min() >= seam.level.min() - 1e-4
+    assert lower[..., 2].max() <= seam.level.max() + 1e-4
+    # Side 1 stands out at the left wall: the line there has the colour of more than twice the limit.
+    left = [line for line in scene.lines if np.median(line.points[:, 0]) < budget_job.X0 + 0.5]
+    assert {line.colour for line in left} == {scenes.FIRST_OUT[1]}
+    assert scene.looks[2].about[0] == pytest.approx(budget_job.X0, abs=0.1)
+    # The close-up is cut on finer cells: its upper wall stands where the part's does, the lower 0.6 mm in.
+    close = [scene.surfaces[k].faces for k in scene.looks[2].surfaces]
+    middle = [one[np.abs(one[..., 1].mean(axis=1) - scene.looks[2].about[1]) < 2] for one in close]
+    walls = [float(one[..., 0].min()) for one in middle]
+    assert walls[0] == pytest.approx(budget_job.X0, abs=0.07)
+    assert walls[1] == pytest.approx(budget_job.X0 + 0.6, abs=0.07)
+
+
+def test_finding__cutter_stands_on_its_line_in_the_wood_before_it(off):
+    evidence, result = off
+    scene = scenes.finding_scene(evidence, result)
+    row = next(row for row in result["findings"] if row["line"] is not None)
+    move = scenes.move_of(evidence, row)
+    assert int(evidence.moves.line[move]) == row["line"]
+    assert evidence.moves.programs[int(evidence.moves.program[move])] == row["file"]
+    assert f"{row['file']}, line {row['line']}" in scene.subtitle
+    setup = int(evidence.moves.setup[move])
+    to_table = evidence.job.setups[setup].to_table(evidence.job.blank)
+    ends = to_table.apply(np.stack([evidence.moves.start[move], evidence.moves.end[move]]))
+    cutter = scene.surfaces[1].faces.reshape(-1, 3)
+    tip = cutter[:, :2].mean(axis=0)
+    low, high = ends.min(axis=0), ends.max(axis=0)
+    assert (tip >= low[:2] - 0.1).all()
+    assert (tip <= high[:2] + 0.1).all()
+    # The wood as it lies on the table, before the move: not lower than the part after all moves.
+    wood = scene.surfaces[0].faces
+    assert wood.reshape(-1, 3).min(axis=0) == pytest.approx((0, 0, 0), abs=0.5)
+    assert (
+        volume(wood)
+        > np.where(evidence.field.is_solid, evidence.field.upper - evidence.field.lower, 0).sum() * 0.25
+    )
