@@ -9,7 +9,9 @@ RULES = {
         "Lift above the wood before the rapid, or make it a feed move.",
     ),
     "fixture-contact": (
-        "cutter, neck, shank or holder comes nearer to a clamp or a stop of the job than `machine.clearance`",
+        "cutter, neck, shank or holder comes nearer to a clamp or a stop of the job than `machine.clearance`,"
+        " or to a dowel pin where `pin_height` says how high it stands; what passes under the `bottom` of one"
+        " that bridges over does not",
         "Move the clamp, or lead the program round it or over it.",
     ),
     "holder-contact": (
