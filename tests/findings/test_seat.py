@@ -136,3 +136,26 @@ def test_seat__a_planed_piece_lies_at_its_height_on_a_plain_floor(tmp_path):
     assert status == 1
     assert result["seats"][0]["stands_up"] == pytest.approx(0.25, abs=0.02)
     assert result["seats"][0]["room"] == pytest.approx(3 - 1.8 * 2**0.5, abs=0.02)
+
+
+@pytest.mark.parametrize(("most", "severity"), [(0.36, None), (0.28, "undecided"), (0.2, "beyond")])
+def test_seat__play_beyond_what_the_job_allows(tmp_path, most, severity):
+    """A corner 2.05 mm both ways from the middle of an arc of 3 mm can go right until it is 3 mm off."""
+    play = 2 * ((9 - 2.05**2) ** 0.5 - 2.05)
+    status, result = check(tmp_path, pocket(0.95), f"[15, 15, 4]\njig_play = {most}")
+    found = [one for one in result["findings"] if one["kind"] == "seat"]
+    if severity is None:
+        assert (status, found) == (0, [])
+        return
+    (row,) = found
+    assert (status, row["severity"], row["limit"]) == (1, severity, most)
+    assert row["value"] == pytest.approx(play, abs=0.04)
+    assert f"the piece can shift {row['value']:.2f} mm" in row["message"]
+
+
+def test_seat__play_that_no_wall_ends(tmp_path):
+    """A pocket with so much room is beyond whatever the job allows within the search."""
+    status, result = check(tmp_path, pocket(3.5), "[15, 15, 4]\njig_play = 3")
+    (row,) = [one for one in result["findings"] if one["kind"] == "seat"]
+    assert (status, row["severity"]) == (1, "beyond")
+    assert row["value"] is None or row["message"].startswith("the piece can shift at least")
