@@ -18,7 +18,7 @@ def to_segment(points, a, b):
 
 
 def distance(points, triangles):
-    """Shortest distance (k,) to triangles (m, 3, 3): to the plane where its foot is inside, else to an edge."""
+    """Shortest distance (k,) to triangles (m, 3, 3): to the plane if its foot is inside, else to an edge."""
     found = np.full(len(points), np.inf)
     for (a, b, c), normal in zip(triangles, normals(triangles), strict=True):
         off = (points - a) @ normal

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from simkit.compare import between_kernels as kernels
+from simkit.compare import far_faces_kernels as kernels
 from tests.compare import plain_faces as plain
 from tests.compare.parts import grid_of
 from tests.stock.from_python import from_python
@@ -37,7 +37,9 @@ def test_clipped__has_the_corners_of_the_part_over_the_square(clipped, spread, s
         seen.add(min(count, 4))
         assert (count == 0) == (len(expected) == 0)
         if count:
-            assert (points[:count] @ ways.T).max(axis=0) == pytest.approx((expected @ ways.T).max(axis=0), abs=1e-9)
+            assert (points[:count] @ ways.T).max(axis=0) == pytest.approx(
+                (expected @ ways.T).max(axis=0), abs=1e-9
+            )
     assert {0, 3, 4} <= seen or spread < 1
 
 
@@ -79,7 +81,7 @@ def test_uphill__of_squares_on_several_faces_is_their_mean(half):
     # Weights: the part of each face's box over the square.  In one bin: a face in several counts in each.
     rng, (corners, boxes, *_), faces = surface(7)
     is_seen = plain.normals(corners)[:, 2] > 1e-9
-    items = np.flatnonzero(is_seen).astype(np.int32)
+    items = np.flatnonzero(is_seen)
     arrays = (corners, boxes, (0.0, 0.0, 100.0, 1, 1), np.array([0, len(items)]), items)
     x, y = rng.uniform([1.5, 1.5], [18.5, 14.5], (80, 2)).T.copy()
     ways = np.full((80, 2), np.nan)
