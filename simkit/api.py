@@ -119,13 +119,14 @@ class Job:
         *,
         shift: Sequence[str] = (),
         turn: Sequence[str] = (),
-        thickness: str | None = None,
+        thickness: str | float | None = None,
         measured: Sequence[str] = (),
         cell: float = CELL,
     ) -> dict[str, Any]:
         """Return the job as stated and changed, side by side, as `simkit whatif --json` writes it.
 
-        The words are those of the command line: shift=["side 2=0.3,-0.2"], measured=["3=5.87"].
+        The words are those of the command line: shift=["side 2=0.3,-0.2"], measured=["3=5.87"]; thickness,
+        "0.2" or 0.2 mm, is added to that of the blank.
         """
         from simkit.check import check
         from simkit.job.change import change_from_words
@@ -133,7 +134,8 @@ class Job:
         from simkit.report.whatif import whatif_result
 
         job = self.model
-        change = change_from_words(job, list(shift), list(turn), thickness, list(measured))
+        more = f"{thickness!r}mm" if isinstance(thickness, int | float) else thickness
+        change = change_from_words(job, list(shift), list(turn), more, list(measured))
         reads = self._reads()
         stated, changed = (result_of(*check(one, reads, cell)) for one in (job, change.of(job)))
         return whatif_result(change.words(job), stated, changed)

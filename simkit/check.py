@@ -14,7 +14,7 @@ from scipy import ndimage
 
 from simkit.budget.budget import budget_of
 from simkit.budget.faces import why_not
-from simkit.compare.between import FLOOR, Sweeps, Unproved
+from simkit.compare.between import FLOOR, Unproved
 from simkit.compare.cusps import cusps
 from simkit.compare.cusps_paths import plan_paths
 from simkit.compare.deviation import break_through, deviation
@@ -31,6 +31,7 @@ from simkit.compare.seam import find_seam
 from simkit.compare.second_look import second_look
 from simkit.compare.segments import SideSweeps
 from simkit.compare.standing import StandingWatch, stage_ends
+from simkit.compare.sweeps import Sweeps
 from simkit.compare.walls import wall_thickness
 from simkit.effort.effort import effort_of
 from simkit.errors import InputProblems, Place, Problem

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from simkit.compare.between import FLOOR, Sweeps, Unproved, unproved_gouges, unproved_leftover
+from simkit.compare.between import FLOOR, Unproved, unproved_gouges, unproved_leftover
+from simkit.compare.sweeps import Sweeps
 from simkit.stock.field import Lattice
 from simkit.stock.pour import AROUND, Poured
 from simkit.stock.steps import Done

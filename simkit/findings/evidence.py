@@ -47,7 +47,7 @@ class Evidence:
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
         its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
     columns(points (n, 2)) -> stock.steps.AtPoints: what is left, exact at any points.
-    sweeps {1: ..., 2: ...}: of compare.between, made when first asked for.
+    sweeps {1: ..., 2: ...}: of compare.sweeps, made when first asked for.
     may_exceed(side, is_gouge, most (ny, nx), is_asked (ny, nx), floor mm) -> compare.between.Unproved: where
         between the samples a deviation may be larger than `most`.
     offsets: of compare.offset, for each side judged.

@@ -1,4 +1,4 @@
-"""step: a pour or a step to a thickness that does nothing, and a blank that lies on resin."""
+"""step: what does nothing, a blank that lies on resin, and resin that stands too high or is never faced."""
 
 from __future__ import annotations
 
@@ -8,6 +8,9 @@ from simkit.job.model import Job
 from simkit.job.steps import POUR, stands_over
 
 LEAST = 0.01  # mm
+# mm: how high resin is trusted to stand over a face with nothing about it; more needs a dam (common practice,
+# no source: the surface of a liquid in a hollow stands over its rim by a few millimetres at most).
+HIGHEST = 2.0
 
 
 def step_name(job: Job, number: int) -> str:
@@ -41,6 +44,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 **evidence.job_line(f"steps[{number}].do"),
             )
         )
+    findings += _too_high(evidence) + _planed_on_resin(evidence) + _left_proud(evidence)
     for index, setup in enumerate(job.setups):
         under = 3 - setup.side_up
         stated = stands_over(setup.before, under)
@@ -72,3 +76,90 @@ def find(evidence: Evidence) -> list[Finding]:
             )
         )
     return findings
+
+
+def _too_high(evidence: Evidence) -> list[Finding]:
+    """Return a warning for each pour that is to stand higher over its face than resin does by itself."""
+    job = evidence.job
+    return [
+        Finding(
+            kind="step",
+            severity="warning",
+            message=f"the {step_name(job, number)} is to stand {step.over:g} mm over side {step.side}: with"
+            "out a dam it spreads over the face",
+            advice=f"Pour at most {HIGHEST:g} mm over the face, or build a dam round the hollow.",
+            value=step.over,
+            bound=0.0,
+            limit=HIGHEST,
+            measure="height of the resin over the face, as stated",
+            side=step.side,
+            subject=f"step {number + 1}, stands high",
+            **evidence.job_line(f"steps[{number}].over"),
+        )
+        for number, step in enumerate(job.steps)
+        if step.do == POUR and (step.over or 0.0) > HIGHEST
+    ]
+
+
+def _planed_on_resin(evidence: Evidence) -> list[Finding]:
+    """Return a finding for each step to a thickness whose blank lies on resin of an earlier pour."""
+    job, findings = evidence.job, []
+    for number, step in enumerate(job.steps):
+        under = 3 - step.side
+        over = 0.0 if step.do == POUR else stands_over(job.steps[:number], under)
+        if over <= LEAST or _is_cut(job, under, number):
+            continue
+        findings.append(
+            Finding(
+                kind="step",
+                severity="beyond",
+                message=f"the {step_name(job, number)} lays the blank on resin that stands {over:.2f} mm over"
+                f" side {under}: it rocks, and comes out thinner by as much",
+                advice=f"Take the resin off side {under} first, as a step to a thickness.",
+                value=over,
+                bound=0.0,
+                measure="height of the resin over the face that lies on the table, as stated",
+                side=under,
+                subject=f"step {number + 1}, lies on resin",
+                **evidence.job_line(f"steps[{number}].do"),
+            )
+        )
+    return findings
+
+
+def _left_proud(evidence: Evidence) -> list[Finding]:
+    """Return a warning for each side over which resin stands to the end, with nothing to take it off."""
+    job, findings = evidence.job, []
+    for side in (1, 2):
+        pours = [number for number, step in enumerate(job.steps) if step.do == POUR and step.side == side]
+        over = stands_over(job.steps, side)
+        if over <= LEAST or _is_cut(job, side, len(job.steps), after=job.steps[pours[-1]].after):
+            continue
+        findings.append(
+            Finding(
+                kind="step",
+                severity="warning",
+                message=f"the resin of the {step_name(job, pours[-1])} stands {over:g} mm over side {side} to"
+                " the end: nothing faces it",
+                advice="Add a step to a thickness, or a setup that faces that side, after the pour.",
+                value=over,
+                bound=0.0,
+                measure="height of the resin over the face, as stated",
+                side=side,
+                subject=f"step {pours[-1] + 1}, stands proud",
+                **evidence.job_line(f"steps[{pours[-1]}].over"),
+            )
+        )
+    return findings
+
+
+def _is_cut(job: Job, side: int, number: int, after: int | None = None) -> bool:
+    """Return whether a setup cuts a side between the last pour over it before step `number` and that step.
+
+    after: index of the setup behind which that pour is done; found when None.
+    """
+    if after is None:
+        pours = [step.after for step in job.steps[:number] if step.do == POUR and step.side == side]
+        after = pours[-1]
+    last = job.steps[number].after if number < len(job.steps) else len(job.setups) - 1
+    return any(setup.side_up == side for setup in job.setups[after + 1 : last + 1])

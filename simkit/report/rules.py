@@ -69,8 +69,8 @@ RULES = {
         "Set the zero on the wood as it is then.",
     ),
     "step": (
-        "a pour finds nothing to fill, a step to a thickness takes nothing, or a setup lays the blank on"
-        " resin that stands over its face",
+        "a pour finds nothing to fill or stands too high, a step to a thickness takes nothing, the blank is"
+        " laid on resin that stands over its face, or such resin is never faced",
         "Check the step's side, level and thickness, and what it follows.",
     ),
     "spill": (

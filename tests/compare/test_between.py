@@ -5,7 +5,8 @@ import pytest
 import trimesh
 from scipy.spatial import Delaunay
 
-from simkit.compare.between import Sweeps, unproved_gouges, unproved_leftover
+from simkit.compare.between import unproved_gouges, unproved_leftover
+from simkit.compare.sweeps import Sweeps
 from simkit.cutters import Cutter
 from simkit.frames import IDENTITY, Frame
 from simkit.moves.table import ARC, LINE, make_moves

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from simkit.compare.between import Sweeps, unproved_gouges, unproved_leftover
+from simkit.compare.between import unproved_gouges, unproved_leftover
+from simkit.compare.sweeps import Sweeps
 from simkit.cutters import Cutter
 from simkit.frames import IDENTITY
 from simkit.moves.table import make_moves

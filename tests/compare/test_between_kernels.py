@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from simkit.compare.between import Sweeps
+from simkit.compare.sweeps import Sweeps
 from simkit.cutters import Cutter
 from simkit.frames import IDENTITY, Frame
 from simkit.moves.table import make_moves

@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 import trimesh
 
-from simkit.compare.between import Sweeps, Unproved, unproved_gouges, unproved_leftover
+from simkit.compare.between import Unproved, unproved_gouges, unproved_leftover
 from simkit.compare.deviation import deviation
 from simkit.compare.second_look import second_look
+from simkit.compare.sweeps import Sweeps
 from simkit.cutters import Cutter
 from simkit.frames import IDENTITY
 from simkit.moves.table import make_moves

@@ -1,5 +1,7 @@
 """Findings on small jobs whose faults are planted: value, place, line, and what must not be told."""
 
+import re
+
 import numpy as np
 import pytest
 import trimesh
@@ -137,6 +139,31 @@ def test_wrong_turn__a_setup_the_job_forgot_to_turn_over(tmp_path):
     job = job.replace('"under"\nturn = "none"', '"under"\nturn = "about x"')
     status, rows = check(tmp_path, part, faced(10), job=job)
     assert (status, [row for row in rows if row["severity"] != "warning"]) == (0, [])
+
+
+def test_thin_wall__names_the_lines_of_both_programs(tmp_path):
+    # Pockets face to face, their floor 3 thick in the part: the one from below is cut 1 too deep.
+    part = trimesh.boolean.difference(
+        [block(0, 40, 0, 30, 0, 10), block(6, 24, 5, 17, 6, 13), block(6, 24, 5, 17, -1, 3)]
+    )
+
+    def pocket(rows, z):
+        lines = [f"G0 X9 Y{rows[0]:g}", f"G1 Z{z:g} F300"]
+        return "\n".join(lines + [f"G1 X9 Y{y:g}\nX21" for y in rows])
+
+    top = faced(10).replace("G0 Z20\nM30\n", "G0 Z20\n") + pocket((8, 12, 14), 6) + "\nG0 Z20\nM30\n"
+    under = HEAD + pocket((16, 20, 22), 8) + "\nG0 Z20\nM30\n"  # turned about x: y -> 30 - y, z -> 12 - z
+    (tmp_path / "under.nc").write_text(under, encoding="utf-8")
+    job = TWO_SIDED.replace('"under"\nturn = "none"', '"under"\nturn = "about x"')
+    job = job.replace("thinnest_wall = 1", "thinnest_wall = 2.5")
+    _, rows = check(tmp_path, part, top, job=job)
+    (row,) = [row for row in rows if row["kind"] == "thin-wall"]
+    assert row["value"] == pytest.approx(2.0, abs=row["bound"] + 1e-6)
+    assert row["file"] == "under.nc"
+    later, other = row["line"], re.search(r"the other face was cut by top\.nc:(\d+)", row["message"])
+    under, top = under.splitlines(), top.splitlines()
+    assert under.index("G0 X9 Y16") + 1 < later <= len(under) - 2  # a feed move of that pocket
+    assert top.index("G0 X9 Y8") + 1 < int(other[1]) <= len(top) - 2
 
 
 RIB = (

@@ -324,3 +324,31 @@ def test_ridge__narrower_than_a_cell_left_on_resin_shows(tmp_path, cell, gap):
         assert row["kind"].startswith("leftover")
         assert row["at"][1] == pytest.approx(18, abs=0.2)
         assert 0.05 < row["value"] <= 1.0
+
+
+def steps_told(tmp_path, *steps):
+    check(tmp_path, block(0, 40, 0, 30, 0, 11), dug(PLAIN, *POCKET), job=stated(*steps))
+    return [row for row in result(tmp_path)["findings"] if row["kind"] == "step"]
+
+
+def test_step__resin_that_stands_to_the_end_is_told(tmp_path):
+    assert steps_told(tmp_path, POUR, FLUSH) == []
+    (row,) = steps_told(tmp_path, POUR)
+    assert (row["severity"], row["value"]) == ("warning", 1.0)
+    assert "stands 1 mm over side 1 to the end" in row["message"]
+    (row,) = steps_told(tmp_path, FLUSH, {**POUR, "over": 0.5})
+    assert "stands 0.5 mm over side 1 to the end" in row["message"]
+
+
+def test_step__resin_does_not_stand_high_without_a_dam(tmp_path):
+    assert steps_told(tmp_path, {**POUR, "over": 2}, FLUSH) == []
+    (row,) = steps_told(tmp_path, {**POUR, "over": 30}, FLUSH)
+    assert (row["severity"], row["value"], row["limit"]) == ("warning", 30.0, 2.0)
+
+
+def test_step__planing_side_2_on_resin_over_side_1_is_told(tmp_path):
+    other = {"do": "thickness", "side": 2, "thickness": 11.5}
+    (row,) = steps_told(tmp_path, POUR, other, FLUSH)
+    assert (row["severity"], row["value"], row["side"]) == ("beyond", 1.0, 1)
+    assert "lays the blank on resin that stands 1.00 mm over side 1" in row["message"]
+    assert steps_told(tmp_path, POUR, FLUSH, {**other, "thickness": 10.5}) == []

@@ -1,0 +1,143 @@
+"""The moves that cut one side, asked over squares: how low and how high do they leave it there?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from simkit.cutters import Cutter
+from simkit.frames import Frame
+from simkit.moves.table import Moves
+from simkit.stock.cut import MOST_MOVES, Packed, cell_heights_pointer, cut_heights
+from simkit.stock.field import Lattice
+from simkit.stock.workers import share_ranges
+from simkit.target.grid import TargetGrid
+
+LEVELS = 3  # halvings from a block to a cell
+BUCKET = 2  # blocks along the edge of a bucket of moves
+ANY_TOP = 1e9  # mm: no move is left out for its height
+
+
+class Sweeps:
+    """The moves that cut one side, packed and in buckets over a lattice.
+
+    parts: moves, frame (program -> blank) and first row of each setup that cuts from this side; rows
+    count as in the field's upper_move and lower_move.  start mm: the surface before the first cut, along the
+    side's axis.
+    """
+
+    def __init__(
+        self,
+        parts: Sequence[tuple[Moves, Frame, int]],
+        cutters: Mapping[int, Cutter],
+        lattice: Lattice,
+        side: int,
+        start: float = ANY_TOP,
+    ):
+        self.parts, self.cutters, self.side, self.start = parts, cutters, side, start
+        self.bucket = BUCKET * (1 << LEVELS) * lattice.cell
+        self.origin = lattice.origin
+        self.shape = tuple(-(-n // (BUCKET << LEVELS)) for n in lattice.shape)
+        x0, y0 = lattice.origin
+        view = np.array([x0, x0 + self.shape[1] * self.bucket, y0, y0 + self.shape[0] * self.bucket, ANY_TOP])
+        tops = np.full(self.shape, np.inf, np.float32)
+        self.heights_pointer = None
+        self.packs = []
+        for moves, frame, first_row in parts:
+            for first in range(0, len(moves), MOST_MOVES):
+                packed = Packed(moves[first : first + MOST_MOVES], cutters, frame, view, 0, first)
+                self.packs.append((packed, *packed.bins(x0, y0, self.bucket, tops), first_row + first))
+
+    def lowest(self, x, y, half, below, levels: int, grid: TargetGrid) -> tuple[np.ndarray, np.ndarray]:
+        """Return for parts of squares where a sweep may lie deeper than `below`: how low it may, mm.
+
+        x, y, half (k,) mm: squares, each inside one bucket.  below (k, n, n) mm, n = 2^levels: for each
+        part; +inf: not asked.  Returns (k, n, n) float64: a height that no such sweep lies below, along the
+        side's axis; NaN where none is deeper; and the slopes (k, n, n, 2) of a plane that none lies below
+        either, which touches that height at its lowest corner.
+        """
+        from simkit.compare.between_kernels import lower_squares
+
+        sign = 1.0 if self.side == 1 else -1.0
+        corners, boxes = grid.ordered
+        corners = corners * np.array([1.0, 1.0, sign])
+        bins = grid.bins(self.side)
+        heights = self.heights_pointer or cell_heights_pointer()
+        low, slopes = np.full(below.shape, np.nan), np.zeros((*below.shape, 2))
+        for packed, starts, entries, _ in self.packs:
+            if not len(entries):
+                continue
+            found, leans = np.empty(below.shape), np.empty((*below.shape, 2))
+            busy = np.zeros(len(x), np.int64)
+            search = (
+                x, y, half, below, levels, corners, boxes, bins[:5], bins[5], bins[6], *self.origin,
+                self.bucket, self.shape[1], starts, entries, packed.codes, packed.records, heights,
+                found, leans, busy,
+            )  # fmt: skip
+            share_ranges(lambda a, b, s=search: lower_squares(a, b, *s), len(x), 16)
+            low = np.fmin(low, found)
+            is_found = ~np.isnan(found)
+            slopes[is_found] = leans[is_found]  # of the target, so the same for all packs
+        return low, slopes
+
+    def heights(self, points: np.ndarray) -> np.ndarray:
+        """Return the cut along the side's axis at points (k, 2), mm (k,) float64; +inf where none cuts."""
+        found, owner = self.cut(points, ANY_TOP)
+        return np.where(owner >= 0, found, np.inf)
+
+    def cut(self, points, start: float, cutters=None) -> tuple[np.ndarray, np.ndarray]:
+        """Return heights along the side's axis at points (k, 2), from a start, and the rows that cut them.
+
+        cutters: those whose moves count, with these shapes; None for all as they are.
+        """
+        cutters = self.cutters if cutters is None else cutters
+        sign = 1.0 if self.side == 1 else -1.0
+        found, owner = np.full(len(points), sign * start), np.full(len(points), -1, np.int64)
+        for moves, frame, first_row in self.parts:
+            chosen = np.flatnonzero(np.isin(moves.tool, list(cutters)))
+            found, row = cut_heights(points, moves[chosen], cutters, frame, found)
+            is_cut = row >= 0
+            owner[is_cut] = chosen[row[is_cut]] + first_row
+        return sign * found, owner
+
+    def highest(self, x, y, half: float, above, owner, grid: TargetGrid) -> tuple[np.ndarray, np.ndarray]:
+        """Return for squares where the cut may stand higher than `above` over the target: how high, mm.
+
+        x, y (k,) mm, half mm: squares.  above (k,) mm.  owner (k,): the row that cut the middle lowest, or
+        any other, -1 for none.  Returns (k,) float64, along the side's axis; NaN where it does not; and the
+        slopes (k, 2) of a plane that the cut lies nowhere above either, which touches that height at its
+        highest corner.
+        """
+        from simkit.compare.between_kernels import upper_squares
+
+        sign = 1.0 if self.side == 1 else -1.0
+        corners, boxes = grid.ordered
+        corners, bins = corners * np.array([1.0, 1.0, sign]), grid.bins(self.side)
+        up, slopes, left = np.full(len(x), np.nan), np.zeros((len(x), 2)), np.ones(len(x), bool)
+        heights = self.heights_pointer or cell_heights_pointer()
+
+        def search(chosen, index, other, packed) -> None:
+            out, leans = np.empty(len(chosen)), np.zeros((len(chosen), 2))
+            arrays = (
+                x[chosen], y[chosen], np.full(len(chosen), half), above[chosen], corners, boxes, bins[:5],
+                bins[5], bins[6], index, other, packed.codes, packed.records, heights, out, leans,
+            )  # fmt: skip
+            share_ranges(lambda a, b: upper_squares(a, b, *arrays), len(chosen), 256)
+            up[chosen], slopes[chosen] = out, leans
+
+        for packed, _, _, first_row in self.packs:
+            chosen = np.flatnonzero((owner >= first_row) & (owner < first_row + len(packed.rows)))
+            place = np.full(len(packed.rows), -1, np.int64)
+            for a, b in packed.chunks:
+                place[packed.rows[a:b]] = np.arange(a, b)
+            index = place[owner[chosen] - first_row]
+            search(chosen, index, np.full(len(chosen), np.inf), packed)
+            left[chosen] = np.isinf(up[chosen])
+        chosen = np.flatnonzero(left)  # arcs, and what was never cut
+        if len(chosen) and self.packs:
+            thin = {number: cutter.shifted(-half * np.sqrt(2.0)) for number, cutter in self.cutters.items()}
+            thin = {number: cutter for number, cutter in thin.items() if cutter.radius > 0}
+            other, _ = self.cut(np.column_stack([x[chosen], y[chosen]]), self.start, thin)
+            search(chosen, np.full(len(chosen), -1), other, self.packs[0][0])
+        return up, slopes
