@@ -85,8 +85,8 @@ def _too_high(evidence: Evidence) -> list[Finding]:
         Finding(
             kind="step",
             severity="warning",
-            message=f"the {step_name(job, number)} is to stand {step.over:g} mm over side {step.side}: with"
-            "out a dam it spreads over the face",
+            message=f"the {step_name(job, number)} is to stand {step.over:g} mm over side {step.side}: it"
+            " spreads over the face where no dam holds it",
             advice=f"Pour at most {HIGHEST:g} mm over the face, or build a dam round the hollow.",
             value=step.over,
             bound=0.0,
