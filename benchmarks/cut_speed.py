@@ -17,7 +17,7 @@ import numba
 import numpy as np
 
 from simkit.frames import IDENTITY
-from simkit.stock.cut import _pointers, _support, cut, warm_up
+from simkit.stock.cut import _pointers, cut, support_of, warm_up
 from simkit.stock.list_kernels import GROUP, LANES, PH, PLEN, PSLOPE, PUX, PX, PY
 from simkit.stock.record_kernels import LENGTH, RADIUS, RIM2, SHIFT, SLOPE, UX, UY, H, X, Y
 
@@ -342,7 +342,7 @@ def floor_of(name, cutter, moves, outcome, times, runs):
     for column, numbers in zip((PX, PY, PH, PSLOPE), some, strict=True):
         lists[column : column + LANES] = numbers
     lists[PUX : PUX + LANES], lists[PLEN : PLEN + LANES] = 1.0, 0.5
-    support, (heights, bounds), profile = _support(cutter), _pointers(), cutter.code
+    support, (heights, bounds), profile = support_of(cutter), _pointers(), cutter.code
     leaf_heights(1, heights, code, records, places, g)
     block_bounds(1, bounds, lists, groups, profile, support)
     n = 200_000

@@ -16,6 +16,7 @@ KINDS = (
     "dowel-miss",
     "seat",
     "loose-piece",
+    "weak-hold",
     "rapid-contact",
     "shank-contact",
     "holder-contact",

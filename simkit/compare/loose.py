@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from simkit.compare.grips import Grip, grips
 from simkit.compare.held import held_cells, is_judged
 from simkit.compare.loose_contact import touched_later
 from simkit.compare.loose_stage import Columns, Loose, Stage, described, without
@@ -28,11 +29,13 @@ class LoosePieces:
 
     found: in the order in which it happened.  judged[setup]: whether the job says what holds the wood there.
     more: free pieces beyond MOST that were not followed.
+    grips: what tape and vacuum hold of the pieces at the end of each setup.
     """
 
     found: list[Loose]
     judged: list[bool]
     more: int = 0
+    grips: list[Grip] = field(default_factory=list)
 
 
 def loose_pieces(
@@ -64,7 +67,7 @@ def loose_pieces(
     coarse = _Coarse(job, lattice)
     gone = np.zeros(lattice.shape, bool)
     is_part_loose = False
-    found, judged, more = [], [], 0
+    found, judged, more, gripped = [], [], 0, []
     for index, (setup, one, frame) in enumerate(zip(job.setups, rows, frames, strict=True)):
         before, after = without(starts[index], gone), without(fields[index], gone)
         knows = is_judged(before, setup, blank, job.holding, job.fixtures)
@@ -86,6 +89,7 @@ def loose_pieces(
         more += left
         found += told
         pieces = pieces_of(after)
+        gripped += grips(index, after, pieces, setup, blank, job.holding, job.fixtures, is_part)
         is_free, _ = stage.free(after, pieces)
         lost = is_free[pieces.label]
         if is_part is not None:
@@ -94,7 +98,7 @@ def loose_pieces(
             lost &= ~mine[pieces.label]
         gone |= lost
         coarse.field = do_again(coarse.field, done[index])
-    return LoosePieces(found, judged, more)
+    return LoosePieces(found, judged, more, gripped)
 
 
 def _of_setup(stage: Stage, after: Field, coarse: _Coarse, gone: np.ndarray) -> tuple[list[Loose], int]:

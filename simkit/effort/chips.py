@@ -137,3 +137,16 @@ def tangential_force(watts, speed, diameter) -> np.ndarray:
     """
     metres_per_second = np.pi * np.asarray(diameter) * np.abs(speed) / 60000.0
     return np.asarray(watts) / np.maximum(metres_per_second, 1e-12)
+
+
+def edge_force(depth, thickest, engaged, flutes: int, cutting_force: float) -> np.ndarray:
+    """Return the largest force of the edges that cut at one moment, N: at most k_c a_p h_max each.
+
+    depth mm: a_p; thickest mm: h_max; engaged rad: the angle over which an edge cuts, as engagement_angle
+    tells it; of one shape.  flutes: edges, evenly spaced: up to ceil(z engaged / 2 pi) of them cut at once.
+    cutting_force N/mm2: k_c; an estimate like it.  Exact for one straight edge in even wood; a twisted edge
+    spreads it, so it bears less.
+    Source: ISO 3002-4 (from memory), F_c = k_c A.
+    """
+    at_once = np.ceil(flutes * np.asarray(engaged) / (2.0 * np.pi) - 1e-9)
+    return cutting_force * np.asarray(depth) * np.asarray(thickest) * np.maximum(at_once, 1.0)

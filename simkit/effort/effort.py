@@ -9,6 +9,7 @@ import numpy as np
 
 from simkit.effort.advice import Advice, advise
 from simkit.effort.bite import Bites, bites
+from simkit.effort.force import LargestForce, largest_force
 from simkit.effort.motion import MoveTimes, move_times
 from simkit.effort.program_time import ProgramTime, program_times
 from simkit.effort.slots import DeepSlots, deep_slots
@@ -26,6 +27,7 @@ class Effort:
     order.
 
     advice: what would save time, the most first.
+    forces: the largest cutting force of each setup, None where it is not known.
     """
 
     times: MoveTimes
@@ -33,6 +35,7 @@ class Effort:
     slots: list[DeepSlots]
     programs: list[ProgramTime]
     advice: list[Advice]
+    forces: list[LargestForce | None]
 
 
 def effort_of(
@@ -66,4 +69,8 @@ def effort_of(
     fields = [met.field for met in replays]
     programs = program_times(moves, times, job.machine, dwells, in_wood)
     advice = advise(job, moves, rows, frames, times, found, starts, fields)
-    return Effort(times, found, slots, programs, advice)
+    forces = [
+        largest_force(own, moves[one], job.cutters, job.blank.cutting_force)
+        for one, own in zip(rows, found, strict=True)
+    ]
+    return Effort(times, found, slots, programs, advice, forces)

@@ -34,6 +34,7 @@ from simkit.findings import (
     thin_wall,
     travel,
     unsafe_height,
+    weak_hold,
     witness_step,
     wrong_turn,
 )
@@ -50,6 +51,7 @@ FINDERS = (
     fixture_contact,
     table_contact,
     loose_piece,
+    weak_hold,
     travel,
     unsafe_height,
     spindle_off,
@@ -84,6 +86,7 @@ ORDER = (
     "shank-contact",
     "table-contact",
     "loose-piece",
+    "weak-hold",
     "travel",
     "unsafe-height",
     "spindle-off",

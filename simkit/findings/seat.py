@@ -1,13 +1,14 @@
-"""seat: the piece does not drop into its jig, stands up in it, or rocks."""
+"""seat: the piece does not drop into its jig, stands up in it, rocks, or has more play than it may."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from simkit.compare.seat import SAME_HEIGHT, TURN, Seat
+from simkit.compare.seat import REACH, SAME_HEIGHT, TURN, Seat
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.shape import severity_of
+from simkit.job.model import Setup
 
 
 def find(evidence: Evidence) -> list[Finding]:
@@ -92,7 +93,49 @@ def find(evidence: Evidence) -> list[Finding]:
                     **common,
                 )
             )
+        findings += _play(setup, seat, common)
     return findings
+
+
+def _play(setup: Setup, seat: Seat, common: dict[str, Any]) -> list[Finding]:
+    """Return the finding of a piece that can shift in its jig by more than `jig_play` of the setup."""
+    most = setup.jig_play
+    if most is None or (seat.room is not None and seat.play_shift is None):
+        return []
+    advice = "Make the pocket closer to the piece, or hold the piece in plan by stops or dowels."
+    subject, measure = (
+        f"{setup.name}, play",
+        "shift between upright walls, from one end of the play to the other",
+    )
+    if seat.room is None:
+        message = f"no upright walls of the jig of '{setup.name}' hold the piece in plan"
+        free = Finding(
+            "seat", "beyond", message, advice, limit=most, measure=measure, subject=subject, **common
+        )
+        return [free]
+    left, right, front, back = seat.play_shift
+    value, way = max((left + right, "left and right"), (front + back, "front and back"))
+    # Each end of the play is known to the bound of the walls.
+    bound = 2 * seat.room_bound
+    severity = severity_of(value, bound, most)
+    if not severity:
+        return []
+    least = "at least " if max(seat.play_shift) >= REACH else ""
+    message = f"the piece can shift {least}{value:.2f} mm {way} in the jig of '{setup.name}'"
+    return [
+        Finding(
+            "seat",
+            severity,
+            message,
+            advice,
+            value=value,
+            bound=bound,
+            limit=most,
+            measure=measure,
+            subject=subject,
+            **common,
+        )
+    ]
 
 
 def _limit(evidence: Evidence) -> float:

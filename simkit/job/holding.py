@@ -6,6 +6,7 @@ from typing import Any
 
 from simkit.job.check import Checker, is_bad
 from simkit.job.machine import setup_names
+from simkit.job.model import FROM_BELOW
 from simkit.job.zones import box_problem, outline_problem
 
 
@@ -18,6 +19,14 @@ def holding_rules(checker: Checker, holding: Any, setups: Any) -> None:
             continue
         path = f"holding[{index}]"
         setup_names(checker, one["setups"], setups, path)
+        kind, grip = one["kind"], one["grip"]
+        if not is_bad(kind, grip) and grip is not None and kind not in FROM_BELOW:
+            checker.problem(
+                f"{path}.grip",
+                f"a grip for each square millimetre of a {kind}",
+                "one for tape or vacuum alone",
+                "take it out",
+            )
         box, outline, at, diameter = (one[key] for key in ("box", "outline", "at", "diameter"))
         if is_bad(box, outline, at, diameter):
             continue

@@ -235,4 +235,14 @@ HOLDING_KEYS: tuple[Key, ...] = (
         examples=("8",),
         is_aside=True,
     ),
+    Key(
+        "holding[].grip",
+        "number",
+        "Of tape and vacuum: the force sideways that each square millimetre bears, N/mm2, from a trial of"
+        " your own. The check holds what is left of the area against the largest cutting force it estimates.",
+        low=0.0001,
+        high=10.0,
+        examples=("0.02",),
+        is_aside=True,
+    ),
 )

@@ -74,6 +74,7 @@ class Setup:
     machine_zero: `zero` in machine coordinates, mm, None when not stated.
     jig: the job file of the jig that the blank is laid into, None without one.  jig_at: the left front bottom
         corner of the blank as it lies, from that of the jig's board: right, back, up, mm.
+    jig_play: mm that the piece may shift in it from end to end, None when not judged.
     misplacement: of the cuts against where they should land, in the table frame.
     before: all steps done to the blank before this setup.
     """
@@ -92,6 +93,7 @@ class Setup:
     swing: str = "none"
     jig: Path | None = None
     jig_at: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    jig_play: float | None = None
     misplacement: Frame = field(default=IDENTITY, compare=False)
     before: tuple[Step, ...] = field(default=(), repr=False)
 
@@ -303,6 +305,7 @@ class Holding:
 
     box: two opposite corners (x, y) mm; or outline: corners (x, y) mm; or at (x, y) mm and diameter mm.
     setups: names of those in which it holds, none of them named: in all.
+    grip N/mm2: sideways force that tape or vacuum bears for each square millimetre, None when not stated.
     """
 
     kind: str
@@ -311,6 +314,7 @@ class Holding:
     outline: tuple[tuple[float, float], ...] | None = None
     at: tuple[float, float] | None = None
     diameter: float | None = None
+    grip: float | None = None
 
     def stands_in(self, setup: Setup) -> bool:
         """Return whether it holds in a setup."""

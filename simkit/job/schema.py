@@ -416,6 +416,16 @@ KEYS: tuple[Key, ...] = (
         is_aside=True,
     ),
     Key(
+        "setups[].jig_play",
+        "length",
+        "How far the piece may shift in its jig, from one end of its play to the other. When left out, the"
+        " play is told and not judged.",
+        low=0.001,
+        high=100.0,
+        examples=("0.2", "0.2"),
+        is_aside=True,
+    ),
+    Key(
         "setups[].machine_zero",
         "lengths",
         "Where the zero lies in machine coordinates, to hold the programs against the travel of [machine].",

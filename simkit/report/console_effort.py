@@ -11,6 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from simkit.effort.program_time import about
+from simkit.findings.weak_hold import HELD_NOTE, grip_words
 from simkit.report.time_table import held_words, operation_words, part_not_reached
 
 
@@ -27,6 +28,11 @@ def effort_parts(result: dict[str, Any]) -> Iterator[Any]:
     yield from _time(result["time"])
     if result["bite"]["rows"]:
         yield from _bite(result["bite"])
+    if result["held"]:
+        yield Text("Held from below at the end of each setup:")
+        for row in result["held"]:
+            yield Padding(Text(grip_words(row)), (0, 0, 0, 2))
+        yield Padding(Text(HELD_NOTE, style="dim"), (0, 0, 0, 2))
 
 
 def _time(time: dict[str, Any]) -> Iterator[Any]:

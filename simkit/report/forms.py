@@ -12,7 +12,7 @@ from typing import Literal
 from simkit.kinds import KINDS
 from simkit.report.budget_forms import Budget
 from simkit.report.step_forms import Steps
-from simkit.report.table_forms import Along, Bite, Cusps, Faster, Place, Reach, Seam, Seat, Time, told
+from simkit.report.table_forms import Along, Bite, Cusps, Faster, Held, Place, Reach, Seam, Seat, Time, told
 
 VERSION = 1  # of the result's form; raised when a key changes its meaning
 FAILING = ("safety", "beyond", "undecided")
@@ -222,6 +222,7 @@ class Result:
     findings: tuple[Finding, ...] = told("in the order to be read")
     seam: Seam | None = told("of a part cut from two sides")
     seats: tuple[Seat, ...] = told("how the piece seats in each jig")
+    held: tuple[Held, ...] = told("what tape and vacuum hold at the end of each setup")
     budget: Budget | None = told("how much error of the second side the job bears")
     reach: Reach | None = told("what each cutter leaves at best")
     cusps: Cusps | None = told("ridges between passes")

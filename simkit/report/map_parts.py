@@ -34,6 +34,7 @@ KIND_WORDS = {
     "rapid-contact": "rapid through wood",
     "dowel-miss": "dowel holes do not meet",
     "loose-piece": "loose piece",
+    "weak-hold": "weak hold",
     "seat": "does not seat in its jig",
     "spill": "below the resin: it runs out",
     "pour-depth": "of resin at once: too deep",

@@ -20,6 +20,7 @@ from simkit.findings.identity import known_by
 from simkit.findings.loose_piece import loose_remarks
 from simkit.findings.mesh_words import mesh_words
 from simkit.findings.seat import seat_remarks, seat_rows
+from simkit.findings.weak_hold import held_rows
 from simkit.job.files import file_word, sha256_of
 from simkit.report.budget_table import budget_table
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
@@ -75,6 +76,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "findings": _findings(evidence, findings),
             "seam": None if is_turned or evidence.seam is None else _seam(evidence.seam),
             "seats": seat_rows(evidence),
+            "held": held_rows(evidence),
             "budget": None if is_turned else budget_table(evidence),
             "reach": None if is_turned else reach_table(evidence),
             "cusps": None if is_turned else cusp_table(evidence),

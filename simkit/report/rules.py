@@ -9,7 +9,9 @@ RULES = {
         "Lift above the wood before the rapid, or make it a feed move.",
     ),
     "fixture-contact": (
-        "cutter, neck, shank or holder comes nearer to a clamp or a stop of the job than `machine.clearance`",
+        "cutter, neck, shank or holder comes nearer to a clamp or a stop of the job than `machine.clearance`,"
+        " or to a dowel pin where `pin_height` says how high it stands; what passes under the `bottom` of one"
+        " that bridges over does not",
         "Move the clamp, or lead the program round it or over it.",
     ),
     "holder-contact": (
@@ -28,6 +30,11 @@ RULES = {
         "a piece comes free: the part, a piece of the frame or an offcut; only a warning where no later move"
         " touches it, unless it is the part and nothing holds it",
         "Leave tabs, or hold it with tape, vacuum or screws until the program ends.",
+    ),
+    "weak-hold": (
+        "less tape or vacuum is left under a piece at the end of a setup than twice the largest cutting force"
+        " asks for, by the figures of the job (a warning)",
+        "Hold more of it from below, add a clamp or a screw, or cut in more levels.",
     ),
     "travel": (
         "a program goes beyond the ends of the machine's travel",
@@ -52,7 +59,8 @@ RULES = {
         "Check where the holes are drilled, how deep, and where the pins stand.",
     ),
     "seat": (
-        "the turned piece does not drop into its jig, stands up in it or lies too low, or rocks",
+        "the turned piece does not drop into its jig, stands up in it or lies too low, rocks, or has more"
+        " play than `jig_play`",
         "Cut the jig deeper or wider where it says, or correct where it stands.",
     ),
     "setup": ("the programs of a setup remove nothing at all", "Check its zero and its programs."),

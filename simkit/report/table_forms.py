@@ -218,6 +218,24 @@ class Time:
 
 
 @dataclass(frozen=True, slots=True)
+class Held:
+    """What tape and vacuum hold of a piece when a setup has run, by the figures of the job: a caution."""
+
+    setup: str = told("name")
+    piece: str = told("what it is called")
+    by: tuple[str, ...] = told("tape, vacuum")
+    also: tuple[str, ...] = told("what else holds it, not counted")
+    area: float = told("mm2 left under the piece")
+    area_bound: float = told("mm2")
+    bears: float | None = told("N, area times grip; None where a grip is not stated")
+    bears_bound: float | None = told("N")
+    force: float | None = told("N, the largest cutting force along passes, an estimate")
+    force_is_mean: bool | None = told("the mean of a turn, not that of one moment")
+    file: str | None = told("program of that force")
+    line: int | None = told("in it")
+
+
+@dataclass(frozen=True, slots=True)
 class BiteRow:
     """What a cutter bites off in a setup; None where it makes no whole pass, or nothing is known."""
 

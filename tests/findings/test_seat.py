@@ -88,3 +88,26 @@ def test_seat__a_jig_that_lies_in_a_jig_is_refused(tmp_path, capsys):
     more = 'jig = "job.toml"\n'
     assert check(tmp_path, pocket(1.2), "[15, 15, 4]", more) == (2, None)
     assert "whose own setups name a jig" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("most", "severity"), [(0.36, None), (0.28, "undecided"), (0.2, "beyond")])
+def test_seat__play_beyond_what_the_job_allows(tmp_path, most, severity):
+    """A corner 2.05 mm both ways from the middle of an arc of 3 mm can go right until it is 3 mm off."""
+    play = 2 * ((9 - 2.05**2) ** 0.5 - 2.05)
+    status, result = check(tmp_path, pocket(0.95), f"[15, 15, 4]\njig_play = {most}")
+    found = [one for one in result["findings"] if one["kind"] == "seat"]
+    if severity is None:
+        assert (status, found) == (0, [])
+        return
+    (row,) = found
+    assert (status, row["severity"], row["limit"]) == (1, severity, most)
+    assert row["value"] == pytest.approx(play, abs=0.04)
+    assert f"the piece can shift {row['value']:.2f} mm" in row["message"]
+
+
+def test_seat__play_that_no_wall_ends(tmp_path):
+    """A pocket with so much room is beyond whatever the job allows within the search."""
+    status, result = check(tmp_path, pocket(3.5), "[15, 15, 4]\njig_play = 3")
+    (row,) = [one for one in result["findings"] if one["kind"] == "seat"]
+    assert (status, row["severity"]) == (1, "beyond")
+    assert row["value"] is None or row["message"].startswith("the piece can shift at least")

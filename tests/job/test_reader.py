@@ -240,7 +240,7 @@ def test_read_job__every_key_can_be_given(folder):
     round_ones = ("fixtures[0].at", "fixtures[0].diameter")
     plain = [path.replace("fixtures[0]", "fixtures[1]") if path in round_ones else path for path in plain]
     others = {"holding[0].outline": "holding[1].outline"}
-    others |= {f"holding[0].{name}": f"holding[2].{name}" for name in ("at", "diameter")}
+    others |= {f"holding[0].{name}": f"holding[2].{name}" for name in ("at", "diameter", "grip")}
     poured = ("over", "outline", "density", "most_depth", "closed")
     others |= {f"steps[0].{name}": f"steps[1].{name}" for name in poured}
     others |= {f"steps[0].{name}": f"steps[2].{name}" for name in ("thickness", "by")}

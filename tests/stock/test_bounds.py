@@ -29,7 +29,9 @@ def bounds_of(moves, tool, middle, half, margin):
     count = -(-n // list_kernels.LANES)
     groups = np.arange(count, dtype=np.int32)
     cutter = CUTTERS[tool]
-    best = bounds(lists, 0, n, groups, count, *middle, half, cutter.code, cut_module._support(cutter), margin)
+    best = bounds(
+        lists, 0, n, groups, count, *middle, half, cutter.code, cut_module.support_of(cutter), margin
+    )
     table = lists.reshape(-1, list_kernels.GROUP // list_kernels.LANES, list_kernels.LANES).transpose(0, 2, 1)
     columns = [
         c // list_kernels.LANES for c in (list_kernels.LOWEST, list_kernels.SLOPE_X, list_kernels.SLOPE_Y)

@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from simkit.effort.program_time import about
+from simkit.findings.weak_hold import HELD_NOTE, grip_words
 from simkit.report.page.html import Html, el
 from simkit.report.page.words import Lengths
 from simkit.report.time_table import held_words, operation_words, part_not_reached
@@ -97,6 +98,13 @@ def tables_part(result: dict[str, Any], lengths: Lengths) -> Html:
         parts += _cusps(result["cusps"], lengths)
     if result["bite"]["rows"]:
         parts += _bite(result["bite"], lengths)
+    if result["held"]:
+        rows = [el("li", grip_words(row)) for row in result["held"]]
+        parts += [
+            el("h3", "Held from below"),
+            el("ul", rows),
+            el("p", f"{HELD_NOTE[0].upper()}{HELD_NOTE[1:]}.", class_="quiet"),
+        ]
     parts += [el("h3", "Limits"), _limits(result, lengths)]
     if result["remarks"]:
         parts += [el("h3", "Notes"), el("ul", [el("li", lengths.text(words)) for words in result["remarks"]])]
