@@ -13,6 +13,7 @@ import numpy as np
 from scipy import ndimage
 
 from simkit.budget.budget import budget_of
+from simkit.budget.faces import why_not
 from simkit.compare.between import FLOOR, Unproved
 from simkit.compare.cusps import cusps
 from simkit.compare.cusps_paths import plan_paths
@@ -49,7 +50,7 @@ from simkit.moves.table import Moves, join_moves
 from simkit.stock.cut import cut, cut_heights
 from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
 from simkit.stock.replay import replay
-from simkit.stock.steps import AtPoints, do_again, do_steps
+from simkit.stock.steps import columns_after, do_again, do_steps
 from simkit.target.coarseness import coarseness
 from simkit.target.envelope import envelopes
 from simkit.target.fixture_mesh import fixture_meshes
@@ -137,9 +138,8 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
         _sides(evidence)
     if jigs:
         with timings.stage("laying the piece into its jig", progress):
-            asked = [jig for jig in jigs if not job.setups[jig.setup].before]
             evidence.seats = seats(
-                job, asked, evidence.moves, evidence.rows, evidence.frames, evidence.fields
+                job, jigs, evidence.moves, evidence.rows, evidence.frames, evidence.starts, evidence.done
             )
     with timings.stage("judging", progress):
         findings = judge(evidence, progress.fraction)
@@ -235,7 +235,7 @@ def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evide
         rows=rows,
         frames=frames,
         recut=recut,
-        columns=partial(_columns, job, moves, rows, frames, done),
+        columns=partial(columns_after, job=job, moves=moves, rows=rows, frames=frames, done=done),
         field=field,
         starts=starts,
         fields=fields,
@@ -255,17 +255,6 @@ def _plan_boxes(job: Job, moves: Moves, rows: list[slice], frames: list[Frame]) 
         boxes[one, 0::2], boxes[one, 1::2] = low[:, :2], high[:, :2]
     reach = max(cutter.radius for cutter in job.cutters.values()) + 1e-6
     return boxes + np.array([-reach, reach, -reach, reach])
-
-
-def _columns(job: Job, moves: Moves, rows: list[slice], frames: list[Frame], done: list[list], points):
-    """Return the columns that are left at any points (n, 2), exact: stock.steps.AtPoints."""
-    left = AtPoints.of_blank(points, job.blank.thickness)
-    for one, frame, its in zip(rows, frames, done, strict=True):
-        start = left.upper if frame.up > 0 else left.lower
-        heights, local = cut_heights(points, moves[one], job.cutters, frame, start)
-        left.cut(frame.up, heights, np.where(local >= 0, local + one.start, -1))
-        left.do(its)
-    return left
 
 
 def _compare(evidence: Evidence) -> None:
@@ -545,11 +534,8 @@ def _sides(evidence: Evidence) -> None:
 
 
 def _budget(evidence: Evidence, findings: list[Finding]):
-    """Return how much error of the second side the job bears, None where that means nothing.
-
-    And where the blank is poured or thicknessed on its way: what goes with the second side is unknown then.
-    """
-    if evidence.job.steps or evidence.seam is None:
+    """Return how much error of the second side the job bears, None where that means nothing or is open."""
+    if evidence.seam is None or why_not(evidence):
         return None
     if any(finding.kind == "wrong-turn" for finding in findings):
         return None

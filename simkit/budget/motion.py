@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from simkit.frames import Frame, misplaced
-from simkit.job.model import Job
+from simkit.job.model import Blank, Job, Setup
 from simkit.stock.cut import cut_heights
 
 NAMES = ("right", "back", "turn", "high", "thickness")  # in this order wherever there is one number for each
@@ -21,7 +21,9 @@ class Motion:
 
     side: 1 or 2.  setup: index of the first setup that cuts it; right and back are as its operator sees them.
     lie: its table frame -> blank frame.  middle (x, y) mm, table frame: of the blank; turns go about it.
-    lift: setup -> by how much its cuts rise in the blank frame for each mm that the blank is thicker.
+    lift: setup -> by how much its cuts rise against the part for each mm that the blank is thicker; the part
+    keeps its place over the lower face of the blank as that is at the end.
+    face_lift: of the faces of side 1 and side 2, as they are at the end, in the same way.
     """
 
     side: int
@@ -29,6 +31,7 @@ class Motion:
     lie: Frame
     middle: tuple[float, float]
     lift: tuple[float, ...]
+    face_lift: tuple[float, float]
 
     def columns(self, at: np.ndarray) -> np.ndarray:
         """Return how a cut of that side moves for one of each of NAMES but the thickness, (n, 4, 3) mm.
@@ -80,23 +83,22 @@ def motion_of(job: Job, frames: Sequence[Frame]) -> Motion | None:
     if not later:
         return None
     setup = job.setups[later[0]]
+    thicker = replace(job, blank=replace(job.blank, thickness=job.blank.thickness + 1.0))
+    part = thicker.last_body.low[2] - job.last_body.low[2]
     across, deep = setup.size_on_table(job.blank)
     return Motion(
         side=1 if frames[later[0]].up > 0 else 2,
         setup=later[0],
         lie=setup.lie(job.blank),
         middle=(across / 2, deep / 2),
-        lift=tuple(_lift(job, index) for index in range(len(job.setups))),
+        lift=tuple(_lift(one, job.blank, thicker.blank) - part for one in job.setups),
+        face_lift=(thicker.last_body.high[2] - job.last_body.high[2] - part, 0.0),
     )
 
 
-def _lift(job: Job, index: int) -> float:
-    """Return by how much the cuts of a setup rise for each mm that the blank is thicker: 0 or 1."""
-    from dataclasses import replace
-
-    thicker = replace(job.blank, thickness=job.blank.thickness + 1.0)
-    setup = job.setups[index]
-    return float(setup.frame(thicker).offset[2] - setup.frame(job.blank).offset[2])
+def _lift(setup: Setup, blank: Blank, thicker: Blank) -> float:
+    """Return by how much the cuts of a setup rise in a blank that is thicker, mm."""
+    return float(setup.frame(thicker).offset[2] - setup.frame(blank).offset[2])
 
 
 class SideHeights:
@@ -108,7 +110,7 @@ class SideHeights:
     def __init__(self, evidence, side: int):
         self.side, self.sign = side, 1.0 if side == 1 else -1.0
         self._cutters = evidence.job.cutters
-        self._start = evidence.job.blank.thickness if side == 1 else 0.0
+        self._start = evidence.job.last_body.face(1 if side == 1 else -1)  # no cut reaches over it
         self._parts = [
             (evidence.moves[one], frame)
             for one, frame in zip(evidence.rows, evidence.frames, strict=True)

@@ -165,11 +165,10 @@ def _along_normal(deviation, cells: np.ndarray, at: np.ndarray, grid) -> np.ndar
 def lifts(evidence, motion: Motion, side: int, owner: np.ndarray) -> np.ndarray:
     """Return by how much surfaces rise for each mm that the blank is thicker, (n,).
 
-    owner (n,): the rows that cut them, -1 for none: the blank's own upper face rises, the lower one does not.
+    owner (n,): the rows that cut them, -1 for none: the blank's own face.
     """
     setup = evidence.moves.setup[np.maximum(owner, 0)]
-    own = 1.0 if side == 1 else 0.0
-    return np.where(owner >= 0, np.array(motion.lift)[setup], own)
+    return np.where(owner >= 0, np.array(motion.lift)[setup], motion.face_lift[side - 1])
 
 
 def is_steep(target: np.ndarray, cell: float) -> np.ndarray:

@@ -16,6 +16,7 @@ from simkit.moves.table import Moves, join_moves
 from simkit.program.job_programs import read_programs
 from simkit.stock.cut import cut_heights
 from simkit.stock.field import Field, Lattice, blank_lattice
+from simkit.stock.steps import Done, columns_after
 
 JIG_CELL = 1.0  # mm: a wall of the jig is found where it parts the corners of such a cell
 
@@ -76,34 +77,43 @@ def read_jigs(job: Job) -> list[Jig]:
     return jigs
 
 
-def seats(job: Job, jigs: list[Jig], moves: Moves, rows: list[slice], frames: list[Frame], fields) -> dict:
-    """Return {setup index: Seat}: how the blank, as the setups before have left it, seats in each jig.
+def seats(
+    job: Job,
+    jigs: list[Jig],
+    moves: Moves,
+    rows: list[slice],
+    frames: list[Frame],
+    starts: list[Field],
+    done: list[list[Done]],
+) -> dict[int, Seat]:
+    """Return {setup index: Seat}: how the blank, as the setups and steps before left it, seats in each jig.
 
-    fields: the blank after each setup.
+    starts: the blank before each setup.  done[setup]: the steps that follow it.
     """
-    return {jig.setup: _seat(job, jig, moves, rows, frames, fields) for jig in jigs}
+    return {jig.setup: _seat(job, jig, moves, rows, frames, starts[jig.setup], done) for jig in jigs}
 
 
-def _seat(job: Job, jig: Jig, moves: Moves, rows: list[slice], frames: list[Frame], fields) -> Seat:
+def _seat(job: Job, jig: Jig, moves: Moves, rows, frames, start: Field, done) -> Seat:
     index, setup, blank = jig.setup, job.setups[jig.setup], job.blank
-    lie = setup.lie(blank)
-    before = [moves[one] for one in rows[:index]]
+    lie, face = setup.lie(blank), setup.body(blank).face(-setup.lie(blank).up)
     right, back, up = setup.jig_at
     across, deep = setup.size_on_table(blank)
 
     def bottom(points: np.ndarray) -> np.ndarray:
         on_table = points - (right, back)
         inside = (on_table > 0).all(axis=1) & (on_table[:, 0] < across) & (on_table[:, 1] < deep)
-        low, high = surfaces(lie.apply_plan(on_table[inside]), job, before, frames[:index])
+        at = lie.apply_plan(on_table[inside])
+        left = columns_after(at, job, moves, rows[:index], frames[:index], done[:index])
         found = np.full(len(points), np.inf)
-        under = low if lie.up > 0 else blank.thickness - high
-        found[inside] = np.where(high > low, under + up, np.inf)
+        # The stated height is that of the lower face; resin poured over it reaches below.
+        under = left.lower - face if lie.up > 0 else face - left.upper
+        found[inside] = np.where(left.upper > left.lower, under + up, np.inf)
         return found
 
-    cell = max(fields[0].lattice.cell, 0.2)
+    cell = max(start.lattice.cell, 0.2)
     lattice = blank_lattice(across, deep, cell)
     lattice = Lattice((right, back), cell, lattice.nx, lattice.ny)
-    mass = _mass_centre(fields[index - 1] if index else None, blank)
+    mass = _mass_centre(start)
     on_table = lie.inverse().apply_plan(np.array([mass]))[0] + (right, back)
     room = 2 * REACH
     size = blank_lattice(across + 2 * room, deep + 2 * room, JIG_CELL)
@@ -111,10 +121,8 @@ def _seat(job: Job, jig: Jig, moves: Moves, rows: list[slice], frames: list[Fram
     return seat(bottom, partial(Jig.top, jig), lattice, board, on_table)
 
 
-def _mass_centre(field: Field | None, blank) -> tuple[float, float]:
-    """Return where the weight of the wood acts (x, y) mm, blank frame."""
-    if field is None:
-        return blank.length / 2, blank.width / 2
+def _mass_centre(field: Field) -> tuple[float, float]:
+    """Return where the weight acts (x, y) mm, blank frame; resin counts as wood."""
     depth = np.where(field.is_solid, field.upper.astype(np.float64) - field.lower, 0.0)
     total = max(float(depth.sum()), 1e-12)
     return (

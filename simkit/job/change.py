@@ -32,7 +32,8 @@ class Change:
         """Return the job with this change.
 
         What counts from the lower face of the blank (the target, a zero on the table) stays where it was when
-        the thickness differs; what counts from the upper face goes with that.
+        the thickness differs; what counts from the upper face goes with that.  Where a step takes the lower
+        face to a thickness, the target keeps its place over that face.
         """
         blank = replace(job.blank, thickness=job.blank.thickness + self.thickness)
         setups = tuple(self._setup(setup, job) for setup in job.setups)
@@ -40,7 +41,12 @@ class Change:
             number: replace(cutter, diameter=self.measured[number]) if number in self.measured else cutter
             for number, cutter in job.cutters.items()
         }
-        return replace(job, blank=blank, setups=setups, cutters=cutters)
+        changed = replace(job, blank=blank, setups=setups, cutters=cutters)
+        rise = changed.last_body.low[2] - job.last_body.low[2]
+        if job.target is not None and rise:
+            x, y, z = job.target.at
+            changed = replace(changed, target=replace(job.target, at=(x, y, z + rise)))
+        return changed
 
     def _setup(self, setup: Setup, job: Job) -> Setup:
         right, back, up = self.shifts.get(setup.name, (0.0, 0.0, 0.0))

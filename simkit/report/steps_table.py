@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from simkit.budget.faces import least_taken, why_not
 from simkit.findings.evidence import Evidence
 from simkit.job.steps import POUR, Step
 from simkit.stock.field import volume_of
@@ -73,20 +74,29 @@ def steps_remarks(evidence: Evidence) -> list[str]:
         return []
     words = []
     if evidence.seam is not None:
-        words.append(
-            "not told: how much error the second side bears; the blank is poured or planed on its way"
-        )
+        why = why_not(evidence)
+        if why:
+            words.append(f"not told: how much error the second side bears, for {why}")
+        elif evidence.budget is not None:
+            words.append(
+                "what error the second side bears counts steps as done to the stated thickness, in a blank "
+                f"that is at most {least_taken(job):.2f} mm thinner than stated"
+            )
     for number, one in evidence.steps_done():
         if not isinstance(one, Poured) and one.narrower > 0.0:
             far = f"{one.narrower:.1f} mm"
             words.append(f"step {number + 1}: rims of the resin draw in by up to {far}, for their walls lean")
+    limit = job.limits.thinnest_wall
+    for number, one in evidence.steps_done():
+        if isinstance(one, Poured) and one.thinnest < limit:
+            x, y, _ = one.thinnest_at
+            words.append(
+                f"step {number + 1}: only {one.thinnest:.2f} mm are left under the resin at "
+                f"({x:.1f}, {y:.1f}) before it is poured; a wall may be {limit:g} mm at least"
+            )
     poured = [one for _, one in evidence.steps_done() if isinstance(one, Poured)]
     if poured:
-        words.append("resin counts as wood in walls, in what holds a piece, in time and bite")
+        words.append("resin counts as wood in walls, in weight, in what holds a piece, in time and bite")
     if any(one.openings for one in poured):
         words.append("the check goes on as if the resin had been kept from running out")
-    for setup in job.setups:
-        if setup.jig is not None and setup.before:
-            why = "it was poured or planed before"
-            words.append(f"not told: how the piece seats in the jig of '{setup.name}', for {why}")
     return words

@@ -44,6 +44,8 @@ class Poured:
     volume, bound mm3: of the resin; summed at cell centres, bound as for the volume that is left.
     area mm2.  hollows: how many.  deepest mm, deepest_at (x, y, z) mm: the deepest section, its floor; it may
     be deeper between the cells by deepest_bound: by half of what the floor rises or falls beside it.
+    thinnest mm, thinnest_at (x, y, z) mm: what is left least under the resin before it is poured, and the
+    floor there; at cell centres, inf and None where all that it fills is cut through.
     openings: where it runs out; what is told here is filled as if they had been closed.
     """
 
@@ -63,6 +65,8 @@ class Poured:
     deepest: float
     deepest_bound: float
     deepest_at: tuple[float, float, float] | None
+    thinnest: float
+    thinnest_at: tuple[float, float, float] | None
     openings: tuple[Opening, ...]
 
     @property
@@ -125,6 +129,9 @@ def pour(field: Field, step: Step, body: Body) -> tuple[Field, Poured]:
     volume, bound = volume_of(depth, lattice)
     worst = np.unravel_index(int(np.argmax(depth)), depth.shape)
     is_any = bool(is_filled.any())
+    under_it = np.where(is_filled & field.is_solid, field.upper.astype(np.float64) - field.lower, np.inf)
+    thin = np.unravel_index(int(np.argmin(under_it)), depth.shape)
+    is_floor = bool(np.isfinite(under_it[thin]))
     poured = Poured(
         step=step,
         up=up,
@@ -142,6 +149,8 @@ def pour(field: Field, step: Step, body: Body) -> tuple[Field, Poured]:
         deepest=float(depth[worst]) if is_any else 0.0,
         deepest_bound=_beside(depth, is_filled, worst) / 2 if is_any else 0.0,
         deepest_at=(float(x[worst]), float(y[worst]), float(up * floor[worst])) if is_any else None,
+        thinnest=float(under_it[thin]),
+        thinnest_at=(float(x[thin]), float(y[thin]), float(up * floor[thin])) if is_floor else None,
         openings=tuple(sorted(openings, key=lambda one: -one.depth)),
     )
     return fill(field, poured, is_filled), poured

@@ -7,8 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from simkit.frames import Frame
 from simkit.job.model import Job
 from simkit.job.steps import POUR
+from simkit.moves.table import Moves
+from simkit.stock.cut import cut_heights
 from simkit.stock.field import Field
 from simkit.stock.pour import Poured, fill_again, pour
 from simkit.stock.thickness import Thicknessed, take, thickness
@@ -35,6 +38,27 @@ def do_again(field: Field, done: Sequence[Done]) -> Field:
     for one in done:
         field = fill_again(field, one) if isinstance(one, Poured) else take(field, one.up, one.face)
     return field
+
+
+def columns_after(
+    points: np.ndarray,
+    job: Job,
+    moves: Moves,
+    rows: Sequence[slice],
+    frames: Sequence[Frame],
+    done: Sequence[Sequence[Done]],
+) -> AtPoints:
+    """Return the columns at any points (n, 2) after some setups and the steps that follow each: exact.
+
+    rows, frames, done: of these setups, the first ones of the job.
+    """
+    left = AtPoints.of_blank(points, job.blank.thickness)
+    for one, frame, its in zip(rows, frames, done, strict=True):
+        start = left.upper if frame.up > 0 else left.lower
+        heights, local = cut_heights(points, moves[one], job.cutters, frame, start)
+        left.cut(frame.up, heights, np.where(local >= 0, local + one.start, -1))
+        left.do(its)
+    return left
 
 
 @dataclass

@@ -7,10 +7,12 @@ import math
 
 import numpy as np
 
-from simkit.job.steps import POUR
+from simkit.job.model import Setup
+from simkit.job.steps import POUR, Step
 from simkit.report import colours
 from simkit.report.map_parts import pose_words
 from simkit.report.seen_plan import SeenPlan
+from simkit.report.steps_table import step_words
 from simkit.stock.field import Field
 from simkit.view.letters import fit, font
 from simkit.view.steps import Steps
@@ -45,17 +47,21 @@ def film_of(steps: Steps, count: int = STEPS, progress=None) -> bytes:
 
     count: steps, beside the start and the ends of setups.  progress(fraction).  Each picture shows the
     upper face of the blank as it lies in that setup, back at the top; depth below the top of the blank by
-    colour.  Accuracy: a picture, one exact height a pixel where cells are as fine, else interpolated.
+    colour.  Steps that follow the last setup are in a picture of their own, at the end.
+    Accuracy: a picture, one exact height a pixel where cells are as fine, else interpolated.
     """
     from PIL import Image
 
     stops = stops_of(steps, count)
-    drawing = _Drawing(steps)
+    last = [step for _, step in steps.job.steps_after(len(steps.job.setups) - 1)]
+    drawing, shown = _Drawing(steps), len(stops) + bool(last)
     pictures = []
     for number, done in enumerate(stops):
-        pictures.append(drawing.picture(steps.field_at(done), done, (number + 1, len(stops))))
+        pictures.append(drawing.picture(steps.field_at(done), done, (number + 1, shown)))
         if progress is not None:
-            progress((number + 1) / len(stops))
+            progress((number + 1) / shown)
+    if last:
+        pictures.append(drawing.ended(steps.field_at_end(), last, shown))
     mixed = Image.fromarray(np.vstack([np.asarray(p)[::4, ::4] for p in pictures]))
     palette = mixed.quantize(200, Image.Quantize.MEDIANCUT)
     pictures = [p.quantize(palette=palette, dither=Image.Dither.NONE) for p in pictures]
@@ -84,15 +90,31 @@ class _Drawing:
         self.tones = np.stack([np.interp(at, stops, scale[:, i]) for i in range(3)], 1)
 
     def picture(self, field: Field, done: int, counted: tuple[int, int]):
+        steps = self.steps
+        setup = steps.job.setups[steps.setup_at(done)]
+        image, pen, plan = self._page(field, setup.turn, setup.name, self._words(done, counted), setup)
+        if done:
+            self._cutter(pen, plan, done)
+        return image
+
+    def ended(self, field: Field, last: list[Step], shown: int):
+        """Return the picture behind the last steps, seen on the face that the last of them was done to."""
+        setup, side = self.steps.job.setups[-1], last[-1].side
+        turn = setup.turn if setup.side_up == side else "none" if side == 1 else "about x"
+        done = "; ".join(step_words(step) for step in last)
+        image, _, _ = self._page(field, turn, f"after {setup.name}", f"step {shown} of {shown}   {done}")
+        return image
+
+    def _page(self, field: Field, turn: str, title: str, line: str, setup: Setup | None = None):
+        """Return a picture without a cutter, the pen that draws on it, and its plan."""
         from PIL import Image, ImageDraw
 
-        steps, blank = self.steps, self.steps.job.blank
-        setup = steps.job.setups[steps.setup_at(done)]
-        frame = steps.frames[steps.setup_at(done)]
-        plan = SeenPlan(steps.lattice, blank, setup.turn, 1 / self.scale, self.across, self.down)
+        steps = self.steps
+        side = 1 if turn == "none" else 2
+        plan = SeenPlan(steps.lattice, steps.job.blank, turn, 1 / self.scale, self.across, self.down)
         page = np.full((self.height, self.width, 3), 255, np.uint8)
         page[self.top : self.top + self.down, self.left : self.left + self.across] = self._map(
-            field, plan, frame.up > 0
+            field, plan, side == 1
         )
         image = Image.fromarray(page)
         pen = ImageDraw.Draw(image)
@@ -100,18 +122,15 @@ class _Drawing:
             (self.left - 1, self.top - 1, self.left + self.across, self.top + self.down),
             outline=colours.rgb(colours.QUIET_INK),
         )
-        self._fixtures(image, plan, setup)
+        if setup is not None:
+            self._fixtures(image, plan, setup)
         name = steps.job.name or "part"
-        pen.text((EDGE, 12), fit(f"{name}: {setup.name}", 20, self.width - 2 * EDGE), colours.INK, font(20))
-        pen.text(
-            (EDGE, 42), fit(self._words(done, counted), 15, self.width - 2 * EDGE), colours.INK, font(15)
-        )
-        words = pose_words(1 if frame.up > 0 else 2, setup.turn, steps.lattice.cell)
+        pen.text((EDGE, 12), fit(f"{name}: {title}", 20, self.width - 2 * EDGE), colours.INK, font(20))
+        pen.text((EDGE, 42), fit(line, 15, self.width - 2 * EDGE), colours.INK, font(15))
+        words = pose_words(side, turn, steps.lattice.cell)
         pen.text((EDGE, 63), fit(words, 13, self.width - 2 * EDGE), colours.QUIET_INK, font(13))
-        if done:
-            self._cutter(pen, plan, done)
         self._key(pen)
-        return image
+        return image, pen, plan
 
     def _map(self, field: Field, plan: SeenPlan, is_upper: bool) -> np.ndarray:
         """The heights as colours (down, across, 3): depth by tone, slopes by light from the back left."""

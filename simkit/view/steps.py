@@ -51,6 +51,10 @@ class Steps:
         self._last = (setup, done, field)
         return field
 
+    def field_at_end(self) -> Field:
+        """Return the field behind all moves and the steps that follow the last setup."""
+        return do_steps(self.field_at(len(self.moves)), self.job, len(self.job.setups) - 1)[0]
+
     def setup_at(self, done: int) -> int:
         """Return the setup of the last of the first `done` moves."""
         return int(self.moves.setup[done - 1]) if done else 0

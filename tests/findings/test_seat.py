@@ -36,13 +36,13 @@ def pocket(clearance, floor=4.0):
     return HEAD + "\n".join(lines) + "\n"
 
 
-def check(folder, program, at, more=""):
+def check(folder, program, at, more="", steps="", cell="0.5"):
     (folder / "jig").mkdir()
     (folder / "jig" / "pocket.nc").write_text(program, encoding="utf-8")
     (folder / "jig" / "job.toml").write_text(JIG + more, encoding="utf-8")
     (folder / "top.nc").write_text(TOP, encoding="utf-8")
-    (folder / "job.toml").write_text(JOB + f"jig_at = {at}\n", encoding="utf-8")
-    words = ["check", str(folder / "job.toml"), "--quiet", "--cell", "0.5", "--json", str(folder / "r.json")]
+    (folder / "job.toml").write_text(JOB + f"jig_at = {at}\n" + steps, encoding="utf-8")
+    words = ["check", str(folder / "job.toml"), "--quiet", "--cell", cell, "--json", str(folder / "r.json")]
     status = main(words)
     result = json.loads((folder / "r.json").read_text("utf-8")) if status < 2 else None
     return status, result
@@ -88,6 +88,54 @@ def test_seat__a_jig_that_lies_in_a_jig_is_refused(tmp_path, capsys):
     more = 'jig = "job.toml"\n'
     assert check(tmp_path, pocket(1.2), "[15, 15, 4]", more) == (2, None)
     assert "whose own setups name a jig" in capsys.readouterr().err
+
+
+def with_a_boss(high):
+    """The pocket with a boss of 4 x 3 mm left on its floor, where the slot of the piece comes to lie."""
+    lines = ["G0 Z20", "G0 X16.8 Y16.8", "G1 Z4 F500"]
+    # The boss lies at x 30 to 34, y 23.5 to 26.5; the slot of side 1, turned over, at x 27 to 38, y 22 to 28.
+    for x0, x1, y0, y1 in ((16.8, 43.2, 16.8, 33.2), (21.9, 40.1, 18.6, 31.4), (27, 37, 20.5, 29.5)):
+        lines += [f"G1 X{x0} Y{y0} F1500", f"X{x1}", f"Y{y1}", f"X{x0}", f"Y{y0}"]
+    end = "G0 Z20\nM5\nM30\n"
+    return pocket(1.2, 4 + high).removesuffix(end) + "\n".join(lines) + "\n" + end
+
+
+def step(do, side=1, **more):
+    values = "".join(f"{name} = {value}\n" for name, value in more.items())
+    return f'[[steps]]\nafter = "top"\ndo = "{do}"\nside = {side}\n{values}'
+
+
+PLANED = step("thickness", thickness=11.5) + step("thickness", side=2, thickness=11)
+
+
+@pytest.mark.parametrize(
+    ("steps", "stands_up"),
+    [
+        (PLANED, 0.3),  # the slot, which the boss goes into, is half as deep then
+        (step("pour", below=0.6), 0.2),
+        (step("pour", over=0.5), 1.3),  # the resin reaches below the face
+        (step("pour", over=0.5) + step("thickness", thickness=12), 0.8),
+    ],
+    ids=["planed", "below", "over", "flush"],
+)
+def test_seat__after_steps_stands_on_a_boss_by_geometry(tmp_path, steps, stands_up):
+    _, result = check(tmp_path, with_a_boss(0.8), "[15, 15, 4]", steps=steps, cell="1")
+    seat = result["seats"][0]
+    assert seat["stands_up"] == pytest.approx(stands_up, abs=0.02)
+    assert seat["drops_in"]
+    assert not [one for one in result["remarks"] if "how the piece seats" in one]
+    x, y, z = seat["first_contact"]
+    assert 30 <= x <= 34
+    assert 23.5 <= y <= 26.5
+    assert z == pytest.approx(4.8, abs=0.001)
+
+
+def test_seat__a_planed_piece_lies_at_its_height_on_a_plain_floor(tmp_path):
+    steps = step("thickness", thickness=10.5) + step("thickness", side=2, thickness=9.75)
+    status, result = check(tmp_path, pocket(1.2, 4.25), "[15, 15, 4]", steps=steps, cell="1")
+    assert status == 1
+    assert result["seats"][0]["stands_up"] == pytest.approx(0.25, abs=0.02)
+    assert result["seats"][0]["room"] == pytest.approx(3 - 1.8 * 2**0.5, abs=0.02)
 
 
 @pytest.mark.parametrize(("most", "severity"), [(0.36, None), (0.28, "undecided"), (0.2, "beyond")])

@@ -263,10 +263,37 @@ def test_setup__that_lays_the_blank_on_resin(tmp_path):
     assert not [row for row in found if row["kind"] == "step"]
 
 
+def test_rib__that_stands_thin_until_the_resin_is_poured_is_told(tmp_path):
+    # Two slots 10 mm deep with a millimetre of wood between them, all of it held by resin at the end.
+    program = dug(PLAIN, (8, 11.5, 2, 32, 11.5), (8, 18.5, 2, 32, 18.5))
+    status, found = check(tmp_path, block(0, 40, 0, 30, 0, 11), program, job=stated(POUR, FLUSH))
+    rows = [row for row in found if row["kind"] == "fragile"]
+    assert (status, len(rows)) == (0, 1)
+    assert rows[0]["at"][1] == pytest.approx(15, abs=0.5)
+    assert " stands 10.0 mm high" in rows[0]["message"]
+    assert not [row for row in found if row["kind"] == "thin-wall"]
+
+
+@pytest.mark.parametrize("left", [0.8, 1.2])
+def test_floor__that_is_thin_before_the_pour_is_a_note(tmp_path, left):
+    # 12 mm thick, a wall may be 1 mm; in the end resin and floor are thick together.
+    program = dug(PLAIN, (12, 15, 4, 28, 15), (20, 15, left))
+    status, _ = check(tmp_path, block(0, 40, 0, 30, 0, 11), program, job=stated(POUR, FLUSH))
+    remarks = [one for one in result(tmp_path)["remarks"] if "left under the resin" in one]
+    assert status == 0
+    if left > 1:
+        assert remarks == []
+    else:
+        assert len(remarks) == 1
+        assert remarks[0].startswith("step 1: only 0.80 mm are left under the resin at (")
+        x, y = map(float, remarks[0].split("at (")[1].split(")")[0].split(", "))
+        assert np.hypot(x - 20, y - 15) <= 3
+
+
 def test_notes__say_what_is_not_told(tmp_path):
     turned(tmp_path, (POUR, *BOTH))
     remarks = result(tmp_path)["remarks"]
-    assert "resin counts as wood in walls, in what holds a piece, in time and bite" in remarks
+    assert "resin counts as wood in walls, in weight, in what holds a piece, in time and bite" in remarks
     assert result(tmp_path)["budget"] is None
 
 

@@ -63,6 +63,31 @@ def test_film__has_a_picture_for_each_stop_and_the_wood_goes_dark(steps):
     assert tones[1] < tones[0] - 40
 
 
+def test_film__steps_after_the_last_setup_are_in_a_picture_at_the_end(tmp_path, steps):
+    plain = Image.open(io.BytesIO(film_of(steps, 8)))
+    more = '[[steps]]\nafter = "top"\ndo = "{}"\nside = {}\n{}\n'
+    poured = more.format("pour", 1, "over = 1") + more.format("thickness", 1, "thickness = 12")
+    for name, tables in (("inlay", poured), ("under", more.format("thickness", 2, "thickness = 5"))):
+        path = tmp_path / f"{name}.toml"
+        path.write_text(JOB.replace("[target]", tables + "[target]"), encoding="utf-8")
+        job = read_job(path)
+        with_steps = Steps(job, read_programs(job), blank_lattice(40, 30, 0.5))
+        ended = with_steps.field_at_end()
+        film = Image.open(io.BytesIO(film_of(with_steps, 8)))
+        assert film.n_frames == plain.n_frames + 1
+        film.seek(film.n_frames - 1)
+        # The slot along y = 15 is full of resin; or its floor at z 6 is gone, with side 2 up to z 7.
+        scale = 560 / 30
+        red, _, blue = film.convert("RGB").getpixel((round(24 + 15 * scale) + 2, round(86 + 15 * scale) + 1))
+        if name == "inlay":
+            assert blue > red
+            assert ended.is_resin(1)[29, 30]
+            assert ended.upper.max() == 12
+        else:
+            assert ended.lower[5, 5] == 7
+            assert not ended.is_solid[29, 30]
+
+
 @pytest.fixture
 def clamped(tmp_path, steps):
     """The same with a clamp over the front edge and a round stop at the left."""
