@@ -5,6 +5,7 @@ import pytest
 
 from simkit.compare import far_faces_kernels as kernels
 from tests.compare import plain_faces as plain
+from tests.compare import plain_squares
 from tests.compare.parts import grid_of
 from tests.stock.from_python import from_python
 from tests.verdict_jobs import solid
@@ -117,7 +118,7 @@ def test_uphill__of_what_is_level_is_nowhere():
 @pytest.mark.parametrize("half", [0.1, 0.8])
 def test_faces_off__is_the_worst_face_at_its_best_place(half, sign):
     rng, arrays, faces = surface(11)
-    count = 60
+    count = 30
     x, y = rng.uniform([1.5, 1.5], [18.5, 14.5], (count, 2)).T.copy()
     places = np.column_stack([x, y])[:, None] + rng.normal(0, 0.7, (count, 5, 2))
     cut = rng.normal(10.0, 1.0, (count, 5))
@@ -135,10 +136,7 @@ def test_faces_off__is_the_worst_face_at_its_best_place(half, sign):
         assert off[k] == pytest.approx(worst, abs=1e-7)
     # And no place on a face is farther from all of them.
     points = np.column_stack([x, y])[:, None] + half * rng.uniform(-1, 1, (count, 40, 2))
-    heights = np.empty(points.shape[:2])
-    for k in range(count):
-        for i, point in enumerate(points[k]):
-            heights[k, i] = plain.crossings(np.array([*point, 0.0]), faces, 1)[-1][0]
+    heights = plain_squares.top(points.reshape(-1, 2), faces).reshape(points.shape[:2])
     aside = np.linalg.norm(points[:, :, None] - places[:, None], axis=3)
     rise = np.maximum(sign * (heights[:, :, None] - cut[:, None]), 0.0)
     assert (np.hypot(aside, rise).min(axis=2) <= off[:, None] + 1e-7).all()

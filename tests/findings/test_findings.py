@@ -185,7 +185,12 @@ def test_fragile__a_rib_that_stands_midway_is_told_with_its_moment_and_grain(tmp
     assert row["severity"] == "warning"
     assert row["value"] == pytest.approx(11 / 3, abs=row["bound"])
     assert "after T1 6 mm flat has run" in row["message"]
-    assert "short fibres" in row["message"]
+    assert "the grain runs across it at 90 degrees (short fibres)" in row["message"]
+    _, rows = check(
+        tmp_path, block(0, 40, 0, 30, 0, 1), program, "0.5", job=job.replace("along x", "along y")
+    )
+    (row,) = [row for row in rows if row["kind"] == "fragile"]
+    assert "fibres" not in row["message"]
 
 
 def test_fragile__is_silent_where_the_limit_allows_it(tmp_path):
