@@ -210,6 +210,7 @@ def why_left(
     cutters: Sequence[Cutter],
     tolerance: float | None = None,
     allowance: np.ndarray | None = None,
+    is_whole: bool = False,
 ) -> WhyLeft:
     """Return whether the cutter cannot get into a leftover spot or the program did not go there.
 
@@ -217,6 +218,7 @@ def why_left(
     side: 1 or 2.  cutters: those that a program of this side could use (or others, to ask what they
     would leave).  tolerance mm: one cell and 0.02 mm for cusps when not given.
     allowance (2, ny, nx) mm: what is left on purpose, as for `deviation`; the answers then count from there.
+    is_whole: ask for all cells round the worst one, for another cutter leaves most at another place.
 
     The surface each cutter can reach around the worst cell is measured like the cut itself.  The
     cutter is the cause when even the best one must leave the value less the tolerance, and at least
@@ -233,7 +235,8 @@ def why_left(
     if allowance is not None:
         allowance = allowance[:, spot.cell[0], spot.cell[1], None]
     must_leave = {
-        cutter.number: _must_leave(spot, envelopes, grid, side, cutter, allowance) for cutter in cutters
+        cutter.number: _must_leave(spot, envelopes, grid, side, cutter, allowance, is_whole)
+        for cutter in cutters
     }
     best = min(must_leave, key=lambda number: (must_leave[number], number))
     needed = max(spot.value - tolerance, HALF * spot.value)
@@ -242,11 +245,12 @@ def why_left(
 
 
 def _must_leave(
-    spot: Spot, envelopes: Envelopes, grid: TargetGrid, side: int, cutter: Cutter, allowance
+    spot: Spot, envelopes: Envelopes, grid: TargetGrid, side: int, cutter: Cutter, allowance, is_whole: bool
 ) -> float:
     """Return the two-way distance of the surface a cutter can reach, at the spot's worst cell, mm.
 
-    allowance (2, 1) mm: least and most left on purpose there, None for nothing.
+    allowance (2, 1) mm: least and most left on purpose there, None for nothing.  is_whole: the most over the
+    spot's cells within the distance that its worst one stands proud.
     """
     lattice = envelopes.lattice
     sign = 1.0 if side == 1 else -1.0
@@ -270,11 +274,15 @@ def _must_leave(
     cells = (slice(box[0], box[1]), slice(box[2], box[3]))
     reached = _seen_field(window, left, side)
     around = Envelopes(window, envelopes.lower[cells], envelopes.upper[cells], envelopes.void[cells])
-    row, column = iy - box[0], ix - box[2]
-    vertical = float(left[row, column] - sign * envelopes.side(side)[iy, ix])
-    if vertical <= 0:
+    is_asked = np.zeros(left.shape, bool)
+    is_asked[iy - box[0], ix - box[2]] = True
+    if is_whole:
+        rows = slice(max(spot.box[0] - box[0], 0), max(spot.box[1] - box[0], 0))
+        is_asked[rows, max(spot.box[2] - box[2], 0) : max(spot.box[3] - box[2], 0)] = True
+    vertical = left - sign * around.side(side)
+    flat = np.flatnonzero(is_asked & (vertical > 0))
+    if not len(flat):
         return 0.0
-    flat = np.array([row * window.nx + column])
     surfaces = (CutSurface(reached, side),)
-    least, _ = two_way(flat, reached, around, grid, side, np.array([vertical]), surfaces, allowance)
-    return max(float(least[0]), 0.0)
+    least, _ = two_way(flat, reached, around, grid, side, vertical.ravel()[flat], surfaces, allowance)
+    return max(float(least.max()), 0.0)

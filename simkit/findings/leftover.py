@@ -10,7 +10,7 @@ import numpy as np
 
 from simkit.compare.outline import HOLDING, outline_step
 from simkit.compare.reach import WhyLeft, why_left
-from simkit.compare.reach_options import common_cutters, common_words
+from simkit.compare.reach_options import OFF, common_cutters, common_words
 from simkit.compare.spots import Spot, spots
 from simkit.compare.zones import Rule
 from simkit.cutters import Cutter
@@ -38,8 +38,8 @@ def find(evidence: Evidence) -> list[Finding]:
     return findings + _outer_steps(evidence)
 
 
-def _why(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) -> WhyLeft:
-    """Return what each of the cutters must leave at a spot."""
+def _why(evidence: Evidence, one: shape.Looked, cutters: list[Cutter], is_whole: bool = False) -> WhyLeft:
+    """Return what each of the cutters must leave at a spot: at its worst cell, or at any of the whole."""
     lattice = evidence.field.lattice
     return why_left(
         one.spot,
@@ -48,6 +48,7 @@ def _why(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) -> WhyLef
         one.side,
         cutters,
         allowance=evidence.zones.allowance(lattice, one.side),
+        is_whole=is_whole,
     )
 
 
@@ -113,7 +114,10 @@ def _smaller(evidence: Evidence, one: shape.Looked, others: list[Cutter]) -> str
     common = common_cutters(list(evidence.job.cutters.values()))
     bought, its_rest = _best_of(evidence, one, common)
     if bought is not None and its_rest < min(left, rest):
+        doubt = OFF * evidence.field.lattice.cell
         enough = "within the limit" if its_rest <= one.limit else "still over the limit"
+        if its_rest <= one.limit < its_rest + doubt:
+            enough = f"known to {doubt:.2f} mm on these cells, so perhaps over the limit: ask finer ones"
         words.append(
             f"Of common sizes beyond the job's, a {common_words(bought)} would leave about "
             f"{its_rest:.2f} mm, {enough}."
@@ -127,7 +131,7 @@ def _best_of(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) -> tu
     """Return the largest cutter that leaves a spot within the limit, else the one that leaves least."""
     if not cutters:
         return None, np.inf
-    why = _why(evidence, one, cutters)
+    why = _why(evidence, one, cutters, is_whole=True)
     able = [cutter for cutter in cutters if why.must_leave[cutter.number] <= one.limit]
     best = max(able, key=lambda cutter: (cutter.diameter, -cutter.number), default=None)
     if best is None:

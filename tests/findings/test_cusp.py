@@ -76,7 +76,8 @@ def test_leftover__advice_names_common_sizes_beyond_the_jobs(tmp_path):
     assert {row["kind"] for row in rows} == {"leftover-cutter"}
     for row in rows:
         assert row["advice"].startswith("Of common sizes beyond the job's, a ")
-        assert row["advice"].endswith("within the limit.")
+        # A flat cutter of radius R stays (sqrt 2 - 1) R from the corner: of 2 mm 0.41, over the limit of 0.3.
+        assert not row["advice"].endswith("within the limit.")
         assert " flat would leave about " in row["advice"]  # a ball cannot stand in such a corner
     # With a 3 mm cutter in the job, that one.
     with_three = JOB.replace("[[setups]]", '[cutters.3]\nshape = "flat"\ndiameter = 2\n[[setups]]')
