@@ -6,6 +6,7 @@ from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.step import step_name
 from simkit.stock.thickness import Lost, Thicknessed
+from simkit.units import area_words
 
 LEAST = 1.0  # mm2: less is a crumb
 MOST = 20  # places of one step that are told, the largest first
@@ -36,7 +37,7 @@ def _of(evidence: Evidence, number: int, one: Thicknessed, lost: Lost, what: str
         kind="inlay-lost",
         severity="beyond" if what == "resin" else "warning",
         message=(
-            f"the {name} takes away {pattern if lost.is_whole else part}, {lost.area:.0f} mm2: it was"
+            f"the {name} takes away {pattern if lost.is_whole else part}, {area_words(lost.area)}: it was"
             f" {lost.depth:.2f} mm deep there at most, and {down:.2f} mm of the face go"
         ),
         advice="Leave the blank thicker, or cut the pocket deeper by what is planed off.",

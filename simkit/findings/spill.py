@@ -6,6 +6,7 @@ from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.step import step_name
 from simkit.stock.pour import BELOW, EDGE, UNDER, Opening, Poured
+from simkit.units import area_words
 
 MOST = 20  # openings of one pour that are told, the deepest first
 
@@ -48,10 +49,10 @@ _ADVICE = {
 
 def _where(opening: Opening) -> str:
     if opening.what == BELOW:
-        return f"through an opening of {opening.size:.0f} mm2 in the blank"
+        return f"through an opening of {area_words(opening.size)} in the blank"
     if opening.what == EDGE:
         return f"over the edge of the blank, {opening.size:.1f} mm wide and {opening.depth:.2f} mm deep there"
-    return f"under the wood, into what the other side opened, along {opening.size:.0f} mm2"
+    return f"under the wood, into what the other side opened, along {area_words(opening.size)}"
 
 
 def _filled_holes(evidence: Evidence, number: int, one: Poured) -> list[Finding]:

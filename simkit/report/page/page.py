@@ -148,8 +148,17 @@ def _drawn_pictures(evidence: Evidence, result: dict[str, Any]) -> Html:
         raise unwritten("folder for temporary files", "--report", reason) from None
 
 
+_FROM_ABOVE = "Seen from above"
+# What the name of a picture begins with, and what it then stands under.
+_HEADS = {
+    "section": "Cut open along a line",
+    "bite": "Along the programs",
+    "budget": "Errors that the job bears",
+}
+
+
 def _pictures_part(evidence: Evidence, result: dict[str, Any]) -> Html:
-    figures = []
+    figures: dict[str, list[Html]] = {}
     with tempfile.TemporaryDirectory(prefix="simkit-") as folder:
         for number, path in enumerate(draw_plans(Path(folder), evidence, result)):
             picture, name = Path(path), Path(path).stem
@@ -159,7 +168,8 @@ def _pictures_part(evidence: Evidence, result: dict[str, Any]) -> Html:
                 side = f"{result['along'][int(name[5:]) - 1]['program']}. "
             data = base64.b64encode(picture.read_bytes()).decode("ascii")
             box = f"larger-{number}"
-            figures.append(
+            head = next((head for start, head in _HEADS.items() if name.startswith(start)), _FROM_ABOVE)
+            figures.setdefault(head, []).append(
                 el(
                     "figure",
                     el("input", type="checkbox", id=box, class_="larger", autocomplete="off"),
@@ -173,7 +183,9 @@ def _pictures_part(evidence: Evidence, result: dict[str, Any]) -> Html:
                     class_="picture",
                 )
             )
-    return el("section", el("h2", "Seen from above"), *figures)
+    heads = [_FROM_ABOVE, *_HEADS.values()]
+    shown = [el("section", el("h2", head), *figures[head]) for head in heads if head in figures]
+    return el("div", *shown)
 
 
 def _sections_part(evidence: Evidence, result: dict[str, Any], lengths: Lengths) -> Html:
