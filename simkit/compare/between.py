@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from simkit._jit import pointer
-from simkit.compare.far_faces import FACE_FLOOR, at_border, far_faces
+from simkit.compare.far_faces import CLOSE, LAST, at_border, far_faces
 from simkit.compare.overhang import removed_below
 from simkit.compare.sweeps import LEVELS, Sweeps
 from simkit.cutters import Cutter
@@ -120,7 +120,9 @@ def unproved_gouges(
     may = deepest.ravel()
     if with_faces:
         is_border = at_border(np.where(is_asked, deepest, np.inf), lattice.cell).ravel()
-        found.add(*far_faces(sweeps, grid, x, y, half, cell, may, True, is_border), is_met=False)
+        found.add(
+            *far_faces(sweeps, grid, x, y, half, cell, may, True, is_border, _last(floor)), is_met=False
+        )
         left = np.flatnonzero(~is_found[cell])
         x, y, cell, low, slopes = x[left], y[left], cell[left], low[left], slopes[left]
     while len(cell):
@@ -145,6 +147,11 @@ def unproved_gouges(
         low, slopes = low[k, row, column], slopes[k, row, column]
         x, y, cell = x[k] + half * (2 * column - 1), y[k] + half * (2 * row - 1), cell[k]
     return found
+
+
+def _last(floor: float) -> tuple[float, float]:
+    """Return how small the last squares of faces are, for `far_faces`: smaller where more is asked."""
+    return LAST if floor >= FLOOR else (min(floor, LAST[0]), CLOSE)
 
 
 def _deepest_over(x, y, half: float, low, slopes, may, grid: TargetGrid, side: int) -> np.ndarray:
@@ -212,7 +219,9 @@ def unproved_leftover(
         x, y, cell, up, slopes = x[left], y[left], cell[left], up[left], slopes[left]
         if with_faces and half == lattice.cell / 2:
             is_border = at_border(np.where(is_asked, highest, np.inf), lattice.cell).ravel()
-            found.add(*far_faces(sweeps, grid, x, y, half, cell, may, False, is_border), is_met=False)
+            found.add(
+                *far_faces(sweeps, grid, x, y, half, cell, may, False, is_border, _last(floor)), is_met=False
+            )
             left = np.flatnonzero(~is_found[cell])
             x, y, cell, up, slopes = x[left], y[left], cell[left], up[left], slopes[left]
         off = _proudest_over(x, y, half, up, slopes, may[cell], grid, sweeps.side)
@@ -273,7 +282,7 @@ def warm_up(grid: TargetGrid, lattice: Lattice) -> None:
     sweeps.highest(one, one, lattice.cell, np.zeros(1), np.zeros(1, np.int64), grid)
     _corners_off(one, one, lattice.cell, np.zeros(1), np.zeros((1, 2)), grid, 1)
     sweeps.cut = lambda places, start: (np.zeros(len(places)), None)
-    far_faces(sweeps, grid, one, one, FACE_FLOOR, np.zeros(1, np.int64), np.ones(1), True, np.ones(1, bool))
+    far_faces(sweeps, grid, one, one, LAST[0], np.zeros(1, np.int64), np.ones(1), True, np.ones(1, bool))
 
 
 def _nothing(code, a, places, n, g):

@@ -18,7 +18,8 @@ ALL = np.vstack([np.zeros((1, 2)), *(share * WAYS for share in SHARES)])
 FEW = np.vstack([np.zeros((1, 2)), SHARES[0] * WAYS[::4], SHARES[2] * WAYS[::4]])
 STEEP_SHARES = (0.0, 0.35, 0.9)  # or in the way in which it is steep
 SMOOTH, SMOOTH_SHARE = 0.02, 0.1  # mm, share of what may be: relief that says nothing
-FACE_FLOOR, FACE_SHARE = 0.005, 0.125  # half edge of the last squares of faces, mm and share of what may be
+LAST = (0.005, 0.125)  # half edge of the last squares of faces, mm and share of what may be
+CLOSE = 0.01  # the same share where a verdict hangs on it
 FACE_SLACK = 1e-4  # mm: rounding
 
 
@@ -33,11 +34,12 @@ def at_border(may: np.ndarray, cell: float) -> np.ndarray:
 
 
 def far_faces(
-    sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, is_gouge: bool, is_border
+    sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, is_gouge: bool, is_border, last=LAST
 ) -> tuple:
     """Return flat cells over which the target may be farther from material or air than it may, with places.
 
-    x, y, cell (k,): squares; half mm.  may: how far, by flat cell, mm.  Returns cell, x, y, distance (m,).
+    x, y, cell (k,): squares; half mm.  may: how far, by flat cell, mm.  last: half edge of the last squares, mm
+    and as a share of what may be.  Returns cell, x, y, distance (m,).
     Where the target keeps between two planes close together, it is hardly farther from the cut than the cut
     from it, which is proved already, if it is so all about: only squares of more relief than SMOOTH are
     asked, and those of cells that are is_border (by flat cell), beside which more may be.  There the cut is
@@ -62,7 +64,7 @@ def far_faces(
             low, _ = sweeps.lowest(x, y, np.full(len(x), half), may[cell].reshape(-1, 1, 1), 0, grid)
             keep = ~np.isnan(low.ravel())
             x, y, cell = x[keep], y[keep], cell[keep]
-        is_last = half <= np.maximum(FACE_FLOOR, FACE_SHARE * may[cell])
+        is_last = half <= np.maximum(last[0], last[1] * may[cell])
         # On a steep face material is nearest uphill, and air downhill.
         ways = np.empty((len(x), 2))
         about = (x, y, half, *faces.triangles, ways)

@@ -113,10 +113,14 @@ def _zone_spots(judged: _Judged, here: np.ndarray) -> tuple[list[Looked], list[S
     # Beyond by its own cells, though the look at it found a neighbour's peak: counted, not told as that.
     beside = [one.spot for one in certain if one not in told]
     near = _once([_looked(judged, spot) for spot in close[:MOST_CLOSE]], told)
+    # A look finds one peak; where the cells leave it open, another beside it may be higher.
+    doubted = [one for one in near if not one.severity and most[one.spot.cell] > limit]
     near += [_unlooked(judged, spot) for spot in close[MOST_CLOSE:]]
     told, near = ([one for one in some if one.severity] for some in (told, near))
     near.sort(key=lambda one: (one.severity != "beyond", -abs(one.look.value)))
-    shown = _once(_proved(judged, near[:MOST], is_near & ~is_beyond[label], here), told)
+    shown = _proved(judged, near[:MOST], is_near & ~is_beyond[label], here)
+    doubted = [replace(one, severity="undecided") for one in doubted]
+    shown = _once(shown + _proved(judged, doubted, is_near & ~is_beyond[label], here), told)
     shown = [one for one in shown if one.severity]
     lesser = [spot for spot in found[MOST:] if not any(spot.box == one.spot.box for one in certain)]
     return told + shown, beside + lesser + [one.spot for one in near[MOST:]]
@@ -175,7 +179,7 @@ def _proved(judged: _Judged, looked: list[Looked], mask: np.ndarray, here: np.nd
     found = []
     for nth, (one, (look, cell)) in enumerate(zip(looked, peaks, strict=True)):
         severity = _severity(look, judged.limit)
-        if severity == "undecided":
+        if severity == "undecided" or (one.severity == "undecided" and not severity):
             severity, look, cell = _decided(judged, look, region == nth + 1)
         row, spot = one.row, one.spot
         if cell is not None:
@@ -195,7 +199,9 @@ def _decided(judged: _Judged, look: Look, region: np.ndarray) -> tuple[str, Look
     look = _look(judged, cell, look.at[:2], CLOSEST)
     if look.certain <= limit + EVEN:
         most = np.where(region, limit - EVEN, np.inf)
-        met = judged.evidence.may_exceed(judged.side, judged.is_gouge, most, region, CLOSEST).place(region)
+        met = judged.evidence.may_exceed(
+            judged.side, judged.is_gouge, most, region, CLOSEST, with_faces=True
+        ).place(region)
         if met is None and (look.is_surface or _top(look) <= limit):
             return "", look, cell
         if met is not None:
