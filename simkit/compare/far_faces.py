@@ -16,10 +16,14 @@ WAYS = np.column_stack([np.cos(TURNS), np.sin(TURNS)])
 SHARES = (0.35, 0.7, 1.0)  # of what may be: so far away a face looks for the cut in all these ways,
 ALL = np.vstack([np.zeros((1, 2)), *(share * WAYS for share in SHARES)])
 FEW = np.vstack([np.zeros((1, 2)), SHARES[0] * WAYS[::4], SHARES[2] * WAYS[::4]])
+# Where a verdict hangs on it: nothing nearer by more than a hundredth of what may be is passed over.
+FINE_TURNS = 2 * np.pi * np.arange(64) / 64
+FINE = np.vstack([share * np.column_stack([np.cos(FINE_TURNS), np.sin(FINE_TURNS)]) for share in (0.85, 1.0)])
+FINE = np.vstack([np.zeros((1, 2)), FINE])
 STEEP_SHARES = (0.0, 0.35, 0.9)  # or in the way in which it is steep
 SMOOTH, SMOOTH_SHARE = 0.02, 0.1  # mm, share of what may be: relief that says nothing
 LAST = (0.005, 0.125)  # half edge of the last squares of faces, mm and share of what may be
-CLOSE = 0.01  # the same share where a verdict hangs on it
+CLOSE = 0.003  # the same share where a verdict hangs on it
 FACE_SLACK = 1e-4  # mm: rounding
 
 
@@ -38,8 +42,8 @@ def far_faces(
 ) -> tuple:
     """Return flat cells over which the target may be farther from material or air than it may, with places.
 
-    x, y, cell (k,): squares; half mm.  may: how far, by flat cell, mm.  last: half edge of the last squares, mm
-    and as a share of what may be.  Returns cell, x, y, distance (m,).
+    x, y, cell (k,): squares; half mm.  may: how far, by flat cell, mm.  last: half edge of the last squares,
+    mm and as a share of what may be.  Returns cell, x, y, distance (m,).
     Where the target keeps between two planes close together, it is hardly farther from the cut than the cut
     from it, which is proved already, if it is so all about: only squares of more relief than SMOOTH are
     asked, and those of cells that are is_border (by flat cell), beside which more may be.  There the cut is
@@ -53,7 +57,7 @@ def far_faces(
     x, y, cell = x[keep], y[keep], cell[keep]
     faces = _Faces(sweeps, grid, is_gouge)
     far = [(cell[:0], x[:0], y[:0], np.empty(0))]
-    first = half
+    first, places = half, (FEW, ALL) if last == LAST else (FEW, ALL, FINE)
     while len(cell):
         relief = np.empty(len(x))
         about = (x, y, half + may[cell], *faces.triangles, relief)
@@ -72,15 +76,15 @@ def far_faces(
         off = faces.off(x, y, half, may[cell], (1 if is_gouge else -1) * np.array(STEEP_SHARES), ways)
         left = np.flatnonzero(off > may[cell] + FACE_SLACK)
         x, y, cell, off, is_last = x[left], y[left], cell[left], off[left], is_last[left]
-        if is_last.any():
-            for probes in (FEW, ALL):  # halved squares are settled sooner than larger ones by more places
+        if (half <= np.maximum(LAST[0], LAST[1] * may[cell])).any():
+            for probes in places:  # halved squares are settled sooner than larger ones by more places
                 off = faces.off(x, y, half, may[cell], probes)
                 left = np.flatnonzero(off > may[cell] + FACE_SLACK)
                 x, y, cell, off, is_last = x[left], y[left], cell[left], off[left], is_last[left]
-        else:
+        if not is_last.any():
             # Where not even the middle of the worst square is near enough, halving will not help its cell.
             worst = _worst_of(cell, off)
-            point = faces.off(x[worst], y[worst], 0.0, may[cell[worst]], ALL)
+            point = faces.off(x[worst], y[worst], 0.0, may[cell[worst]], places[-1])
             lost = worst[point > may[cell[worst]] + FACE_SLACK]
             far.append((cell[lost], x[lost], y[lost], off[lost]))
             keep = ~np.isin(cell, cell[lost])

@@ -26,6 +26,7 @@ from simkit.report.map_parts import (
     TALLEST,
     TOP_ROOM,
     WIDTH,
+    draw_head,
     draw_list,
     draw_numbers,
     draw_outline,
@@ -119,12 +120,7 @@ def draw_class_map(
     rows = math.ceil((min(len(findings), MOST_LISTED) + (len(findings) > MOST_LISTED)) / columns)
     list_top = bar_top + 84
     page = Page(width, list_top + 42 * rows - (0 if rows else 14))
-    y = 40.0
-    for lines, size, is_bold in ((head, TITLE, True), (told, BODY, False)):
-        for line in lines:
-            page.text(MARGIN, y, line, size, bold=is_bold, up="top")
-            y += canvas.line_height(size)
-    page.text(MARGIN, y + 4, pose_words(side, turn, lattice.cell), SMALL, colours.QUIET_INK, up="top")
+    draw_head(page, head, told, pose_words(side, turn, lattice.cell))
     left = LEFT_ROOM + (width - LEFT_ROOM - SIDE_ROOM - across) // 2
     page.image(painted.picture, left, top)
     if is_part is not None:

@@ -168,6 +168,16 @@ def flow(signs, width):
     return places
 
 
+def draw_head(page, title: list[str], told: list[str], pose: str) -> None:
+    """Draw what stands over a map: lines of the title, of what it tells, and how the blank lies in it."""
+    y = 40.0
+    for lines, size, is_bold in ((title, canvas.TITLE, True), (told, BODY, False)):
+        for line in lines:
+            page.text(MARGIN, y, line, size, bold=is_bold, up="top")
+            y += canvas.line_height(size)
+    page.text(MARGIN, y + 4, pose, SMALL, colours.QUIET_INK, up="top")
+
+
 def draw_list(page, findings, top, columns, inner):
     """Write the first findings beside their numbers, column by column."""
     lines = [(f["number"], f.get("severity") in MUST, finding_words(f)) for f in findings[:MOST_LISTED]]

@@ -28,6 +28,7 @@ from simkit.report.map_parts import (
     TALLEST,
     TOP_ROOM,
     WIDTH,
+    draw_head,
     draw_list,
     draw_numbers,
     draw_outline,
@@ -116,12 +117,7 @@ def draw_plan_view(
     height = list_top + 42 * math.ceil((len(listed) + (len(findings) > MOST_LISTED)) / columns) + 22
 
     page = Page(width, height, dpi)
-    y = 40.0
-    for lines, size, is_bold in ((head, TITLE, True), (verdict, BODY, False)):
-        for line in lines:
-            page.text(MARGIN, y, line, size, bold=is_bold, up="top")
-            y += canvas.line_height(size)
-    page.text(MARGIN, y + 4, pose_words(side, turn, cell), SMALL, colours.QUIET_INK, up="top")
+    draw_head(page, head, verdict, pose_words(side, turn, cell))
 
     left = LEFT_ROOM + (width - LEFT_ROOM - SIDE_ROOM - across) // 2
     top = round(map_top)

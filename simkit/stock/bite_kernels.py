@@ -27,14 +27,15 @@ from simkit.stock.line_kernels import line_ball, line_flat
 from simkit.stock.list_kernels import (
     ENTRY,
     GROUP,
-    INPUTS,
     LANES,
     LOWEST,
     SLOPE_X,
     SLOPE_Y,
     add_move,
     close_list,
+    copy_piece,
     curve_pieces,
+    extent,
     group_boxes,
     groups_near,
     lanes_of,
@@ -114,26 +115,16 @@ def _plane_over(field, block, top):
     return slope_x, slope_y, np.float32(most - np.float32(top))
 
 
-@loop_kernel
-def _extent(field, block, tile):
-    """Middle of a block seen from the tile's, and half its extent, between the outermost cell centres."""
-    _, _, _, _, xs, ys = field
-    iy0, iy1, ix0, ix1 = block
-    xa, xb, ya, yb = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
-    return 0.5 * (xa + xb) - tile[0], 0.5 * (ya + yb) - tile[1], 0.5 * (xb - xa), 0.5 * (yb - ya)
-
-
 @kernel
 def _refine(lists, base, n, groups, count, to, field, block, tile, cutter):
     """Copy the pieces that may take something from a block to the list at `to`, in order; return how many."""
     profile, support, _, bounds = cutter
     _, _, top, tie, margin = tile
-    x, y, half_x, half_y = _extent(field, block, tile)
+    x, y, half_x, half_y = extent(field[4], field[5], block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     bounds(lists, base, n, groups, count, x, y, half, profile, support, margin)
     slope_x, slope_y, ceiling = _plane_over(field, block, top)
     half_x, half_y, ceiling = np.float32(half_x), np.float32(half_y), np.float32(ceiling + tie)
-    lanes, columns = np.uint64(LANES), np.uint64(INPUTS)
     n, at, kept = np.uint64(n), np.uint64(to), np.uint64(0)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
@@ -142,12 +133,7 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter):
         while bits != np.uint32(0):
             i = first + first_of(bits)
             bits = without_first(bits)
-            for c in range(columns):
-                lists[at + c * lanes] = lists[i + c * lanes]
-            kept += np.uint64(1)
-            at += np.uint64(1)
-            if kept % lanes == np.uint64(0):
-                at += np.uint64(GROUP) - lanes
+            at, kept = copy_piece(lists, i, at, kept)
     close_list(lists, to, kept)
     return np.int64(kept)
 
@@ -365,7 +351,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
     profile, support, heights, bounds = cutter
     _, _, top, tie, margin = tile
     w, places = room
-    x, y, half_x, half_y = _extent(field, block, tile)
+    x, y, half_x, half_y = extent(field[4], field[5], block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     count = (n + LANES - 1) // LANES
     bounds(lists, base, n, groups, count, x, y, half, profile, support, margin)

@@ -41,7 +41,6 @@ from simkit.stock.bound_kernels import (
 from simkit.stock.leaf_kernels import (
     CELLS,
     LEAF,
-    extent,
     level_height,
     low_ones,
     lower_leaf,
@@ -49,13 +48,14 @@ from simkit.stock.leaf_kernels import (
 from simkit.stock.list_kernels import (
     ENTRY,
     GROUP,
-    INPUTS,
     LANES,
     SLOPE_X,
     SLOPE_Y,
     add_move,
     close_list,
+    copy_piece,
     curve_pieces,
+    extent,
     group_boxes,
     groups_near,
     lanes_of,
@@ -87,7 +87,6 @@ def _keep(
     """
     first_entry, entries, codes, _, records = moves
     half_x, half_y, ceiling = np.float32(half_x), np.float32(half_y), np.float32(ceiling)
-    lanes, columns = np.uint64(LANES), np.uint64(INPUTS)
     n, at, kept = np.uint64(n), np.uint64(to), np.uint64(0)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
@@ -101,12 +100,7 @@ def _keep(
                 entry = np.int64(lists[i + np.uint64(ENTRY)])
                 if entry > best_entry and level_height(codes, records, entries[first_entry + entry]) >= level:
                     continue
-            for c in range(columns):
-                lists[at + c * lanes] = lists[i + c * lanes]
-            kept += np.uint64(1)
-            at += np.uint64(1)
-            if kept % lanes == np.uint64(0):
-                at += np.uint64(GROUP) - lanes
+            at, kept = copy_piece(lists, i, at, kept)
     close_list(lists, to, kept)
     return np.int64(kept)
 
@@ -149,7 +143,7 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
     first_entry, entries, codes, rows, records = moves
     profile, support, heights, bounds = cutter
     _, _, top, tie, margin = tile
-    x, y, half_x, half_y = extent(field, block, tile)
+    x, y, half_x, half_y = extent(field[2], field[3], block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     best = bounds(lists, base, n, groups, count, x, y, half, profile, support, margin)
     slope_x, slope_y, ceiling = np.float32(0.0), np.float32(0.0), 0.0

@@ -20,6 +20,7 @@ from simkit.stock.list_kernels import (
     LOWEST,
     SLOPE_X,
     SLOPE_Y,
+    extent,
     lanes_of,
     piece_at,
 )
@@ -76,15 +77,6 @@ def level_height(codes, records, j):
     """
     is_sure = is_line(codes[j]) or form_of(codes[j]) == LEVEL_ARC_FORM
     return records[j, H] if is_sure and records[j, H] == records[j, LOW] else -math.inf
-
-
-@loop_kernel
-def extent(field, block, tile):
-    """Middle of a block seen from the tile's, and half its extent, between the outermost cell centres."""
-    _, _, xs, ys = field
-    iy0, iy1, ix0, ix1 = block
-    xa, xb, ya, yb = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
-    return 0.5 * (xa + xb) - tile[0], 0.5 * (ya + yb) - tile[1], 0.5 * (xb - xa), 0.5 * (yb - ya)
 
 
 @loop_kernel
@@ -283,7 +275,7 @@ def lower_leaf(lists, base, n, groups, field, block, tile, cutter, moves, room, 
     _, hb, _, off, _, _ = room
     _load(field, block, room)
     last = np.int32(-1)
-    x, y, half_x, half_y = extent(field, block, tile)
+    x, y, half_x, half_y = extent(field[2], field[3], block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     count = (n + LANES - 1) // LANES
     best = bounds(lists, base, n, groups, count, x, y, half, profile, support, margin)

@@ -12,7 +12,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import kernel
+from simkit._jit import kernel, loop_kernel
 from simkit.stock.record_kernels import (
     CLIMB,
     EX,
@@ -61,6 +61,27 @@ def piece_at(base, k):
 def lanes_of(n, group):
     """How many places of a group of a list of n are in use, filled up to whole vectors of eight."""
     return min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
+
+
+@loop_kernel
+def copy_piece(lists, i, at, kept):
+    """Copy a piece to place `at`, where it is the next behind `kept` of a list; return both for the next."""
+    lanes = np.uint64(LANES)
+    for c in range(np.uint64(INPUTS)):
+        lists[at + c * lanes] = lists[i + c * lanes]
+    kept += np.uint64(1)
+    at += np.uint64(1)
+    if kept % lanes == np.uint64(0):
+        at += np.uint64(GROUP) - lanes
+    return at, kept
+
+
+@loop_kernel
+def extent(xs, ys, block, tile):
+    """Middle of a block seen from the tile's, and half its extent, between the outermost cell centres."""
+    iy0, iy1, ix0, ix1 = block
+    xa, xb, ya, yb = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
+    return 0.5 * (xa + xb) - tile[0], 0.5 * (ya + yb) - tile[1], 0.5 * (xb - xa), 0.5 * (yb - ya)
 
 
 @kernel

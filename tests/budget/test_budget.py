@@ -7,7 +7,7 @@ import pytest
 
 from simkit.budget.motion import NAMES
 from simkit.budget.region import axis_ways, plan_ways
-from simkit.budget.rows import KINDS, LEFTOVER, STEP, WALL
+from simkit.budget.rows import GOUGE, KINDS, LEFTOVER, STEP, WALL
 from simkit.check import check
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
@@ -145,6 +145,25 @@ def test_recut__agrees_within_a_twentieth_of_each_limit(recuts, change):
     rows = compared(recuts, np.array(change))
     assert {kind for kind, _, _ in rows} & {LEFTOVER, STEP}
     assert all(says in ("agree", "finer") for _, _, says in rows), rows
+
+
+@pytest.mark.parametrize(
+    ("change", "corner"),
+    [
+        ((-0.0962, -0.0763, -0.3095, 0.1103, 0.0729), 0.1491),
+        ((0.2201, 0.0329, 0.4001, 0.1019, 0.096), 0.2829),
+    ],
+)
+def test_gouge__that_is_largest_at_a_sharp_outer_corner_never_passes(recuts, change, corner):
+    """The corner of the block, moved back rigidly, lies `corner` mm off: worked out from its coordinates.
+
+    The walls beside it are within the limit but for their last mm, and the cut is farther from the corner
+    than any place of the cut is from the part.
+    """
+    limits = dict.fromkeys(recuts.stated, 1.0)
+    for below in (0.0055, 0.003):
+        assert recuts.beyond(np.array(change), limits | {GOUGE: corner - below}).get(GOUGE, True)
+    assert not recuts.beyond(np.array(change), limits | {GOUGE: corner + 0.005}).get(GOUGE, False)
 
 
 @pytest.mark.parametrize("lower", [0.17, 0.23])
