@@ -16,10 +16,10 @@ WAYS = np.column_stack([np.cos(TURNS), np.sin(TURNS)])
 SHARES = (0.35, 0.7, 1.0)  # of what may be: so far away a face looks for the cut in all these ways,
 ALL = np.vstack([np.zeros((1, 2)), *(share * WAYS for share in SHARES)])
 FEW = np.vstack([np.zeros((1, 2)), SHARES[0] * WAYS[::4], SHARES[2] * WAYS[::4]])
-# Where a verdict hangs on it: nothing nearer by more than a hundredth of what may be is passed over.
+# Where a verdict hangs on it: 64 ways, and close enough along them that what is narrow is met.
 FINE_TURNS = 2 * np.pi * np.arange(64) / 64
-FINE = np.vstack([share * np.column_stack([np.cos(FINE_TURNS), np.sin(FINE_TURNS)]) for share in (0.85, 1.0)])
-FINE = np.vstack([np.zeros((1, 2)), FINE])
+FINE_WAYS = np.column_stack([np.cos(FINE_TURNS), np.sin(FINE_TURNS)])
+FINE = np.vstack([np.zeros((1, 2)), *(share * FINE_WAYS for share in np.linspace(1, 16, 16) / 16)])
 STEEP_SHARES = (0.0, 0.35, 0.9)  # or in the way in which it is steep
 SMOOTH, SMOOTH_SHARE = 0.02, 0.1  # mm, share of what may be: relief that says nothing
 LAST = (0.005, 0.125)  # half edge of the last squares of faces, mm and share of what may be
