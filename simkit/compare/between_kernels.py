@@ -58,6 +58,12 @@ def is_beside(t, area, px, py, e):
 
 
 @kernel
+def is_apart(box, px, py, e):
+    """Whether a box (x, y, z low, then high) lies beside the square of half edge e about (px, py)."""
+    return box[0] > px + e or box[3] < px - e or box[1] > py + e or box[4] < py - e
+
+
+@kernel
 def triangle_high(t, box, px, py, e, a, b, sign):
     """Return the most that sign z - a (x - px) - b (y - py) of a triangle is over a square; -inf: not there.
 
@@ -92,12 +98,7 @@ def plane(px, py, e, corners, boxes, layout, start, items):
         for bx in range(bin_of(px - e, origin_x, edge, nx), bin_of(px + e, origin_x, edge, nx) + 1):
             for k in range(start[by * nx + bx], start[by * nx + bx + 1]):
                 t = items[k]
-                if (
-                    boxes[t, 0] > px + e
-                    or boxes[t, 3] < px - e
-                    or boxes[t, 1] > py + e
-                    or boxes[t, 4] < py - e
-                ):
+                if is_apart(boxes[t], px, py, e):
                     continue
                 gx, gy, area = gradient(corners[t])
                 if (

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from simkit._jit import entry_kernel, kernel
-from simkit.compare.between_kernels import EDGE, gradient, is_beside, plane, target_high
+from simkit.compare.between_kernels import EDGE, gradient, is_apart, is_beside, plane, target_high
 from simkit.target.closest_kernels import bin_of
 
 
@@ -107,13 +107,7 @@ def faces_off(
             for bx in range(bin_of(px - e, origin_x, edge, nx), bin_of(px + e, origin_x, edge, nx) + 1):
                 for i in range(start[by * nx + bx], start[by * nx + bx + 1]):
                     t = items[i]
-                    if (
-                        boxes[t, 0] > px + e
-                        or boxes[t, 3] < px - e
-                        or boxes[t, 1] > py + e
-                        or boxes[t, 4] < py - e
-                        or gradient(corners[t])[2] == 0.0
-                    ):
+                    if is_apart(boxes[t], px, py, e) or gradient(corners[t])[2] == 0.0:
                         continue
                     count = _clipped(corners[t], sign, px, py, e, points, room)
                     if count == 0:
