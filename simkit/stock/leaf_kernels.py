@@ -45,7 +45,7 @@ from simkit.stock.record_kernels import (
 
 LEAF = 4
 CELLS = LEAF * LEAF
-MANY = 16  # from so many on the best of each quarter of a leaf go first
+MANY, TOO_MANY = 16, 256  # between them the best of each quarter of a leaf go first; to find it costs more
 # Bounds are compared in whole numbers of 1 / STEPS mm, FARTHEST mm up or down, the piece's place behind them.
 STEPS, FARTHEST, PLACES = 2.0**14, 16.0, 4096
 BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
@@ -289,7 +289,7 @@ def lower_leaf(lists, base, n, groups, field, block, tile, cutter, moves, room, 
         evaluated = 1
         low = lists[i + LOWEST]
         lists[i + LOWEST] = BIG
-        if n > MANY:
+        if MANY < n <= TOO_MANY:
             for k in _lowest_in_quarters(lists, base, n, np.float32(half_x), np.float32(half_y), low):
                 i = piece_at(base, np.int64(k))
                 if lists[i + LOWEST] < BIG:
