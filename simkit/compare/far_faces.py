@@ -10,6 +10,7 @@ from simkit.stock.workers import share_ranges
 from simkit.target.grid import TargetGrid
 
 MOST_FACES = 1_000_000  # squares of faces, likewise
+MOST_FINE = 120_000  # of them where a verdict hangs on it
 FACES = 20_000  # of them asked in one go
 TURNS = 2 * np.pi * np.arange(16) / 16
 WAYS = np.column_stack([np.cos(TURNS), np.sin(TURNS)])
@@ -43,21 +44,46 @@ def far_faces(
     """Return flat cells over which the target may be farther from material or air than it may, with places.
 
     x, y, cell (k,): squares; half mm.  may: how far, by flat cell, mm.  last: half edge of the last squares,
-    mm and as a share of what may be.  Returns cell, x, y, distance (m,).
+    mm and as a share of what may be; smaller than LAST where a verdict hangs on it.  Returns cell, x, y,
+    distance (m,).
     Where the target keeps between two planes close together, it is hardly farther from the cut than the cut
     from it, which is proved already, if it is so all about: only squares of more relief than SMOOTH are
     asked, and those of cells that are is_border (by flat cell), beside which more may be.  There the cut is
     known exactly at the middle of each and beside it in the way the target is steep, and at places all about
     it for the last squares; those that this does not settle are returned.  A cell is given up as a whole once
     the middle of a square of it is far from all of these.
+    Where a verdict hangs on it, one cell that stays open settles that the rest need not be known: what coarse
+    squares leave open is looked at again a few cells at a time, the worst first, and once some of them stay
+    open the rest are returned unasked, with what may be as their distance.
     """
-    from simkit.compare.far_faces_kernels import target_relief, uphill
-
+    faces = _Faces(sweeps, grid, is_gouge)
     keep = may[cell] > 0
     x, y, cell = x[keep], y[keep], cell[keep]
-    faces = _Faces(sweeps, grid, is_gouge)
+    open_still = _halved(faces, x, y, half, cell, may, is_border, LAST)
+    if last == LAST or not len(open_still[0]):
+        return open_still
+    worst = _worst_of(open_still[0], open_still[3])
+    worst = worst[np.lexsort((open_still[0][worst], -open_still[3][worst]))]  # ties to the lowest cell
+    cells, far_x, far_y, _ = (part[worst] for part in open_still)
+    first, count = 0, 1
+    while first < len(cells):
+        mine = np.flatnonzero(np.isin(cell, cells[first : first + count]))
+        found = _halved(faces, x[mine], y[mine], half, cell[mine], may, is_border, last)
+        first, count = first + count, 4 * count
+        if len(found[0]):
+            break
+    rest = (cells[first:], far_x[first:], far_y[first:], may[cells[first:]])
+    return tuple(np.concatenate(parts) for parts in zip(found, rest, strict=True))
+
+
+def _halved(faces: _Faces, x, y, half: float, cell, may, is_border, last: tuple[float, float]) -> tuple:
+    """Return the squares that halving down to the last ones leaves open, as `far_faces` does."""
+    from simkit.compare.far_faces_kernels import target_relief, uphill
+
+    sweeps, grid, is_gouge = faces.sweeps, faces.grid, faces.is_gouge
     far = [(cell[:0], x[:0], y[:0], np.empty(0))]
-    first, places = half, (FEW, ALL) if last == LAST else (FEW, ALL, FINE)
+    first, is_fine = half, last != LAST
+    most = MOST_FINE if is_fine else MOST_FACES
     while len(cell):
         relief = np.empty(len(x))
         about = (x, y, half + may[cell], *faces.triangles, relief)
@@ -77,19 +103,20 @@ def far_faces(
         left = np.flatnonzero(off > may[cell] + FACE_SLACK)
         x, y, cell, off, is_last = x[left], y[left], cell[left], off[left], is_last[left]
         if (half <= np.maximum(LAST[0], LAST[1] * may[cell])).any():
-            for probes in places:  # halved squares are settled sooner than larger ones by more places
+            # Halved squares are settled sooner than larger ones by more places.
+            for probes in (FEW, ALL, FINE) if is_fine and is_last.any() else (FEW, ALL):
                 off = faces.off(x, y, half, may[cell], probes)
                 left = np.flatnonzero(off > may[cell] + FACE_SLACK)
                 x, y, cell, off, is_last = x[left], y[left], cell[left], off[left], is_last[left]
         if not is_last.any():
             # Where not even the middle of the worst square is near enough, halving will not help its cell.
             worst = _worst_of(cell, off)
-            point = faces.off(x[worst], y[worst], 0.0, may[cell[worst]], places[-1])
+            point = faces.off(x[worst], y[worst], 0.0, may[cell[worst]], FINE if is_fine else ALL)
             lost = worst[point > may[cell[worst]] + FACE_SLACK]
             far.append((cell[lost], x[lost], y[lost], off[lost]))
             keep = ~np.isin(cell, cell[lost])
             x, y, cell, off, is_last = x[keep], y[keep], cell[keep], off[keep], is_last[keep]
-        if 4 * len(cell) > MOST_FACES:
+        if 4 * len(cell) > most:
             is_last[:] = True
         far.append((cell[is_last], x[is_last], y[is_last], off[is_last]))
         x, y, cell = x[~is_last], y[~is_last], cell[~is_last]
@@ -104,7 +131,7 @@ class _Faces:
     """Faces of the target that a cut may be far from, for `far_faces`."""
 
     def __init__(self, sweeps: Sweeps, grid: TargetGrid, is_gouge: bool):
-        self.sweeps, self.is_gouge = sweeps, is_gouge
+        self.sweeps, self.grid, self.is_gouge = sweeps, grid, is_gouge
         corners, boxes = grid.ordered
         bins = grid.bins(sweeps.side)
         corners = corners * np.array([1.0, 1.0, 1.0 if sweeps.side == 1 else -1.0])
