@@ -32,14 +32,14 @@ def thin(y, wide, is_rib):
     return block(0, 40, 0, 30, 0, 10).difference(block(10, 30, y - wide / 2, y + wide / 2, 8, 11))
 
 
-def found(part, moves, cutters, most, is_gouge, with_faces=True):
+def found(part, moves, cutters, most, is_gouge, with_faces=True, **more):
     asked = np.zeros(LATTICE.shape, bool)
     asked[10:-10, 10:-10] = True
     sweeps = Sweeps([(moves, IDENTITY, 0)], cutters, LATTICE, 1, start=12.0)
     limit = np.full(LATTICE.shape, most)
     grid = grid_of(part)
     if is_gouge:
-        return unproved_gouges(sweeps, grid, LATTICE, limit, asked, with_faces=with_faces).is_found
+        return unproved_gouges(sweeps, grid, LATTICE, limit, asked, with_faces=with_faces, **more).is_found
     points = np.column_stack([a.ravel() for a in np.meshgrid(LATTICE.x(), LATTICE.y())])
     owner = sweeps.cut(points, 12.0)[1].reshape(LATTICE.shape)
     return unproved_leftover(sweeps, grid, LATTICE, limit, owner, asked, with_faces=with_faces).is_found
@@ -100,6 +100,27 @@ def test_clean_slopes_and_walls_are_proved(angle, is_gouge):
     start, end = np.vstack(start), np.vstack(end)
     moves = make_moves(start=start, end=end, tool=np.ones(len(start), int))
     assert not found(solid(z, 40.0, 30.0), moves, BALL, 0.5, is_gouge)[:, :60].any()
+
+
+def test_a_long_edge_at_the_limit_is_given_up_once_a_place_of_it_stays_open(monkeypatch):
+    # A wall of 30 mm cut 0.1 back: at its upper edge the part is 0.1 from what is left, and at a limit
+    # of 0.1 no square along the edge can be settled; to ask them all takes some 300 million heights.
+    part = block(0, 30, 0, 15.2, 0, 10)
+    moves = make_moves(start=[[-5.0, 18.1, 5.0]], end=[[35.0, 18.1, 5.0]], tool=[1])
+    asked, cut = [], Sweeps.cut
+
+    def counted(self, places, *more):
+        asked.append(len(places))
+        return cut(self, places, *more)
+
+    monkeypatch.setattr(Sweeps, "cut", counted)
+    along = (LATTICE.x() > 4.4) & (LATTICE.x() < 29.6)
+    got = found(part, moves, FLAT, 0.1, True, floor=0.0002)
+    assert got[np.abs(LATTICE.y() - 15.0) < 0.1][:, along].all()  # none of them is taken for proved
+    assert sum(asked) < 6e6
+    asked.clear()
+    assert not found(part, moves, FLAT, 0.11, True, floor=0.0002).any()
+    assert sum(asked) < 6e6
 
 
 def test_check__tells_a_groove_that_no_sample_saw(tmp_path):
