@@ -30,7 +30,7 @@ def _machine(job: Job) -> Iterable[str]:
         if without:
             yield f"the ends of travel in {_names(without)} (setups[].machine_zero)"
     if machine.spindle is None:
-        yield "whether the spindle turns as slowly or as fast (machine.spindle)"
+        yield "speeds of the spindle (machine.spindle)"
     bare = [setup.name for setup in job.setups if not any(one.stands_in(setup) for one in job.fixtures)]
     if bare:
         yield f"clamps and stops in {_names(bare)}, none is stated ([[fixtures]])"
@@ -76,4 +76,4 @@ def _shape(job: Job) -> Iterable[str]:
 
 
 def _names(names: list[str]) -> str:
-    return " and ".join(f"'{name}'" for name in names)
+    return ", ".join(f"'{name}'" for name in names)

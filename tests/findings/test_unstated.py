@@ -23,7 +23,7 @@ def test_a_bare_job__each_key_that_is_missing_is_named(tmp_path, capsys):
     words = told(written(tmp_path, JOB))
     assert words == [
         "the ends of the machine's travel (machine.low, machine.high)",
-        "whether the spindle turns as slowly or as fast (machine.spindle)",
+        "speeds of the spindle (machine.spindle)",
         "clamps and stops in 'top', none is stated ([[fixtures]])",
         "whether neck or shank rub: T1 (cutting_length, shank)",
         "whether the holder rubs: T1 (stick_out, holder)",
