@@ -17,7 +17,8 @@ from simkit.report.console_budget import budget_parts
 from simkit.report.console_effort import effort_parts, faster_lines
 from simkit.report.console_steps import step_parts
 from simkit.report.console_tables import surface_tables
-from simkit.units import is_too_coarse, measured_words
+from simkit.report.page.words import Lengths, measured
+from simkit.units import MM_PER_INCH, is_too_coarse, measured_words
 
 MOST_ROWS = 10
 WIDE = 120  # characters: a narrower terminal gets the rows as lines
@@ -103,12 +104,12 @@ class Console:
             self._out.print(verdict, soft_wrap=True)
             return
         self._out.print(_job_text(result))
-        rows = cause_rows(result)
+        rows, lengths = cause_rows(result), Lengths(result["job"].get("unit") or "mm")
         if rows:
             if self._out.width >= WIDE:
-                self._out.print(_findings_table(rows[:MOST_ROWS]))
+                self._out.print(_findings_table(rows[:MOST_ROWS], lengths))
             else:
-                self._out.print(_findings_lines(rows[:MOST_ROWS]))
+                self._out.print(_findings_lines(rows[:MOST_ROWS], lengths))
             if len(rows) > MOST_ROWS:
                 self._out.print(f"and {len(rows) - MOST_ROWS} more rows; --json FILE writes all of them")
             if any(row["unit"] == "mm" and is_too_coarse(row["value"], row["bound"]) for row in rows):
@@ -192,52 +193,64 @@ def _limits_words(zone: dict[str, Any]) -> str:
     return f"{zone['name']}{side} gouge {zone['gouge']:g}, leftover {zone['leftover']:g}{left}"
 
 
-def _findings_table(rows: list[dict[str, Any]]) -> Table:
+def _findings_table(rows: list[dict[str, Any]], lengths: Lengths) -> Table:
     table = Table(box=None, padding=(0, 1), show_edge=False)
     table.add_column("no.", justify="right", no_wrap=True)
     table.add_column("finding", no_wrap=True)
     table.add_column("measured", justify="right", no_wrap=True)
     table.add_column("limit", justify="right", no_wrap=True)
     table.add_column("side", justify="right", no_wrap=True)
-    table.add_column("place (mm)", no_wrap=True)
+    table.add_column(f"place ({lengths.name})", no_wrap=True)
     table.add_column("program line", overflow="fold")
     table.add_column("what", overflow="fold")
     for row in rows:
         table.add_row(
             row["number"],
             Text(row["kind"], style=_STYLES[row["severity"]]),
-            measured_text(row),
-            "" if row["limit"] is None else f"{row['limit']:g}",
+            measured(row, lengths),
+            _limit(row, lengths),
             "" if row["side"] is None else str(row["side"]),
-            _place(row),
+            _place(row, lengths),
             Text(f"{row['file']}:{row['line']}" if row["line"] else row["file"]),
-            Text(row["message"]),
+            Text(lengths.text(row["message"])),
         )
     return table
 
 
-def _findings_lines(rows: list[dict[str, Any]]) -> Text:
+def _findings_lines(rows: list[dict[str, Any]], lengths: Lengths) -> Text:
     """Return the findings for a narrow terminal: what and how much, then where, then in words."""
     text = Text()
     for row in rows:
         text.append(f"{row['number']:>3}  ")
         text.append(row["kind"], style=_STYLES[row["severity"]])
-        limit = "" if row["limit"] is None else f" (limit {row['limit']:g})"
-        text.append(f"  {measured_text(row)}{limit}\n")
+        limit = f" (limit {_limit(row, lengths)})" if _limit(row, lengths) else ""
+        text.append(f"  {measured(row, lengths)}{limit}\n")
         where = [f"{row['file']}:{row['line']}" if row["line"] else row["file"]]
         where += [f"side {row['side']}"] if row["side"] else []
-        where += [f"at {_place(row)}"] if _place(row) else []
-        text.append(f"     {'  '.join(where)}\n     {row['message']}\n")
+        place = _place(row, lengths)
+        where += [f"at {place}"] if place else []
+        text.append(f"     {'  '.join(where)}\n     {lengths.text(row['message'])}\n")
     text.rstrip()
     return text
 
 
-def _place(row: dict[str, Any]) -> str:
+def _limit(row: dict[str, Any], lengths: Lengths) -> str:
+    """Return the limit of a finding without its unit, '' when it has none."""
+    if row["limit"] is None:
+        return ""
+    return (
+        f"{row['limit'] / MM_PER_INCH:.4f}"
+        if lengths.is_inch and row["unit"] == "mm"
+        else f"{row['limit']:g}"
+    )
+
+
+def _place(row: dict[str, Any], lengths: Lengths) -> str:
     """Return the place as the program of that side would call it, else in the blank frame."""
     place = row["program_at"] or row["at"]
     if place is None:
         return ""
-    text = "X{:.1f} Y{:.1f} Z{:.1f}".format(*place)
+    text = "X{} Y{} Z{}".format(*map(lengths.place, place))
     return text if row["program_at"] else f"{text} (blank)"
 
 

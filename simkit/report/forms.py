@@ -26,6 +26,7 @@ class JobName:
 
     name: str = told("for people")
     file: str = told("the job file as it was named, '' without one")
+    unit: str | None = told("of plain numbers in the job file; lengths here are mm", is_optional=True)
 
 
 @dataclass(frozen=True, slots=True)

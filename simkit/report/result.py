@@ -61,7 +61,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "form": "simkit result",
             "version": VERSION,
             "simkit": simkit.__version__,
-            "job": {"name": job.name, "file": file_word(job.file)},
+            "job": {"name": job.name, "file": file_word(job.file), "unit": job.unit},
             "verdict": verdict_of(findings, tuple(evidence.deviations)),
             "strict": False,
             "against": None,
