@@ -44,7 +44,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 side=side,
                 **shape.spot_fields(spot, lattice),
                 **evidence.place_of((*spot.at, z), shape.setup_of_side(evidence, side, row)),
-                **evidence.source_of(row),
+                **shape.source_at(evidence, side, spot.at, row),
             )
         )
     return findings

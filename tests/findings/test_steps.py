@@ -173,7 +173,7 @@ def test_step__that_does_nothing_is_told(tmp_path):
     words = [row["message"] for row in failing(found) if row["kind"] == "step"]
     assert words == [
         "the pour after 'top' finds nothing to fill on side 2",
-        "the step to 12 mm after 'top' takes nothing off",
+        "the step to 12 mm after 'top' takes nothing off: the blank is no thicker then",
     ]
 
 
