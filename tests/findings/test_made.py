@@ -6,8 +6,8 @@ import pytest
 
 from simkit.cli import main
 from tests.findings.programs import dug
-from tests.findings.test_steps import FLUSH, PLAIN, POCKET, POUR, failing, stated
-from tests.small_job import block, check
+from tests.findings.test_steps import FLUSH, PLAIN, POCKET, POUR, TURNED, failing, stated
+from tests.small_job import HEAD, JOB, block, check
 
 CUTTER_WORDS = ("cut ", "pass", "cutter", "program")
 
@@ -122,3 +122,21 @@ def test_part_larger_than_the_blank_as_stated__is_still_refused(tmp_path, capsys
     with pytest.raises(FileNotFoundError):
         check(tmp_path, block(0, 40, 0, 30, 0, 12.5), dug(PLAIN, *POCKET))
     assert "stands out of the blank by 0.500 mm at the top" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("left", "kind"), [(10.6, "thin-wall"), (9.8, "break-through")])
+def test_wall__under_a_planed_face_names_the_step(tmp_path, left, kind):
+    """A pocket 10 mm up from side 2, and side 1 planed to 0.6 mm over its floor, or below that."""
+    slots = "".join(f"G0 X12.9 Y{y}\nG1 Z-10 F300\nG1 X27.1\nG0 Z60\n" for y in (13, 15, 17))
+    (tmp_path / "back.nc").write_text(f"{HEAD.replace('G0 Z20', 'G0 Z60')}{slots}M30\n", encoding="utf-8")
+    back = TURNED.format(face="bottom", up=left, more="")
+    job = stated({"do": "thickness", "thickness": left}, job=JOB.replace("[target]", back + "[target]"))
+    part = block(0, 40, 0, 30, 0, 12).difference(block(10, 30, 10, 20, -1, 10))
+    _, found = check(tmp_path, part, dug(PLAIN, (-20, 15, 14)), job=job)
+    row = next(row for row in found if row["kind"] == kind)
+    assert (row["file"], row["side"]) == ("job.toml", 1)
+    assert job.split("\n")[row["line"] - 1] == f"thickness = {left}"
+    if kind == "thin-wall":
+        assert row["message"].endswith("side 1 is as the step to 10.6 mm after 'top' left it")
+        assert row["value"] == pytest.approx(0.6, abs=0.01)
+    assert " step " in row["advice"]
