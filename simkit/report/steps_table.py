@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
-from simkit.budget.faces import least_taken, why_not
+from simkit.budget.faces import hidden_over, least_taken, why_not
 from simkit.findings.evidence import Evidence
 from simkit.job.steps import POUR, Step
 from simkit.stock.field import volume_of
@@ -78,10 +79,11 @@ def steps_remarks(evidence: Evidence) -> list[str]:
         if why:
             words.append(f"not told: how much error the second side bears, for {why}")
         elif evidence.budget is not None:
-            words.append(
-                "what error the second side bears counts steps as done to the stated thickness, in a blank "
-                f"that is at most {least_taken(job):.2f} mm thinner than stated"
-            )
+            told = "what error the second side bears counts steps as done as stated"
+            thinner = min(least_taken(job), hidden_over(evidence))
+            if thinner < math.inf:
+                told += f", in a blank that is at most {thinner:.2f} mm thinner than stated"
+            words.append(told)
     for number, one in evidence.steps_done():
         if not isinstance(one, Poured) and one.narrower > 0.0:
             far = f"{one.narrower:.1f} mm"
