@@ -11,8 +11,8 @@ from simkit.frames import Frame
 from simkit.job.model import Job
 from simkit.job.steps import POUR
 from simkit.moves.table import Moves
-from simkit.stock.cut import cut_heights
-from simkit.stock.field import Field
+from simkit.stock.cut import cut, cut_heights
+from simkit.stock.field import Field, blank_field, blank_lattice
 from simkit.stock.pour import Poured, fill_again, pour
 from simkit.stock.thickness import Thicknessed, take, thickness
 
@@ -31,6 +31,24 @@ def do_steps(field: Field, job: Job, setup: int) -> tuple[Field, list[Done]]:
         field, one = do(field, step, job.body(number))
         done.append(one)
     return field, done
+
+
+def steps_alone(job: Job, moves: Sequence[Moves], cell: float) -> list[list[Done]]:
+    """Return what the steps behind each setup do, [setup][step], where no check is run: cut here.
+
+    moves: of each setup.  cell mm: of the cells that it is cut on; in a job without steps nothing is cut.
+    """
+    if not job.steps:
+        return [[] for _ in job.setups]
+    blank, done = job.blank, []
+    lattice = blank_lattice(blank.length, blank.width, cell)
+    field = blank_field(lattice, blank.length, blank.width, blank.thickness)
+    for index, (setup, one) in enumerate(zip(job.setups, moves, strict=True)):
+        if len(one):
+            field = cut(field, one, job.cutters, setup.frame(blank)).field
+        field, its = do_steps(field, job, index)
+        done.append(its)
+    return done
 
 
 def do_again(field: Field, done: Sequence[Done]) -> Field:
