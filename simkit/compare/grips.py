@@ -24,6 +24,7 @@ class Grip:
     bears N: area times `grip`, that of the stronger where two lie over one another; None when one of them
         states none.  bears_bound N: the same of area_bound.
     also: kinds of what else holds it (clamps, screws, dowels, "fixture"): not counted in `bears`.
+    middle (x, y) mm, blank frame: of its columns.
     """
 
     setup: int
@@ -35,6 +36,7 @@ class Grip:
     bears: float | None
     bears_bound: float
     also: tuple[str, ...]
+    middle: tuple[float, float]
 
 
 def grips(
@@ -95,6 +97,7 @@ def grips(
                 float(force[held & mine].sum()) * square if is_known else None,
                 bound * max(one.grip for one, _ in on) if is_known else 0.0,
                 tuple(dict.fromkeys(kind for kind, mask in other_kinds if (mask & mine).any())),
+                tuple(float(k) for k in after.lattice.centre_of(*np.argwhere(mine).mean(axis=0))),
             )
         )
     return found
