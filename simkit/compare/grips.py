@@ -67,10 +67,7 @@ def grips(
     others = [one for one in holding if one.kind not in FROM_BELOW]
     other_kinds = [(one.kind, held_cells(after, setup, blank, [one], ())) for one in others]
     other_kinds += [("fixture", held_cells(after, setup, blank, (), [one])) for one in fixtures]
-    rim = np.ones(after.lattice.shape, bool)
-    room = max(1, round(EDGE / after.lattice.cell))
-    rim[room:-room, room:-room] = False
-    at_edge = pieces.at(rim)
+    at_edge = pieces.at(after.rim(EDGE))
     size = volumes(after, pieces)
     part = np.zeros(pieces.count + 1) if is_part is None else pieces.sums(is_part & (pieces.label > 0))
     plan = pieces.sums(pieces.label > 0)

@@ -36,8 +36,8 @@ def find(evidence: Evidence) -> list[Finding]:
                     + shape.lesser_words(lesser)
                 ),
                 advice=(
-                    "This step goes down into what the other side cut: check its thickness and side, and the "
-                    "other side's zero."
+                    "This step takes that off the part, or goes down into what the other side cut: check its "
+                    "sizes, and where the part lies in the blank."
                     if by_step
                     else "The cuts of both sides meet inside the part: check depth and zero of both setups, "
                     "and the thickness of the blank."

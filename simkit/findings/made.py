@@ -9,14 +9,14 @@ import numpy as np
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.job.model import Job
-from simkit.job.steps import POUR
+from simkit.job.steps import POUR, SAW
 from simkit.units import area_words
 
 
 def step_name(job: Job, number: int) -> str:
     """Return what a step is called in a sentence, such as "pour after 'outside'"."""
     step = job.steps[number]
-    what = "pour" if step.do == POUR else f"step to {step.thickness:g} mm"
+    what = {POUR: "pour", SAW: "sawing"}.get(step.do) or f"step to {step.thickness:g} mm"
     return f"{what} after '{job.setups[step.after].name}'"
 
 
@@ -37,6 +37,11 @@ def gouge_words(evidence: Evidence, one: shape.Looked) -> tuple[str, str] | None
             return (
                 f"the resin of the {name} stands {size} below the part {over}",
                 "Pour higher, or over the face and take it off as a step to a thickness.",
+            )
+        if evidence.job.steps[number].do == SAW:
+            return (
+                f"the {name} goes {size} into the part {over}",
+                "Leave a larger box, or move the part in it.",
             )
         return (
             f"the {name} takes {size} off the part {over}",

@@ -5,8 +5,9 @@ from __future__ import annotations
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.made import step_name
+from simkit.findings.sawn import idle_holding
 from simkit.job.model import Job
-from simkit.job.steps import POUR, stands_over
+from simkit.job.steps import POUR, SAW, THICKNESS, stands_over
 from simkit.stock.thickness import Thicknessed
 
 LEAST = 0.01  # mm
@@ -28,7 +29,9 @@ def find(evidence: Evidence) -> list[Finding]:
         where = " inside its outline" if is_pour and one.step.outline else ""
         what = f"finds nothing to fill on side {one.step.side}{where}" if is_pour else "takes nothing off"
         advice = "Check side, level and outline of the pour, and after which setup it is done."
-        if not is_pour:
+        if one.step.do == SAW:
+            advice = "Check its box against the blank as it is then."
+        elif not is_pour:
             advice = "Check its thickness and its side against the blank as it is then."
             if one.before.thickness - one.step.thickness < LEAST:
                 what += ": the blank is no thicker then"
@@ -44,7 +47,9 @@ def find(evidence: Evidence) -> list[Finding]:
                 **evidence.job_line(f"steps[{number}].do"),
             )
         )
-    findings += _too_high(evidence) + _planed_on_resin(evidence) + _left_proud(evidence)
+    findings += (
+        idle_holding(evidence) + _too_high(evidence) + _planed_on_resin(evidence) + _left_proud(evidence)
+    )
     for index, setup in enumerate(job.setups):
         under = 3 - setup.side_up
         stated = stands_over(setup.before, under)
@@ -125,7 +130,7 @@ def _planed_on_resin(evidence: Evidence) -> list[Finding]:
     job, findings = evidence.job, []
     for number, step in enumerate(job.steps):
         under = 3 - step.side
-        over = 0.0 if step.do == POUR else stands_over(job.steps[:number], under)
+        over = stands_over(job.steps[:number], under) if step.do == THICKNESS else 0.0
         if over <= LEAST or _is_cut(job, under, number):
             continue
         findings.append(

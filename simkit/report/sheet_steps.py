@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from simkit.job.model import Job
-from simkit.job.steps import POUR
+from simkit.job.steps import POUR, SAW
 from simkit.moves.table import join_moves
 from simkit.report.steps_table import step_words
 from simkit.stock.pour import Poured
@@ -68,6 +68,13 @@ def resin_lines(rows: list[dict[str, Any]]) -> list[str]:
 def step_lines(row: dict[str, Any]) -> list[str]:
     """Return what a step needs and what to look at, as lines."""
     long, wide, thick = (f"{round(size, 2):g}" for size in row["size"])
+    if row["do"] == SAW:
+        return [
+            f"takes      {row['volume']:.2f} cm3, the saw's own cut outside",
+            f"then       the blank is {long} x {wide} x {thick} mm",
+            "mark       write the arrow again at the left front corner, side 1 up, if it was sawn off",
+            f"measure    [ ] {long} by {wide} mm, square, both diagonals alike",
+        ]
     if row["do"] != POUR:
         again = "mark       write the arrow again at the left front corner, side 1 up: it goes with the face"
         return [
