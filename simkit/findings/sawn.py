@@ -62,8 +62,8 @@ def idle_holding(evidence: Evidence) -> list[Finding]:
                     kind="step",
                     severity="warning",
                     message=f"the {one.kind} (entry {number + 1} of `holding`) holds nothing in "
-                    f"'{setup.name}': the blank is sawn smaller by then, and places count from its left front "
-                    "corner as it lies",
+                    f"'{setup.name}': the blank is sawn smaller by then, and places count from its "
+                    "left front corner as it lies",
                     advice="State where it holds then, with `setups`.",
                     measure="wood in its outline",
                     setup=setup.name,
