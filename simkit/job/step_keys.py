@@ -119,7 +119,7 @@ STEP_KEYS: tuple[Key, ...] = (
         size=2,
         low=-BIGGEST,
         high=BIGGEST,
-        examples=("[[10, 10], [290, 100]]",),
+        examples=("[[5, 5], [275, 85]]",),
         is_aside=True,
     ),
 )
