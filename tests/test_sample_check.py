@@ -145,10 +145,10 @@ def test_jig__round_corners_keep_the_boat_up_by_the_depth_of_the_pocket(results)
 
 
 def test_tape_alone__is_too_little_for_the_spoilt_boat(tmp_path):
-    """Poor tape in place of screws, and no tabs.  The foot ends 1 mm below the face that lies on the tape then.
+    """Poor tape in place of screws, and no tabs.  The foot ends 1 mm below the face that would lie on it.
 
-    In the first setup wood stands on all of the tape, 4 N by its figures, which is too little; in the second no
-    tape reaches the foot, so that the boat comes free.
+    In the first setup wood stands on all of the tape, 4 N by its figures, which is too little; in the second
+    no tape reaches the foot, so that the boat comes free.
     """
     folder = SAMPLES / "spoilt" / "no_tabs"
     text = (folder / "job.toml").read_text("utf-8")
@@ -170,5 +170,5 @@ def test_tape_alone__is_too_little_for_the_spoilt_boat(tmp_path):
     assert (free["severity"], Path(free["file"]).name) == ("safety", "side2.nc")
     (weak,) = [row for row in result["findings"] if row["kind"] == "weak-hold" and row["side"] == 1]
     assert (weak["severity"], weak["unit"], weak["value"]) == ("warning", "N", first["bears"])
-    assert weak["limit"] == pytest.approx(2 * first["force"])
+    assert weak["limit"] == pytest.approx(2 * first["force"], abs=1e-3)
     assert weak["value"] < weak["limit"]
