@@ -142,3 +142,33 @@ def test_jig__round_corners_keep_the_boat_up_by_the_depth_of_the_pocket(results)
     assert len(middles) == 4
     for corner in corners:
         assert np.abs(middles - corner).max(axis=1).min() < 1.5
+
+
+def test_tape_alone__is_too_little_for_the_spoilt_boat(tmp_path):
+    """Poor tape in place of screws, and no tabs.  The foot ends 1 mm below the face that would lie on it.
+
+    In the first setup wood stands on all of the tape, 4 N by its figures, which is too little; in the second
+    no tape reaches the foot, so that the boat comes free.
+    """
+    folder = SAMPLES / "spoilt" / "no_tabs"
+    text = (folder / "job.toml").read_text("utf-8")
+    tape = '[[holding]]\nkind = "tape"\ngrip = 0.0005\nbox = [[60, 20], [215, 70]]\n'
+    text = text[: text.index("[[holding]]")] + tape
+    text = text.replace("../../olive_boat", (SAMPLES / "olive_boat").resolve().as_posix())
+    text = text.replace('["side2.nc"]', f'["{(folder / "side2.nc").resolve().as_posix()}"]')
+    text = text.replace('species = "cherry"', 'species = "cherry"\ncutting_force = 20')
+    (tmp_path / "job.toml").write_text(text, encoding="utf-8")
+    words = ["check", str(tmp_path / "job.toml"), "--quiet", "--cell", "1.25"]
+    assert main([*words, "--json", str(tmp_path / "r.json")]) == 1
+    result = json.loads((tmp_path / "r.json").read_text("utf-8"))
+    first, *later = result["held"]
+    assert first["setup"] == "outside and foot"
+    assert first["area"] == pytest.approx(155 * 50, rel=0.02)
+    assert first["bears"] == pytest.approx(0.0005 * first["area"])
+    assert not [row for row in later if row["piece"].startswith("the part")]
+    (free,) = [row for row in result["findings"] if row["kind"] == "loose-piece"]
+    assert (free["severity"], Path(free["file"]).name) == ("safety", "side2.nc")
+    (weak,) = [row for row in result["findings"] if row["kind"] == "weak-hold" and row["side"] == 1]
+    assert (weak["severity"], weak["unit"], weak["value"]) == ("warning", "N", first["bears"])
+    assert weak["limit"] == pytest.approx(2 * first["force"], abs=1e-3)
+    assert weak["value"] < weak["limit"]

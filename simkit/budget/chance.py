@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simkit.budget.contributions import NORMAL, Contribution
+from simkit.budget.contributions import NORMAL, PINS, Contribution
 from simkit.budget.rows import Rows
 
 POINTS, REPEATS = 12, 16  # 2^12 points, so many times over
@@ -41,7 +41,8 @@ class Chance:
 def chance(rows: Rows, parts: list[Contribution], off: float) -> Chance:
     """Return how likely every limit is to hold.  off mm: how far the rows' values may be off.
 
-    Errors are independent of each other.  Sampled by scrambled Sobol points, the same in each run: REPEATS
+    Errors are independent of each other, but for those of dowels, which keep within what these permit
+    together.  Sampled by scrambled Sobol points, the same in each run: REPEATS
     scrambles of 2^POINTS.  A pilot of 2^PILOT points finds the rows that count, another one tells how often
     the others would have changed the answer.
     bound: 2.13 standard errors of the mean over the scrambles (Student's t, 15 degrees of freedom, 95 %),
@@ -51,7 +52,7 @@ def chance(rows: Rows, parts: list[Contribution], off: float) -> Chance:
     """
     steps = np.column_stack([part.column for part in parts])
     is_normal = np.array([part.shape == NORMAL for part in parts])
-    variance = (steps * np.where(is_normal, 1.0, 1 / np.sqrt(3.0))) ** 2
+    variance = (steps * np.array([part.standard / part.size for part in parts])) ** 2
     total = np.sqrt(variance.sum(axis=1))
     room = rows.limit - rows.value
     most = np.abs(steps) @ np.where(is_normal, FARTHEST, 1.0)
@@ -60,11 +61,11 @@ def chance(rows: Rows, parts: list[Contribution], off: float) -> Chance:
     if not len(near):
         shares = variance[tight] / max(float(variance[tight].sum()), 1e-300)
         return Chance(1.0, 0.0, -1, tight, shares, np.ones(len(parts)), -1, 1.0)
-    kept, missed = _rows_that_count(steps, room, near, is_normal)
+    kept, missed = _rows_that_count(steps, room, near, parts)
     holds = np.ones((REPEATS, 3))  # as the rows say, off higher, off lower
     broken = np.zeros(len(kept), np.int64)
     for repeat in range(REPEATS):
-        error = _errors(is_normal, POINTS, repeat)
+        error = _errors(parts, POINTS, repeat)
         worst, nth = _worst(error, steps[kept], room[kept])
         holds[repeat] = [(worst <= limit).mean() for limit in (0.0, -off, off)]
         broken += np.bincount(nth[worst > 0], minlength=len(kept))
@@ -74,25 +75,26 @@ def chance(rows: Rows, parts: list[Contribution], off: float) -> Chance:
     first = int(kept[np.argmax(broken)]) if broken.any() else -1
     nearest = first if first >= 0 else tight
     shares = variance[nearest] / max(float(variance[nearest].sum()), 1e-300)
-    told = _without(steps[kept], room[kept], is_normal, [part.key for part in parts], shares)
+    told = _without(steps[kept], room[kept], parts, shares)
     without, work_on, holds_without = told
     work_on = work_on if first >= 0 else -1
     return Chance(float(mean[0]), bound, first, nearest, shares, without, work_on, holds_without)
 
 
-def _without(steps, room, is_normal, keys: list[str], shares) -> tuple[np.ndarray, int, float]:
+def _without(steps, room, parts: list[Contribution], shares) -> tuple[np.ndarray, int, float]:
     """Return how likely all limits hold without each contribution, one of the key that costs the most, and
     how likely they hold without that key.
 
     A share in the variance of one place does not tell what to work on: another place may break as often, of
     another error.  Keys that cost the same are told apart by their shares.
     """
+    keys = [part.key for part in parts]
     names = list(dict.fromkeys(keys))
     alone = np.eye(len(keys), dtype=bool)
     gone = np.vstack([alone, *([key == name for key in keys] for name in names)])
     holds = np.zeros(len(gone))
     for repeat in range(WITHOUT):
-        error = _errors(is_normal, POINTS, repeat)
+        error = _errors(parts, POINTS, repeat)
         for nth, off in enumerate(gone):
             worst, _ = _worst(np.where(off, 0.0, error), steps, room)
             holds[nth] += (worst <= 0).mean() / WITHOUT
@@ -101,12 +103,21 @@ def _without(steps, room, is_normal, keys: list[str], shares) -> tuple[np.ndarra
     return holds[: len(keys)], keys.index(names[best]), float(holds[len(keys) + best])
 
 
-def _errors(is_normal: np.ndarray, points: int, seed: int) -> np.ndarray:
-    """Return 2^points errors, each a multiple of its size: even from -1 to 1, or normal."""
+def _errors(parts: list[Contribution], points: int, seed: int) -> np.ndarray:
+    """Return 2^points errors, each a multiple of its size: even from -1 to 1, normal, or as pins permit."""
     from scipy.stats import norm, qmc
 
-    unit = qmc.Sobol(len(is_normal), scramble=True, seed=seed).random_base2(points)
-    return np.where(is_normal, norm.ppf(np.clip(unit, 1e-12, 1 - 1e-12)), 2 * unit - 1)
+    unit = qmc.Sobol(len(parts), scramble=True, seed=seed).random_base2(points)
+    error = 2 * unit - 1
+    is_normal = [part.shape == NORMAL for part in parts]
+    error[:, is_normal] = norm.ppf(np.clip(unit[:, is_normal], 1e-12, 1 - 1e-12))
+    pins = [k for k, part in enumerate(parts) if part.shape == PINS]
+    if pins:
+        nth = [parts[k].nth for k in pins]
+        cube = np.full((len(unit), 3), 0.5)
+        cube[:, nth] = unit[:, pins]
+        error[:, pins] = parts[pins[0]].pins.places(cube)[:, nth] / [parts[k].size for k in pins]
+    return error
 
 
 def _worst(error: np.ndarray, steps: np.ndarray, room: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -121,9 +132,9 @@ def _worst(error: np.ndarray, steps: np.ndarray, room: np.ndarray) -> tuple[np.n
     return worst, nth
 
 
-def _rows_that_count(steps, room, near, is_normal) -> tuple[np.ndarray, float]:
+def _rows_that_count(steps, room, near, parts) -> tuple[np.ndarray, float]:
     """Return the rows of `near` that are the worst of a pilot, or nearly, and how often the rest matters."""
-    error = _errors(is_normal, PILOT, REPEATS)
+    error = _errors(parts, PILOT, REPEATS)
     worst, _ = _worst(error, steps[near], room[near])
     counts = np.zeros(len(near), bool)
     chunk = max(1, VALUES // len(error))
@@ -132,7 +143,7 @@ def _rows_that_count(steps, room, near, is_normal) -> tuple[np.ndarray, float]:
         over = steps[some] @ error.T - room[some][:, None]
         counts[first : first + chunk] = (over >= worst - NEAR).any(axis=1)
     kept = near[counts]
-    other = _errors(is_normal, PILOT, REPEATS + 1)
+    other = _errors(parts, PILOT, REPEATS + 1)
     differ = (_worst(other, steps[near], room[near])[0] > 0) != (
         _worst(other, steps[kept], room[kept])[0] > 0
     )

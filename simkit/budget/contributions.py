@@ -10,9 +10,10 @@ import numpy as np
 from simkit.budget.motion import Motion
 from simkit.budget.rows import Rows
 from simkit.compare.dowel_play import play_of
+from simkit.compare.pin_pair import PinPair
 from simkit.job.wood import movement
 
-UNIFORM, NORMAL = "uniform", "normal"
+UNIFORM, NORMAL, PINS = "uniform", "normal", "pins"
 _TOGETHER = {  # what a person can work on, where one key of the job makes several errors
     "zero_setting": "setting the zero",
     "scatter": "how well the machine comes back to a place",
@@ -27,6 +28,8 @@ class Contribution:
     key: of the job file.  words: what it is.  size: the most either way (uniform: every error up to it as
     likely), or one standard deviation (normal).  unit.  column (n,): by how much the values of the rows grow
     for an error of `size`.
+    pins: what they happen together from (shape PINS), and nth: which of its three this is; not correlated
+    with the other two, but with all of them no more than the pins permit.
     """
 
     key: str
@@ -35,10 +38,14 @@ class Contribution:
     unit: str
     shape: str
     column: np.ndarray
+    pins: PinPair | None = None
+    nth: int = 0
 
     @property
     def standard(self) -> float:
         """Its standard uncertainty, in `unit`; even ones by GUM (JCGM 100:2008) 4.3.7, from memory."""
+        if self.shape == PINS:
+            return float(self.pins.standards[self.nth])
         return self.size / math.sqrt(3.0) if self.shape == UNIFORM else self.size
 
     @property
@@ -79,7 +86,7 @@ def contributions(evidence, motion: Motion, rows: Rows) -> tuple[list[Contributi
         add("thickness_error", "measuring the blank's thickness", size, "mm", columns[:, 4])
     if size := take("planing", "planing the blank to an even thickness"):
         add("planing", "planing the blank to an even thickness", size, "mm", columns[:, 4])
-    _play(evidence, motion, rows, add, missing)
+    _play(evidence, motion, rows, found, missing)
     size = take("moisture_change", "moisture between the sides")
     if size:
         moves, words = movement(job.blank.species, job.blank.grain, job.layup)
@@ -92,7 +99,7 @@ def contributions(evidence, motion: Motion, rows: Rows) -> tuple[list[Contributi
     return found, missing
 
 
-def _play(evidence, motion: Motion, rows: Rows, add, missing: list[str]) -> None:
+def _play(evidence, motion: Motion, rows: Rows, found: list[Contribution], missing: list[str]) -> None:
     """Add what the play of the dowels permits."""
     play = play_of(evidence.pins, motion.setup)
     if play is None:
@@ -100,23 +107,37 @@ def _play(evidence, motion: Motion, rows: Rows, add, missing: list[str]) -> None
         return
     if math.isinf(play.turn_degrees):
         missing.append("the turn that a single dowel permits")
-    turn = motion.turn_about(rows.at, play.middle)
-    (u, v), (right, back, _) = play.direction, motion.lie.matrix.T
-    along, across = u * right + v * back, u * back - v * right
-    for words, size, way in (
-        ("play of the dowels along their line", play.along, np.broadcast_to(along, rows.at.shape)),
-        ("play of the dowels across their line", play.across, np.broadcast_to(across, rows.at.shape)),
-    ):
+    pair = play.pair
+    if pair is None:
+        return
+    ways = _pin_ways(rows, motion, pair)
+    for nth, (words, size) in enumerate(zip(_pin_words(pair), pair.sizes, strict=False)):
         if size > 0:
-            add("dowels", words, size, "mm", np.sum(way * rows.grow, axis=1))
-    if 0 < play.turn_degrees < math.inf:
-        add(
-            "dowels",
-            "play of the dowels, turn",
-            play.turn_degrees,
-            "degrees",
-            np.sum(turn * rows.grow, axis=1),
-        )
+            column = np.sum(ways[nth] * rows.grow, axis=1) * size
+            found.append(Contribution("dowels", words, float(size), "mm", PINS, column, pair, nth))
+
+
+def _pin_words(pair: PinPair) -> list[str]:
+    if not pair.has_two:
+        return [f"play of dowel '{pair.names[0]}', {way}" for way in ("left and right", "front and back")]
+    across = [f"play of dowel '{name}' across that line" for name in pair.names]
+    return ["play of the dowels along their line", *across]
+
+
+def _pin_ways(rows: Rows, motion: Motion, pair: PinPair) -> list[np.ndarray]:
+    """Return how the places of the rows move for 1 mm of each of the pair's three, (n, 3) mm each.
+
+    Linear in the turn, which is under a degree; see Motion.columns.
+    """
+    (u, v), (right, back, _) = pair.direction, motion.lie.matrix.T
+    along, across = (
+        np.broadcast_to(way, rows.at.shape) for way in (u * right + v * back, u * back - v * right)
+    )
+    if not pair.has_two:
+        return [along, across]
+    middle = tuple(np.mean(pair.at, axis=0))
+    turn = motion.turn_about(rows.at, middle) / np.radians(pair.apart)  # of 1 mm over their distance
+    return [along, across / 2 - turn, across / 2 + turn]
 
 
 def _held_at(evidence, motion: Motion) -> np.ndarray:

@@ -9,6 +9,7 @@ import numpy as np
 
 from simkit.frames import Frame, misplaced
 from simkit.job.model import Blank, Job, Setup
+from simkit.job.steps import POUR
 from simkit.stock.cut import cut_heights
 
 NAMES = ("right", "back", "turn", "high", "thickness")  # in this order wherever there is one number for each
@@ -104,12 +105,15 @@ def _lift(setup: Setup, blank: Blank, thicker: Blank) -> float:
 class SideHeights:
     """The surface of one side at any places, by the sweeps of its moves: exact.
 
-    evidence: of findings.  Heights count along the side's own axis (z of side 1, -z of side 2).
+    evidence: of findings.  Heights count along the side's own axis (z of side 1, -z of side 2).  Of a side
+    into which resin was poured they are as the whole job left them, what filled cuts had opened included.
     """
 
     def __init__(self, evidence, side: int):
         self.side, self.sign = side, 1.0 if side == 1 else -1.0
         self._cutters = evidence.job.cutters
+        is_poured = any(step.do == POUR and step.side == side for step in evidence.job.steps)
+        self._columns = evidence.columns if is_poured else None
         self._start = evidence.job.last_body.face(1 if side == 1 else -1)  # no cut reaches over it
         self._parts = [
             (evidence.moves[one], frame)
@@ -119,6 +123,9 @@ class SideHeights:
 
     def at(self, points: np.ndarray) -> np.ndarray:
         """Return the heights at points (n, 2) mm, blank frame: (n,) mm along the side's axis."""
+        if self._columns is not None:
+            left = self._columns(points)
+            return left.upper if self.side == 1 else -left.lower
         found = np.full(len(points), self._start)
         for moves, frame in self._parts:
             found, _ = cut_heights(points, moves, self._cutters, frame, found)

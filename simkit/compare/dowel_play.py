@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from simkit.compare.dowels import Pin
+from simkit.compare.pin_pair import PinPair
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +20,7 @@ class Play:
     place.  turn_degrees: either way, inf when one dowel alone leaves it free.  middle (x, y) mm, table
     frame.  direction (2,): of the line, unit length.  tight mm: how much the holes stand farther apart (or
     closer) than pins and play permit; above 0 the blank does not go onto its pins.
+    pair: what they permit together, of the two dowels that permit the least; None where that is nothing.
     """
 
     setup: int
@@ -29,6 +31,7 @@ class Play:
     middle: tuple[float, float]
     direction: tuple[float, float]
     tight: float
+    pair: PinPair | None
 
     def at_most(self, x: float, y: float) -> float:
         """Return a bound on how far a place (x, y) mm of the table frame can move by the play, mm."""
@@ -85,26 +88,33 @@ def play_of(pins: list[Pin], setup: int) -> Play | None:
 
     pins: of compare.dowels, each with the hole nearest to its pin.  The most play of each is taken.
     With more than two dowels each pair permits what two alone would, and the blank no more than the least
-    of these: the numbers are then 'at most'.  Error: see two_dowels.
+    of these: the numbers are then 'at most'.  Error: see two_dowels.  Shift and turn are each told alone: at
+    the end of one of them nothing is left of the others, see PinPair.
     """
     mine = [pin for pin in pins if pin.setup == setup]
     plays = [pin.nearest.dowel.play(pin.nearest.diameter) for pin in mine]
     if not mine or None in plays:
         return None
     most = tuple(play[1] for play in plays)
+    names = [pin.nearest.dowel.name for pin in mine]
     if len(mine) == 1:
-        return Play(
-            setup, most, max(most[0], 0.0) / 2, max(most[0], 0.0) / 2, math.inf, mine[0].hole, (1.0, 0.0), 0.0
-        )
+        radius = max(most[0], 0.0) / 2
+        alone = PinPair((names[0],), (mine[0].hole,), (radius,)) if radius > 0 else None
+        return Play(setup, most, radius, radius, math.inf, mine[0].hole, (1.0, 0.0), 0.0, alone)
     pairs = []
+    together = []
     for i, j in combinations(range(len(mine)), 2):
         a, b = math.dist(mine[i].hole, mine[j].hole), math.dist(mine[i].pin, mine[j].pin)
         room = [max(most[k], 0.0) for k in (i, j)]
         tight = abs(a - b) - sum(room) / 2
         pairs.append((a, i, j, tight, two_dowels(a, b, *room)))
+        radii = (room[0] / 2, room[1] / 2)
+        together.append(PinPair((names[i], names[j]), (mine[i].hole, mine[j].hole), radii, a - b))
     widest, i, j, _, _ = max(pairs, key=lambda pair: pair[0])
     (x0, y0), (x1, y1) = mine[i].hole, mine[j].hole
     along, across, turn = (min(pair[4][k] for pair in pairs) for k in range(3))
+    tightest = max(0.0, *(pair[3] for pair in pairs))
+    least = min(together, key=lambda pair: pair.volume)
     return Play(
         setup=setup,
         clearances=most,
@@ -113,5 +123,6 @@ def play_of(pins: list[Pin], setup: int) -> Play | None:
         turn_degrees=math.degrees(turn),
         middle=((x0 + x1) / 2, (y0 + y1) / 2),
         direction=((x1 - x0) / widest, (y1 - y0) / widest) if widest > 0 else (1.0, 0.0),
-        tight=max(0.0, *(pair[3] for pair in pairs)),
+        tight=tightest,
+        pair=least if tightest <= 0 and max(least.sizes) > 0 else None,
     )

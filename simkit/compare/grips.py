@@ -24,6 +24,7 @@ class Grip:
     bears N: area times `grip`, that of the stronger where two lie over one another; None when one of them
         states none.  bears_bound N: the same of area_bound.
     also: kinds of what else holds it (clamps, screws, dowels, "fixture"): not counted in `bears`.
+    middle (x, y) mm, blank frame: of its columns.
     """
 
     setup: int
@@ -35,6 +36,7 @@ class Grip:
     bears: float | None
     bears_bound: float
     also: tuple[str, ...]
+    middle: tuple[float, float]
 
 
 def grips(
@@ -65,10 +67,7 @@ def grips(
     others = [one for one in holding if one.kind not in FROM_BELOW]
     other_kinds = [(one.kind, held_cells(after, setup, blank, [one], ())) for one in others]
     other_kinds += [("fixture", held_cells(after, setup, blank, (), [one])) for one in fixtures]
-    rim = np.ones(after.lattice.shape, bool)
-    room = max(1, round(EDGE / after.lattice.cell))
-    rim[room:-room, room:-room] = False
-    at_edge = pieces.at(rim)
+    at_edge = pieces.at(after.rim(EDGE))
     size = volumes(after, pieces)
     part = np.zeros(pieces.count + 1) if is_part is None else pieces.sums(is_part & (pieces.label > 0))
     plan = pieces.sums(pieces.label > 0)
@@ -95,6 +94,7 @@ def grips(
                 float(force[held & mine].sum()) * square if is_known else None,
                 bound * max(one.grip for one, _ in on) if is_known else 0.0,
                 tuple(dict.fromkeys(kind for kind, mask in other_kinds if (mask & mine).any())),
+                tuple(float(k) for k in after.lattice.centre_of(*np.argwhere(mine).mean(axis=0))),
             )
         )
     return found

@@ -14,37 +14,32 @@ from simkit.job.model import Job
 from simkit.job.reader import read_job
 from simkit.moves.table import Moves, join_moves
 from simkit.program.job_programs import read_programs
-from simkit.stock.cut import cut_heights
 from simkit.stock.field import Field, Lattice, blank_lattice
-from simkit.stock.steps import Done, columns_after
+from simkit.stock.steps import Done, columns_after, steps_alone
 
+CELLS, FINEST = 250_000, 0.2  # over the board of a jig with steps, mm: where resin stands is known to a cell
 JIG_CELL = 1.0  # mm: a wall of the jig is found where it parts the corners of such a cell
 
 
 @dataclass(frozen=True)
 class Jig:
-    """The jig of a setup (its index), as its own job cuts it."""
+    """The jig of a setup (its index), as its own job cuts it, with what the steps between its setups did."""
 
     setup: int
     job: Job
     moves: list[Moves]
+    done: list[list[Done]]
 
     def top(self, points: np.ndarray) -> np.ndarray:
         """Return its height over the table at points (n, 2), mm, 0 where it is open and beside it."""
-        blank, frames = self.job.blank, [setup.frame(self.job.blank) for setup in self.job.setups]
-        inside = (points > 0).all(axis=1) & (points[:, 0] < blank.length) & (points[:, 1] < blank.width)
-        low, high = surfaces(points[inside], self.job, self.moves, frames)
+        body, frames = self.job.last_body, [setup.frame(self.job.blank) for setup in self.job.setups]
+        inside = ((points > body.low[:2]) & (points < body.high[:2])).all(axis=1)
+        ends = np.cumsum([len(one) for one in self.moves])
+        rows = [slice(int(end) - len(one), int(end)) for end, one in zip(ends, self.moves, strict=True)]
+        left = columns_after(points[inside], self.job, join_moves(self.moves), rows, frames, self.done)
         top = np.zeros(len(points))
-        top[inside] = np.where(high > low, high, 0.0)
+        top[inside] = np.where(left.upper > left.lower, left.upper - body.low[2], 0.0)
         return top
-
-
-def surfaces(points: np.ndarray, job: Job, moves: list[Moves], frames: list[Frame]):
-    """Return lower and upper surface (n,) mm of a blank after setups at any points (n, 2)."""
-    start = {1: np.full(len(points), job.blank.thickness), -1: np.zeros(len(points))}
-    for one, frame in zip(moves, frames, strict=True):
-        start[frame.up], _ = cut_heights(points, one, job.cutters, frame, start[frame.up])
-    return start[-1], start[1]
 
 
 def read_jigs(job: Job) -> list[Jig]:
@@ -57,12 +52,6 @@ def read_jigs(job: Job) -> list[Jig]:
         if setup.jig is None:
             continue
         jig = read_job(setup.jig)
-        if jig.steps:
-            key = f"setups[{index}].jig"
-            place = Place(job.file, job.lines.get(key), key=key)
-            found = f"'{setup.jig.name}', whose own blank is poured or thicknessed between its setups"
-            expected = "the job of a jig that is cut from a blank of one size"
-            raise InputProblems(Problem(place, found, expected, "state the jig's board as it is cut"))
         if any(one.jig is not None for one in jig.setups):
             key = f"setups[{index}].jig"
             place = Place(job.file, job.lines.get(key), key=key)
@@ -73,7 +62,8 @@ def read_jigs(job: Job) -> list[Jig]:
             raise InputProblems(Problem(place, found, "the job of a jig that lies on the table", remedy))
         reads = read_programs(jig)
         moves = [join_moves([read.moves for _, read in one]) for one in reads]
-        jigs.append(Jig(index, jig, moves))
+        cell = max(FINEST, float(np.sqrt(jig.blank.length * jig.blank.width / CELLS)))
+        jigs.append(Jig(index, jig, moves, steps_alone(jig, moves, cell)))
     return jigs
 
 

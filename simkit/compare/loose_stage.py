@@ -120,10 +120,7 @@ def described(stage: Stage, field: Field, mask: np.ndarray, move: int) -> Loose:
     box = (x0 + ix.min() * cell, y0 + iy.min() * cell, x0 + (ix.max() + 1) * cell, y0 + (iy.max() + 1) * cell)
     y, x = lattice.y()[iy[middle]], lattice.x()[ix[middle]]
     top = high[middle] if stage.frame.up > 0 else low[middle]
-    room = max(1, round(EDGE / cell))
-    at_edge = (
-        iy.min() < room or ix.min() < room or iy.max() >= lattice.ny - room or ix.max() >= lattice.nx - room
-    )
+    at_edge = (mask & field.rim(EDGE)).any()
     mine = 0 if stage.is_part is None else np.count_nonzero(mask & stage.is_part)
     return Loose(
         stage.index,

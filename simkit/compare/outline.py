@@ -81,7 +81,7 @@ def outline_step(field: Field, envelopes: Envelopes, holding: float = HOLDING) -
     # From the centre of the last part cell to that of the first empty one; half a cell at each end.
     run = end - lattice.cell
     touches = is_standing & (distance < end)
-    is_held = touches & (run > holding) & (_reaches_edge(is_standing, lattice.cell) | np.isinf(run))
+    is_held = touches & (run > holding) & (_reaches_edge(is_standing, field) | np.isinf(run))
     is_step = touches & ~is_held
     if is_held.any() and is_step.any():  # a tab's flanks end in air sideways, and still are the tab
         is_step &= ndimage.distance_transform_edt(~is_held, sampling=lattice.cell) > holding
@@ -99,14 +99,12 @@ def _outmost(is_part: np.ndarray) -> np.ndarray:
     return is_part & ndimage.binary_dilation(~is_part, np.ones((3, 3)))
 
 
-def _reaches_edge(is_standing: np.ndarray, cell: float) -> np.ndarray:
-    """Return the cells of pieces of standing wood that come near the edge of the lattice (ny, nx) bool."""
+def _reaches_edge(is_standing: np.ndarray, field: Field) -> np.ndarray:
+    """Return the cells of pieces of standing wood that come near the edge of the blank (ny, nx) bool."""
     from scipy import ndimage
 
     label, count = ndimage.label(is_standing, np.ones((3, 3)))
-    room = max(1, round(EDGE / cell))
     at_edge = np.zeros(count + 1, bool)
-    for strip in (label[:room], label[-room:], label[:, :room], label[:, -room:]):
-        at_edge[np.unique(strip)] = True
+    at_edge[np.unique(label[field.rim(EDGE)])] = True
     at_edge[0] = False
     return at_edge[label]

@@ -49,9 +49,7 @@ def told_apart(field: Field, envelopes: Envelopes, step: OutlineStep) -> Outside
     all_eight = np.ones((3, 3))
     is_standing = field.is_solid & ~envelopes.is_part
     thickness = np.where(is_standing, field.upper.astype(np.float64) - field.lower, 0.0)
-    rim = np.ones(lattice.shape, bool)
-    room = max(1, round(EDGE / lattice.cell))
-    rim[room:-room, room:-room] = False
+    rim = field.rim(EDGE)
     kind = np.zeros(lattice.shape, np.int8)
     kind[is_standing] = OFFCUT
     label, count = ndimage.label(step.is_holding, all_eight)

@@ -71,10 +71,7 @@ def main_piece(field: Field, pieces: Pieces, is_part: np.ndarray | None, prefers
     if not pieces.count:
         return 0
     size = volumes(field, pieces)
-    room = max(1, round(EDGE / field.lattice.cell))
-    rim = np.ones(pieces.label.shape, bool)
-    rim[room:-room, room:-room] = False
-    at_edge = pieces.at(rim)
+    at_edge = pieces.at(field.rim(EDGE))
     part = 0
     if is_part is not None and pieces.label[is_part].any():
         part = int(np.argmax(pieces.sums(is_part * (pieces.label > 0))[1:])) + 1

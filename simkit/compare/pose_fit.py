@@ -27,7 +27,7 @@ LEAST_SHARE = 5e-4  # ... and this much times all columns
 FAR_BETTER = 4.0  # times as much of the part as is worse must be better
 TOO_DEEP = 1.0  # mm below the part: a pose that does so in more than GOUGED of what it cuts is none
 GOUGED = 0.05
-ENOUGH = 0.5  # of what the pose that meets most of the part cuts
+ENOUGH = 0.5  # of what the pose that meets most of the part, and does not go into it, cuts
 FEW = 0.01  # of the columns: a pose misses by what these exceed
 CLOSE, NEAR = 1.5, 0.3  # a pose with an error below CLOSE times the least + NEAR mm is cut exactly
 MOST_EXACT = 8
@@ -136,7 +136,8 @@ def fit_poses(
     that resin filled; what lies there tells nothing of the cuts before it, and is not asked.
     The others lie as the job states while one setup is tried in every pose.  A pose is better when it is
     better by more than DEAD in FAR_BETTER times as much of the part as it is worse in, stays out of the
-    part, and meets at least half as much of it as any pose does.  A setup that cuts nothing of the part,
+    part, and meets at least half as much of it as the stated one and as any that stays out of it.  A setup
+    that cuts nothing of the part,
     or all of whose cut other setups cut deeper, shows no pose.
     """
     columns = part_columns_of(job, envelopes, is_poured)
@@ -176,7 +177,8 @@ def _fit(columns: Columns, base: list, moves: Moves, job: Job, index: int, tried
         for nth, (pose, frame) in enumerate(tried)
     ][1:]
     ranked.sort(key=lambda one: one[0].error)  # stable: of equal ones that with fewer changes first
-    enough = ENOUGH * max(score.cut for score in (stated, *(one[0] for one in ranked)))
+    # Poses that go into the part may well meet more of it than the right one: a small pocket, and outlines.
+    enough = ENOUGH * max(score.cut for score in (stated, *(one[0] for one in ranked if one[0].is_usable)))
 
     def exact(one) -> tuple[PoseScore, int]:
         _, pose, frame, nth = one

@@ -25,6 +25,8 @@ def find(evidence: Evidence) -> list[Finding]:
         row, side = _last_cut(evidence, spot.cell)
         lesser = found[shape.MOST :] if nth == shape.MOST - 1 else []
         z = float(evidence.envelopes.side(side)[spot.cell])
+        source = shape.source_at(evidence, side, spot.at, row)
+        by_step = source.get("file") == evidence.job_line("")["file"]
         findings.append(
             Finding(
                 kind="break-through",
@@ -34,7 +36,10 @@ def find(evidence: Evidence) -> list[Finding]:
                     + shape.lesser_words(lesser)
                 ),
                 advice=(
-                    "The cuts of both sides meet inside the part: check depth and zero of both setups, "
+                    "This step takes that off the part, or goes down into what the other side cut: check its "
+                    "sizes, and where the part lies in the blank."
+                    if by_step
+                    else "The cuts of both sides meet inside the part: check depth and zero of both setups, "
                     "and the thickness of the blank."
                 ),
                 value=spot.value,
@@ -44,7 +49,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 side=side,
                 **shape.spot_fields(spot, lattice),
                 **evidence.place_of((*spot.at, z), shape.setup_of_side(evidence, side, row)),
-                **evidence.source_of(row),
+                **source,
             )
         )
     return findings

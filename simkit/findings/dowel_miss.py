@@ -5,6 +5,7 @@ from __future__ import annotations
 from simkit.compare.dowel_play import play_of
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.findings.sawn import lost_holes
 from simkit.findings.shape import severity_of
 
 
@@ -69,7 +70,7 @@ def find(evidence: Evidence) -> list[Finding]:
                     **common,
                 )
             )
-    findings += _tight(evidence)
+    findings += lost_holes(evidence) + _tight(evidence)
     for pin in evidence.pins:
         severity = severity_of(pin.miss, pin.bound, limit)
         if not severity:

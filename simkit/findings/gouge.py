@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simkit.findings import shape
+from simkit.findings import made, shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.units import area_words
@@ -18,18 +18,13 @@ def find(evidence: Evidence) -> list[Finding]:
         for nth, one in enumerate(told):
             more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
             steep = max(abs(float(deviation.vertical[one.spot.cell])), abs(one.look.value))
-            findings.append(
-                Finding(
-                    kind="gouge",
-                    message=(
-                        f"cut {abs(one.look.value):.2f} mm into the part over "
-                        f"{area_words(one.spot.area)} ({steep:.2f} mm along the cutter's axis){more}"
-                    ),
-                    advice=(
-                        "Check the zero and the depth in this setup first; if the rest of this side is "
-                        "right, correct the pass on this line, or keep this cutter out of the place."
-                    ),
-                    **shape.common_fields(evidence, one, MEASURE),
-                )
+            told_of = made.gouge_words(evidence, one)
+            message, advice = told_of or (
+                f"cut {abs(one.look.value):.2f} mm into the part over "
+                f"{area_words(one.spot.area)} ({steep:.2f} mm along the cutter's axis)",
+                "Check the zero and the depth in this setup first; if the rest of this side is "
+                "right, correct the pass on this line, or keep this cutter out of the place.",
             )
+            fields = shape.common_fields(evidence, one, MEASURE) | made.source_fields(evidence, one)
+            findings.append(Finding(kind="gouge", message=message + more, advice=advice, **fields))
     return findings

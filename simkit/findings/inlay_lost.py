@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
-from simkit.findings.step import step_name
+from simkit.findings.made import step_name
 from simkit.stock.thickness import Lost, Thicknessed
 from simkit.units import area_words
 

@@ -14,7 +14,7 @@ from simkit.compare.reach_options import OFF, common_cutters, common_words
 from simkit.compare.spots import Spot, spots
 from simkit.compare.zones import Rule
 from simkit.cutters import Cutter
-from simkit.findings import shape
+from simkit.findings import made, shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.target.envelope import envelopes
@@ -55,6 +55,11 @@ def _why(evidence: Evidence, one: shape.Looked, cutters: list[Cutter], is_whole:
 def _finding(
     evidence: Evidence, one: shape.Looked, why: WhyLeft | None, used: list[Cutter], more: str
 ) -> Finding:
+    by_step = made.leftover_words(evidence, one)
+    if by_step is not None:
+        message, advice = by_step
+        fields = shape.common_fields(evidence, one, MEASURE)
+        return Finding(kind="leftover-program", message=message + more, advice=advice, **fields)
     left = f"{abs(one.look.value):.2f} mm left standing over {area_words(one.spot.area)}"
     if why is None:
         return Finding(

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.findings.made import step_name
 from simkit.findings.shape import severity_of
-from simkit.findings.step import step_name
 from simkit.stock.pour import Poured
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
@@ -18,7 +19,12 @@ def with_resin_words(evidence: Evidence, findings: list[Finding]) -> list[Findin
     """Return the findings, with a word behind the message of those whose surface or wall is resin."""
     if evidence.field.wood_upper is None:
         return findings
-    asked = [k for k, one in enumerate(findings) if one.at and one.kind in (*OF_SURFACE, *OF_COLUMN)]
+    by_step = Path(evidence.job.file).name  # its words say what it did
+    asked = [
+        k
+        for k, one in enumerate(findings)
+        if one.at and one.kind in (*OF_SURFACE, *OF_COLUMN) and one.file != by_step
+    ]
     if not asked:
         return findings
     left = evidence.columns(np.array([findings[k].at[:2] for k in asked]))

@@ -14,9 +14,10 @@ from simkit.compare.closer import FINEST, Look, closer_look
 from simkit.compare.peaks import proved_peaks, regions, slack
 from simkit.compare.spots import Spot, labelled, spots
 from simkit.findings.evidence import Evidence
-from simkit.job.steps import THICKNESS
+from simkit.job.steps import SAW, THICKNESS
 from simkit.stock.field import Lattice
 from simkit.stock.pour import Poured
+from simkit.stock.saw import Sawn
 
 CLOSEST = 0.0002  # mm: half the diagonal of the finest cells, where a verdict hangs on it
 EVEN = 1e-4  # mm: as near as this to a limit rounding would decide
@@ -316,6 +317,10 @@ def step_at(evidence: Evidence, side: int, at) -> int | None:
         return None
     height = float((columns.upper if side == 1 else columns.lower)[0])
     for number, one in reversed(evidence.steps_done()):
+        if isinstance(one, Sawn):
+            if bool(one.is_off(*at[:2])):
+                return number
+            continue
         made = one.level if isinstance(one, Poured) else one.face
         if one.step.side == side and abs(made - height) < SAME:
             return number
@@ -361,7 +366,7 @@ def source_at(evidence: Evidence, side: int, at, row: int) -> dict[str, Any]:
     if number is None:
         return evidence.source_of(row)
     step = evidence.job.steps[number]
-    key = "thickness" if step.do == THICKNESS else "below" if step.over is None else "over"
+    key = {THICKNESS: "thickness", SAW: "box"}.get(step.do, "below" if step.over is None else "over")
     return evidence.job_line(f"steps[{number}].{key}")
 
 

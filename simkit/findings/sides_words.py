@@ -54,5 +54,6 @@ def _play_words(evidence: Any, index: int) -> str:
         return f"{text}; play {sizes} mm: one dowel lets the blank shift by {play.along:.3f} mm and turn"
     return (
         f"{text}; play {sizes} mm: the blank can shift by at most {play.along:.3f} mm along the line "
-        f"of the pins, {play.across:.3f} mm across it, and turn by {play.turn_degrees:.4f} degrees, each way"
+        f"of the pins, {play.across:.3f} mm across it, and turn by {play.turn_degrees:.4f} degrees, "
+        "each way, not all at once"
     )

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.findings.made import step_name
+from simkit.findings.sawn import idle_holding
 from simkit.job.model import Job
-from simkit.job.steps import POUR, stands_over
+from simkit.job.steps import POUR, SAW, THICKNESS, stands_over
+from simkit.stock.thickness import Thicknessed
 
 LEAST = 0.01  # mm
 # mm: how high resin is trusted to stand over a face with nothing about it; more needs a dam (common practice,
@@ -13,25 +16,25 @@ LEAST = 0.01  # mm
 HIGHEST = 2.0
 
 
-def step_name(job: Job, number: int) -> str:
-    """Return what a step is called in a sentence, such as "pour after 'outside'"."""
-    step = job.steps[number]
-    what = "pour" if step.do == POUR else f"step to {step.thickness:g} mm"
-    return f"{what} after '{job.setups[step.after].name}'"
-
-
 def find(evidence: Evidence) -> list[Finding]:
     """Return findings for steps that do nothing, and for setups whose blank lies on resin."""
     job, findings = evidence.job, []
     for number, one in evidence.steps_done():
+        if isinstance(one, Thicknessed) and one.step.thickness - one.before.thickness > LEAST:
+            findings.append(_too_thin(evidence, number, one))
+            continue
         if one.volume > 0.0:
             continue
         is_pour = one.step.do == POUR
         where = " inside its outline" if is_pour and one.step.outline else ""
         what = f"finds nothing to fill on side {one.step.side}{where}" if is_pour else "takes nothing off"
         advice = "Check side, level and outline of the pour, and after which setup it is done."
-        if not is_pour:
+        if one.step.do == SAW:
+            advice = "Check its box against the blank as it is then."
+        elif not is_pour:
             advice = "Check its thickness and its side against the blank as it is then."
+            if one.before.thickness - one.step.thickness < LEAST:
+                what += ": the blank is no thicker then"
         findings.append(
             Finding(
                 kind="step",
@@ -44,7 +47,9 @@ def find(evidence: Evidence) -> list[Finding]:
                 **evidence.job_line(f"steps[{number}].do"),
             )
         )
-    findings += _too_high(evidence) + _planed_on_resin(evidence) + _left_proud(evidence)
+    findings += (
+        idle_holding(evidence) + _too_high(evidence) + _planed_on_resin(evidence) + _left_proud(evidence)
+    )
     for index, setup in enumerate(job.setups):
         under = 3 - setup.side_up
         stated = stands_over(setup.before, under)
@@ -78,6 +83,25 @@ def find(evidence: Evidence) -> list[Finding]:
     return findings
 
 
+def _too_thin(evidence: Evidence, number: int, one: Thicknessed) -> Finding:
+    """Return the finding for a step whose blank is thinner than it is to leave it."""
+    lacks = one.step.thickness - one.before.thickness
+    return Finding(
+        kind="step",
+        severity="beyond",
+        message=f"the {step_name(evidence.job, number)} takes nothing off the wood: the blank is only"
+        f" {one.before.thickness:g} mm thick then",
+        advice="Take a thicker blank, or a smaller thickness for this step and a part that fits into it.",
+        value=lacks,
+        bound=0.0,
+        limit=0.0,
+        measure="what the blank lacks in thickness",
+        side=one.step.side,
+        subject=f"step {number + 1}, too thin",
+        **evidence.job_line(f"steps[{number}].thickness"),
+    )
+
+
 def _too_high(evidence: Evidence) -> list[Finding]:
     """Return a warning for each pour that is to stand higher over its face than resin does by itself."""
     job = evidence.job
@@ -106,7 +130,7 @@ def _planed_on_resin(evidence: Evidence) -> list[Finding]:
     job, findings = evidence.job, []
     for number, step in enumerate(job.steps):
         under = 3 - step.side
-        over = 0.0 if step.do == POUR else stands_over(job.steps[:number], under)
+        over = stands_over(job.steps[:number], under) if step.do == THICKNESS else 0.0
         if over <= LEAST or _is_cut(job, under, number):
             continue
         findings.append(

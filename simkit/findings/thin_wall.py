@@ -8,10 +8,11 @@ import numpy as np
 from scipy import ndimage
 
 from simkit.compare.part_only import part_columns
-from simkit.compare.walls import ThinSpot, look_closer, thin_spots
+from simkit.compare.walls import NO_FACE, UPPER_FACE, ThinSpot, look_closer, thin_spots
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.findings.made import step_name
 from simkit.stock.field import Lattice
 from simkit.target.envelope import envelopes
 
@@ -53,12 +54,22 @@ def find(evidence: Evidence) -> list[Finding]:
         rest = len(found) - shape.MOST
         lesser = shape.not_listed(rest) if nth == shape.MOST - 1 else ""
         side = (1 if evidence.frames[int(evidence.moves.setup[row])].up > 0 else 2) if row >= 0 else None
+        source, advice = evidence.source_of(row), _advice(evidence, looked, rows)
+        face = _step_face(evidence, looked, rows)
+        if face is not None:
+            number, its_side, place = face
+            name = step_name(evidence.job, number)
+            other += f"; side {its_side} is as the {name} left it"
+            if row < 0:
+                side, source = its_side, shape.source_at(evidence, its_side, place, row)
+            if not looked.is_by_design:
+                advice = f"Check the {name} against the cut of the other side, and the zero of that."
         findings.append(
             Finding(
                 kind="thin-wall",
                 severity=severity,
                 message=f"{_words(looked)}{other}{lesser}",
-                advice=_advice(evidence, looked, rows),
+                advice=advice,
                 value=looked.thickness,
                 bound=looked.bound,
                 limit=limit,
@@ -67,7 +78,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 area=spot.area,
                 cells=spot.cells,
                 **evidence.place_of(looked.near, shape.setup_of_side(evidence, side or 1, row)),
-                **evidence.source_of(row),
+                **source,
             )
         )
     return findings
@@ -94,6 +105,22 @@ def _against_the_part(looked: ThinSpot, wanted: ThinSpot, spot: ThinSpot) -> Thi
         return looked
     slack = looked.bound + wanted.bound + ALIKE
     return replace(looked, target=wanted.thickness, is_by_design=looked.thickness + slack >= wanted.thickness)
+
+
+def _step_face(evidence: Evidence, spot: ThinSpot, rows: tuple[int, int]) -> tuple[int, int, tuple] | None:
+    """Return the step that made one face of a wall, whose side that is, and its place; None for none."""
+    if not evidence.job.steps:
+        return None
+    for row, face, place in zip(
+        rows, (spot.near_face, spot.contact_face), (spot.near, spot.contact), strict=True
+    ):
+        if row >= 0 or face == NO_FACE:
+            continue
+        side = 1 if face == UPPER_FACE else 2
+        number = shape.step_at(evidence, side, place)
+        if number is not None:
+            return number, side, place
+    return None
 
 
 def _advice(evidence: Evidence, spot: ThinSpot, rows: tuple[int, int]) -> str:

@@ -18,7 +18,7 @@ def find(evidence: Evidence) -> list[Finding]:
     if evidence.loose is None or evidence.effort is None:
         return []
     found = []
-    for grip in evidence.loose.grips:
+    for grip, name in piece_names(evidence.loose.grips):
         force = evidence.effort.forces[grip.setup]
         if force is None or grip.bears is None or grip.also or grip.bears >= MARGIN * force.newton:
             continue
@@ -26,8 +26,8 @@ def find(evidence: Evidence) -> list[Finding]:
             Finding(
                 kind="weak-hold",
                 severity="warning",
-                subject=f"{evidence.job.setups[grip.setup].name}, {piece_name(grip)}",
-                message=f"{' and '.join(grip.kinds)} {_verb(grip)} {piece_name(grip)} with {grip.bears:.1f} N"
+                subject=f"{evidence.job.setups[grip.setup].name}, {name}",
+                message=f"{' and '.join(grip.kinds)} {_verb(grip)} {name} with {grip.bears:.1f} N"
                 f" at the end ({grip.area:.0f} mm2 left), "
                 f"the largest cutting force is about {force.newton:.1f} N",
                 advice="Hold more of it from below, add a clamp or a screw, or cut in more levels.",
@@ -50,6 +50,16 @@ def piece_name(grip: Grip) -> str:
     return "a piece of the frame" if grip.at_edge else "an offcut"
 
 
+def piece_names(grips: list[Grip]) -> list[tuple[Grip, str]]:
+    """Return each piece with what it is called, its place behind it where a setup has several of one name."""
+    names = [piece_name(grip) for grip in grips]
+    keys = [(grip.setup, name) for grip, name in zip(grips, names, strict=True)]
+    return [
+        (grip, name if keys.count(key) == 1 else f"{name} at x {grip.middle[0]:.0f}, y {grip.middle[1]:.0f}")
+        for grip, name, key in zip(grips, names, keys, strict=True)
+    ]
+
+
 def _verb(grip: Grip) -> str:
     return "holds" if len(grip.kinds) == 1 else "hold"
 
@@ -59,13 +69,13 @@ def held_rows(evidence: Any) -> list[dict[str, Any]]:
     rows = []
     if evidence.loose is None or evidence.effort is None:
         return rows
-    for grip in evidence.loose.grips:
+    for grip, name in piece_names(evidence.loose.grips):
         force = evidence.effort.forces[grip.setup]
         source = {} if force is None else evidence.source_of(evidence.rows[grip.setup].start + force.row)
         rows.append(
             {
                 "setup": evidence.job.setups[grip.setup].name,
-                "piece": piece_name(grip),
+                "piece": name,
                 "by": list(grip.kinds),
                 "also": list(grip.also),
                 "area": grip.area,

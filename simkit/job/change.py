@@ -43,9 +43,10 @@ class Change:
         }
         changed = replace(job, blank=blank, setups=setups, cutters=cutters)
         rise = changed.last_body.low[2] - job.last_body.low[2]
-        if job.target is not None and rise:
+        if job.target is not None and self.thickness:
             x, y, z = job.target.at
-            changed = replace(changed, target=replace(job.target, at=(x, y, z + rise)))
+            lacking = max(-self.thickness, 0.0)
+            changed = replace(changed, target=replace(job.target, at=(x, y, z + rise), lacking=lacking))
         return changed
 
     def _setup(self, setup: Setup, job: Job) -> Setup:

@@ -144,6 +144,8 @@ class TargetSpec:
     units: of the mesh.  rotate: degrees about x, then y, then z.  anchor: the point of the rotated
     mesh (its own origin, the low corner or the centre of its bounding box) that lies at `at`, mm,
     blank frame.
+    lacking mm: so much thinner than stated the blank is supposed to be (`simkit whatif`); as far as that the
+    part may stand out of it.
     """
 
     mesh: Path
@@ -151,6 +153,7 @@ class TargetSpec:
     rotate: tuple[float, float, float] = (0.0, 0.0, 0.0)
     anchor: str = "origin"
     at: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    lacking: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

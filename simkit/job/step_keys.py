@@ -10,7 +10,7 @@ STEP_KEYS: tuple[Key, ...] = (
         "steps",
         "tables",
         "What is done to the blank between the setups and after the last, in the order of the work: resin"
-        " poured, a face taken to a thickness.",
+        " poured, a face taken to a thickness, length and width sawn.",
         is_aside=True,
     ),
     Key(
@@ -31,7 +31,7 @@ STEP_KEYS: tuple[Key, ...] = (
     Key(
         "steps[].side",
         "count",
-        "The side that lies up while resin is poured, or the face that is taken off.",
+        "The side that lies up while resin is poured or the blank is sawn, or the face that is taken off.",
         required=True,
         low=1,
         high=2,
@@ -109,6 +109,17 @@ STEP_KEYS: tuple[Key, ...] = (
         default=TOOLS[0],
         choices=TOOLS,
         examples=('"planer"',),
+        is_aside=True,
+    ),
+    Key(
+        "steps[].box",
+        "points",
+        "Saw: two opposite corners of what is left, from the left front corner of the blank as it was first,"
+        " side 1 up; the saw's own cut lies outside. An edge that is not sawn is written where it is.",
+        size=2,
+        low=-BIGGEST,
+        high=BIGGEST,
+        examples=("[[5, 5], [275, 85]]",),
         is_aside=True,
     ),
 )

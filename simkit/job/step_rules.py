@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from simkit.job.check import Checker, is_bad
-from simkit.job.steps import POUR, THICKNESS, Body, Step, body_after
+from simkit.job.steps import POUR, SAW, THICKNESS, Body, Step, body_after
 from simkit.job.zones import outline_rules
 
 OF_POUR = ("below", "over", "outline", "most_depth")
 MARGIN = 1e-6  # mm: sizes nearer than this are alike
+LEAST_LEFT = 1.0  # mm: as the least blank of a job
 BADNAME = ""  # no setup's name is empty
 _ONE_THING = "take it out, or make another [[steps]] of it"
 
@@ -33,8 +34,12 @@ def step_rules(checker: Checker, steps: Any, setups: Any, blank: Any) -> None:
         if is_bad(do):
             body = None
             continue
+        if do != SAW and step["box"] is not None:
+            checker.problem(f"{path}.box", f"'box' in a {do}", "a step that does one thing", _ONE_THING)
         if do == POUR:
             _pour(checker, step, blank, body, path)
+        elif do == SAW:
+            body = _saw(checker, step, body, path)
         else:
             body = _thickness(checker, step, None if is_bad(side) else body, path)
 
@@ -115,7 +120,48 @@ def _thickness(checker: Checker, step: dict[str, Any], body: Body | None, path: 
     return body.after(Step(THICKNESS, 0, step["side"], thickness=thickness))
 
 
+def _saw(checker: Checker, step: dict[str, Any], body: Body | None, path: str) -> Body | None:
+    """Check a step of sawing; return the blank after it, None where that is not known."""
+    for name in (*OF_POUR, "thickness"):
+        if step[name] is not None:
+            checker.problem(
+                f"{path}.{name}", f"'{name}' in a step of sawing", "a step that does one thing", _ONE_THING
+            )
+    corners = step["box"]
+    if corners is None:
+        checker.problem(path, "no key 'box'", "what is left in plan", "add box = [[x, y], [x, y]]")
+        return None
+    if is_bad(corners):
+        return None
+    if len(corners) != 2:
+        found = f"{len(corners)} place{'s' if len(corners) != 1 else ''}"
+        checker.problem(f"{path}.box", found, "two opposite corners", "write both, as [[x, y], [x, y]]")
+        return None
+    if body is None:
+        return None
+    box = saw_box(corners)
+    (x0, y0, x1, y1), low, high = box, body.low, body.high
+    size = f"x {low[0]:g} to {high[0]:g}, y {low[1]:g} to {high[1]:g} mm"
+    if min(x0 - low[0], y0 - low[1], high[0] - x1, high[1] - y1) < -MARGIN:
+        found = f"x {x0:g} to {x1:g}, y {y0:g} to {y1:g} mm"
+        remedy = "count from the left front corner of the blank as it was first, side 1 up"
+        checker.problem(f"{path}.box", found, f"a box on the blank as it is then, {size}", remedy)
+        return None
+    if min(x1 - x0, y1 - y0) < LEAST_LEFT:
+        found = f"{x1 - x0:g} by {y1 - y0:g} mm"
+        checker.problem(f"{path}.box", found, f"at least {LEAST_LEFT:g} mm each way", "correct a corner")
+        return None
+    return body.after(Step(SAW, 0, 1, box=box))
+
+
+def saw_box(corners) -> tuple[float, float, float, float]:
+    """Return x0, y0, x1, y1 of two opposite corners, mm."""
+    (xa, ya), (xb, yb) = corners
+    return min(xa, xb), min(ya, yb), max(xa, xb), max(ya, yb)
+
+
 def made_step(values: dict[str, Any], names: list[str]) -> Step:
     """Return the step of checked values.  names: of the setups."""
     rest = {name: values[name] for name in ("do", "side", *OF_POUR, "thickness", "density")}
+    rest["box"] = None if values["box"] is None else saw_box(values["box"])
     return Step(after=names.index(values["after"]), is_closed=values["closed"], tool=values["by"], **rest)

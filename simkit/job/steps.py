@@ -1,12 +1,12 @@
-"""What is done to the blank between the setups: resin poured, a face taken to a thickness.  Lengths in mm."""
+"""What is done to the blank between the setups: resin poured, a face planed, a size sawn.  Lengths in mm."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-POUR, THICKNESS = "pour", "thickness"
-DOINGS = (POUR, THICKNESS)
+POUR, THICKNESS, SAW = "pour", "thickness", "saw"
+DOINGS = (POUR, THICKNESS, SAW)
 TOOLS = ("planer", "surfacing cutter")
 RESIN_DENSITY = 1100.0  # kg/m3: common practice, no source
 
@@ -22,6 +22,7 @@ class Step:
     the side.  density kg/m3.  most_depth mm: the deepest that may be poured at once, None when not stated.
     is_closed: openings below and at the edges are closed with tape or a dam.
     Of a thickness: thickness mm: what is left, measured from the other face.  tool: of TOOLS.
+    Of sawing: box (x0, y0, x1, y1) mm, blank frame: what is left in plan.
     """
 
     do: str
@@ -35,6 +36,7 @@ class Step:
     is_closed: bool = False
     thickness: float | None = None
     tool: str = TOOLS[0]
+    box: tuple[float, float, float, float] | None = None
 
     @property
     def up(self) -> int:
@@ -73,6 +75,10 @@ class Body:
 
     def after(self, step: Step) -> Body:
         """Return the box after a step: a blank thinner than it is to be stays as it is."""
+        if step.do == SAW:
+            x0, y0, x1, y1 = step.box
+            (lx, ly, lz), (hx, hy, hz) = self.low, self.high
+            return Body((max(lx, x0), max(ly, y0), lz), (min(hx, x1), min(hy, y1), hz))
         if step.do != THICKNESS or step.thickness >= self.thickness:
             return self
         (x0, y0, z0), (x1, y1, z1) = self.low, self.high

@@ -48,7 +48,9 @@ class Contribution:
     words: str = told("what it is")
     size: float = told("the most either way, or one standard deviation")
     unit: str = told("of size and standard")
-    shape: Literal["uniform", "normal"] = told("how it is distributed")
+    shape: Literal["uniform", "normal", "pins"] = told(
+        "how it is distributed; pins: what these permit together"
+    )
     standard: float = told("standard uncertainty")
     share: float = told("of the variance of what breaks first")
     holds_without: float = told("probability that all limits hold if this error alone were none")

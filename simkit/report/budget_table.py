@@ -17,7 +17,8 @@ NOTE = (
     "each place that could break a limit is moved in thought, bit by bit, and cut again where one breaks; "
     "misses of dowels do not count. The stated errors are taken to have nothing to do with each other: one "
     "is seldom at its worst when the others are, so together they make less than their sum (added as in the "
-    "GUM, JCGM 100:2008, from memory; an error anywhere up to a counts as a/sqrt(3))"
+    "GUM, JCGM 100:2008, from memory; an error anywhere up to a counts as a/sqrt(3)). Dowels let the blank "
+    "shift and turn together no farther than each hole can lie off its pin, every such place as likely"
 )
 NO_CORNERS = f"; sharp corners are left out, the mesh has more than {MOST_TRIANGLES:,} triangles"
 _WORDS = {

@@ -51,6 +51,8 @@ def size_words(part: dict[str, Any]) -> str:
     """Return how large a stated error is: 1.96 standard deviations hold 95 of 100 normal ones."""
     if part["shape"] == "uniform":
         return f"up to {part['size']:.4g} {part['unit']} either way, all as likely"
+    if part["shape"] == "pins":
+        return f"up to {part['size']:.4g} {part['unit']} either way, all three as the pins permit together"
     return f"within {1.96 * part['size']:.2g} {part['unit']} in 95 of 100 cases"
 
 

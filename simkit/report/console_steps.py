@@ -37,7 +37,7 @@ def step_parts(result: dict[str, Any]) -> Iterator[Any]:
         table.add_column(head, justify="left" if k < TEXTS else "right", overflow="fold")
     for row in steps["rows"]:
         table.add_row(*step_cells(row))
-    yield Text("Steps between the setups (resin poured, faces taken off)")
+    yield Text("Steps between the setups (resin poured, faces taken off, sizes sawn)")
     yield Padding(table, (0, 0, 0, 2))
     if steps["bytes_per_cell"] > 16:
         left = f"{steps['resin_left'] / 1000:.2f} ±{steps['resin_bound'] / 1000:.2f} cm3"

@@ -7,12 +7,11 @@ from typing import Any
 import numpy as np
 
 from simkit.job.model import Job
-from simkit.job.steps import POUR
+from simkit.job.steps import POUR, SAW
 from simkit.moves.table import join_moves
 from simkit.report.steps_table import step_words
-from simkit.stock.field import blank_field, blank_lattice
 from simkit.stock.pour import Poured
-from simkit.stock.steps import Done, do_steps
+from simkit.stock.steps import Done, steps_alone
 
 CELLS = 250_000  # over the blank: what is poured is then known to a few percent
 FINEST = 0.2  # mm
@@ -51,20 +50,9 @@ def sheet_steps(job: Job, reads, done: list[list[Done]] | None) -> list[dict[str
 
 
 def _done(job: Job, reads) -> list[list[Done]]:
-    from simkit.stock.cut import cut  # the only part of a sheet that needs compiled code
-
-    blank = job.blank
-    cell = max(FINEST, float(np.sqrt(blank.length * blank.width / CELLS)))
-    lattice = blank_lattice(blank.length, blank.width, cell)
-    field = blank_field(lattice, blank.length, blank.width, blank.thickness)
-    done = []
-    for index, setup in enumerate(job.setups):
-        moves = join_moves([read.moves for _, read in reads[index]])
-        if len(moves):
-            field = cut(field, moves, job.cutters, setup.frame(blank)).field
-        field, its = do_steps(field, job, index)
-        done.append(its)
-    return done
+    moves = [join_moves([read.moves for _, read in one]) for one in reads]
+    cell = max(FINEST, float(np.sqrt(job.blank.length * job.blank.width / CELLS)))
+    return steps_alone(job, moves, cell)
 
 
 def resin_lines(rows: list[dict[str, Any]]) -> list[str]:
@@ -80,6 +68,13 @@ def resin_lines(rows: list[dict[str, Any]]) -> list[str]:
 def step_lines(row: dict[str, Any]) -> list[str]:
     """Return what a step needs and what to look at, as lines."""
     long, wide, thick = (f"{round(size, 2):g}" for size in row["size"])
+    if row["do"] == SAW:
+        return [
+            f"takes      {row['volume']:.2f} cm3, the saw's own cut outside",
+            f"then       the blank is {long} x {wide} x {thick} mm",
+            "mark       write the arrow again at the left front corner, side 1 up, if it was sawn off",
+            f"measure    [ ] {long} by {wide} mm, square, both diagonals alike",
+        ]
     if row["do"] != POUR:
         again = "mark       write the arrow again at the left front corner, side 1 up: it goes with the face"
         return [

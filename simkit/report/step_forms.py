@@ -32,7 +32,7 @@ class Step:
     words: str = told("what it does, in words")
     volume: float = told("of the resin poured, or of what is taken off, mm3; sum at cell centres")
     bound: float = told("how far that may be off")
-    mass: float | None = told("of the resin, g; None for a step to a thickness")
+    mass: float | None = told("of the resin, g; None but for a pour")
     density: float | None = told("of the resin, kg/m3")
     deepest: float = told("deepest section of the resin, or the most that one place loses, mm")
     deepest_at: Place | None = told("where the resin is deepest, on its floor")
@@ -44,6 +44,7 @@ class Step:
     face: float | None = told("z of the new face, mm, blank frame")
     narrower: float | None = told("mm by which rims of the resin draw in at most, known to a cell")
     thickness_after: float = told("between the faces of the blank, mm")
+    size_after: tuple[float, float] = told("length and width of the blank, mm")
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
-from simkit.budget.faces import least_taken, why_not
+from simkit.budget.faces import hidden_over, least_taken, why_not
 from simkit.findings.evidence import Evidence
-from simkit.job.steps import POUR, Step
+from simkit.job.steps import POUR, SAW, THICKNESS, Step
 from simkit.stock.field import volume_of
 from simkit.stock.pour import Poured
 
@@ -18,6 +19,9 @@ PLAIN_BYTES, POURED_BYTES = 16, 24  # of a cell: two heights and two owners; whe
 
 def step_words(step: Step) -> str:
     """Return what a step does, in words without its setup."""
+    if step.do == SAW:
+        x0, y0, x1, y1 = step.box
+        return f"sawn to x {x0:g} to {x1:g}, y {y0:g} to {y1:g} mm, {x1 - x0:g} by {y1 - y0:g}"
     if step.do != POUR:
         return f"side {step.side} taken to {step.thickness:g} mm by {step.tool}"
     if step.over is not None:
@@ -61,9 +65,10 @@ def _row(evidence: Evidence, number: int, one) -> dict[str, Any]:
         "hollows": one.hollows if is_pour else None,
         "level": one.level if is_pour else None,
         "openings": [asdict(opening) for opening in one.openings] if is_pour else [],
-        "face": None if is_pour else one.face,
-        "narrower": None if is_pour else one.narrower,
+        "face": one.face if step.do == THICKNESS else None,
+        "narrower": one.narrower if step.do == THICKNESS else None,
         "thickness_after": job.body(number + 1).thickness,
+        "size_after": [job.body(number + 1).length, job.body(number + 1).width],
     }
 
 
@@ -78,12 +83,13 @@ def steps_remarks(evidence: Evidence) -> list[str]:
         if why:
             words.append(f"not told: how much error the second side bears, for {why}")
         elif evidence.budget is not None:
-            words.append(
-                "what error the second side bears counts steps as done to the stated thickness, in a blank "
-                f"that is at most {least_taken(job):.2f} mm thinner than stated"
-            )
+            told = "what error the second side bears counts steps as done as stated"
+            thinner = min(least_taken(job), hidden_over(evidence))
+            if thinner < math.inf:
+                told += f", in a blank that is at most {thinner:.2f} mm thinner than stated"
+            words.append(told)
     for number, one in evidence.steps_done():
-        if not isinstance(one, Poured) and one.narrower > 0.0:
+        if one.step.do == THICKNESS and one.narrower > 0.0:
             far = f"{one.narrower:.1f} mm"
             words.append(f"step {number + 1}: rims of the resin draw in by up to {far}, for their walls lean")
     limit = job.limits.thinnest_wall

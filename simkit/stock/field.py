@@ -76,6 +76,7 @@ class Field:
     wood_lower, wood_upper (ny, nx) float32 mm, None before the first pour: where in a column wood ends and
     resin begins.  Below wood_lower and above wood_upper what is left is resin; -inf and +inf where no resin
     was poured on that side.  Cuts leave them as they are.  Eight bytes a cell beside the other sixteen.
+    sawn (x0, y0, x1, y1) mm: the box in plan to which the blank was sawn, None where it ends as it did first.
     """
 
     lattice: Lattice
@@ -85,6 +86,7 @@ class Field:
     upper_move: np.ndarray
     wood_lower: np.ndarray | None = None
     wood_upper: np.ndarray | None = None
+    sawn: tuple[float, float, float, float] | None = None
 
     @property
     def is_solid(self) -> np.ndarray:
@@ -118,7 +120,19 @@ class Field:
             self.upper_move.copy(),
             None if self.wood_lower is None else self.wood_lower.copy(),
             None if self.wood_upper is None else self.wood_upper.copy(),
+            self.sawn,
         )
+
+    def rim(self, room: float) -> np.ndarray:
+        """Return the cells within `room` mm of the edge of lattice or sawn blank, bool (ny, nx)."""
+        cells = max(1, round(room / self.lattice.cell))
+        rim = np.ones(self.lattice.shape, bool)
+        rim[cells:-cells, cells:-cells] = False
+        if self.sawn is not None:
+            far, (x0, y0, x1, y1) = cells * self.lattice.cell, self.sawn
+            x, y = self.lattice.x(), self.lattice.y()[:, None]
+            rim |= (x < x0 + far) | (x > x1 - far) | (y < y0 + far) | (y > y1 - far)
+        return rim
 
 
 def blank_field(lattice: Lattice, length: float, width: float, thickness: float) -> Field:

@@ -9,14 +9,15 @@ import numpy as np
 
 from simkit.frames import Frame
 from simkit.job.model import Job
-from simkit.job.steps import POUR
+from simkit.job.steps import POUR, SAW
 from simkit.moves.table import Moves
-from simkit.stock.cut import cut_heights
-from simkit.stock.field import Field
+from simkit.stock.cut import cut, cut_heights
+from simkit.stock.field import Field, blank_field, blank_lattice
 from simkit.stock.pour import Poured, fill_again, pour
+from simkit.stock.saw import Sawn, saw, take_off
 from simkit.stock.thickness import Thicknessed, take, thickness
 
-Done = Poured | Thicknessed
+Done = Poured | Thicknessed | Sawn
 
 
 def do_steps(field: Field, job: Job, setup: int) -> tuple[Field, list[Done]]:
@@ -27,16 +28,39 @@ def do_steps(field: Field, job: Job, setup: int) -> tuple[Field, list[Done]]:
     """
     done: list[Done] = []
     for number, step in job.steps_after(setup):
-        do = pour if step.do == POUR else thickness
+        do = pour if step.do == POUR else saw if step.do == SAW else thickness
         field, one = do(field, step, job.body(number))
         done.append(one)
     return field, done
 
 
+def steps_alone(job: Job, moves: Sequence[Moves], cell: float) -> list[list[Done]]:
+    """Return what the steps behind each setup do, [setup][step], where no check is run: cut here.
+
+    moves: of each setup.  cell mm: of the cells that it is cut on; in a job without steps nothing is cut.
+    """
+    if not job.steps:
+        return [[] for _ in job.setups]
+    blank, done = job.blank, []
+    lattice = blank_lattice(blank.length, blank.width, cell)
+    field = blank_field(lattice, blank.length, blank.width, blank.thickness)
+    for index, (setup, one) in enumerate(zip(job.setups, moves, strict=True)):
+        if len(one):
+            field = cut(field, one, job.cutters, setup.frame(blank)).field
+        field, its = do_steps(field, job, index)
+        done.append(its)
+    return done
+
+
 def do_again(field: Field, done: Sequence[Done]) -> Field:
     """Return a field on other cells after steps that were done on a check's cells."""
     for one in done:
-        field = fill_again(field, one) if isinstance(one, Poured) else take(field, one.up, one.face)
+        if isinstance(one, Poured):
+            field = fill_again(field, one)
+        elif isinstance(one, Sawn):
+            field = take_off(field, one)
+        else:
+            field = take(field, one.up, one.face)
     return field
 
 
@@ -98,6 +122,11 @@ class AtPoints:
         for one in done:
             if isinstance(one, Poured):
                 self._fill(one)
+            elif isinstance(one, Sawn):
+                is_off = one.is_off(*self.points.T)
+                self.upper = np.where(is_off, np.minimum(self.upper, self.lower), self.upper)
+                self.row_upper = np.where(is_off, -1, self.row_upper)
+                self.row_lower = np.where(is_off, -1, self.row_lower)
             else:
                 self._take(one.up, one.face)
 

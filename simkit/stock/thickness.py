@@ -59,12 +59,13 @@ def thickness(field: Field, step: Step, before: Body) -> tuple[Field, Thicknesse
     """Return the field with one face taken off, and what went.
 
     field: before the step.  before: the blank between its faces then.
-    Exact at cell centres.  Gone is resin farther from what is left of it than LEAN times the depth taken:
+    Exact at cell centres.  In a blank that is too thin for it, only what stands over that height goes.
+    Gone is resin farther from what is left of it than LEAN times the depth taken:
     nearer, it is a rim that draws in.
     """
     up, lattice = step.up, field.lattice
     body = before.after(step)
-    face = body.face(up)
+    face = before.low[2] + step.thickness if up > 0 else before.high[2] - step.thickness
     after = take(field, up, face)
     depth = _columns(field) - _columns(after)
     volume, bound = volume_of(depth, lattice)

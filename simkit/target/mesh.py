@@ -288,11 +288,12 @@ def _fit_problems(
     room = np.array([blank.length, blank.width, blank.thickness])
     below = -vertices.min(axis=0)
     above = vertices.max(axis=0) - room
+    may = np.array([0.0, 0.0, spec.lacking]) + FIT_SLACK
     out = [
         f"{over:.3f} mm at the {AXES[axis][side]}"
         for axis in range(3)
         for side, over in enumerate((below[axis], above[axis]))
-        if over > FIT_SLACK
+        if over > may[axis]
     ]
     if not out:
         return []

@@ -4,11 +4,13 @@ import math
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 from scipy.stats import norm
 
 from simkit.budget.chance import Chance, chance, verdict
-from simkit.budget.contributions import NORMAL, UNIFORM, Contribution
+from simkit.budget.contributions import NORMAL, PINS, UNIFORM, Contribution
 from simkit.budget.rows import GOUGE, make_rows
+from simkit.compare.pin_pair import PinPair
 
 
 def rows_of(values, limit):
@@ -76,6 +78,42 @@ def test_rows__many_that_never_matter_change_nothing():
     many, one = chance(rows_of(np.zeros(3001), 0.1), parts, 0.0), chance(rows_of([0.0], 0.1), alone, 0.0)
     assert many.holds == pytest.approx(one.holds, abs=many.bound)
     assert many.first == 0
+
+
+def of_pins(*columns, radius=0.05):
+    """Errors of two dowels alike; columns: the growth of one row for 1 mm of each."""
+    pair = PinPair(("a", "b"), ((0.0, 0.0), (100.0, 0.0)), (radius, radius))
+    return [
+        Contribution("dowels", "words", radius, "mm", PINS, np.array([grow]) * radius, pair, nth)
+        for nth, grow in enumerate(columns)
+    ]
+
+
+def test_pins__shift_and_turn_are_not_both_at_their_most():
+    """A place beyond a dowel moves by across + turn: by t2 alone, so never by more than the play there.
+
+    Were shift across and turn independent, each even to r = 0.05 there, they would pass 0.06 in
+    (2 r - 0.06)^2 / 2 of (2 r)^2 of cases.
+    """
+    assert chance(rows_of([0.0], 0.06), of_pins(0.0, 0.0, 1.0), 0.0).holds == 1.0
+
+
+def test_pins__share_of_a_limit_within_their_play():
+    """t2 <= 0.03 of r = 0.05, s as likely as r^2 - s^2, t2 even within sqrt(r^2 - s^2): by quadrature."""
+    r, limit = 0.05, 0.03
+    density = lambda s: 0.75 / r**3 * (r * r - s * s)  # noqa: E731
+    share = lambda s: min(1.0, 0.5 + 0.5 * limit / max((r * r - s * s) ** 0.5, 1e-12))  # noqa: E731
+    expected, _ = quad(lambda s: density(s) * share(s), -r, r, points=[-0.04, 0.04])
+    found = chance(rows_of([0.0], limit), of_pins(0.0, 0.0, 1.0), 0.0)
+    assert found.holds == pytest.approx(expected, abs=found.bound + 1e-4)
+    assert found.bound < 0.002
+
+
+def test_pins__a_way_aslant_stays_within_the_disc_of_one_dowel():
+    """At dowel a: s cos + t1 sin is within r, where both even within r would reach 1.41 r."""
+    found = chance(rows_of([0.0], 0.0501), of_pins(0.7071, 0.7071, 0.0), 0.0)
+    assert found.holds == 1.0
+    assert found.shares == pytest.approx(np.array([3, 4, 0]) / 7, rel=1e-3)  # r^2 / 5 against 4 r^2 / 15
 
 
 def test_off__widens_the_bound_by_what_it_changes():

@@ -114,14 +114,19 @@ def test_dowels__play_is_taken_from_the_pins(tmp_path):
     budget = budget_of(tmp_path, DOWELS + "[budget]\nzero_setting = 0.01\n")
     keys = [part.key for part in budget.parts]
     assert keys == ["zero_setting"] * 2 + ["dowels"] * 3
-    along, across, turn = budget.parts[2:]
-    assert (along.size, across.size) == pytest.approx((0.03, 0.03))
-    assert turn.size == pytest.approx(np.degrees(0.06 / 38), rel=1e-3)
-    assert turn.unit == "degrees"
-    # On the line of the dowels, 12 mm from their middle: a wall square to it moves by the turn's lever.
+    along, first, second = budget.parts[2:]
+    assert [part.size for part in budget.parts[2:]] == pytest.approx([0.03] * 3)
+    # Density of the shift along as r^2 - s^2: its variance r^2 / 5, that across at each dowel 4 r^2 / 15.
+    spread = 0.03 * np.sqrt([1 / 5, 4 / 15, 4 / 15])
+    assert [part.standard for part in budget.parts[2:]] == pytest.approx(spread, rel=1e-4)
+    assert ["'a'" in first.words, "'b'" in second.words] == [True, True]
+    # A wall along the line of the dowels moves across it by what its place takes of the one and the other.
     wall = (np.abs(budget.rows.at[:, 1] - budget_job.Y0) < 0.002) & (budget.rows.grow[:, 1] > 0.99)
-    lever = np.abs(budget.rows.at[wall, 0] - 22)
-    assert np.abs(turn.column[wall]) == pytest.approx(lever * 0.06 / 38, rel=2e-3, abs=1e-9)
+    nearer = (41 - budget.rows.at[wall, 0]) / 38
+    assert np.abs(first.column[wall]) == pytest.approx(0.03 * nearer, rel=2e-3, abs=1e-9)
+    assert np.abs(second.column[wall]) == pytest.approx(0.03 * (1 - nearer), rel=2e-3, abs=1e-9)
+    assert np.all(first.column[wall] * second.column[wall] > 0)
+    assert np.abs(along.column[wall]) == pytest.approx(0.0, abs=0.03 * 1e-3)
     assert "the play of the dowels" not in budget.left_out
 
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from simkit.budget.faces import least_taken, why_not
+from simkit.budget.faces import hidden_over, least_taken, why_not
 from simkit.budget.motion import NAMES, SideHeights, motion_of
 from simkit.check import check
 from simkit.job.budget import BudgetSpec
@@ -33,6 +33,32 @@ def planed(folder, side, is_top=True, to=12.0, first_up=0.0, part_up=0.0, more="
     text = text.replace(zero, f'face = "{face}", offset = [0, 0, {first_up}] }}', 1)
     text = text.replace('units = "mm"\n', f'units = "mm"\nat = [0, 0, {part_up}]\n', 1)
     path.write_text(text, encoding="utf-8")
+    return path
+
+
+LEAF = """\
+[[setups]]
+name = "leaf"
+turn = "none"
+zero = { corner = "left front", face = "top" }
+spoilboard = 6
+programs = ["leaf.nc"]
+[[setups]]
+"""
+
+
+def inlaid(folder, below=1.0, to=12.0):
+    """The block with resin in a pocket that was cut before all else: poured, planed flush, then carved.
+
+    The pocket reaches 4 mm below the planed face, and resin stands in it to `below` mm under the first one.
+    """
+    pour = f'[[steps]]\nafter = "leaf"\ndo = "pour"\nside = 1\nbelow = {below}\n'
+    plane = f'[[steps]]\nafter = "leaf"\ndo = "thickness"\nside = 1\nthickness = {to}\n'
+    path = budget_job.write(folder, more=pour + plane)
+    text = path.read_text("utf-8").replace("thickness = 12\n", f"thickness = {12 + OVER}\n", 1)
+    path.write_text(text.replace("[[setups]]\n", LEAF, 1), encoding="utf-8")
+    dig = f"G0 X15 Y15\nG1 Z-{4 + OVER:g} F600\nX29\nY19\nX15\nY15\nG0 Z8\nM30\n"
+    (folder / "leaf.nc").write_text(budget_job.HEAD.format(tool=1, safe=8) + dig, encoding="utf-8")
     return path
 
 
@@ -114,3 +140,48 @@ def test_not_told__where_a_cut_is_hidden_or_nothing_is_taken(tmp_path):
     assert "takes only 2.10 mm off" not in why_not(evidence)
     evidence.job = replace(job, budget=BudgetSpec(planing=2.0, thickness_error=0.2))
     assert "takes only 2.10 mm off, and the blank may be 2.20 mm thinner" in why_not(evidence)
+
+
+def test_inlaid__bears_what_the_same_part_of_wood_does(tmp_path):
+    """The resin is as the wood would be: limits of 0.1 and 0.3 mm up and down, and 0.1 mm in plan."""
+    _, evidence = looked_at(inlaid(tmp_path))
+    budget = evidence.budget
+    assert why_not(evidence) == ""
+    assert evidence.is_poured[evidence.envelopes.is_part].any()
+    assert budget.beyond == -1
+    assert reach(budget, "high") == pytest.approx([0.1, 0.3], abs=SLACK)
+    assert max(reach(budget, "right") + reach(budget, "back")) <= 0.1 + SLACK
+    assert reach(budget, "thickness") == [None, None]
+
+
+def test_inlaid__recuts_agree_within_a_twentieth_of_each_limit(tmp_path):
+    recuts = Recuts(inlaid(tmp_path))
+    rows = compared(recuts, np.array((0.05, -0.08, 0.1, 0.04, -0.06)))
+    assert rows
+    assert {says for _, _, says in rows} <= {"agree", "finer"}
+
+
+def test_inlaid__not_told_where_the_resin_moves_with_either_side(tmp_path):
+    _, evidence = looked_at(inlaid(tmp_path))
+    job = evidence.job
+    flipped = [replace(one, up=-1) if hasattr(one, "hollows") else one for _, one in evidence.steps_done()]
+    evidence.done = [flipped, *evidence.done[1:]]
+    assert why_not(evidence) == "resin is poured into what the side cut second opened"
+    evidence.job = replace(job, budget=BudgetSpec(thickness_error=1.6))
+    assert "resin" in why_not(evidence)
+
+
+def test_hidden__a_cut_far_over_the_planed_face_shows_in_a_thinner_blank_alone(tmp_path):
+    """A scratch before all else ends 0.6 mm over the face that takes it off."""
+    path = planed(tmp_path, 1)
+    text = path.read_text("utf-8").replace("[[setups]]\n", LEAF, 1)
+    path.write_text(text.replace('after = "first"', 'after = "leaf"'), encoding="utf-8")
+    scratch = budget_job.HEAD.format(tool=1, safe=20) + "G0 X22 Y17\nG1 Z-0.9 F600\nG0 Z20\nM30\n"
+    (tmp_path / "leaf.nc").write_text(scratch, encoding="utf-8")
+    job, evidence = looked_at(path)
+    assert hidden_over(evidence) == pytest.approx(0.6, abs=1e-5)
+    assert why_not(evidence) == ""
+    evidence.job = replace(job, budget=BudgetSpec(thickness_error=0.7))
+    assert "0.60 mm below what had been cut into it, within the part, and the blank may be 0.70" in why_not(
+        evidence
+    )

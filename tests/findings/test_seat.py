@@ -138,6 +138,26 @@ def test_seat__a_planed_piece_lies_at_its_height_on_a_plain_floor(tmp_path):
     assert result["seats"][0]["room"] == pytest.approx(3 - 1.8 * 2**0.5, abs=0.02)
 
 
+OF_JIG = '[[steps]]\nafter = "pocket"\ndo = "{do}"\nside = {side}\n{value}\n'
+
+
+@pytest.mark.parametrize(
+    ("jig_steps", "stands_up"),
+    [
+        (OF_JIG.format(do="thickness", side=2, value="thickness = 9.25"), -0.75),  # its floor is 0.75 lower
+        (OF_JIG.format(do="thickness", side=1, value="thickness = 9.25"), 0.0),  # its floor is where it was
+        (OF_JIG.format(do="pour", side=1, value="below = 5.5"), 0.5),  # resin half a millimetre deep in it
+    ],
+    ids=["lower-face", "upper-face", "poured"],
+)
+def test_seat__a_jig_whose_own_board_is_planed_or_poured(tmp_path, jig_steps, stands_up):
+    """The pocket's floor is 4 mm over the table, which the setup states as the height of the piece."""
+    _, result = check(tmp_path, pocket(1.2), "[15, 15, 4]", more=jig_steps, cell="1")
+    seat = result["seats"][0]
+    assert seat["drops_in"]
+    assert seat["stands_up"] == pytest.approx(stands_up, abs=0.02)
+
+
 @pytest.mark.parametrize(("most", "severity"), [(0.36, None), (0.28, "undecided"), (0.2, "beyond")])
 def test_seat__play_beyond_what_the_job_allows(tmp_path, most, severity):
     """A corner 2.05 mm both ways from the middle of an arc of 3 mm can go right until it is 3 mm off."""

@@ -173,7 +173,7 @@ def test_step__that_does_nothing_is_told(tmp_path):
     words = [row["message"] for row in failing(found) if row["kind"] == "step"]
     assert words == [
         "the pour after 'top' finds nothing to fill on side 2",
-        "the step to 12 mm after 'top' takes nothing off",
+        "the step to 12 mm after 'top' takes nothing off: the blank is no thicker then",
     ]
 
 
@@ -291,8 +291,10 @@ def test_floor__that_is_thin_before_the_pour_is_a_note(tmp_path, left):
 
 
 def test_notes__say_what_is_not_told(tmp_path):
-    turned(tmp_path, (POUR, *BOTH))
+    turned(tmp_path, ({**POUR, "side": 2}, *BOTH))
     remarks = result(tmp_path)["remarks"]
+    why = "resin is poured into what the side cut second opened"
+    assert f"not told: how much error the second side bears, for {why}" in remarks
     assert "resin counts as wood in walls, in weight, in what holds a piece, in time and bite" in remarks
     assert result(tmp_path)["budget"] is None
 

@@ -217,8 +217,8 @@ def test_read_job__every_key_can_be_given(folder):
                 rows += ["[[fixtures]]", 'name = "in place of a box"', "height = 20"]
             if sub.path in ("holding[].outline", "holding[].at"):
                 rows += ["[[holding]]", 'kind = "tape"']
-            if sub.path in ("steps[].over", "steps[].thickness"):
-                do = "pour" if sub.name == "over" else sub.name
+            if sub.path in ("steps[].over", "steps[].thickness", "steps[].box"):
+                do = {"over": "pour", "box": "saw"}.get(sub.name, sub.name)
                 rows += ["[[steps]]", 'after = "outside and foot"', f'do = "{do}"', "side = 1"]
             value = sub.examples[-1] if sub.name in ("shape", "diameter") else sub.examples[0]
             rows.append(f"{sub.name} = {value}")
@@ -244,6 +244,7 @@ def test_read_job__every_key_can_be_given(folder):
     poured = ("over", "outline", "density", "most_depth", "closed")
     others |= {f"steps[0].{name}": f"steps[1].{name}" for name in poured}
     others |= {f"steps[0].{name}": f"steps[2].{name}" for name in ("thickness", "by")}
+    others["steps[0].box"] = "steps[3].box"
     others |= {"cutters.1.corner": "cutters.2.corner", "cutters.1.tip": "cutters.3.tip"}
     others["cutters.1.taper"] = "cutters.3.taper"
     plain = [others.get(path, path) for path in plain]
