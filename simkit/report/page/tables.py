@@ -34,7 +34,7 @@ def time_part(result: dict[str, Any]) -> Html:
         for index, row in enumerate(program["cutters"]):
             rows.append(
                 [
-                    program["program"] if index == 0 else "",
+                    _path(program["program"]) if index == 0 else "",
                     "none" if row["cutter"] is None else f"T{row['cutter']}",
                     *(_minutes(row[key]) for key in ("minutes", "in_wood", "air", "rapids", "standing")),
                     f"{100 * part_not_reached(row):.0f} %",
@@ -77,7 +77,7 @@ def _operations(time: dict[str, Any]) -> Any:
             lines, depth = operation_words(row)
             cutter = "none" if row["cutter"] is None else f"T{row['cutter']}"
             parts = (_minutes(row[key]) for key in ("minutes", "in_wood", "air", "rapids"))
-            rows.append([program["program"] if index == 0 else "", lines, cutter, depth, *parts])
+            rows.append([_path(program["program"]) if index == 0 else "", lines, cutter, depth, *parts])
         rest = program["other_operations"]
         if rest["count"]:
             rows.append(["", f"{rest['count']} others", "", "", _minutes(rest["minutes"]), *["–"] * 3])
@@ -179,7 +179,7 @@ def _bite(bite: dict[str, Any], lengths: Lengths) -> list[Html]:
                 "–" if usual is None else _span(usual) + ("" if row["chip_range_stated"] else "*"),
                 f"{row['removal'] / 1000:.1f} ±{math.ceil(row['removal_bound'] / 100) / 10:.1f}",
                 "–" if climb is None else f"{100 * climb:.0f}/{100 * row['conventional']:.0f} %",
-                f"{row['file']}:{row['line']}",
+                _path(f"{row['file']}:{row['line']}"),
             ]
         )
     heads = [
@@ -226,6 +226,11 @@ def _fine(mm: float, lengths: Lengths) -> str:
 def _fine_up(mm: float, lengths: Lengths) -> str:
     scale, digits = (25.4, 4) if lengths.is_inch else (1.0, 3)
     return f"{math.ceil(mm / scale * 10**digits - 1e-9) / 10**digits:.{digits}f}"
+
+
+def _path(name: str) -> Html:
+    """A file with its folders, which may be long: broken where it must be, so that numbers stay in sight."""
+    return el("span", name, class_="path")
 
 
 def _area(area: float) -> str:
