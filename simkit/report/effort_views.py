@@ -37,6 +37,9 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str) -> str:
     figure.text(
         0.03, 0.955, shortened(tidy(title), TITLE, wide), fontproperties=font(TITLE, True), color=colours.INK
     )
+    known, unknown = _known(along)
+    if unknown and known:
+        note = f"{note}; {unknown}"
     lines = wrapped(tidy(note), SMALL, 0.94 * SIZE[0] * BASE_DPI)
     for up, line in enumerate(reversed(lines)):
         y = 0.015 + up * line_height(SMALL) / (SIZE[1] * BASE_DPI)
@@ -70,11 +73,9 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str) -> str:
                     fontproperties=font(SMALL),
                     color=colour,
                 )
-        if key == "per_tooth" and (words_left := _unknown(along)):
-            axes.text(
-                0.01, 0.9, words_left, transform=axes.transAxes, fontproperties=font(SMALL),
-                color=colours.INK, va="top", bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85},
-            )  # fmt: skip
+        if key == "per_tooth" and unknown and not known:
+            at = {"transform": axes.transAxes, "ha": "center", "va": "center"}
+            axes.text(0.5, 0.5, unknown, fontproperties=font(SMALL), color=colours.INK, **at)
         axes.set_xlim(0, max(minutes, default=0.0) * 1.01 or 1.0)
         axes.set_ylim(bottom=0)
         axes.set_ylabel(words, fontproperties=font(SMALL), rotation=0, ha="right", va="center")
@@ -90,14 +91,13 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str) -> str:
     return str(path)
 
 
-def _unknown(along: dict[str, Any]) -> str:
-    """Return which cutters have no chip anywhere in the program, and why; "" where all have one."""
+def _known(along: dict[str, Any]) -> tuple[set[int], str]:
+    """Return the cutters whose chips are known, and of which none is, and why; "" for none."""
     cutters, chips = along["cutter"], along["per_tooth"]
     known = {cutter for cutter, chip in zip(cutters, chips, strict=True) if chip is not None and chip == chip}
     names = ", ".join(f"T{cutter}" for cutter in sorted(set(cutters) - known))
-    return (
-        f"{names}: no chip is known without flutes and a spindle speed (flutes; S with M3)" if names else ""
-    )
+    words = "no chip is told, for flutes or a spindle speed are not stated (flutes; S with M3)"
+    return known, f"{names}: {words}" if names else ""
 
 
 def _scaled(value: float | None, scale: float) -> float:

@@ -161,7 +161,7 @@ def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:
 
 
 def finding_scenes(evidence: Evidence, result: dict[str, Any]) -> dict[int, Scene]:
-    """Return finding_scene of the first finding of each cause, by its number; contacts first, MOST_SHOWN in all."""
+    """Return finding_scene of the first finding of each cause, by number; contacts first, MOST_SHOWN."""
     chosen = _chosen(evidence, result)[:MOST_SHOWN]
     return {row["number"]: _finding_scene(evidence, row, move) for row, move in chosen}
 

@@ -36,6 +36,6 @@ def steps_part(result: dict[str, Any], lengths: Lengths) -> Html | None:
     return el(
         "section",
         el("h2", "Steps between the setups"),
-        table(heads, rows, 3),
+        table("Steps between the setups", heads, rows, 3),
         el("p", note, class_="quiet"),
     )

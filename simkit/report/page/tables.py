@@ -13,8 +13,11 @@ from simkit.report.time_table import held_words, operation_words, part_not_reach
 from simkit.units import area_words
 
 
-def table(heads: list[str], rows: list[list[Any]], texts: int = 1) -> Html:
-    """Return a table that may be pushed sideways in its own box; the first `texts` columns hold words."""
+def table(name: str, heads: list[str], rows: list[list[Any]], texts: int = 1) -> Html:
+    """Return a table that may be pushed sideways in its own box; the first `texts` columns hold words.
+
+    name: what a screen reader calls it.
+    """
     head = el(
         "tr",
         [el("th", words, scope="col", class_=None if k < texts else "n") for k, words in enumerate(heads)],
@@ -23,7 +26,7 @@ def table(heads: list[str], rows: list[list[Any]], texts: int = 1) -> Html:
         el("tr", [el("td", cell, class_=None if k < texts else "n") for k, cell in enumerate(row)])
         for row in rows
     ]
-    return el("div", el("table", el("thead", head), el("tbody", body)), class_="scroll")
+    return el("div", el("table", el("thead", head), el("tbody", body), aria_label=name), class_="scroll")
 
 
 def time_part(result: dict[str, Any]) -> Html:
@@ -49,7 +52,7 @@ def time_part(result: dict[str, Any]) -> Html:
         "section",
         el("h2", "Time"),
         el("p", f"About {about(time['minutes'])} in all, speeding up and slowing down counted."),
-        table(heads, rows, 2),
+        table("Time of each program and cutter", heads, rows, 2),
         _operations(time),
         [el("p", words) for words in held_words(time)],
         el(
@@ -85,7 +88,7 @@ def _operations(time: dict[str, Any]) -> Any:
     return (
         el("h3", "Longest operations"),
         el("p", "Each from one retract to the safe height to the next.", class_="quiet"),
-        table(heads, rows, 4),
+        table("Longest operations", heads, rows, 4),
     )
 
 
@@ -131,7 +134,7 @@ def _reach(reach: dict[str, Any], lengths: Lengths) -> list[Html]:
     return [
         el("h3", "What each cutter leaves at best"),
         el("p", "Proud at the worst place: alone, and added to the job."),
-        table(heads, rows, 2),
+        table("What each cutter leaves at best", heads, rows, 2),
         el("p", f"Longer: {reach['note']}", class_="quiet"),
     ]
 
@@ -159,7 +162,7 @@ def _cusps(cusps: dict[str, Any], lengths: Lengths) -> list[Html]:
     return [
         el("h3", "Ridges between passes"),
         el("p", f"Lengths in {lengths.name}; the last but one is the stepover for the wanted ridge."),
-        table(heads, rows, 3),
+        table("Ridges between passes", heads, rows, 3),
         el("p", cusps["note"], class_="quiet"),
     ]
 
@@ -193,7 +196,7 @@ def _bite(bite: dict[str, Any], lengths: Lengths) -> list[Html]:
         "climb/conv.",
         "at peak",
     ]
-    parts = [el("h3", "Bite"), el("p", "The most of each along the passes."), table(heads, rows, 2)]
+    parts = [el("h3", "Bite"), el("p", "The most of each along the passes."), table("Bite", heads, rows, 2)]
     if any(not row["chip_range_stated"] for row in bite["rows"]):
         note = f"* {bite['hardness']} wood, {bite['usual_source']}; not judged unless chip_load states it"
         parts.append(el("p", note, class_="quiet"))
@@ -216,7 +219,7 @@ def _limits(result: dict[str, Any], lengths: Lengths) -> Html:
                 lengths.value(left) if left else "",
             ]
         )
-    return table(["where", "gouge", "leftover", "left on purpose"], rows)
+    return table("Limits", ["where", "gouge", "leftover", "left on purpose"], rows)
 
 
 def _fine(mm: float, lengths: Lengths) -> str:
