@@ -291,7 +291,7 @@
       return parts[name];
     }
 
-    const corner = [-0.35, scene.starts_on === 2 ? -0.85 : 0.85]; // the side of the first finding
+    const corner = scene.starts_on === 2 ? [-0.2, -1.15] : [-0.35, 0.85]; // the side of the first finding; lit from above
     const state = { subject: "cut", axis: -1, place: 0, turn: corner[0], tilt: corner[1], zoom: 1, x: 0, y: 0 };
     const size = [scene.nx * scene.cell, scene.ny * scene.cell, scene.high - scene.low];
     const middle = [scene.origin[0] + size[0] / 2, scene.origin[1] + size[1] / 2, (scene.low + scene.high) / 2];
