@@ -80,7 +80,15 @@ def _operations(time: dict[str, Any]) -> Any:
             lines, depth = operation_words(row)
             cutter = "none" if row["cutter"] is None else f"T{row['cutter']}"
             parts = (_minutes(row[key]) for key in ("minutes", "in_wood", "air", "rapids"))
-            rows.append([_path(program["program"]) if index == 0 else "", lines, cutter, depth, *parts])
+            rows.append(
+                [
+                    _path(program["program"]) if index == 0 else "",
+                    _whole(lines),
+                    cutter,
+                    _whole(depth),
+                    *parts,
+                ]
+            )
         rest = program["other_operations"]
         if rest["count"]:
             rows.append(["", f"{rest['count']} others", "", "", _minutes(rest["minutes"]), *["–"] * 3])
@@ -234,6 +242,11 @@ def _fine_up(mm: float, lengths: Lengths) -> str:
 def _path(name: str) -> Html:
     """A file with its folders, which may be long: broken where it must be, so that numbers stay in sight."""
     return el("span", name, class_="path")
+
+
+def _whole(words: str) -> Html:
+    """Lines or a depth, with no break behind a minus."""
+    return el("span", words, class_="whole")
 
 
 def _area(area: float) -> str:
