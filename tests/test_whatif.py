@@ -31,6 +31,7 @@ def job(tmp_path_factory):
 
 def whatif(job, *words):
     out = job.parent / "whatif.json"
+    out.unlink(missing_ok=True)  # no answer must not pass for that of the last call
     status = main(["whatif", str(job), "--quiet", "--cell", "0.5", "--json", str(out), *words])
     return status, json.loads(out.read_text("utf-8"))
 
@@ -74,6 +75,14 @@ def test_thickness__counts_from_the_table(job):
     assert got["changed"]["blank"]["thickness"] == 13
     _, got = whatif(job, "--thickness", "-1")
     assert got["changed"]["verdict"]["exit_status"] == 1
+
+
+@pytest.mark.parametrize(
+    "words", [["--thickness", "-1/64in"], ["--thickness=-1/64in"], ["--thickness", "-.0156 in"]]
+)
+def test_thickness__less_than_stated_in_inches(job, words):
+    _, got = whatif(job, *words)
+    assert got["changed"]["blank"]["thickness"] == pytest.approx(12 - 25.4 / 64, abs=0.001)
 
 
 def test_nothing_changed_in_effect__gives_the_same_result(job):

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import re
 
 from simkit.errors import InputProblems, Place, Problem, nearest_word
 
 
 class Parser(argparse.ArgumentParser):
-    """A parser that reports misuse like every other unusable input."""
+    """A parser that reports misuse like every other unusable input, and takes lengths below zero."""
+
+    def __init__(self, *args, **options):
+        super().__init__(*args, **options)
+        # What looks like a number below zero is no option; here it may have a unit: -0.02in, "-1/64 in".
+        self._negative_number_matcher = re.compile(r"^-\.?\d")
 
     def error(self, message: str):
         """Raise what is wrong with the words as a problem with a remedy."""

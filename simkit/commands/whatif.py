@@ -36,7 +36,11 @@ def add_whatif(commands) -> None:
         help="by how much they are turned about the middle of the blank, counter-clockwise from above",
         **again,
     )
-    whatif.add_argument("--thickness", metavar="MM", help="by how much the blank is thicker than stated")
+    whatif.add_argument(
+        "--thickness",
+        metavar="LENGTH",
+        help="by how much the blank is thicker than stated, such as -0.5 or -1/64in",
+    )
     whatif.add_argument(
         "--measured", metavar="N=DIAMETER", help="a cutter as it measures, such as 3=5.87", **again
     )

@@ -29,6 +29,8 @@ class Hole:
     was not plunged.  how: "drilled", "milled" or "not made" (then it is taken to be where the job says).
     side: it was plunged from, 1 or 2, None when it was not.  tip mm: height of the cutter's tip at its
     deepest, blank frame.  point mm: from the tip to where the hole has its full diameter.
+    other: row of a plunge at its place, and the diameter of its cutter, mm, where it was not made but a
+    cutter of another size went down there; else None.
     """
 
     dowel: Dowel
@@ -42,6 +44,7 @@ class Hole:
     side: int | None = None
     tip: float | None = None
     point: float = 0.0
+    other: tuple[int, float] | None = None
 
     def depth(self, body: Body) -> tuple[float, float] | None:
         """Return how deep the tip went below the face it entered by, and the full diameter, mm.
@@ -123,7 +126,14 @@ def _hole(dowel: Dowel, field: Field, moves: Moves, cutters: dict[int, Cutter], 
         at, diameter = milled
         off = float(np.hypot(at[0] - dowel.at[0], at[1] - dowel.at[1]))
         return Hole(dowel, at, off, field.lattice.cell / 4, diameter, True, -1, "milled")
-    return Hole(dowel, dowel.at, 0.0, 0.0, dowel.diameter, False, -1, "not made")
+    there = [
+        (float(np.hypot(*(place[:2] - dowel.at))), row)
+        for row, place, _ in plunges
+        if np.hypot(*(place[:2] - dowel.at)) <= dowel.diameter / 2
+    ]
+    row = min(there, default=(0.0, -1))[1]
+    other = None if row < 0 else (row, cutters[int(moves.tool[row])].diameter)
+    return Hole(dowel, dowel.at, 0.0, 0.0, dowel.diameter, False, -1, "not made", other=other)
 
 
 def _is_open(field: Field, at: tuple[float, float]) -> bool:

@@ -74,6 +74,9 @@ def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple
         return ("note", finding.kind, finding.side)  # one sharp edge may be thin in many places
     if finding.severity in ("warning", "note"):
         return (finding.severity, finding.kind, finding.side, finding.message)
+    for one in findings:
+        if one.kind == "wrong-unit" and one.severity != "warning" and _is_misread(one, finding):
+            return ("unit", one.setup, one.file)
     turned = {one.setup for one in findings if one.kind == "wrong-turn"}
     if (
         turned
@@ -89,6 +92,17 @@ def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple
     if finding.kind in ("dowel-miss", "seat", "witness-step"):
         alike = (finding.subject,)
     return (finding.kind, finding.side, finding.setup, *alike)
+
+
+def _is_misread(unit: Finding, finding: Finding) -> bool:
+    """Tell whether a finding is a wrong unit, of the part or of a program, or follows from it."""
+    if finding is unit or not unit.setup:
+        return finding is unit or finding.kind in SHAPE_KINDS
+    is_worse = SEVERITIES.index(finding.severity) < SEVERITIES.index(unit.severity)
+    if finding.kind in SHAPE_KINDS:
+        return finding.side == unit.side and not is_worse
+    is_there = finding.setup == unit.setup and finding.kind in ("dowel-miss", "setup", "table-contact")
+    return is_there and not is_worse
 
 
 def _follows(offset, finding: Finding) -> bool:
@@ -111,8 +125,11 @@ def _words(evidence: Evidence, key: tuple, group: list[Finding]) -> tuple[str, s
             "Check the zero of this setup and the thickness of the blank first: what is listed here follows "
             "from the shift.",
         )
-    if key[0] == "turn" and rest:
-        return f"{message}; {rest} more {'finding' if rest == 1 else 'findings'} follow from it", lead.advice
+    if key[0] in ("turn", "unit") and rest:
+        return (
+            f"{message}; {rest} more {'finding follows' if rest == 1 else 'findings follow'} from it",
+            lead.advice,
+        )
     if rest:
         return f"{message} ({rest} more alike{_places(group[1:])})", lead.advice
     return message, lead.advice

@@ -21,6 +21,19 @@ def find(evidence: Evidence) -> list[Finding]:
             **(evidence.source_of(hole.row) or evidence.job_line(f"dowels[{index}].at")),
         }
         name = f"dowel hole '{hole.dowel.name}'"
+        if hole.other is not None:
+            row, wide = hole.other
+            findings.append(
+                Finding(
+                    severity="warning",
+                    subject=f"{hole.dowel.name}, another size",
+                    message=f"a cutter of {wide:.2f} mm goes down at the place of the {name}, which is"
+                    f" {hole.dowel.diameter:.2f} mm wide as the job says",
+                    advice="Check the diameter of that cutter in the job first, then that of the dowel.",
+                    **(common | evidence.source_of(row)),
+                )
+            )
+            continue
         if hole.how == "not made":
             findings.append(
                 Finding(

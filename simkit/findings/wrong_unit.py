@@ -1,4 +1,4 @@
-"""wrong-unit: a program that fits the blank only when its numbers are read in the other unit."""
+"""wrong-unit: a program, or the part, that fits only when its numbers are read in another unit."""
 
 from __future__ import annotations
 
@@ -9,8 +9,9 @@ from simkit.findings.finding import Finding
 from simkit.frames import Frame
 from simkit.job.steps import Body
 from simkit.moves.table import Moves
-from simkit.units import MM_PER_INCH
+from simkit.units import MM_PER_INCH, MM_PER_UNIT
 
+NAMES = {unit: "inches" if unit == "in" else unit for unit in MM_PER_UNIT}
 # All common practice, no source: told only where one reading is plainly mad and the other plainly fits.
 TOO_FAR = 2.0  # as large as this many blanks, and as deep: too large
 TOO_LITTLE = 0.1  # of the blank's length and width: too small
@@ -18,7 +19,8 @@ MOST, LEAST = 1.4, 0.3  # of length and width: what fits
 
 
 def find(evidence: Evidence) -> list[Finding]:
-    """Return one finding for each program whose moves fit the blank in the other unit, and not as read.
+    """Return one finding for each program that fits the blank, and for a part that fits the cuts, in another
+    unit, and not as read.
 
     Too large: a danger.  Too small: the check fails where that side of the part is left standing, else a
     warning, for a program may cut a small place on purpose.
@@ -57,7 +59,46 @@ def find(evidence: Evidence) -> list[Finding]:
                     **evidence.source_of(row),
                 )
             )
-    return findings
+    return findings or _part(evidence)
+
+
+def _part(evidence: Evidence) -> list[Finding]:
+    """Return a finding for a part far smaller than what is cut, which is as large in another unit.
+
+    A part that is too large stands out of the blank, and was refused before.
+    """
+    spec, mesh = evidence.job.target, evidence.target
+    if spec is None or mesh is None:
+        return []
+    size = np.ptp(mesh.bounds, axis=0)[:2]
+    ends = [
+        frame.apply(np.concatenate([moves.start[~moves.rapid], moves.end[~moves.rapid]]))[:, :2]
+        for frame, moves in zip(evidence.frames, map(evidence.moves.__getitem__, evidence.rows), strict=True)
+    ]
+    places = np.concatenate(ends)
+    cuts = np.ptp(places, axis=0) if len(places) else np.zeros(2)
+    if not (cuts > 0).all() or (size > TOO_LITTLE * cuts).any():
+        return []
+    sizes = {unit: size * scale / MM_PER_UNIT[spec.units] for unit, scale in MM_PER_UNIT.items()}
+    unit = min(sizes, key=lambda one: abs(np.log((sizes[one] / cuts).max())))
+    share = sizes[unit] / cuts
+    if (share > MOST).any() or (share < LEAST).any():
+        return []
+    is_left = any(_is_left(evidence, side) for side in evidence.deviations)
+    return [
+        Finding(
+            kind="wrong-unit",
+            severity="beyond" if is_left else "warning",
+            message=f"the part is {_sizes(size)} with its mesh in {NAMES[spec.units]}, and the programs cut"
+            f" {_sizes(cuts)}; with its mesh in {NAMES[unit]} it would be {_sizes(sizes[unit])}, as they cut"
+            " it",
+            advice=f'If the mesh is in {NAMES[unit]}, write units = "{unit}" under [target], and look where'
+            " the part then lies.",
+            measure="length and width of the part, in both units",
+            subject=spec.mesh.name,
+            **evidence.job_line("target.units"),
+        )
+    ]
 
 
 def _reach(moves: Moves, factor: float, frame: Frame, body: Body) -> tuple[np.ndarray, float]:
@@ -84,8 +125,11 @@ def _plan(body: Body) -> np.ndarray:
 def _severity(evidence: Evidence, frame: Frame, is_deep: bool) -> str:
     if is_deep:
         return "safety"
-    side = 1 if frame.up > 0 else 2
+    return "beyond" if _is_left(evidence, 1 if frame.up > 0 else 2) else "warning"
+
+
+def _is_left(evidence: Evidence, side: int) -> bool:
+    """Return whether the part is left standing beyond the limit on a side; False where it is not judged."""
     deviation = evidence.deviations.get(side)
-    if deviation is None:
-        return "warning"
-    return "beyond" if (np.nan_to_num(deviation.normal) > evidence.job.limits.leftover).any() else "warning"
+    limit = evidence.job.limits.leftover
+    return deviation is not None and bool((np.nan_to_num(deviation.normal) > limit).any())

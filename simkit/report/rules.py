@@ -128,8 +128,10 @@ RULES = {
         "No turn of the blank about x or y reaches it; carve it by hand, or change the part.",
     ),
     "wrong-unit": (
-        "a program fits the blank only when its numbers are read in the other unit, inches or millimetres",
-        "Write the unit that its numbers are in, G21 or G20, or have the program made again.",
+        "a program fits the blank, or the part's mesh the cuts, only when its numbers are read in another"
+        " unit, inches or millimetres",
+        "Write the unit that its numbers are in: G21 or G20 in the program, `units` of the target in the"
+        " job.",
     ),
     "program": (
         "what the reader of the programs warns of",

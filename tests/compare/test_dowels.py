@@ -71,6 +71,9 @@ def test_dowel_holes__one_drilled_far_off_is_that_hole_in_the_wrong_place():
 def test_dowel_holes__a_plunge_of_another_size_is_none():
     (hole,) = holes_of((LEFT,), **plunge(8.0, 15.0, -3.0, tool=2))
     assert (hole.how, hole.at) == ("not made", (8.0, 15.0))
+    assert hole.other == (0, 3.0)
+    # Half a diameter beside it goes down elsewhere.
+    assert holes_of((LEFT,), **plunge(11.1, 15.0, -3.0, tool=2))[0].other is None
 
 
 def test_dowel_holes__rapids_and_level_moves_drill_nothing():

@@ -46,7 +46,8 @@ def test_in_the_unit_it_states__nothing(tmp_path, word, factor):
 def test_mm_read_in_inches__first_of_all(tmp_path, face):
     job = JOB.replace('face = "bottom"', f'face = "{face}"')
     program = POCKET if face == "bottom" else POCKET.replace("Z9", "Z-3").replace("Z20", "Z8")
-    first = told(tmp_path, "G20\n" + program, job)[0]
+    rows = told(tmp_path, "G20\n" + program, job)
+    first = rows[0]
     assert (first["kind"], first["file"], first["line"]) == ("wrong-unit", "top.nc", 6)  # its first move
     # Over the zero at the table everything is in the air; below that at the top it is a crash.
     assert first["severity"] == ("safety" if face == "top" else "beyond")
@@ -54,6 +55,9 @@ def test_mm_read_in_inches__first_of_all(tmp_path, face):
     assert "covers 610 x 356 mm" in first["message"]
     assert "in mm it would cover 24 x 14 mm" in first["message"]
     assert first["advice"].startswith("If its numbers are mm, write G21")
+    # What the setup leaves standing or runs into follows from it.
+    assert len(rows) > 2
+    assert {row["cause"] for row in rows if row["severity"] in ("safety", "beyond")} == {1}
 
 
 def test_inches_read_in_mm__fails_as_the_part_is_left_standing(tmp_path):
@@ -83,4 +87,26 @@ def test_a_face_milled_far_beyond_the_blank__nothing(tmp_path):
 @pytest.mark.parametrize("write", [write_one_sided, write_two_sided])
 def test_good_jobs__nothing(tmp_path, write):
     write(tmp_path)
+    assert units(checked(tmp_path)) == []
+
+
+@pytest.mark.parametrize(("unit", "factor"), [("in", 25.4), ("cm", 10.0)])
+def test_a_part_in_another_unit__said_on_the_job_files_line(tmp_path, unit, factor):
+    # A part of 400 x 300 x 20 whose mesh counts in another unit, read in mm; 6 mm of cutter round it.
+    block(0, 400 / factor, 0, 300 / factor, 0, 20 / factor).export(tmp_path / "part.stl")
+    program = "G21 G90\nT1 M6\nS9000 M3\nG0 Z30\nX-3 Y-3\nG1 Z0 F900\nX403\nY303\nX-3\nY-3\nG0 Z30\nM30\n"
+    job = JOB.replace("length = 40", "length = 420").replace("width = 30", "width = 320")
+    (tmp_path / "top.nc").write_text(program, encoding="utf-8")
+    (tmp_path / "job.toml").write_text(job.replace("thickness = 12", "thickness = 20"), encoding="utf-8")
+    rows = checked(tmp_path)
+    assert (rows[0]["kind"], rows[0]["severity"], rows[0]["file"]) == ("wrong-unit", "beyond", "job.toml")
+    assert job.splitlines()[rows[0]["line"] - 1] == 'units = "mm"'
+    assert "the programs cut 406 x 306 mm" in rows[0]["message"]
+    assert (
+        f"with its mesh in {'inches' if unit == 'in' else unit} it would be 400 x 300 mm"
+        in rows[0]["message"]
+    )
+    # Read in its unit it is as large as what is cut.
+    right = (tmp_path / "job.toml").read_text("utf-8").replace('units = "mm"', f'units = "{unit}"')
+    (tmp_path / "job.toml").write_text(right, encoding="utf-8")
     assert units(checked(tmp_path)) == []
