@@ -268,7 +268,7 @@ class Cutter:
         return lowest
 
     def __str__(self) -> str:
-        return f"T{self.number} {self.diameter:g} mm {self.shape}"
+        return f"T{self.number} {round(self.diameter, 3):g} mm {self.shape}"  # 0.23622 in is 6 mm
 
 
 def _seven(shape: str, sizes: Mapping) -> SevenParameters:

@@ -28,7 +28,7 @@ def _hole_words(evidence: Any, hole: Any) -> str:
     tip, full = hole.depth(evidence.setup_of(hole.row).body(evidence.job.blank))
     return (
         f"dowel hole '{hole.dowel.name}': drilled by {source['file']}:{source['line']} from side "
-        f"{hole.side}, {hole.diameter:g} mm wide down to {full:.1f} mm, its tip {tip:.1f} mm deep"
+        f"{hole.side}, {round(hole.diameter, 3):g} mm wide down to {full:.1f} mm, its tip {tip:.1f} mm deep"
         f"{' (through)' if hole.is_through else ''}"
     )
 

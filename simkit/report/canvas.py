@@ -176,8 +176,19 @@ def dot_resin(rgb: np.ndarray, is_resin: np.ndarray) -> None:
     """Draw dots on pale teal over resin, in place."""
     iy, ix = np.indices(is_resin.shape)
     rgb[is_resin] = colours.rgb(colours.RESIN)
-    odd = (iy // 6) % 2 * 5
-    rgb[is_resin & (iy % 6 < 2) & ((ix + odd) % 10 < 2)] = colours.rgb(colours.RESIN_DOT)
+    rgb[is_resin & _dots(iy, ix)] = colours.rgb(colours.RESIN_DOT)
+
+
+def dot_over(rgb: np.ndarray, is_resin: np.ndarray) -> None:
+    """Draw the dots of resin over other colours, in place: pale on dark, dark on pale."""
+    is_dot = is_resin & _dots(*np.indices(is_resin.shape))
+    is_dark = rgb.mean(axis=2) < 140
+    rgb[is_dot & is_dark] = colours.rgb(colours.RESIN)
+    rgb[is_dot & ~is_dark] = colours.rgb(colours.INK)
+
+
+def _dots(iy: np.ndarray, ix: np.ndarray) -> np.ndarray:
+    return (iy % 6 < 2) & ((ix + (iy // 6) % 2 * 5) % 10 < 2)
 
 
 def hatch_through(rgb: np.ndarray, is_through: np.ndarray) -> None:

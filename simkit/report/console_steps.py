@@ -9,7 +9,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-HEADS = ("step", "after", "what", "cm3", "mass", "deepest", "thick then")
+HEADS = ("step", "after", "what", "cm3", "mass", "most at one place", "blank then")
 TEXTS = 3  # the first columns hold words
 
 

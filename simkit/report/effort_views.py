@@ -11,7 +11,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from simkit.report import colours
-from simkit.report.canvas import BASE_DPI, BODY, SMALL, TITLE, font, line_height, tidy, wrapped
+from simkit.report.canvas import BASE_DPI, BODY, SMALL, TITLE, font, line_height, shortened, tidy, wrapped
 from simkit.report.whole_file import put_whole
 
 # Both arms of the palette by turns; each stretch also bears the number of its cutter.
@@ -33,7 +33,13 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str) -> str:
     """
     figure = Figure(figsize=SIZE, dpi=BASE_DPI, facecolor="white")
     FigureCanvasAgg(figure)
-    figure.text(0.03, 0.955, tidy(title), fontproperties=font(TITLE, True), color=colours.INK)
+    wide = 0.94 * SIZE[0] * BASE_DPI / 1.1  # bold is wider
+    figure.text(
+        0.03, 0.955, shortened(tidy(title), TITLE, wide), fontproperties=font(TITLE, True), color=colours.INK
+    )
+    known, unknown = _known(along)
+    if unknown and known:
+        note = f"{note}; {unknown}"
     lines = wrapped(tidy(note), SMALL, 0.94 * SIZE[0] * BASE_DPI)
     for up, line in enumerate(reversed(lines)):
         y = 0.015 + up * line_height(SMALL) / (SIZE[1] * BASE_DPI)
@@ -67,6 +73,9 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str) -> str:
                     fontproperties=font(SMALL),
                     color=colour,
                 )
+        if key == "per_tooth" and unknown and not known:
+            at = {"transform": axes.transAxes, "ha": "center", "va": "center"}
+            axes.text(0.5, 0.5, unknown, fontproperties=font(SMALL), color=colours.INK, **at)
         axes.set_xlim(0, max(minutes, default=0.0) * 1.01 or 1.0)
         axes.set_ylim(bottom=0)
         axes.set_ylabel(words, fontproperties=font(SMALL), rotation=0, ha="right", va="center")
@@ -80,6 +89,15 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str) -> str:
     figure.savefig(drawn, format="png", metadata={"Software": None})
     put_whole(path, drawn.getvalue())
     return str(path)
+
+
+def _known(along: dict[str, Any]) -> tuple[set[int], str]:
+    """Return the cutters whose chips are known, and of which none is, and why; "" for none."""
+    cutters, chips = along["cutter"], along["per_tooth"]
+    known = {cutter for cutter, chip in zip(cutters, chips, strict=True) if chip is not None and chip == chip}
+    names = ", ".join(f"T{cutter}" for cutter in sorted(set(cutters) - known))
+    words = "no chip is told, for flutes or a spindle speed are not stated (flutes; S with M3)"
+    return known, f"{names}: {words}" if names else ""
 
 
 def _scaled(value: float | None, scale: float) -> float:

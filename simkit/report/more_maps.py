@@ -7,6 +7,8 @@ from typing import Any
 
 from simkit.findings import thin_wall
 from simkit.findings.evidence import Evidence
+from simkit.job.model import Job
+from simkit.job.steps import POUR, THICKNESS
 from simkit.report.seam_view import draw_seam
 from simkit.report.wall_views import draw_walls
 from simkit.report.who_cut_views import draw_who_cut, owners_of
@@ -51,6 +53,7 @@ def draw_more_maps(
             is_part=is_part,
             title=f"{name}: which program and which cutter cut where, side {side}",
             findings=findings,
+            uncut=_uncut_words(job),
             **seen,
         )
         pictures.append(str(path))
@@ -70,3 +73,10 @@ def draw_more_maps(
         )
         pictures.append(str(path))
     return pictures
+
+
+def _uncut_words(job: Job) -> str:
+    """Return what the map of who cut where says of places that no cutter made last."""
+    doings = {step.do for step in job.steps}
+    others = [words for do, words in ((POUR, "poured"), (THICKNESS, "planed")) if do in doings]
+    return f"not cut by a program: {' or '.join(others)}, or as it was" if others else "no program cut here"

@@ -149,8 +149,8 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
     for number, along in enumerate(result["along"], 1):
         path = folder / f"bite_{number}.png"
         note = result["time"]["note"] or "with the machine's own figures"
-        title = f"{name}: what {along['program']} bites off, minute by minute"
-        pictures.append(draw_along(path, along, title, f"times {note}"))
+        title = f"{name}: what is bitten off, minute by minute"
+        pictures.append(draw_along(path, along, title, f"{along['program']}; times {note}"))
     return pictures
 
 
@@ -188,12 +188,13 @@ def scenes_of(
     folder: Path, evidence: Evidence, shown: dict[int, np.ndarray], turn: str, result: dict[str, Any]
 ) -> dict[Path, Any]:
     """Return the scenes of a check under the paths of their pictures; empty ones are left out."""
-    from simkit.report.scenes import finding_scene, leftover_scene, seam_scene
+    from simkit.report.scenes import finding_scenes, leftover_scene, seam_scene
 
     made = {}
     if shown:
         made["leftover_3d.png"] = leftover_scene(evidence, shown, turn, result)
     if result["seam"] is not None and evidence.seam.worst is not None:
         made["seam_3d.png"] = seam_scene(evidence, result)
-    made["finding_3d.png"] = finding_scene(evidence, result)
+    for number, scene in finding_scenes(evidence, result).items():
+        made[f"finding_{number}_3d.png"] = scene
     return {folder / name: scene for name, scene in made.items() if scene is not None}

@@ -77,7 +77,7 @@ def draw_plan_view(
     frame, or None: shades what is within the limits a little.  is_judged: False where there is no
     target: the shaded surface alone is drawn, without the colour scale.  dpi: 150 gives 1800 pixels at most.
     glue: y of the glue lines that stand upright along the blank, mm.
-    resin (ny, nx) bool or None: where the surface of this side is resin; dotted where it is within limits.
+    resin (ny, nx) bool or None: where the surface of this side is resin; dotted, also over colours.
 
     Accuracy: a colour shows the worst deviation of all cells under a pixel, and what is thinner than 3
     pixels is widened to 3, so a spot may look up to 2 pixels wider than it is and is never left out.
@@ -108,7 +108,7 @@ def draw_plan_view(
     band = BAND if down < LOW else 0
     map_top = y_head + canvas.line_height(SMALL) + TOP_ROOM + band
     key_top = map_top + down + FRONT_ROOM + 22
-    signs = _signs(flags, findings)[0 if is_judged else 1 :]
+    signs = _signs(flags, findings, is_judged)[0 if is_judged else 1 :]
     signs += [("glue", "glue line of the blank")] if glue else []
     sign_rows = flow(signs, inner)
     list_top = key_top + canvas.KEY_HEIGHT + 50 + 42 * (1 + max((row for row, _ in sign_rows), default=-1))
@@ -154,7 +154,8 @@ def map_image(seen, index, is_solid, holding, relief, side, resin=None):
     """
     shown, flags = _raster(seen, index, np.asarray(is_solid, bool), holding)
     is_plain = (shown == colours.WITHIN) | flags["holding"] | flags["other"]
-    flags["resin"] = np.zeros_like(is_plain) if resin is None else seen.nearest(resin, False) & is_plain
+    is_resin = np.zeros_like(is_plain) if resin is None else seen.nearest(resin, False)
+    flags["resin"], flags["resin_off"] = is_resin & is_plain, is_resin & (shown >= 0) & ~is_plain
     return _paint(shown, flags, _shade(seen, relief, side) if relief is not None else None), shown, flags
 
 
@@ -202,26 +203,39 @@ def _paint(shown, flags, shade):
     canvas.hatch_holding(picture, flags["holding"])
     picture[flags["other"]] = colours.rgb(colours.OTHER_WOOD)
     canvas.dot_resin(picture, flags["resin"])
+    canvas.dot_over(picture, flags["resin_off"])
     return picture
 
 
-def _signs(flags, findings):
+def _signs(flags, findings, is_judged=True):
     """What the map holds beside the colours, as (sign, words); only what is there."""
     signs = [("edge", "edge of the part")]
     words = {
         "holding": "holds the part: frame, skin, tabs",
         "other": "offcut, or a step on the part",
-        "resin": "resin, within limits",
+        "resin": _resin_words(flags, is_judged),
         "through": "cut right through the part",
         "nothing": "nothing left",
     }
-    signs += [(name, text) for name, text in words.items() if flags[name].any()]
+    is_there = {name: flags[name].any() for name in words}
+    is_there["resin"] |= flags["resin_off"].any()
+    signs += [(name, text) for name, text in words.items() if is_there[name]]
     severities = [f.get("severity") in MUST for f in findings]
     if any(severities):
         signs.append(("must", "to put right, see the list"))
     if not all(severities):
         signs.append(("note", "worth knowing, see the list"))
     return signs
+
+
+def _resin_words(flags, is_judged):
+    if not is_judged:
+        return "resin"
+    return (
+        "resin (dots on a colour: resin, off by as much)"
+        if flags["resin_off"].any()
+        else "resin, within limits"
+    )
 
 
 def _draw_sign(page, x, y, sign):

@@ -27,6 +27,7 @@ from simkit.target.envelope import envelopes
 
 MOST_CELLS = 260_000  # of a surface: about two pixels each where the part fills the page
 MOST_MARKS = 12
+MOST_SHOWN = 4  # findings with a picture of their own: each costs a cut up to its line
 FROM_ABOVE = (-0.16, -0.80, 1.35)  # from the part to the eye: the front, a little left, from above
 LOW_DOWN = (-0.35, -1.0, 0.42)
 FADED, WOOD = "#f0ede5", "#ece2cc"
@@ -159,15 +160,23 @@ def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:
     )
 
 
+def finding_scenes(evidence: Evidence, result: dict[str, Any]) -> dict[int, Scene]:
+    """Return finding_scene of the first finding of each cause, by number; contacts first, MOST_SHOWN."""
+    chosen = _chosen(evidence, result)[:MOST_SHOWN]
+    return {row["number"]: _finding_scene(evidence, row, move) for row, move in chosen}
+
+
 def finding_scene(evidence: Evidence, result: dict[str, Any]) -> Scene | None:
     """Return the Scene of wood, clamps and cutter where a finding was cut, as its line begins.
 
     The first contact of the findings, else the first that must be put right and has a place and a line of a
     program; None where there is none.  All of it lies as on the table in that setup.
     """
-    row, move = _chosen(evidence, result)
-    if row is None:
-        return None
+    scenes = [_finding_scene(evidence, row, move) for row, move in _chosen(evidence, result)[:1]]
+    return scenes[0] if scenes else None
+
+
+def _finding_scene(evidence: Evidence, row: dict[str, Any], move: int) -> Scene:
     job, moves = evidence.job, evidence.moves
     setup = int(moves.setup[move])
     to_table = job.setups[setup].to_table(job.blank)
@@ -220,15 +229,16 @@ def finding_scene(evidence: Evidence, result: dict[str, Any]) -> Scene | None:
     )
 
 
-def _chosen(evidence: Evidence, result: dict[str, Any]) -> tuple[dict[str, Any] | None, int]:
-    """Return the finding to show and the row of the move it names."""
+def _chosen(evidence: Evidence, result: dict[str, Any]) -> list[tuple[dict[str, Any], int]]:
+    """Return the findings to show, one of each cause, each with the row of the move it names."""
+    chosen: dict[int, tuple[dict[str, Any], int]] = {}
     rows = sorted(result["findings"], key=lambda row: row["kind"] not in CONTACTS)
     for row in rows:
-        if row["severity"] in MUST and row["line"] is not None and row["file"] in evidence.moves.programs:
+        if row["severity"] in MUST and row["cause"] not in chosen:
             move = move_of(evidence, row)
             if move is not None:
-                return row, move
-    return None, -1
+                chosen[row["cause"]] = (row, move)
+    return list(chosen.values())
 
 
 def move_of(evidence: Evidence, row: dict[str, Any]) -> int | None:

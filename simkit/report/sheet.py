@@ -357,7 +357,8 @@ def _cutter_text(cutter: dict[str, Any]) -> str:
 def to_measure(setup: dict[str, Any], number: int) -> list[str]:
     """Return what to measure before pressing start.  setup: of a sheet; number: of the setup, from 1."""
     across, deep, thick = setup["size"]
-    rows = [f"the blank: {_by(across, deep)} mm, {_n(thick)} thick at all four corners, and flat"]
+    size = " x ".join(f"{_n(one)} mm" for one in (across, deep, thick))
+    rows = [f"the blank: {size} thick at all four corners, and flat"]
     if number > 1:
         rows.append("turned over as above: the mark is where it should be, nothing under the blank")
         if setup["pins"]:

@@ -12,7 +12,7 @@ from simkit.compare.reach_options import CUTTER, PROGRAM, WANTED_CUSP, CutterOpt
 from simkit.findings.evidence import Evidence
 
 TIME_NOTE = (
-    "minutes: estimate, area over the limit / (stepover for the wanted cusp x feed); links and acceleration "
+    "minutes: estimate, area over the limit / (stepover for the wanted ridge x feed); links and acceleration "
     "come on top"
 )
 SANDING_NOTE = (

@@ -78,11 +78,12 @@ def draw_who_cut(
     blank: Blank,
     title: str,
     findings: Sequence[dict[str, Any]],
+    uncut: str = "no program cut here",
 ) -> str:
     """Draw who cut each place of one side as a PNG at `path` and return the path.
 
     field: what is left.  owners: of that side.  is_part (ny, nx) bool, or None.  side, turn, blank, title,
-    findings: as draw_class_map takes them.
+    findings: as draw_class_map takes them.  uncut: what the legend says of places that no cutter made.
     Accuracy: the cell under each pixel; what is thinner than 3 pixels is widened to 3.  Beyond MOST pairs the
     rest shares one colour.
     """
@@ -112,7 +113,7 @@ def draw_who_cut(
         if (shown == MOST).any():
             signs.append(Sign("further programs and cutters", swatch_of(colours.QUIET_INK)))
         if (shown == -1).any():
-            signs.append(Sign("no program cut here", swatch_of(UNCUT)))
+            signs.append(Sign(uncut, swatch_of(UNCUT)))
         if is_gone.any():
             pale = swatch_of(LIGHT[int(shown[is_gone].max()) % len(LIGHT)])
             pale[:, pale.shape[1] // 2 :] = _paler(pale[:, pale.shape[1] // 2 :])

@@ -7,7 +7,7 @@ import pytest
 from PIL import Image
 
 from simkit.cli import main
-from simkit.report import colours
+from simkit.report import colours, effort_views
 from simkit.report.console import measured_text
 from simkit.report.effort_views import CUTTER_COLOURS, draw_along
 from tests.small_job import JOB
@@ -104,3 +104,22 @@ def test_plot__next_to_nothing(tmp_path, count):
     made = {key: value[:count] for key, value in along().items()} | {"program": "a.nc"}
     draw_along(tmp_path / "a.png", made, "a", "")
     assert (tmp_path / "a.png").stat().st_size > 5000
+
+
+def test_plot__says_why_there_are_no_chips(tmp_path):
+    made = along()
+    without = made | {"per_tooth": [None] * len(made["cutter"])}
+    known, words = effort_views._known(without)
+    assert (known, words.split(":")[0]) == (
+        set(),
+        ", ".join(f"T{one}" for one in sorted(set(made["cutter"]))),
+    )
+    assert "flutes" in words
+    assert effort_views._known(made)[1] == ""
+    draw_along(tmp_path / "a.png", made, "a", "b")
+    draw_along(tmp_path / "b.png", without, "a", "b")
+    # What is told stands in the middle of the row that would be empty.
+    picture = np.asarray(Image.open(tmp_path / "b.png").convert("L"))
+    high, wide = picture.shape
+    empty = picture[int(0.38 * high) : int(0.55 * high), int(0.2 * wide) : int(0.95 * wide)]
+    assert (empty < 90).sum() > 300

@@ -11,11 +11,12 @@ from PIL import Image
 from simkit import check
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
-from simkit.report import colours
+from simkit.report import canvas, colours, scenes
 from simkit.report.console import Console
 from simkit.report.page.page import page_text
-from simkit.report.page.scene import RESIN, scene_of
+from simkit.report.page.scene import RESIN, scene_of, scene_part
 from simkit.report.page.section import section
+from simkit.report.page.words import Lengths
 from simkit.report.pictures import draw_plans
 from simkit.report.result import result_of
 from simkit.report.solid_mesh import RESIN as SOLID_RESIN
@@ -99,3 +100,41 @@ def test_console__has_a_row_for_each_step(checked, capsys):
         r"1 +top +resin into side 1, 1 mm over the face +0\.\d\d ±0\.\d\d +0\.\d g +5\.00 mm +12 mm", told
     )
     assert re.search(r"2 +top +side 1 taken to 11 mm by planer +-1\.\d\d ±0\.\d\d +2\.00 mm +11 mm", told)
+
+
+def test_map__dots_tell_resin_on_every_colour():
+    picture = np.repeat(colours.class_rgb()[None, :, :], 60, axis=0).repeat(60, axis=1)
+    dotted = picture.copy()
+    canvas.dot_over(dotted, np.ones(picture.shape[:2], bool))
+    changed = np.abs(dotted.astype(int).mean(axis=2) - picture.astype(int).mean(axis=2))
+    for k in range(len(colours.CLASSES)):
+        dots = changed[:, k * 60 : k * 60 + 60]
+        assert 0.03 < (dots > 60).mean() < 0.2, k  # told in a grey print, too, and the colour stays
+
+
+def test_scene__begins_on_the_side_of_the_first_placed_finding(checked):
+    evidence, result = checked
+    rows = [{"number": 1, "at": None, "side": 1}, {"number": 2, "at": [1.0, 2.0, 3.0], "side": 2}]
+    text = scene_part(evidence, result | {"findings": rows}, Lengths("mm"))
+    assert '"starts_on":2' in text
+    assert '"starts_on":1' in scene_part(evidence, result | {"findings": []}, Lengths("mm"))
+
+
+def test_page__tables_and_pictures_have_names_of_their_own(checked):
+    text = page_text(*checked)
+    names = re.findall(r'<table aria-label="([^"]+)"', text)
+    assert len(names) == text.count("<table") == len(set(names))
+    pictures = re.findall(r'<img src="[^"]{100,}" alt="([^"]+)"', text)
+    assert len(pictures) == text.count("<img ") == len(set(pictures))
+
+
+def test_scenes__one_for_each_cause_to_put_right_contacts_first(checked, monkeypatch):
+    row = {"severity": "beyond", "kind": "gouge"}
+    rows = [row | {"number": k, "cause": cause} for k, cause in enumerate((1, 1, 2, 3, 4, 5, 6), 1)]
+    rows[4]["kind"] = "rapid-contact"
+    rows[2]["severity"] = "note"
+    monkeypatch.setattr(scenes, "move_of", lambda evidence, row: 7)
+    monkeypatch.setattr(scenes, "_finding_scene", lambda evidence, row, move: (row["number"], move))
+    made = scenes.finding_scenes(checked[0], {"findings": rows})
+    assert list(made) == [5, 1, 4, 6]
+    assert made[5] == (5, 7)

@@ -32,14 +32,17 @@ def budget_part(result: dict[str, Any], lengths: Lengths) -> Html | None:
             [direction, lengths.text(words), lengths.text(far_text(far, unit))]
             for direction, far, unit, words in axis_rows(budget)
         ]
-        parts += [el("p", f"{head(budget)}."), table(["way", "what breaks first", "bears"], rows, 2)]
+        parts += [
+            el("p", f"{head(budget)}."),
+            table("How far the second side may land", ["way", "what breaks first", "bears"], rows, 2),
+        ]
     if budget["contributions"]:
         rows = [
             [part["words"], lengths.text(size_words(part)), without_words(part)]
             for part in budget["contributions"]
         ]
         heads = ["error", "size", "all hold without it"]
-        parts += [el("h3", "Errors that the job states"), table(heads, rows, 2)]
+        parts += [el("h3", "Errors that the job states"), table("Errors that the job states", heads, rows, 2)]
     parts += [
         el("p", f"{lengths.text(line)[:1].upper()}{lengths.text(line)[1:]}.") for line in chance_lines(budget)
     ]

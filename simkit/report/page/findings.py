@@ -121,7 +121,8 @@ def _finding(row, job: Job, lines: ProgramLines, picture, lengths: Lengths) -> H
         ("Why it may stand", row["reason"]),
         ("Why it counts again", row["returned"]),
     ]
-    table = [(el("dt", name), el("dd", words)) for name, words in facts if words]
+    kept = {"In the program": "whole"}  # not broken behind a minus
+    table = [(el("dt", name), el("dd", words, class_=kept.get(name))) for name, words in facts if words]
     advice = row["advice"]
     return el(
         "article",

@@ -149,6 +149,18 @@ def _drawn_pictures(evidence: Evidence, result: dict[str, Any]) -> Html:
 
 
 _FROM_ABOVE = "Seen from above"
+# What a picture is, for who does not see it; the caption says how to read it.
+SUBJECTS = {
+    "leftover_side": "Map of what is left standing or cut too deep",
+    "surface_side": "Map of the ridges between passes",
+    "walls_side": "Map of the walls' thickness",
+    "who_cut_side": "Map of which program and cutter cut where",
+    "witness_step": "Map of the step between the two sides",
+    "section": "Section along a line",
+    "seat": "Map of the piece in its jig",
+    "budget": "Plot of how far the second side may land off its place",
+    "bite": "Plot of wood taken, chip and feed",
+}
 # What the name of a picture begins with, and what it then stands under.
 _HEADS = {
     "section": "Cut open along a line",
@@ -163,20 +175,29 @@ def _pictures_part(evidence: Evidence, result: dict[str, Any]) -> Html:
         for number, path in enumerate(draw_plans(Path(folder), evidence, result)):
             picture, name = Path(path), Path(path).stem
             words = next((words for start, words in CAPTIONS.items() if name.startswith(start)), "")
+            subject = next((words for start, words in SUBJECTS.items() if name.startswith(start)), name)
             side = f"Side {name[-1]}. " if "side" in name else ""
             if name.startswith("bite"):
                 side = f"{result['along'][int(name[5:]) - 1]['program']}. "
+            subject += f": {side.removesuffix('. ')}" if side else ""
             data = base64.b64encode(picture.read_bytes()).decode("ascii")
             box = f"larger-{number}"
             head = next((head for start, head in _HEADS.items() if name.startswith(start)), _FROM_ABOVE)
             figures.setdefault(head, []).append(
                 el(
                     "figure",
-                    el("input", type="checkbox", id=box, class_="larger", autocomplete="off"),
+                    el(
+                        "input",
+                        type="checkbox",
+                        id=box,
+                        class_="larger",
+                        autocomplete="off",
+                        aria_label=f"Larger: {subject}",
+                    ),
                     el("label", "Larger", for_=box, class_="screen-only"),
                     el(
                         "div",
-                        el("img", src=f"data:image/png;base64,{data}", alt=side + words),
+                        el("img", src=f"data:image/png;base64,{data}", alt=subject),
                         class_="paper",
                     ),
                     el("figcaption", side + words),

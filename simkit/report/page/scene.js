@@ -291,7 +291,8 @@
       return parts[name];
     }
 
-    const state = { subject: "cut", axis: -1, place: 0, turn: -0.35, tilt: 0.85, zoom: 1, x: 0, y: 0 };
+    const corner = scene.starts_on === 2 ? [-0.2, -1.15] : [-0.35, 0.85]; // the side of the first finding; lit from above
+    const state = { subject: "cut", axis: -1, place: 0, turn: corner[0], tilt: corner[1], zoom: 1, x: 0, y: 0 };
     const size = [scene.nx * scene.cell, scene.ny * scene.cell, scene.high - scene.low];
     const middle = [scene.origin[0] + size[0] / 2, scene.origin[1] + size[1] / 2, (scene.low + scene.high) / 2];
     const radius = Math.hypot(...size) / 2;
@@ -440,7 +441,7 @@
     root.addEventListener("click", (event) => {
       const act = event.target.dataset.act;
       if (!act) return;
-      const views = { above: [0, Math.PI / 2], below: [0, -Math.PI / 2], front: [0, 0], corner: [-0.35, 0.85] };
+      const views = { above: [0, Math.PI / 2], below: [0, -Math.PI / 2], front: [0, 0], corner };
       if (views[act]) {
         [state.turn, state.tilt] = views[act];
         Object.assign(state, { zoom: 1, x: 0, y: 0 });

@@ -25,8 +25,10 @@ TARGET, CUT_FACE = "#d8d6cf", "#d9b98a"
 RESIN, RESIN_FACE = 13, "#80cdc1"  # its number among the classes of scene.js; a teal of BrBG that bears shade
 
 
-def scene_of(evidence: Evidence, is_inch: bool = False) -> dict[str, Any]:
+def scene_of(evidence: Evidence, is_inch: bool = False, starts_on: int = 1) -> dict[str, Any]:
     """Return the height fields of what is left and of the part, as plain data that JSON holds.
+
+    starts_on: the side, 1 or 2, that is shown first.
 
     Heights are uint16 steps above `low`, NONE where there is no wood; each row as differences, the low bytes
     of a grid before its high bytes, then the classes of colours.class_index plus one; all of it deflated
@@ -83,13 +85,15 @@ def scene_of(evidence: Evidence, is_inch: bool = False) -> dict[str, Any]:
         "classes": ["class_lower", "class_upper"],
         "palette": [list(colours.rgb(colour)) for colour in palette],
         "is_inch": is_inch,
+        "starts_on": starts_on,
         "data": base64.b64encode(data).decode("ascii"),
     }
 
 
 def scene_part(evidence: Evidence, result: dict[str, Any], lengths: Lengths) -> Html:
     """Return the 3-D view: its canvas, its controls, its data, and what is said where it cannot be drawn."""
-    scene = scene_of(evidence, lengths.is_inch)
+    first = next((row["side"] for row in result["findings"] if row["at"] is not None and row["side"]), 1)
+    scene = scene_of(evidence, lengths.is_inch, first)
     text = json.dumps(scene, separators=(",", ":")).replace("<", "\\u003c")
     has_target = evidence.target is not None
     subjects = [("cut", "what is left, coloured by deviation" if has_target else "what is left")]

@@ -116,7 +116,7 @@ def _zero(x: float, y: float) -> list[Html]:
         el("path", d=f"M{x + 27:.1f} {y:.1f}l-7 -3.5v7z", class_="zero-head"),
         el("path", d=f"M{x:.1f} {y - 27:.1f}l-3.5 7h7z", class_="zero-head"),
         svg.text(x + 29, y + 4, "X", "start", "t small halo"),
-        svg.text(x + 4, y - 28, "Y", "start", "t small halo"),
+        svg.text(x - 5, y - 18, "Y", "end", "t small halo"),
     ]
 
 

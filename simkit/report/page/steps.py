@@ -28,11 +28,14 @@ def steps_part(result: dict[str, Any], lengths: Lengths) -> Html | None:
                 lengths.sizes(row["thickness_after"]),
             ]
         )
-    heads = ["step", "after", "what", "cm³", "g", "deepest", "thick then"]
-    note = "cm³: resin poured, or what is taken off. Mass by the density stated (default: common practice)."
+    heads = ["step", "after", "what", "cm³", "g", "most at one place", "blank then"]
+    note = (
+        "cm³, and most at one place: resin poured, or what is taken off. "
+        "Mass by the density stated (default: common practice)."
+    )
     return el(
         "section",
         el("h2", "Steps between the setups"),
-        table(heads, rows, 3),
+        table("Steps between the setups", heads, rows, 3),
         el("p", note, class_="quiet"),
     )

@@ -13,8 +13,11 @@ from simkit.report.time_table import held_words, operation_words, part_not_reach
 from simkit.units import area_words
 
 
-def table(heads: list[str], rows: list[list[Any]], texts: int = 1) -> Html:
-    """Return a table that may be pushed sideways in its own box; the first `texts` columns hold words."""
+def table(name: str, heads: list[str], rows: list[list[Any]], texts: int = 1) -> Html:
+    """Return a table that may be pushed sideways in its own box; the first `texts` columns hold words.
+
+    name: what a screen reader calls it.
+    """
     head = el(
         "tr",
         [el("th", words, scope="col", class_=None if k < texts else "n") for k, words in enumerate(heads)],
@@ -23,7 +26,7 @@ def table(heads: list[str], rows: list[list[Any]], texts: int = 1) -> Html:
         el("tr", [el("td", cell, class_=None if k < texts else "n") for k, cell in enumerate(row)])
         for row in rows
     ]
-    return el("div", el("table", el("thead", head), el("tbody", body)), class_="scroll")
+    return el("div", el("table", el("thead", head), el("tbody", body), aria_label=name), class_="scroll")
 
 
 def time_part(result: dict[str, Any]) -> Html:
@@ -34,7 +37,7 @@ def time_part(result: dict[str, Any]) -> Html:
         for index, row in enumerate(program["cutters"]):
             rows.append(
                 [
-                    program["program"] if index == 0 else "",
+                    _path(program["program"]) if index == 0 else "",
                     "none" if row["cutter"] is None else f"T{row['cutter']}",
                     *(_minutes(row[key]) for key in ("minutes", "in_wood", "air", "rapids", "standing")),
                     f"{100 * part_not_reached(row):.0f} %",
@@ -49,7 +52,7 @@ def time_part(result: dict[str, Any]) -> Html:
         "section",
         el("h2", "Time"),
         el("p", f"About {about(time['minutes'])} in all, speeding up and slowing down counted."),
-        table(heads, rows, 2),
+        table("Time of each program and cutter", heads, rows, 2),
         _operations(time),
         [el("p", words) for words in held_words(time)],
         el(
@@ -77,7 +80,15 @@ def _operations(time: dict[str, Any]) -> Any:
             lines, depth = operation_words(row)
             cutter = "none" if row["cutter"] is None else f"T{row['cutter']}"
             parts = (_minutes(row[key]) for key in ("minutes", "in_wood", "air", "rapids"))
-            rows.append([program["program"] if index == 0 else "", lines, cutter, depth, *parts])
+            rows.append(
+                [
+                    _path(program["program"]) if index == 0 else "",
+                    _whole(lines),
+                    cutter,
+                    _whole(depth),
+                    *parts,
+                ]
+            )
         rest = program["other_operations"]
         if rest["count"]:
             rows.append(["", f"{rest['count']} others", "", "", _minutes(rest["minutes"]), *["–"] * 3])
@@ -85,7 +96,7 @@ def _operations(time: dict[str, Any]) -> Any:
     return (
         el("h3", "Longest operations"),
         el("p", "Each from one retract to the safe height to the next.", class_="quiet"),
-        table(heads, rows, 4),
+        table("Longest operations", heads, rows, 4),
     )
 
 
@@ -131,7 +142,7 @@ def _reach(reach: dict[str, Any], lengths: Lengths) -> list[Html]:
     return [
         el("h3", "What each cutter leaves at best"),
         el("p", "Proud at the worst place: alone, and added to the job."),
-        table(heads, rows, 2),
+        table("What each cutter leaves at best", heads, rows, 2),
         el("p", f"Longer: {reach['note']}", class_="quiet"),
     ]
 
@@ -159,7 +170,7 @@ def _cusps(cusps: dict[str, Any], lengths: Lengths) -> list[Html]:
     return [
         el("h3", "Ridges between passes"),
         el("p", f"Lengths in {lengths.name}; the last but one is the stepover for the wanted ridge."),
-        table(heads, rows, 3),
+        table("Ridges between passes", heads, rows, 3),
         el("p", cusps["note"], class_="quiet"),
     ]
 
@@ -179,7 +190,7 @@ def _bite(bite: dict[str, Any], lengths: Lengths) -> list[Html]:
                 "–" if usual is None else _span(usual) + ("" if row["chip_range_stated"] else "*"),
                 f"{row['removal'] / 1000:.1f} ±{math.ceil(row['removal_bound'] / 100) / 10:.1f}",
                 "–" if climb is None else f"{100 * climb:.0f}/{100 * row['conventional']:.0f} %",
-                f"{row['file']}:{row['line']}",
+                _path(f"{row['file']}:{row['line']}"),
             ]
         )
     heads = [
@@ -193,7 +204,7 @@ def _bite(bite: dict[str, Any], lengths: Lengths) -> list[Html]:
         "climb/conv.",
         "at peak",
     ]
-    parts = [el("h3", "Bite"), el("p", "The most of each along the passes."), table(heads, rows, 2)]
+    parts = [el("h3", "Bite"), el("p", "The most of each along the passes."), table("Bite", heads, rows, 2)]
     if any(not row["chip_range_stated"] for row in bite["rows"]):
         note = f"* {bite['hardness']} wood, {bite['usual_source']}; not judged unless chip_load states it"
         parts.append(el("p", note, class_="quiet"))
@@ -216,7 +227,7 @@ def _limits(result: dict[str, Any], lengths: Lengths) -> Html:
                 lengths.value(left) if left else "",
             ]
         )
-    return table(["where", "gouge", "leftover", "left on purpose"], rows)
+    return table("Limits", ["where", "gouge", "leftover", "left on purpose"], rows)
 
 
 def _fine(mm: float, lengths: Lengths) -> str:
@@ -226,6 +237,16 @@ def _fine(mm: float, lengths: Lengths) -> str:
 def _fine_up(mm: float, lengths: Lengths) -> str:
     scale, digits = (25.4, 4) if lengths.is_inch else (1.0, 3)
     return f"{math.ceil(mm / scale * 10**digits - 1e-9) / 10**digits:.{digits}f}"
+
+
+def _path(name: str) -> Html:
+    """A file with its folders, which may be long: broken where it must be, so that numbers stay in sight."""
+    return el("span", name, class_="path")
+
+
+def _whole(words: str) -> Html:
+    """Lines or a depth, with no break behind a minus."""
+    return el("span", words, class_="whole")
 
 
 def _area(area: float) -> str:

@@ -110,7 +110,7 @@ def place_words(row: dict[str, Any], job: Job, lengths: Lengths) -> str:
 
 
 def program_place(row: dict[str, Any], lengths: Lengths) -> str:
-    """Return the same place as the program calls it, "" when it is not known."""
+    """Return the same place as the program counts it, in the unit of the report; "" when unknown."""
     if row["program_at"] is None:
         return ""
-    return "X{} Y{} Z{}".format(*(lengths.place(value) for value in row["program_at"]))
+    return "X{} Y{} Z{} {}".format(*(lengths.place(value) for value in row["program_at"]), lengths.name)
