@@ -104,8 +104,15 @@ def closer_look(
         size = _size(ends, is_gouge)
         peak = tuple(int(k) for k in np.unravel_index(np.argmax(size + 1e-12 * is_near), size.shape))
         if np.isnan(ends[1][peak]):  # nothing of the kind that is looked for: how far off is it then?
-            _fill(ends, np.arange(size.size).reshape(size.shape) == np.ravel_multi_index(peak, size.shape),
-                  part, around, grid, side, every)
+            _fill(
+                ends,
+                np.arange(size.size).reshape(size.shape) == np.ravel_multi_index(peak, size.shape),
+                part,
+                around,
+                grid,
+                side,
+                every,
+            )
         least, most = ends
         distance = float(np.nan_to_num(np.abs(most[peak]))) + (0.0 if left is None else float(left.max()))
         cell = (peak[0] + near[0], peak[1] + near[2])
@@ -131,7 +138,7 @@ def closer_look(
 
 
 def _size(ends: Sequence[np.ndarray], is_gouge: bool) -> np.ndarray:
-    """Return how large the deviation of one kind is between its ends, mm (ny, nx); 0 where it is not known."""
+    """Return the size of the deviation of one kind, midway between its ends, mm (ny, nx); 0 if not known."""
     middle = (ends[0] + ends[1]) / 2
     return np.where(np.isnan(middle), 0.0, np.maximum(-middle if is_gouge else middle, 0.0))
 
@@ -150,7 +157,15 @@ def _worst_ends(
     vertical = np.where(is_near, _vertical(field, around, side), np.nan)
     flat = np.flatnonzero(vertical < 0 if is_gouge else vertical > 0)
     found = worst_two_way(
-        flat, field, around, grid, side, vertical.ravel()[flat], surfaces, np.zeros(len(flat), np.int64), MIDDLE
+        flat,
+        field,
+        around,
+        grid,
+        side,
+        vertical.ravel()[flat],
+        surfaces,
+        np.zeros(len(flat), np.int64),
+        MIDDLE,
     )
     ends = tuple(np.full(vertical.shape, np.nan) for _ in range(2))
     for end, values in zip(ends, found, strict=True):

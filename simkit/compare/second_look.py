@@ -135,9 +135,7 @@ def _worst_of_each(
     iy, ix = np.divmod(flat, fine.lattice.nx)
     group = 2 * (iy // DIVIDE * fine.lattice.nx + ix // DIVIDE) + (vertical.ravel()[flat] < 0)
     _, group = np.unique(group, return_inverse=True)
-    found = worst_two_way(
-        flat, fine, around, grid, side, vertical.ravel()[flat], surfaces, group, BOTH_ENDS
-    )
+    found = worst_two_way(flat, fine, around, grid, side, vertical.ravel()[flat], surfaces, group, BOTH_ENDS)
     ends = tuple(np.full(vertical.shape, np.nan) for _ in range(2))
     for end, values in zip(ends, found, strict=True):
         end.ravel()[flat] = values

@@ -1,4 +1,4 @@
-"""The worst of many cells without measuring them all: what lies near a measured one is not much farther off."""
+"""The worst of many cells without measuring all: what lies near a measured one is not much farther off."""
 
 from __future__ import annotations
 
@@ -32,14 +32,14 @@ def worst_two_way(
     group: np.ndarray,
     shares: Sequence[tuple[float, float]],
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return the two-way distance where it is the worst of its group, its least and its most, mm (k,) float64.
+    """Return the two-way distance where it is the worst of its group, its least and its most, mm (k,).
 
     flat, field, envelopes, grid, side, vertical, surfaces: as for `two_way`.  group (k,) int, from 0: which
-    cells are one group; those of one are all gouges or all not.  shares: how much of the least and of the most
-    counts; a cell whose sum is the largest of its group for one of these, or less than it by up to SAME, has
-    its two-way distance, exactly as `two_way` tells it.  All others are NaN, unless they were measured anyway.
-    From one point of the target to another the distance to the cut changes by at most the distance between
-    them: cells that are thereby less than the worst are left out.
+    cells are one group; those of one are all gouges or all not.  shares: how much of the least and of the
+    most counts; a cell whose sum is the largest of its group for one of these, or less than it by up to SAME,
+    has its two-way distance, exactly as `two_way` tells it.  All others are NaN, unless they were measured
+    anyway.  From one point of the target to another the distance to the cut changes by at most the distance
+    between them: cells that are thereby less than the worst are left out.
     """
     both = BothWays(flat, field, envelopes, grid, side, vertical, surfaces)
     ends = np.full((2, len(flat)), np.nan)
