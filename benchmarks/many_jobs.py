@@ -3,9 +3,10 @@
     python benchmarks/many_jobs.py [JOBS [WORKERS [ROUNDS]]]
 
 Makes JOBS (20) small two-sided jobs, no two alike, and checks them with --fresh: by one command for each in
-turn, by one command with a single worker (which has all cores), and by one command with WORKERS (as many as
-cores).  The results must be the same apart from times.  Rounds take turns, and the best of each counts; other
-work on the machine falsifies all of it, so the load before and after is printed.
+turn, by one command with a single worker on one core, by one with a single worker that has all cores, and by
+one command with WORKERS (as many as cores).  The results must be the same apart from times.  Rounds take
+turns, and the best of each counts; other work on the machine falsifies all of it, so the load before and
+after is printed.  The share of the cores that each way kept busy says what is left to gain.
 """
 
 import json
@@ -47,6 +48,12 @@ def results_of(path: Path) -> list[dict]:
     return [one | {"timings": None} for one in (data if isinstance(data, list) else [data])]
 
 
+def processor_time() -> float:
+    """Seconds of processor time of all commands that have ended."""
+    times = os.times()
+    return times.children_user + times.children_system
+
+
 def main() -> None:
     """Measure and print."""
     count, workers, rounds = ([int(word) for word in sys.argv[1:]] + [20, cores(), 2][len(sys.argv) - 1 :])[
@@ -64,28 +71,31 @@ def main() -> None:
                 told += results_of(out)
             return told
 
-        def together(jobs: int) -> list[dict]:
+        def together(jobs: int, **around: str) -> list[dict]:
             words = command(folder, "--jobs", jobs, "--json", out)
-            subprocess.run(words, stdout=subprocess.DEVNULL, check=False)
+            subprocess.run(words, stdout=subprocess.DEVNULL, check=False, env=os.environ | around)
             return results_of(out)
 
         ways = {
             "one command for each": in_turn,
-            "one command, one worker": lambda: together(1),
-            f"one command, {workers} workers": lambda: together(workers),
+            "one worker, one core": lambda: together(1, NUMBA_NUM_THREADS="1"),
+            "one worker, all cores": lambda: together(1),
+            f"{workers} workers": lambda: together(workers),
         }
-        best = dict.fromkeys(ways, float("inf"))
+        best = dict.fromkeys(ways, (float("inf"), 0.0))
         print(f"{count} jobs, {cores()} cores, load {os.getloadavg()[0]:.1f}")
         answers = []
         for _ in range(rounds):
             for way, run in ways.items():
-                started = time.perf_counter()
+                started, spent = time.perf_counter(), processor_time()
                 answers.append(run())
-                best[way] = min(best[way], time.perf_counter() - started)
+                seconds = time.perf_counter() - started
+                best[way] = min(best[way], (seconds, (processor_time() - spent) / seconds / cores()))
         assert all(answer == answers[0] for answer in answers), "the results differ"
-        last = list(best.values())[-1]
-        for way, seconds in best.items():
-            print(f"{way:<26}{seconds:7.1f} s  {seconds / last:5.2f} times the last")
+        last = list(best.values())[-1][0]
+        for way, (seconds, busy) in best.items():
+            ratio = f"the last is {seconds / last:.2f} times as fast"
+            print(f"{way:<24}{seconds:7.1f} s, cores {busy:4.0%} busy; {ratio}")
         print(f"load {os.getloadavg()[0]:.1f}")
 
 

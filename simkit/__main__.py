@@ -7,6 +7,8 @@ import io
 import os
 import sys
 
+from simkit.blas import ONE_THREAD
+
 
 class _Told(io.TextIOWrapper):
     """Standard error.  Where it cannot be written nobody can be told, but the exit status must be true."""
@@ -25,6 +27,8 @@ class _Told(io.TextIOWrapper):
 
 def run() -> None:
     """Run the command line and leave with its status."""
+    for name, count in ONE_THREAD.items():  # before NumPy is loaded
+        os.environ.setdefault(name, count)
     try:
         from simkit.cli import main
     except KeyboardInterrupt:  # before there is a command line that could say more

@@ -23,6 +23,7 @@ KINDS = (
     "fixture-contact",
     "table-contact",
     "travel",
+    "wrong-unit",
     "unsafe-height",
     "spindle-off",
     "chip-load",

@@ -175,6 +175,7 @@ class _Read:
     moves: Moves
     warnings: tuple = ()
     name: str = "thumbnail"
+    units_seen: tuple = ("mm",)
     has_still_spindle: bool = False
     dwell: float = 0.0
 

@@ -37,6 +37,7 @@ from simkit.findings import (
     weak_hold,
     witness_step,
     wrong_turn,
+    wrong_unit,
 )
 from simkit.findings.accept import apply_accepted
 from simkit.findings.causes import by_cause
@@ -46,6 +47,7 @@ from simkit.findings.identity import with_ids
 from simkit.findings.resin_words import with_resin_words
 
 FINDERS = (
+    wrong_unit,
     rapid_contact,
     stack_contact,
     fixture_contact,
@@ -80,6 +82,7 @@ FINDERS = (
 )
 
 ORDER = (
+    "wrong-unit",
     "rapid-contact",
     "fixture-contact",
     "holder-contact",

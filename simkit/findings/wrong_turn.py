@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from simkit.compare.poses import Pose
+from simkit.findings import wrong_unit
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.pose_words import how_to
@@ -11,10 +12,11 @@ from simkit.findings.pose_words import how_to
 def find(evidence: Evidence) -> list[Finding]:
     """Return one finding for each setup that another pose fits far better than the stated one."""
     findings = []
+    in_doubt = {finding.setup for finding in wrong_unit.find(evidence)}
     for fit in evidence.poses:
-        if fit.better is None:
-            continue
         setup = evidence.job.setups[fit.setup]
+        if fit.better is None or setup.name in in_doubt:  # at another size no pose fits, or by chance
+            continue
         stated, right = fit.stated.pose, fit.better.pose
         other = "".join(f"; or {how_to(one.pose, stated)}" for one in fit.alike)
         findings.append(

@@ -134,6 +134,9 @@ class Console:
             self._out.print(f"note: {remark}", markup=False)
         for picture in result["pictures"]:
             self._out.print(f"picture: {picture}", markup=False, soft_wrap=True)
+        if result.get("not_judged"):
+            words = f"Not judged, as the job does not say: {'; '.join(result['not_judged'])}."
+            self._out.print(Text(words), style="dim")
         self._out.print(Text("Not simulated: " + "; ".join(result["not_simulated"]) + "."), style="dim")
         self._out.print(Text(" ".join(result["cautions"])), style="dim")
         self._out.print(verdict)

@@ -231,6 +231,10 @@ class Result:
     along: tuple[Along, ...] = told("one for each program")
     faster: tuple[Faster, ...] = told("what could be faster")
     remarks: tuple[str, ...] = told("what a person should know beside the findings")
+    not_judged: tuple[str, ...] | None = told(
+        "what the job does not say, so that it is not judged; none in results of earlier versions",
+        is_optional=True,
+    )
     not_simulated: tuple[str, ...] = told("what a check knows nothing of")
     cautions: tuple[str, ...] = told("before pressing start")
     pictures: tuple[str, ...] = told("files written")

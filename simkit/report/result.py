@@ -20,6 +20,7 @@ from simkit.findings.identity import known_by
 from simkit.findings.loose_piece import loose_remarks
 from simkit.findings.mesh_words import mesh_words
 from simkit.findings.seat import seat_remarks, seat_rows
+from simkit.findings.unstated import not_judged
 from simkit.findings.weak_hold import held_rows
 from simkit.job.files import file_word, sha256_of
 from simkit.report.budget_table import budget_table
@@ -82,6 +83,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "cusps": None if is_turned else cusp_table(evidence),
             **effort_tables(evidence),
             "remarks": remarks + ([TURNED_NOTE] if is_turned else []),
+            "not_judged": not_judged(evidence),
             "not_simulated": list(NOT_SIMULATED),
             "cautions": list(CAUTIONS),
             "pictures": [],

@@ -127,6 +127,10 @@ RULES = {
         "the part has surface that neither side can see; told apart, not counted as leftover",
         "No turn of the blank about x or y reaches it; carve it by hand, or change the part.",
     ),
+    "wrong-unit": (
+        "a program fits the blank only when its numbers are read in the other unit, inches or millimetres",
+        "Write the unit that its numbers are in, G21 or G20, or have the program made again.",
+    ),
     "program": (
         "what the reader of the programs warns of",
         "Look at that line; if it is meant, let it stand.",

@@ -14,6 +14,7 @@ import time
 from collections.abc import Sequence
 from typing import Any
 
+from simkit.blas import ONE_THREAD
 from simkit.cache import is_cold
 from simkit.runs.limits import NO_LIMITS, Most
 from simkit.runs.unchecked import fault, stopped
@@ -127,7 +128,7 @@ class Worker:
             self._errors = tempfile.TemporaryFile()  # noqa: SIM115  (closed in `end`)
         except OSError:  # nowhere to keep its last words
             self._errors = open(os.devnull, "w+b")  # noqa: SIM115
-        environment = os.environ | {"NUMBA_NUM_THREADS": str(threads)}
+        environment = ONE_THREAD | os.environ | {"NUMBA_NUM_THREADS": str(threads)}
         self.process = subprocess.Popen(
             [sys.executable, "-P", "-m", "simkit.runs.worker"],
             stdin=subprocess.PIPE,

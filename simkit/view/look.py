@@ -16,7 +16,7 @@ NONE, ALONG, ACROSS = "closed", "along", "across"
 SECTIONS = (NONE, ALONG, ACROSS)
 MACHINE_KINDS = (
     "rapid-contact", "fixture-contact", "holder-contact", "shank-contact", "table-contact", "loose-piece",
-    "travel", "unsafe-height", "spindle-off", "bite", "chip-load", "spindle-speed",
+    "travel", "wrong-unit", "unsafe-height", "spindle-off", "bite", "chip-load", "spindle-speed",
 )  # fmt: skip
 SECTION_STEP = 0.01  # of the blank's length, that the section plane moves at a key
 

@@ -121,5 +121,16 @@ def checklist_part(result: dict[str, Any], sheet: dict[str, Any], lengths: Lengt
         *parts,
         el("h2", "Cautions"),
         el("ul", [el("li", words) for words in result["cautions"]], class_="cautions"),
+        *_not_judged(result.get("not_judged")),
         el("p", f"Not simulated: {'; '.join(result['not_simulated'])}."),
     )
+
+
+def _not_judged(words: list[str] | None) -> list[Html]:
+    """Return what was not judged as the job does not say, [] for nothing."""
+    if not words:
+        return []
+    return [
+        el("h2", "Not judged, as the job does not say"),
+        el("ul", [el("li", one) for one in words]),
+    ]

@@ -1,0 +1,86 @@
+"""Inches read for millimetres and the other way round: said first, and only where it is plain."""
+
+import json
+import re
+
+import pytest
+
+from simkit.cli import main
+from tests.runs.some_jobs import write_one_sided, write_two_sided
+from tests.small_job import JOB, block
+
+# Sizes in mm; the part of `JOB` is 40 x 30 x 12 in a blank of that size.
+POCKET = "G90 G17\nT1 M6\nS18000 M3\nG0 Z20\nX8 Y8\nG1 Z9 F600\nX32\nY22\nX8\nY8\nG0 Z20\nM30\n"
+
+
+def scaled(program, factor):
+    """The program with every length and feed multiplied."""
+    return re.sub(r"(?<=[XYZF])-?[\d.]+", lambda found: f"{float(found[0]) * factor:.5f}", program)
+
+
+def told(folder, program, job=JOB):
+    part = block(0, 40, 0, 30, 0, 12).difference(block(5, 35, 5, 25, 9, 13))
+    part = part.union(block(11, 29, 11, 19, 8, 12))
+    part.export(folder / "part.stl")
+    (folder / "top.nc").write_text(program, encoding="utf-8")
+    (folder / "job.toml").write_text(job, encoding="utf-8")
+    return checked(folder)
+
+
+def checked(folder):
+    words = ["check", str(folder / "job.toml"), "--quiet", "--cell", "1", "--json", str(folder / "r.json")]
+    main(words)
+    return json.loads((folder / "r.json").read_text("utf-8"))["findings"]
+
+
+def units(findings):
+    return [row for row in findings if row["kind"] == "wrong-unit"]
+
+
+@pytest.mark.parametrize(("word", "factor"), [("G21\n", 1.0), ("G20\n", 1 / 25.4)])
+def test_in_the_unit_it_states__nothing(tmp_path, word, factor):
+    assert units(told(tmp_path, word + scaled(POCKET, factor))) == []
+
+
+@pytest.mark.parametrize("face", ["top", "bottom"])
+def test_mm_read_in_inches__first_of_all(tmp_path, face):
+    job = JOB.replace('face = "bottom"', f'face = "{face}"')
+    program = POCKET if face == "bottom" else POCKET.replace("Z9", "Z-3").replace("Z20", "Z8")
+    first = told(tmp_path, "G20\n" + program, job)[0]
+    assert (first["kind"], first["file"], first["line"]) == ("wrong-unit", "top.nc", 6)  # its first move
+    # Over the zero at the table everything is in the air; below that at the top it is a crash.
+    assert first["severity"] == ("safety" if face == "top" else "beyond")
+    # 24 x 14 mm of axis, 25.4 times as much as it is read.
+    assert "covers 610 x 356 mm" in first["message"]
+    assert "in mm it would cover 24 x 14 mm" in first["message"]
+    assert first["advice"].startswith("If its numbers are mm, write G21")
+
+
+def test_inches_read_in_mm__fails_as_the_part_is_left_standing(tmp_path):
+    rows = told(tmp_path, "G21\n" + scaled(POCKET, 1 / 25.4))
+    (row,) = units(rows)
+    assert row["severity"] == "beyond"
+    assert "with its numbers in inches it would cover 24 x 14 mm" in row["message"]
+    # No pose of the blank is named for a program of another size.
+    assert not [one for one in rows if one["kind"] == "wrong-turn"]
+
+
+def test_a_small_place_cut_on_purpose__a_warning_at_most(tmp_path):
+    # 1.3 x 1.2 mm in the middle, as deep as wanted: fits in inches too, and nothing is left standing.
+    program = "G21\n" + scaled(POCKET, 1 / 25.4)
+    rows = told(tmp_path, program, JOB.replace("leftover = 0.3", "leftover = 20"))
+    assert [row["severity"] for row in units(rows)] == ["warning"]
+    # A spot of a few tenths says nothing about units.
+    spot = "G21 G90\nT1 M6\nS9000 M3\nG0 Z20\nX20 Y15\nG1 Z9 F600\nX20.3\nG0 Z20\nM30\n"
+    assert units(told(tmp_path, spot)) == []
+
+
+def test_a_face_milled_far_beyond_the_blank__nothing(tmp_path):
+    program = "G20 G90\nT1 M6\nS9000 M3\nG0 Z1\nX-4 Y0\nG1 Z0.46 F60\nX4\nY0.2\nX-4\nG0 Z1\nM30\n"
+    assert units(told(tmp_path, program)) == []
+
+
+@pytest.mark.parametrize("write", [write_one_sided, write_two_sided])
+def test_good_jobs__nothing(tmp_path, write):
+    write(tmp_path)
+    assert units(checked(tmp_path)) == []
