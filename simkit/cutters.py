@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import astuple, dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 
 import numpy as np
@@ -365,5 +365,7 @@ def kernel_table(cutters: Mapping[int, Cutter]) -> tuple[np.ndarray, np.ndarray,
     outlines = [cutter.outline for cutter in cutters.values()]
     numbers = np.array(list(cutters), dtype=np.int32)
     codes = np.array([outline.code for outline in outlines], dtype=np.int64)
-    table = np.array([astuple(outline) for outline in outlines], dtype=np.float64)
+    names = [one.name for one in fields(Outline)]
+    rows = [[getattr(outline, name) for name in names] for outline in outlines]
+    table = np.array(rows, dtype=np.float64)
     return numbers, codes, table.reshape(len(outlines), OUTLINE_NUMBERS)

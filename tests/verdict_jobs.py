@@ -202,7 +202,9 @@ class VerdictJob:
 
     def limits(self, ranges):
         """Return limits close to the true worst values, mm."""
-        return [max(least * (1 + off), 0.03) for (least, _), off in zip(ranges, self.noise, strict=True)]
+        return [
+            float(max(least * (1 + off), 0.03)) for (least, _), off in zip(ranges, self.noise, strict=True)
+        ]
 
 
 def differs(verdict, fine, limit):

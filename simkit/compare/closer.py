@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import ndimage
 
 from simkit.compare.deviation import CutSurface, _vertical, two_way
+from simkit.compare.worst import MIDDLE, worst_two_way
 from simkit.errors import ShapeError
 from simkit.stock.field import Field, Lattice
 from simkit.target.envelope import Envelopes, envelopes
@@ -94,11 +96,24 @@ def closer_look(
         is_near = np.ones(part.lattice.shape, bool) if counts is None else counts(part.lattice)
         left = None if allowance is None else allowance(part.lattice)
         every = (*surfaces, CutSurface(field, side))
-        least, most = measured(part, around, grid, side, is_near, every, left)
         half_diagonal = field.lattice.cell / math.sqrt(2.0)
-        middle = (least + most) / 2
-        size = np.where(np.isnan(middle), 0.0, np.maximum(-middle if is_gouge else middle, 0.0))
+        if left is None:
+            ends = _worst_ends(part, around, grid, side, is_near, every, is_gouge, half_diagonal <= finest)
+        else:
+            ends = measured(part, around, grid, side, is_near, every, left)
+        size = _size(ends, is_gouge)
         peak = tuple(int(k) for k in np.unravel_index(np.argmax(size + 1e-12 * is_near), size.shape))
+        if np.isnan(ends[1][peak]):  # nothing of the kind that is looked for: how far off is it then?
+            _fill(
+                ends,
+                np.arange(size.size).reshape(size.shape) == np.ravel_multi_index(peak, size.shape),
+                part,
+                around,
+                grid,
+                side,
+                every,
+            )
+        least, most = ends
         distance = float(np.nan_to_num(np.abs(most[peak]))) + (0.0 if left is None else float(left.max()))
         cell = (peak[0] + near[0], peak[1] + near[2])
         if half_diagonal <= finest:
@@ -120,6 +135,53 @@ def closer_look(
         certain=max(abs(value) - gap, 0.0),
         is_surface=abs(off - abs(value)) <= gap + SAME,
     )
+
+
+def _size(ends: Sequence[np.ndarray], is_gouge: bool) -> np.ndarray:
+    """Return the size of the deviation of one kind, midway between its ends, mm (ny, nx); 0 if not known."""
+    middle = (ends[0] + ends[1]) / 2
+    return np.where(np.isnan(middle), 0.0, np.maximum(-middle if is_gouge else middle, 0.0))
+
+
+def _worst_ends(
+    field: Field,
+    around: Envelopes,
+    grid: TargetGrid,
+    side: int,
+    is_near: np.ndarray,
+    surfaces: tuple[CutSurface, ...],
+    is_gouge: bool,
+    is_last: bool,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return what `measured` does, at the near cells that may be the peak; is_last: and beside these."""
+    vertical = np.where(is_near, _vertical(field, around, side), np.nan)
+    flat = np.flatnonzero(vertical < 0 if is_gouge else vertical > 0)
+    found = worst_two_way(
+        flat,
+        field,
+        around,
+        grid,
+        side,
+        vertical.ravel()[flat],
+        surfaces,
+        np.zeros(len(flat), np.int64),
+        MIDDLE,
+    )
+    ends = tuple(np.full(vertical.shape, np.nan) for _ in range(2))
+    for end, values in zip(ends, found, strict=True):
+        end.ravel()[flat] = values
+    if is_last:
+        size = _size(ends, is_gouge)
+        beside = ndimage.binary_dilation((size >= size.max() - TIE) & is_near, np.ones((3, 3)))
+        is_kind = vertical < 0 if is_gouge else vertical > 0
+        _fill(ends, beside & is_kind & np.isnan(ends[0]), field, around, grid, side, surfaces)
+    return ends
+
+
+def _fill(ends, is_asked, field, around, grid, side, surfaces) -> None:
+    """Put into both ends what `measured` tells of the asked cells."""
+    for end, values in zip(ends, measured(field, around, grid, side, is_asked, surfaces), strict=True):
+        end[is_asked] = values[is_asked]
 
 
 def _cropped(

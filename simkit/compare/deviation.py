@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.compare.allowance import ALWAYS, shifted, shifted_both_ways
-from simkit.compare.overhang import removed_below
+from simkit.compare.both_ways import BothWays
 from simkit.errors import ShapeError
 from simkit.stock.field import UNCUT, Field, Lattice
 from simkit.stock.workers import share_ranges
@@ -95,7 +95,7 @@ class CutSurface:
         cell = self.lattice.cell
         x0, y0 = self.lattice.origin[0] + cell / 2, self.lattice.origin[1] + cell / 2
         iy0, iy1, ix0, ix1 = self.skip
-        skip = np.array([iy0, iy1 - 1, ix0, ix1 - 1] if is_least else NO_SKIP, dtype=np.int64)
+        skip = np.array((iy0, iy1 - 1, ix0, ix1 - 1) if is_least else NO_SKIP, dtype=np.int64)
         out = np.empty(len(x))
         width = cell if is_least else 0.0
         heights = heights if is_gouge else -heights
@@ -110,7 +110,8 @@ def _highest(heights: np.ndarray) -> np.ndarray:
     by, bx = (-(-n // BLOCK) for n in heights.shape)
     padded = np.full((by * BLOCK, bx * BLOCK), -np.inf)
     padded[: heights.shape[0], : heights.shape[1]] = heights
-    return padded.reshape(by, BLOCK, bx, BLOCK).max(axis=3).max(axis=1)
+    rows = padded.reshape(by, BLOCK, bx * BLOCK).max(axis=1)  # whole rows first: what lies in a line is fast
+    return rows.reshape(by, bx, BLOCK).max(axis=2)
 
 
 def deviation(
@@ -202,52 +203,27 @@ def two_way(
     vertical (k,) mm: at these cells, not NaN.  surfaces: the cut, in one or more finenesses.
     allowance (2, k) mm: least and most left on purpose at these cells, None for nothing.
     """
-    lattice = field.lattice
-    iy, ix = np.divmod(flat, lattice.nx)
-    x, y = lattice.centre_of(iy, ix)
-    cut = (field.upper if side == 1 else field.lower).ravel()[flat].astype(np.float64)
-    target = envelopes.side(side).ravel()[flat] * (1 if side == 1 else -1)
-    size = np.abs(vertical)
-    # Gouges are measured to the surface they entered through, leftover to whatever is nearest.
-    points = np.column_stack([x, y, cut])
-    to_target = np.empty(len(flat))
-    for is_gouge in (True, False):
-        one = np.flatnonzero((vertical < 0) == is_gouge)
-        to_target[one] = grid.distance(points[one], side if is_gouge else 0, size[one])
-    beyond = _beyond_a_face(envelopes, flat, cut, vertical, side)
-    to_target[beyond] = removed_below(points[beyond], to_target[beyond], grid, side)
-    # The larger of both distances counts: the second is of no interest where it is the smaller.
-    enough = to_target if allowance is None else np.full(len(flat), -1.0)
+    both = BothWays(flat, field, envelopes, grid, side, vertical, surfaces, is_larger=allowance is None)
+    rows = np.arange(len(flat))
     ends = []
     for is_least in (True, False):
-        to_cut = size.copy()
-        for is_gouge in (True, False):
-            one = np.flatnonzero(vertical < 0 if is_gouge else vertical > 0)
-            for surface in surfaces if len(one) else ():
-                to_cut[one] = surface.distance(
-                    x[one], y[one], target[one], to_cut[one], is_gouge, is_least, enough[one]
-                )
+        to_cut = both.to_cut(rows, is_least)
         if allowance is None:
-            ends.append(np.copysign(np.maximum(to_target, to_cut), vertical))
+            ends.append(np.copysign(np.maximum(both.to_target, to_cut), vertical))
             continue
 
         def to_air(rows, heights, within, is_least=is_least):
             for surface in surfaces:
-                within = surface.distance(x[rows], y[rows], heights, within, False, is_least)
+                within = surface.distance(both.x[rows], both.y[rows], heights, within, False, is_least)
             return within
 
         is_free = _is_free(field, side).ravel()[flat]
         ends.append(
-            shifted_both_ways(to_target, to_cut, vertical, allowance, is_free, points, grid, side, to_air)
+            shifted_both_ways(
+                both.to_target, to_cut, vertical, allowance, is_free, both.points, grid, side, to_air
+            )
         )
     return ends[0], ends[1]
-
-
-def _beyond_a_face(envelopes, flat, cut, vertical, side: int) -> np.ndarray:
-    """Return which of the chosen cells are cut so deep that the cut may have left the part again (m,)."""
-    other = envelopes.side(3 - side).ravel()[flat]
-    is_through = cut < other if side == 1 else cut > other
-    return np.flatnonzero((vertical < 0) & ((envelopes.void.ravel()[flat] > 0) | is_through))
 
 
 def _is_free(field: Field, side: int) -> np.ndarray:

@@ -11,7 +11,7 @@ from simkit.target.grid import TargetGrid
 
 MOST_FACES = 1_000_000  # squares of faces, likewise
 MOST_FINE = 120_000  # of them where a verdict hangs on it
-FACES = 20_000  # of them asked in one go
+LOOKS = 1_000_000  # places asked in one go
 TURNS = 2 * np.pi * np.arange(16) / 16
 WAYS = np.column_stack([np.cos(TURNS), np.sin(TURNS)])
 SHARES = (0.35, 0.7, 1.0)  # of what may be: so far away a face looks for the cut in all these ways,
@@ -21,6 +21,9 @@ FEW = np.vstack([np.zeros((1, 2)), SHARES[0] * WAYS[::4], SHARES[2] * WAYS[::4]]
 FINE_TURNS = 2 * np.pi * np.arange(64) / 64
 FINE_WAYS = np.column_stack([np.cos(FINE_TURNS), np.sin(FINE_TURNS)])
 FINE = np.vstack([np.zeros((1, 2)), *(share * FINE_WAYS for share in np.linspace(1, 16, 16) / 16)])
+# Or about the best place so far: steps, as shares of what may be.
+NEARER = (0.25, 0.12, 0.06, 0.03, 0.015)
+NEAR_WAYS = np.vstack([np.zeros((1, 2)), WAYS[::2]])
 STEEP_SHARES = (0.0, 0.35, 0.9)  # or in the way in which it is steep
 SMOOTH, SMOOTH_SHARE = 0.02, 0.1  # mm, share of what may be: relief that says nothing
 LAST = (0.005, 0.125)  # half edge of the last squares of faces, mm and share of what may be
@@ -49,8 +52,9 @@ def far_faces(
     Where the target keeps between two planes close together, it is hardly farther from the cut than the cut
     from it, which is proved already, if it is so all about: only squares of more relief than SMOOTH are
     asked, and those of cells that are is_border (by flat cell), beside which more may be.  There the cut is
-    known exactly at the middle of each and beside it in the way the target is steep, and at places all about
-    it for the last squares; those that this does not settle are returned.  A cell is given up as a whole once
+    known exactly at the middle of each and beside it in the way the target is steep, and at the best place of
+    the square that it was halved from; for the last squares at places all about it, then nearer and nearer to
+    the best of these; those that this does not settle are returned.  A cell is given up as a whole once
     the middle of a square of it is far from all of these.
     Where a verdict hangs on it, one cell that stays open settles that the rest need not be known: what coarse
     squares leave open is looked at again a few cells at a time, the worst first, and once some of them stay
@@ -84,47 +88,73 @@ def _halved(faces: _Faces, x, y, half: float, cell, may, is_border, last: tuple[
     far = [(cell[:0], x[:0], y[:0], np.empty(0))]
     first, is_fine = half, last != LAST
     most = MOST_FINE if is_fine else MOST_FACES
+    at = np.column_stack([x, y])  # the best place known so far for each
     while len(cell):
         relief = np.empty(len(x))
         about = (x, y, half + may[cell], *faces.triangles, relief)
         share_ranges(lambda a, b, s=about: target_relief(a, b, *s), len(x), 256)
         keep = (relief > np.maximum(SMOOTH, SMOOTH_SHARE * may[cell])) | is_border[cell]
-        x, y, cell = x[keep], y[keep], cell[keep]
+        x, y, cell, at = x[keep], y[keep], cell[keep], at[keep]
         if is_gouge and half < first and len(cell):  # material straight below is near enough?
             low, _ = sweeps.lowest(x, y, np.full(len(x), half), may[cell].reshape(-1, 1, 1), 0, grid)
             keep = ~np.isnan(low.ravel())
-            x, y, cell = x[keep], y[keep], cell[keep]
+            x, y, cell, at = x[keep], y[keep], cell[keep], at[keep]
         is_last = half <= np.maximum(last[0], last[1] * may[cell])
         # On a steep face material is nearest uphill, and air downhill.
         ways = np.empty((len(x), 2))
         about = (x, y, half, *faces.triangles, ways)
         share_ranges(lambda a, b, s=about: uphill(a, b, *s), len(x), 256)
-        off = faces.off(x, y, half, may[cell], (1 if is_gouge else -1) * np.array(STEEP_SHARES), ways)
+        steep = (1 if is_gouge else -1) * np.array(STEEP_SHARES)[:, None] * ways[:, None]
+        off, at = faces.off(x, y, half, may[cell], [steep], at)
         left = np.flatnonzero(off > may[cell] + FACE_SLACK)
-        x, y, cell, off, is_last = x[left], y[left], cell[left], off[left], is_last[left]
+        x, y, cell, off, at, is_last = x[left], y[left], cell[left], off[left], at[left], is_last[left]
         if (half <= np.maximum(LAST[0], LAST[1] * may[cell])).any():
             # Halved squares are settled sooner than larger ones by more places.
-            for probes in (FEW, ALL, FINE) if is_fine and is_last.any() else (FEW, ALL):
-                off = faces.off(x, y, half, may[cell], probes)
-                left = np.flatnonzero(off > may[cell] + FACE_SLACK)
-                x, y, cell, off, is_last = x[left], y[left], cell[left], off[left], is_last[left]
+            off, at = _worst_first(faces, x, y, half, may[cell], cell, at, off, is_last, [FEW, ALL, NEARER])
+            if is_fine and is_last.any():
+                off, at = _worst_first(faces, x, y, half, may[cell], cell, at, off, is_last, [FINE])
+            left = np.flatnonzero(off > may[cell] + FACE_SLACK)
+            x, y, cell, off, at, is_last = x[left], y[left], cell[left], off[left], at[left], is_last[left]
         if not is_last.any():
             # Where not even the middle of the worst square is near enough, halving will not help its cell.
             worst = _worst_of(cell, off)
-            point = faces.off(x[worst], y[worst], 0.0, may[cell[worst]], FINE if is_fine else ALL)
+            stages = [ALL, NEARER, FINE] if is_fine else [ALL]
+            point, _ = faces.off(x[worst], y[worst], 0.0, may[cell[worst]], stages, at[worst])
             lost = worst[point > may[cell[worst]] + FACE_SLACK]
             far.append((cell[lost], x[lost], y[lost], off[lost]))
             keep = ~np.isin(cell, cell[lost])
-            x, y, cell, off, is_last = x[keep], y[keep], cell[keep], off[keep], is_last[keep]
+            x, y, cell, off, at, is_last = x[keep], y[keep], cell[keep], off[keep], at[keep], is_last[keep]
         if 4 * len(cell) > most:
             is_last[:] = True
         far.append((cell[is_last], x[is_last], y[is_last], off[is_last]))
-        x, y, cell = x[~is_last], y[~is_last], cell[~is_last]
+        x, y, cell, at = x[~is_last], y[~is_last], cell[~is_last], at[~is_last]
         half /= 2
         x = (x[:, None] + half * np.array([-1, 1, -1, 1])).ravel()
         y = (y[:, None] + half * np.array([-1, -1, 1, 1])).ravel()
-        cell = cell.repeat(4)
+        cell, at = cell.repeat(4), at.repeat(4, axis=0)
     return tuple(np.concatenate(part) for part in zip(*far, strict=True))
+
+
+def _worst_first(faces: _Faces, x, y, half: float, may, cell, at, off, is_last, stages) -> tuple:
+    """Return off and at of squares (k,), (k, 2), after those not settled yet are asked in more stages.
+
+    The worst of each cell comes first: where it is the last and stays open so does its cell, and the others
+    of that cell are not asked.
+    """
+    off, at = off.copy(), at.copy()
+
+    def ask(rows) -> None:
+        found, best = faces.off(x[rows], y[rows], half, may[rows], stages, at[rows])
+        is_less = found < off[rows]
+        off[rows[is_less]], at[rows[is_less]] = found[is_less], best[is_less]
+
+    left = np.flatnonzero(off > may + FACE_SLACK)
+    worst = left[_worst_of(cell[left], off[left])]
+    ask(worst)
+    open_still = worst[is_last[worst] & (off[worst] > may[worst] + FACE_SLACK)]
+    rest = np.setdiff1d(left, worst)
+    ask(rest[~np.isin(cell[rest], cell[open_still])])
+    return off, at
 
 
 class _Faces:
@@ -137,28 +167,46 @@ class _Faces:
         corners = corners * np.array([1.0, 1.0, 1.0 if sweeps.side == 1 else -1.0])
         self.triangles = (corners, boxes, bins[:5], bins[5], bins[6])
 
-    def off(self, x, y, half: float, may, probes: np.ndarray, ways: np.ndarray | None = None) -> np.ndarray:
-        """Return how far faces over squares may be from material or air, mm (k,); +inf: not asked.
+    def off(self, x, y, half: float, may, stages, at) -> tuple[np.ndarray, np.ndarray]:
+        """Return how far faces over squares may be from material or air, mm (k,), and the best places (k, 2).
 
-        x, y, may (k,), half mm: squares, and how far it may be.  probes: places that are asked, as shares of
-        what may be less the square itself: (n, 2), or (n,) along `ways` (k, 2).
+        x, y, may (k,), half mm: squares, and how far it may be; +inf: not asked, for a square larger than
+        what may be is not settled by anything.  at (k, 2) mm: a place to begin with.  stages: places that
+        are asked, one stage after the other until a square is settled, as shares of what may be less the
+        square itself: (n, 2) about its middle, or (k, n, 2); NEARER: about the best place so far, nearer
+        and nearer to it.
         """
+        off, at, most = np.full(len(x), np.inf), at.copy(), may - half * np.sqrt(2.0)
+        for stage in stages:
+            for share in stage if stage is NEARER else (1.0,):
+                left = np.flatnonzero((most > 0) & (off > may + FACE_SLACK))
+                every = 1 if stage is NEARER else stage.shape[-2]
+                for rows in (
+                    np.split(left, range(LOOKS // every, len(left), LOOKS // every)) if len(left) else []
+                ):
+                    if stage is NEARER:
+                        places = at[rows, None] + most[rows, None, None] * share * NEAR_WAYS
+                    else:
+                        aside = stage if stage.ndim == 2 else stage[rows]
+                        places = np.column_stack([x[rows], y[rows]])[:, None] + most[rows, None, None] * aside
+                        places = np.concatenate([at[rows, None], places], axis=1)
+                    found, best = self._off(x[rows], y[rows], half, places)
+                    is_less = found < off[rows]
+                    off[rows[is_less]], at[rows[is_less]] = found[is_less], best[is_less]
+        return off, at
+
+    def _off(self, x, y, half: float, places) -> tuple[np.ndarray, np.ndarray]:
+        """Return how far faces over squares may be from the cut at places (k, n, 2), mm; the best (k, 2)."""
         from simkit.compare.far_faces_kernels import faces_off
 
-        off, most = np.full(len(x), np.inf), may - half * np.sqrt(2.0)
-        asked = np.flatnonzero(most > 0)  # a square larger than what may be is not settled by anything
-        for rows in np.split(asked, range(FACES, len(asked), FACES)) if len(asked) else []:
-            aside = probes if ways is None else probes[:, None] * ways[rows, None]
-            places = np.column_stack([x[rows], y[rows]])[:, None] + most[rows, None, None] * aside
-            cut, _ = self.sweeps.cut(places.reshape(-1, 2), self.sweeps.start)
-            one = np.empty(len(rows))
-            arrays = (
-                x[rows], y[rows], half, 1.0 if self.is_gouge else -1.0, places, cut.reshape(len(rows), -1),
-                *self.triangles, one,
-            )  # fmt: skip
-            share_ranges(lambda a, b, s=arrays: faces_off(a, b, *s), len(rows), 256)
-            off[rows] = one
-        return off
+        cut, _ = self.sweeps.cut(places.reshape(-1, 2), self.sweeps.start)
+        off, which = np.empty(len(x)), np.empty(len(x), np.int64)
+        arrays = (
+            x, y, half, 1.0 if self.is_gouge else -1.0, places, cut.reshape(len(x), -1), *self.triangles, off,
+            which,
+        )  # fmt: skip
+        share_ranges(lambda a, b, s=arrays: faces_off(a, b, *s), len(x), 256)
+        return off, places[np.arange(len(x)), which]
 
 
 def _worst_of(cell: np.ndarray, off: np.ndarray) -> np.ndarray:

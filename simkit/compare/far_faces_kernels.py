@@ -88,14 +88,14 @@ def _clipped(t, sign, px, py, e, points, other):
 
 @entry_kernel
 def faces_off(
-    first, last, x, y, half, sign, places, cut, corners, boxes, layout, start, items, off,
+    first, last, x, y, half, sign, places, cut, corners, boxes, layout, start, items, off, which,
 ):  # fmt: skip
     """Fill off (k,) with how far from the cut any part of the target's faces over a square may be, at most.
 
     x, y (k,) mm, half mm: squares.  sign: 1, how far from material (a gouge), -1, from air (leftover).
     places (k, n, 2) mm: where in plan the cut is known; cut (k, n) mm: its heights there.
     corners, boxes, layout, start, items: the target's triangles in bins, in heights; upright ones are left
-    out (what stands on them is seen from the cut).
+    out (what stands on them is seen from the cut).  which (k,): the place nearest to the face that is worst.
     Material, or air, fills the column under, or over, each known place: a convex set, so that the distance
     to it is largest at a corner of the part of a face that lies over the square.
     """
@@ -103,6 +103,7 @@ def faces_off(
     points, room = np.empty((9, 3)), np.empty((9, 3))
     for k in range(first, last):
         px, py, e, worst = x[k], y[k], half + EDGE, 0.0
+        which[k] = 0
         for by in range(bin_of(py - e, origin_y, edge, ny), bin_of(py + e, origin_y, edge, ny) + 1):
             for bx in range(bin_of(px - e, origin_x, edge, nx), bin_of(px + e, origin_x, edge, nx) + 1):
                 for i in range(start[by * nx + bx], start[by * nx + bx + 1]):
@@ -112,7 +113,7 @@ def faces_off(
                     count = _clipped(corners[t], sign, px, py, e, points, room)
                     if count == 0:
                         continue
-                    best = math.inf
+                    best, nearest = math.inf, 0
                     for n in range(cut.shape[1]):
                         most = 0.0
                         for j in range(count):
@@ -121,6 +122,8 @@ def faces_off(
                             most = max(most, dx * dx + dy * dy + rise * rise)
                             if most >= best:
                                 break
-                        best = min(best, most)
-                    worst = max(worst, best)
+                        if most < best:
+                            best, nearest = most, n
+                    if best > worst:
+                        worst, which[k] = best, nearest
         off[k] = math.sqrt(worst)

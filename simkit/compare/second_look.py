@@ -14,9 +14,10 @@ from scipy import ndimage
 
 from simkit.compare.between import Unproved
 from simkit.compare.closer import measured
-from simkit.compare.deviation import CutSurface, Deviation
+from simkit.compare.deviation import CutSurface, Deviation, _vertical
+from simkit.compare.worst import BOTH_ENDS, worst_two_way
 from simkit.stock.field import Field, Lattice
-from simkit.target.envelope import envelopes
+from simkit.target.envelope import Envelopes, envelopes
 from simkit.target.grid import TargetGrid
 
 DIVIDE = 16  # fine cells to a cell
@@ -105,7 +106,10 @@ def second_look(
         here = is_open[box[0] : box[1], box[2] : box[3]]
         is_near = np.repeat(np.repeat(here, DIVIDE, axis=0), DIVIDE, axis=1)
         left = None if allowance is None else allowance(window)
-        least, largest = measured(fine, around, grid, deviation.side, is_near, surfaces, left)
+        if left is None:
+            least, largest = _worst_of_each(fine, around, grid, deviation.side, is_near, surfaces)
+        else:
+            least, largest = measured(fine, around, grid, deviation.side, is_near, surfaces, left)
         for y, x in zip(*np.nonzero(here), strict=True):
             inside = (
                 slice(y * DIVIDE, (y + 1) * DIVIDE),
@@ -115,6 +119,27 @@ def second_look(
             normal[cell] = _worst(least[inside], gouge[cell], leftover[cell])
             most[cell] = _worst(largest[inside], gouge[cell], leftover[cell])
     return replace(deviation, normal=normal, most=most)
+
+
+def _worst_of_each(
+    fine: Field,
+    around: Envelopes,
+    grid: TargetGrid,
+    side: int,
+    is_near: np.ndarray,
+    surfaces: tuple[CutSurface, ...],
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return what `measured` does, at those fine cells that may be the worst of their kind in their cell."""
+    vertical = np.where(is_near, _vertical(fine, around, side), np.nan)
+    flat = np.flatnonzero(~np.isnan(vertical))
+    iy, ix = np.divmod(flat, fine.lattice.nx)
+    group = 2 * (iy // DIVIDE * fine.lattice.nx + ix // DIVIDE) + (vertical.ravel()[flat] < 0)
+    _, group = np.unique(group, return_inverse=True)
+    found = worst_two_way(flat, fine, around, grid, side, vertical.ravel()[flat], surfaces, group, BOTH_ENDS)
+    ends = tuple(np.full(vertical.shape, np.nan) for _ in range(2))
+    for end, values in zip(ends, found, strict=True):
+        end.ravel()[flat] = values
+    return ends
 
 
 def beside(is_spot: np.ndarray, cell: float) -> np.ndarray:

@@ -75,9 +75,12 @@ def _finding(
     if why.cause == "cutter":
         # Reach is off by up to a cell in plan at a step: what the cut shows to be possible counts.
         rest = min(why.must_leave[why.best], abs(one.look.value))
+        most = min(rest + OFF * evidence.field.lattice.cell, abs(one.look.value) + one.look.bound)
         return Finding(
             kind="leftover-cutter",
-            message=(f"{left}: {best} cannot get in, even its best pass leaves about {rest:.2f} mm{more}"),
+            message=(
+                f"{left}: {best} cannot get in, even its best pass leaves {_range_words(rest, most)}{more}"
+            ),
             advice=_smaller(evidence, one, others),
             **shape.common_fields(evidence, one, MEASURE),
         )
@@ -99,6 +102,12 @@ def _finding(
         advice=advice if is_enough else f"{advice} {_smaller(evidence, one, others)}",
         **shape.common_fields(evidence, one, MEASURE),
     )
+
+
+def _range_words(least: float, most: float) -> str:
+    """Return what a cutter must leave at least, and could leave at most, in words."""
+    one, other = f"{least:.2f}", f"{most:.2f}"
+    return f"{one} mm" if one == other else f"{one} to {other} mm"
 
 
 def _rest_words(rest: float) -> str:

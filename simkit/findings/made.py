@@ -87,7 +87,7 @@ def _is_bare_face(evidence: Evidence, one: shape.Looked) -> bool:
 
     Only in a blank that is supposed to be thinner: else no part reaches above its faces.
     """
-    if not evidence.job.target.lacking:
+    if evidence.job.target is None or not evidence.job.target.lacking:
         return False
     columns = evidence.columns(np.array([one.look.at[:2]], float))
     row, height = (columns.row_upper, columns.upper) if one.side == 1 else (columns.row_lower, columns.lower)

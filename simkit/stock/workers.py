@@ -19,7 +19,7 @@ def share(job: Callable[[int], None], count: int, after: Callable[[int], None] |
     An exception in a job or in `after`, and an interruption from the keyboard, end the call at once; jobs
     not begun are left out, those running end on their own and touch nothing but their arrays.
     """
-    workers = min(threads(), count)
+    workers = min(threads(), count) if count > 1 else 1
     if workers <= 1:
         for i in range(count):
             job(i)
@@ -73,5 +73,9 @@ def share_ranges(job: Callable[[int, int], None], count: int, least: int) -> Non
 
     A single part is done in the calling thread.
     """
-    parts = max(min(PARTS * threads(), count // least), 1) if count else 0
+    if count < 2 * least:  # the usual case of small work: asking for threads would take longer
+        if count:
+            job(0, count)
+        return
+    parts = max(min(PARTS * threads(), count // least), 1)
     share(lambda i: job(i * count // parts, (i + 1) * count // parts), parts)

@@ -122,18 +122,21 @@ def test_faces_off__is_the_worst_face_at_its_best_place(half, sign):
     x, y = rng.uniform([1.5, 1.5], [18.5, 14.5], (count, 2)).T.copy()
     places = np.column_stack([x, y])[:, None] + rng.normal(0, 0.7, (count, 5, 2))
     cut = rng.normal(10.0, 1.0, (count, 5))
-    off = np.full(count, np.nan)
-    kernels.faces_off(0, count, x, y, half, sign, places, cut, *arrays, off)
+    off, which = np.full(count, np.nan), np.full(count, -1)
+    kernels.faces_off(0, count, x, y, half, sign, places, cut, *arrays, off, which)
     for k in range(count):
-        worst = 0.0
+        worst, nearest = 0.0, 0
         for face in faces:
             corners = plain.corners_over(face, x[k], y[k], half)
             if not len(corners):
                 continue
             aside = np.linalg.norm(corners[:, None, :2] - places[k], axis=2)
             rise = np.maximum(sign * (corners[:, None, 2] - cut[k]), 0.0)
-            worst = max(worst, np.hypot(aside, rise).max(axis=0).min())
+            apart = np.hypot(aside, rise).max(axis=0)
+            if apart.min() > worst:
+                worst, nearest = apart.min(), apart.argmin()
         assert off[k] == pytest.approx(worst, abs=1e-7)
+        assert which[k] == nearest
     # And no place on a face is farther from all of them.
     points = np.column_stack([x, y])[:, None] + half * rng.uniform(-1, 1, (count, 40, 2))
     heights = plain_squares.top(points.reshape(-1, 2), faces).reshape(points.shape[:2])

@@ -79,6 +79,11 @@ def test_leftover__an_inside_corner_the_cutter_cannot_get_into(tmp_path):
         # From the corner's edge to the cut (sqrt2 - 1) R (plane geometry).
         assert row["value"] == pytest.approx((np.sqrt(2) - 1) * 3.0, abs=row["bound"] + 0.03)
         assert min(abs(row["at"][0] - 10), abs(row["at"][0] - 30)) < 1.0
+        # The same is what the best pass of this cutter leaves: the range that is told holds it.
+        told = re.search(r"its best pass leaves (\d+\.\d\d)(?: to (\d+\.\d\d))? mm", row["message"])
+        least, most = (float(word) for word in (told[1], told[2] or told[1]))
+        assert least - 0.005 <= (np.sqrt(2) - 1) * 3.0 <= most + 0.005
+        assert most <= row["value"] + row["bound"] + 0.005
 
 
 def test_thin_wall__a_floor_cut_too_thin_but_not_one_thin_by_design(tmp_path):

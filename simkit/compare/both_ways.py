@@ -1,0 +1,75 @@
+"""The two distances between cut and target at chosen cells, from which the two-way distance is made."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from simkit.compare.overhang import removed_below
+from simkit.stock.field import Field
+from simkit.target.envelope import Envelopes
+from simkit.target.grid import TargetGrid
+
+if TYPE_CHECKING:
+    from simkit.compare.deviation import CutSurface
+
+
+class BothWays:
+    """The two distances at chosen cells.
+
+    flat (k,): row * nx + column of the cells.  field, envelopes, grid, side: as for `deviation`.
+    vertical (k,) mm: at these cells, not NaN.  surfaces: the cut, in one or more finenesses.
+    is_larger: only the larger of the two distances counts: those to the cut that are smaller than that to the
+    target are told as any such distance.
+    points (k, 3) mm: on the cut, blank frame.  to_target (k,) mm: from there to the target, gouges to the
+    surface they entered through, leftover to whatever is nearest.  size (k,) mm: |vertical|.
+    """
+
+    def __init__(
+        self,
+        flat: np.ndarray,
+        field: Field,
+        envelopes: Envelopes,
+        grid: TargetGrid,
+        side: int,
+        vertical: np.ndarray,
+        surfaces: Sequence[CutSurface],
+        is_larger: bool = True,
+    ):
+        self.vertical, self.surfaces, self.size = vertical, surfaces, np.abs(vertical)
+        self.x, self.y = field.lattice.centre_of(*np.divmod(flat, field.lattice.nx))
+        cut = (field.upper if side == 1 else field.lower).ravel()[flat].astype(np.float64)
+        self.target = envelopes.side(side).ravel()[flat] * (1 if side == 1 else -1)
+        self.points = np.column_stack([self.x, self.y, cut])
+        self.to_target = np.empty(len(flat))
+        for is_gouge in (True, False):
+            one = np.flatnonzero((vertical < 0) == is_gouge)
+            self.to_target[one] = grid.distance(self.points[one], side if is_gouge else 0, self.size[one])
+        beyond = _beyond_a_face(envelopes, flat, cut, vertical, side)
+        self.to_target[beyond] = removed_below(self.points[beyond], self.to_target[beyond], grid, side)
+        self._enough = self.to_target if is_larger else np.full(len(flat), -1.0)
+
+    def to_cut(self, rows: np.ndarray, is_least: bool) -> np.ndarray:
+        """Return the least, or the most, that the distance from the target to the cut can be, mm (m,).
+
+        rows (m,): of the chosen cells.
+        """
+        found, vertical = self.size[rows], self.vertical[rows]
+        for is_gouge in (True, False):
+            one = np.flatnonzero(vertical < 0 if is_gouge else vertical > 0)
+            mine = rows[one]
+            for surface in self.surfaces if len(one) else ():
+                found[one] = surface.distance(
+                    self.x[mine], self.y[mine], self.target[mine], found[one], is_gouge, is_least,
+                    self._enough[mine],
+                )  # fmt: skip
+        return found
+
+
+def _beyond_a_face(envelopes, flat, cut, vertical, side: int) -> np.ndarray:
+    """Return which of the chosen cells are cut so deep that the cut may have left the part again (m,)."""
+    other = envelopes.side(3 - side).ravel()[flat]
+    is_through = cut < other if side == 1 else cut > other
+    return np.flatnonzero((vertical < 0) & ((envelopes.void.ravel()[flat] > 0) | is_through))
