@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from simkit.compare.pose_fit import PoseFit
 from simkit.compare.poses import Pose
 from simkit.findings import wrong_unit
 from simkit.findings.evidence import Evidence
@@ -18,6 +19,28 @@ def find(evidence: Evidence) -> list[Finding]:
         if fit.better is None or setup.name in in_doubt:  # at another size no pose fits, or by chance
             continue
         stated, right = fit.stated.pose, fit.better.pose
+        if _are_exchanged(evidence, fit):
+            first = evidence.job.setups[0].name
+            findings.append(
+                Finding(
+                    kind="wrong-turn",
+                    severity="safety",
+                    message=(
+                        f"the programs of '{first}' and '{setup.name}' look exchanged: those of"
+                        f" '{setup.name}' fit side 1, and those of '{first}' go into the part there"
+                    ),
+                    advice=(
+                        "Exchange them in the job, or look which side each was made for; settle it before "
+                        "anything is cut."
+                    ),
+                    measure="vertical difference to the part that a hundredth of its plan exceeds",
+                    setup=setup.name,
+                    subject=setup.name,
+                    side=2,
+                    **evidence.job_line(f"setups[{fit.setup}].programs"),
+                )
+            )
+            continue
         other = "".join(f"; or {how_to(one.pose, stated)}" for one in fit.alike)
         findings.append(
             Finding(
@@ -40,6 +63,13 @@ def find(evidence: Evidence) -> list[Finding]:
             )
         )
     return findings
+
+
+def _are_exchanged(evidence: Evidence, fit: PoseFit) -> bool:
+    """Return whether the second of two setups fits the first side, and the first does not fit as it lies."""
+    first = evidence.poses[0]
+    is_other_side = evidence.job.setups[fit.setup].side_up == 2 and fit.better.pose.turn == "none"
+    return len(evidence.job.setups) == 2 and is_other_side and first.setup == 0 and not first.stated.is_usable
 
 
 def _job_text(right: Pose, stated: Pose) -> str:
