@@ -17,6 +17,7 @@ from simkit.job.wood import density
 from simkit.moves.extremes import extremes
 from simkit.moves.table import join_moves
 from simkit.report.cautions import CAUTIONS
+from simkit.report.page.words import Lengths
 from simkit.report.sheet_steps import resin_lines, sheet_steps, step_lines
 
 VERSION = 1
@@ -109,6 +110,7 @@ def _setup(job: Job, index: int, reads) -> dict[str, Any]:
         "cutters": cutters,
         "spoilboard": setup.spoilboard,
         "below_blank": max([cutter["deepest"] - thick for cutter in cutters], default=0.0),
+        "program_unit": _program_unit(setup, reads),
         "pins": _pins(job, setup, index),
         "fixtures": [
             {"name": fixture.name, "height": fixture.height, "box": list(fixture.box_in_plan)}
@@ -181,6 +183,12 @@ def _cutter(job: Job, setup: Setup, moves, tool: int) -> dict[str, Any]:
     }
 
 
+def _program_unit(setup: Setup, reads) -> str:
+    """Return "in" where all programs of a setup count in inches, else "mm"."""
+    units = {unit for read in reads for unit in (read.units_seen or (setup.program_units,))}
+    return "in" if units == {"in"} else "mm"
+
+
 def _pins(job: Job, setup: Setup, index: int) -> list[dict[str, Any]]:
     """Where pins stand in this setup: as it states them, else where the dowel holes come to lie.
 
@@ -210,7 +218,12 @@ def _pins(job: Job, setup: Setup, index: int) -> list[dict[str, Any]]:
 def sheet_text(sheet: dict[str, Any]) -> str:
     """Return the sheet as lines to print."""
     name = sheet["job"]["name"] or sheet["job"]["file"]
-    lines = [f"{name}: sheet for the shop", "This sheet checks nothing: run simkit check first.", ""]
+    lines = [
+        f"{name}: sheet for the shop",
+        "This sheet checks nothing: run simkit check first.",
+        "Lengths in mm.",
+        "",
+    ]
     lines += _blank_lines(sheet["blank"])
     if sheet["boards"] is not None:
         lines += _board_lines(sheet["boards"])
@@ -296,8 +309,13 @@ def _setup_lines(setup: dict[str, Any], number: int) -> list[str]:
     lines += _below_lines(setup["below_blank"], setup["spoilboard"])
     for k, pin in enumerate(setup["pins"]):
         what = "holes" if pin["is_hole"] else "pins"
-        text = "{} at {}, {} mm from the left front corner (program X{} Y{})".format(
-            pin["name"], *map(_n, pin["at"]), *map(_n, pin["program"])
+        # Beside a control that counts in inches, a place in mm would be typed in as it stands.
+        place = Lengths(setup["program_unit"]).place if setup["program_unit"] == "in" else _n
+        text = "{} at {}, {} mm from the left front corner (program X{} Y{}{})".format(
+            pin["name"],
+            *map(_n, pin["at"]),
+            *map(place, pin["program"]),
+            " in" if setup["program_unit"] == "in" else "",
         )
         wide = "" if pin["diameter"] is None else f", diameter {_n(pin['diameter'])}"
         lines.append(f"{what if k == 0 else '':<10} {text}{wide}")
