@@ -111,4 +111,5 @@ def test_pictures_of_a_check__hold_the_jig(tmp_path):
     evidence, findings = check(job, read_programs(job), 0.5)[:2]
     result = result_of(evidence, findings, {})
     text = str(_pictures_part(evidence, result))
-    assert text.count("The piece in its jig") == 2  # below the picture, and for those who cannot see it
+    assert text.count("<figcaption>The piece in its jig: the darker") == 1
+    assert text.count('alt="Map of the piece in its jig"') == 1  # for those who cannot see it
