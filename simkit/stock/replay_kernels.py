@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from simkit._jit import entry_kernel, kernel, loop_kernel
-from simkit.stock.bite_kernels import CELLS, PASS, PLACES, ROOM, bite, pieces_of
+from simkit.stock.bite_kernels import BATCH, CELLS, PASS, PLACES, ROOM, bite, pieces_of
 from simkit.stock.height_kernels import row_heights
 from simkit.stock.line_kernels import line_flat, line_outline, line_outline_terms
 from simkit.stock.list_kernels import GROUP, LANES
@@ -141,7 +141,7 @@ def _run_tiles(
     """The loop of replay_tiles over its tiles: here, where nothing is allocated, no array is counted."""
     h, owner, floor, up, xs, ys, _, _ = field
     wood = (h, owner, floor, up, xs, ys)
-    g, lists, boxes, near, every, before, leaf = room
+    g, lists, boxes, near, every, before, leaf, planes, batched = room
     _, entries, _, rows, _ = moves
     ny, nx = h.shape
     ntx = (nx + size - 1) // size
@@ -164,7 +164,7 @@ def _run_tiles(
             if entry < until:
                 evaluated += bite(
                     entry, until, wood, tile, float(tops[t]), cell, cutter, moves, taken, lists, boxes, near,
-                    every, before, leaf,
+                    every, before, leaf, planes, batched,
                 )  # fmt: skip
                 entry = until
             if at == last_chord:
@@ -225,10 +225,14 @@ def replay_tiles(
     n_groups = _longest(cell, first_tile, last_tile, starts, entries, codes, records) // LANES + 1
     lists = np.empty((n_groups + 2 * (PASS + 1)) * GROUP, np.float32)
     near, every = np.empty(n_groups, np.int32), np.arange(PASS + 1).astype(np.int32)
-    leaf = (np.empty(ROOM, np.float32), np.empty(PLACES, np.float64))
+    leaf = (
+        np.empty(ROOM, np.float32), np.empty(2 * CELLS, np.float32), np.empty(PLACES, np.float64),
+        np.empty(BATCH, np.float32),
+    )  # fmt: skip
+    planes, batched = np.zeros(4 * LANES, np.float32), np.empty(LANES, np.float32)
     stood = np.empty((size, size), np.float32)
     boxes = np.empty((n_groups, 4), np.float32)
-    room = (np.empty(h.shape[1], np.float32), lists, boxes, near, every, np.empty(CELLS, np.float32), leaf)
+    room = (np.empty(h.shape[1], np.float32), lists, boxes, near, every, np.empty(CELLS, np.float32), leaf, planes, batched)
     return _run_tiles(
         (h, owner, floor, up, xs, ys, x0, y0), stood, room, cell, size, first_tile, last_tile, starts,
         (profile, support, heights, bounds), (starts[first_tile], entries, codes, rows, records),
