@@ -10,8 +10,8 @@ have left.
 
 Arguments that go together go as tuples: field (h, owner, floor, up, xs, ys); moves (first entry at hand,
 entries, codes, rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile
-(middle x, y, top, tie, margin); block (iy0, iy1, ix0, ix1); taken (sums, sides, depths, places, bottoms,
-reaches), a place for each entry at hand; room (ROOM float32, PLACES float64) of a leaf to work in.
+(middle x, y, top, tie, margin); block (iy0, iy1, ix0, ix1); taken (entries at hand, TAKES); room of a
+leaf to work in: w (ROOM,), off (2 CELLS,) float32, places (PLACES,) float64, batch (BATCH,) float32 and its bits.
 """
 
 import math
@@ -84,7 +84,14 @@ AT_Y, TOTAL, SIDE, AHEAD, BEHIND = (CELLS * k for k in range(1, 6))
 PLACES = 6 * CELLS
 # Heights of the moves of a group, one move after the other, what each takes, and what stood before it.
 LOST, BEFORE = LANES * CELLS, 2 * LANES * CELLS
-BATCH = 3 * LANES * CELLS
+DEEPEST, HIGHEST = 3 * LANES * CELLS, 3 * LANES * CELLS + LANES  # of each move, and of one
+BATCH = HIGHEST + 1
+# What is told of an entry, a row of float64: what its columns lost, and of that what lay on the right less what
+# lay on the left; the highest wood taken, the nearest and farthest place along the path; the most that one
+# column lost, the lowest wood there, and that cell.
+TAKEN, LEAN, TOP, NEAR, FAR, DEPTH, BOTTOM, SPOT = range(8)
+TAKES = 8
+ABOUT = 0.006  # an angle, for a first look (_about is within 0.005)
 ON_PATH = 1e-9  # mm off a line, mm2 on arcs: what rounding makes of nothing
 BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
 
@@ -159,7 +166,7 @@ def _load(field, block, room):
     """Copy the cells of a leaf to the room; what one at an edge lacks is lower than anything."""
     h, _, floor, up, xs, ys = field
     iy0, iy1, ix0, ix1 = block
-    w, off, places, _ = room
+    w, off, places, _, _ = room
     mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
     for r in range(LEAF):
         iy = np.uint64(min(iy0 + r, iy1 - 1))
@@ -233,8 +240,8 @@ def _flat_heights(records, j, places, batch, at):
 def _lower(keeper, w, batch, at, cells):
     """Lower the cells of a leaf to the heights of a move at `at`; write what each loses, and what stood there.
 
-    What lies below the other side's surface is no wood.  Returns the most that a cell loses.  Without branches,
-    or the compiler would store some cells alone.
+    What lies below the other side's surface is no wood.  Without branches, or the compiler would store some
+    cells alone.
     """
     zero = np.float32(0.0)
     for i in range(cells):
@@ -245,7 +252,33 @@ def _lower(keeper, w, batch, at, cells):
         batch[at + i + np.uint64(BEFORE)] = before
         w[i] = to if to < before else before
         w[i + np.uint64(KEEPER)] = keeper if to < before else kept
-    return _most(batch, at + np.uint64(LOST))
+
+
+@loop_kernel
+def _most_lost(bits, at, cells):
+    """Bits of the most that a cell loses to the move at `at`: of floats that are not negative the order is theirs.
+
+    Of whole numbers the compiler finds the most in the vector unit, of floats it may not.
+    """
+    most = np.int32(0)
+    for i in range(cells):
+        lost = bits[at + i + np.uint64(LOST)]
+        most = np.int32(lost if lost > most else most)
+    return most
+
+
+@loop_kernel
+def _highest_taken(batch, bits, at, cells):
+    """The highest that stood on a cell that loses something to the move at `at`."""
+    most = np.int32(-(2**31))
+    for i in range(cells):
+        height = bits[at + i + np.uint64(BEFORE)]
+        # Of negative floats the order is the other way round.
+        height = np.int32(height ^ ((height >> np.int32(31)) & np.int32(2**31 - 1)))
+        height = np.int32(height if bits[at + i + np.uint64(LOST)] > np.int32(0) else np.int32(-(2**31)))
+        most = np.int32(height if height > most else most)
+    bits[HIGHEST] = np.int32(most ^ ((most >> np.int32(31)) & np.int32(2**31 - 1)))
+    return batch[HIGHEST]
 
 
 @loop_kernel
@@ -280,12 +313,22 @@ def _sides(code, a):
     return 0.0, 0.0, 0.0, 0.0
 
 
+@loop_kernel
+def _about(x, y):
+    """The angle of (x, y) from the x axis, 0 to 2 pi, within ABOUT."""
+    steep = abs(y) > abs(x)
+    t = abs(x) / abs(y) if steep else abs(y) / max(abs(x), 1e-300)
+    angle = t * (0.9724 - 0.1919 * t * t)
+    angle = 0.5 * math.pi - angle if steep else angle
+    angle = math.pi - angle if x < 0.0 else angle
+    return 2.0 * math.pi - angle if y < 0.0 else angle
+
+
 @kernel
-def _along_arc(form, a, batch, at, places, x, y, half, reaches, k):
+def _along_arc(form, a, batch, at, places, taken, k):
     """Note the least and the greatest way along an arc, in plan from its start, to a cell that loses something.
 
     A cell beside neither end of it counts for the nearer one; of more than one turn all counts.
-    x, y, half: as of _ball_heights.  A leaf that lies between what is noted is passed over.
     """
     first, turn = math.atan2(a[SY], a[SX]), 2.0 * math.pi
     if form == HELIX_FORM:
@@ -295,84 +338,84 @@ def _along_arc(form, a, batch, at, places, x, y, half, reaches, k):
     else:
         sweep = a[SENSE] * (math.atan2(a[EY], a[EX]) - first)
         sweep -= turn * math.floor(sweep / turn)
-    if sweep > turn:
-        reaches[k, 1], reaches[k, 2] = min(reaches[k, 1], 0.0), max(reaches[k, 2], a[R] * sweep)
-        return
-    dx, dy = x - a[X], y - a[Y]
-    away = math.sqrt(dx * dx + dy * dy)
-    if away > 2.0 * half:
-        angle = a[SENSE] * (math.atan2(dy, dx) - first)
-        angle -= turn * math.floor(angle / turn)
-        wide = 1.05 * half / away  # asin(t) < 1.05 t up to t = 1/2
-        if a[R] * (angle - wide) > reaches[k, 1] and a[R] * (angle + wide) < reaches[k, 2]:
-            return
     nearest, farthest = math.inf, -math.inf
     for i in range(np.uint64(CELLS)):
-        if batch[at + i + np.uint64(LOST)] > np.float32(0.0):
+        if sweep <= turn and batch[at + i + np.uint64(LOST)] > np.float32(0.0):
             angle = a[SENSE] * (math.atan2(places[i + np.uint64(AT_Y)] - a[Y], places[i] - a[X]) - first)
             angle -= turn * math.floor(angle / turn)
             if angle > sweep and turn - angle < angle - sweep:
                 angle -= turn
             nearest, farthest = min(nearest, angle), max(farthest, angle)
-    reaches[k, 1], reaches[k, 2] = min(reaches[k, 1], a[R] * nearest), max(reaches[k, 2], a[R] * farthest)
+    if sweep > turn:
+        nearest, farthest = 0.0, sweep
+    taken[k, NEAR], taken[k, FAR] = min(taken[k, NEAR], a[R] * nearest), max(taken[k, FAR], a[R] * farthest)
+
+
+@loop_kernel
+def _is_between(a, x, y, half, near, far):
+    """Whether a leaf surely lies between two places of an arc, all of it."""
+    dx, dy = x - a[X], y - a[Y]
+    away = math.sqrt(dx * dx + dy * dy)
+    if away < 2.0 * half or near > far:
+        return False
+    angle = _about(dx * a[SX] + dy * a[SY], a[SENSE] * (dy * a[SX] - dx * a[SY]))
+    wide = 1.05 * half / away + ABOUT  # asin(t) < 1.05 t up to t = 1/2
+    return (angle - wide) * a[R] > near and (angle + wide) * a[R] < far
 
 
 @loop_kernel
 def _add(code, a, k, deepest, field, block, taken, room, at, x, y, half, cells):
-    """Add what the cells of a leaf lost to one move, at `at`, to the sums of its entry k.
+    """Add what the cells of a leaf lost to one move, at `at`, to what is told of its entry k.
 
     deepest: the most that one lost.  x, y, half: as of _ball_heights.
     """
     nx = np.int64(field[0].shape[1])
     iy0, _, ix0, _ = block
-    w, _, places, batch = room
-    totals, sides, depths, spots, bottoms, reaches = taken
+    w, _, places, batch, bits = room
     ax, ay, ux, uy = a[X], a[Y], a[UX], a[UY]
-    form, far = form_of(code), half + 1e-6
-    stood = np.uint64(BEFORE)
+    form, around = form_of(code), half + 1e-6
     for i in range(cells):
-        lost = batch[at + i + np.uint64(LOST)]
-        places[i + np.uint64(TOTAL)] = np.float64(lost)
-        before = batch[at + i + stood]
-        batch[at + i + stood] = before if lost > np.float32(0.0) else -np.float32(np.inf)
+        places[i + np.uint64(TOTAL)] = np.float64(batch[at + i + np.uint64(LOST)])
     total = _sum(places, TOTAL)
-    totals[k] += total
-    reaches[k, 0] = max(reaches[k, 0], _most(batch, at + stood))
+    taken[k, TAKEN] += total
+    taken[k, TOP] = max(taken[k, TOP], np.float64(_highest_taken(batch, bits, at, cells)))
     across, along, round_, base = _sides(code, a)
     right = (x - ax) * across + (y - ay) * along
-    if form == LINE_FORM and abs(right) > far:
-        sides[k] += total if right > 0.0 else -total
+    if form == LINE_FORM and abs(right) > around:
+        taken[k, LEAN] += total if right > 0.0 else -total
     else:
         for i in range(cells):
             dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
             right = dx * across + dy * along + round_ * (dx * dx + dy * dy) + base
             lost = places[i + np.uint64(TOTAL)]
             places[i + np.uint64(SIDE)] = lost if right > ON_PATH else (-lost if right < -ON_PATH else 0.0)
-        sides[k] += _sum(places, SIDE)
+        taken[k, LEAN] += _sum(places, SIDE)
     u = (x - ax) * ux + (y - ay) * uy
-    if form == LINE_FORM and (u - far < reaches[k, 1] or u + far > reaches[k, 2]):
-        for i in range(cells):
-            u = (places[i] - ax) * ux + (places[i + np.uint64(AT_Y)] - ay) * uy
-            is_lost = places[i + np.uint64(TOTAL)] > 0.0
-            # The least way along is the most the other way.
-            places[i + np.uint64(AHEAD)] = u if is_lost else -math.inf
-            places[i + np.uint64(BEHIND)] = -u if is_lost else -math.inf
-        reaches[k, 1] = min(reaches[k, 1], -_most(places, BEHIND))
-        reaches[k, 2] = max(reaches[k, 2], _most(places, AHEAD))
+    if form == LINE_FORM:
+        if u - around < taken[k, NEAR] or u + around > taken[k, FAR]:
+            for i in range(cells):
+                u = (places[i] - ax) * ux + (places[i + np.uint64(AT_Y)] - ay) * uy
+                is_lost = places[i + np.uint64(TOTAL)] > 0.0
+                # The least way along is the most the other way.
+                places[i + np.uint64(AHEAD)] = u if is_lost else -math.inf
+                places[i + np.uint64(BEHIND)] = -u if is_lost else -math.inf
+            taken[k, NEAR] = min(taken[k, NEAR], -_most(places, BEHIND))
+            taken[k, FAR] = max(taken[k, FAR], _most(places, AHEAD))
     elif form in (LEVEL_ARC_FORM, HELIX_FORM):
-        _along_arc(form, a, batch, at, places, x, y, half, reaches, k)
-    if deepest >= depths[k]:
+        if not _is_between(a, x, y, half, taken[k, NEAR], taken[k, FAR]):
+            _along_arc(form, a, batch, at, places, taken, k)
+    if deepest >= taken[k, DEPTH]:
         for i in range(np.uint64(CELLS)):
             if batch[at + i + np.uint64(LOST)] == deepest:
-                spot = (iy0 + np.int64(i) // LEAF) * nx + ix0 + np.int64(i) % LEAF
-                if deepest > depths[k] or spot < spots[k]:
-                    depths[k], spots[k] = deepest, spot
-                    bottoms[k] = max(batch[at + i], w[i + np.uint64(FLOOR)])
+                spot = np.float64((iy0 + np.int64(i) // LEAF) * nx + ix0 + np.int64(i) % LEAF)
+                if deepest > taken[k, DEPTH] or spot < taken[k, SPOT]:
+                    taken[k, DEPTH], taken[k, SPOT] = deepest, spot
+                    taken[k, BOTTOM] = max(batch[at + i], w[i + np.uint64(FLOOR)])
                 break
 
 
 @loop_kernel
-def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, room, planes, batched):
+def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, room, planes, batched, chosen):
     """Lower a leaf by the moves of its list, one after the other; return how many were evaluated.
 
     The moves of a group are tested, and evaluated, one and all before the first is run: what one does to the
@@ -381,7 +424,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
     first_entry, entries, codes, _, records = moves
     profile, support, heights, bounds = cutter
     _, _, top, tie, margin = tile
-    w, off, places, batch = room
+    w, off, places, batch, bits_of = room
     x, y, half_x, half_y = extent(field[4], field[5], block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     count = (n + LANES - 1) // LANES
@@ -423,15 +466,17 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
         evaluated += np.int64(some)
         taking = np.uint64(0)
         for k in range(some):
-            deepest = _lower(batched[k], w, batch, k * np.uint64(CELLS), cells)
-            planes[taking], planes[taking + np.uint64(LANES)] = np.float32(k), deepest
-            taking += np.uint64(1) if deepest > np.float32(0.0) else np.uint64(0)
+            at = k * np.uint64(CELLS)
+            _lower(batched[k], w, batch, at, cells)
+            deepest = _most_lost(bits_of, at, cells)
+            bits_of[k + np.uint64(DEEPEST)], chosen[taking] = deepest, np.int32(k)
+            taking += np.uint64(1) if deepest > np.int32(0) else np.uint64(0)
         for place in range(taking):
-            k = np.uint64(planes[place])
+            k = np.uint64(chosen[place])
             entry = np.int64(batched[k])
             j = entries[first_entry + entry]
             _add(
-                codes[j], records[j], entry, planes[place + np.uint64(LANES)], field, block, taken, room,
+                codes[j], records[j], entry, batch[k + np.uint64(DEEPEST)], field, block, taken, room,
                 k * np.uint64(CELLS), x, y, half, cells,
             )  # fmt: skip
     if evaluated:
@@ -451,7 +496,8 @@ def pieces_of(entries, codes, records, first, last, cell):
 
 @kernel
 def bite(first, last, field, box, top, cell, cutter, moves, taken, lists, boxes, near, every, g, room, planes,
-         batched):
+    batched, chosen,
+):  # fmt: skip
     """Lower the tile `box` by the entries [first, last), in order; return how many heights were evaluated.
 
     top: nothing in the tile stands higher.  lists, boxes, near, every: to work in, for all pieces of these
@@ -509,6 +555,6 @@ def bite(first, last, field, box, top, cell, cutter, moves, taken, lists, boxes,
                                 )  # fmt: skip
                                 evaluated += _leaf(
                                     lists, list2, n2, every, field, leaf, tile, cutter, moves, taken, g,
-                                    room, planes, batched,
+                                    room, planes, batched, chosen,
                                 )  # fmt: skip
     return evaluated
