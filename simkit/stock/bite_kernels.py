@@ -22,7 +22,7 @@ from simkit._jit import kernel, loop_kernel
 from simkit.cutters import BALL, FLAT
 from simkit.stock.bit_kernels import first_of, without_first
 from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
-from simkit.stock.leaf_kernels import low_ones, lowest_planes, winners
+from simkit.stock.leaf_kernels import low_ones, lowest_planes
 from simkit.stock.line_kernels import line_ball, line_flat
 from simkit.stock.list_kernels import (
     ENTRY,
@@ -71,8 +71,8 @@ from simkit.stock.record_kernels import (
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 PART = 8
-LEAF = 4
-CELLS = LEAF * LEAF
+LEAF, WIDE = 4, 8  # rows and columns of a leaf
+CELLS = LEAF * WIDE
 PASS = 16  # groups of pieces between two looks at what stands
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
 # Places of a leaf's numbers, in arrays of their own: the distance between two is then known to the compiler,
@@ -152,13 +152,32 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter):
 def _most(numbers, first):
     """The most of the CELLS numbers from `first` on."""
     a = b = c = d = numbers[np.uint64(first)]
-    for r in range(np.uint64(LEAF)):
-        i = np.uint64(first) + r * np.uint64(LEAF)
+    for r in range(np.uint64(CELLS // 4)):
+        i = np.uint64(first) + r * np.uint64(4)
         e, f = numbers[i], numbers[i + np.uint64(1)]
         g, h = numbers[i + np.uint64(2)], numbers[i + np.uint64(3)]
         a, b, c, d = (e if e > a else a), (f if f > b else b), (g if g > c else c), (h if h > d else d)
     a, b = (a if a > b else b), (c if c > d else d)
     return a if a > b else b
+
+
+@loop_kernel
+def _winners(planes, n, w, off):
+    """Which bounds, as planes, come under the surface of a leaf at any of its cells, a bit for each.
+
+    planes: as leaf_kernels.lowest_planes writes them.
+    """
+    lanes, found = np.uint64(LANES), np.uint32(0)
+    for lane in range((n + np.uint64(7)) & ~np.uint64(7)):
+        low, slope_x, slope_y = planes[lane], planes[lane + lanes], planes[lane + lanes + lanes]
+        is_under = False
+        for r in range(LEAF):
+            at = low + slope_y * off[np.uint64(CELLS + r * WIDE)]
+            for c in range(WIDE):
+                is_under |= at + slope_x * off[np.uint64(c)] <= w[np.uint64(r * WIDE + c)]
+        bit = np.uint32(np.uint32(1) << np.uint32(lane))
+        found = np.uint32(found | (bit if is_under else np.uint32(0)))
+    return found
 
 
 @loop_kernel
@@ -170,9 +189,9 @@ def _load(field, block, room):
     mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
     for r in range(LEAF):
         iy = np.uint64(min(iy0 + r, iy1 - 1))
-        for c in range(LEAF):
+        for c in range(WIDE):
             ix = np.uint64(min(ix0 + c, ix1 - 1))
-            i = np.uint64(r * LEAF + c)
+            i = np.uint64(r * WIDE + c)
             is_there = iy0 + r < iy1 and ix0 + c < ix1
             places[i], places[i + np.uint64(AT_Y)] = xs[ix], ys[iy]
             off[i], off[i + np.uint64(CELLS)] = xs[ix] - mx, ys[iy] - my
@@ -188,7 +207,7 @@ def _store(field, block, moves, room):
     w = room[0]
     for iy in range(np.uint64(iy0), np.uint64(iy1)):
         for ix in range(np.uint64(ix0), np.uint64(ix1)):
-            i = (iy - np.uint64(iy0)) * np.uint64(LEAF) + ix - np.uint64(ix0)
+            i = (iy - np.uint64(iy0)) * np.uint64(WIDE) + ix - np.uint64(ix0)
             keeper = np.int64(w[i + np.uint64(KEEPER)])
             if keeper >= 0:
                 h[iy, ix], owner[iy, ix] = w[i], rows[entries[first_entry + keeper]]
@@ -270,12 +289,16 @@ def _most_lost(bits, at, cells):
 @loop_kernel
 def _highest_taken(batch, bits, at, cells):
     """The highest that stood on a cell that loses something to the move at `at`."""
-    most = np.int32(-(2**31))
+    lowest = np.int32(-(2**31))
     for i in range(cells):
         height = bits[at + i + np.uint64(BEFORE)]
         # Of negative floats the order is the other way round.
         height = np.int32(height ^ ((height >> np.int32(31)) & np.int32(2**31 - 1)))
-        height = np.int32(height if bits[at + i + np.uint64(LOST)] > np.int32(0) else np.int32(-(2**31)))
+        is_lost = bits[at + i + np.uint64(LOST)] > np.int32(0)
+        bits[at + i + np.uint64(BEFORE)] = np.int32(height if is_lost else lowest)
+    most = lowest
+    for i in range(cells):
+        height = bits[at + i + np.uint64(BEFORE)]
         most = np.int32(height if height > most else most)
     bits[HIGHEST] = np.int32(most ^ ((most >> np.int32(31)) & np.int32(2**31 - 1)))
     return batch[HIGHEST]
@@ -283,10 +306,10 @@ def _highest_taken(batch, bits, at, cells):
 
 @loop_kernel
 def _sum(numbers, first):
-    """The sum of the CELLS numbers from `first` on, always in the same order."""
+    """The sum of half the columns of a leaf from `first` on, always in the same order."""
     a = b = c = d = 0.0
     for r in range(np.uint64(LEAF)):
-        i = np.uint64(first) + r * np.uint64(LEAF)
+        i = np.uint64(first) + r * np.uint64(WIDE)
         a, b = a + numbers[i], b + numbers[i + np.uint64(1)]
         c, d = c + numbers[i + np.uint64(2)], d + numbers[i + np.uint64(3)]
     return (a + b) + (c + d)
@@ -376,20 +399,21 @@ def _add(code, a, k, deepest, field, block, taken, room, at, x, y, half, cells):
     form, around = form_of(code), half + 1e-6
     for i in range(cells):
         places[i + np.uint64(TOTAL)] = np.float64(batch[at + i + np.uint64(LOST)])
-    total = _sum(places, TOTAL)
-    taken[k, TAKEN] += total
+    left, right = _sum(places, TOTAL), _sum(places, TOTAL + WIDE // 2)
+    taken[k, TAKEN] = (taken[k, TAKEN] + left) + right
     taken[k, TOP] = max(taken[k, TOP], np.float64(_highest_taken(batch, bits, at, cells)))
     across, along, round_, base = _sides(code, a)
-    right = (x - ax) * across + (y - ay) * along
-    if form == LINE_FORM and abs(right) > around:
-        taken[k, LEAN] += total if right > 0.0 else -total
+    side = (x - ax) * across + (y - ay) * along
+    if form == LINE_FORM and abs(side) > around:
+        sense = 1.0 if side > 0.0 else -1.0
+        taken[k, LEAN] = (taken[k, LEAN] + sense * left) + sense * right
     else:
         for i in range(cells):
             dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
-            right = dx * across + dy * along + round_ * (dx * dx + dy * dy) + base
+            side = dx * across + dy * along + round_ * (dx * dx + dy * dy) + base
             lost = places[i + np.uint64(TOTAL)]
-            places[i + np.uint64(SIDE)] = lost if right > ON_PATH else (-lost if right < -ON_PATH else 0.0)
-        taken[k, LEAN] += _sum(places, SIDE)
+            places[i + np.uint64(SIDE)] = lost if side > ON_PATH else (-lost if side < -ON_PATH else 0.0)
+        taken[k, LEAN] = (taken[k, LEAN] + _sum(places, SIDE)) + _sum(places, SIDE + WIDE // 2)
     u = (x - ax) * ux + (y - ay) * uy
     if form == LINE_FORM:
         if u - around < taken[k, NEAR] or u + around > taken[k, FAR]:
@@ -407,7 +431,7 @@ def _add(code, a, k, deepest, field, block, taken, room, at, x, y, half, cells):
     if deepest >= taken[k, DEPTH]:
         for i in range(np.uint64(CELLS)):
             if batch[at + i + np.uint64(LOST)] == deepest:
-                spot = np.float64((iy0 + np.int64(i) // LEAF) * nx + ix0 + np.int64(i) % LEAF)
+                spot = np.float64((iy0 + np.int64(i) // WIDE) * nx + ix0 + np.int64(i) % WIDE)
                 if deepest > taken[k, DEPTH] or spot < taken[k, SPOT]:
                     taken[k, DEPTH], taken[k, SPOT] = deepest, spot
                     taken[k, BOTTOM] = max(batch[at + i], w[i + np.uint64(FLOOR)])
@@ -444,7 +468,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
         if not is_loaded:
             _load(field, block, room)
             is_loaded = True
-        bits = winners(planes, lowest_planes(lists, first, bits, lift, planes), w, off)
+        bits = _winners(planes, lowest_planes(lists, first, bits, lift, planes), w, off)
         some = np.uint64(0)
         while bits != np.uint32(0):
             keeper = planes[first_of(bits) + np.uint64(3 * LANES)]
@@ -549,9 +573,9 @@ def bite(first, last, field, box, top, cell, cutter, moves, taken, lists, boxes,
                         if n2 == 0:
                             continue
                         for leaf_y in range(part_y, part[1], LEAF):
-                            for leaf_x in range(part_x, part[3], LEAF):
+                            for leaf_x in range(part_x, part[3], WIDE):
                                 leaf = (
-                                    leaf_y, min(leaf_y + LEAF, part[1]), leaf_x, min(leaf_x + LEAF, part[3])
+                                    leaf_y, min(leaf_y + LEAF, part[1]), leaf_x, min(leaf_x + WIDE, part[3])
                                 )  # fmt: skip
                                 evaluated += _leaf(
                                     lists, list2, n2, every, field, leaf, tile, cutter, moves, taken, g,
