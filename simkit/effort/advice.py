@@ -65,7 +65,7 @@ def advise(
         some = [
             _safe_height(job, index, mine, its),
             _air(job, index, mine, its, own, least),
-            *_feeds(job, index, mine, its, own),
+            *_feeds(job, index, mine, its, own, least),
             _roughing(job, index, own, frames[index], starts[index], fields[index], least),
         ]
         found[index] = [advice for advice in some if advice is not None and advice.minutes >= least]
@@ -131,8 +131,13 @@ def _air(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, least
     )
 
 
-def _feeds(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites) -> list[Advice]:
-    """Ask what the least chip load would save where feeds are far under it, cutter by cutter."""
+def _feeds(
+    job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, least: float
+) -> list[Advice]:
+    """Ask what the least chip load would save where feeds are far under it, cutter by cutter.
+
+    Of a cutter whose moves of that kind take less than `least` minutes nothing is asked.
+    """
     feed, told = moves.feed.copy(), {}
     for number in np.unique(own.tool):
         cutter = job.cutters[int(number)]
@@ -141,7 +146,7 @@ def _feeds(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites) -> 
         least = (cutter.chip_load or usual_chips(cutter, job.blank.hardness))[0]
         low = (own.tool == number) & own.in_wood & own.is_pass & ~own.is_ramp
         low &= own.per_tooth < FAR_UNDER * least
-        if not low.any():
+        if float(own.seconds[low].sum()) / 60.0 < least:
             continue
         factor = np.append(np.where(low, least / np.where(low, own.per_tooth, 1.0), 1.0), 1.0)[own.of]
         feed *= factor
