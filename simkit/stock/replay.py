@@ -21,7 +21,7 @@ from simkit.stock.replay_kernels import CLEAR
 from simkit.stock.workers import share
 
 MOST_MOVES = 2**19
-BATCH = 300_000  # cells and moves of the tiles done between two calls of progress, a guess
+BATCH = 1_200_000  # cells and moves of the tiles done between two calls of progress, a guess
 # Arcs are followed by chords this close (mm) for what stands above the cutting edges; less than CLEAR.
 SAGITTA = CLEAR * 0.4
 NO_PLACE = np.iinfo(np.int64).max
