@@ -8,7 +8,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
 from simkit.cutters import Cutter
 from simkit.effort.bite import Bites
@@ -66,8 +65,8 @@ def advise(
         some = [
             _safe_height(job, index, mine, its),
             _air(job, index, mine, its, own, least),
-            *_feeds(job, index, mine, its, own),
-            _roughing(job, index, own, frames[index], starts[index], fields[index]),
+            *_feeds(job, index, mine, its, own, least),
+            _roughing(job, index, own, frames[index], starts[index], fields[index], least),
         ]
         found[index] = [advice for advice in some if advice is not None and advice.minutes >= least]
 
@@ -132,8 +131,13 @@ def _air(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, least
     )
 
 
-def _feeds(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites) -> list[Advice]:
-    """Ask what the least chip load would save where feeds are far under it, cutter by cutter."""
+def _feeds(
+    job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, least: float
+) -> list[Advice]:
+    """Ask what the least chip load would save where feeds are far under it, cutter by cutter.
+
+    Of a cutter whose moves of that kind take less than `least` minutes nothing is asked.
+    """
     feed, told = moves.feed.copy(), {}
     for number in np.unique(own.tool):
         cutter = job.cutters[int(number)]
@@ -142,7 +146,7 @@ def _feeds(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites) -> 
         least = (cutter.chip_load or usual_chips(cutter, job.blank.hardness))[0]
         low = (own.tool == number) & own.in_wood & own.is_pass & ~own.is_ramp
         low &= own.per_tooth < FAR_UNDER * least
-        if not low.any():
+        if float(own.seconds[low].sum()) / 60.0 < least:
             continue
         factor = np.append(np.where(low, least / np.where(low, own.per_tooth, 1.0), 1.0), 1.0)[own.of]
         feed *= factor
@@ -162,13 +166,15 @@ def _feeds(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites) -> 
     ]
 
 
-def _roughing(job: Job, index: int, own: Bites, frame: Frame, before: Field, after: Field) -> Advice | None:
+def _roughing(
+    job: Job, index: int, own: Bites, frame: Frame, before: Field, after: Field, least: float
+) -> Advice | None:
     """Ask whether a wider cutter would do most of the roughing.
 
     A rough estimate: where it gets in, the way is shorter by the ratio of the diameters, at the same feed
     and depth; one more change of cutter is taken off.  It gets
     in where the closing of what the setup leaves, by a disc of its diameter on coarse cells, leaves
-    nothing more.
+    nothing more.  Asked only where that could save `least` minutes if it got in everywhere.
     """
     taken = _by_cutter(own, own.volume)
     if not taken:
@@ -180,6 +186,8 @@ def _roughing(job: Job, index: int, own: Bites, frame: Frame, before: Field, aft
     seconds = _by_cutter(own, np.where(own.in_wood & own.is_pass, own.seconds, 0.0))[number]
     best = None
     for wider in WIDER:
+        if (seconds * (1.0 - 1.0 / wider) - job.machine.cutter_change) / 60.0 < least:
+            continue
         part = _gets_at(before, after, frame, wider * cutter.diameter)
         saved = (seconds * part * (1.0 - 1.0 / wider) - job.machine.cutter_change) / 60.0
         if part >= 0.5 and (best is None or saved > best[0]):
@@ -220,20 +228,29 @@ def _gets_at(before: Field, after: Field, frame: Frame, diameter: float) -> floa
     reach = max(1, int(diameter / 2 / (lattice.cell * step)))
     low = float(new.min())
     around = np.pad(new, 2 * reach, constant_values=low)  # beside the blank there is room
-    spread = _over_disc(around, reach, maximum_filter1d, np.maximum)
-    closed = _over_disc(spread, reach, minimum_filter1d, np.minimum)
+    spread = _over_disc(around, reach, np.maximum)
+    closed = _over_disc(spread, reach, np.minimum)
     closed = closed[2 * reach : -2 * reach, 2 * reach : -2 * reach]
     return float((old - np.minimum(closed, old)).sum()) / taken
 
 
-def _over_disc(values: np.ndarray, reach: int, along_rows, more) -> np.ndarray:
+def _over_disc(values: np.ndarray, reach: int, more) -> np.ndarray:
     """Return the most (or least) of values (ny, nx) over a disc of `reach` cells about each, row by row.
 
-    along_rows, more: what tells it along a row, and of two.  Rows beyond the edges do not count.
+    more: what tells it of two.  Nearer to an edge than the disc is wide only some of it counts.
     """
-    found = along_rows(values, 2 * reach + 1, axis=1)
-    for away in range(1, reach + 1):
-        row = along_rows(values, 2 * math.isqrt(reach**2 - away**2) + 1, axis=1)
-        more(found[away:], row[:-away], out=found[away:])
-        more(found[:-away], row[away:], out=found[:-away])
+    found, nx = values.copy(), values.shape[1]
+    runs = [values]  # of 1, 2, 4, ... values from each on
+    for away in range(min(reach, len(values) - 1) + 1):
+        half = min(math.isqrt(reach**2 - away**2), (nx - 1) // 2)
+        wide = 2 * half + 1
+        while 2 ** len(runs) <= wide:
+            last, size = runs[-1], 2 ** (len(runs) - 1)
+            runs.append(more(last[:, :-size], last[:, size:]))
+        run = runs[wide.bit_length() - 1]
+        behind = wide - 2 ** (wide.bit_length() - 1)
+        row = more(run[:, : nx - wide + 1], run[:, behind : behind + nx - wide + 1])
+        middle = slice(half, nx - half)
+        more(found[away:, middle], row[: len(row) - away], out=found[away:, middle])
+        more(found[: len(found) - away, middle], row[away:], out=found[: len(found) - away, middle])
     return found
