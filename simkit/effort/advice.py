@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
 from simkit.cutters import Cutter
 from simkit.effort.bite import Bites
@@ -131,9 +132,7 @@ def _air(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, least
     )
 
 
-def _feeds(
-    job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, least: float
-) -> list[Advice]:
+def _feeds(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, least: float) -> list[Advice]:
     """Ask what the least chip load would save where feeds are far under it, cutter by cutter.
 
     Of a cutter whose moves of that kind take less than `least` minutes nothing is asked.
@@ -143,18 +142,18 @@ def _feeds(
         cutter = job.cutters[int(number)]
         if cutter.shape == "drill" or not cutter.flutes:
             continue
-        least = (cutter.chip_load or usual_chips(cutter, job.blank.hardness))[0]
+        thinnest = (cutter.chip_load or usual_chips(cutter, job.blank.hardness))[0]
         low = (own.tool == number) & own.in_wood & own.is_pass & ~own.is_ramp
-        low &= own.per_tooth < FAR_UNDER * least
-        if float(own.seconds[low].sum()) / 60.0 < least:
+        low &= own.per_tooth < FAR_UNDER * thinnest
+        if float(own.seconds[low].sum()) / 60.0 < least or not low.any():
             continue
-        factor = np.append(np.where(low, least / np.where(low, own.per_tooth, 1.0), 1.0), 1.0)[own.of]
+        factor = np.append(np.where(low, thinnest / np.where(low, own.per_tooth, 1.0), 1.0), 1.0)[own.of]
         feed *= factor
         worst = own.per_tooth[low].min()
         source = "" if cutter.chip_load else f" ({USUAL_SOURCE})"
         told[int(number)] = (
-            f"{_name(job, index)}: {cutter} takes {worst:.3f} mm a tooth where {least:.3f} is the least"
-            f"{source}; the feed may be {least / worst:.1f} times as high, or the speed lower"
+            f"{_name(job, index)}: {cutter} takes {worst:.3f} mm a tooth where {thinnest:.3f} is the least"
+            f"{source}; the feed may be {thinnest / worst:.1f} times as high, or the speed lower"
         )
     if not told:
         return []
@@ -228,29 +227,20 @@ def _gets_at(before: Field, after: Field, frame: Frame, diameter: float) -> floa
     reach = max(1, int(diameter / 2 / (lattice.cell * step)))
     low = float(new.min())
     around = np.pad(new, 2 * reach, constant_values=low)  # beside the blank there is room
-    spread = _over_disc(around, reach, np.maximum)
-    closed = _over_disc(spread, reach, np.minimum)
+    spread = _over_disc(around, reach, maximum_filter1d, np.maximum)
+    closed = _over_disc(spread, reach, minimum_filter1d, np.minimum)
     closed = closed[2 * reach : -2 * reach, 2 * reach : -2 * reach]
     return float((old - np.minimum(closed, old)).sum()) / taken
 
 
-def _over_disc(values: np.ndarray, reach: int, more) -> np.ndarray:
+def _over_disc(values: np.ndarray, reach: int, along_rows, more) -> np.ndarray:
     """Return the most (or least) of values (ny, nx) over a disc of `reach` cells about each, row by row.
 
-    more: what tells it of two.  Nearer to an edge than the disc is wide only some of it counts.
+    along_rows, more: what tells it along a row, and of two.  Rows beyond the edges do not count.
     """
-    found, nx = values.copy(), values.shape[1]
-    runs = [values]  # of 1, 2, 4, ... values from each on
-    for away in range(min(reach, len(values) - 1) + 1):
-        half = min(math.isqrt(reach**2 - away**2), (nx - 1) // 2)
-        wide = 2 * half + 1
-        while 2 ** len(runs) <= wide:
-            last, size = runs[-1], 2 ** (len(runs) - 1)
-            runs.append(more(last[:, :-size], last[:, size:]))
-        run = runs[wide.bit_length() - 1]
-        behind = wide - 2 ** (wide.bit_length() - 1)
-        row = more(run[:, : nx - wide + 1], run[:, behind : behind + nx - wide + 1])
-        middle = slice(half, nx - half)
-        more(found[away:, middle], row[: len(row) - away], out=found[away:, middle])
-        more(found[: len(found) - away, middle], row[away:], out=found[: len(found) - away, middle])
+    found = along_rows(values, 2 * reach + 1, axis=1)
+    for away in range(1, reach + 1):
+        row = along_rows(values, 2 * math.isqrt(reach**2 - away**2) + 1, axis=1)
+        more(found[away:], row[:-away], out=found[away:])
+        more(found[:-away], row[away:], out=found[:-away])
     return found

@@ -11,7 +11,8 @@ have left.
 Arguments that go together go as tuples: field (h, owner, floor, up, xs, ys); moves (first entry at hand,
 entries, codes, rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile
 (middle x, y, top, tie, margin); block (iy0, iy1, ix0, ix1); taken (entries at hand, TAKES); room of a
-leaf to work in: w (ROOM,), off (2 CELLS,) float32, places (PLACES,) float64, batch (BATCH,) float32 and its bits.
+leaf to work in: w (ROOM,), off (2 CELLS,) float32, places (PLACES,) float64, batch (BATCH,) float32 and its
+bits.
 """
 
 import math
@@ -25,12 +26,8 @@ from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
 from simkit.stock.leaf_kernels import low_ones, lowest_planes
 from simkit.stock.line_kernels import line_ball, line_flat
 from simkit.stock.list_kernels import (
-    ENTRY,
     GROUP,
     LANES,
-    LOWEST,
-    SLOPE_X,
-    SLOPE_Y,
     add_move,
     close_list,
     copy_piece,
@@ -86,9 +83,9 @@ PLACES = 6 * CELLS
 LOST, BEFORE = LANES * CELLS, 2 * LANES * CELLS
 DEEPEST, HIGHEST = 3 * LANES * CELLS, 3 * LANES * CELLS + LANES  # of each move, and of one
 BATCH = HIGHEST + 1
-# What is told of an entry, a row of float64: what its columns lost, and of that what lay on the right less what
-# lay on the left; the highest wood taken, the nearest and farthest place along the path; the most that one
-# column lost, the lowest wood there, and that cell.
+# What is told of an entry, a row of float64: what its columns lost, and of that what lay on the right less
+# what lay on the left; the highest wood taken, the nearest and farthest place along the path; the most that
+# one column lost, the lowest wood there, and that cell.
 TAKEN, LEAN, TOP, NEAR, FAR, DEPTH, BOTTOM, SPOT = range(8)
 TAKES = 8
 ABOUT = 0.006  # an angle, for a first look (_about is within 0.005)
@@ -257,7 +254,7 @@ def _flat_heights(records, j, places, batch, at):
 
 @loop_kernel
 def _lower(keeper, w, batch, at, cells):
-    """Lower the cells of a leaf to the heights of a move at `at`; write what each loses, and what stood there.
+    """Lower the cells of a leaf to the heights of a move at `at`; write what each loses and what stood there.
 
     What lies below the other side's surface is no wood.  Without branches, or the compiler would store some
     cells alone.
@@ -275,9 +272,10 @@ def _lower(keeper, w, batch, at, cells):
 
 @loop_kernel
 def _most_lost(bits, at, cells):
-    """Bits of the most that a cell loses to the move at `at`: of floats that are not negative the order is theirs.
+    """Bits of the most that a cell loses to the move at `at`.
 
-    Of whole numbers the compiler finds the most in the vector unit, of floats it may not.
+    Of floats that are not negative the order is that of their bits; of whole numbers the compiler finds the
+    most in the vector unit, of floats it may not.
     """
     most = np.int32(0)
     for i in range(cells):
@@ -349,7 +347,7 @@ def _about(x, y):
 
 @kernel
 def _along_arc(form, a, batch, at, places, taken, k):
-    """Note the least and the greatest way along an arc, in plan from its start, to a cell that loses something.
+    """Note the least and the greatest way along an arc, in plan from its start, to cells that lose something.
 
     A cell beside neither end of it counts for the nearer one; of more than one turn all counts.
     """
@@ -425,9 +423,10 @@ def _add(code, a, k, deepest, field, block, taken, room, at, x, y, half, cells):
                 places[i + np.uint64(BEHIND)] = -u if is_lost else -math.inf
             taken[k, NEAR] = min(taken[k, NEAR], -_most(places, BEHIND))
             taken[k, FAR] = max(taken[k, FAR], _most(places, AHEAD))
-    elif form in (LEVEL_ARC_FORM, HELIX_FORM):
-        if not _is_between(a, x, y, half, taken[k, NEAR], taken[k, FAR]):
-            _along_arc(form, a, batch, at, places, taken, k)
+    elif form in (LEVEL_ARC_FORM, HELIX_FORM) and not _is_between(
+        a, x, y, half, taken[k, NEAR], taken[k, FAR]
+    ):
+        _along_arc(form, a, batch, at, places, taken, k)
     if deepest >= taken[k, DEPTH]:
         for i in range(np.uint64(CELLS)):
             if batch[at + i + np.uint64(LOST)] == deepest:

@@ -155,8 +155,8 @@ class _State:
             evaluated = replay_kernels.replay_tiles(
                 self.h, self.owner, self.floor, np.float32(self.up), self.xs, self.ys, *lattice.origin,
                 lattice.cell, tile, t0, t1, starts, entries, packed.codes, packed.rows, packed.records,
-                cutter.code, support, flat_tops, taken, above.starts, above.entries, above.chords, above.rows, above.codes, above.records,
-                pieces, rubs, rub_places, rub_tops, heights, bounds,
+                cutter.code, support, flat_tops, taken, above.starts, above.entries, above.chords, above.rows,
+                above.codes, above.records, pieces, rubs, rub_places, rub_tops, heights, bounds,
             )  # fmt: skip
             bites = (slice(starts[t0], starts[t1]), taken)
             stacks = (slice(above.starts[t0], above.starts[t1]), rubs, rub_places, rub_tops)
@@ -174,7 +174,11 @@ class _State:
             # Where the plan is seen from below, right is left.
             np.add.at(self.right, rows, taken[:, LEAN] * (area * frame.plan_sense))
             is_wood = taken[:, TAKEN] > 0
-            bites = taken[:, DEPTH].astype(np.float32), taken[:, SPOT].astype(np.int64), taken[:, BOTTOM].astype(np.float32)
+            bites = (
+                taken[:, DEPTH].astype(np.float32),
+                taken[:, SPOT].astype(np.int64),
+                taken[:, BOTTOM].astype(np.float32),
+            )
             deepest.append((self.bites, rows, bites))
             own = rows[is_wood] - first
             np.maximum.at(highest, own, taken[is_wood, TOP])

@@ -210,9 +210,10 @@ def replay_tiles(
     h, owner, floor (ny, nx), up, xs, ys, x0, y0, cell, size (cells along the edge of a tile), starts,
     entries, codes, rows, records: as cut_kernels.cut_plain takes them.  profile, support, heights, bounds: as
     block_kernels.cut_blocks does.  tops (tiles,) float32: the highest h of each, kept up to date.
-    taken (entries of these tiles, TAKES) float64, written: for each entry the sum over cells of what its column
-    lost, mm; of that, what lay on the right of the path less what lay on the left, in plan; the highest
-    wood taken, and how far along its path, in plan, the first and the last column lies that loses something;
+    taken (entries of these tiles, TAKES) float64, written: for each entry the sum over cells of what its
+    column lost, mm; of that, what lay on the right of the path less what lay on the left, in plan; the
+    highest wood taken, and how far along its path, in plan, the first and the last column lies that loses
+    something;
     the most that one column lost, the lowest wood taken there, and that cell (iy * nx + ix), -1 for none.
     Returns how many heights were evaluated.
     chord_starts (tiles + 1,), chord_entries: the chords of each tile, growing; chords (c, CHORD_COLUMNS),
@@ -234,7 +235,18 @@ def replay_tiles(
     chosen = np.empty(LANES, np.int32)
     stood = np.empty((size, size), np.float32)
     boxes = np.empty((n_groups, 4), np.float32)
-    room = (np.empty(h.shape[1], np.float32), lists, boxes, near, every, np.empty(CELLS, np.float32), leaf, planes, batched, chosen)
+    room = (
+        np.empty(h.shape[1], np.float32),
+        lists,
+        boxes,
+        near,
+        every,
+        np.empty(CELLS, np.float32),
+        leaf,
+        planes,
+        batched,
+        chosen,
+    )
     return _run_tiles(
         (h, owner, floor, up, xs, ys, x0, y0), stood, room, cell, size, first_tile, last_tile, starts,
         (profile, support, heights, bounds), (starts[first_tile], entries, codes, rows, records),
