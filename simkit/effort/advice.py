@@ -66,8 +66,8 @@ def advise(
         some = [
             _safe_height(job, index, mine, its),
             _air(job, index, mine, its, own, least),
-            *_feeds(job, index, mine, its, own),
-            _roughing(job, index, own, frames[index], starts[index], fields[index]),
+            *_feeds(job, index, mine, its, own, least),
+            _roughing(job, index, own, frames[index], starts[index], fields[index], least),
         ]
         found[index] = [advice for advice in some if advice is not None and advice.minutes >= least]
 
@@ -132,25 +132,28 @@ def _air(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, least
     )
 
 
-def _feeds(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites) -> list[Advice]:
-    """Ask what the least chip load would save where feeds are far under it, cutter by cutter."""
+def _feeds(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, least: float) -> list[Advice]:
+    """Ask what the least chip load would save where feeds are far under it, cutter by cutter.
+
+    Of a cutter whose moves of that kind take less than `least` minutes nothing is asked.
+    """
     feed, told = moves.feed.copy(), {}
     for number in np.unique(own.tool):
         cutter = job.cutters[int(number)]
         if cutter.shape == "drill" or not cutter.flutes:
             continue
-        least = (cutter.chip_load or usual_chips(cutter, job.blank.hardness))[0]
+        thinnest = (cutter.chip_load or usual_chips(cutter, job.blank.hardness))[0]
         low = (own.tool == number) & own.in_wood & own.is_pass & ~own.is_ramp
-        low &= own.per_tooth < FAR_UNDER * least
-        if not low.any():
+        low &= own.per_tooth < FAR_UNDER * thinnest
+        if float(own.seconds[low].sum()) / 60.0 < least or not low.any():
             continue
-        factor = np.append(np.where(low, least / np.where(low, own.per_tooth, 1.0), 1.0), 1.0)[own.of]
+        factor = np.append(np.where(low, thinnest / np.where(low, own.per_tooth, 1.0), 1.0), 1.0)[own.of]
         feed *= factor
         worst = own.per_tooth[low].min()
         source = "" if cutter.chip_load else f" ({USUAL_SOURCE})"
         told[int(number)] = (
-            f"{_name(job, index)}: {cutter} takes {worst:.3f} mm a tooth where {least:.3f} is the least"
-            f"{source}; the feed may be {least / worst:.1f} times as high, or the speed lower"
+            f"{_name(job, index)}: {cutter} takes {worst:.3f} mm a tooth where {thinnest:.3f} is the least"
+            f"{source}; the feed may be {thinnest / worst:.1f} times as high, or the speed lower"
         )
     if not told:
         return []
@@ -162,13 +165,15 @@ def _feeds(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites) -> 
     ]
 
 
-def _roughing(job: Job, index: int, own: Bites, frame: Frame, before: Field, after: Field) -> Advice | None:
+def _roughing(
+    job: Job, index: int, own: Bites, frame: Frame, before: Field, after: Field, least: float
+) -> Advice | None:
     """Ask whether a wider cutter would do most of the roughing.
 
     A rough estimate: where it gets in, the way is shorter by the ratio of the diameters, at the same feed
     and depth; one more change of cutter is taken off.  It gets
     in where the closing of what the setup leaves, by a disc of its diameter on coarse cells, leaves
-    nothing more.
+    nothing more.  Asked only where that could save `least` minutes if it got in everywhere.
     """
     taken = _by_cutter(own, own.volume)
     if not taken:
@@ -180,6 +185,8 @@ def _roughing(job: Job, index: int, own: Bites, frame: Frame, before: Field, aft
     seconds = _by_cutter(own, np.where(own.in_wood & own.is_pass, own.seconds, 0.0))[number]
     best = None
     for wider in WIDER:
+        if (seconds * (1.0 - 1.0 / wider) - job.machine.cutter_change) / 60.0 < least:
+            continue
         part = _gets_at(before, after, frame, wider * cutter.diameter)
         saved = (seconds * part * (1.0 - 1.0 / wider) - job.machine.cutter_change) / 60.0
         if part >= 0.5 and (best is None or saved > best[0]):

@@ -10,8 +10,9 @@ have left.
 
 Arguments that go together go as tuples: field (h, owner, floor, up, xs, ys); moves (first entry at hand,
 entries, codes, rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile
-(middle x, y, top, tie, margin); block (iy0, iy1, ix0, ix1); taken (sums, sides, depths, places, bottoms,
-reaches), a place for each entry at hand; room (ROOM float32, PLACES float64) of a leaf to work in.
+(middle x, y, top, tie, margin); block (iy0, iy1, ix0, ix1); taken (entries at hand, TAKES); room of a
+leaf to work in: w (ROOM,), off (2 CELLS,) float32, places (PLACES,) float64, batch (BATCH,) float32 and its
+bits.
 """
 
 import math
@@ -22,15 +23,11 @@ from simkit._jit import kernel, loop_kernel
 from simkit.cutters import BALL, FLAT
 from simkit.stock.bit_kernels import first_of, without_first
 from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
-from simkit.stock.leaf_kernels import low_ones
+from simkit.stock.leaf_kernels import low_ones, lowest_planes
 from simkit.stock.line_kernels import line_ball, line_flat
 from simkit.stock.list_kernels import (
-    ENTRY,
     GROUP,
     LANES,
-    LOWEST,
-    SLOPE_X,
-    SLOPE_Y,
     add_move,
     close_list,
     copy_piece,
@@ -71,17 +68,27 @@ from simkit.stock.record_kernels import (
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 PART = 8
-LEAF = 4
-CELLS = LEAF * LEAF
+LEAF, WIDE = 4, 8  # rows and columns of a leaf
+CELLS = LEAF * WIDE
 PASS = 16  # groups of pieces between two looks at what stands
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
 # Places of a leaf's numbers, in arrays of their own: the distance between two is then known to the compiler,
 # which needs no test whether they overlap.  What stands is at 0.
-FLOOR, NEW, LOST, BEFORE, KEEPER, OFF_X, OFF_Y = (CELLS * k for k in range(1, 8))
-ROOM = 8 * CELLS
-# And of float64: x of the cells at 0.
+FLOOR, KEEPER = CELLS, 2 * CELLS
+ROOM = 3 * CELLS
+# The same of float64: x of the cells at 0.
 AT_Y, TOTAL, SIDE, AHEAD, BEHIND = (CELLS * k for k in range(1, 6))
 PLACES = 6 * CELLS
+# Heights of the moves of a group, one move after the other, what each takes, and what stood before it.
+LOST, BEFORE = LANES * CELLS, 2 * LANES * CELLS
+DEEPEST, HIGHEST = 3 * LANES * CELLS, 3 * LANES * CELLS + LANES  # of each move, and of one
+BATCH = HIGHEST + 1
+# What is told of an entry, a row of float64: what its columns lost, and of that what lay on the right less
+# what lay on the left; the highest wood taken, the nearest and farthest place along the path; the most that
+# one column lost, the lowest wood there, and that cell.
+TAKEN, LEAN, TOP, NEAR, FAR, DEPTH, BOTTOM, SPOT = range(8)
+TAKES = 8
+ABOUT = 0.006  # an angle, for a first look (_about is within 0.005)
 ON_PATH = 1e-9  # mm off a line, mm2 on arcs: what rounding makes of nothing
 BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
 
@@ -115,7 +122,7 @@ def _plane_over(field, block, top):
     return slope_x, slope_y, np.float32(most - np.float32(top))
 
 
-@kernel
+@loop_kernel
 def _refine(lists, base, n, groups, count, to, field, block, tile, cutter):
     """Copy the pieces that may take something from a block to the list at `to`, in order; return how many."""
     profile, support, _, bounds = cutter
@@ -139,20 +146,52 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter):
 
 
 @loop_kernel
+def _most(numbers, first):
+    """The most of the CELLS numbers from `first` on."""
+    a = b = c = d = numbers[np.uint64(first)]
+    for r in range(np.uint64(CELLS // 4)):
+        i = np.uint64(first) + r * np.uint64(4)
+        e, f = numbers[i], numbers[i + np.uint64(1)]
+        g, h = numbers[i + np.uint64(2)], numbers[i + np.uint64(3)]
+        a, b, c, d = (e if e > a else a), (f if f > b else b), (g if g > c else c), (h if h > d else d)
+    a, b = (a if a > b else b), (c if c > d else d)
+    return a if a > b else b
+
+
+@loop_kernel
+def _winners(planes, n, w, off):
+    """Which bounds, as planes, come under the surface of a leaf at any of its cells, a bit for each.
+
+    planes: as leaf_kernels.lowest_planes writes them.
+    """
+    lanes, found = np.uint64(LANES), np.uint32(0)
+    for lane in range((n + np.uint64(7)) & ~np.uint64(7)):
+        low, slope_x, slope_y = planes[lane], planes[lane + lanes], planes[lane + lanes + lanes]
+        is_under = False
+        for r in range(LEAF):
+            at = low + slope_y * off[np.uint64(CELLS + r * WIDE)]
+            for c in range(WIDE):
+                is_under |= at + slope_x * off[np.uint64(c)] <= w[np.uint64(r * WIDE + c)]
+        bit = np.uint32(np.uint32(1) << np.uint32(lane))
+        found = np.uint32(found | (bit if is_under else np.uint32(0)))
+    return found
+
+
+@loop_kernel
 def _load(field, block, room):
     """Copy the cells of a leaf to the room; what one at an edge lacks is lower than anything."""
     h, _, floor, up, xs, ys = field
     iy0, iy1, ix0, ix1 = block
-    w, places = room
+    w, off, places, _, _ = room
     mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
     for r in range(LEAF):
         iy = np.uint64(min(iy0 + r, iy1 - 1))
-        for c in range(LEAF):
+        for c in range(WIDE):
             ix = np.uint64(min(ix0 + c, ix1 - 1))
-            i = np.uint64(r * LEAF + c)
+            i = np.uint64(r * WIDE + c)
             is_there = iy0 + r < iy1 and ix0 + c < ix1
             places[i], places[i + np.uint64(AT_Y)] = xs[ix], ys[iy]
-            w[i + np.uint64(OFF_X)], w[i + np.uint64(OFF_Y)] = xs[ix] - mx, ys[iy] - my
+            off[i], off[i + np.uint64(CELLS)] = xs[ix] - mx, ys[iy] - my
             w[i] = h[iy, ix] if is_there else -np.float32(np.inf)
             w[i + np.uint64(FLOOR)], w[i + np.uint64(KEEPER)] = up * floor[iy, ix], np.float32(-1.0)
 
@@ -162,94 +201,113 @@ def _store(field, block, moves, room):
     h, owner, _, _, _, _ = field
     iy0, iy1, ix0, ix1 = block
     first_entry, entries, _, rows, _ = moves
-    w, _ = room
+    w = room[0]
     for iy in range(np.uint64(iy0), np.uint64(iy1)):
         for ix in range(np.uint64(ix0), np.uint64(ix1)):
-            i = (iy - np.uint64(iy0)) * np.uint64(LEAF) + ix - np.uint64(ix0)
+            i = (iy - np.uint64(iy0)) * np.uint64(WIDE) + ix - np.uint64(ix0)
             keeper = np.int64(w[i + np.uint64(KEEPER)])
             if keeper >= 0:
                 h[iy, ix], owner[iy, ix] = w[i], rows[entries[first_entry + keeper]]
 
 
 @loop_kernel
-def _may_take(low, slope_x, slope_y, w, cells):
-    """Whether a bound, as a plane, comes under the surface of a leaf at any of its cells."""
-    found = np.uint32(0)
-    for i in range(cells):
-        at = low + (slope_x * w[i + np.uint64(OFF_X)] + slope_y * w[i + np.uint64(OFF_Y)])
-        bit = np.uint32(np.uint32(1) << np.uint32(i))
-        found = np.uint32(found | (bit if at <= w[i] else np.uint32(0)))
-    return found != np.uint32(0)
+def _ball_heights(records, j, x, y, half, places, batch, at):
+    """Heights of a ball along a line over a leaf; x, y: its middle, half: how far its cells are from there.
 
-
-@loop_kernel
-def _ball_heights(records, j, room):
+    Before a short move has come to the leaf, and behind it, the nearest place of its path is an end of it all
+    over the leaf: then that need not be looked for.
+    """
     j = np.uint64(j)
-    w, places = room
     ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
     radius, rim2 = records[j, RADIUS], records[j, RIM2]
     ux, uy, length = records[j, UX], records[j, UY], records[j, LENGTH]
     m, shift = records[j, SLOPE], records[j, SHIFT]
+    u = (x - ax) * ux + (y - ay) * uy
+    far = half + ON_PATH
+    s = 0.0 if u + far - min(shift, 0.0) * radius < 0.0 else length
+    if s == 0.0 or u - far - max(shift, 0.0) * radius > length:
+        # As line_ball, operation by operation, with s at hand.
+        low = h0 + m * s
+        for i in range(np.uint64(CELLS)):
+            dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
+            along, across = dx * ux + dy * uy, dy * ux - dx * uy
+            e = s - along
+            rest = radius * radius - across * across - e * e
+            g = low + (radius - math.sqrt(max(rest, 0.0)))
+            batch[at + i] = np.float32(g if rest >= -rim2 else math.inf)
+        return
     for i in range(np.uint64(CELLS)):
         dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
-        w[i + np.uint64(NEW)] = np.float32(line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift))
+        batch[at + i] = np.float32(line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift))
 
 
 @loop_kernel
-def _flat_heights(records, j, room):
+def _flat_heights(records, j, places, batch, at):
     j = np.uint64(j)
-    w, places = room
     ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
     cover2 = records[j, RADIUS] * records[j, RADIUS] + records[j, RIM2]
     ux, uy, length, m = records[j, UX], records[j, UY], records[j, LENGTH], records[j, SLOPE]
     for i in range(np.uint64(CELLS)):
         dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
-        w[i + np.uint64(NEW)] = np.float32(line_flat(dx, dy, h0, cover2, ux, uy, length, m))
+        batch[at + i] = np.float32(line_flat(dx, dy, h0, cover2, ux, uy, length, m))
 
 
 @loop_kernel
-def _lower(keeper, room, cells):
-    """Lower the cells of a leaf to the heights of a move; write what each loses, and what stood there.
+def _lower(keeper, w, batch, at, cells):
+    """Lower the cells of a leaf to the heights of a move at `at`; write what each loses and what stood there.
 
-    What lies below the other side's surface is no wood.  Returns the cells that are lower, and those that
-    lose wood, as bits.  Without branches, or the compiler would store some cells alone.
+    What lies below the other side's surface is no wood.  Without branches, or the compiler would store some
+    cells alone.
     """
-    w, places = room
-    lower, wood, zero = np.uint32(0), np.uint32(0), np.float32(0.0)
+    zero = np.float32(0.0)
     for i in range(cells):
-        before, to = w[i], w[i + np.uint64(NEW)]
+        before, to = w[i], batch[at + i]
         floor, kept = w[i + np.uint64(FLOOR)], w[i + np.uint64(KEEPER)]
-        bit = np.uint32(np.uint32(1) << np.uint32(i))
         loses = before - (to if to > floor else floor)
-        lost = loses if loses > zero else zero
-        w[i + np.uint64(LOST)], w[i + np.uint64(BEFORE)] = lost, before
+        batch[at + i + np.uint64(LOST)] = loses if loses > zero else zero
+        batch[at + i + np.uint64(BEFORE)] = before
         w[i] = to if to < before else before
-        w[i + np.uint64(KEEPER)] = kept + np.float32(to < before) * (keeper - kept)
-        places[i + np.uint64(TOTAL)] = np.float64(lost)
-        lower = np.uint32(lower | (bit if to < before else np.uint32(0)))
-        wood = np.uint32(wood | (bit if lost > zero else np.uint32(0)))
-    return lower, wood
+        w[i + np.uint64(KEEPER)] = keeper if to < before else kept
 
 
 @loop_kernel
-def _most(numbers, first):
-    """The most of the CELLS numbers from `first` on."""
-    a = b = c = d = numbers[np.uint64(first)]
-    for r in range(np.uint64(LEAF)):
-        i = np.uint64(first) + r * np.uint64(LEAF)
-        e, f = numbers[i], numbers[i + np.uint64(1)]
-        g, h = numbers[i + np.uint64(2)], numbers[i + np.uint64(3)]
-        a, b, c, d = (e if e > a else a), (f if f > b else b), (g if g > c else c), (h if h > d else d)
-    a, b = (a if a > b else b), (c if c > d else d)
-    return a if a > b else b
+def _most_lost(bits, at, cells):
+    """Bits of the most that a cell loses to the move at `at`.
+
+    Of floats that are not negative the order is that of their bits; of whole numbers the compiler finds the
+    most in the vector unit, of floats it may not.
+    """
+    most = np.int32(0)
+    for i in range(cells):
+        lost = bits[at + i + np.uint64(LOST)]
+        most = np.int32(lost if lost > most else most)
+    return most
+
+
+@loop_kernel
+def _highest_taken(batch, bits, at, cells):
+    """The highest that stood on a cell that loses something to the move at `at`."""
+    lowest = np.int32(-(2**31))
+    for i in range(cells):
+        height = bits[at + i + np.uint64(BEFORE)]
+        # Of negative floats the order is the other way round.
+        height = np.int32(height ^ ((height >> np.int32(31)) & np.int32(2**31 - 1)))
+        is_lost = bits[at + i + np.uint64(LOST)] > np.int32(0)
+        bits[at + i + np.uint64(BEFORE)] = np.int32(height if is_lost else lowest)
+    most = lowest
+    for i in range(cells):
+        height = bits[at + i + np.uint64(BEFORE)]
+        most = np.int32(height if height > most else most)
+    bits[HIGHEST] = np.int32(most ^ ((most >> np.int32(31)) & np.int32(2**31 - 1)))
+    return batch[HIGHEST]
 
 
 @loop_kernel
 def _sum(numbers, first):
-    """The sum of the CELLS numbers from `first` on, always in the same order."""
+    """The sum of half the columns of a leaf from `first` on, always in the same order."""
     a = b = c = d = 0.0
     for r in range(np.uint64(LEAF)):
-        i = np.uint64(first) + r * np.uint64(LEAF)
+        i = np.uint64(first) + r * np.uint64(WIDE)
         a, b = a + numbers[i], b + numbers[i + np.uint64(1)]
         c, d = c + numbers[i + np.uint64(2)], d + numbers[i + np.uint64(3)]
     return (a + b) + (c + d)
@@ -276,13 +334,23 @@ def _sides(code, a):
     return 0.0, 0.0, 0.0, 0.0
 
 
+@loop_kernel
+def _about(x, y):
+    """The angle of (x, y) from the x axis, 0 to 2 pi, within ABOUT."""
+    steep = abs(y) > abs(x)
+    t = abs(x) / abs(y) if steep else abs(y) / max(abs(x), 1e-300)
+    angle = t * (0.9724 - 0.1919 * t * t)
+    angle = 0.5 * math.pi - angle if steep else angle
+    angle = math.pi - angle if x < 0.0 else angle
+    return 2.0 * math.pi - angle if y < 0.0 else angle
+
+
 @kernel
-def _along_arc(form, a, room):
-    """The least and the greatest way along an arc, in plan from its start, to a cell that loses something.
+def _along_arc(form, a, batch, at, places, taken, k):
+    """Note the least and the greatest way along an arc, in plan from its start, to cells that lose something.
 
     A cell beside neither end of it counts for the nearer one; of more than one turn all counts.
     """
-    w, places = room
     first, turn = math.atan2(a[SY], a[SX]), 2.0 * math.pi
     if form == HELIX_FORM:
         sweep = a[SWEEP]
@@ -292,65 +360,94 @@ def _along_arc(form, a, room):
         sweep = a[SENSE] * (math.atan2(a[EY], a[EX]) - first)
         sweep -= turn * math.floor(sweep / turn)
     nearest, farthest = math.inf, -math.inf
-    for i in range(CELLS):
-        if w[i + LOST] > np.float32(0.0):
-            angle = a[SENSE] * (math.atan2(places[i + AT_Y] - a[Y], places[i] - a[X]) - first)
+    for i in range(np.uint64(CELLS)):
+        if sweep <= turn and batch[at + i + np.uint64(LOST)] > np.float32(0.0):
+            angle = a[SENSE] * (math.atan2(places[i + np.uint64(AT_Y)] - a[Y], places[i] - a[X]) - first)
             angle -= turn * math.floor(angle / turn)
             if angle > sweep and turn - angle < angle - sweep:
                 angle -= turn
             nearest, farthest = min(nearest, angle), max(farthest, angle)
     if sweep > turn:
         nearest, farthest = 0.0, sweep
-    return a[R] * nearest, a[R] * farthest
+    taken[k, NEAR], taken[k, FAR] = min(taken[k, NEAR], a[R] * nearest), max(taken[k, FAR], a[R] * farthest)
 
 
 @loop_kernel
-def _add(code, a, k, field, block, taken, room, cells):
-    """Add what the cells of a leaf lost to one move to the sums of its entry k."""
+def _is_between(a, x, y, half, near, far):
+    """Whether a leaf surely lies between two places of an arc, all of it."""
+    dx, dy = x - a[X], y - a[Y]
+    away = math.sqrt(dx * dx + dy * dy)
+    if away < 2.0 * half or near > far:
+        return False
+    angle = _about(dx * a[SX] + dy * a[SY], a[SENSE] * (dy * a[SX] - dx * a[SY]))
+    wide = 1.05 * half / away + ABOUT  # asin(t) < 1.05 t up to t = 1/2
+    return (angle - wide) * a[R] > near and (angle + wide) * a[R] < far
+
+
+@loop_kernel
+def _add(code, a, k, deepest, field, block, taken, room, at, x, y, half, cells):
+    """Add what the cells of a leaf lost to one move, at `at`, to what is told of its entry k.
+
+    deepest: the most that one lost.  x, y, half: as of _ball_heights.
+    """
     nx = np.int64(field[0].shape[1])
     iy0, _, ix0, _ = block
-    w, places = room
-    totals, sides, depths, spots, bottoms, reaches = taken
-    x, y, ux, uy = a[X], a[Y], a[UX], a[UY]
-    across, along, round_, base = _sides(code, a)
+    w, _, places, batch, bits = room
+    ax, ay, ux, uy = a[X], a[Y], a[UX], a[UY]
+    form, around = form_of(code), half + 1e-6
     for i in range(cells):
-        dx, dy = places[i] - x, places[i + np.uint64(AT_Y)] - y
-        right = dx * across + dy * along + round_ * (dx * dx + dy * dy) + base
-        u = dx * ux + dy * uy
-        lost = places[i + np.uint64(TOTAL)]
-        places[i + np.uint64(SIDE)] = lost if right > ON_PATH else (-lost if right < -ON_PATH else 0.0)
-        # The least way along is the most the other way.
-        places[i + np.uint64(AHEAD)] = u if lost > 0.0 else -math.inf
-        places[i + np.uint64(BEHIND)] = -u if lost > 0.0 else -math.inf
-        before = w[i + np.uint64(BEFORE)]
-        w[i + np.uint64(BEFORE)] = before if lost > 0.0 else -np.float32(np.inf)
-    totals[k] += _sum(places, TOTAL)
-    sides[k] += _sum(places, SIDE)
-    reaches[k, 0] = max(reaches[k, 0], _most(w, BEFORE))
-    if form_of(code) == LINE_FORM:
-        reaches[k, 1] = min(reaches[k, 1], -_most(places, BEHIND))
-        reaches[k, 2] = max(reaches[k, 2], _most(places, AHEAD))
-    elif form_of(code) in (LEVEL_ARC_FORM, HELIX_FORM):
-        nearest, farthest = _along_arc(form_of(code), a, room)
-        reaches[k, 1], reaches[k, 2] = min(reaches[k, 1], nearest), max(reaches[k, 2], farthest)
-    deepest = _most(w, LOST)
-    if deepest >= depths[k]:
+        places[i + np.uint64(TOTAL)] = np.float64(batch[at + i + np.uint64(LOST)])
+    left, right = _sum(places, TOTAL), _sum(places, TOTAL + WIDE // 2)
+    taken[k, TAKEN] = (taken[k, TAKEN] + left) + right
+    taken[k, TOP] = max(taken[k, TOP], np.float64(_highest_taken(batch, bits, at, cells)))
+    across, along, round_, base = _sides(code, a)
+    side = (x - ax) * across + (y - ay) * along
+    if form == LINE_FORM and abs(side) > around:
+        sense = 1.0 if side > 0.0 else -1.0
+        taken[k, LEAN] = (taken[k, LEAN] + sense * left) + sense * right
+    else:
+        for i in range(cells):
+            dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
+            side = dx * across + dy * along + round_ * (dx * dx + dy * dy) + base
+            lost = places[i + np.uint64(TOTAL)]
+            places[i + np.uint64(SIDE)] = lost if side > ON_PATH else (-lost if side < -ON_PATH else 0.0)
+        taken[k, LEAN] = (taken[k, LEAN] + _sum(places, SIDE)) + _sum(places, SIDE + WIDE // 2)
+    u = (x - ax) * ux + (y - ay) * uy
+    if form == LINE_FORM:
+        if u - around < taken[k, NEAR] or u + around > taken[k, FAR]:
+            for i in range(cells):
+                u = (places[i] - ax) * ux + (places[i + np.uint64(AT_Y)] - ay) * uy
+                is_lost = places[i + np.uint64(TOTAL)] > 0.0
+                # The least way along is the most the other way.
+                places[i + np.uint64(AHEAD)] = u if is_lost else -math.inf
+                places[i + np.uint64(BEHIND)] = -u if is_lost else -math.inf
+            taken[k, NEAR] = min(taken[k, NEAR], -_most(places, BEHIND))
+            taken[k, FAR] = max(taken[k, FAR], _most(places, AHEAD))
+    elif form in (LEVEL_ARC_FORM, HELIX_FORM) and not _is_between(
+        a, x, y, half, taken[k, NEAR], taken[k, FAR]
+    ):
+        _along_arc(form, a, batch, at, places, taken, k)
+    if deepest >= taken[k, DEPTH]:
         for i in range(np.uint64(CELLS)):
-            if w[i + np.uint64(LOST)] == deepest:
-                at = (iy0 + np.int64(i) // LEAF) * nx + ix0 + np.int64(i) % LEAF
-                if deepest > depths[k] or at < spots[k]:
-                    depths[k], spots[k] = deepest, at
-                    bottoms[k] = max(w[i + np.uint64(NEW)], w[i + np.uint64(FLOOR)])
+            if batch[at + i + np.uint64(LOST)] == deepest:
+                spot = np.float64((iy0 + np.int64(i) // WIDE) * nx + ix0 + np.int64(i) % WIDE)
+                if deepest > taken[k, DEPTH] or spot < taken[k, SPOT]:
+                    taken[k, DEPTH], taken[k, SPOT] = deepest, spot
+                    taken[k, BOTTOM] = max(batch[at + i], w[i + np.uint64(FLOOR)])
                 break
 
 
-@kernel
-def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, room):
-    """Lower a leaf by the moves of its list, one after the other; return how many were evaluated."""
+@loop_kernel
+def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, room, planes, batched, chosen):
+    """Lower a leaf by the moves of its list, one after the other; return how many were evaluated.
+
+    The moves of a group are tested, and evaluated, one and all before the first is run: what one does to the
+    surface then holds up nothing but the lowering itself.  Some are evaluated in vain for it, an eighth.
+    """
     first_entry, entries, codes, _, records = moves
     profile, support, heights, bounds = cutter
     _, _, top, tie, margin = tile
-    w, places = room
+    w, off, places, batch, bits_of = room
     x, y, half_x, half_y = extent(field[4], field[5], block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     count = (n + LANES - 1) // LANES
@@ -358,41 +455,54 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
     slope_x, slope_y, ceiling = _plane_over(field, block, top)
     ceiling, lift = np.float32(ceiling + tie), np.float32(top - tie)
     wide, deep = np.float32(half_x), np.float32(half_y)
-    last, evaluated, is_loaded, changed = np.int32(-1), 0, False, np.uint32(0)
+    x, y = x + tile[0], y + tile[1]
+    last, evaluated, is_loaded = np.int32(-1), 0, False
     # Not a number that the compiler knows: it would write a short loop out, one cell after the other.
     cells = np.uint64(len(g)) & ~np.uint64(7)
     for group in range(np.uint64(count)):
         first = np.uint64(base) + group * np.uint64(GROUP)
         bits = low_ones(lists, first, lanes_of(np.uint64(n), group), wide, deep, slope_x, slope_y, ceiling)
+        if bits == np.uint32(0):
+            continue
+        if not is_loaded:
+            _load(field, block, room)
+            is_loaded = True
+        bits = _winners(planes, lowest_planes(lists, first, bits, lift, planes), w, off)
+        some = np.uint64(0)
         while bits != np.uint32(0):
-            i = first + first_of(bits)
+            keeper = planes[first_of(bits) + np.uint64(3 * LANES)]
             bits = without_first(bits)
-            if not is_loaded:
-                _load(field, block, room)
-                is_loaded = True
-            low = lists[i + np.uint64(LOWEST)] + lift
-            if not _may_take(low, lists[i + np.uint64(SLOPE_X)], lists[i + np.uint64(SLOPE_Y)], w, cells):
-                continue
-            keeper = lists[i + np.uint64(ENTRY)]
-            entry = np.int64(keeper)
-            j = entries[first_entry + entry]
+            j = entries[first_entry + np.int64(keeper)]
             if j == last:
                 continue  # another piece of a move that has run
-            last, code = j, codes[j]
+            last, code, at = j, codes[j], some * np.uint64(CELLS)
             if code == BALL_LINE:
-                _ball_heights(records, j, room)
+                _ball_heights(records, j, x, y, half, places, batch, at)
             elif code == FLAT_LINE:
-                _flat_heights(records, j, room)
+                _flat_heights(records, j, places, batch, at)
             else:
                 heights(code, records[j], places, CELLS, g)
                 for c in range(np.uint64(CELLS)):
-                    w[c + np.uint64(NEW)] = g[c]
-            evaluated += 1
-            lower, wood = _lower(keeper, room, cells)
-            changed = np.uint32(changed | lower)
-            if wood != np.uint32(0):
-                _add(code, records[j], entry, field, block, taken, room, cells)
-    if changed != np.uint32(0):
+                    batch[at + c] = g[c]
+            batched[some] = keeper
+            some += np.uint64(1)
+        evaluated += np.int64(some)
+        taking = np.uint64(0)
+        for k in range(some):
+            at = k * np.uint64(CELLS)
+            _lower(batched[k], w, batch, at, cells)
+            deepest = _most_lost(bits_of, at, cells)
+            bits_of[k + np.uint64(DEEPEST)], chosen[taking] = deepest, np.int32(k)
+            taking += np.uint64(1) if deepest > np.int32(0) else np.uint64(0)
+        for place in range(taking):
+            k = np.uint64(chosen[place])
+            entry = np.int64(batched[k])
+            j = entries[first_entry + entry]
+            _add(
+                codes[j], records[j], entry, batch[k + np.uint64(DEEPEST)], field, block, taken, room,
+                k * np.uint64(CELLS), x, y, half, cells,
+            )  # fmt: skip
+    if evaluated:
         _store(field, block, moves, room)
     return evaluated * CELLS
 
@@ -408,7 +518,9 @@ def pieces_of(entries, codes, records, first, last, cell):
 
 
 @kernel
-def bite(first, last, field, box, top, cell, cutter, moves, taken, lists, boxes, near, every, g, room):
+def bite(first, last, field, box, top, cell, cutter, moves, taken, lists, boxes, near, every, g, room, planes,
+    batched, chosen,
+):  # fmt: skip
     """Lower the tile `box` by the entries [first, last), in order; return how many heights were evaluated.
 
     top: nothing in the tile stands higher.  lists, boxes, near, every: to work in, for all pieces of these
@@ -460,12 +572,12 @@ def bite(first, last, field, box, top, cell, cutter, moves, taken, lists, boxes,
                         if n2 == 0:
                             continue
                         for leaf_y in range(part_y, part[1], LEAF):
-                            for leaf_x in range(part_x, part[3], LEAF):
+                            for leaf_x in range(part_x, part[3], WIDE):
                                 leaf = (
-                                    leaf_y, min(leaf_y + LEAF, part[1]), leaf_x, min(leaf_x + LEAF, part[3])
+                                    leaf_y, min(leaf_y + LEAF, part[1]), leaf_x, min(leaf_x + WIDE, part[3])
                                 )  # fmt: skip
                                 evaluated += _leaf(
                                     lists, list2, n2, every, field, leaf, tile, cutter, moves, taken, g,
-                                    room,
+                                    room, planes, batched, chosen,
                                 )  # fmt: skip
     return evaluated

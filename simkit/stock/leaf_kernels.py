@@ -209,7 +209,27 @@ def _most_above(slope_x, slope_y, room):
 
 
 @loop_kernel
-def _winners(planes, n, hb, off):
+def lowest_planes(lists, first, bits, lift, planes):
+    """Write bounds and entries of the chosen pieces of a group to `planes`; return how many.
+
+    Filled up to whole vectors with what is nowhere low.
+    """
+    some = np.uint64(0)
+    while bits != np.uint32(0):
+        i = first + first_of(bits)
+        bits = without_first(bits)
+        planes[some] = lists[i + np.uint64(LOWEST)] + lift
+        planes[some + np.uint64(LANES)] = lists[i + np.uint64(SLOPE_X)]
+        planes[some + np.uint64(2 * LANES)] = lists[i + np.uint64(SLOPE_Y)]
+        planes[some + np.uint64(3 * LANES)] = lists[i + np.uint64(ENTRY)]
+        some += np.uint64(1)
+    for i in range(some, (some + np.uint64(7)) & ~np.uint64(7)):
+        planes[i] = BIG
+    return some
+
+
+@loop_kernel
+def winners(planes, n, hb, off):
     """Which bounds, as planes, come under the surface of a leaf at any of its cells, a bit for each.
 
     planes: n bounds, then n slopes along x, along y, LANES apart.
@@ -305,18 +325,7 @@ def lower_leaf(lists, base, n, groups, field, block, tile, cutter, moves, room, 
         first = np.uint64(base) + group * np.uint64(GROUP)
         lanes = lanes_of(np.uint64(n), group)
         bits = low_ones(lists, first, lanes, wide, deep, slope_x, slope_y, ceiling)
-        some = np.uint64(0)
-        while bits != np.uint32(0):
-            i = first + first_of(bits)
-            bits = without_first(bits)
-            planes[some] = lists[i + np.uint64(LOWEST)] + lift
-            planes[some + np.uint64(LANES)] = lists[i + np.uint64(SLOPE_X)]
-            planes[some + np.uint64(2 * LANES)] = lists[i + np.uint64(SLOPE_Y)]
-            planes[some + np.uint64(3 * LANES)] = lists[i + np.uint64(ENTRY)]
-            some += np.uint64(1)
-        for i in range(some, (some + np.uint64(7)) & ~np.uint64(7)):
-            planes[i] = BIG
-        bits = _winners(planes, some, hb, off)
+        bits = winners(planes, lowest_planes(lists, first, bits, lift, planes), hb, off)
         while bits != np.uint32(0):
             entry = planes[first_of(bits) + np.uint64(3 * LANES)]
             bits = without_first(bits)

@@ -13,6 +13,7 @@ from simkit.frames import Frame
 from simkit.moves.chords import chords_of
 from simkit.moves.table import Moves
 from simkit.stock import cut_kernels, replay_kernels
+from simkit.stock.bite_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TAKES, TOP
 from simkit.stock.cut import TILE, Packed, bounds_pointer, cell_heights_pointer, on_grid, runs, support_of
 from simkit.stock.field import Field
 from simkit.stock.record_kernels import COLUMNS
@@ -20,7 +21,7 @@ from simkit.stock.replay_kernels import CLEAR
 from simkit.stock.workers import share
 
 MOST_MOVES = 2**19
-BATCH = 300_000  # cells and moves of the tiles done between two calls of progress, a guess
+BATCH = 1_200_000  # cells and moves of the tiles done between two calls of progress, a guess
 # Arcs are followed by chords this close (mm) for what stands above the cutting edges; less than CLEAR.
 SAGITTA = CLEAR * 0.4
 NO_PLACE = np.iinfo(np.int64).max
@@ -145,8 +146,7 @@ class _State:
         def part(i: int) -> None:
             t0, t1 = int(edges[i]), int(edges[i + 1])
             n, m = int(starts[t1] - starts[t0]), int(above.starts[t1] - above.starts[t0])
-            taken, leans, (depths, places, bottoms) = np.zeros(n), np.zeros(n), _nothing(n)
-            reaches = np.empty((n, 3))
+            taken = np.empty((n, TAKES))
             rubs = np.zeros((len(pieces), m), np.float32)
             rub_places, rub_tops = (
                 np.full((len(pieces), m), -1, np.int64),
@@ -155,11 +155,10 @@ class _State:
             evaluated = replay_kernels.replay_tiles(
                 self.h, self.owner, self.floor, np.float32(self.up), self.xs, self.ys, *lattice.origin,
                 lattice.cell, tile, t0, t1, starts, entries, packed.codes, packed.rows, packed.records,
-                cutter.code, support, flat_tops, taken, leans, depths, places, bottoms,
-                reaches, above.starts, above.entries, above.chords, above.rows, above.codes, above.records,
-                pieces, rubs, rub_places, rub_tops, heights, bounds,
+                cutter.code, support, flat_tops, taken, above.starts, above.entries, above.chords, above.rows,
+                above.codes, above.records, pieces, rubs, rub_places, rub_tops, heights, bounds,
             )  # fmt: skip
-            bites = (slice(starts[t0], starts[t1]), taken, leans, (depths, places, bottoms), reaches)
+            bites = (slice(starts[t0], starts[t1]), taken)
             stacks = (slice(above.starts[t0], above.starts[t1]), rubs, rub_places, rub_tops)
             found[i] = (bites, stacks, evaluated)
 
@@ -169,17 +168,22 @@ class _State:
         area = lattice.cell**2
         highest, nearest, farthest = np.full((3, len(moves)), -np.inf)
         deepest = []
-        for (here, taken, leans, bites, reaches), (chords, *stacks), evaluated in found:
+        for (here, taken), (chords, *stacks), evaluated in found:
             rows = packed.rows[entries[here]] - self.first_row
-            np.add.at(self.volume, rows, taken * area)
+            np.add.at(self.volume, rows, taken[:, TAKEN] * area)
             # Where the plan is seen from below, right is left.
-            np.add.at(self.right, rows, leans * (area * frame.plan_sense))
+            np.add.at(self.right, rows, taken[:, LEAN] * (area * frame.plan_sense))
+            is_wood = taken[:, TAKEN] > 0
+            bites = (
+                taken[:, DEPTH].astype(np.float32),
+                taken[:, SPOT].astype(np.int64),
+                taken[:, BOTTOM].astype(np.float32),
+            )
             deepest.append((self.bites, rows, bites))
-            is_wood = taken > 0
             own = rows[is_wood] - first
-            np.maximum.at(highest, own, reaches[is_wood, 0])
-            np.maximum.at(nearest, own, -reaches[is_wood, 1])
-            np.maximum.at(farthest, own, reaches[is_wood, 2])
+            np.maximum.at(highest, own, taken[is_wood, TOP])
+            np.maximum.at(nearest, own, -taken[is_wood, NEAR])
+            np.maximum.at(farthest, own, taken[is_wood, FAR])
             rows = above.rows[above.entries[chords]] - self.first_row
             for name, *rub in zip(names, *stacks, strict=True):
                 if name not in self.rubs:

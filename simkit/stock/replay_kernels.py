@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from simkit._jit import entry_kernel, kernel, loop_kernel
-from simkit.stock.bite_kernels import CELLS, PASS, PLACES, ROOM, bite, pieces_of
+from simkit.stock.bite_kernels import BATCH, CELLS, FAR, NEAR, PASS, PLACES, ROOM, SPOT, TOP, bite, pieces_of
 from simkit.stock.height_kernels import row_heights
 from simkit.stock.line_kernels import line_flat, line_outline, line_outline_terms
 from simkit.stock.list_kernels import GROUP, LANES
@@ -141,7 +141,7 @@ def _run_tiles(
     """The loop of replay_tiles over its tiles: here, where nothing is allocated, no array is counted."""
     h, owner, floor, up, xs, ys, _, _ = field
     wood = (h, owner, floor, up, xs, ys)
-    g, lists, boxes, near, every, before, leaf = room
+    g, lists, boxes, near, every, before, leaf, planes, batched, chosen = room
     _, entries, _, rows, _ = moves
     ny, nx = h.shape
     ntx = (nx + size - 1) // size
@@ -164,7 +164,7 @@ def _run_tiles(
             if entry < until:
                 evaluated += bite(
                     entry, until, wood, tile, float(tops[t]), cell, cutter, moves, taken, lists, boxes, near,
-                    every, before, leaf,
+                    every, before, leaf, planes, batched, chosen,
                 )  # fmt: skip
                 entry = until
             if at == last_chord:
@@ -201,7 +201,7 @@ def _longest(cell, first_tile, last_tile, starts, entries, codes, records):
 @entry_kernel
 def replay_tiles(
     h, owner, floor, up, xs, ys, x0, y0, cell, size, first_tile, last_tile, starts, entries, codes, rows,
-    records, profile, support, tops, taken, leans, depths, places, bottoms, reaches,
+    records, profile, support, tops, taken,
     chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
     rub_tops, heights, bounds,
 ):  # fmt: skip
@@ -210,29 +210,47 @@ def replay_tiles(
     h, owner, floor (ny, nx), up, xs, ys, x0, y0, cell, size (cells along the edge of a tile), starts,
     entries, codes, rows, records: as cut_kernels.cut_plain takes them.  profile, support, heights, bounds: as
     block_kernels.cut_blocks does.  tops (tiles,) float32: the highest h of each, kept up to date.
-    taken (entries,) float64: for each entry of these tiles the sum over cells of what its column lost, mm;
-    leans float64: of that, what lay on the right of the path less what lay on the left, in plan;
-    depths float32: the most that one column lost; places int64: that cell (iy * nx + ix), -1 for none;
-    bottoms float32: the lowest wood taken there; reaches (entries, 3) float64: the highest wood taken, and
-    how far along its path, in plan, the first and the last column lies that loses something; written, the
-    others added to.  Returns how many heights were evaluated.
+    taken (entries of these tiles, TAKES) float64, written: for each entry the sum over cells of what its
+    column lost, mm; of that, what lay on the right of the path less what lay on the left, in plan; the
+    highest wood taken, and how far along its path, in plan, the first and the last column lies that loses
+    something;
+    the most that one column lost, the lowest wood taken there, and that cell (iy * nx + ix), -1 for none.
+    Returns how many heights were evaluated.
     chord_starts (tiles + 1,), chord_entries: the chords of each tile, growing; chords (c, CHORD_COLUMNS),
     chord_rows (c,): of which move; chord_codes, chord_records: the cutting part along each.
     pieces (p, PIECE_COLUMNS); rubs, rub_places (p, entries of chords): as depths and places, for each
     piece; rub_tops float32: what stands there then.
     """
-    reaches[:, 0], reaches[:, 1], reaches[:, 2] = -np.inf, np.inf, -np.inf
+    taken[:] = 0.0
+    taken[:, TOP], taken[:, NEAR], taken[:, FAR], taken[:, SPOT] = -np.inf, np.inf, -np.inf, -1.0
     n_groups = _longest(cell, first_tile, last_tile, starts, entries, codes, records) // LANES + 1
     lists = np.empty((n_groups + 2 * (PASS + 1)) * GROUP, np.float32)
     near, every = np.empty(n_groups, np.int32), np.arange(PASS + 1).astype(np.int32)
-    leaf = (np.empty(ROOM, np.float32), np.empty(PLACES, np.float64))
+    batch = np.empty(BATCH, np.float32)
+    leaf = (
+        np.empty(ROOM, np.float32), np.empty(2 * CELLS, np.float32), np.empty(PLACES, np.float64), batch,
+        batch.view(np.int32),
+    )  # fmt: skip
+    planes, batched = np.zeros(4 * LANES, np.float32), np.empty(LANES, np.float32)
+    chosen = np.empty(LANES, np.int32)
     stood = np.empty((size, size), np.float32)
     boxes = np.empty((n_groups, 4), np.float32)
-    room = (np.empty(h.shape[1], np.float32), lists, boxes, near, every, np.empty(CELLS, np.float32), leaf)
+    room = (
+        np.empty(h.shape[1], np.float32),
+        lists,
+        boxes,
+        near,
+        every,
+        np.empty(CELLS, np.float32),
+        leaf,
+        planes,
+        batched,
+        chosen,
+    )
     return _run_tiles(
         (h, owner, floor, up, xs, ys, x0, y0), stood, room, cell, size, first_tile, last_tile, starts,
         (profile, support, heights, bounds), (starts[first_tile], entries, codes, rows, records),
-        (taken, leans, depths, places, bottoms, reaches), tops,
+        taken, tops,
         chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
         rub_tops,
     )  # fmt: skip
