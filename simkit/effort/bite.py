@@ -18,7 +18,7 @@ from simkit.effort.chips import (
     full_section,
     largest_chip,
     mean_chip,
-    tip_volume,
+    ramp_volume,
 )
 from simkit.effort.in_wood import parts_in_wood
 from simkit.effort.motion import NOTHING, MoveTimes, is_apart
@@ -27,6 +27,7 @@ from simkit.stock.replay import Replay
 
 STEEP = 1.0  # rise over run: steeper than this a move is a plunge or a lift, no pass
 SLOT = 0.9  # of the section of a slot as deep: from here on it counts as one, a bound of cells below it
+ONE_SIDE = 0.95  # of the volume, likewise: cells along the path are neither
 LEAN = 0.5  # of the volume: right less left; with three quarters of the wood on one side it is told
 
 
@@ -52,7 +53,8 @@ class Bites:
     wood_on (m,): +1 where three quarters of what it takes or more stood on the right of the path, -1 left, 0
         neither, or no pass.
     down, level (m,) mm: how far it comes down in wood in all, and its length in plan there.
-    straight (m,) mm3: what its cutter would take straight down so far.
+    whole (m,) mm3: what its cutter would take coming down so in whole wood, from its surface.
+    one_sided (m,): all that it takes stood on one side of its path.
     is_whole (m,): long enough (half a diameter, in wood if there is any) for width and removal rate to mean
         something.
     """
@@ -79,7 +81,8 @@ class Bites:
     wood_on: np.ndarray
     down: np.ndarray
     level: np.ndarray
-    straight: np.ndarray
+    whole: np.ndarray
+    one_sided: np.ndarray
     is_whole: np.ndarray
 
     @property
@@ -96,9 +99,11 @@ class Bites:
     def is_plunge(self) -> np.ndarray:
         """Whether a stretch (m,) comes down into wood under the cutter, not along a wall beside it.
 
-        An estimate: it takes at least half of what the cutter would take straight down.
+        An estimate: it takes at least half of what the cutter would take coming down so in whole wood.
+        Beside a straight wall that is where the wood reaches the middle of the cutter; on a sloped way what
+        stands on one side alone does not reach it.
         """
-        return (self.down > 0) & (self.volume >= 0.5 * self.straight)
+        return (self.down > 0) & (self.volume >= 0.5 * self.whole) & ~self.one_sided
 
     @property
     def plunge_angle(self) -> np.ndarray:
@@ -148,13 +153,13 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
     is_short = wood_long < least
     wood_time = np.where(is_short, time * least / np.where(long > 0, long, 1.0), wood_time)
     wood_long = np.maximum(wood_long, least)
-    down = total(np.maximum(-rise, 0.0) * share)
+    down, wood_level = total(np.maximum(-rise, 0.0) * share), total(level * share)
     top = np.zeros(count)
     np.maximum.at(top, group, times.top[chosen])
     depth = np.zeros(count)
     np.maximum.at(depth, group, met.depth[chosen].astype(np.float64))
     row = _most(group, met.volume[chosen], chosen, count)
-    diameter, full, straight = np.zeros(count), np.zeros(count), np.zeros(count)
+    diameter, full, whole = np.zeros(count), np.zeros(count), np.zeros(count)
     per_tooth, highest = np.full(count, np.nan), np.full(count, np.nan)
     tool, speed, feed = moves.tool[first], moves.speed[row], moves.feed[row]
     reached = 60.0 * long / np.where(time > 0, time, 1.0)
@@ -162,7 +167,10 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
     for number, cutter in cutters.items():
         mine = tool == number
         diameter[mine] = 2.0 * effective_radius(cutter, depth[mine])
-        full[mine], straight[mine] = full_section(cutter, depth[mine]), tip_volume(cutter, down[mine])
+        full[mine], whole[mine] = (
+            full_section(cutter, depth[mine]),
+            ramp_volume(cutter, down[mine], wood_level[mine]),
+        )
         if cutter.flutes:
             per_tooth[mine] = feed_per_tooth(feed[mine], speed[mine], cutter.flutes)
             highest[mine] = feed_per_tooth(60.0 * top[mine], speed[mine], cutter.flutes)
@@ -196,8 +204,9 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
         removal=60.0 * volume / np.where(wood_time > 0, wood_time, 1.0) * (wood_time > 0),
         wood_on=np.where(told, np.sign(right), 0.0).astype(np.int64),
         down=down,
-        level=total(level * share),
-        straight=straight,
+        level=wood_level,
+        whole=whole,
+        one_sided=np.abs(right) >= ONE_SIDE * volume,
         is_whole=(~is_short | (volume == 0)) & (long >= 0.5 * widest[first]),
     )
 

@@ -77,6 +77,17 @@ def tip_volume(cutter: Cutter, depth) -> np.ndarray:
     return _summed(cutter, depth, lambda radius: np.pi * radius**2)
 
 
+def ramp_volume(cutter: Cutter, down, level) -> np.ndarray:
+    """Return what a cutter takes from even wood on an even way down that begins at its surface, mm3.
+
+    down, level mm >= 0: how far it comes down, and its length in plan; any shape.  Each column is left at its
+    lowest when the cutter's rear leaves it, so a flat cutter takes pi D^2 a_p / 4 + D a_p level / 2; others
+    by Simpson's rule over their section, an estimate (a ball: up to an eighth too much).
+    """
+    sections = 4.0 * full_section(cutter, np.asarray(down) / 2.0) + full_section(cutter, down)
+    return tip_volume(cutter, down) + np.asarray(level) * sections / 6.0
+
+
 def _summed(cutter: Cutter, depth, of_radius) -> np.ndarray:
     """Return the sum of a function of the effective radius over the heights from 0 to `depth`."""
     depth = np.maximum(np.asarray(depth, dtype=np.float64), 0.0)

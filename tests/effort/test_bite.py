@@ -20,6 +20,7 @@ CUTTERS = {
     1: Cutter(1, "flat", 6.0, flutes=2),
     2: Cutter(2, "ball", 6.0, flutes=2),
     3: Cutter(3, "vee", 12.0, point=90.0),
+    4: Cutter(4, "flat", 4.5, flutes=2),
 }
 
 
@@ -130,6 +131,58 @@ def test_plunge__down_into_wood_but_not_along_a_wall():
     assert not own.is_plunge[own.of[-1]]
 
 
+SLOT_TO_6 = [[10, 20, 6], [50, 20, 6], [50, 20, 14]]  # with a 6 mm flat: walls at y 17 and 23
+
+
+@pytest.mark.parametrize(("y", "is_told"), [(22.5, False), (23.5, True), (16.5, True), (17.5, False)])
+def test_plunge__beside_a_wall_where_the_wood_reaches_the_middle(y, is_told):
+    own, _ = bitten(path([*SLOT_TO_6, [30, y, 14], [30, y, 7]]))
+    assert own.is_plunge[-1] == is_told
+    assert own.plunge_angle[-1] == pytest.approx(90.0)
+    # A way down along the wall, 7 mm on 20: the same, however deep it is by then.
+    own, _ = bitten(path([*SLOT_TO_6, [20, y, 14], [40, y, 7]]))
+    assert own.in_wood[-1]
+    assert own.is_plunge[-1] == is_told
+    assert own.plunge_angle[-1] == pytest.approx(math.degrees(math.atan2(7, 20)))
+    # In short moves each stretch, too.
+    t = np.linspace(0.0, 1.0, 41)[:, None]
+    short = np.array([20, y, 14]) + t * np.array([20, 0, -7])
+    own, _ = bitten(path([*SLOT_TO_6, *short]))
+    ways = own.down > 0.5
+    ways[: own.of[3]] = False
+    assert ways.sum() >= 2
+    assert (own.is_plunge[ways] == is_told).all()
+
+
+def test_plunge__within_an_earlier_cut_counts_from_its_floor():
+    floor = [[10, 20, 9], [50, 20, 9], [50, 20, 14]]
+    own, _ = bitten(path([*floor, [30, 20, 14], [30, 20, 6]]))
+    assert own.is_plunge[-1]
+    assert (own.down[-1], own.plunge_angle[-1]) == (pytest.approx(3.0), pytest.approx(90.0))
+    # 5 down over 10, of which 3 are in wood: its angle is that of the way, not 3 over 10.
+    own, _ = bitten(path([*floor, [20, 20, 11], [30, 20, 6]]))
+    assert own.is_plunge[-1]
+    assert own.down[-1] == pytest.approx(3.0, abs=0.01)
+    assert own.plunge_angle[-1] == pytest.approx(math.degrees(math.atan2(5, 10)), abs=0.1)
+    # To and fro in its own slot, each time over what the one before left.
+    own, _ = bitten(path([[10, 20, 12], [40, 20, 10.5], [10, 20, 9], [40, 20, 7.5], [10, 20, 6]]))
+    assert own.is_plunge[own.of[1:]].all()
+    assert own.plunge_angle[own.of] == pytest.approx([math.degrees(math.atan2(1.5, 30))] * 4, abs=0.01)
+    # Into a hole of 4.5 mm only the rim comes down in wood, 44 % of what it would be without the hole.
+    hole = path([[30, 20, 14], [30, 20, 5], [30, 20, 14], [30, 20, 14], [30, 20, 6]])
+    own, _ = bitten(replace(hole, tool=np.array([4, 4, 1, 1])))
+    assert own.in_wood[-1]
+    assert not own.is_plunge[-1]
+
+
+def test_plunge__down_a_slope_a_thin_layer_is_none():
+    # 15 degrees down, then the same half a millimetre lower, as a finishing pass goes.
+    fall = 20 * math.tan(math.radians(15))
+    own, _ = bitten(path([[20, 20, 12], [40, 20, 12 - fall], [20, 20, 11.5], [40, 20, 11.5 - fall]]))
+    assert own.is_plunge[own.of[0]]
+    assert not own.is_plunge[own.of[2]]
+
+
 def test_air_and_rapids__take_nothing():
     moves = path([[10, 20, 9], [50, 20, 9], [10, 20, 9], [10, 35, 14]])
     own, _ = bitten(replace(moves, rapid=np.array([False, False, True])))
@@ -173,3 +226,11 @@ def test_no_edges_and_no_spindle__no_chip():
 def test_nothing__bites_nothing():
     own, _ = bitten(make_moves(start=np.zeros((0, 3)), end=np.zeros((0, 3))))
     assert len(own.row) == 0
+
+
+@pytest.mark.parametrize(("tool", "rel"), [(1, 0.01), (2, 0.15)])
+def test_plunge__whole_is_what_a_way_down_from_the_surface_takes(tool, rel):
+    own, _ = bitten(replace(path([[15, 20, 12], [45, 20, 9]]), tool=np.array([tool])), cell=0.1)
+    assert own.whole[0] == pytest.approx(own.volume[0], rel=rel)
+    if tool == 1:  # a flat cutter: its disc goes down by 3, and behind it a wedge of its width stays open
+        assert own.whole[0] == pytest.approx(math.pi * 9 * 3 + 6 * 3 * 30 / 2, rel=1e-9)
