@@ -109,12 +109,14 @@ def play_of(pins: list[Pin], setup: int) -> Play | None:
         tight = abs(a - b) - sum(room) / 2
         pairs.append((a, i, j, tight, two_dowels(a, b, *room)))
         radii = (room[0] / 2, room[1] / 2)
-        together.append(PinPair((names[i], names[j]), (mine[i].hole, mine[j].hole), radii, a - b))
+        if a > 0:  # two names for one hole hold nothing together
+            together.append(PinPair((names[i], names[j]), (mine[i].hole, mine[j].hole), radii, a - b))
     widest, i, j, _, _ = max(pairs, key=lambda pair: pair[0])
     (x0, y0), (x1, y1) = mine[i].hole, mine[j].hole
     along, across, turn = (min(pair[4][k] for pair in pairs) for k in range(3))
     tightest = max(0.0, *(pair[3] for pair in pairs))
-    least = min(together, key=lambda pair: pair.volume)
+    alone = PinPair((names[0],), (mine[0].hole,), (max(min(most), 0.0) / 2,))
+    least = min(together, key=lambda pair: pair.volume, default=alone)
     return Play(
         setup=setup,
         clearances=most,

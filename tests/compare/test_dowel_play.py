@@ -73,3 +73,12 @@ def test_play__unknown_tight_and_one_dowel():
     play = play_of(pins_of(dowel), 1)
     # At the far dowel: 0.05 along, and across half of it from the shift and half from the turn, at most.
     assert play.at_most(268.0, 45.0) == pytest.approx(math.hypot(0.05, 0.1), abs=1e-4)
+
+
+def test_play__two_names_for_one_hole_hold_as_one():
+    dowel = Dowel("d", (8.0, 45.0), 6.0, hole=6.05, pin=5.95)
+    play = play_of(pins_of(dowel, apart=0.0), 1)
+    assert play.pair.radii == (pytest.approx(0.05),)
+    # A third dowel elsewhere: its pairs with them count.
+    pins = [*pins_of(dowel, apart=0.0), pins_of(dowel)[1]]
+    assert play_of(pins, 1).pair.apart == pytest.approx(260.0)
