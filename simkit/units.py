@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 
 MM_PER_INCH = 25.4  # exact, international agreement of 1959
 MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": MM_PER_INCH}
@@ -130,3 +131,17 @@ def measured_words(value: float, bound: float | None, limit: float | None, unit:
 def is_too_coarse(value: float | None, bound: float | None) -> bool:
     """Return whether a value's bound leaves no figure of it, so that `measured_words` tells a range."""
     return value is not None and bound is not None and 0 < value < bound
+
+
+def units_as_large(size: Sequence[float], room: Sequence[float]) -> list[str]:
+    """Return the units in which plain sizes are as large as what is cut, mm.
+
+    size, room: along the same axes.  As large: no more than a tenth larger, and not under two fifths one way;
+    cuts go round a part and beyond it.  Common practice, no source.
+    """
+    return [
+        unit
+        for unit, scale in MM_PER_UNIT.items()
+        if all(one * scale <= 1.1 * most for one, most in zip(size, room, strict=True))
+        and any(one * scale >= 0.4 * most for one, most in zip(size, room, strict=True))
+    ]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.draft.seen import Mesh, Program
-from simkit.units import MM_PER_UNIT
+from simkit.units import MM_PER_UNIT, units_as_large
 
 SHARE = 0.25  # of what is cut: so much beyond an edge may be meant
 NEAR = 0.01  # mm: holes so near are one, or in one row
@@ -196,11 +196,7 @@ def units(mesh: Mesh, cuts: Cuts | None) -> Guess:
     if cuts is None:
         return Guess(None, (f"the mesh is {plain} of its unit, and nothing is cut to compare it with",))
     room = (cuts.high - cuts.low)[:2]
-    fits = [
-        unit
-        for unit, scale in MM_PER_UNIT.items()
-        if (size[:2] * scale <= 1.1 * room).all() and (size[:2] * scale >= 0.4 * room).any()
-    ]
+    fits = units_as_large(size[:2], room)
     words = f"the mesh is {plain} of its unit, the cuts {number(room[0])} x {number(room[1])} mm in plan"
     if len(fits) != 1:
         return Guess(None, (words,))

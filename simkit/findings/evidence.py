@@ -16,6 +16,7 @@ from simkit.cutters import Cutter
 from simkit.findings.sides_words import sides_remarks
 from simkit.frames import Frame
 from simkit.job.model import Job, Setup
+from simkit.moves.extremes import extremes
 from simkit.moves.table import Moves
 from simkit.stock.field import Field
 from simkit.stock.pour import Poured
@@ -105,6 +106,17 @@ class Evidence:
     def zones(self) -> Zones:
         """The zones of the job, with the limits that count in each."""
         return Zones(self.job.limits, self.job.zones)
+
+    @cached_property
+    def cut_boxes(self) -> list[list[np.ndarray | None]]:
+        """How far the cutting moves of a program go, [setup][program], its own frame: (2, 3) mm, or None."""
+        boxes = []
+        for own in self.reads:
+            boxes.append([])
+            for _, read in own:
+                low, high = extremes(read.moves[np.flatnonzero(~read.moves.rapid)])
+                boxes[-1].append(np.array([low.min(axis=0), high.max(axis=0)]) if len(low) else None)
+        return boxes
 
     def heights(self, points: np.ndarray) -> tuple[np.ndarray, ...]:
         """Return lower, upper (n,) mm, row_lower, row_upper (n,) at any points (n, 2): exact."""

@@ -8,8 +8,7 @@ from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.frames import Frame
 from simkit.job.steps import Body
-from simkit.moves.table import Moves
-from simkit.units import MM_PER_INCH, MM_PER_UNIT
+from simkit.units import MM_PER_INCH, MM_PER_UNIT, units_as_large
 
 NAMES = {unit: "inches" if unit == "in" else unit for unit in MM_PER_UNIT}
 # All common practice, no source: told only where one reading is plainly mad and the other plainly fits.
@@ -19,47 +18,60 @@ MOST, LEAST = 1.4, 0.3  # of length and width: what fits
 
 
 def find(evidence: Evidence) -> list[Finding]:
-    """Return one finding for each program that fits the blank, and for a part that fits the cuts, in another
-    unit, and not as read.
+    """Return one finding for each program that fits the blank in the other unit, and not as read.
 
+    Where all do as they are read, the part is held against them in the same way.
     Too large: a danger.  Too small: the check fails where that side of the part is left standing, else a
     warning, for a program may cut a small place on purpose.
     """
     findings = []
     for index, own in enumerate(evidence.reads):
-        setup, frame = evidence.job.setups[index], evidence.frames[index]
-        body, first = setup.body(evidence.job.blank), evidence.rows[index].start
-        for _, read in own:
-            row, first = first, first + len(read.moves)
-            units = set(read.units_seen) or {setup.program_units}
-            if len(units) != 1 or not len(read.moves):
-                continue
-            unit = units.pop()
-            size, deep = _reach(read.moves, 1.0, frame, body)
-            factor = 1 / MM_PER_INCH if unit == "in" else MM_PER_INCH
-            other_size, other_deep = _reach(read.moves, factor, frame, body)
-            share, other_share = size / _plan(body), other_size / _plan(body)
-            fits = (other_share <= MOST).all() and (other_share >= LEAST).all() and other_deep <= MOST
-            is_large = (share >= TOO_FAR).any() and (deep >= TOO_FAR or deep <= 0)
-            is_small = (share <= TOO_LITTLE).all() and other_deep > 0
-            if not fits or not (is_large if unit == "in" else is_small):
-                continue
-            words = ("in inches (G20)", "mm", "G21") if unit == "in" else ("in mm (G21)", "inches", "G20")
-            findings.append(
-                Finding(
-                    kind="wrong-unit",
-                    severity=_severity(evidence, frame, is_large and deep > 0),
-                    message=f"the program is read {words[0]} and covers {_sizes(size)}; with its numbers in"
-                    f" {words[1]} it would cover {_sizes(other_size)}, as the blank has it",
-                    advice=f"If its numbers are {words[1]}, write {words[2]} in it, and look at its feeds;"
-                    " or have it made again in the unit that it states.",
-                    measure="length and width that the cutting moves cover, in both units",
-                    subject=read.name,
-                    side=1 if frame.up > 0 else 2,
-                    **evidence.source_of(row),
-                )
-            )
+        row = evidence.rows[index].start
+        for (_, read), box in zip(own, evidence.cut_boxes[index], strict=True):
+            units = set(read.units_seen) or {evidence.job.setups[index].program_units}
+            if len(units) == 1 and box is not None:
+                findings += _program(evidence, index, box, units.pop(), read.name, row)
+            row += len(read.moves)
     return findings or _part(evidence)
+
+
+def _program(
+    evidence: Evidence, index: int, box: np.ndarray, unit: str, name: str, row: int
+) -> list[Finding]:
+    """Return a finding for a program in the wrong unit, [] for another.
+
+    box (2, 3) mm: how far its cutting moves go, as read.  row: of its first move.
+    """
+    setup, frame = evidence.job.setups[index], evidence.frames[index]
+    body = setup.body(evidence.job.blank)
+    size, deep = _reach(box, frame, body)
+    other_size, other_deep = _reach(box * (1 / MM_PER_INCH if unit == "in" else MM_PER_INCH), frame, body)
+    plan = np.array([body.length, body.width])
+    share, other_share = size / plan, other_size / plan
+    fits = (other_share <= MOST).all() and (other_share >= LEAST).all() and 0 < other_deep <= MOST
+    if unit == "in":
+        is_mad = (share >= TOO_FAR).any() and (deep >= TOO_FAR or deep <= 0)
+    else:
+        is_mad = (share <= TOO_LITTLE).all()
+    if not fits or not is_mad:
+        return []
+    said, other, word = ("inches (G20)", "mm", "G21") if unit == "in" else ("mm (G21)", "inches", "G20")
+    side = 1 if frame.up > 0 else 2
+    is_danger = unit == "in" and deep > 0
+    return [
+        Finding(
+            kind="wrong-unit",
+            severity="safety" if is_danger else "beyond" if _is_left(evidence, side) else "warning",
+            message=f"the program is read in {said} and covers {_sizes(size)}; with its numbers in"
+            f" {other} it would cover {_sizes(other_size)}, as the blank has it",
+            advice=f"If its numbers are {other}, write {word} in it, and look at its feeds; or have it made"
+            " again in the unit that it states.",
+            measure="length and width that the cutting moves cover, in both units",
+            subject=name,
+            side=side,
+            **evidence.source_of(row),
+        )
+    ]
 
 
 def _part(evidence: Evidence) -> list[Finding]:
@@ -68,30 +80,28 @@ def _part(evidence: Evidence) -> list[Finding]:
     A part that is too large stands out of the blank, and was refused before.
     """
     spec, mesh = evidence.job.target, evidence.target
-    if spec is None or mesh is None:
-        return []
-    size = np.ptp(mesh.bounds, axis=0)[:2]
-    ends = [
-        frame.apply(np.concatenate([moves.start[~moves.rapid], moves.end[~moves.rapid]]))[:, :2]
-        for frame, moves in zip(evidence.frames, map(evidence.moves.__getitem__, evidence.rows), strict=True)
+    corners = [
+        frame.apply(box)
+        for frame, own in zip(evidence.frames, evidence.cut_boxes, strict=True)
+        for box in own
+        if box is not None
     ]
-    places = np.concatenate(ends)
-    cuts = np.ptp(places, axis=0) if len(places) else np.zeros(2)
-    if not (cuts > 0).all() or (size > TOO_LITTLE * cuts).any():
+    if spec is None or mesh is None or not corners:
         return []
-    sizes = {unit: size * scale / MM_PER_UNIT[spec.units] for unit, scale in MM_PER_UNIT.items()}
-    unit = min(sizes, key=lambda one: abs(np.log((sizes[one] / cuts).max())))
-    share = sizes[unit] / cuts
-    if (share > MOST).any() or (share < LEAST).any():
+    size, cuts = np.ptp(mesh.bounds, axis=0)[:2], np.ptp(np.concatenate(corners), axis=0)[:2]
+    plain = size / MM_PER_UNIT[spec.units]
+    fitting = units_as_large(plain, cuts)
+    if (size > TOO_LITTLE * cuts).any() or len(fitting) != 1:
         return []
+    (unit,) = fitting
     is_left = any(_is_left(evidence, side) for side in evidence.deviations)
     return [
         Finding(
             kind="wrong-unit",
             severity="beyond" if is_left else "warning",
             message=f"the part is {_sizes(size)} with its mesh in {NAMES[spec.units]}, and the programs cut"
-            f" {_sizes(cuts)}; with its mesh in {NAMES[unit]} it would be {_sizes(sizes[unit])}, as they cut"
-            " it",
+            f" {_sizes(cuts)}; with its mesh in {NAMES[unit]} it would be"
+            f" {_sizes(plain * MM_PER_UNIT[unit])}, as they cut it",
             advice=f'If the mesh is in {NAMES[unit]}, write units = "{unit}" under [target], and look where'
             " the part then lies.",
             measure="length and width of the part, in both units",
@@ -101,31 +111,18 @@ def _part(evidence: Evidence) -> list[Finding]:
     ]
 
 
-def _reach(moves: Moves, factor: float, frame: Frame, body: Body) -> tuple[np.ndarray, float]:
-    """Return what the cutting moves cover along x and y, mm (2,), and how deep they go, in thicknesses.
+def _reach(box: np.ndarray, frame: Frame, body: Body) -> tuple[np.ndarray, float]:
+    """Return what a box (2, 3) mm of a program covers along x and y, mm (2,), and how deep, in thicknesses.
 
-    factor: what the program's numbers are multiplied by.
+    Frames turn by quarters, but for a turn supposed by `whatif`, which is small.
     """
-    cuts = np.concatenate([moves.start[~moves.rapid], moves.end[~moves.rapid]])
-    if not len(cuts):
-        return np.zeros(2), 0.0
-    places = frame.apply(factor * cuts)
+    places = frame.apply(box)
     depth = frame.up * (body.face(frame.up) - places[:, 2])
     return np.ptp(places[:, :2], axis=0), float(depth.max()) / body.thickness
 
 
 def _sizes(size: np.ndarray) -> str:
     return f"{size[0]:.0f} x {size[1]:.0f} mm"
-
-
-def _plan(body: Body) -> np.ndarray:
-    return np.array([body.length, body.width])
-
-
-def _severity(evidence: Evidence, frame: Frame, is_deep: bool) -> str:
-    if is_deep:
-        return "safety"
-    return "beyond" if _is_left(evidence, 1 if frame.up > 0 else 2) else "warning"
 
 
 def _is_left(evidence: Evidence, side: int) -> bool:

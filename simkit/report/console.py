@@ -17,8 +17,8 @@ from simkit.report.console_budget import budget_parts
 from simkit.report.console_effort import effort_parts, faster_lines
 from simkit.report.console_steps import step_parts
 from simkit.report.console_tables import surface_tables
-from simkit.report.page.words import Lengths, measured
-from simkit.units import MM_PER_INCH, is_too_coarse, measured_words
+from simkit.report.lengths import Lengths, limit_of, measured
+from simkit.units import is_too_coarse
 
 MOST_ROWS = 10
 WIDE = 120  # characters: a narrower terminal gets the rows as lines
@@ -208,7 +208,7 @@ def _findings_table(rows: list[dict[str, Any]], lengths: Lengths) -> Table:
             row["number"],
             Text(row["kind"], style=_STYLES[row["severity"]]),
             measured(row, lengths),
-            _limit(row, lengths),
+            limit_of(row, lengths),
             "" if row["side"] is None else str(row["side"]),
             _place(row, lengths),
             Text(f"{row['file']}:{row['line']}" if row["line"] else row["file"]),
@@ -223,7 +223,8 @@ def _findings_lines(rows: list[dict[str, Any]], lengths: Lengths) -> Text:
     for row in rows:
         text.append(f"{row['number']:>3}  ")
         text.append(row["kind"], style=_STYLES[row["severity"]])
-        limit = f" (limit {_limit(row, lengths)})" if _limit(row, lengths) else ""
+        limit = limit_of(row, lengths)
+        limit = f" (limit {limit})" if limit else ""
         text.append(f"  {measured(row, lengths)}{limit}\n")
         where = [f"{row['file']}:{row['line']}" if row["line"] else row["file"]]
         where += [f"side {row['side']}"] if row["side"] else []
@@ -234,17 +235,6 @@ def _findings_lines(rows: list[dict[str, Any]], lengths: Lengths) -> Text:
     return text
 
 
-def _limit(row: dict[str, Any], lengths: Lengths) -> str:
-    """Return the limit of a finding without its unit, '' when it has none."""
-    if row["limit"] is None:
-        return ""
-    return (
-        f"{row['limit'] / MM_PER_INCH:.4f}"
-        if lengths.is_inch and row["unit"] == "mm"
-        else f"{row['limit']:g}"
-    )
-
-
 def _place(row: dict[str, Any], lengths: Lengths) -> str:
     """Return the place as the program of that side would call it, else in the blank frame."""
     place = row["program_at"] or row["at"]
@@ -252,18 +242,6 @@ def _place(row: dict[str, Any], lengths: Lengths) -> str:
         return ""
     text = "X{} Y{} Z{}".format(*map(lengths.place, place))
     return text if row["program_at"] else f"{text} (blank)"
-
-
-def measured_text(row: dict[str, Any]) -> str:
-    """Return the measured value of a finding with its bound and unit, '' when it has none.
-
-    What a program states itself (speeds, feeds for each tooth) stands as it is.
-    """
-    if row["value"] is None:
-        return ""
-    if row["unit"] != "mm" and not row["bound"]:
-        return f"{round(row['value'], 4):g} {row['unit']}".rstrip()
-    return measured_words(row["value"], row["bound"], row.get("limit"), row["unit"])
 
 
 def _advice(rows: list[dict[str, Any]]) -> list[tuple[str, str]]:

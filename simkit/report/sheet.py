@@ -17,7 +17,7 @@ from simkit.job.wood import density
 from simkit.moves.extremes import extremes
 from simkit.moves.table import join_moves
 from simkit.report.cautions import CAUTIONS
-from simkit.report.page.words import Lengths
+from simkit.report.lengths import Lengths
 from simkit.report.sheet_steps import resin_lines, sheet_steps, step_lines
 
 VERSION = 1

@@ -8,7 +8,7 @@ import numpy as np
 
 from simkit.frames import swung, turned
 from simkit.job.change import moved_words, turned_words
-from simkit.report.console import measured_text
+from simkit.report.lengths import Lengths, measured
 
 VERSION = 1
 
@@ -131,4 +131,4 @@ def whatif_text(result: dict[str, Any]) -> str:
 def _measured(finding: dict[str, Any] | None, limit: float | None) -> str:
     if finding is None:
         return "-"
-    return measured_text(finding | {"limit": limit}) or finding["severity"]
+    return measured(finding | {"limit": limit}, Lengths()) or finding["severity"]

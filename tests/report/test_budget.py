@@ -13,8 +13,8 @@ from simkit.cli import main
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
 from simkit.report.budget_view import draw_budget, sectors_of
+from simkit.report.lengths import Lengths
 from simkit.report.page.budget import budget_part
-from simkit.report.page.words import Lengths
 from simkit.report.result import result_of
 from tests import budget_job
 

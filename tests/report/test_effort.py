@@ -8,8 +8,8 @@ from PIL import Image
 
 from simkit.cli import main
 from simkit.report import colours, effort_views
-from simkit.report.console import measured_text
 from simkit.report.effort_views import CUTTER_COLOURS, draw_along
+from simkit.report.lengths import Lengths, measured
 from tests.small_job import JOB
 
 PLAIN = JOB.replace('[target]\nmesh = "part.stl"\nunits = "mm"\n', "spoilboard = 3\n").replace(
@@ -57,7 +57,7 @@ def test_console__time_bite_and_what_could_be_faster(tmp_path, capsys):
     ],
 )
 def test_measured__what_a_program_states_stands_as_it_is(value, bound, unit, text):
-    assert measured_text({"value": value, "bound": bound, "unit": unit}) == text
+    assert measured({"value": value, "bound": bound, "unit": unit}, Lengths()) == text
 
 
 @pytest.mark.parametrize(
@@ -70,7 +70,7 @@ def test_measured__what_a_program_states_stands_as_it_is(value, bound, unit, tex
     ],
 )
 def test_measured__does_not_read_as_the_limit_that_it_passes(value, limit, text):
-    assert measured_text({"value": value, "bound": 0.01504, "unit": "mm", "limit": limit}) == text
+    assert measured({"value": value, "bound": 0.01504, "unit": "mm", "limit": limit}, Lengths()) == text
 
 
 def along(count=200):

@@ -18,11 +18,11 @@ from simkit.cli import main
 from simkit.job.model import Layup
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
+from simkit.report.lengths import Lengths
 from simkit.report.page.html import el, markup
 from simkit.report.page.scene import NONE, scene_of
 from simkit.report.page.section import section
 from simkit.report.page.section_view import section_key, section_svg
-from simkit.report.page.words import Lengths
 from simkit.units import inch_words
 from tests.findings.programs import END, dug, faced
 from tests.small_job import JOB, block

@@ -6,10 +6,10 @@ from types import SimpleNamespace
 
 import pytest
 
+from simkit.report.lengths import Lengths
 from simkit.report.page.findings import MOST_OPEN, MOST_OPEN_OF_KIND, findings_part
 from simkit.report.page.html import Html, el
 from simkit.report.page.page import asset, document
-from simkit.report.page.words import Lengths
 from tests.page.webdriver import CHROMIUM, DRIVER, Browser
 from tests.report.test_page import Tags
 

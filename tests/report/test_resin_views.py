@@ -13,10 +13,10 @@ from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
 from simkit.report import canvas, colours, scenes
 from simkit.report.console import Console
+from simkit.report.lengths import Lengths
 from simkit.report.page.page import page_text
 from simkit.report.page.scene import RESIN, scene_of, scene_part
 from simkit.report.page.section import section
-from simkit.report.page.words import Lengths
 from simkit.report.pictures import draw_plans
 from simkit.report.result import result_of
 from simkit.report.solid_mesh import RESIN as SOLID_RESIN

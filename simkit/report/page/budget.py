@@ -13,9 +13,9 @@ from simkit.report.budget_words import (
     size_words,
     without_words,
 )
+from simkit.report.lengths import Lengths
 from simkit.report.page.html import Html, el
 from simkit.report.page.tables import table
-from simkit.report.page.words import Lengths
 
 
 def budget_part(result: dict[str, Any], lengths: Lengths) -> Html | None:

@@ -12,9 +12,10 @@ from PIL import Image
 from simkit.findings.evidence import Evidence
 from simkit.job.model import Blank
 from simkit.report import colours
+from simkit.report.lengths import Lengths
 from simkit.report.page import svg
 from simkit.report.page.html import Html, el
-from simkit.report.page.words import Lengths, setup_of
+from simkit.report.page.words import setup_of
 from simkit.report.pictures import holding_wood, in_steps_of_zones, turns_of
 from simkit.report.plan_views import map_image
 from simkit.report.seen_plan import SeenPlan

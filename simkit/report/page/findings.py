@@ -6,9 +6,10 @@ from collections.abc import Callable
 from typing import Any
 
 from simkit.job.model import Job
+from simkit.report.lengths import Lengths, limit_of, measured
 from simkit.report.page.html import Html, el
 from simkit.report.page.program_lines import ProgramLines
-from simkit.report.page.words import Lengths, limit_of, measured, place_words, program_place
+from simkit.report.page.words import place_words, program_place
 
 MOST_OF_CAUSE = 4  # findings of one cause that are told in full; the others are rows of a table
 MOST_IN_FULL = 40

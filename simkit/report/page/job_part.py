@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from simkit.findings.evidence import Evidence
+from simkit.report.lengths import Lengths
 from simkit.report.page.html import Html, el
 from simkit.report.page.sketch import setup_sketch, turning_sketch
-from simkit.report.page.words import Lengths
 from simkit.report.sheet import to_measure
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from simkit.findings.evidence import Evidence
+from simkit.report.lengths import Lengths
 from simkit.report.page.budget import budget_part
 from simkit.report.page.closeup import CloseUps
 from simkit.report.page.findings import findings_part, first_to_fix
@@ -21,7 +22,6 @@ from simkit.report.page.section import sections
 from simkit.report.page.section_view import HATCHES, section_key, section_svg
 from simkit.report.page.steps import steps_part
 from simkit.report.page.tables import tables_part, time_part
-from simkit.report.page.words import Lengths
 from simkit.report.pictures import draw_plans
 from simkit.report.sheet import sheet_of
 from simkit.report.whole_file import unwritten, write_whole

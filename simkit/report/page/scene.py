@@ -11,8 +11,8 @@ import numpy as np
 
 from simkit.findings.evidence import Evidence
 from simkit.report import colours
+from simkit.report.lengths import Lengths
 from simkit.report.page.html import Html, el
-from simkit.report.page.words import Lengths
 from simkit.report.pictures import in_steps_of_zones
 from simkit.report.pooled import pooled, pooled_share
 

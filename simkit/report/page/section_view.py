@@ -8,10 +8,10 @@ import numpy as np
 
 from simkit.job.layup import glue_lines
 from simkit.job.model import Layup
+from simkit.report.lengths import Lengths
 from simkit.report.page import svg
 from simkit.report.page.html import Html, el
 from simkit.report.page.section import Section
-from simkit.report.page.words import Lengths
 from simkit.units import MM_PER_INCH
 
 LEFT, RIGHT, TOP, BOTTOM = 6.0, 6.0, 22.0, 34.0  # units round the section

@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 
 from simkit.findings.evidence import Evidence
+from simkit.report.lengths import Lengths
 from simkit.report.page import svg
 from simkit.report.page.html import Html, el
-from simkit.report.page.words import Lengths
 from simkit.units import MM_PER_INCH
 
 ROOM = 44.0  # units round the blank

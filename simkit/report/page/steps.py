@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from simkit.report.lengths import Lengths
 from simkit.report.page.html import Html, el
 from simkit.report.page.tables import table
-from simkit.report.page.words import Lengths
 
 
 def steps_part(result: dict[str, Any], lengths: Lengths) -> Html | None:

@@ -7,8 +7,8 @@ from typing import Any
 
 from simkit.effort.program_time import about
 from simkit.findings.weak_hold import HELD_NOTE, grip_words
+from simkit.report.lengths import Lengths
 from simkit.report.page.html import Html, el
-from simkit.report.page.words import Lengths
 from simkit.report.time_table import held_words, operation_words, part_not_reached
 from simkit.units import area_words
 
