@@ -22,7 +22,7 @@ from simkit.runs.crew import cores
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from tests.runs.some_jobs import write_two_sided
 
-CELL = "0.2"
+CELL = "0.1"  # some four seconds a job, as real ones take; on coarser cells starting a worker counts
 
 
 def make(folder: Path, count: int) -> list[Path]:

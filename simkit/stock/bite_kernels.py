@@ -23,7 +23,7 @@ from simkit._jit import kernel, loop_kernel
 from simkit.cutters import BALL, FLAT
 from simkit.stock.bit_kernels import first_of, without_first
 from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
-from simkit.stock.leaf_kernels import low_ones, lowest_planes
+from simkit.stock.leaf_kernels import low_ones, lowest_planes, winners
 from simkit.stock.line_kernels import line_ball, line_flat
 from simkit.stock.list_kernels import (
     GROUP,
@@ -156,25 +156,6 @@ def _most(numbers, first):
         a, b, c, d = (e if e > a else a), (f if f > b else b), (g if g > c else c), (h if h > d else d)
     a, b = (a if a > b else b), (c if c > d else d)
     return a if a > b else b
-
-
-@loop_kernel
-def _winners(planes, n, w, off):
-    """Which bounds, as planes, come under the surface of a leaf at any of its cells, a bit for each.
-
-    planes: as leaf_kernels.lowest_planes writes them.
-    """
-    lanes, found = np.uint64(LANES), np.uint32(0)
-    for lane in range((n + np.uint64(7)) & ~np.uint64(7)):
-        low, slope_x, slope_y = planes[lane], planes[lane + lanes], planes[lane + lanes + lanes]
-        is_under = False
-        for r in range(LEAF):
-            at = low + slope_y * off[np.uint64(CELLS + r * WIDE)]
-            for c in range(WIDE):
-                is_under |= at + slope_x * off[np.uint64(c)] <= w[np.uint64(r * WIDE + c)]
-        bit = np.uint32(np.uint32(1) << np.uint32(lane))
-        found = np.uint32(found | (bit if is_under else np.uint32(0)))
-    return found
 
 
 @loop_kernel
@@ -467,7 +448,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
         if not is_loaded:
             _load(field, block, room)
             is_loaded = True
-        bits = _winners(planes, lowest_planes(lists, first, bits, lift, planes), w, off)
+        bits = winners(planes, lowest_planes(lists, first, bits, lift, planes), w, off, WIDE)
         some = np.uint64(0)
         while bits != np.uint32(0):
             keeper = planes[first_of(bits) + np.uint64(3 * LANES)]

@@ -229,19 +229,19 @@ def lowest_planes(lists, first, bits, lift, planes):
 
 
 @loop_kernel
-def winners(planes, n, hb, off):
+def winners(planes, n, hb, off, wide):
     """Which bounds, as planes, come under the surface of a leaf at any of its cells, a bit for each.
 
-    planes: n bounds, then n slopes along x, along y, LANES apart.
+    planes: n bounds, then n slopes along x, along y, LANES apart.  wide: cells of a leaf in a row, LEAF rows.
     """
     lanes, found = np.uint64(LANES), np.uint32(0)
     for lane in range((n + np.uint64(7)) & ~np.uint64(7)):
         low, slope_x, slope_y = planes[lane], planes[lane + lanes], planes[lane + lanes + lanes]
         is_under = False
         for r in range(LEAF):
-            at = low + slope_y * off[np.uint64(CELLS + r * LEAF)]
-            for c in range(LEAF):
-                is_under |= at + slope_x * off[np.uint64(c)] <= hb[np.uint64(r * LEAF + c)]
+            at = low + slope_y * off[np.uint64(LEAF * wide + r * wide)]
+            for c in range(wide):
+                is_under |= at + slope_x * off[np.uint64(c)] <= hb[np.uint64(r * wide + c)]
         bit = np.uint32(np.uint32(1) << np.uint32(lane))
         found = np.uint32(found | (bit if is_under else np.uint32(0)))
     return found
@@ -325,7 +325,7 @@ def lower_leaf(lists, base, n, groups, field, block, tile, cutter, moves, room, 
         first = np.uint64(base) + group * np.uint64(GROUP)
         lanes = lanes_of(np.uint64(n), group)
         bits = low_ones(lists, first, lanes, wide, deep, slope_x, slope_y, ceiling)
-        bits = winners(planes, lowest_planes(lists, first, bits, lift, planes), hb, off)
+        bits = winners(planes, lowest_planes(lists, first, bits, lift, planes), hb, off, LEAF)
         while bits != np.uint32(0):
             entry = planes[first_of(bits) + np.uint64(3 * LANES)]
             bits = without_first(bits)
