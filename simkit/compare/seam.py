@@ -7,13 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from simkit.compare.seam_stations import stations
 from simkit.errors import ShapeError
 from simkit.stock.field import Field
 
-SIGMA = 3.5  # cells: smoothing of the mask that gives a first normal; cell stairs vanish in it
-CORNER = 0.12  # a straight edge smooths to 0.5; farther from it the normal belongs to a corner or a tab
-TINY = 4.0  # mm2: smaller holes are no outside boundary
-NEAR = 1.5  # mm: cut and part may lie this far apart in plan and still be taken for each other
 SAMPLES = 81  # along each normal
 FINEST = 0.002  # mm: a wall is bracketed this closely
 LEAST_OVERLAP = 0.1  # mm: below it the sides do not meet in an upright wall
@@ -25,7 +22,6 @@ NORMAL_DEGREES = 5.0  # what the mended normal may still be off, for the bound
 PLACES = 8  # looked at inside a bracket in one call
 SURFACE_ERROR = 2e-5  # mm: of two heights on an upright wall
 CHUNK = 512  # stations in one call for heights
-LEAST_SINGULAR = 0.05  # of a unit-length direction; a direction seen less than this is not observable
 
 
 @dataclass(frozen=True)
@@ -72,61 +68,6 @@ class Seam:
         )
 
 
-@dataclass(frozen=True)
-class ShiftFit:
-    """How side 1's cut lies against side 2's, in the blank frame.
-
-    dx, dy mm: shift at `about`.  turn_degrees: counter-clockwise seen from above side 1.  about (x, y)
-    mm: middle of the stations.  is_observable (3,) bool: of dx, dy and turn; what is not observable is
-    0.  rms mm: what the fit leaves unexplained (form of the walls, not of the fit).  bound (3,): of dx, dy
-    (mm) and turn (degrees): what the bounds of all stations can do together, which is rigorous, and twice the
-    standard error from rms, which is not; inf where not observable.
-    """
-
-    dx: float
-    dy: float
-    turn_degrees: float
-    about: tuple[float, float]
-    is_observable: np.ndarray
-    rms: float
-    bound: tuple[float, float, float]
-
-    def offset_at(self, place: np.ndarray, normal: np.ndarray) -> float:
-        """Return the offset (mm) that this shift alone makes at a place (2,) mm with outward normal (2,)."""
-        rx, ry = place - np.array(self.about)
-        turn = np.radians(self.turn_degrees)
-        return float(normal[0] * (self.dx - turn * ry) + normal[1] * (self.dy + turn * rx))
-
-    def explains(self, seam: Seam, station: int) -> bool:
-        """Return whether the step at a station of the seam comes mostly from this shift.
-
-        The shift alone must make three quarters of it, and the rest of the seam must agree: a step at a
-        few stations of a seam that meets elsewhere is no shift.
-        """
-        value = float(seam.offset[station])
-        alone = self.offset_at(seam.stations[station], seam.normal[station])
-        return self.rms < abs(value) / 4 and abs(alone - value) < abs(value) / 4
-
-    @property
-    def words(self) -> str:
-        """What the fit says, and what it cannot say."""
-        names = ("shift in x", "shift in y", "turn")
-        hidden = [name for name, seen in zip(names, self.is_observable, strict=True) if not seen]
-        if len(hidden) == 3:
-            return "the seam does not show how the sides lie against each other"
-        within = " \N{PLUS-MINUS SIGN} "
-        dx, dy, turn = self.bound
-        # Told as findings and `whatif` tell it: how the second side lies, which is what a person can move.
-        parts = [
-            f"{-self.dx + 0.0:+.3f}{within}{dx:.3f} mm in x",
-            f"{-self.dy + 0.0:+.3f}{within}{dy:.3f} mm in y",
-            f"{-self.turn_degrees + 0.0:+.4f}{within}{turn:.4f} degrees",
-        ]
-        seen = [part for part, is_seen in zip(parts, self.is_observable, strict=True) if is_seen]
-        text = f"side 2 against side 1 (blank frame): {', '.join(seen)}"
-        return text + (f"; not observable: {', '.join(hidden)}" if hidden else "")
-
-
 def find_seam(
     field: Field,
     is_part: np.ndarray | None,
@@ -163,7 +104,7 @@ def find_seam(
         raise ShapeError(f"is_part is {is_part.shape}, expected {field.lattice.shape}")
     if not (spacing > 0 and reach > 0):
         raise ValueError(f"spacing {spacing:g} and reach {reach:g} must be positive")
-    places, normals, contour = _stations(field, is_part, spacing)
+    places, normals, contour = stations(field, is_part, spacing)
     is_normal = np.isfinite(normals[:, 0])
     looked_at = len(places)
     places, normals, contour = places[is_normal], normals[is_normal], contour[is_normal]
@@ -179,44 +120,6 @@ def find_seam(
     return Seam(*columns, left_out=looked_at - len(columns[0]))
 
 
-def fit_shift(seam: Seam) -> ShiftFit:
-    """Return the shift and turn of side 1 against side 2 that explain the offsets best.
-
-    seam: as found.  Least squares of offset = normal . (shift + turn x r), r from the middle of the
-    stations; singular value decomposition tells the directions that the seam cannot show (a round
-    part shows no turn, two straight walls no shift along them).  When setup 2 moved and setup 1 did
-    not, the fit shows the opposite of that movement, in the blank frame.
-    Error: ShiftFit.bound; linear in the turn (under 1e-4 mm for 0.1 degrees and 100 mm) beside it.
-    Source: infinitesimal rigid displacement, as in fitting by point-to-plane distances
-    (Y. Chen, G. Medioni 1992, from memory).
-    """
-    n = len(seam.offset)
-    if n == 0:
-        return ShiftFit(0.0, 0.0, 0.0, (0.0, 0.0), np.zeros(3, dtype=bool), 0.0, (np.inf, np.inf, np.inf))
-    about = seam.stations.mean(axis=0)
-    r = seam.stations - about
-    size = max(float(np.sqrt((r**2).sum(axis=1).mean())), 1e-9)
-    lever = (seam.normal[:, 1] * r[:, 0] - seam.normal[:, 0] * r[:, 1]) / size
-    matrix = np.column_stack([seam.normal, lever])
-    u, values, vt = np.linalg.svd(matrix, full_matrices=False)
-    values = np.pad(values, (0, 3 - len(values)))
-    is_seen = values / np.sqrt(n) > LEAST_SINGULAR
-    seen = np.flatnonzero(is_seen)
-    inverse = vt[seen].T @ (u[:, seen] / values[seen]).T
-    solved = inverse @ seam.offset
-    # A quantity is observable when hardly anything of it lies in the directions not seen.
-    share = (vt[seen] ** 2).sum(axis=0)
-    is_observable = share > 0.99
-    rms = float(np.sqrt(np.mean((seam.offset - matrix @ solved) ** 2)))
-    dx, dy, arc = np.where(is_observable, solved, 0.0)
-    turn = float(np.degrees(arc / size))
-    scatter = rms * np.sqrt(n / max(n - len(seen), 1) * (inverse**2).sum(axis=1))
-    bound = np.where(is_observable, np.abs(inverse) @ seam.bound + 2 * scatter, np.inf)
-    bound[2] = np.degrees(bound[2] / size)
-    middle = (float(about[0]), float(about[1]))
-    return ShiftFit(float(dx), float(dy), turn, middle, is_observable, rms, tuple(bound.tolist()))
-
-
 def _nothing() -> tuple:
     return (
         np.zeros((0, 2)),
@@ -228,106 +131,6 @@ def _nothing() -> tuple:
         np.zeros(0, np.int32),
         np.zeros(0, np.int32),
     )
-
-
-def _masks(field: Field, is_part: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
-    """Return solid cells of the part, and empty cells outside it."""
-    from scipy import ndimage
-
-    is_solid = field.is_solid
-    cell = field.lattice.cell
-    if is_part is None:
-        label, count = ndimage.label(is_solid, structure=np.ones((3, 3), dtype=int))
-        if count == 0:
-            return np.zeros_like(is_solid), ~is_solid
-        sizes = np.bincount(label.ravel())
-        is_body, is_outside = label == 1 + np.argmax(sizes[1:]), ~is_solid
-    else:
-        size = 2 * max(3, int(np.ceil(NEAR / cell))) + 1
-        is_body = is_solid & ndimage.maximum_filter(is_part, size, mode="nearest")
-        is_outside = ~is_solid & ~ndimage.minimum_filter(is_part, size, mode="nearest")
-    label, _ = ndimage.label(is_outside)
-    is_large = np.bincount(label.ravel()) * cell**2 >= TINY
-    is_large[0] = False
-    return is_body, is_large[label]
-
-
-def _stations(field: Field, is_part: np.ndarray | None, spacing: float):
-    """Return places (n, 2) on cell edges, first normals (NaN where there is none), contour numbers."""
-    from scipy import ndimage
-
-    is_body, is_outside = _masks(field, is_part)
-    lattice = field.lattice
-    chains = _chains(is_body, is_outside)
-    if not chains:
-        return np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0, np.int32)
-    picked, contour = [], []
-    for number, chain in enumerate(chains):
-        last = None
-        for place in chain:
-            if last is None or np.hypot(*(place - last)) * lattice.cell >= spacing:
-                picked.append(place)
-                contour.append(number)
-                last = place
-    at = np.array(picked)  # (column, row) of cell corners
-    margin = int(np.ceil(4 * SIGMA)) + 3
-    low = np.maximum(np.floor(at.min(axis=0)).astype(int) - margin, 0)
-    high = np.ceil(at.max(axis=0)).astype(int) + margin
-    window = is_body[low[1] : high[1], low[0] : high[0]].astype(np.float32)
-    smooth = ndimage.gaussian_filter(window, SIGMA, mode="nearest")
-    where = (at - low - 0.5)[:, ::-1].T
-    value = ndimage.map_coordinates(smooth, where, order=1, mode="nearest")
-    slopes = [ndimage.map_coordinates(g, where, order=1, mode="nearest") for g in np.gradient(smooth)]
-    normals = -np.stack(slopes[::-1], axis=1).astype(np.float64)
-    length = np.hypot(normals[:, 0], normals[:, 1])
-    is_good = (np.abs(value - 0.5) <= CORNER) & (length > 0)
-    normals = np.where(is_good[:, None], normals / np.where(is_good, length, 1.0)[:, None], np.nan)
-    return np.array(lattice.origin) + at * lattice.cell, normals, np.array(contour, np.int32)
-
-
-def _chains(is_body: np.ndarray, is_outside: np.ndarray) -> list[list[np.ndarray]]:
-    """Return the contours as lists of edge midpoints (column, row), the body on the left hand.
-
-    Edges lie between a cell of the body and an outside cell that share it; each runs from one cell
-    corner to the next.  Open chains first, then loops, each from its lowest edge.
-    """
-    starts, ends = [], []
-    for across, flip in ((1, False), (1, True), (0, False), (0, True)):
-        first = [slice(None), slice(None)]
-        second = [slice(None), slice(None)]
-        first[across], second[across] = slice(None, -1), slice(1, None)
-        inner, outer = (second, first) if flip else (first, second)
-        row, column = np.nonzero(is_body[tuple(inner)] & is_outside[tuple(outer)])
-        a = np.stack([column, row], axis=1)
-        a[:, 1 - across] += 1  # to the shared edge
-        b = a.copy()
-        b[:, across] += 1
-        # Outside to the right of the way: upwards on a right edge, leftwards on a top edge.
-        is_backward = flip if across == 1 else not flip
-        starts.append(b if is_backward else a)
-        ends.append(a if is_backward else b)
-    start, end = np.concatenate(starts), np.concatenate(ends)
-    order = np.lexsort((end[:, 0], end[:, 1], start[:, 0], start[:, 1]))
-    start, end = start[order], end[order]
-    middle = (start + end) / 2
-    leaving: dict[tuple, list[int]] = {}
-    for k, corner in enumerate(map(tuple, start.tolist())):
-        leaving.setdefault(corner, []).append(k)
-    arriving = {tuple(corner) for corner in end.tolist()}
-    tails = [tuple(corner) for corner in end.tolist()]
-    first_edges = [k for k, corner in enumerate(map(tuple, start.tolist())) if corner not in arriving]
-    is_free = np.ones(len(start), dtype=bool)
-    chains = []
-    for k in [*first_edges, *range(len(start))]:
-        chain = []
-        edge = k if is_free[k] else None
-        while edge is not None:
-            is_free[edge] = False
-            chain.append(middle[edge])
-            edge = next((j for j in leaving.get(tails[edge], ()) if is_free[j]), None)
-        if chain:
-            chains.append(chain)
-    return chains
 
 
 def _measured(places, normals, contour, heights, reach, wanted) -> tuple:

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from simkit.compare.walls import joined_cells, wall_thickness
+from simkit.compare.thin_spots import joined_cells
+from simkit.compare.walls import wall_thickness
 from simkit.errors import ShapeError
 from simkit.stock.field import Field, Lattice
 

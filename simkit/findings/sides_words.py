@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from simkit.compare.dowel_play import play_of
-from simkit.compare.seam import fit_shift
+from simkit.compare.seam_fit import fit_shift
 from simkit.findings.pose_words import remark
 
 

@@ -8,7 +8,8 @@ import numpy as np
 from scipy import ndimage
 
 from simkit.compare.part_only import part_columns
-from simkit.compare.walls import NO_FACE, UPPER_FACE, ThinSpot, look_closer, thin_spots
+from simkit.compare.thin_spots import ThinSpot, look_closer, thin_spots
+from simkit.compare.walls import NO_FACE, UPPER_FACE
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from simkit.compare.seam import ShiftFit, fit_shift
+from simkit.compare.seam_fit import ShiftFit, fit_shift
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding

@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 
 import simkit
-from simkit.compare.seam import Seam, fit_shift
+from simkit.compare.seam import Seam
+from simkit.compare.seam_fit import fit_shift
 from simkit.findings.accept import paste_lines
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding

@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 from scipy import ndimage
 
-from simkit.compare.walls import Walls, joined_cells, thin_cells
+from simkit.compare.thin_spots import joined_cells, thin_cells
+from simkit.compare.walls import Walls
 from simkit.job.model import Blank
 from simkit.report import colours
 from simkit.report.class_map import Painted, Sign, draw_class_map, swatch_of

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from simkit.compare.seam import Seam, find_seam, fit_shift
+from simkit.compare.seam import Seam, find_seam
+from simkit.compare.seam_fit import fit_shift
 from simkit.cutters import Cutter
 from simkit.errors import ShapeError
 from simkit.frames import IDENTITY, misplaced, shift, turned

@@ -8,14 +8,8 @@ import numpy as np
 import pytest
 import trimesh
 
-from simkit.compare.walls import (
-    LOWER_FACE,
-    UPPER_FACE,
-    look_closer,
-    surface_points,
-    thin_spots,
-    wall_thickness,
-)
+from simkit.compare.thin_spots import look_closer, thin_spots
+from simkit.compare.walls import LOWER_FACE, UPPER_FACE, surface_points, wall_thickness
 from simkit.errors import ShapeError
 from simkit.stock.field import Field, Lattice
 
