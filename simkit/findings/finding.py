@@ -6,9 +6,46 @@ from dataclasses import dataclass
 
 from simkit.kinds import KINDS, SAFETY_KINDS
 
-__all__ = ["KINDS", "SAFETY_KINDS", "SEVERITIES", "Finding"]
+__all__ = ["KINDS", "SAFETY_KINDS", "SEVERITIES", "Face", "Finding", "Moment"]
 
 SEVERITIES = ("safety", "beyond", "undecided", "warning", "accepted", "note")  # worst first
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """One face of a wall.
+
+    side: whose cut, or step, made it; None where nothing did and it is the edge of the blank.
+    at (x, y, z) mm, blank frame; program_at: as the program of `setup` counts it, None without one.
+    file, line, cutter, setup: of the move that cut it; of the job file for a step; "" and None for neither.
+    """
+
+    side: int | None
+    at: tuple[float, float, float]
+    program_at: tuple[float, float, float] | None = None
+    file: str = ""
+    line: int | None = None
+    cutter: str = ""
+    setup: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """How thick a wall was at a moment of the job.
+
+    file, line, cutter, setup: of the last move before it.  has_steps: those after that setup are done too.
+    thickness mm, true to bound mm, measured across the wall where it is thinnest at the end; is_least: it
+    is that thick at least.
+    """
+
+    setup: str
+    cutter: str
+    file: str
+    line: int
+    has_steps: bool
+    thickness: float
+    bound: float
+    is_least: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +67,7 @@ class Finding:
     subject: what it is about when it has no place of its own (a dowel's name, a notice's words).
     id: the same from run to run, `findings.identity`.  reason: why the job accepts it.
     returned: why an accepted one counts again.  cause: of `findings.causes`, from 1.
+    faces: the two faces of a wall.  moments: how thick it was in the order of the work.
     """
 
     kind: str
@@ -59,6 +97,8 @@ class Finding:
     reason: str = ""
     returned: str = ""
     cause: int | None = None
+    faces: tuple[Face, ...] = ()
+    moments: tuple[Moment, ...] = ()
 
     def __post_init__(self):
         assert self.kind in KINDS, self.kind

@@ -8,6 +8,7 @@ from simkit.compare.standing import Standing, Stood
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.findings.walls_told import run_words
 
 MEASURE = (
     "height over the ground beside it, divided by the thickness, on coarse cells between runs of cutters"
@@ -82,13 +83,7 @@ def _moment_words(evidence: Evidence, one: Stood) -> str:
     """Return when it stands so, in words."""
     if one.is_left:
         return ", in the finished part too"
-    moves = evidence.moves
-    name = evidence.setup_of(one.last_row).name
-    tool = evidence.cutter_of(one.last_row)
-    return (
-        f" after {tool} has run in '{name}' "
-        f"({moves.programs[int(moves.program[one.last_row])]}:{int(moves.line[one.last_row])})"
-    )
+    return f" after {run_words(evidence.source_of(one.last_row))}"
 
 
 def _grain_words(evidence: Evidence, one: Stood) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -9,11 +10,10 @@ from scipy import ndimage
 
 from simkit.compare.part_only import part_columns
 from simkit.compare.thin_spots import ThinSpot, look_closer, thin_spots
-from simkit.compare.walls import NO_FACE, UPPER_FACE
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
-from simkit.findings.finding import Finding
-from simkit.findings.made import step_name
+from simkit.findings.finding import Face, Finding
+from simkit.findings.walls_told import faces_of, faces_words, moments_of, since_words, step_names
 from simkit.stock.field import Lattice
 from simkit.target.envelope import envelopes
 
@@ -39,47 +39,44 @@ def find(evidence: Evidence) -> list[Finding]:
         return np.nan_to_num(around.lower), np.nan_to_num(around.upper)
 
     found = thin_spots(evidence.walls, evidence.target_walls, limit, judged)
-    findings = []
-    for nth, spot in enumerate(found[: shape.MOST]):
+    told = []
+    for spot in found[: shape.MOST]:
         looked = look_closer(spot, lattice, surfaces, mask=judged)
         if not spot.is_by_design:
             looked = _against_the_part(looked, look_closer(spot, lattice, wanted_surfaces, mask=judged), spot)
-        severity = _severity(looked, limit)
-        if not severity:
-            continue
+        told.append((spot, looked))
+    severities = [_severity(looked, limit) for _, looked in told]
+    told = [one for one, severity in zip(told, severities, strict=True) if severity]
+    every = moments_of(evidence, [looked for _, looked in told])
+    rest = shape.not_listed(len(found) - shape.MOST)
+    findings = []
+    for nth, ((spot, looked), moments) in enumerate(zip(told, every, strict=True)):
         rows = evidence.walls.rows(evidence.field, spot.iy, spot.ix)
-        row = max(rows)  # the later cut is the one that made it thin
-        others = [one for one in rows if one not in (row, -1)]
-        sources = [evidence.source_of(one) for one in others]
-        other = f"; the other face was cut by {sources[0]['file']}:{sources[0]['line']}" if sources else ""
-        rest = len(found) - shape.MOST
-        lesser = shape.not_listed(rest) if nth == shape.MOST - 1 else ""
-        side = (1 if evidence.frames[int(evidence.moves.setup[row])].up > 0 else 2) if row >= 0 else None
-        source, advice = evidence.source_of(row), _advice(evidence, looked, rows)
-        face = _step_face(evidence, looked, rows)
-        if face is not None:
-            number, its_side, place = face
-            name = step_name(evidence.job, number)
-            other += f"; side {its_side} is as the {name} left it"
-            if row < 0:
-                side, source = its_side, shape.source_at(evidence, its_side, place, row)
-            if not looked.is_by_design:
-                advice = f"Check the {name} against the cut of the other side, and the zero of that."
+        faces = faces_of(evidence, looked, rows)
+        names = step_names(evidence, faces)
+        later = faces[1]  # the one that made it thin
+        lesser = rest if nth == len(told) - 1 else ""
+        words = f"{_words(looked)}{faces_words(faces, names)}{since_words(moments, limit)}{lesser}"
         findings.append(
             Finding(
                 kind="thin-wall",
-                severity=severity,
-                message=f"{_words(looked)}{other}{lesser}",
-                advice=advice,
+                severity=_severity(looked, limit),
+                message=words,
+                advice=_advice(looked, faces, names),
                 value=looked.thickness,
                 bound=looked.bound,
                 limit=limit,
                 measure=MEASURE,
-                side=side,
+                side=later.side,
                 area=spot.area,
                 cells=spot.cells,
-                **evidence.place_of(looked.near, shape.setup_of_side(evidence, side or 1, row)),
-                **source,
+                file=later.file,
+                line=later.line,
+                cutter=later.cutter,
+                setup=later.setup,
+                **evidence.place_of(looked.near, shape.setup_of_side(evidence, later.side or 1, max(rows))),
+                faces=faces,
+                moments=moments,
             )
         )
     return findings
@@ -108,28 +105,17 @@ def _against_the_part(looked: ThinSpot, wanted: ThinSpot, spot: ThinSpot) -> Thi
     return replace(looked, target=wanted.thickness, is_by_design=looked.thickness + slack >= wanted.thickness)
 
 
-def _step_face(evidence: Evidence, spot: ThinSpot, rows: tuple[int, int]) -> tuple[int, int, tuple] | None:
-    """Return the step that made one face of a wall, whose side that is, and its place; None for none."""
-    if not evidence.job.steps:
-        return None
-    for row, face, place in zip(
-        rows, (spot.near_face, spot.contact_face), (spot.near, spot.contact), strict=True
-    ):
-        if row >= 0 or face == NO_FACE:
-            continue
-        side = 1 if face == UPPER_FACE else 2
-        number = shape.step_at(evidence, side, place)
-        if number is not None:
-            return number, side, place
-    return None
+def _advice(spot: ThinSpot, faces: Sequence[Face], names: Sequence[str]) -> str:
+    """Return what to look at: the other side, two passes of one side, or a step.
 
-
-def _advice(evidence: Evidence, spot: ThinSpot, rows: tuple[int, int]) -> str:
-    """Return what to look at: the other side, or two passes of one side."""
+    names: of the steps that made the faces, "" for none.
+    """
     if spot.is_by_design:
         return "The part itself is this thin here; thicken it if it must bear load."
-    setups = {int(evidence.moves.setup[row]) for row in rows if row >= 0}
-    if len(rows) == 2 and min(rows) >= 0 and len(setups) == 1:
+    if any(names):
+        name = next(name for name in names if name)
+        return f"Check the {name} against the cut of the other side, and the zero of that."
+    if all(face.cutter for face in faces) and faces[0].setup == faces[1].setup:
         return "Both faces were cut in this setup: one of the two passes named cuts into the part here."
     return (
         "Check depth and zero of the pass on this line against the other side's cut, and the thickness of "

@@ -143,6 +143,33 @@ class Cause:
 
 
 @dataclass(frozen=True, slots=True)
+class Face:
+    """One face of a wall that is too thin."""
+
+    side: int | None = told("1 or 2: whose cut or step made it; None: it is the edge of the blank")
+    at: Place = told("mm, blank frame")
+    program_at: Place | None = told("the same place as the program of `setup` counts")
+    file: str = told("program, or job file for a step; '' where nothing cut it")
+    line: int | None = told("in it, from 1")
+    cutter: str = told("in words")
+    setup: str = told("name")
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """How thick a wall was at a moment of the job: after one cutter has run in one setup."""
+
+    setup: str = told("name")
+    cutter: str = told("in words")
+    file: str = told("program")
+    line: int = told("of the last move before it, from 1")
+    has_steps: bool = told("the steps after that setup are done too")
+    thickness: float = told("mm, across the wall where it is thinnest at the end; true to ± bound")
+    bound: float = told("mm")
+    is_least: bool = told("it is that thick at least")
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """One thing a person must look at."""
 
@@ -174,6 +201,8 @@ class Finding:
     reason: str = told("why the job accepts it")
     returned: str = told("why an accepted one counts again")
     cause: int | None = told("number of its cause")
+    faces: tuple[Face, ...] = told("of a wall: its two faces, in the order in which they were made")
+    moments: tuple[Moment, ...] = told("of a wall: how thick it was, in the order of the work")
     other_ids: tuple[str, ...] = told("ids it would have a little to the side")
     accept: str = told("lines that accept it in the job file, '' when nothing can")
 

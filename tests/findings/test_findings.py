@@ -165,10 +165,59 @@ def test_thin_wall__names_the_lines_of_both_programs(tmp_path):
     (row,) = [row for row in rows if row["kind"] == "thin-wall"]
     assert row["value"] == pytest.approx(2.0, abs=row["bound"] + 1e-6)
     assert row["file"] == "under.nc"
-    later, other = row["line"], re.search(r"the other face was cut by top\.nc:(\d+)", row["message"])
+    earlier, later = row["faces"]
+    assert (later["side"], later["file"], later["line"]) == (2, "under.nc", row["line"])
+    assert (earlier["side"], earlier["file"], earlier["setup"]) == (1, "top.nc", "top")
+    words = f"faces: side 1 cut by top.nc:{earlier['line']}, side 2 cut by under.nc:{later['line']}"
+    assert words in row["message"]
+    assert (later["at"][2], earlier["at"][2]) == pytest.approx((4.0, 6.0), abs=1e-5)
+    assert later["program_at"][2] == pytest.approx(8.0, abs=1e-5)
     under, top = under.splitlines(), top.splitlines()
-    assert under.index("G0 X9 Y16") + 1 < later <= len(under) - 2  # a feed move of that pocket
-    assert top.index("G0 X9 Y8") + 1 < int(other[1]) <= len(top) - 2
+    assert under.index("G0 X9 Y16") + 1 < later["line"] <= len(under) - 2  # a feed move of that pocket
+    assert top.index("G0 X9 Y8") + 1 < earlier["line"] <= len(top) - 2
+
+
+SECOND_CUTTER = '[cutters.2]\nshape = "flat"\ndiameter = 5\n'
+
+
+def test_thin_wall__tells_how_thick_it_was_after_each_run_and_since_when_it_is_thin(tmp_path):
+    """A floor 6 thick after the first setup, 2 after roughing from below, 1.8 after one more cutter there."""
+    part = trimesh.boolean.difference(
+        [block(0, 40, 0, 30, 0, 10), block(6, 24, 5, 17, 6, 13), block(6, 24, 5, 17, -1, 3)]
+    )
+
+    def pocket(rows, z):
+        lines = [f"G0 X9 Y{rows[0]:g}", f"G1 Z{z:g} F300"]
+        return "\n".join(lines + [f"G1 X9 Y{y:g}\nX21" for y in rows]) + "\nG0 Z20\n"
+
+    top = faced(10).replace("G0 Z20\nM30\n", "G0 Z20\n") + pocket((8, 12, 14), 6) + "M30\n"
+    again = "G0 X34 Y14\nG1 Z11 F300\nG0 Z20\n"  # beside the pocket
+    rough, fine = pocket((16, 20, 22), 8), pocket((16, 20, 22), 7.8)
+    for name, more in (("last", ""), ("earlier", again)):
+        folder = tmp_path / name
+        folder.mkdir()
+        under = f"{HEAD}{rough}T2 M6\nM3\n{fine}T1 M6\nM3\n{again}M30\n" if more else f"{HEAD}{rough}M30\n"
+        (folder / "under.nc").write_text(under, encoding="utf-8")
+        job = TWO_SIDED.replace('"under"\nturn = "none"', '"under"\nturn = "about x"')
+        job = job.replace("thinnest_wall = 1", "thinnest_wall = 2.6")
+        job = job.replace("[[setups]]", SECOND_CUTTER + "[[setups]]", 1)
+        _, rows = check(folder, part, top, job=job)
+        row = next(row for row in rows if row["kind"] == "thin-wall")
+        assert row["moments"][0]["setup"] == "top"
+        thick = [moment["thickness"] for moment in row["moments"]]
+        assert all(moment["bound"] < 0.03 and not moment["is_least"] for moment in row["moments"])
+        since = row["moments"][1]
+        assert since["line"] == under.splitlines().index("G0 Z20", 5) + 1
+        words = (
+            f"; so thin since {since['cutter']} has run in 'under' (under.nc:{since['line']}), 6.0 mm before"
+        )
+        assert words in row["message"]
+        if more:
+            assert thick == pytest.approx([6.0, 2.0, 1.8, 1.8], abs=0.03)
+            assert row["message"].endswith("2.00 mm then: 2 more runs of cutters must pass while it is")
+        else:
+            assert thick == pytest.approx([6.0, 2.0], abs=0.03)
+            assert row["message"].endswith("before")
 
 
 RIB = (

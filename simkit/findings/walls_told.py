@@ -1,0 +1,149 @@
+"""What is told of a thin wall beside its thickness: who made its two faces, and how thick it was when."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from simkit.compare.standing import stage_ends
+from simkit.compare.thin_spots import ThinSpot
+from simkit.compare.wall_moments import Across, across_walls, thin_since
+from simkit.compare.walls import NO_FACE, UPPER_FACE
+from simkit.findings import shape
+from simkit.findings.evidence import Evidence
+from simkit.findings.finding import Face, Moment
+from simkit.findings.made import step_name
+from simkit.stock.steps import columns_after
+
+REACH = 2.0  # of the limit: so far to either side of its middle wood is followed
+ALIKE = 0.1  # mm: where wood goes farther than the wall does, more of it is left there than the part has
+
+
+def faces_of(evidence: Evidence, spot: ThinSpot, rows: tuple[int, int]) -> tuple[Face, Face]:
+    """Return the two faces of a wall, in the order in which they were made.
+
+    rows: of the moves that cut the near and the contact face, -1 where none did.
+    """
+    faces = []
+    for row, whose, at in zip(
+        rows, (spot.near_face, spot.contact_face), (spot.near, spot.contact), strict=True
+    ):
+        side = None if whose == NO_FACE else 1 if whose == UPPER_FACE else 2
+        number = None
+        if row < 0 and side is not None and evidence.job.steps:
+            number = shape.step_at(evidence, side, at)
+        setup = shape.setup_of_side(evidence, side, row) if side is not None else None
+        source = evidence.source_of(row) if number is None else shape.source_at(evidence, side, at, row)
+        if row < 0 and number is None:
+            setup = None
+        order = row if number is None else _row_before_step(evidence, number)
+        faces.append((order, Face(side=side, **evidence.place_of(at, setup), **source)))
+    faces.sort(key=lambda one: one[0])
+    return faces[0][1], faces[1][1]
+
+
+def _row_before_step(evidence: Evidence, number: int) -> float:
+    """Return a number between the row before a step and the row after it."""
+    return evidence.rows[evidence.job.steps[number].after].stop - 0.5
+
+
+def faces_words(faces: Sequence[Face], names: Sequence[str]) -> str:
+    """Return both faces and who made them, in words; names: of the steps that made them, "" for none."""
+    parts = []
+    for face, name in zip(faces, names, strict=True):
+        if face.side is None:
+            parts.append("the edge of the blank")
+        elif name:
+            parts.append(f"side {face.side} is as the {name} left it")
+        elif face.line is None:
+            parts.append(f"side {face.side} not cut")
+        else:
+            parts.append(f"side {face.side} cut by {face.file}:{face.line}")
+    return "; faces: " + ", ".join(parts)
+
+
+def step_names(evidence: Evidence, faces: Sequence[Face]) -> list[str]:
+    """Return the names of the steps that made faces, "" where none did."""
+    names = []
+    for face in faces:
+        number = None
+        if face.side is not None and not face.cutter and evidence.job.steps:
+            number = shape.step_at(evidence, face.side, face.at)
+        names.append("" if number is None else step_name(evidence.job, number))
+    return names
+
+
+def moments_of(evidence: Evidence, spots: Sequence[ThinSpot]) -> list[tuple[Moment, ...]]:
+    """Return how thick walls were after each run of a cutter, and at the end, in the order of the work.
+
+    Nothing of a wall on which leftover stands: the walls that are judged have none of it.
+    """
+    ends = [row - 1 for row in stage_ends(evidence.moves.tool, evidence.rows)]
+    if not ends or not spots:
+        return [() for _ in spots]
+    when = [(row, False) for row in ends] + [(ends[-1], True)] * bool(evidence.done[-1])
+    near, contact = ([getattr(spot, name) for spot in spots] for name in ("near", "contact"))
+    reach = REACH * evidence.job.limits.thinnest_wall
+    found = across_walls(
+        lambda points, moment: _heights(evidence, points, moment), near, contact, when, reach
+    )
+    told = []
+    for spot, row in zip(spots, found, strict=True):
+        is_bare = row[-1].thickness <= spot.thickness + spot.bound + row[-1].bound + ALIKE
+        told.append(
+            tuple(_moment(evidence, moment, one) for moment, one in zip(when, row, strict=True))
+            if is_bare
+            else ()
+        )
+    return told
+
+
+def _heights(
+    evidence: Evidence, points: np.ndarray, moment: tuple[int, bool]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return lower and upper (n,) mm at points (n, 2) after a move, and the steps after its setup or not."""
+    last_row, has_steps = moment
+    setup = int(evidence.moves.setup[last_row])
+    rows = [*evidence.rows[:setup], slice(evidence.rows[setup].start, last_row + 1)]
+    done = [*evidence.done[:setup], evidence.done[setup] if has_steps else []]
+    left = columns_after(points, evidence.job, evidence.moves, rows, evidence.frames[: setup + 1], done)
+    return left.lower, left.upper
+
+
+def _moment(evidence: Evidence, when: tuple[int, bool], one: Across) -> Moment:
+    return Moment(
+        has_steps=when[1],
+        thickness=one.thickness,
+        bound=one.bound,
+        is_least=one.is_least,
+        **evidence.source_of(when[0]),
+    )
+
+
+def run_words(source: dict[str, Any]) -> str:
+    """Return words for the moment at which a cutter has run in a setup.  source: of its last move."""
+    return f"{source['cutter']} has run in '{source['setup']}' ({source['file']}:{source['line']})"
+
+
+def since_words(moments: Sequence[Moment], limit: float) -> str:
+    """Return since when a wall is so thin, and how thick before, in words; "" where nothing is to tell."""
+    if len(moments) < 2 or not moments[-1].thickness:
+        return ""
+    first = thin_since(moments, limit)
+    one = moments[first]
+    if one.has_steps:  # a step made it so thin, and is named as what made its face
+        return ""
+    follows = sum(not later.has_steps for later in moments[first + 1 :])
+    words = f"; so thin since {run_words({k: getattr(one, k) for k in ('cutter', 'setup', 'file', 'line')})}"
+    if first:
+        before = moments[first - 1]
+        least = "at least " if before.is_least else ""
+        words += f", {least}{before.thickness:.1f} mm before"
+    if follows:
+        words += (
+            f", {one.thickness:.2f} mm then: {follows} more {'run' if follows == 1 else 'runs'} "
+            "of cutters must pass while it is"
+        )
+    return words
