@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.compare.deviation import Deviation
+from simkit.compare.offset_search import alike_shifts
 from simkit.errors import ShapeError
 from simkit.stock.field import UNCUT, Field
 from simkit.target.envelope import Envelopes
@@ -17,6 +18,7 @@ MOST_CELLS = 200_000
 ROUNDS = 12  # of reweighting
 LEAST_SEEN = 0.04  # least eigenvalue of the mean square of directions: about 11 degrees of slope
 LEAST_CELLS = 100
+LEAST_BEYOND = 0.02  # share of cells beyond their limit: less is no shift of the whole side
 
 
 @dataclass(frozen=True)
@@ -25,18 +27,20 @@ class SideOffset:
 
     side: 1 or 2.  shift (3,) mm, blank frame; 0 along directions that the surface cannot show.
     before, after: share of the cells looked at that are beyond their limit, as cut and with the shift
-    taken back.
+    taken back.  rough mm: how far it may be off in plan on a part that shows no slopes; 0 where only slopes
+    tell it.
     """
 
     side: int
     shift: tuple[float, float, float]
     before: float
     after: float
+    rough: float = 0.0
 
     @property
     def is_the_cause(self) -> bool:
         """Whether the shift explains nearly all that is beyond the limits on this side."""
-        return self.before > 0.02 and self.after <= self.before / 5
+        return self.before > LEAST_BEYOND and self.after <= self.before / 5
 
 
 def side_offset(
@@ -55,40 +59,110 @@ def side_offset(
     Least squares on vertical deviations v = z - gx x - gy y over smooth cells that a move cut, cells
     far off reweighted to nothing (Tukey's biweight, P. J. Huber, Robust Statistics, 1981, from memory).
     Error: second order in the shift times the curvature of the part; meant to name a cause, not to
-    measure it.
+    measure it.  Where no small shift explains what is beyond, larger ones in plan at which cut and part look
+    alike (`offset_search`) are begun from.
     """
     if field.lattice != envelopes.lattice or field.lattice != found.lattice:
         raise ShapeError("field, envelopes and deviation stand on different lattices")
-    upper = found.side == 1
-    sign = 1.0 if upper else -1.0
-    owner = field.upper_move if upper else field.lower_move
-    surface = sign * envelopes.side(found.side)
-    gy, gx = np.gradient(surface, field.lattice.cell)
-    bend = np.zeros(surface.shape)
-    for slope in (gx, gy):
-        for axis in (0, 1):
-            step = np.abs(np.diff(slope, axis=axis, prepend=np.nan))
-            bend = np.maximum(bend, step)
-    with np.errstate(invalid="ignore"):
-        is_good = (np.hypot(gx, gy) <= STEEPEST) & (bend <= BEND) & (owner != UNCUT) & field.is_solid
-    is_good &= np.isfinite(found.vertical) & np.isfinite(gouge) & np.isfinite(leftover)
-    rows = np.flatnonzero(is_good)
-    if len(rows) < LEAST_CELLS:
-        return None
-    rows = rows[:: len(rows) // MOST_CELLS + 1]
-    gx, gy = gx.ravel()[rows], gy.ravel()[rows]
-    slant = np.sqrt(1 + gx**2 + gy**2)
-    value = found.vertical.ravel()[rows].astype(np.float64)
-    if allowance is not None:
-        value = value - allowance[0].ravel()[rows] * slant
-    # Along the normal, so that each cell counts alike whatever its slope.
-    directions = np.column_stack([-gx, -gy, np.ones(len(rows))]) / slant[:, None]
-    value = value / slant
-    shift = _fitted(directions, value)
-    gouge, leftover = gouge.ravel()[rows], leftover.ravel()[rows]
-    after = value - directions @ shift
-    shares = [float(((one < -gouge) | (one > leftover)).mean()) for one in (value, after)]
-    return SideOffset(found.side, (float(shift[0]), float(shift[1]), float(sign * shift[2])), *shares)
+    sides = _Side(field, envelopes, found, gouge, leftover, allowance)
+    near = sides.fitted()
+    if near is None or near.is_the_cause:
+        return near
+    before = max(near.before, sides.beyond())
+    if before <= LEAST_BEYOND:
+        return near
+    best = near
+    for cells in alike_shifts(sides.cut(), sides.surface, field.lattice.cell):
+        one = sides.fitted(cells, before) if cells != (0, 0) else None
+        if one is not None and one.is_the_cause and one.after < best.after:
+            best = one
+    return best
+
+
+class _Side:
+    """Cut and target of one side, for `side_offset`."""
+
+    def __init__(self, field, envelopes, found, gouge, leftover, allowance):
+        self.field, self.found, self.side = field, found, found.side
+        self.sign = 1.0 if found.side == 1 else -1.0
+        self.surface = self.sign * envelopes.side(found.side)
+        self.limits = (gouge, leftover)
+        self.allowance = None if allowance is None else allowance[0]
+        self.owner = field.upper_move if found.side == 1 else field.lower_move
+
+    def cut(self) -> np.ndarray:
+        """Return the heights of the cut along the side's axis, mm (ny, nx); -inf where nothing is left."""
+        heights = self.field.upper if self.side == 1 else -self.field.lower
+        return np.where(self.field.is_solid, heights.astype(np.float64), -np.inf)
+
+    def beyond(self) -> float:
+        """Return the share of all cells of the part, steep ones too, that are beyond their limit."""
+        normal = self.found.normal[np.isfinite(self.surface)]
+        gouge, leftover = (one[np.isfinite(self.surface)] for one in self.limits)
+        with np.errstate(invalid="ignore"):
+            return float(((normal < -gouge) | (normal > leftover)).mean())
+
+    def fitted(self, cells: tuple[int, int] = (0, 0), before: float | None = None) -> SideOffset | None:
+        """Return the shift near one by whole cells (rows, columns), None when too little was cut.
+
+        before: share that is beyond as it is; None to find it here, without such a shift.  With one, what no
+        move cut counts too, and what is empty is beyond: the part would lie where none was made.
+        """
+        cell, is_here = self.field.lattice.cell, cells == (0, 0)
+        surface = _moved(self.surface, cells)
+        gouge, leftover = (_moved(one, cells) for one in self.limits)
+        gy, gx = np.gradient(surface, cell)
+        bend = np.zeros(surface.shape)
+        for slope in (gx, gy):
+            for axis in (0, 1):
+                step = np.abs(np.diff(slope, axis=axis, prepend=np.nan))
+                bend = np.maximum(bend, step)
+        with np.errstate(invalid="ignore"):
+            is_good = (np.hypot(gx, gy) <= STEEPEST) & (bend <= BEND)
+        is_good &= np.isfinite(surface) & np.isfinite(gouge) & np.isfinite(leftover)
+        vertical = self.found.vertical if is_here else self.cut() - surface
+        if is_here:
+            is_good &= (self.owner != UNCUT) & self.field.is_solid & np.isfinite(vertical)
+        rows = np.flatnonzero(is_good)
+        if len(rows) < LEAST_CELLS:
+            return None
+        rows = rows[:: len(rows) // MOST_CELLS + 1]
+        gx, gy = gx.ravel()[rows], gy.ravel()[rows]
+        slant = np.sqrt(1 + gx**2 + gy**2)
+        value = vertical.ravel()[rows].astype(np.float64)
+        if self.allowance is not None:
+            value = value - _moved(self.allowance, cells).ravel()[rows] * slant
+        # Along the normal, so that each cell counts alike whatever its slope.
+        directions = np.column_stack([-gx, -gy, np.ones(len(rows))]) / slant[:, None]
+        value = value / slant
+        is_solid = np.isfinite(value)
+        if is_solid.sum() < LEAST_CELLS:
+            return None
+        shift = _fitted(directions[is_solid], value[is_solid])
+        gouge, leftover = gouge.ravel()[rows], leftover.ravel()[rows]
+        after = value - directions @ shift
+        shares = [float(((one < -gouge) | (one > leftover)).mean()) for one in (value, after)]
+        whole = np.array([cells[1] * cell, cells[0] * cell, 0.0]) + (1.0, 1.0, self.sign) * shift
+        return SideOffset(
+            self.side,
+            tuple(float(part) for part in whole),
+            shares[0] if before is None else before,
+            shares[1],
+            0.0 if is_here else cell,
+        )
+
+
+def _moved(array: np.ndarray, cells: tuple[int, int]) -> np.ndarray:
+    """Return an array (ny, nx) moved by whole cells (rows, columns), NaN where nothing comes to lie."""
+    if cells == (0, 0):
+        return array
+    moved = np.full(array.shape, np.nan)
+    ny, nx = array.shape
+    (ky, kx) = cells
+    moved[max(ky, 0) : ny + min(ky, 0), max(kx, 0) : nx + min(kx, 0)] = array[
+        max(-ky, 0) : ny - max(ky, 0), max(-kx, 0) : nx - max(kx, 0)
+    ]
+    return moved
 
 
 def _fitted(directions: np.ndarray, value: np.ndarray) -> np.ndarray:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from simkit.compare.offset import SideOffset
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, Finding
 
 SHAPE_KINDS = ("gouge", "break-through", "leftover-cutter", "leftover-program", "thin-wall", "witness-step")
 MOST_PLACES = 3  # of findings that are not told in rows of their own
 ALIKE = 0.1  # mm: what a misplaced zero leaves may be this much more than the shift itself
+BOTH, BOTH_SHARE = 0.2, 0.1  # mm, and of the shift: nearer to each other both sides are off in the same way
+LEAST_TOLD = 0.05  # mm: a shift that reads as 0.0 is not told
 
 
 @dataclass(frozen=True)
@@ -87,7 +91,7 @@ def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple
     if finding.kind in SHAPE_KINDS:
         for offset in evidence.offsets:
             if offset.is_the_cause and offset.side == finding.side and _follows(offset, finding):
-                return ("offset", offset.side)
+                return ("offset", 0 if are_alike(evidence.offsets) else offset.side)
     alike = (finding.zone, finding.cutter) if finding.kind in SHAPE_KINDS else ()
     if finding.kind in ("dowel-miss", "seat", "witness-step"):
         alike = (finding.subject,)
@@ -107,10 +111,19 @@ def _is_misread(unit: Finding, finding: Finding) -> bool:
 
 def _follows(offset, finding: Finding) -> bool:
     """Tell whether a finding is no larger than a shift of that size leaves."""
-    size = sum(part * part for part in offset.shift) ** 0.5
+    size = math.hypot(*offset.shift)
     if finding.kind in ("thin-wall", "break-through"):
         return True
-    return (finding.value or 0.0) <= size + (finding.bound or 0.0) + ALIKE
+    return (finding.value or 0.0) <= size + offset.rough + (finding.bound or 0.0) + ALIKE
+
+
+def are_alike(offsets: Sequence[SideOffset]) -> bool:
+    """Tell whether two sides lie off the part in the same way, each of them the cause of what it leaves."""
+    if len(offsets) != 2 or not all(one.is_the_cause for one in offsets):
+        return False
+    first, second = (one.shift for one in offsets)
+    apart = math.dist(first, second)
+    return apart <= max(BOTH, BOTH_SHARE * math.hypot(*first)) + max(one.rough for one in offsets)
 
 
 def _words(evidence: Evidence, key: tuple, group: list[Finding]) -> tuple[str, str]:
@@ -118,6 +131,13 @@ def _words(evidence: Evidence, key: tuple, group: list[Finding]) -> tuple[str, s
     lead, rest = group[0], len(group) - 1
     message = _message(lead)
     if key[0] == "offset":
+        if not key[1]:
+            return (
+                f"both sides lie {_both_words(evidence)} of the part: the mesh is placed wrong in the blank, "
+                f"or both zeros are; worst: {message}",
+                "Check where the part lies in the blank (`target.at`) first, then the zeros of all setups: "
+                "what is listed here follows from the shift.",
+            )
         offset = next(one for one in evidence.offsets if one.side == key[1])
         where = _shift_words(evidence, lead, offset)
         return (
@@ -151,6 +171,18 @@ def _places(group: list[Finding]) -> str:
         return ""
     words = "; ".join(f"X{x:.1f} Y{y:.1f}" for x, y, _ in places[:MOST_PLACES])
     return f", at {words}" + ("; ..." if len(places) > MOST_PLACES else "")
+
+
+def _both_words(evidence: Evidence) -> str:
+    """Return how far both sides lie off the part, in words, as one looks down on side 1."""
+    shift = [sum(parts) / 2 for parts in zip(*(one.shift for one in evidence.offsets), strict=True)]
+    ways = (("right", "left"), ("back", "front"), ("top", "bottom"))
+    parts = [
+        f"{abs(value):.1f} mm to the {names[value < 0]}"
+        for value, names in zip(shift, ways, strict=True)
+        if abs(value) >= LEAST_TOLD
+    ]
+    return " and ".join(parts)
 
 
 def _shift_words(evidence: Evidence, lead: Finding, offset) -> str:

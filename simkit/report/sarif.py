@@ -93,8 +93,9 @@ def _texts(result: dict[str, Any], hashes: dict[str, str]) -> dict[str, dict[int
     """Return the text of every line that a finding points at, by path and line."""
     wanted: dict[str, set[int]] = {}
     for finding in result["findings"]:
-        if finding["line"]:
-            wanted.setdefault(str(path_of(result, finding["file"])), set()).add(finding["line"])
+        for place in (finding, *finding["faces"]):
+            if place["line"]:
+                wanted.setdefault(str(path_of(result, place["file"])), set()).add(place["line"])
     return {path: lines_of(Path(path), lines, hashes.get(path, "")) for path, lines in wanted.items()}
 
 
@@ -148,6 +149,9 @@ def _finding(
             if finding[key] not in (None, "")
         },
     }
+    others = [face for face in finding["faces"] if face["line"] and _is_other(face, finding)]
+    if others:
+        row["relatedLocations"] = [_related(result, face, texts, root) for face in others]
     if against is not None and (severity in FAILING or (severity == "warning" and result["strict"])):
         states = {"new": "new", "worse": "updated", "known": "unchanged"}
         row["baselineState"] = next(states[sort] for sort in states if number in against[sort])
@@ -156,6 +160,24 @@ def _finding(
     if severity == "accepted":
         row["suppressions"] = [{"kind": "external", "status": "accepted", "justification": finding["reason"]}]
     return row
+
+
+def _is_other(face: dict[str, Any], finding: dict[str, Any]) -> bool:
+    return (face["file"], face["line"]) != (finding["file"], finding["line"])
+
+
+def _related(
+    result: dict[str, Any], face: dict[str, Any], texts: dict[str, dict[int, str]], root: Path
+) -> dict[str, Any]:
+    """Return the line that cut the other face of a wall."""
+    path = path_of(result, face["file"])
+    return {
+        "physicalLocation": {
+            "artifactLocation": _artifact(path, root),
+            "region": _region(face["line"], None, texts.get(str(path), {}).get(face["line"])),
+        },
+        "message": {"text": f"The other face, of side {face['side']}"},
+    }
 
 
 def _job_of(result: dict[str, Any], root: Path) -> str:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import trimesh
 
+from simkit.cli import main
 from simkit.findings.shape import severity_of
 from tests.small_job import HEAD, JOB, block, check
 
@@ -172,6 +173,13 @@ def test_thin_wall__names_the_lines_of_both_programs(tmp_path):
     assert words in row["message"]
     assert (later["at"][2], earlier["at"][2]) == pytest.approx((4.0, 6.0), abs=1e-5)
     assert later["program_at"][2] == pytest.approx(8.0, abs=1e-5)
+    page = str(tmp_path / "r.html")
+    main(["check", str(tmp_path / "job.toml"), "--quiet", "--cell", "0.5", "--report", page])
+    page = (tmp_path / "r.html").read_text("utf-8")
+    for face in row["faces"]:
+        assert f"{face['file']}:{face['line']}, T1 6 mm flat in ‘{face['setup']}’" in page
+    for moment, thick in zip(row["moments"], ("5.97 ±0.03", "1.97 ±0.03"), strict=True):
+        assert f"{thick} mm after T1 6 mm flat in ‘{moment['setup']}’" in page
     under, top = under.splitlines(), top.splitlines()
     assert under.index("G0 X9 Y16") + 1 < later["line"] <= len(under) - 2  # a feed move of that pocket
     assert top.index("G0 X9 Y8") + 1 < earlier["line"] <= len(top) - 2

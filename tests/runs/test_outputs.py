@@ -135,6 +135,20 @@ def test_sarif__holds_against_the_schema_of_the_standard(name, checked, oasis_sc
     assert [one.message for one in oasis_schema.iter_errors(json.loads(text))] == []
 
 
+def test_sarif__the_other_face_of_a_wall_is_a_related_place(checked, results, oasis_schema):
+    result = json.loads(json.dumps(results["two"]))
+    row = next(row for row in result["findings"] if row["file"].endswith(".nc"))
+    other = {**row, "line": row["line"] + 1}
+    keys = ("side", "at", "program_at", "file", "line", "cutter", "setup")
+    row["faces"] = [{key: one[key] for key in keys} for one in (other, row)]
+    log = json.loads(sarif_text([result], checked))
+    assert errors(oasis_schema, log) == []
+    related = [one["relatedLocations"] for one in log["runs"][0]["results"] if "relatedLocations" in one]
+    [[place]] = related
+    assert place["physicalLocation"]["region"]["startLine"] == row["line"] + 1
+    assert place["message"]["text"] == f"The other face, of side {row['side']}"
+
+
 def test_sarif__of_many_jobs_holds_too(results, oasis_schema):
     log = json.loads(sarif_text([*results.values(), *UNCHECKED]))
     assert [one.message for one in oasis_schema.iter_errors(log)] == []

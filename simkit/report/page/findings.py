@@ -117,6 +117,8 @@ def _finding(row, job: Job, lines: ProgramLines, picture, lengths: Lengths) -> H
         ("In the program", program_place(row, lengths)),
         ("Size", size),
         ("Measured", row["measure"] if value else ""),
+        ("Its faces", _faces(row, lengths)),
+        ("How thick it was", _moments(row, lengths)),
         ("Zone", zone),
         ("Cutter", row["cutter"]),
         ("Why it may stand", row["reason"]),
@@ -148,6 +150,29 @@ def _finding(row, job: Job, lines: ProgramLines, picture, lengths: Lengths) -> H
         id=f"f{row['number']}",
         class_=f"finding {severity}",
     )
+
+
+def _faces(row, lengths: Lengths) -> str:
+    """Return where the two faces of a wall are, and who made each, in words; "" for what is no wall."""
+    words = []
+    for face in row["faces"]:
+        side = "edge of the blank" if face["side"] is None else f"side {face['side']}"
+        place = "X{} Y{} Z{} {}".format(*map(lengths.place, face["at"]), lengths.name)
+        line = f", {face['file']}:{face['line']}" if face["line"] else ""
+        cutter = f", {face['cutter']} in ‘{face['setup']}’" if face["cutter"] else ""
+        words.append(f"{side} at {place}{line}{cutter}")
+    return "; ".join(words)
+
+
+def _moments(row, lengths: Lengths) -> str:
+    """Return how thick a wall was after each run of a cutter, in words; "" for what is no wall."""
+    words = []
+    for one in row["moments"]:
+        what = "the steps after" if one["has_steps"] else f"{one['cutter']} in"
+        least = "at least " if one["is_least"] else ""
+        thickness = lengths.value(one["thickness"], None if one["is_least"] else one["bound"])
+        words.append(f"{least}{thickness} after {what} ‘{one['setup']}’ ({one['file']}:{one['line']})")
+    return "; ".join(words)
 
 
 def _sentence(text: str) -> str:
