@@ -1,6 +1,8 @@
 """The main job on the sample: the good one passes, each spoilt one fails for its own reason, on its line."""
 
 import json
+import re
+import shutil
 import tomllib
 from pathlib import Path
 
@@ -54,6 +56,26 @@ def test_spoilt_job__fails_for_its_own_reason_on_its_line(results, name):
             want,
             [(row["kind"], row["file"], row["line"], row["value"], row["at"]) for row in rows],
         )
+
+
+def test_mesh_in_the_wrong_place__is_one_cause_for_both_sides(tmp_path):
+    """The part of the good job stated 4 mm to the right and 3 mm to the back of where it was cut."""
+    folder = tmp_path / "boat"
+    shutil.copytree(SAMPLES / "olive_boat", folder)
+    text = (folder / "job.toml").read_text("utf-8")
+    assert text.count("at = [0, 0, 0]") == 1
+    (folder / "job.toml").write_text(text.replace("at = [0, 0, 0]", "at = [4, 3, 0]"), "utf-8")
+    told = tmp_path / "r.json"
+    assert main(["check", str(folder / "job.toml"), "--quiet", "--cell", "0.7", "--json", str(told)]) == 1
+    result = json.loads(told.read_text("utf-8"))
+    [cause] = [one for one in result["causes"] if one["severity"] in ("safety", "beyond", "undecided")]
+    told = re.match(
+        r"both sides lie (\S+) mm to the left and (\S+) mm to the front of the part, known to 0\.7 mm: the "
+        "mesh is placed wrong in the blank, or both zeros are; worst: ",
+        cause["message"],
+    )
+    assert [float(word) for word in told.groups()] == pytest.approx([4.0, 3.0], abs=0.7)
+    assert len(cause["findings"]) == len(failing(result)) > 5
 
 
 def matches(row, want):

@@ -41,6 +41,11 @@ class Read:
     warnings: tuple = ()
 
 
+def _clocks():
+    """Return the processor time of the process, and the clock, s (2,)."""
+    return np.array([time.process_time(), time.perf_counter()])
+
+
 def _heights(rng, is_smooth, scale):
     """Heights on a grid of 0.5 mm (smooth), or of terraces, upright or steep between (sharp)."""
     length, width = LENGTH * scale, WIDTH * scale
@@ -154,13 +159,13 @@ class VerdictJob:
         self.noise = rng.normal(0, 0.06, 2)
 
     def fine(self):
-        """Return the ranges of the worst gouge and leftover on fine cells everywhere, and the seconds.
+        """Return the ranges of the worst gouge and leftover on fine cells everywhere, and the seconds (2,).
 
         Each (least, most) mm: between samples a value changes by no more than the way to the next sample:
         half a diagonal in plan, and as much more as the target is steep there or the path of the move that
         cut there (a scratch follows terraces up and down).
         """
-        started = time.perf_counter()
+        started = _clocks()
         lattice = blank_lattice(self.length, self.width, FINE)
         evidence = check._cut(self.job, self.reads, lattice, Timings(), NoProgress())
         around = envelopes(self.grid, lattice)
@@ -178,14 +183,14 @@ class VerdictJob:
             least = np.nanmax(sign * found.normal[inner])
             most = np.nanmax((sign * found.most + way)[inner])
             ranges.append((float(max(least, 0.0)), float(most)))
-        return ranges, time.perf_counter() - started
+        return ranges, _clocks() - started
 
     def coarse(self, limits):
-        """Return the verdicts on gouge and leftover on coarse cells, and the seconds.
+        """Return the verdicts on gouge and leftover on coarse cells, and the seconds (2,).
 
         Each (verdict, value, bound) of the worst that is told; ("", 0, 0) within the limit.
         """
-        started = time.perf_counter()
+        started = _clocks()
         job = replace(self.job, limits=Limits(gouge=limits[0], leftover=limits[1]))
         lattice = blank_lattice(self.length, self.width, COARSE)
         evidence = check._cut(job, self.reads, lattice, Timings(), NoProgress())
@@ -198,7 +203,7 @@ class VerdictJob:
             told.sort(key=lambda one: (one.severity != "beyond", -abs(one.look.value)))
             one = told[0] if told else None
             verdicts.append((one.severity, abs(one.look.value), one.look.bound) if one else ("", 0.0, 0.0))
-        return verdicts, time.perf_counter() - started
+        return verdicts, _clocks() - started
 
     def limits(self, ranges):
         """Return limits close to the true worst values, mm."""

@@ -72,8 +72,8 @@ def side_offset(
     if before <= LEAST_BEYOND:
         return near
     best = near
-    for cells in alike_shifts(sides.cut(), sides.surface, field.lattice.cell):
-        one = sides.fitted(cells, before) if cells != (0, 0) else None
+    for cells, apart in alike_shifts(sides.cut(), sides.surface, field.lattice.cell):
+        one = sides.fitted(cells, before, apart) if cells != (0, 0) else None
         if one is not None and one.is_the_cause and one.after < best.after:
             best = one
     return best
@@ -102,11 +102,14 @@ class _Side:
         with np.errstate(invalid="ignore"):
             return float(((normal < -gouge) | (normal > leftover)).mean())
 
-    def fitted(self, cells: tuple[int, int] = (0, 0), before: float | None = None) -> SideOffset | None:
+    def fitted(
+        self, cells: tuple[int, int] = (0, 0), before: float | None = None, rough: float = 0.0
+    ) -> SideOffset | None:
         """Return the shift near one by whole cells (rows, columns), None when too little was cut.
 
         before: share that is beyond as it is; None to find it here, without such a shift.  With one, what no
         move cut counts too, and what is empty is beyond: the part would lie where none was made.
+        rough mm: how far apart such shifts were tried.
         """
         cell, is_here = self.field.lattice.cell, cells == (0, 0)
         surface = _moved(self.surface, cells)
@@ -148,7 +151,7 @@ class _Side:
             tuple(float(part) for part in whole),
             shares[0] if before is None else before,
             shares[1],
-            0.0 if is_here else cell,
+            rough,
         )
 
 

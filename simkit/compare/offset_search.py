@@ -12,14 +12,17 @@ LEAST_SEEN = 0.8  # share of the part that must lie on the blank
 TRIED = 6  # shifts that are told
 
 
-def alike_shifts(cut: np.ndarray, target: np.ndarray, cell: float) -> list[tuple[int, int]]:
-    """Return shifts of the target (rows, columns) in cells at which the cut looks most like it, best first.
+def alike_shifts(cut: np.ndarray, target: np.ndarray, cell: float) -> list[tuple[tuple[int, int], float]]:
+    """Return shifts of the target at which the cut looks most like it, best first.
+
+    Each ((rows, columns) in cells, mm): and how far apart those that were tried are.
 
     cut (ny, nx) mm: heights of what is left, along the side's axis, what holds nothing far below the part.
     target (ny, nx) mm: NaN outside the outline.  cell mm: edge of a cell.
     What is compared is the spread of cut minus target over the cells of the part: it knows no shift along z,
     and trench, frame and skin around the part count where the shifted part would lie on them.
-    Known to the cells that are compared, MOST_CELLS along the longer edge; at most FARTHEST off.
+    Cells are compared, and shifts tried, so far apart that MOST_CELLS lie along the longer edge; shifts of at
+    most FARTHEST.
     Source: sums of squared differences under a mask by correlations, D. Padfield, 'Masked object registration
     in the Fourier domain', IEEE Transactions on Image Processing 21, 2012, from memory; twin in the tests.
     """
@@ -56,6 +59,6 @@ def alike_shifts(cut: np.ndarray, target: np.ndarray, cell: float) -> list[tuple
         iy, ix = np.unravel_index(np.argmin(spread), spread.shape)
         if not np.isfinite(spread[iy, ix]):
             break
-        found.append((int(rows[iy]) * stride, int(columns[ix]) * stride))
+        found.append(((int(rows[iy]) * stride, int(columns[ix]) * stride), cell * stride))
         spread[max(iy - 2, 0) : iy + 3, max(ix - 2, 0) : ix + 3] = np.inf
     return found

@@ -133,8 +133,8 @@ def _words(evidence: Evidence, key: tuple, group: list[Finding]) -> tuple[str, s
     if key[0] == "offset":
         if not key[1]:
             return (
-                f"both sides lie {_both_words(evidence)} of the part: the mesh is placed wrong in the blank, "
-                f"or both zeros are; worst: {message}",
+                f"both sides lie {_both_words(evidence)} of the part{_known_words(evidence.offsets)}: the "
+                f"mesh is placed wrong in the blank, or both zeros are; worst: {message}",
                 "Check where the part lies in the blank (`target.at`) first, then the zeros of all setups: "
                 "what is listed here follows from the shift.",
             )
@@ -194,7 +194,16 @@ def _shift_words(evidence: Evidence, lead: Finding, offset) -> str:
         inverse = evidence.frames[setup].inverse()
         shift = tuple(float(value) for value in inverse.matrix @ shift)
         frame = "as its program counts"
+    digits = 1 if offset.rough else 2
     parts = [
-        f"{value:+.2f} mm in {name}" for name, value in zip("XYZ", shift, strict=True) if abs(value) >= 0.02
+        f"{value:+.{digits}f} mm in {name}"
+        for name, value in zip("XYZ", shift, strict=True)
+        if abs(value) >= (LEAST_TOLD if offset.rough else 0.02)
     ]
-    return f"{', '.join(parts)} ({frame})"
+    return f"{', '.join(parts)} ({frame}){_known_words([offset])}"
+
+
+def _known_words(offsets: Sequence[SideOffset]) -> str:
+    """Return how well a shift of millimetres is known, in words; "" for a small one, of which slopes tell."""
+    rough = max(one.rough for one in offsets)
+    return f", known to {rough:g} mm" if rough else ""

@@ -128,4 +128,4 @@ def test_alike_shifts__the_first_is_that_of_sums_written_out(seed):
             spread = np.var(np.clip(cut[r + ky, c + kx], low, high) - target[r, c])
             best = min(best, (spread, (ky, kx)))
     assert best[1] == away
-    assert alike_shifts(cut, target, cell)[0] == away
+    assert alike_shifts(cut, target, cell)[0] == (away, cell)
