@@ -9,6 +9,7 @@ from simkit.findings import thin_wall
 from simkit.findings.evidence import Evidence
 from simkit.job.model import Job
 from simkit.job.steps import POUR, THICKNESS
+from simkit.report.glue_paths import glue_paths
 from simkit.report.seam_view import draw_seam
 from simkit.report.wall_views import draw_walls
 from simkit.report.who_cut_views import draw_who_cut, owners_of
@@ -41,6 +42,7 @@ def draw_more_maps(
                 is_part=is_part,
                 title=f"{name}: how thick the walls are, seen from side {side}",
                 findings=result["findings"],
+                glue=glue_paths(job.layup, job.blank, field, side),
                 **seen,
             )
             pictures.append(str(path))

@@ -78,9 +78,9 @@ def holding_wood(evidence: Evidence) -> np.ndarray | None:
 
 def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list[str]:
     """Draw the plan views of each side, of jigs, and the plots along the programs; return their paths."""
-    from simkit.job.layup import glue_lines
     from simkit.report.budget_view import draw_budget
     from simkit.report.effort_views import draw_along
+    from simkit.report.glue_paths import glue_paths
     from simkit.report.more_maps import draw_more_maps
     from simkit.report.plan_views import draw_plan_view
     from simkit.report.seat_view import draw_seat
@@ -113,7 +113,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
             cell=field.lattice.cell,
             relief=(field.upper if side == 1 else field.lower).astype(np.float64),
             resin=None if field.wood_upper is None else field.is_resin(side),
-            glue=glue_lines(job.layup) if job.layup is not None and job.layup.joined == "along y" else None,
+            glue=glue_paths(job.layup, job.blank, field, side),
         )
         pictures.append(str(path))
         if side in evidence.reach:
