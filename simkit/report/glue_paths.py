@@ -9,12 +9,16 @@ from simkit.job.layup import glue_lines
 from simkit.job.model import Blank, Layup
 from simkit.stock.field import Field
 
-SHORTEST = 1.0  # mm: shorter lines are left out of the map
+SHORTEST = 2.0  # mm: shorter lines are left out of the map
 _WALL = 1.0  # mm: heights count to this from the plane, so a wall's line lies between the two cells
 
 
-def glue_paths(layup: Layup | None, blank: Blank, field: Field, side: int) -> list[np.ndarray]:
+def glue_paths(
+    layup: Layup | None, blank: Blank, field: Field, side: int, is_shown: np.ndarray | None = None
+) -> list[np.ndarray]:
     """Return the glue lines to draw on the map of a side, 1 or 2: each (n, 2) mm, blank frame.
+
+    is_shown (ny, nx) bool: cells of the map that level lines are drawn in, None for all of the blank.
 
     Boards along y: straight lines along the blank.  Boards along z: where their glue planes come out of the
     wood on that side; in an upright wall, the wall's own line.  Resin has none.
@@ -23,10 +27,13 @@ def glue_paths(layup: Layup | None, blank: Blank, field: Field, side: int) -> li
     lines = glue_lines(layup) if layup is not None else []
     if lines and layup.joined == "along y":
         return [np.array([[0.0, line], [blank.length, line]]) for line in lines]
-    return [path for line in lines for path in _level_paths(field, side, line)]
+    is_outside = (field.lattice.x() > blank.length) | (field.lattice.y()[:, None] > blank.width)
+    if is_shown is not None:
+        is_outside |= ~is_shown
+    return [path for line in lines for path in _level_paths(field, side, line, is_outside)]
 
 
-def _level_paths(field: Field, side: int, line: float) -> list[np.ndarray]:
+def _level_paths(field: Field, side: int, line: float, is_outside: np.ndarray) -> list[np.ndarray]:
     """Return where the plane z = line comes out of the wood towards a side, each (n, 2) mm."""
     lower, upper = field.lower, field.upper
     is_solid, way = field.is_solid, (1.0 if side == 1 else -1.0)
@@ -36,7 +43,7 @@ def _level_paths(field: Field, side: int, line: float) -> list[np.ndarray]:
     is_hidden = is_solid & ((lower >= line) if side == 1 else (upper <= line))
     if field.wood_upper is not None:
         is_hidden |= is_solid & (lower < line) & (line < upper) & ~_is_wood_at(field, line)
-    masked = np.ma.array(value, mask=is_hidden)
+    masked = np.ma.array(value, mask=is_hidden | is_outside)
     x, y = field.lattice.x(), field.lattice.y()
     paths = contour_generator(x, y, masked).lines(0.0)
     return [path for path in paths if np.hypot(*np.diff(path, axis=0).T).sum() >= SHORTEST]

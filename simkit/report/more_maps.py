@@ -42,7 +42,7 @@ def draw_more_maps(
                 is_part=is_part,
                 title=f"{name}: how thick the walls are, seen from side {side}",
                 findings=result["findings"],
-                glue=glue_paths(job.layup, job.blank, field, side),
+                glue=glue_paths(job.layup, job.blank, field, side, is_part),
                 **seen,
             )
             pictures.append(str(path))

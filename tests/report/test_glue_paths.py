@@ -76,6 +76,17 @@ def test_resin__has_no_glue_line():
     assert np.ptp(path, axis=0) == pytest.approx([20, 16], abs=0.21)
 
 
+def test_shown__only_where_the_map_shows_something():
+    found = glue_paths(STACK, BLANK, field(0, bowl()), 1, np.hypot(X - 30, Y - 25) < 15)
+    assert [ring for ring, _ in rings(found)] == pytest.approx([84**0.5], abs=0.01)
+
+
+def test_blank_that_ends_within_a_cell__has_no_line_at_its_edge():
+    blank = Blank(59.85, 49.85, 40.0)
+    is_wood = (X < 59.85) & (Y < 49.85)
+    assert glue_paths(STACK, blank, field(0, np.where(is_wood, 40, 0)), 1) == []
+
+
 def test_boards_along_y__run_straight_along_the_blank():
     upright = Layup("along y", (20.0, 30.0))
     (path,) = glue_paths(upright, BLANK, field(0, 40), 2)
