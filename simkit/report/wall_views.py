@@ -42,12 +42,14 @@ def draw_walls(
     title: str,
     findings: Sequence[dict[str, Any]],
     glue: Sequence[np.ndarray] = (),
+    resin: np.ndarray | None = None,
 ) -> str:
     """Draw the wall thickness as seen in one setup as a PNG at `path` and return the path.
 
     cut, target: of the wood and of the part, as in the evidence.  limit mm.  is_judged, is_part (ny, nx)
     bool: cells that count, and those of the part.  side, turn, blank, title, findings: as draw_class_map
-    takes them; findings of other kinds are left out.  glue: as draw_plan_view takes it.
+    takes them; findings of other kinds are left out.  glue, resin: as
+    draw_plan_view takes them.
     Accuracy: the least thickness at each cell, as measured there; what is thinner than the limit is widened
     to 3 pixels where it is narrower.
     """
@@ -96,6 +98,7 @@ def draw_walls(
         "Wood left standing does not count.",
         findings=findings,
         over=lambda page, seen, left, top: draw_glue(page, seen, glue, left, top),
+        resin=resin,
     )
 
 

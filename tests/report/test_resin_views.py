@@ -3,6 +3,8 @@
 import base64
 import re
 import zlib
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,13 +13,14 @@ from PIL import Image
 from simkit import check
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
-from simkit.report import canvas, colours, scenes
+from simkit.report import canvas, colours, map_parts, scenes
 from simkit.report.console import Console
 from simkit.report.lengths import Lengths
+from simkit.report.more_maps import draw_more_maps
 from simkit.report.page.page import page_text
 from simkit.report.page.scene import RESIN, scene_of, scene_part
 from simkit.report.page.section import section
-from simkit.report.pictures import draw_plans
+from simkit.report.pictures import draw_plans, turns_of
 from simkit.report.result import result_of
 from simkit.report.solid_mesh import RESIN as SOLID_RESIN
 from simkit.report.solid_mesh import striped, surface
@@ -54,6 +57,24 @@ def test_plan_view__the_pocket_is_teal_and_dotted(checked, tmp_path):
     )
     assert dots > 0.02 * teal
     assert (teal + dots) / (teal + dots + grey) == pytest.approx(AREA / (40 * 30), rel=0.1)
+
+
+def test_maps_of_walls_and_of_who_cut__resin_is_dotted(checked, tmp_path):
+    """The same dots as over colours that are off; where it lies, and nowhere else."""
+    evidence, result = checked
+    no_resin = replace(evidence, field=replace(evidence.field, wood_upper=None))
+    wide = map_parts.WIDTH - map_parts.LEFT_ROOM - map_parts.SIDE_ROOM  # pixels for 40 mm
+    drawn = []
+    for name, one in (("with", evidence), ("without", no_resin)):
+        (tmp_path / name).mkdir()
+        paths = draw_more_maps(tmp_path / name, one, turns_of(one), result)
+        drawn.append([np.asarray(Image.open(path).convert("RGB")).astype(int) for path in sorted(paths)])
+    assert [Path(path).name for path in sorted(paths)] == ["walls_side_1.png", "who_cut_side_1.png"]
+    for dotted, plain in zip(*drawn, strict=True):
+        rows = round(150 + 30 / 40 * wide)  # those of the map, not of its legend
+        y, x = np.nonzero((dotted[:rows] != plain[:rows]).any(axis=-1))
+        assert np.ptp(x) * 40 / wide == pytest.approx(10, abs=0.5)
+        assert np.ptp(y) * 40 / wide == pytest.approx(12, abs=0.5)
 
 
 def test_section__resin_lies_over_the_wood_it_was_poured_on(checked):
