@@ -137,11 +137,12 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
         title = f"{name}: cut open along a line"
         pictures.append(draw_section(path, evidence, line, title=title, findings=result["findings"]))
     pictures += draw_more_maps(folder, evidence, turns, result)
-    for index, seat in evidence.seats.items():
-        words = seat_words(seat, job.setups[index].name)
-        path = folder / f"seat_setup_{index + 1}.png"
+    for laid in evidence.seats:
+        words = seat_words(laid, job.setups[laid.setup].name)
+        piece = f"_piece_{laid.number}" if laid.number else ""
+        path = folder / f"seat_setup_{laid.setup + 1}{piece}.png"
         pictures.append(
-            draw_seat(path, seat, f"{words[:1].upper()}{words[1:]}.", f"{name}: the piece in its jig")
+            draw_seat(path, laid.seat, f"{words[:1].upper()}{words[1:]}.", f"{name}: the piece in its jig")
         )
     if result["budget"] is not None and result["budget"]["plan"]:
         title = f"{name}: how far the second side may land off its place"
