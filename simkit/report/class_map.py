@@ -75,6 +75,11 @@ def swatch_of(colour: str, hatch: Callable[[np.ndarray, np.ndarray], None] | Non
     return swatch
 
 
+def resin_sign() -> Sign:
+    """Return the entry of a legend for resin that is dotted over the colours of a map."""
+    return Sign("dots: resin", swatch_of(colours.CLASSES[colours.WITHIN], canvas.dot_over))
+
+
 def draw_class_map(
     path,
     paint: Callable[[SeenPlan], Painted],
@@ -109,7 +114,7 @@ def draw_class_map(
     signs = list(painted.signs)
     if resin is not None and resin.any():
         canvas.dot_over(painted.picture, seen.nearest(resin, False))
-        signs.append(Sign("dots: resin", swatch_of(colours.CLASSES[colours.WITHIN], canvas.dot_over)))
+        signs.append(resin_sign())
     if is_part is not None:
         signs.append(Sign("edge of the part"))
     inner = width - 2 * MARGIN

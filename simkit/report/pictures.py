@@ -130,6 +130,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
                 turn=turns[side],
                 blank=job.blank,
                 title=f"{name}: ridges between passes, and why wood was left standing, side {side}",
+                resin=None if field.wood_upper is None else field.is_resin(side),
             )
             pictures.append(str(path))
     for number, line in enumerate(evidence.lines, 1):

@@ -101,6 +101,7 @@ def draw_who_cut(
     rest shares one colour.
     """
     index = np.minimum(owners.index, MOST)
+    index = np.where((index == -1) & ~field.is_solid, -2, index)  # cells beyond the blank's own edge
     letters = [chr(ord("A") + number) for number in range(min(len(owners.names), MOST))]
 
     def paint(seen: SeenPlan) -> Painted:
@@ -130,7 +131,7 @@ def draw_who_cut(
         if is_gone.any():
             pale = swatch_of(LIGHT[int(shown[is_gone].max()) % len(LIGHT)])
             pale[:, pale.shape[1] // 2 :] = _paler(pale[:, pale.shape[1] // 2 :])
-            signs.append(Sign("pale: cut right through", pale))
+            signs.append(Sign("pale: nothing left", pale))
         is_busy = np.zeros(shown.shape, bool)
         for number in range(len(letters)):
             for x, y in _middles(shown == number, is_gone):

@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 
 from simkit import check
+from simkit.job.model import Blank
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
 from simkit.report import canvas, colours, map_parts, scenes
@@ -24,6 +25,8 @@ from simkit.report.pictures import draw_plans, turns_of
 from simkit.report.result import result_of
 from simkit.report.solid_mesh import RESIN as SOLID_RESIN
 from simkit.report.solid_mesh import striped, surface
+from simkit.report.surface_views import draw_surface_view
+from simkit.stock.field import blank_lattice
 from tests.findings.programs import dug
 from tests.findings.test_steps import FLUSH, PLAIN, POCKET, POUR, stated
 from tests.small_job import block
@@ -75,6 +78,26 @@ def test_maps_of_walls_and_of_who_cut__resin_is_dotted(checked, tmp_path):
         y, x = np.nonzero((dotted[:rows] != plain[:rows]).any(axis=-1))
         assert np.ptp(x) * 40 / wide == pytest.approx(10, abs=0.5)
         assert np.ptp(y) * 40 / wide == pytest.approx(12, abs=0.5)
+
+
+def test_map_of_ridges__resin_is_dotted(tmp_path):
+    """A round of resin 8 mm across in a part of 30 x 20, of no ridges: as many dots as on the plain map."""
+    lattice = blank_lattice(40, 30, 0.5)
+    x, y = np.meshgrid(lattice.x(), lattice.y())
+    common = {"lattice": lattice, "is_part": (abs(x - 20) < 15) & (abs(y - 15) < 10), "cusps": None}
+    common |= {"cause": np.zeros(lattice.shape, np.int8), "wanted": 0.02, "is_limit": False, "side": 1}
+    common |= {"turn": "none", "blank": Blank(40, 30, 12), "title": "ridges"}
+    is_resin = np.hypot(x - 20, y - 15) < 4
+    resins = {"with": is_resin, "without": None, "none": is_resin & (x < 0)}
+    drawn = {
+        name: np.asarray(Image.open(draw_surface_view(tmp_path / f"{name}.png", **common, resin=resin)))
+        for name, resin in resins.items()
+    }
+    assert np.array_equal(drawn["without"], drawn["none"])
+    rows = len(drawn["without"]) - 200  # the map, not its legend
+    y, x = np.nonzero((drawn["with"][:rows] != drawn["without"][:rows]).any(axis=-1))
+    wide = map_parts.WIDTH - map_parts.LEFT_ROOM - map_parts.SIDE_ROOM  # pixels for 40 mm
+    assert (np.ptp(x) * 40 / wide, np.ptp(y) * 40 / wide) == pytest.approx((8, 8), abs=0.6)
 
 
 def test_section__resin_lies_over_the_wood_it_was_poured_on(checked):
