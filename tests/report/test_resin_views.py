@@ -22,6 +22,7 @@ from simkit.report.page.page import page_text
 from simkit.report.page.scene import RESIN, scene_of, scene_part
 from simkit.report.page.section import section
 from simkit.report.pictures import draw_plans, turns_of
+from simkit.report.pooled import pooled_wood
 from simkit.report.result import result_of
 from simkit.report.solid_mesh import RESIN as SOLID_RESIN
 from simkit.report.solid_mesh import striped, surface
@@ -126,6 +127,40 @@ def test_scene__classes_say_where_resin_is(checked):
     assert (upper == RESIN).sum() * scene["cell"] ** 2 == pytest.approx(AREA, rel=0.1)
     assert not (lower == RESIN).any()
     assert scene["palette"][RESIN] == list(colours.rgb("#80cdc1"))
+
+
+def test_scene__tells_where_wood_ends_in_each_column(checked):
+    """The pocket goes down to 8: wood up to there, resin over it up to 11; elsewhere wood up to the face."""
+    scene = scene_of(checked[0])
+    data = np.frombuffer(zlib.decompress(base64.b64decode(scene["data"])), np.uint8)
+    bytes_of = data.reshape(-1, scene["ny"], scene["nx"]).astype(np.uint16)
+    grids = {}
+    for k, name in enumerate(scene["heights"]):
+        steps = np.cumsum(bytes_of[2 * k] + 256 * bytes_of[2 * k + 1], axis=1, dtype=np.uint16)
+        grids[name] = scene["low"] + scene["step"] * steps
+    assert scene["heights"] == ["lower", "upper", "wood_lower", "wood_upper", "target_lower", "target_upper"]
+    resin = grids["upper"] - grids["wood_upper"]
+    assert np.unique(np.round(resin, 1)).tolist() == [0.0, 3.0]
+    assert (resin > 1).sum() * scene["cell"] ** 2 == pytest.approx(AREA, rel=0.1)
+    assert np.array_equal(grids["lower"], grids["wood_lower"])
+
+
+@pytest.mark.parametrize("fold", [1, 3])
+def test_pooled__wood_of_each_block(fold):
+    """Resin over 4, under 2, alone, and a hole: the most wood of a block, and none more than there is."""
+    lower, upper = np.zeros((6, 12)), np.full((6, 12), 10.0)
+    wood_lower, wood_upper = np.full((6, 12), -np.inf), np.full((6, 12), np.inf)
+    wood_upper[:, :3] = 4.0
+    wood_lower[:, 3:6] = 2.0
+    wood_upper[:, 6:9] = wood_lower[:, 6:9] = 0.0
+    upper[:, 9:] = 0.0
+    low, high = pooled_wood(lower, upper, wood_lower, wood_upper, fold)
+    columns = slice(None, None, 3) if fold == 1 else slice(None)
+    assert low[0, columns].tolist() == [0, 2, 0, 0]
+    assert high[0, columns].tolist() == [4, 10, 0, 0]
+    mixed = np.where(np.arange(12) % 3 == 1, 7.0, 4.0) + np.zeros((6, 1))
+    _, high = pooled_wood(np.zeros((6, 12)), np.full((6, 12), 10.0), np.zeros((6, 12)), mixed, 3)
+    assert high.tolist() == [[7.0] * 4] * 2
 
 
 def test_solid__faces_of_resin_have_its_colour():
