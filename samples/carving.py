@@ -39,14 +39,14 @@ length = {length:g}
 width = {width:g}
 thickness = {thickness:g}
 species = "cherry"
-
+{wood}
 {cutters}
 {setups}
 [target]
 mesh = "{mesh}"
 units = "mm"
 anchor = "origin"
-at = [0, 0, 0]
+at = {at}
 
 {dowels}
 [limits]
@@ -127,12 +127,15 @@ def dowel_text(dowels):
     return "\n".join(DOWEL.format(name=name, x=x, y=y) for name, (x, y) in dowels.items())
 
 
-def job_text(head, name, blank, setups, mesh, dowels, thinnest, cutters=CUTTERS, screws=()):
+def job_text(
+    head, name, blank, setups, mesh, dowels, thinnest, cutters=CUTTERS, screws=(), wood="", at=(0, 0, 0)
+):
     """Return a job file's text.
 
     head: lines of comment.  blank: (length, width, thickness), mm.  setups: (name, turn, text added to
     the zero, program, further lines) each.  dowels: name -> (x, y).  thinnest mm: wall.  screws: places
-    (x, y), as the blank lies, of those that hold its frame in every setup.
+    (x, y), as the blank lies, of those that hold its frame in every setup.  wood: further lines of the blank.
+    at: where the mesh's own origin lies in the blank, mm.
     """
     length, width, thickness = blank
     return JOB.format(
@@ -147,6 +150,8 @@ def job_text(head, name, blank, setups, mesh, dowels, thinnest, cutters=CUTTERS,
             for name, turn, offset, program, *more in setups
         ),
         mesh=mesh,
+        wood=wood,
+        at=list(at),
         dowels=dowel_text(dowels) if dowels else "",
         thinnest=thinnest,
     ) + "".join(SCREW.format(x=x, y=y) for x, y in screws)

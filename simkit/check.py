@@ -139,7 +139,14 @@ def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progres
     if jigs:
         with timings.stage("laying the piece into its jig", progress):
             evidence.seats = seats(
-                job, jigs, evidence.moves, evidence.rows, evidence.frames, evidence.starts, evidence.done
+                job,
+                jigs,
+                evidence.moves,
+                evidence.rows,
+                evidence.frames,
+                evidence.starts,
+                evidence.done,
+                None if evidence.envelopes is None else evidence.envelopes.is_part,
             )
     with timings.stage("judging", progress):
         findings = judge(evidence, progress.fraction)

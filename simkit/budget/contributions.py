@@ -9,6 +9,7 @@ import numpy as np
 
 from simkit.budget.motion import Motion
 from simkit.budget.rows import Rows
+from simkit.budget.sawn import sawn_edges
 from simkit.compare.dowel_play import play_of
 from simkit.compare.pin_pair import PinPair
 from simkit.job.wood import movement
@@ -18,6 +19,7 @@ _TOGETHER = {  # what a person can work on, where one key of the job makes sever
     "zero_setting": "setting the zero",
     "scatter": "how well the machine comes back to a place",
     "dowels": "the play of the dowels",
+    "sawing": "sawing the edges that the zero is set at",
 }
 
 
@@ -86,6 +88,12 @@ def contributions(evidence, motion: Motion, rows: Rows) -> tuple[list[Contributi
         add("thickness_error", "measuring the blank's thickness", size, "mm", columns[:, 4])
     if size := take("planing", "planing the blank to an even thickness"):
         add("planing", "planing the blank to an even thickness", size, "mm", columns[:, 4])
+    edges = sawn_edges(job, motion)
+    if budget is not None and budget.sawing and not edges:
+        missing.append("sawing (no sawn edge moves the zero of the second side against the first)")
+    elif edges and (size := take("sawing", "sawing the edges that the zero is set at")):
+        for words, way in edges:
+            add("sawing", words, size, "mm", rows.grow @ way)
     _play(evidence, motion, rows, found, missing)
     size = take("moisture_change", "moisture between the sides")
     if size:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import ndimage
@@ -12,6 +12,7 @@ from simkit.compare.walls import Walls
 from simkit.stock.field import Lattice
 
 FEATHER = 15.0  # degrees between a surface and the glue plane; below it the wood runs out to a feather edge
+SUSPECT = 20.0  # degrees by samples, which may be some too many: exact heights then decide
 SHORTEST = 2.0  # mm: a shorter place is not told, but where upright walls meet an upright plane
 _AROUND = 15  # cells over which the direction of a slope in plan is taken: the lattice's stairs have none
 
@@ -21,23 +22,41 @@ class GlueSpot:
     """One connected place where a glue line comes out.
 
     line mm: where the glue plane lies along its axis.  least: the smallest angle, degrees, or the least wall,
-    mm.  at (x, y, z) mm: its place, blank frame.  size (x, y) mm: of the box round it, a cell more or less
-    at each end.
+    mm; bound: how far an angle may be off, None where that is not known.  at (x, y, z) mm: its place, blank
+    frame.  size (x, y) mm: of the box round it, known to `known` mm at each end.
+    cells (n, 2): row and column of each.  side: 1 or 2, whose surface meets the plane.  walls (nx, 2) mm: of
+    an upright plane, the low and high end of the wall in each column of cells.
     """
 
     line: float
     least: float
     at: tuple[float, float, float]
     size: tuple[float, float]
+    known: float
+    cells: np.ndarray
+    side: int = 1
+    bound: float | None = None
+    walls: np.ndarray | None = None
+
+    def walls_at(self, cells: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Return middle, low and high end of the walls at cells (n, 2), mm (n,) each."""
+        low, high = self.walls[cells[:, 1]].T
+        return (low + high) / 2, low, high
 
 
 def feather_spots(
-    lattice: Lattice, lower: np.ndarray, upper: np.ndarray, is_asked: np.ndarray, axis: int, line: float
+    lattice: Lattice,
+    lower: np.ndarray,
+    upper: np.ndarray,
+    is_asked: tuple[np.ndarray, np.ndarray],
+    axis: int,
+    line: float,
+    below: float = FEATHER,
 ) -> list[GlueSpot]:
-    """Return the places where a surface meets the glue plane at less than FEATHER degrees, longest first.
+    """Return the places where a surface meets the glue plane at less than `below` degrees, longest first.
 
-    lower, upper (ny, nx) mm: columns, empty where not lower < upper.  is_asked (ny, nx) bool: cells that
-    count.  axis: 1 for a plane y = line, 2 for z = line, mm.
+    lower, upper (ny, nx) mm: columns, empty where not lower < upper.  is_asked, each (ny, nx) bool: cells
+    that count on side 1 and on side 2.  axis: 1 for a plane y = line, 2 for z = line, mm.
 
     Slopes come from neighbouring cells: exact on a plane.  An upright wall is known to a cell, so one along
     y = line within a cell counts as meeting it; how it runs in plan is taken over _AROUND cells and known to
@@ -54,17 +73,19 @@ def feather_spots(
     # Upright walls meet an upright plane in an upright line: in plan that has no length.
     shortest = 0.0 if axis == 1 else SHORTEST
     spots = []
-    for height in (top, bottom):
+    for side, height in ((1, top), (2, bottom)):
         angle = met(lattice, height, line)
-        is_met = (angle < FEATHER) & is_asked & is_solid
-        spots += _spots(lattice, is_met, angle, np.where(is_solid, height, np.nan), line, shortest)
+        is_met = (angle < below) & is_asked[side - 1] & is_solid
+        walls = _walls_beside(lattice, height, line) if axis == 1 else None
+        for spot in _spots(lattice, is_met, angle, np.where(is_solid, height, np.nan), line, shortest):
+            spots.append(replace(spot, side=side, walls=walls))
     return sorted(spots, key=lambda spot: -max(spot.size))
 
 
 def _meets_upright(lattice: Lattice, height: np.ndarray, line: float) -> np.ndarray:
     """Return the angle between the surface and the plane y = line where they meet, else inf (ny, nx)."""
     angle = np.full(lattice.shape, np.inf)
-    low = math.floor((line - lattice.origin[1]) / lattice.cell - 0.5 + 1e-9)  # the row of centres before it
+    low = _row_before(lattice, line)
     if not 0 <= low < lattice.ny - 1:
         return angle
     # cos = |n . y| with n = (-hx, -hy, 1) / |n|.  hy is that of the step itself; only the direction in plan
@@ -77,6 +98,17 @@ def _meets_upright(lattice: Lattice, height: np.ndarray, line: float) -> np.ndar
     cosine = np.where(steep > 0, steep / np.sqrt(1 + whole**2), 0.0)
     angle[low : low + 2] = np.degrees(np.arccos(np.clip(cosine, 0, 1)))
     return angle
+
+
+def _walls_beside(lattice: Lattice, height: np.ndarray, line: float) -> np.ndarray:
+    """Return the lower and the higher of the two rows of cells beside the plane y = line, (nx, 2) mm."""
+    low = _row_before(lattice, line)
+    return np.sort(height[max(low, 0) : low + 2], axis=0).T
+
+
+def _row_before(lattice: Lattice, line: float) -> int:
+    """Return the row of cell centres before the plane y = line; -1 for none."""
+    return math.floor((line - lattice.origin[1]) / lattice.cell - 0.5 + 1e-9)
 
 
 def _meets_level(lattice: Lattice, height: np.ndarray, line: float) -> np.ndarray:
@@ -129,5 +161,7 @@ def _spots(
         iy, ix = iy + box[0].start, ix + box[1].start
         x, y = lattice.centre_of(iy, ix)
         place = (float(x), float(y), float(height[iy, ix]))
-        spots.append(GlueSpot(line, float(inside.min()), place, (float(across), float(down))))
+        cells = np.argwhere(joined[box] == number) + np.array([part.start for part in box])
+        size = (float(across), float(down))
+        spots.append(GlueSpot(line, float(inside.min()), place, size, lattice.cell, cells))
     return spots

@@ -17,6 +17,7 @@ from simkit.compare.sweeps import Sweeps
 from simkit.stock.field import Lattice
 from simkit.stock.pour import AROUND, Poured
 from simkit.stock.steps import Done
+from simkit.stock.thickness import Thicknessed
 from simkit.target.grid import TargetGrid
 
 NEAR = 1.0  # mm from the rim of a pour: there neither the earlier nor the later moves alone tell the surface
@@ -65,7 +66,7 @@ class SideSweeps:
             faces = [
                 up * other.face
                 for _, other in every[k + 1 :]
-                if not isinstance(other, Poured) and other.up == up
+                if isinstance(other, Thicknessed) and other.up == up
             ]
             start = min([level, *faces])
             lowest = min([start, one.rim, *faces]) if one.up == up else start

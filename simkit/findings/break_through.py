@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from simkit.compare.spots import spots
+from simkit.compare.spots import Spot, spots
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
@@ -22,7 +22,7 @@ def find(evidence: Evidence) -> list[Finding]:
     found = spots(np.where(is_gone, gone.depth, 0), is_gone, lattice, shape.GAP)
     findings = []
     for nth, spot in enumerate(found[: shape.MOST]):
-        row, side = _last_cut(evidence, spot.cell)
+        row, side = _last_cut(evidence, spot)
         lesser = found[shape.MOST :] if nth == shape.MOST - 1 else []
         z = float(evidence.envelopes.side(side)[spot.cell])
         source = shape.source_at(evidence, side, spot.at, row)
@@ -55,10 +55,10 @@ def find(evidence: Evidence) -> list[Finding]:
     return findings
 
 
-def _last_cut(evidence: Evidence, cell: tuple[int, int]) -> tuple[int, int]:
-    """Return the row and side of the cut that goes deeper beyond the part at a cell."""
-    field, envelopes = evidence.field, evidence.envelopes
+def _last_cut(evidence: Evidence, spot: Spot) -> tuple[int, int]:
+    """Return row and side of the cut that goes deeper beyond the part at a spot; row -1 where a step does."""
+    field, envelopes, cell = evidence.field, evidence.envelopes, spot.cell
     above = float(envelopes.upper[cell] - field.upper[cell])
     below = float(field.lower[cell] - envelopes.lower[cell])
     side = 1 if above >= below else 2
-    return shape.owner_at(evidence, side, cell), side
+    return shape.owner_at(evidence, side, cell, spot.at), side

@@ -44,7 +44,7 @@ class Evidence:
     reach, cusps {1: ..., 2: ...}: of compare.reach_options and compare.cusps, for the sides in `deviations`.
     loose: of compare.loose.
     stood: of compare.standing.  seam: of compare.seam.  holes, pins: of compare.dowels.
-    poses: of compare.pose_fit, one for each setup.  seats: of compare.jig, by index of the setup.
+    poses: of compare.pose_fit, one for each setup.  seats: of compare.jig, one for each piece in a jig.
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
         its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
     columns(points (n, 2)) -> stock.steps.AtPoints: what is left, exact at any points.
@@ -94,7 +94,7 @@ class Evidence:
     seam: Any = None
     holes: list[Any] = field(default_factory=list)
     pins: list[Any] = field(default_factory=list)
-    seats: dict[int, Any] = field(default_factory=dict)
+    seats: list[Any] = field(default_factory=list)
     poses: list[Any] = field(default_factory=list)
     offsets: list[Any] = field(default_factory=list)
     budget: Any = None

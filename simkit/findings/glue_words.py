@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 from scipy import ndimage
 
-from simkit.compare.glue import FEATHER, GlueSpot, feather_spots, thin_glue_spots
+from simkit.compare.feather import feather_edges
+from simkit.compare.glue import FEATHER, SUSPECT, GlueSpot, feather_spots, thin_glue_spots
 from simkit.findings import thin_wall
 from simkit.job.layup import glue_lines
 
@@ -28,8 +29,10 @@ def glue_remarks(evidence: Any) -> list[str]:
         is_asked = ndimage.binary_dilation(evidence.envelopes.is_part)
     thin: list[GlueSpot] = []
     feather: list[GlueSpot] = []
+    is_bare = tuple(is_asked & ~field.is_resin(side) for side in (1, 2))
     for line in glue_lines(layup):
-        feather += feather_spots(lattice, field.lower, field.upper, is_asked, axis, line)
+        suspected = feather_spots(lattice, field.lower, field.upper, is_bare, axis, line, SUSPECT)
+        feather += feather_edges(suspected, lattice, evidence.columns, axis)
         if evidence.walls is not None:
             judged = thin_wall.is_judged(evidence)
             thin += thin_glue_spots(evidence.walls, judged, evidence.job.limits.thinnest_wall, axis, line)
@@ -41,8 +44,8 @@ def glue_remarks(evidence: Any) -> list[str]:
     ]
     words += [
         f"the wood runs out to a feather edge at the glue line at {name} = {spot.line:g} mm: the surface "
-        f"meets it at about {spot.least:.0f} degrees (told below {FEATHER:g}; where the outline bends, known "
-        f"to some 5 degrees) at {_place(spot, cell)}"
+        f"meets it at {_angle(spot)} degrees (told below {FEATHER:g}; the mean over {2 * cell:g} mm by exact "
+        f"heights, ±: what half of that gives otherwise) at {_place(spot, spot.known)}"
         for spot in _longest(feather)
     ]
     rest = max(len(thin) - MOST, 0) + max(len(feather) - MOST, 0)
@@ -53,6 +56,10 @@ def glue_remarks(evidence: Any) -> list[str]:
 
 def _longest(spots: list[GlueSpot]) -> list[GlueSpot]:
     return sorted(spots, key=lambda spot: -max(spot.size))[:MOST]
+
+
+def _angle(spot: GlueSpot) -> str:
+    return f"about {spot.least:.0f}" if spot.bound is None else f"{spot.least:.1f} ± {spot.bound:.1f}"
 
 
 def _place(spot: GlueSpot, cell: float) -> str:

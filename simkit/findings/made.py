@@ -10,6 +10,8 @@ from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.job.model import Job
 from simkit.job.steps import POUR, SAW
+from simkit.stock.pour import Poured
+from simkit.stock.saw import Sawn
 from simkit.units import area_words
 
 
@@ -18,6 +20,26 @@ def step_name(job: Job, number: int) -> str:
     step = job.steps[number]
     what = {POUR: "pour", SAW: "sawing"}.get(step.do) or f"step to {step.thickness:g} mm"
     return f"{what} after '{job.setups[step.after].name}'"
+
+
+def step_map(evidence: Evidence, side: int) -> np.ndarray:
+    """Return the number of the step that left the surface of a side in each cell, -1 for none (ny, nx).
+
+    A face that a cutter cut later is the cutter's; what was sawn off is the saw's, whatever ran there.
+    """
+    field = evidence.field
+    height, owner = (field.upper, field.upper_move) if side == 1 else (field.lower, field.lower_move)
+    made = np.full(field.lattice.shape, -1, np.int16)
+    is_left = (owner < 0) & field.is_solid
+    for number, one in evidence.steps_done():
+        if isinstance(one, Sawn):
+            is_off = one.is_off(*np.meshgrid(field.lattice.x(), field.lattice.y()))
+            made[is_off & evidence.starts[0].is_solid & (made < 0)] = number
+        elif one.step.side == side:
+            at = one.level if isinstance(one, Poured) else one.face
+            is_mine = is_left & (np.abs(height - at) < shape.SAME)
+            made[is_mine & one.is_near if isinstance(one, Poured) else is_mine] = number
+    return made
 
 
 def step_of(evidence: Evidence, one: shape.Looked) -> int | None:

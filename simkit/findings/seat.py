@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from simkit.compare.jig import Laid
 from simkit.compare.seat import REACH, SAME_HEIGHT, TURN, Seat
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
@@ -14,8 +15,10 @@ from simkit.job.model import Setup
 def find(evidence: Evidence) -> list[Finding]:
     """Return findings for each setup with a jig."""
     findings = []
-    for index, seat in evidence.seats.items():
+    for laid in evidence.seats:
+        index, seat, name = laid.setup, laid.seat, laid.name
         setup = evidence.job.setups[index]
+        subject = f"{setup.name}, {name}" if laid.number else setup.name
         common = {"setup": setup.name, **evidence.job_line(f"setups[{index}].jig")}
         is_tight = seat.room is not None and seat.room < seat.room_bound
         if is_tight:
@@ -24,11 +27,11 @@ def find(evidence: Evidence) -> list[Finding]:
                 Finding(
                     kind="seat",
                     severity="undecided" if is_open else "beyond",
-                    subject=f"{setup.name}, drops in",
+                    subject=f"{subject}, drops in",
                     message=(
-                        f"it is open whether the piece drops into the jig of '{setup.name}'"
+                        f"it is open whether {name} drops into the jig of '{setup.name}'"
                         if is_open
-                        else f"the piece does not drop into the jig of '{setup.name}': at the best place "
+                        else f"{name} does not drop into the jig of '{setup.name}': at the best place "
                         f"{-seat.room:.3f} mm is missing between upright walls, and it stands up by "
                         f"{seat.stands_up:.2f} mm"
                     ),
@@ -46,8 +49,8 @@ def find(evidence: Evidence) -> list[Finding]:
                 Finding(
                     kind="seat",
                     severity=severity,
-                    subject=f"{setup.name}, too low",
-                    message=f"the piece lies {-seat.stands_up:.2f} mm too low in the jig of '{setup.name}'",
+                    subject=f"{subject}, too low",
+                    message=f"{name} lies {-seat.stands_up:.2f} mm too low in the jig of '{setup.name}'",
                     advice="Cut the jig less deep, or correct jig_at.",
                     value=-seat.stands_up,
                     bound=seat.stands_up_bound,
@@ -62,9 +65,9 @@ def find(evidence: Evidence) -> list[Finding]:
                 Finding(
                     kind="seat",
                     severity=severity,
-                    subject=f"{setup.name}, stands up",
+                    subject=f"{subject}, stands up",
                     message=(
-                        f"the piece stands up by {seat.stands_up:.2f} mm in the jig of '{setup.name}': it "
+                        f"{name} stands up by {seat.stands_up:.2f} mm in the jig of '{setup.name}': it "
                         f"touches at ({x:.1f}, {y:.1f}, {z:.1f}) of the jig"
                     ),
                     advice=f"Cut the jig deeper there ({_places(seat)}), or correct jig_at.",
@@ -80,9 +83,9 @@ def find(evidence: Evidence) -> list[Finding]:
                 Finding(
                     kind="seat",
                     severity="beyond",
-                    subject=f"{setup.name}, rocks",
+                    subject=f"{subject}, rocks",
                     message=(
-                        f"the piece rocks in the jig of '{setup.name}': its weight acts {seat.tips:.1f} mm "
+                        f"{name} rocks in the jig of '{setup.name}': its weight acts {seat.tips:.1f} mm "
                         "outside what it rests on"
                     ),
                     advice="Let the jig bear it on both sides of its weight.",
@@ -93,22 +96,22 @@ def find(evidence: Evidence) -> list[Finding]:
                     **common,
                 )
             )
-        findings += _play(setup, seat, common)
+        findings += _play(setup, laid, subject, common)
     return findings
 
 
-def _play(setup: Setup, seat: Seat, common: dict[str, Any]) -> list[Finding]:
+def _play(setup: Setup, laid: Laid, subject: str, common: dict[str, Any]) -> list[Finding]:
     """Return the finding of a piece that can shift in its jig by more than `jig_play` of the setup."""
-    most = setup.jig_play
+    most, seat = setup.jig_play, laid.seat
     if most is None or (seat.room is not None and seat.play_shift is None):
         return []
     advice = "Make the pocket closer to the piece, or hold the piece in plan by stops or dowels."
     subject, measure = (
-        f"{setup.name}, play",
+        f"{subject}, play",
         "shift between upright walls, from one end of the play to the other",
     )
     if seat.room is None:
-        message = f"no upright walls of the jig of '{setup.name}' hold the piece in plan"
+        message = f"no upright walls of the jig of '{setup.name}' hold {laid.name} in plan"
         free = Finding(
             "seat", "beyond", message, advice, limit=most, measure=measure, subject=subject, **common
         )
@@ -121,7 +124,7 @@ def _play(setup: Setup, seat: Seat, common: dict[str, Any]) -> list[Finding]:
     if not severity:
         return []
     least = "at least " if max(seat.play_shift) >= REACH else ""
-    message = f"the piece can shift {least}{value:.2f} mm {way} in the jig of '{setup.name}'"
+    message = f"{laid.name} can shift {least}{value:.2f} mm {way} in the jig of '{setup.name}'"
     return [
         Finding(
             "seat",
@@ -153,20 +156,21 @@ def _places(seat: Seat) -> str:
 
 def seat_remarks(evidence: Evidence) -> list[str]:
     """Return how each piece seats in its jig, in sentences."""
-    words = [seat_words(seat, evidence.job.setups[index].name) for index, seat in evidence.seats.items()]
+    words = [seat_words(laid, evidence.job.setups[laid.setup].name) for laid in evidence.seats]
     return [
         f"{text}. Not looked at: whether it tilts until it finds a third place to rest on" for text in words
     ]
 
 
-def seat_words(seat: Seat, name: str) -> str:
-    """Return how the piece seats in the jig of the setup of that name, without a full stop."""
+def seat_words(laid: Laid, name: str) -> str:
+    """Return how a piece seats in the jig of the setup of that name, without a full stop."""
+    seat = laid.seat
     height = seat.stands_up
     lies = "at its stated height"
     if abs(height) > SAME_HEIGHT:
         lies = f"{abs(height):.2f} mm {'above' if height > 0 else 'below'} its stated height"
     drops = "drops in" if seat.drops_in else f"does not drop in ({-seat.room:.2f} mm is missing in plan)"
-    text = f"jig of '{name}': the piece {drops}, rests on the {seat.rests_on} {lies} "
+    text = f"jig of '{name}': {laid.name} {drops}, rests on the {seat.rests_on} {lies} "
     text += f"±{seat.stands_up_bound:.2f}"
     if seat.play_shift is not None:
         left, right, front, back = seat.play_shift
@@ -187,10 +191,11 @@ def _turn(turn: tuple[float, float]) -> str:
 
 
 def seat_rows(evidence: Evidence) -> list[dict[str, Any]]:
-    """Return the rows of the result: one for each setup with a jig."""
+    """Return the rows of the result: one for each piece that is laid into the jig of a setup."""
     return [
         {
-            "setup": evidence.job.setups[index].name,
+            "setup": evidence.job.setups[laid.setup].name,
+            "piece": laid.name,
             "drops_in": seat.drops_in,
             "room": seat.room,
             "room_bound": seat.room_bound,
@@ -206,5 +211,6 @@ def seat_rows(evidence: Evidence) -> list[dict[str, Any]]:
             "play_turn": seat.play_turn and list(seat.play_turn),
             "relief": [outline.tolist() for outline in seat.relief],
         }
-        for index, seat in evidence.seats.items()
+        for laid in evidence.seats
+        for seat in (laid.seat,)
     ]

@@ -322,7 +322,8 @@ def step_at(evidence: Evidence, side: int, at) -> int | None:
                 return number
             continue
         made = one.level if isinstance(one, Poured) else one.face
-        if one.step.side == side and abs(made - height) < SAME:
+        is_here = not isinstance(one, Poured) or bool(one.near(*at[:2]))
+        if one.step.side == side and is_here and abs(made - height) < SAME:
             return number
     return None
 

@@ -11,8 +11,8 @@ from simkit.job.key import Key
 class BudgetSpec:
     """The errors a person reckons with, None for what is not stated.
 
-    zero_setting, height_setting, thickness_error, planing mm, squareness degrees, moisture_change in percent
-    of moisture content: the most either way, every error up to it as likely as any other.
+    zero_setting, height_setting, thickness_error, planing, sawing mm, squareness degrees, moisture_change in
+    percent of moisture content: the most either way, every error up to it as likely as any other.
     scatter mm: one standard deviation of a normal error.
     """
 
@@ -22,6 +22,7 @@ class BudgetSpec:
     scatter: float | None = None
     thickness_error: float | None = None
     planing: float | None = None
+    sawing: float | None = None
     moisture_change: float | None = None
 
 
@@ -78,6 +79,14 @@ BUDGET_KEYS: tuple[Key, ...] = (
         "budget.planing",
         **_MM,
         help=f"How uneven planing leaves it beside that, either way{_EVEN}",
+        examples=("0.1",),
+        is_aside=True,
+    ),
+    Key(
+        "budget.sawing",
+        **_MM,
+        help="How far a sawn edge may lie from where the step has it, either way, in x and in y: it takes the"
+        f" zero of the second side along that is set at it{_EVEN}",
         examples=("0.1",),
         is_aside=True,
     ),

@@ -75,6 +75,11 @@ def swatch_of(colour: str, hatch: Callable[[np.ndarray, np.ndarray], None] | Non
     return swatch
 
 
+def resin_sign() -> Sign:
+    """Return the entry of a legend for resin that is dotted over the colours of a map."""
+    return Sign("dots: resin", swatch_of(colours.CLASSES[colours.WITHIN], canvas.dot_over))
+
+
 def draw_class_map(
     path,
     paint: Callable[[SeenPlan], Painted],
@@ -88,13 +93,15 @@ def draw_class_map(
     subtitle: str = "",
     findings: Sequence[dict[str, Any]] = (),
     over: Callable[[Page, SeenPlan, float, float], None] | None = None,
+    resin: np.ndarray | None = None,
 ) -> str:
     """Draw a map as a PNG at `path` and return the path.
 
     paint: what lies under each pixel.  over(page, seen, left, top): what is drawn on it, in pixels of the
     page.  lattice, is_part (ny, nx) bool or None: blank frame; the part gets an outline.  side 1 or 2; turn
     of that setup.  blank mm.  subtitle: a sentence or two below the title.  findings: as plan_views takes
-    them; those with a place are numbered on the map, and listed below it.
+    them; those with a place are numbered on the map, and listed below it.  resin (ny, nx) bool: where what is
+    seen is resin, dotted over the colours.
     Accuracy: that of `paint`.  Same input, same bytes on one machine.
     """
     if is_part is not None and np.shape(is_part) != lattice.shape:
@@ -105,6 +112,9 @@ def draw_class_map(
     seen = SeenPlan(lattice, blank, turn, pitch, across, down)
     painted = paint(seen)
     signs = list(painted.signs)
+    if resin is not None and resin.any():
+        canvas.dot_over(painted.picture, seen.nearest(resin, False))
+        signs.append(resin_sign())
     if is_part is not None:
         signs.append(Sign("edge of the part"))
     inner = width - 2 * MARGIN

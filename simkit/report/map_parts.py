@@ -19,6 +19,8 @@ SIDE_ROOM, LEFT_ROOM, TOP_ROOM, FRONT_ROOM = 128, 128, 48, 84  # pixels between 
 RADIUS, SPOT = 17.0, 6.5  # pixels, circle of a finding's number and ring at its place
 LOW, BAND = 260, 54  # pixels: a map lower than this gets a band above for numbers
 MOST_MARKS, MOST_LISTED = 60, 16  # the list below the map gives words to the first; others are rings
+GLUE_DASHES = (1.5, 4.0)  # dotted, in widths of the line
+GLUE_WORDS = "glue line of the blank"
 MUST = ("safety", "beyond", "undecided")
 
 # Short words for a finding's kind; a kind that is not here is told by its own name.
@@ -201,3 +203,10 @@ def finding_words(finding):
     unit = finding.get("unit", "mm")
     text = words if value is None else f"{value:.2f} {unit} {words}" if unit else f"{value:.1f} {words}"
     return canvas.tidy(text if finding.get("at") is not None else f"{text} (no one place)")
+
+
+def draw_glue(page, seen, paths, left: float, top: float) -> None:
+    """Dot the lines of the glue, each (n, 2) mm in the blank, on a map whose corner is at (left, top)."""
+    for path in paths:
+        x, y = seen.pixel(*np.asarray(path, float).T)
+        page.line(left + x, top + y, colours.INK, 1.2, 3.6, GLUE_DASHES)

@@ -7,11 +7,13 @@ from typing import Any
 
 from simkit.findings import thin_wall
 from simkit.findings.evidence import Evidence
+from simkit.findings.made import step_map
 from simkit.job.model import Job
-from simkit.job.steps import POUR, THICKNESS
+from simkit.job.steps import POUR, SAW
+from simkit.report.glue_paths import glue_paths
 from simkit.report.seam_view import draw_seam
 from simkit.report.wall_views import draw_walls
-from simkit.report.who_cut_views import draw_who_cut, owners_of
+from simkit.report.who_cut_views import draw_who_cut, owners_of, with_steps
 
 
 def draw_more_maps(
@@ -30,6 +32,7 @@ def draw_more_maps(
     for side in sides:
         seen = {"side": side, "turn": turns[side], "blank": job.blank}
         findings = [row for row in result["findings"] if row["side"] in (side, None)]
+        resin = field.is_resin(side)
         if evidence.walls is not None:
             path = folder / f"walls_side_{side}.png"
             draw_walls(
@@ -41,6 +44,8 @@ def draw_more_maps(
                 is_part=is_part,
                 title=f"{name}: how thick the walls are, seen from side {side}",
                 findings=result["findings"],
+                glue=glue_paths(job.layup, job.blank, field, side, is_part),
+                resin=resin,
                 **seen,
             )
             pictures.append(str(path))
@@ -49,11 +54,13 @@ def draw_more_maps(
         draw_who_cut(
             path,
             field=field,
-            owners=owners_of(rows, evidence.moves, job.cutters),
+            owners=with_steps(
+                owners_of(rows, evidence.moves, job.cutters), step_map(evidence, side), step_names(job)
+            ),
             is_part=is_part,
             title=f"{name}: which program and which cutter cut where, side {side}",
             findings=findings,
-            uncut=_uncut_words(job),
+            resin=resin,
             **seen,
         )
         pictures.append(str(path))
@@ -75,8 +82,10 @@ def draw_more_maps(
     return pictures
 
 
-def _uncut_words(job: Job) -> str:
-    """Return what the map of who cut where says of places that no cutter made last."""
-    doings = {step.do for step in job.steps}
-    others = [words for do, words in ((POUR, "poured"), (THICKNESS, "planed")) if do in doings]
-    return f"not cut by a program: {' or '.join(others)}, or as it was" if others else "no program cut here"
+def step_names(job: Job) -> list[str]:
+    """Return what the map of who cut where calls each step of a job."""
+    names = []
+    for step in job.steps:
+        what = {POUR: "resin as it was poured", SAW: "saw"}.get(step.do, step.tool)
+        names.append(f"{what}, after '{job.setups[step.after].name}'")
+    return names

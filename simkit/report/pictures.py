@@ -78,9 +78,9 @@ def holding_wood(evidence: Evidence) -> np.ndarray | None:
 
 def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list[str]:
     """Draw the plan views of each side, of jigs, and the plots along the programs; return their paths."""
-    from simkit.job.layup import glue_lines
     from simkit.report.budget_view import draw_budget
     from simkit.report.effort_views import draw_along
+    from simkit.report.glue_paths import glue_paths
     from simkit.report.more_maps import draw_more_maps
     from simkit.report.plan_views import draw_plan_view
     from simkit.report.seat_view import draw_seat
@@ -113,7 +113,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
             cell=field.lattice.cell,
             relief=(field.upper if side == 1 else field.lower).astype(np.float64),
             resin=None if field.wood_upper is None else field.is_resin(side),
-            glue=glue_lines(job.layup) if job.layup is not None and job.layup.joined == "along y" else None,
+            glue=glue_paths(job.layup, job.blank, field, side),
         )
         pictures.append(str(path))
         if side in evidence.reach:
@@ -130,6 +130,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
                 turn=turns[side],
                 blank=job.blank,
                 title=f"{name}: ridges between passes, and why wood was left standing, side {side}",
+                resin=None if field.wood_upper is None else field.is_resin(side),
             )
             pictures.append(str(path))
     for number, line in enumerate(evidence.lines, 1):
@@ -137,11 +138,12 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
         title = f"{name}: cut open along a line"
         pictures.append(draw_section(path, evidence, line, title=title, findings=result["findings"]))
     pictures += draw_more_maps(folder, evidence, turns, result)
-    for index, seat in evidence.seats.items():
-        words = seat_words(seat, job.setups[index].name)
-        path = folder / f"seat_setup_{index + 1}.png"
+    for laid in evidence.seats:
+        words = seat_words(laid, job.setups[laid.setup].name)
+        piece = f"_piece_{laid.number}" if laid.number else ""
+        path = folder / f"seat_setup_{laid.setup + 1}{piece}.png"
         pictures.append(
-            draw_seat(path, seat, f"{words[:1].upper()}{words[1:]}.", f"{name}: the piece in its jig")
+            draw_seat(path, laid.seat, f"{words[:1].upper()}{words[1:]}.", f"{name}: the piece in its jig")
         )
     if result["budget"] is not None and result["budget"]["plan"]:
         title = f"{name}: how far the second side may land off its place"

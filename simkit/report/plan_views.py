@@ -7,6 +7,7 @@ is imported here, so the caller imports this module only when a picture is wante
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from scipy import ndimage
@@ -19,6 +20,8 @@ from simkit.report.canvas import BODY, MARGIN, SMALL, TITLE, Page
 from simkit.report.map_parts import (
     BAND,
     FRONT_ROOM,
+    GLUE_DASHES,
+    GLUE_WORDS,
     LEFT_ROOM,
     LOW,
     MOST_LISTED,
@@ -28,6 +31,7 @@ from simkit.report.map_parts import (
     TALLEST,
     TOP_ROOM,
     WIDTH,
+    draw_glue,
     draw_head,
     draw_list,
     draw_numbers,
@@ -40,8 +44,6 @@ from simkit.report.map_parts import (
 )
 from simkit.report.seen_plan import SeenPlan
 from simkit.stock.field import Lattice
-
-GLUE_DASHES = (1.5, 4.0)  # dotted, in widths of the line
 
 
 def draw_plan_view(
@@ -62,7 +64,7 @@ def draw_plan_view(
     relief: np.ndarray | None = None,
     is_judged: bool = True,
     dpi: float = canvas.BASE_DPI,
-    glue: list[float] | None = None,
+    glue: Sequence[np.ndarray] = (),
     resin: np.ndarray | None = None,
 ) -> str:
     """Draw the map of one side as a PNG at `path` and return the path.
@@ -76,7 +78,7 @@ def draw_plan_view(
     cell mm, as the check says it.  relief (ny, nx) mm, height of the surface of this side in the blank
     frame, or None: shades what is within the limits a little.  is_judged: False where there is no
     target: the shaded surface alone is drawn, without the colour scale.  dpi: 150 gives 1800 pixels at most.
-    glue: y of the glue lines that stand upright along the blank, mm.
+    glue: lines of the glue between boards, each (n, 2) mm, blank frame.
     resin (ny, nx) bool or None: where the surface of this side is resin; dotted, also over colours.
 
     Accuracy: a colour shows the worst deviation of all cells under a pixel, and what is thinner than 3
@@ -109,7 +111,7 @@ def draw_plan_view(
     map_top = y_head + canvas.line_height(SMALL) + TOP_ROOM + band
     key_top = map_top + down + FRONT_ROOM + 22
     signs = _signs(flags, findings, is_judged)[0 if is_judged else 1 :]
-    signs += [("glue", "glue line of the blank")] if glue else []
+    signs += [("glue", GLUE_WORDS)] if len(glue) else []
     sign_rows = flow(signs, inner)
     list_top = key_top + canvas.KEY_HEIGHT + 50 + 42 * (1 + max((row for row, _ in sign_rows), default=-1))
     columns = 3 if inner > 1500 else 2
@@ -124,9 +126,7 @@ def draw_plan_view(
     page.image(picture, left, top)
     if is_judged:
         draw_outline(page, seen, index != colours.NO_TARGET, left, top)
-    for y_glue in glue or ():
-        _, y = seen.pixel(0.0, y_glue)
-        page.line([left, left + across], [top + y] * 2, colours.INK, 1.2, 3.6, GLUE_DASHES)
+    draw_glue(page, seen, glue, left, top)
     page.box(left, top, across, down, edge=colours.INK, edge_width=1.6, zorder=4)
     draw_rulers(page, blank, pitch, left, top, across, down, band)
     busy = np.zeros((page.height, page.width), bool)

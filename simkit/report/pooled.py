@@ -34,6 +34,21 @@ def pooled(lower, upper, class_lower, class_upper, most: int):
     return (*(a.astype(np.float32) for a in surfaces), *classes, fold)
 
 
+def pooled_wood(lower, upper, wood_lower, wood_upper, fold: int):
+    """Return where wood begins and ends in the columns of a solid that `pooled` has folded so, each mm.
+
+    All (ny, nx) mm; wood_lower, wood_upper: as in a field.  The lowest and the highest wood of each block:
+    resin may look a cell smaller than it is, and none is shown where there is none.
+    """
+    top = np.clip(wood_upper, lower, np.maximum(lower, upper))
+    bottom = np.clip(wood_lower, lower, top)
+    is_solid = upper > lower
+    high = _blocks(np.where(is_solid, top, -np.inf), fold, -np.inf).max(0)
+    low = _blocks(np.where(is_solid, bottom, np.inf), fold, np.inf).min(0)
+    is_left = np.isfinite(high) & np.isfinite(low)
+    return (np.where(is_left, part, 0).astype(np.float32) for part in (low, high))
+
+
 def pooled_share(is_true: np.ndarray, fold: int) -> np.ndarray:
     """Return which part of each block of `fold` x `fold` cells is true (ny / fold, nx / fold), 0 to 1."""
     return _blocks(is_true, fold, False).mean(0)

@@ -17,6 +17,8 @@ from simkit.report.labels import place_labels
 from simkit.report.line_section import LineSection, cut_along, runs
 from simkit.report.map_parts import (
     BAND,
+    GLUE_DASHES,
+    GLUE_WORDS,
     LOW,
     MUST,
     RADIUS,
@@ -36,7 +38,6 @@ BESIDE = 1.0  # mm: a finding so near the line is numbered on it
 MOST_NUMBERS = 8
 LEAST = 4  # pixels: what is off by more than a limit is never drawn thinner
 DASHES = (5.0, 3.0)
-GLUE = (1.5, 4.0)
 WOOD = colours.CLASSES[colours.WITHIN]
 AIR = "#fbfaf7"  # the stock that was cut away
 PROUD, DEEP = colours.CLASSES[colours.WITHIN + 2], colours.CLASSES[colours.WITHIN - 2]
@@ -200,12 +201,14 @@ class _Window:
             if layup.joined == "along z":
                 _, y = self.pixel(0.0, glue)
                 if self.top < y < self.top + self.down:
-                    page.line([self.left, self.left + self.across], [y, y], colours.INK, 1.2, 4.1, GLUE)
+                    page.line(
+                        [self.left, self.left + self.across], [y, y], colours.INK, 1.2, 4.1, GLUE_DASHES
+                    )
             elif abs(line.end[1] - line.start[1]) > 1e-9:
                 part = (glue - line.start[1]) / (line.end[1] - line.start[1])
                 x, _ = self.pixel(part * line.length, 0.0)
                 if self.left < x < self.left + self.across:
-                    page.line([x, x], [self.top, self.top + self.down], colours.INK, 1.2, 4.1, GLUE)
+                    page.line([x, x], [self.top, self.top + self.down], colours.INK, 1.2, 4.1, GLUE_DASHES)
 
 
 def _close_places(cut: LineSection) -> list[tuple[float, float, int, float, str]]:
@@ -361,5 +364,5 @@ def _signs(seen: dict[str, bool], evidence: Evidence) -> list[Sign]:
     if evidence.target_grid is not None:
         signs.append(Sign("the part", line=colours.INK, dashes=DASHES))
     if evidence.job.layup is not None:
-        signs.append(Sign("glue line of the blank", line=colours.INK, dashes=GLUE))
+        signs.append(Sign(GLUE_WORDS, line=colours.INK, dashes=GLUE_DASHES))
     return signs

@@ -12,6 +12,7 @@ from simkit.compare.reach_options import CUTTER, PROGRAM
 from simkit.job.model import Blank
 from simkit.report import canvas, colours
 from simkit.report.canvas import MARGIN, SMALL, TITLE, Page
+from simkit.report.class_map import draw_sign, resin_sign
 from simkit.report.map_parts import (
     FRONT_ROOM,
     LEFT_ROOM,
@@ -35,6 +36,7 @@ LOW, HIGH, HIGHER, HIGHEST = colours.CLASSES[colours.WITHIN], *colours.PUOR_11[7
 CANNOT, DID_NOT = "#8c510a", "#35978f"
 UNTOLD = "#f9f9f8"
 NOTHING, NOT_TOLD = 0, 1  # classes of the map; 2 to 5 ridges, 6 and 7 causes
+WAY, RESIN = -1, -2  # what the legend has beside them
 STROKE, MOST_STROKES = 8.0, 260  # pixels, half a stroke along the passes; at most so many
 
 
@@ -51,12 +53,14 @@ def draw_surface_view(
     turn: str,
     blank: Blank,
     title: str,
+    resin: np.ndarray | None = None,
 ) -> str:
     """Draw the map of one side as a PNG at `path` and return the path.
 
     lattice: of is_part and cause (ny, nx), blank frame.  cusps: of that side, None when none were traced.
     cause: of compare.reach_options.  wanted mm: the ridge that the classes are multiples of; is_limit: the
     job states it.  side 1 or 2; turn of that setup.  blank mm.
+    resin: as draw_plan_view takes it.
     Accuracy: a trace colours the cells it stands for; a cause is widened to 3 pixels where it is thinner,
     so that none is lost.
     """
@@ -71,6 +75,8 @@ def draw_surface_view(
     for value, at in ((CUTTER, 6), (PROGRAM, 7)):
         shown = np.where(_widened(seen.highest((cause == value).astype(np.int8)) > 0), at, shown)
     picture = np.array([colours.rgb(colour) for colour in palette], np.uint8)[shown]
+    is_dotted = np.zeros(shown.shape, bool) if resin is None else seen.nearest(resin & is_part, False)
+    canvas.dot_over(picture, is_dotted)
 
     word = "limit" if is_limit else "wanted"
     # What is told at all comes into the legend.
@@ -85,7 +91,8 @@ def draw_surface_view(
     ]
     signs = [(number, text) for number, text in names if number == 2 or (shown == number).any()]
     has_strokes = cusps is not None and bool((cusps.height > wanted / 20).any())
-    signs += [(-1, "direction of the passes")] if has_strokes else []
+    signs += [(RESIN, "dots: resin")] if is_dotted.any() else []
+    signs += [(WAY, "direction of the passes")] if has_strokes else []
     inner = width - 2 * MARGIN
     places = flow(signs, inner)
     head = canvas.wrapped(title, TITLE, inner, True, 2)
@@ -107,7 +114,10 @@ def draw_surface_view(
         _strokes(page, seen, cusps, wanted, left, top)
     for (row, x), (number, text) in zip(places, signs, strict=True):
         at = (MARGIN + x, key_top + 42 * row)
-        if number < 0:
+        if number == RESIN:
+            draw_sign(page, *at, resin_sign())
+            continue
+        if number == WAY:
             page.line([at[0], at[0] + 48], [at[1], at[1]], colours.INK, 1.6)
         else:
             page.box(round(at[0]), round(at[1]) - 13, 48, 26, palette[number])

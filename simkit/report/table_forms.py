@@ -44,6 +44,7 @@ class Seat:
     """How the piece seats in the jig of a setup; places and shifts in the frame of the jig's board."""
 
     setup: str = told("the setup that names the jig")
+    piece: str = told("which piece of the blank; with its middle where that is in several")
     drops_in: bool = told("whether upright walls let it in")
     room: float | None = told(
         "mm, between upright walls at the best place, negative: missing; None: no walls"

@@ -17,7 +17,7 @@ from simkit.compare.walls import Walls
 from simkit.job.model import Blank
 from simkit.report import colours
 from simkit.report.class_map import Painted, Sign, draw_class_map, swatch_of
-from simkit.report.map_parts import widened
+from simkit.report.map_parts import GLUE_DASHES, GLUE_WORDS, draw_glue, widened
 from simkit.report.seen_plan import SeenPlan
 
 # ColorBrewer 2.0, Cynthia A. Brewer, colorbrewer2.org: the teal arm of BrBG, eleven classes, listed there as
@@ -42,12 +42,15 @@ def draw_walls(
     blank: Blank,
     title: str,
     findings: Sequence[dict[str, Any]],
+    glue: Sequence[np.ndarray] = (),
+    resin: np.ndarray | None = None,
 ) -> str:
     """Draw the wall thickness as seen in one setup as a PNG at `path` and return the path.
 
     cut, target: of the wood and of the part, as in the evidence.  limit mm.  is_judged, is_part (ny, nx)
     bool: cells that count, and those of the part.  side, turn, blank, title, findings: as draw_class_map
-    takes them; findings of other kinds are left out.
+    takes them; findings of other kinds are left out.  glue, resin: as
+    draw_plan_view takes them.
     Accuracy: the least thickness at each cell, as measured there; what is thinner than the limit is widened
     to 3 pixels where it is narrower.
     """
@@ -79,6 +82,8 @@ def draw_walls(
         if worse.any():
             swatch = swatch_of(SHADES[1], lambda image, mask: _hatch(image, mask, DARK_LINE))
             signs.append(Sign("hatched: thinner than the part has it", swatch))
+        if len(glue):
+            signs.append(Sign(GLUE_WORDS, line=colours.INK, dashes=GLUE_DASHES))
         return Painted(picture, shown >= 2, signs)
 
     return draw_class_map(
@@ -93,6 +98,8 @@ def draw_walls(
         subtitle="Thickness is the diameter of the largest ball inside the wood that touches it there. "
         "Wood left standing does not count.",
         findings=findings,
+        over=lambda page, seen, left, top: draw_glue(page, seen, glue, left, top),
+        resin=resin,
     )
 
 

@@ -36,9 +36,9 @@ LEAST = 15.0  # pixels from the middle of an area to its edge, for a letter to f
 
 @dataclass(frozen=True)
 class Owners:
-    """Who cut each cell: index (ny, nx) into `names`, -1 nobody.
+    """Who left each cell as it is: index (ny, nx) into `names`, -1 nobody.
 
-    names: of cutters and their programs, in the order in which they first ran.
+    names: of cutters and their programs, in the order in which they first ran; then of steps.
     """
 
     index: np.ndarray
@@ -67,6 +67,19 @@ def owners_of(rows: np.ndarray, moves: Moves, cutters: dict[int, Cutter]) -> Own
     return Owners(index, tuple(names))
 
 
+def with_steps(owners: Owners, made: np.ndarray, names: Sequence[str]) -> Owners:
+    """Return owners with the steps of a job behind the cutters, those that left no cell left out.
+
+    made (ny, nx): number of the step that left a cell as it is, -1 for none: see findings.made.step_map.
+    names: of all steps.
+    """
+    index, told = owners.index.copy(), list(owners.names)
+    for number in np.unique(made[made >= 0]).tolist():
+        index[made == number] = len(told)
+        told.append(names[number])
+    return Owners(index, tuple(told))
+
+
 def draw_who_cut(
     path,
     *,
@@ -78,16 +91,17 @@ def draw_who_cut(
     blank: Blank,
     title: str,
     findings: Sequence[dict[str, Any]],
-    uncut: str = "no program cut here",
+    resin: np.ndarray | None = None,
 ) -> str:
     """Draw who cut each place of one side as a PNG at `path` and return the path.
 
     field: what is left.  owners: of that side.  is_part (ny, nx) bool, or None.  side, turn, blank, title,
-    findings: as draw_class_map takes them.  uncut: what the legend says of places that no cutter made.
+    findings, resin: as draw_class_map takes them.
     Accuracy: the cell under each pixel; what is thinner than 3 pixels is widened to 3.  Beyond MOST pairs the
     rest shares one colour.
     """
     index = np.minimum(owners.index, MOST)
+    index = np.where((index == -1) & ~field.is_solid, -2, index)  # cells beyond the blank's own edge
     letters = [chr(ord("A") + number) for number in range(min(len(owners.names), MOST))]
 
     def paint(seen: SeenPlan) -> Painted:
@@ -113,11 +127,11 @@ def draw_who_cut(
         if (shown == MOST).any():
             signs.append(Sign("further programs and cutters", swatch_of(colours.QUIET_INK)))
         if (shown == -1).any():
-            signs.append(Sign(uncut, swatch_of(UNCUT)))
+            signs.append(Sign("as it was: no program cut here", swatch_of(UNCUT)))
         if is_gone.any():
             pale = swatch_of(LIGHT[int(shown[is_gone].max()) % len(LIGHT)])
             pale[:, pale.shape[1] // 2 :] = _paler(pale[:, pale.shape[1] // 2 :])
-            signs.append(Sign("pale: cut right through", pale))
+            signs.append(Sign("pale: nothing left", pale))
         is_busy = np.zeros(shown.shape, bool)
         for number in range(len(letters)):
             for x, y in _middles(shown == number, is_gone):
@@ -140,8 +154,10 @@ def draw_who_cut(
         side=side,
         turn=turn,
         title=title,
-        subtitle="Each place has the colour and the letter of the program and the cutter that cut it last.",
+        subtitle="Each place has the colour and the letter of the program and the cutter that cut it last, "
+        "or of the step that left it so.",
         findings=findings,
+        resin=resin,
         over=over,
     )
 

@@ -12,6 +12,7 @@ from simkit.stock.field import Lattice
 LATTICE = Lattice((0.0, 0.0), 0.25, 160, 120)  # 40 x 30 mm
 X, Y = np.meshgrid(LATTICE.x(), LATTICE.y())
 ALL = np.ones(LATTICE.shape, bool)
+BOTH = (ALL, ALL)
 NOTHING = np.zeros(LATTICE.shape)
 
 
@@ -20,7 +21,7 @@ NOTHING = np.zeros(LATTICE.shape)
 def test_feather__a_level_glue_plane_meets_a_slope(slope, heading):
     """A plane that falls by `slope` meets a level plane at that very angle, whatever its heading."""
     way = (X - 20) * math.cos(math.radians(heading)) + (Y - 15) * math.sin(math.radians(heading))
-    spots = feather_spots(LATTICE, NOTHING - 20, 9 + math.tan(math.radians(slope)) * way, ALL, 2, 9.0)
+    spots = feather_spots(LATTICE, NOTHING - 20, 9 + math.tan(math.radians(slope)) * way, BOTH, 2, 9.0)
     assert len(spots) == (1 if slope < 15 else 0)
     for spot in spots:
         assert spot.least == pytest.approx(slope, abs=1e-6)
@@ -34,7 +35,7 @@ def test_feather__a_level_glue_plane_meets_a_slope(slope, heading):
 def test_feather__an_upright_glue_plane_meets_a_steep_wall(slope):
     """A wall that leans back from upright by 90 - slope degrees meets the plane y = 15.1 at that angle."""
     upper = 100 + math.tan(math.radians(slope)) * (Y - 15)
-    spots = feather_spots(LATTICE, NOTHING - 500, upper, ALL, 1, 15.1)
+    spots = feather_spots(LATTICE, NOTHING - 500, upper, BOTH, 1, 15.1)
     assert len(spots) == (1 if 90 - slope < 15 else 0)
     for spot in spots:
         assert spot.least == pytest.approx(90 - slope, abs=1e-6)
@@ -48,9 +49,9 @@ def test_feather__an_upright_wall_in_plan(aslant, is_told):
     """An upright wall 8 mm high at an angle to the glue plane: a sliver along it, none aslant."""
     turned = math.radians(aslant)
     is_high = (Y - 15.1) * math.cos(turned) - (X - 20) * math.sin(turned) > 0
-    spots = feather_spots(LATTICE, NOTHING, np.where(is_high, 12.0, 4.0), ALL, 1, 15.1)
+    spots = feather_spots(LATTICE, NOTHING, np.where(is_high, 12.0, 4.0), BOTH, 1, 15.1)
     assert bool(spots) is is_told
-    assert not feather_spots(LATTICE, NOTHING, np.where(is_high, 12.0, 4.0), ALL, 1, 6.0)
+    assert not feather_spots(LATTICE, NOTHING, np.where(is_high, 12.0, 4.0), BOTH, 1, 6.0)
 
 
 def test_thin__a_floor_that_falls_through_the_limit():
@@ -78,7 +79,7 @@ def test_thin__an_upright_plane_across_a_floor():
 def test_feather__an_upright_wall_aslant_is_known_to_3_degrees(aslant, is_told):
     turned = math.radians(aslant)
     is_high = (Y - 15.1) * math.cos(turned) - (X - 20) * math.sin(turned) > 0
-    spots = feather_spots(LATTICE, NOTHING, np.where(is_high, 30.0, 4.0), ALL, 1, 15.1)
+    spots = feather_spots(LATTICE, NOTHING, np.where(is_high, 30.0, 4.0), BOTH, 1, 15.1)
     assert bool(spots) is is_told
     for spot in spots:
         assert spot.least == pytest.approx(aslant, abs=3.0)

@@ -2,9 +2,16 @@
 
 import json
 
+import numpy as np
 import pytest
 
+from simkit.check import check as whole_check
 from simkit.cli import main
+from simkit.findings.made import step_map
+from simkit.job.reader import read_job
+from simkit.program.job_programs import read_programs
+from simkit.report.more_maps import step_names
+from simkit.report.who_cut_views import owners_of, with_steps
 from tests.findings.programs import dug
 from tests.findings.test_steps import FLUSH, PLAIN, POCKET, POUR, TURNED, failing, stated
 from tests.small_job import HEAD, JOB, block, check
@@ -140,3 +147,39 @@ def test_wall__under_a_planed_face_names_the_step(tmp_path, left, kind):
         assert row["message"].endswith("side 1 is as the step to 10.6 mm after 'top' left it")
         assert row["value"] == pytest.approx(0.6, abs=0.01)
     assert " step " in row["advice"]
+
+
+def test_map__resin_planer_and_saw_each_have_their_places(tmp_path):
+    """Resin poured 2 below the face, 1 planed off beside it, sawn all round, then a slot 6 wide at y = 15."""
+    second = (
+        '[[setups]]\nname = "again"\nturn = "none"\nprograms = ["again.nc"]\n'
+        'zero = { corner = "left front", face = "bottom" }\n'
+    )
+    saw = {"do": "saw", "box": [[4, 3], [36, 27]]}
+    text = stated({"do": "pour", "below": 2}, {"do": "thickness", "thickness": 11}, saw)
+    text = text.replace("[[steps]]", second + "[[steps]]", 1)
+    (tmp_path / "top.nc").write_text(dug(PLAIN, *POCKET), encoding="utf-8")
+    (tmp_path / "again.nc").write_text(dug(PLAIN, (-8, 12, 9, 40, 12)), encoding="utf-8")
+    block(4, 36, 3, 27, 0, 11).export(tmp_path / "part.stl")
+    (tmp_path / "job.toml").write_text(text, encoding="utf-8")
+    job = read_job(tmp_path / "job.toml")
+    evidence, _, _ = whole_check(job, read_programs(job), 0.5)
+    made = step_map(evidence, 1)
+    x, y = np.meshgrid(evidence.field.lattice.x(), evidence.field.lattice.y())
+    is_left = (x > 4) & (x < 36) & (y > 3) & (y < 27)
+    is_slot = is_left & (abs(y - 15) < 3)
+    is_pocket = is_left & (np.hypot(x - np.clip(x, 12, 16), y - np.clip(y, 15, 21)) < 3)
+    assert np.array_equal(made == 2, ~is_left)
+    assert np.array_equal(made == 0, is_pocket & ~is_slot)
+    assert np.array_equal(made == 1, is_left & ~is_pocket & ~is_slot)
+    assert np.array_equal(made == -1, is_slot)
+    assert set(np.unique(step_map(evidence, 2))) == {-1, 2}  # of the lower face only what is gone
+    assert step_names(job) == [
+        "resin as it was poured, after 'top'",
+        "planer, after 'top'",
+        "saw, after 'top'",
+    ]
+    cut = owners_of(evidence.field.upper_move, evidence.moves, job.cutters)
+    owners = with_steps(cut, made, step_names(job))
+    assert owners.names == ("T1 6 mm flat, again.nc", *step_names(job))
+    assert np.array_equal(owners.index, made + 1)

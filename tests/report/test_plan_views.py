@@ -268,7 +268,7 @@ def test_plan__glue_lines_are_dotted_where_they_run(tmp_path, turn, gaps):
     plain = scene() | {"turn": turn, "findings": []}
     without, drawn = (
         pixels(plan_views.draw_plan_view(tmp_path / f"{len(glue)}.png", **plain, glue=glue))
-        for glue in ([], [15.0, 30.0, 75.0])
+        for glue in ([], [np.array([[0, y], [280, y]]) for y in (15.0, 30.0, 75.0)])
     )
     height = min(len(without), len(drawn))
     differs = (without[:height] != drawn[:height]).any(-1)

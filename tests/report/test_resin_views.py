@@ -3,24 +3,31 @@
 import base64
 import re
 import zlib
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
 
 from simkit import check
+from simkit.job.model import Blank
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
-from simkit.report import canvas, colours, scenes
+from simkit.report import canvas, colours, map_parts, scenes
 from simkit.report.console import Console
 from simkit.report.lengths import Lengths
+from simkit.report.more_maps import draw_more_maps
 from simkit.report.page.page import page_text
 from simkit.report.page.scene import RESIN, scene_of, scene_part
 from simkit.report.page.section import section
-from simkit.report.pictures import draw_plans
+from simkit.report.pictures import draw_plans, turns_of
+from simkit.report.pooled import pooled_wood
 from simkit.report.result import result_of
 from simkit.report.solid_mesh import RESIN as SOLID_RESIN
 from simkit.report.solid_mesh import striped, surface
+from simkit.report.surface_views import draw_surface_view
+from simkit.stock.field import blank_lattice
 from tests.findings.programs import dug
 from tests.findings.test_steps import FLUSH, PLAIN, POCKET, POUR, stated
 from tests.small_job import block
@@ -56,6 +63,44 @@ def test_plan_view__the_pocket_is_teal_and_dotted(checked, tmp_path):
     assert (teal + dots) / (teal + dots + grey) == pytest.approx(AREA / (40 * 30), rel=0.1)
 
 
+def test_maps_of_walls_and_of_who_cut__resin_is_dotted(checked, tmp_path):
+    """The same dots as over colours that are off; where it lies, and nowhere else."""
+    evidence, result = checked
+    no_resin = replace(evidence, field=replace(evidence.field, wood_upper=None))
+    wide = map_parts.WIDTH - map_parts.LEFT_ROOM - map_parts.SIDE_ROOM  # pixels for 40 mm
+    drawn = []
+    for name, one in (("with", evidence), ("without", no_resin)):
+        (tmp_path / name).mkdir()
+        paths = draw_more_maps(tmp_path / name, one, turns_of(one), result)
+        drawn.append([np.asarray(Image.open(path).convert("RGB")).astype(int) for path in sorted(paths)])
+    assert [Path(path).name for path in sorted(paths)] == ["walls_side_1.png", "who_cut_side_1.png"]
+    for dotted, plain in zip(*drawn, strict=True):
+        rows = round(150 + 30 / 40 * wide)  # those of the map, not of its legend
+        y, x = np.nonzero((dotted[:rows] != plain[:rows]).any(axis=-1))
+        assert np.ptp(x) * 40 / wide == pytest.approx(10, abs=0.5)
+        assert np.ptp(y) * 40 / wide == pytest.approx(12, abs=0.5)
+
+
+def test_map_of_ridges__resin_is_dotted(tmp_path):
+    """A round of resin 8 mm across in a part of 30 x 20, of no ridges: as many dots as on the plain map."""
+    lattice = blank_lattice(40, 30, 0.5)
+    x, y = np.meshgrid(lattice.x(), lattice.y())
+    common = {"lattice": lattice, "is_part": (abs(x - 20) < 15) & (abs(y - 15) < 10), "cusps": None}
+    common |= {"cause": np.zeros(lattice.shape, np.int8), "wanted": 0.02, "is_limit": False, "side": 1}
+    common |= {"turn": "none", "blank": Blank(40, 30, 12), "title": "ridges"}
+    is_resin = np.hypot(x - 20, y - 15) < 4
+    resins = {"with": is_resin, "without": None, "none": is_resin & (x < 0)}
+    drawn = {
+        name: np.asarray(Image.open(draw_surface_view(tmp_path / f"{name}.png", **common, resin=resin)))
+        for name, resin in resins.items()
+    }
+    assert np.array_equal(drawn["without"], drawn["none"])
+    rows = len(drawn["without"]) - 200  # the map, not its legend
+    y, x = np.nonzero((drawn["with"][:rows] != drawn["without"][:rows]).any(axis=-1))
+    wide = map_parts.WIDTH - map_parts.LEFT_ROOM - map_parts.SIDE_ROOM  # pixels for 40 mm
+    assert (np.ptp(x) * 40 / wide, np.ptp(y) * 40 / wide) == pytest.approx((8, 8), abs=0.6)
+
+
 def test_section__resin_lies_over_the_wood_it_was_poured_on(checked):
     evidence, _ = checked
     cut = section(evidence, 1, 14.0, 0.0, 30.0, 300)
@@ -82,6 +127,40 @@ def test_scene__classes_say_where_resin_is(checked):
     assert (upper == RESIN).sum() * scene["cell"] ** 2 == pytest.approx(AREA, rel=0.1)
     assert not (lower == RESIN).any()
     assert scene["palette"][RESIN] == list(colours.rgb("#80cdc1"))
+
+
+def test_scene__tells_where_wood_ends_in_each_column(checked):
+    """The pocket goes down to 8: wood up to there, resin over it up to 11; elsewhere wood up to the face."""
+    scene = scene_of(checked[0])
+    data = np.frombuffer(zlib.decompress(base64.b64decode(scene["data"])), np.uint8)
+    bytes_of = data.reshape(-1, scene["ny"], scene["nx"]).astype(np.uint16)
+    grids = {}
+    for k, name in enumerate(scene["heights"]):
+        steps = np.cumsum(bytes_of[2 * k] + 256 * bytes_of[2 * k + 1], axis=1, dtype=np.uint16)
+        grids[name] = scene["low"] + scene["step"] * steps
+    assert scene["heights"] == ["lower", "upper", "wood_lower", "wood_upper", "target_lower", "target_upper"]
+    resin = grids["upper"] - grids["wood_upper"]
+    assert np.unique(np.round(resin, 1)).tolist() == [0.0, 3.0]
+    assert (resin > 1).sum() * scene["cell"] ** 2 == pytest.approx(AREA, rel=0.1)
+    assert np.array_equal(grids["lower"], grids["wood_lower"])
+
+
+@pytest.mark.parametrize("fold", [1, 3])
+def test_pooled__wood_of_each_block(fold):
+    """Resin over 4, under 2, alone, and a hole: the most wood of a block, and none more than there is."""
+    lower, upper = np.zeros((6, 12)), np.full((6, 12), 10.0)
+    wood_lower, wood_upper = np.full((6, 12), -np.inf), np.full((6, 12), np.inf)
+    wood_upper[:, :3] = 4.0
+    wood_lower[:, 3:6] = 2.0
+    wood_upper[:, 6:9] = wood_lower[:, 6:9] = 0.0
+    upper[:, 9:] = 0.0
+    low, high = pooled_wood(lower, upper, wood_lower, wood_upper, fold)
+    columns = slice(None, None, 3) if fold == 1 else slice(None)
+    assert low[0, columns].tolist() == [0, 2, 0, 0]
+    assert high[0, columns].tolist() == [4, 10, 0, 0]
+    mixed = np.where(np.arange(12) % 3 == 1, 7.0, 4.0) + np.zeros((6, 1))
+    _, high = pooled_wood(np.zeros((6, 12)), np.full((6, 12), 10.0), np.zeros((6, 12)), mixed, 3)
+    assert high.tolist() == [[7.0] * 4] * 2
 
 
 def test_solid__faces_of_resin_have_its_colour():

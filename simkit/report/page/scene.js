@@ -304,7 +304,13 @@
       if (state.axis < 0) return;
       const g = grids, isCut = state.subject === "cut";
       const [lower, upper] = isCut ? [g.lower, g.upper] : [g.target_lower, g.target_upper];
-      faces.push(buffered(face(scene, lower, upper, state.axis, state.place, CUT_FACE, false)));
+      const shown = (from, to, kind) =>
+        faces.push(buffered(face(scene, from, to, state.axis, state.place, kind, false)));
+      if (isCut && g.wood_upper) {
+        shown(g.wood_lower, g.wood_upper, CUT_FACE);
+        shown(g.wood_upper, upper, RESIN);
+        shown(lower, g.wood_lower, RESIN);
+      } else shown(lower, upper, CUT_FACE);
       if (isCut && g.target_lower) {
         const line = buffered(face(scene, g.target_lower, g.target_upper, state.axis, state.place, INK, true));
         faces.push({ ...line, isLine: true });

@@ -14,7 +14,7 @@ from simkit.report import colours
 from simkit.report.lengths import Lengths
 from simkit.report.page.html import Html, el
 from simkit.report.pictures import in_steps_of_zones
-from simkit.report.pooled import pooled, pooled_share
+from simkit.report.pooled import pooled, pooled_share, pooled_wood
 
 MOST_CELLS = 160_000  # 0.4 mm cells on a blank of 280 x 90 mm: two million bytes, some 600,000 triangles
 STEP = 0.005  # mm: heights are told to half of this
@@ -34,7 +34,8 @@ def scene_of(evidence: Evidence, is_inch: bool = False, starts_on: int = 1) -> d
     of a grid before its high bytes, then the classes of colours.class_index plus one; all of it deflated
     (RFC 1950) and in base64.
     Accuracy: heights to half a `step` (at most the blank's thickness / 65000), cells pooled to MOST_CELLS
-    with the highest upper, the lowest lower surface and the worst class.
+    with the highest upper, the lowest lower surface and the worst class.  Of a job with resin also where wood
+    begins and ends in each column: the rest is resin.
     """
     job, field = evidence.job, evidence.field
     lattice = field.lattice
@@ -49,6 +50,9 @@ def scene_of(evidence: Evidence, is_inch: bool = False, starts_on: int = 1) -> d
         field.lower, field.upper, classes.get(2, nothing), classes.get(1, nothing), MOST_CELLS
     )
     heights = {"lower": lower, "upper": upper}
+    if field.wood_upper is not None:
+        wood = pooled_wood(field.lower, field.upper, field.wood_lower, field.wood_upper, fold)
+        heights["wood_lower"], heights["wood_upper"] = wood
     if evidence.envelopes is not None:
         part = evidence.envelopes
         surfaces = (np.nan_to_num(surface).astype(np.float32) for surface in (part.lower, part.upper))

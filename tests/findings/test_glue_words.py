@@ -1,0 +1,27 @@
+"""Notes on glue lines, from job file to words: a floor cut aslant through a glue plane."""
+
+import math
+import re
+
+from simkit.api import load
+from tests.small_job import HEAD, JOB
+
+LAYUP = '[layup]\njoined = "along z"\nboards = [7, 5]\n'
+NOTE = re.compile(r"glue line at z = 7 mm: the surface meets it at ([\d.]+) ± ([\d.]+) degrees .* z 7\.0 mm")
+
+
+def remarks(folder, fall):
+    """A slot 6 mm wide that falls by `fall` mm over 20 mm, through z = 7 in its middle."""
+    target, rest = JOB.index("[target]"), JOB.index("[limits]")
+    (folder / "job.toml").write_text(JOB[:target] + LAYUP + JOB[rest:], encoding="utf-8")
+    high, low = 7 + fall / 2, 7 - fall / 2
+    program = f"{HEAD}G0 X10 Y15\nG1 Z{high} F300\nX30 Z{low} F900\nG0 Z20\nM30\n"
+    (folder / "top.nc").write_text(program, encoding="utf-8")
+    return load(folder / "job.toml").check(cell=0.25).remarks
+
+
+def test_floor_aslant__its_angle_is_that_of_the_move(tmp_path):
+    """A flat cutter leaves a floor as steep as its move: atan(2 / 20), 5.7 degrees; at 16.7 none is told."""
+    (found,) = [match for words in remarks(tmp_path, 2) if (match := NOTE.search(words))]
+    assert found.groups() == (f"{math.degrees(math.atan(0.1)):.1f}", "0.0")
+    assert not [words for words in remarks(tmp_path, 6) if "feather" in words]
