@@ -13,11 +13,12 @@ from simkit.frames import Frame
 from simkit.moves.chords import chords_of
 from simkit.moves.table import Moves
 from simkit.stock import cut_kernels, replay_kernels
-from simkit.stock.bite_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TAKES, TOP
 from simkit.stock.cut import TILE, Packed, bounds_pointer, cell_heights_pointer, on_grid, runs, support_of
 from simkit.stock.field import Field
-from simkit.stock.record_kernels import COLUMNS
+from simkit.stock.lose_kernels import BALL_LINE
+from simkit.stock.record_kernels import COLUMNS, LENGTH
 from simkit.stock.replay_kernels import CLEAR
+from simkit.stock.told_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TAKES, TOP
 from simkit.stock.workers import share
 
 MOST_MOVES = 2**19
@@ -141,6 +142,7 @@ class _State:
         edges = [0, *edges[edges > 0], tops.size]
         found: list = [None] * (len(edges) - 1)
         heights, bounds = cell_heights_pointer(), bounds_pointer()
+        follows = _follows(moves, packed, row0)
         support, flat_tops = support_of(cutter), tops.reshape(-1)
 
         def part(i: int) -> None:
@@ -155,8 +157,8 @@ class _State:
             evaluated = replay_kernels.replay_tiles(
                 self.h, self.owner, self.floor, np.float32(self.up), self.xs, self.ys, *lattice.origin,
                 lattice.cell, tile, t0, t1, starts, entries, packed.codes, packed.rows, packed.records,
-                cutter.code, support, flat_tops, taken, above.starts, above.entries, above.chords, above.rows,
-                above.codes, above.records, pieces, rubs, rub_places, rub_tops, heights, bounds,
+                follows, cutter.code, support, flat_tops, taken, above.starts, above.entries, above.chords,
+                above.rows, above.codes, above.records, pieces, rubs, rub_places, rub_tops, heights, bounds,
             )  # fmt: skip
             bites = (slice(starts[t0], starts[t1]), taken)
             stacks = (slice(above.starts[t0], above.starts[t1]), rubs, rub_places, rub_tops)
@@ -220,6 +222,18 @@ class _State:
         iy, ix = np.divmod(place[rows], self.lattice.nx)
         at[rows, 0], at[rows, 1], at[rows, 2] = self.xs[ix], self.ys[iy], self.up * h[rows]
         return at
+
+
+def _follows(moves: Moves, packed: Packed, row0: int) -> np.ndarray:
+    """Return whether each packed move (n,) is a ball's line that begins where that before it ends."""
+    follows = np.zeros(len(moves), bool)
+    for first, last in packed.chunks:
+        rows, is_ball = packed.rows[first:last] - row0, packed.codes[first:last] == BALL_LINE
+        is_next = is_ball[1:] & is_ball[:-1] & (np.diff(rows) == 1)
+        later = np.flatnonzero(is_next & (packed.records[first + 1 : last, LENGTH] > 0.0)) + 1
+        row = rows[later]
+        follows[first + later] = (moves.start[row] == moves.end[row - 1]).all(axis=1)
+    return follows
 
 
 def _nothing(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
