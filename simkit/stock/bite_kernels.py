@@ -1,6 +1,6 @@
 """What the moves of a tile take from its wood, in the order in which they run.
 
-What a column loses to a move depends on the column and on the moves before it alone, so each leaf of 4 x 4
+What a column loses to a move depends on the column and on the moves before it alone, so each leaf of 4 x 8
 cells takes its moves one after the other, whatever goes on beside it.  As for the cut (block_kernels), lists
 of moves are refined from blocks of 16 cells to 8 to 4 by lower bounds that are planes (bound_kernels): a move
 that is nowhere below what stands in a block takes nothing there.  But here nothing may be told from moves
@@ -8,11 +8,17 @@ that run later: the ceiling is a plane over what stands now, so long lists are g
 time, and a leaf looks at every bound again when its turn comes, over the surface that the moves before it
 have left.
 
+A finishing pass is a chain of short lines, and behind the place where one ends and the next begins the
+next one takes nothing: both are a ball standing there.  Such pieces are left out of the lists where all of a
+block lies behind them (_worth).  That is exact: only rounding could make one lower than the line before, and
+where that could be it is run after all (lose_kernels.ball_heights_told).
+
 Arguments that go together go as tuples: field (h, owner, floor, up, xs, ys); moves (first entry at hand,
-entries, codes, rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile
+entries, codes, rows, records, whether each record begins where that before it ends, and in a list the entry
+behind its last); cutter (profile, support, and cell_heights and bounds as pointers); tile
 (middle x, y, top, tie, margin); block (iy0, iy1, ix0, ix1); taken (entries at hand, TAKES); room of a
-leaf to work in: w (ROOM,), off (2 CELLS,) float32, places (PLACES,) float64, batch (BATCH,) float32 and its
-bits.
+leaf to work in: w (ROOM,), off (2 CELLS,) float32, places (PLACES,) float64, batch (BATCH,) float32 and the
+bits of both.
 """
 
 import math
@@ -236,7 +242,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                 deepest = most_lost(bits_of, at, cells)
                 bits_of[k + np.uint64(DEEPEST)], chosen[taking] = deepest, np.int32(k)
                 taking += np.uint64(1) if deepest > np.int32(0) else np.uint64(0)
-            evaluated += np.int64(some) + (np.int64(taking) << 32)
+            evaluated += np.int64(some)
             for place in range(taking):
                 k = np.uint64(chosen[place])
                 entry = np.int64(batched[k])

@@ -81,8 +81,9 @@ def store(field, block, moves, room):
 def _ball_places(records, j, x, y, half_x, half_y):
     """Between which places of a ball's line those lie that count for the cells of a leaf, ends left aside.
 
-    x, y: middle of the leaf; half_x, half_y: half its extent.  The place that counts for a cell is u - shift q,
-    q^2 = R^2 - w^2 (line_kernels), q at least that of the farthest cell across, and at most the nearest's.
+    x, y: middle of the leaf; half_x, half_y: half its extent.  The place that counts for a cell is
+    u - shift q, q^2 = R^2 - w^2 (line_kernels), q at least that of the farthest cell across, and at most the
+    nearest's.
     """
     j = np.uint64(j)
     ux, uy, shift = records[j, UX], records[j, UY], records[j, SHIFT]
@@ -166,7 +167,10 @@ def ball_heights_told(records, j, places, batch, at):
 
 @loop_kernel
 def flat_heights(records, j, x, y, half_x, half_y, places, batch, at):
-    """Heights of a flat cutter along a line over a leaf, as ball_heights; return what none is above, or inf."""
+    """Heights of a flat cutter along a line over a leaf; return what none is above, or inf.
+
+    x, y, half_x, half_y: as of _ball_places.  Where a level one covers the leaf, all of it is as high.
+    """
     j = np.uint64(j)
     ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
     cover2 = records[j, RADIUS] * records[j, RADIUS] + records[j, RIM2]

@@ -212,6 +212,7 @@ def replay_tiles(
     h, owner, floor (ny, nx), up, xs, ys, x0, y0, cell, size (cells along the edge of a tile), starts,
     entries, codes, rows, records: as cut_kernels.cut_plain takes them.  profile, support, heights, bounds: as
     block_kernels.cut_blocks does.  tops (tiles,) float32: the highest h of each, kept up to date.
+    follows (records,) bool: a ball's line that begins where that of the record before ends.
     taken (entries of these tiles, TAKES) float64, written: for each entry the sum over cells of what its
     column lost, mm; of that, what lay on the right of the path less what lay on the left, in plan; the
     highest wood taken, and how far along its path, in plan, the first and the last column lies that loses
