@@ -15,10 +15,10 @@ where that could be it is run after all (lose_kernels.ball_heights_told).
 
 Arguments that go together go as tuples: field (h, owner, floor, up, xs, ys); moves (first entry at hand,
 entries, codes, rows, records, whether each record begins where that before it ends, and in a list the entry
-behind its last); cutter (profile, support, and cell_heights and bounds as pointers); tile
-(middle x, y, top, tie, margin); block (iy0, iy1, ix0, ix1); taken (entries at hand, TAKES); room of a
-leaf to work in: w (ROOM,), off (2 CELLS,) float32, places (PLACES,) float64, batch (BATCH,) float32 and the
-bits of both.
+behind its last); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y, top,
+tie, margin, and how far from its axis the middle of a cutter reaches); block (iy0, iy1, ix0, ix1); taken
+(entries at hand, TAKES); room of a leaf to work in: w (ROOM,), off (2 CELLS,) float32, places (PLACES,)
+float64, batch (BATCH,) float32 and the bits of both.
 """
 
 import math
@@ -73,6 +73,7 @@ from simkit.stock.told_kernels import add_taken
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 PART = 8
+MIDDLE = 0.1  # of the radius: what edges that do not meet leave uncut, common practice, no source
 PASS = 16  # groups of pieces between two looks at what stands
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
 
@@ -137,7 +138,7 @@ def _worth(lists, first, lanes, x, y, half_x, half_y, slope_x, slope_y, ceiling,
 def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, room):
     """Copy the pieces that may take something from a block to the list at `to`, in order; return how many."""
     profile, support, _, bounds = cutter
-    _, _, top, tie, margin = tile
+    _, _, top, tie, margin, _ = tile
     x, y, half_x, half_y = extent(field[4], field[5], block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     bounds(lists, base, n, groups, count, x, y, half, profile, support, margin)
@@ -168,7 +169,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
     """
     first_entry, entries, codes, _, records, follows, last_entry = moves
     profile, support, heights, bounds = cutter
-    _, _, top, tie, margin = tile
+    _, _, top, tie, margin, middle = tile
     w, off, places, batch, bits_of, _ = room
     x, y, half_x, half_y = extent(field[4], field[5], block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
@@ -249,7 +250,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                 j = entries[first_entry + entry]
                 add_taken(
                     codes[j], records[j], entry, batch[k + np.uint64(DEEPEST)], field, block, taken, room,
-                    k * np.uint64(CELLS), x, y, half, cells,
+                    k * np.uint64(CELLS), x, y, half, middle, cells,
                 )  # fmt: skip
     if evaluated:
         store(field, block, moves, room)
@@ -306,7 +307,7 @@ def bite(first, last, field, box, top, cell, cutter, moves, taken, lists, boxes,
     margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
     # As for the cut, and what the planes of steep surfaces add over a block.
     tie = 2.0**-21 * (abs(top) + high + radius + 32.0 * BLOCK * cell)
-    tile = (tx, ty, top, tie, margin)
+    tile = (tx, ty, top, tie, margin, max(MIDDLE * radius, 0.75 * cell))
     reach += margin
     n_groups = (n + LANES - 1) // LANES
     list1, list2 = n_groups * GROUP, (n_groups + PASS + 1) * GROUP

@@ -18,7 +18,7 @@ from simkit.stock.field import Field
 from simkit.stock.lose_kernels import BALL_LINE
 from simkit.stock.record_kernels import COLUMNS, LENGTH
 from simkit.stock.replay_kernels import CLEAR
-from simkit.stock.told_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TAKES, TOP
+from simkit.stock.told_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TAKES, TOP, UNDER
 from simkit.stock.workers import share
 
 MOST_MOVES = 2**19
@@ -43,6 +43,9 @@ class Replay:
     top (n,) mm: the highest wood that it took, z of the program frame; along (n, 2) mm: how far along a
     move, in plan from its start, the first and the last column lies that it took something from, NaN on
     upright arcs.  Both NaN where nothing was taken.
+    under (n,) mm: on straight ways down steeper than they are long, the most wood that stood above the tip
+    where the middle of the cutter came over it, a tenth of its radius or three quarters of a cell wide
+    to all sides; 0 for none, and for other moves.
     rub_depth {part: (n,) float32 mm}: the most that neck, shank or holder went into standing wood;
     rub_at {part: (n, 3) mm}: where, blank frame, at the top of what stood there then, NaN for none.
     Parts: "neck", "shank", "holder", those that some cutter has.
@@ -56,6 +59,7 @@ class Replay:
     at: np.ndarray
     top: np.ndarray
     along: np.ndarray
+    under: np.ndarray
     rub_depth: dict[str, np.ndarray]
     rub_at: dict[str, np.ndarray]
     evaluations: int
@@ -119,6 +123,7 @@ class _State:
         self.volume, self.right = np.zeros(n), np.zeros(n)
         self.bites = _nothing(n)
         self.top, self.along = np.full(n, np.nan), np.full((n, 2), np.nan)
+        self.under = np.zeros(n)
         self.evaluations = 0
         self.tops = np.empty((-(-self.lattice.ny // tile), -(-self.lattice.nx // tile)), np.float32)
         cut_kernels.tile_tops(h, tile, 0, self.tops.shape[0], self.tops)
@@ -186,6 +191,8 @@ class _State:
             np.maximum.at(highest, own, taken[is_wood, TOP])
             np.maximum.at(nearest, own, -taken[is_wood, NEAR])
             np.maximum.at(farthest, own, taken[is_wood, FAR])
+            steep = np.flatnonzero(taken[:, UNDER] > 0)
+            np.maximum.at(self.under, rows[steep], taken[steep, UNDER])
             rows = above.rows[above.entries[chords]] - self.first_row
             for name, *rub in zip(names, *stacks, strict=True):
                 if name not in self.rubs:
@@ -194,6 +201,7 @@ class _State:
             self.evaluations += evaluated
         _deepest(deepest)
         taking = np.flatnonzero(np.isfinite(highest))
+        self.under[first : first + len(moves)][moves.end[:, 2] >= moves.start[:, 2]] = 0.0  # lifts
         # Heights of the field are z or -z of the blank frame.
         self.top[first + taking] = (self.up * highest[taking] - frame.offset[2]) / frame.matrix[2, 2]
         taking = np.flatnonzero(np.isfinite(farthest))
@@ -209,6 +217,7 @@ class _State:
             self._places(self.bites),
             self.top,
             self.along,
+            self.under,
             {name: rub[0] for name, rub in self.rubs.items()},
             {name: self._places(rub) for name, rub in self.rubs.items()},
             self.evaluations,

@@ -33,6 +33,7 @@ from simkit.stock.record_kernels import (
     LEVEL_ARC_FORM,
     LINE_FORM,
     SENSE,
+    SLOPE,
     SPREAD,
     SWEEP,
     SX,
@@ -41,6 +42,7 @@ from simkit.stock.record_kernels import (
     UX,
     UY,
     WIDTH,
+    H,
     R,
     X,
     Y,
@@ -49,9 +51,11 @@ from simkit.stock.record_kernels import (
 
 # What is told of an entry, a row of float64: what its columns lost, and of that what lay on the right less
 # what lay on the left; the highest wood taken, the nearest and farthest place along the path; the most that
-# one column lost, the lowest wood there, and that cell.
-TAKEN, LEAN, TOP, NEAR, FAR, DEPTH, BOTTOM, SPOT = range(8)
-TAKES = 8
+# one column lost, the lowest wood there, and that cell; and of steep ways the most that stood above the
+# tip where the middle of the cutter came over it.
+TAKEN, LEAN, TOP, NEAR, FAR, DEPTH, BOTTOM, SPOT, UNDER = range(9)
+TAKES = 9
+STEEP = 1.0  # rise over run
 TURN = 2.0 * math.pi
 ABOUT = 0.006  # an angle, for a first look (_about is within 0.005)
 
@@ -198,11 +202,30 @@ def _is_between(a, x, y, half, near, far):
     return (angle - wide) * a[R] > near and (angle + wide) * a[R] < far
 
 
+@kernel
+def _under_middle(a, at, batch, places, middle):
+    """The most that stood above the tip on a cell that loses something and that its middle comes over.
+
+    a: a line.  middle mm: how far from the axis of the cutter that reaches.
+    """
+    ux, uy, length = a[UX], a[UY], a[LENGTH]
+    most = 0.0
+    for i in range(np.uint64(CELLS)):
+        dx, dy = places[i] - a[X], places[i + np.uint64(AT_Y)] - a[Y]
+        u, w = dx * ux + dy * uy, dy * ux - dx * uy
+        s = min(max(u, 0.0), length)
+        is_there = (u - s) * (u - s) + w * w <= middle * middle
+        if is_there and batch[at + i + np.uint64(LOST)] > np.float32(0.0):
+            most = max(most, np.float64(batch[at + i + np.uint64(BEFORE)]) - (a[H] + a[SLOPE] * s))
+    return most
+
+
 @loop_kernel
-def add_taken(code, a, k, deepest, field, block, taken, room, at, x, y, half, cells):
+def add_taken(code, a, k, deepest, field, block, taken, room, at, x, y, half, middle, cells):
     """Add what the cells of a leaf lost to one move, at `at`, to what is told of its entry k.
 
-    deepest: the most that one lost.  x, y, half: as of ball_heights.
+    deepest: the most that one lost.  x, y, half: middle of the leaf, and how far its cells are from there.
+    middle mm: as of _under_middle.
     """
     nx = np.int64(field[0].shape[1])
     iy0, _, ix0, _ = block
@@ -214,6 +237,8 @@ def add_taken(code, a, k, deepest, field, block, taken, room, at, x, y, half, ce
     left, right = _sums(places, TOTAL, cells)
     taken[k, TAKEN] = (taken[k, TAKEN] + left) + right
     taken[k, TOP] = max(taken[k, TOP], np.float64(_highest_taken(batch, bits, at, cells)))
+    if form == LINE_FORM and (a[SLOPE] < -STEEP or a[LENGTH] == 0.0):
+        taken[k, UNDER] = max(taken[k, UNDER], _under_middle(a, at, batch, places, middle))
     across, along, round_, base = _sides(code, a)
     side = (x - ax) * across + (y - ay) * along
     if form == LINE_FORM and abs(side) > around:
