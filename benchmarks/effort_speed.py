@@ -101,7 +101,7 @@ def main() -> None:
         met,
         **{
             name: np.concatenate([getattr(met, name)] * times)
-            for name in ("volume", "right", "depth", "top", "along")
+            for name in ("volume", "right", "depth", "top", "along", "under")
         },
     )
     timing, found = best_of(3, lambda: move_times(many, job.machine))

@@ -28,6 +28,7 @@ from simkit.stock.replay import Replay
 STEEP = 1.0  # rise over run: steeper than this a move is a plunge or a lift, no pass
 SLOT = 0.9  # of the section of a slot as deep: from here on it counts as one, a bound of cells below it
 ONE_SIDE = 0.95  # of the volume, likewise: cells along the path are neither
+SKIN = 0.1  # mm under the middle of a cutter that are scraped away, a guess
 LEAN = 0.5  # of the volume: right less left; with three quarters of the wood on one side it is told
 
 
@@ -54,6 +55,8 @@ class Bites:
         neither, or no pass.
     down, level (m,) mm: how far it comes down in wood in all, and its length in plan there.
     whole (m,) mm3: what its cutter would take coming down so in whole wood, from its surface.
+    under (m,) mm: how much of a steep way down stood in wood under the middle of the cutter, of
+        stock.replay, all its moves together.
     one_sided (m,): all that it takes stood on one side of its path.
     is_whole (m,): long enough (half a diameter, in wood if there is any) for width and removal rate to mean
         something.
@@ -82,6 +85,7 @@ class Bites:
     down: np.ndarray
     level: np.ndarray
     whole: np.ndarray
+    under: np.ndarray
     one_sided: np.ndarray
     is_whole: np.ndarray
 
@@ -99,11 +103,13 @@ class Bites:
     def is_plunge(self) -> np.ndarray:
         """Whether a stretch (m,) comes down into wood under the cutter, not along a wall beside it.
 
-        An estimate: it takes at least half of what the cutter would take coming down so in whole wood.
-        Beside a straight wall that is where the wood reaches the middle of the cutter; on a sloped way what
-        stands on one side alone does not reach it.
+        Steeper than it is long: where wood stands under the middle of the cutter, be it a thin rib or a
+        corner, and not where a hole was made for it.  On other ways down the edges ahead clear the middle, so
+        an estimate: it takes at least half of what the cutter would take coming down so in whole wood, which
+        beside a straight wall is where the wood reaches the middle; what stands on one side alone does not.
         """
-        return (self.down > 0) & (self.volume >= 0.5 * self.whole) & ~self.one_sided
+        by_volume = (self.volume >= 0.5 * self.whole) & ~self.one_sided
+        return (self.down > 0) & np.where(self.is_pass, by_volume, self.under > SKIN)
 
     @property
     def plunge_angle(self) -> np.ndarray:
@@ -206,6 +212,8 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
         down=down,
         level=wood_level,
         whole=whole,
+        # Of a way in short moves each one finds what the last has left: no more than it comes down itself.
+        under=total(np.minimum(met.under, np.maximum(-rise, 0.0))),
         one_sided=np.abs(right) >= ONE_SIDE * volume,
         is_whole=(~is_short | (volume == 0)) & (long >= 0.5 * widest[first]),
     )

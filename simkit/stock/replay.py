@@ -13,11 +13,12 @@ from simkit.frames import Frame
 from simkit.moves.chords import chords_of
 from simkit.moves.table import Moves
 from simkit.stock import cut_kernels, replay_kernels
-from simkit.stock.bite_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TAKES, TOP
 from simkit.stock.cut import TILE, Packed, bounds_pointer, cell_heights_pointer, on_grid, runs, support_of
 from simkit.stock.field import Field
-from simkit.stock.record_kernels import COLUMNS
+from simkit.stock.lose_kernels import BALL_LINE
+from simkit.stock.record_kernels import COLUMNS, LENGTH
 from simkit.stock.replay_kernels import CLEAR
+from simkit.stock.told_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TAKES, TOP, UNDER
 from simkit.stock.workers import share
 
 MOST_MOVES = 2**19
@@ -42,6 +43,9 @@ class Replay:
     top (n,) mm: the highest wood that it took, z of the program frame; along (n, 2) mm: how far along a
     move, in plan from its start, the first and the last column lies that it took something from, NaN on
     upright arcs.  Both NaN where nothing was taken.
+    under (n,) mm: on straight ways down steeper than they are long, the most wood that stood above the tip
+    where the middle of the cutter came over it, a tenth of its radius or three quarters of a cell wide
+    to all sides; 0 for none, and for other moves.
     rub_depth {part: (n,) float32 mm}: the most that neck, shank or holder went into standing wood;
     rub_at {part: (n, 3) mm}: where, blank frame, at the top of what stood there then, NaN for none.
     Parts: "neck", "shank", "holder", those that some cutter has.
@@ -55,6 +59,7 @@ class Replay:
     at: np.ndarray
     top: np.ndarray
     along: np.ndarray
+    under: np.ndarray
     rub_depth: dict[str, np.ndarray]
     rub_at: dict[str, np.ndarray]
     evaluations: int
@@ -118,6 +123,7 @@ class _State:
         self.volume, self.right = np.zeros(n), np.zeros(n)
         self.bites = _nothing(n)
         self.top, self.along = np.full(n, np.nan), np.full((n, 2), np.nan)
+        self.under = np.zeros(n)
         self.evaluations = 0
         self.tops = np.empty((-(-self.lattice.ny // tile), -(-self.lattice.nx // tile)), np.float32)
         cut_kernels.tile_tops(h, tile, 0, self.tops.shape[0], self.tops)
@@ -141,6 +147,7 @@ class _State:
         edges = [0, *edges[edges > 0], tops.size]
         found: list = [None] * (len(edges) - 1)
         heights, bounds = cell_heights_pointer(), bounds_pointer()
+        follows = _follows(moves, packed, row0)
         support, flat_tops = support_of(cutter), tops.reshape(-1)
 
         def part(i: int) -> None:
@@ -155,8 +162,8 @@ class _State:
             evaluated = replay_kernels.replay_tiles(
                 self.h, self.owner, self.floor, np.float32(self.up), self.xs, self.ys, *lattice.origin,
                 lattice.cell, tile, t0, t1, starts, entries, packed.codes, packed.rows, packed.records,
-                cutter.code, support, flat_tops, taken, above.starts, above.entries, above.chords, above.rows,
-                above.codes, above.records, pieces, rubs, rub_places, rub_tops, heights, bounds,
+                follows, cutter.code, support, flat_tops, taken, above.starts, above.entries, above.chords,
+                above.rows, above.codes, above.records, pieces, rubs, rub_places, rub_tops, heights, bounds,
             )  # fmt: skip
             bites = (slice(starts[t0], starts[t1]), taken)
             stacks = (slice(above.starts[t0], above.starts[t1]), rubs, rub_places, rub_tops)
@@ -184,6 +191,8 @@ class _State:
             np.maximum.at(highest, own, taken[is_wood, TOP])
             np.maximum.at(nearest, own, -taken[is_wood, NEAR])
             np.maximum.at(farthest, own, taken[is_wood, FAR])
+            steep = np.flatnonzero(taken[:, UNDER] > 0)
+            np.maximum.at(self.under, rows[steep], taken[steep, UNDER])
             rows = above.rows[above.entries[chords]] - self.first_row
             for name, *rub in zip(names, *stacks, strict=True):
                 if name not in self.rubs:
@@ -192,6 +201,7 @@ class _State:
             self.evaluations += evaluated
         _deepest(deepest)
         taking = np.flatnonzero(np.isfinite(highest))
+        self.under[first : first + len(moves)][moves.end[:, 2] >= moves.start[:, 2]] = 0.0  # lifts
         # Heights of the field are z or -z of the blank frame.
         self.top[first + taking] = (self.up * highest[taking] - frame.offset[2]) / frame.matrix[2, 2]
         taking = np.flatnonzero(np.isfinite(farthest))
@@ -207,6 +217,7 @@ class _State:
             self._places(self.bites),
             self.top,
             self.along,
+            self.under,
             {name: rub[0] for name, rub in self.rubs.items()},
             {name: self._places(rub) for name, rub in self.rubs.items()},
             self.evaluations,
@@ -220,6 +231,18 @@ class _State:
         iy, ix = np.divmod(place[rows], self.lattice.nx)
         at[rows, 0], at[rows, 1], at[rows, 2] = self.xs[ix], self.ys[iy], self.up * h[rows]
         return at
+
+
+def _follows(moves: Moves, packed: Packed, row0: int) -> np.ndarray:
+    """Return whether each packed move (n,) is a ball's line that begins where that before it ends."""
+    follows = np.zeros(len(moves), bool)
+    for first, last in packed.chunks:
+        rows, is_ball = packed.rows[first:last] - row0, packed.codes[first:last] == BALL_LINE
+        is_next = is_ball[1:] & is_ball[:-1] & (np.diff(rows) == 1)
+        later = np.flatnonzero(is_next & (packed.records[first + 1 : last, LENGTH] > 0.0)) + 1
+        row = rows[later]
+        follows[first + later] = (moves.start[row] == moves.end[row - 1]).all(axis=1)
+    return follows
 
 
 def _nothing(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -11,11 +11,13 @@ import math
 import numpy as np
 
 from simkit._jit import entry_kernel, kernel, loop_kernel
-from simkit.stock.bite_kernels import BATCH, CELLS, FAR, NEAR, PASS, PLACES, ROOM, SPOT, TOP, bite, pieces_of
+from simkit.stock.bite_kernels import PASS, bite, pieces_of
 from simkit.stock.height_kernels import row_heights
 from simkit.stock.line_kernels import line_flat, line_outline, line_outline_terms
 from simkit.stock.list_kernels import GROUP, LANES
+from simkit.stock.lose_kernels import BATCH, CELLS, PLACES, ROOM
 from simkit.stock.pack_kernels import SLACK
+from simkit.stock.told_kernels import FAR, NEAR, SPOT, TOP
 
 MARGIN = 1e-4  # mm: more than the rounding of heights to float32, up to a metre
 # Columns of a chord: start, direction and length in plan, slope, the lower of its ends, radius of the cutter.
@@ -142,7 +144,7 @@ def _run_tiles(
     h, owner, floor, up, xs, ys, _, _ = field
     wood = (h, owner, floor, up, xs, ys)
     g, lists, boxes, near, every, before, leaf, planes, batched, chosen = room
-    _, entries, _, rows, _ = moves
+    _, entries, _, rows, _, _ = moves
     ny, nx = h.shape
     ntx = (nx + size - 1) // size
     evaluated = 0
@@ -201,7 +203,7 @@ def _longest(cell, first_tile, last_tile, starts, entries, codes, records):
 @entry_kernel
 def replay_tiles(
     h, owner, floor, up, xs, ys, x0, y0, cell, size, first_tile, last_tile, starts, entries, codes, rows,
-    records, profile, support, tops, taken,
+    records, follows, profile, support, tops, taken,
     chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
     rub_tops, heights, bounds,
 ):  # fmt: skip
@@ -210,6 +212,7 @@ def replay_tiles(
     h, owner, floor (ny, nx), up, xs, ys, x0, y0, cell, size (cells along the edge of a tile), starts,
     entries, codes, rows, records: as cut_kernels.cut_plain takes them.  profile, support, heights, bounds: as
     block_kernels.cut_blocks does.  tops (tiles,) float32: the highest h of each, kept up to date.
+    follows (records,) bool: a ball's line that begins where that of the record before ends.
     taken (entries of these tiles, TAKES) float64, written: for each entry the sum over cells of what its
     column lost, mm; of that, what lay on the right of the path less what lay on the left, in plan; the
     highest wood taken, and how far along its path, in plan, the first and the last column lies that loses
@@ -227,9 +230,10 @@ def replay_tiles(
     lists = np.empty((n_groups + 2 * (PASS + 1)) * GROUP, np.float32)
     near, every = np.empty(n_groups, np.int32), np.arange(PASS + 1).astype(np.int32)
     batch = np.empty(BATCH, np.float32)
+    places = np.empty(PLACES, np.float64)
     leaf = (
-        np.empty(ROOM, np.float32), np.empty(2 * CELLS, np.float32), np.empty(PLACES, np.float64), batch,
-        batch.view(np.int32),
+        np.empty(ROOM, np.float32), np.empty(2 * CELLS, np.float32), places, batch, batch.view(np.int32),
+        places.view(np.int64),
     )  # fmt: skip
     planes, batched = np.zeros(4 * LANES, np.float32), np.empty(LANES, np.float32)
     chosen = np.empty(LANES, np.int32)
@@ -249,7 +253,7 @@ def replay_tiles(
     )
     return _run_tiles(
         (h, owner, floor, up, xs, ys, x0, y0), stood, room, cell, size, first_tile, last_tile, starts,
-        (profile, support, heights, bounds), (starts[first_tile], entries, codes, rows, records),
+        (profile, support, heights, bounds), (starts[first_tile], entries, codes, rows, records, follows),
         taken, tops,
         chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
         rub_tops,

@@ -175,6 +175,72 @@ def test_plunge__within_an_earlier_cut_counts_from_its_floor():
     assert not own.is_plunge[-1]
 
 
+def around(x, y, rib):
+    """Cuts with the 6 mm flat, down to 4, that leave a rib along y, `rib` wide about x, alone."""
+    left, right = x - rib / 2 - 3, x + rib / 2 + 3
+    ways = []
+    for column in (left - 3, left, right, right + 3):
+        ways += [[column, y - 8, 14], [column, y - 8, 4], [column, y + 8, 4], [column, y + 8, 14]]
+    return ways
+
+
+@pytest.mark.parametrize(("frame", "cell"), [(IDENTITY, 0.1), (turned("about x", *SIZE), 0.2)])
+def test_plunge__onto_a_thin_rib(frame, cell):
+    # A millimetre of wood across the middle: a fifth of what a plunge into whole wood would take.
+    ways = around(30, 20, 1.0)
+    own, _ = bitten(path([*ways, [30, 20, 14], [30, 20, 6]]), frame, cell)
+    assert own.volume[-1] < 0.3 * own.whole[-1]
+    assert own.is_plunge[-1]
+    assert own.under[-1] == pytest.approx(6.0, abs=1e-5)
+    # In steps shorter than a skin it is as much.
+    steps = [[30, 20, z] for z in np.linspace(14, 6, 161)]
+    own, _ = bitten(path([*ways, *steps]), frame, cell)
+    assert own.under[own.of[-1]] > 1
+    assert own.is_plunge[own.of[-1]]
+    # A millimetre beside the rib's middle its side is met, and nothing under the middle.
+    own, _ = bitten(path([*ways, [31.5, 20, 14], [31.5, 20, 6]]), frame, cell)
+    assert own.in_wood[-1]
+    assert not own.is_plunge[-1]
+
+
+@pytest.mark.parametrize(("x", "y", "is_told"), [(30.4, 19.6, True), (28.9, 21.1, False), (34, 16, True)])
+def test_plunge__at_an_outer_corner(x, y, is_told):
+    # Left of x 30 and behind y 20 the wood is gone down to 4: what stays has its corner there.
+    ways = [[10, 23, 14], [10, 23, 4], [50, 23, 4], [50, 28, 4], [10, 28, 4], [10, 28, 14]]
+    ways += [[27, 28, 14], [27, 28, 4], [27, 5, 4], [22, 5, 4], [22, 28, 4], [22, 28, 14]]
+    own, _ = bitten(path([*ways, [x, y, 14], [x, y, 8]]))
+    assert own.in_wood[-1]
+    assert own.is_plunge[-1] == is_told
+    if x == 30.4:
+        assert own.volume[-1] < 0.5 * own.whole[-1]
+
+
+def test_plunge__into_a_hole_that_leaves_the_middle_free():
+    # Of 5 mm the hole leaves a third of what there was, of 2 mm nine tenths; the middle is free in both.
+    cutters = {5: Cutter(5, "flat", 5.0), 6: Cutter(6, "flat", 2.0)} | CUTTERS
+    hole = path([[30, 20, 14], [30, 20, 5], [30, 20, 14], [30, 20, 14], [30, 20, 6]])
+    for tool in (5, 6):
+        moves = replace(hole, tool=np.array([tool, tool, 1, 1]))
+        field = blank_field(blank_lattice(SIZE[0], SIZE[1], 0.1), *SIZE)
+        met = replay(field, moves, cutters, IDENTITY)
+        own = bites(moves, met, move_times(moves, Machine()), cutters, 0.1)
+        assert own.in_wood[-1]
+        assert not own.is_plunge[-1]
+
+
+def test_plunge__a_ball_down_a_steep_slope_is_none():
+    # 60 degrees down, then half a millimetre inside: the ball's side cuts, its middle comes down in air.
+    fall = 8 * math.tan(math.radians(60))
+    wide = {2: Cutter(2, "ball", 6.0, flutes=2)}
+    moves = path([[20, 20, 14], [28, 20, 14 - fall], [19.4, 20, 14], [27.4, 20, 14 - fall]], tool=2)
+    field = blank_field(blank_lattice(SIZE[0], SIZE[1], 0.1), *SIZE)
+    met = replay(field, moves, wide, IDENTITY)
+    own = bites(moves, met, move_times(moves, Machine()), wide, 0.1)
+    assert own.is_plunge[own.of[0]]
+    assert own.in_wood[own.of[2]]
+    assert not own.is_plunge[own.of[2]]
+
+
 def test_plunge__down_a_slope_a_thin_layer_is_none():
     # 15 degrees down, then the same half a millimetre lower, as a finishing pass goes.
     fall = 20 * math.tan(math.radians(15))

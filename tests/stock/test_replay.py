@@ -149,6 +149,42 @@ def test_replay__field_of_every_shape_is_that_of_the_cut():
         )
 
 
+def winding(seed, step, n=160):
+    """A ball's way of short lines with turns of any angle, up and down, some back on themselves."""
+    rng = np.random.default_rng(seed)
+    heading = np.cumsum(rng.normal(0.0, 0.4, n) + np.where(rng.random(n) < 0.05, np.pi, 0.0))
+    ways = np.column_stack([np.cos(heading), np.sin(heading), rng.normal(0.0, 0.6, n)]) * step
+    ways[rng.random(n) < 0.05, :2] = 0.0  # straight up or down
+    places = np.array([15.0, 10.0, 8.0]) + np.concatenate([np.zeros((1, 3)), np.cumsum(ways, axis=0)])
+    return np.clip(places, [3.0, 3.0, 0.3], [27.0, 17.0, 11.0])
+
+
+@pytest.mark.parametrize("turn", ["none", "about x"])
+@pytest.mark.parametrize(("seed", "step"), [(0, 0.02), (1, 0.3), (2, 1.5), (3, 0.3), (4, 6.0)])
+def test_replay__lines_that_carry_on_from_each_other(seed, step, turn):
+    moves, frame = path(winding(seed, step)), turned(turn, *SIZE)
+    cutters = {1: Cutter(1, "ball", 5.0)}
+    # On such cells the ends of lines lie on centres and the rim over others.
+    for cell in (0.25, 0.1):
+        start = blank_field(blank_lattice(*SIZE[:2], cell), *SIZE)
+        field, rows = one_by_one(start, moves, cutters, frame)
+        found = replay(start, moves, cutters, frame)
+        assert_same(found.field, field)
+        assert found.volume == pytest.approx([row[0] for row in rows], abs=1e-4)
+        assert found.depth == pytest.approx([row[1] for row in rows], abs=1e-6)
+
+
+def test_replay__lines_of_one_level_over_each_other():
+    # What the second pass crosses the first has lowered as far: nothing more is taken there.
+    places = [[5, 5, 9], [25, 5, 9], [25, 8, 9], [5, 8, 9], [5, 8, 8.5], [25, 5, 8.5], [25, 8, 9], [5, 5, 9]]
+    moves, cutters = path(places, 1), {1: Cutter(1, "flat", 6.0)}
+    field, rows = one_by_one(blank(), moves, cutters)
+    found = replay(blank(), moves, cutters, IDENTITY)
+    assert_same(found.field, field)
+    assert found.volume == pytest.approx([row[0] for row in rows], abs=1e-3)
+    assert found.volume[-1] == 0
+
+
 def test_replay__same_bits_for_threads_and_tiles():
     moves = job(7, n=200)
     shanks = {1: Cutter(1, "ball", 6.0, cutting_length=3.0, shank=8.0), 2: CUTTERS[2], 3: CUTTERS[3]}

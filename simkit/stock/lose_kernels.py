@@ -1,0 +1,240 @@
+"""A leaf of the replay: its cells in a room of their own, and what they lose to one move after the other.
+
+Arguments that go together are those of bite_kernels.
+"""
+
+import math
+
+import numpy as np
+
+from simkit._jit import loop_kernel
+from simkit.cutters import BALL, FLAT
+from simkit.stock.line_kernels import line_ball, line_flat
+from simkit.stock.list_kernels import LANES
+from simkit.stock.record_kernels import (
+    LENGTH,
+    LINE_FORM,
+    RADIUS,
+    RIM2,
+    SHIFT,
+    SLOPE,
+    UX,
+    UY,
+    H,
+    X,
+    Y,
+    code_of,
+)
+
+LEAF, WIDE = 4, 8  # rows and columns of a leaf
+CELLS = LEAF * WIDE
+# Places of a leaf's numbers, in arrays of their own: the distance between two is then known to the compiler,
+# which needs no test whether they overlap.  What stands is at 0.
+FLOOR, KEEPER = CELLS, 2 * CELLS
+ROOM = 3 * CELLS
+# The same of float64: x of the cells at 0.
+AT_Y, TOTAL, SIDE, AHEAD, BEHIND = (CELLS * k for k in range(1, 6))
+COLUMN, MOST = 6 * CELLS, 6 * CELLS + WIDE
+PLACES = MOST + 1
+# Heights of the moves of a group, one move after the other, what each takes, and what stood before it.
+LOST, BEFORE = LANES * CELLS, 2 * LANES * CELLS
+DEEPEST, HIGHEST = 3 * LANES * CELLS, 3 * LANES * CELLS + LANES  # of each move, and of one
+BATCH = HIGHEST + 1
+ON_PATH = 1e-9  # mm off a line, mm2 on arcs: what rounding makes of nothing
+BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
+
+
+@loop_kernel
+def load(field, block, room):
+    """Copy the cells of a leaf to the room; what one at an edge lacks is lower than anything."""
+    h, _, floor, up, xs, ys = field
+    iy0, iy1, ix0, ix1 = block
+    w, off, places, _, _, _ = room
+    mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
+    for r in range(LEAF):
+        iy = np.uint64(min(iy0 + r, iy1 - 1))
+        for c in range(WIDE):
+            ix = np.uint64(min(ix0 + c, ix1 - 1))
+            i = np.uint64(r * WIDE + c)
+            is_there = iy0 + r < iy1 and ix0 + c < ix1
+            places[i], places[i + np.uint64(AT_Y)] = xs[ix], ys[iy]
+            off[i], off[i + np.uint64(CELLS)] = xs[ix] - mx, ys[iy] - my
+            w[i] = h[iy, ix] if is_there else -np.float32(np.inf)
+            w[i + np.uint64(FLOOR)], w[i + np.uint64(KEEPER)] = up * floor[iy, ix], np.float32(-1.0)
+
+
+@loop_kernel
+def store(field, block, moves, room):
+    h, owner, _, _, _, _ = field
+    iy0, iy1, ix0, ix1 = block
+    first_entry, entries, _, rows, _, _, _ = moves
+    w = room[0]
+    for iy in range(np.uint64(iy0), np.uint64(iy1)):
+        for ix in range(np.uint64(ix0), np.uint64(ix1)):
+            i = (iy - np.uint64(iy0)) * np.uint64(WIDE) + ix - np.uint64(ix0)
+            keeper = np.int64(w[i + np.uint64(KEEPER)])
+            if keeper >= 0:
+                h[iy, ix], owner[iy, ix] = w[i], rows[entries[first_entry + keeper]]
+
+
+@loop_kernel
+def _ball_places(records, j, x, y, half_x, half_y):
+    """Between which places of a ball's line those lie that count for the cells of a leaf, ends left aside.
+
+    x, y: middle of the leaf; half_x, half_y: half its extent.  The place that counts for a cell is
+    u - shift q, q^2 = R^2 - w^2 (line_kernels), q at least that of the farthest cell across, and at most the
+    nearest's.
+    """
+    j = np.uint64(j)
+    ux, uy, shift = records[j, UX], records[j, UY], records[j, SHIFT]
+    radius2 = records[j, RADIUS] * records[j, RADIUS]
+    dx, dy = x - records[j, X], y - records[j, Y]
+    u, along = dx * ux + dy * uy, half_x * abs(ux) + half_y * abs(uy)
+    across, wide = abs(dy * ux - dx * uy), half_x * abs(uy) + half_y * abs(ux)
+    near = max(across - wide, 0.0)
+    least = shift * math.sqrt(max(radius2 - (across + wide) * (across + wide), 0.0))
+    most = shift * math.sqrt(max(radius2 - near * near, 0.0))
+    return u - along - max(least, most) - ON_PATH, u + along - min(least, most) + ON_PATH
+
+
+@loop_kernel
+def ball_heights(records, j, x, y, half_x, half_y, places, batch, at):
+    """Heights of a ball along a line over a leaf; x, y, half_x, half_y: as of _ball_places.
+
+    Before a short move has come to the leaf, and behind it, the nearest place of its path is an end of it all
+    over the leaf: then that need not be looked for.
+    """
+    j = np.uint64(j)
+    ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
+    radius, rim2 = records[j, RADIUS], records[j, RIM2]
+    ux, uy, length = records[j, UX], records[j, UY], records[j, LENGTH]
+    m, shift = records[j, SLOPE], records[j, SHIFT]
+    first, last = _ball_places(records, j, x, y, half_x, half_y)
+    s = 0.0 if last < 0.0 else length
+    if s == 0.0 or first > length:
+        # As line_ball, operation by operation, with s at hand.
+        low = h0 + m * s
+        for i in range(np.uint64(CELLS)):
+            dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
+            along, across = dx * ux + dy * uy, dy * ux - dx * uy
+            e = s - along
+            rest = radius * radius - across * across - e * e
+            g = low + (radius - math.sqrt(max(rest, 0.0)))
+            batch[at + i] = np.float32(g if rest >= -rim2 else math.inf)
+        return
+    for i in range(np.uint64(CELLS)):
+        dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
+        batch[at + i] = np.float32(line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift))
+
+
+@loop_kernel
+def is_behind(records, j, x, y, half_x, half_y):
+    """Whether a ball's line is nowhere nearer to a leaf than at its start; as _ball_places."""
+    return _ball_places(records, j, x, y, half_x, half_y)[1] <= 2.0 * ON_PATH
+
+
+@loop_kernel
+def ball_heights_told(records, j, places, batch, at):
+    """As ball_heights; return whether any is so near to another float32 that rounding decides, or to the rim.
+
+    A move that carries on from the end of this one, and is nowhere nearer to a place than there, is as
+    high as this one or higher.  So is what is computed of it, but for rounding: then the same float32, or
+    a higher one, comes of it, unless this height lies within `wide` of where float32 changes.  Both are
+    exact for a place within 2^-53 64 (R + L) in plan and 2^-53 16 (|h| + |m| L + R) in height; where rest >
+    (R / 32)^2 the slope is less than 32.
+    """
+    j = np.uint64(j)
+    ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
+    radius, rim2 = records[j, RADIUS], records[j, RIM2]
+    ux, uy, length = records[j, UX], records[j, UY], records[j, LENGTH]
+    m, shift = records[j, SLOPE], records[j, SHIFT]
+    steep2 = radius * radius / 1024.0
+    wide = 2.0**-53 * (4096.0 * (radius + length) + 32.0 * (abs(h0) + abs(m) * length + radius))
+    is_near = False
+    for i in range(np.uint64(CELLS)):
+        # As line_ball, operation by operation.
+        dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
+        u, w = dx * ux + dy * uy, dy * ux - dx * uy
+        q2 = radius * radius - w * w
+        s = min(max(u - shift * math.sqrt(max(q2, 0.0)), 0.0), length)
+        e = s - u
+        rest = q2 - e * e
+        g = h0 + m * s + (radius - math.sqrt(max(rest, 0.0)))
+        batch[at + i] = np.float32(g if rest >= -rim2 else math.inf)
+        is_near |= (abs(rest) < steep2) | (np.float32(g - wide) != np.float32(g + wide))
+    return is_near
+
+
+@loop_kernel
+def flat_heights(records, j, x, y, half_x, half_y, places, batch, at):
+    """Heights of a flat cutter along a line over a leaf; return what none is above, or inf.
+
+    x, y, half_x, half_y: as of _ball_places.  Where a level one covers the leaf, all of it is as high.
+    """
+    j = np.uint64(j)
+    ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
+    cover2 = records[j, RADIUS] * records[j, RADIUS] + records[j, RIM2]
+    ux, uy, length, m = records[j, UX], records[j, UY], records[j, LENGTH], records[j, SLOPE]
+    if m == 0.0:
+        dx, dy = x - ax, y - ay
+        u, along = dx * ux + dy * uy, half_x * abs(ux) + half_y * abs(uy)
+        w = abs(dy * ux - dx * uy) + half_x * abs(uy) + half_y * abs(ux)
+        inside2 = cover2 - w * w
+        q = math.sqrt(max(inside2, 0.0)) - ON_PATH
+        if inside2 > 0.0 and u - along + q >= 0.0 and u + along - q <= length:
+            level = np.float32(h0 + m * 0.0)
+            for i in range(np.uint64(CELLS)):
+                batch[at + i] = level
+            return level
+    for i in range(np.uint64(CELLS)):
+        dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
+        batch[at + i] = np.float32(line_flat(dx, dy, h0, cover2, ux, uy, length, m))
+    return np.float32(math.inf)
+
+
+@loop_kernel
+def lower(keeper, w, batch, at, cells):
+    """Lower the cells of a leaf to the heights of a move at `at`; write what each loses and what stood there.
+
+    What lies below the other side's surface is no wood.  Without branches, or the compiler would store some
+    cells alone.
+    """
+    zero = np.float32(0.0)
+    for i in range(cells):
+        before, to = w[i], batch[at + i]
+        floor, kept = w[i + np.uint64(FLOOR)], w[i + np.uint64(KEEPER)]
+        loses = before - (to if to > floor else floor)
+        batch[at + i + np.uint64(LOST)] = loses if loses > zero else zero
+        batch[at + i + np.uint64(BEFORE)] = before
+        w[i] = to if to < before else before
+        w[i + np.uint64(KEEPER)] = keeper if to < before else kept
+
+
+@loop_kernel
+def highest(batch, bits, first, last):
+    """The highest of the numbers [first, last) of a batch; bits: the same as whole numbers.
+
+    Of whole numbers the compiler finds the most in the vector unit, of floats it may not.  Of negative floats
+    the order of their bits is the other way round.
+    """
+    most = np.int32(-(2**31))
+    for i in range(first, last):
+        height = bits[i]
+        height = np.int32(height ^ ((height >> np.int32(31)) & np.int32(2**31 - 1)))
+        most = np.int32(height if height > most else most)
+    bits[HIGHEST] = np.int32(most ^ ((most >> np.int32(31)) & np.int32(2**31 - 1)))
+    return batch[HIGHEST]
+
+
+@loop_kernel
+def most_lost(bits, at, cells):
+    """Bits of the most that a cell loses to the move at `at`.
+
+    Of floats that are not negative the order is that of their bits; of whole numbers the compiler finds the
+    most in the vector unit, of floats it may not.
+    """
+    most = np.int32(0)
+    for i in range(cells):
+        lost = bits[at + i + np.uint64(LOST)]
+        most = np.int32(lost if lost > most else most)
+    return most
