@@ -13,6 +13,7 @@ from simkit.errors import ShapeError
 from simkit.job.model import Blank
 from simkit.report import canvas, colours
 from simkit.report.canvas import BODY, MARGIN, SMALL, TITLE, Page
+from simkit.report.lengths import MM, Lengths
 from simkit.report.map_parts import (
     BAND,
     FRONT_ROOM,
@@ -88,13 +89,14 @@ def draw_class_map(
     subtitle: str = "",
     findings: Sequence[dict[str, Any]] = (),
     over: Callable[[Page, SeenPlan, float, float], None] | None = None,
+    lengths: Lengths = MM,
 ) -> str:
     """Draw a map as a PNG at `path` and return the path.
 
     paint: what lies under each pixel.  over(page, seen, left, top): what is drawn on it, in pixels of the
     page.  lattice, is_part (ny, nx) bool or None: blank frame; the part gets an outline.  side 1 or 2; turn
     of that setup.  blank mm.  subtitle: a sentence or two below the title.  findings: as plan_views takes
-    them; those with a place are numbered on the map, and listed below it.
+    them; those with a place are numbered on the map, and listed below it.  lengths: how they are written.
     Accuracy: that of `paint`.  Same input, same bytes on one machine.
     """
     if is_part is not None and np.shape(is_part) != lattice.shape:
@@ -119,8 +121,8 @@ def draw_class_map(
     columns = 3 if inner > 1500 else 2
     rows = math.ceil((min(len(findings), MOST_LISTED) + (len(findings) > MOST_LISTED)) / columns)
     list_top = bar_top + 84
-    page = Page(width, list_top + 42 * rows - (0 if rows else 14))
-    draw_head(page, head, told, pose_words(side, turn, lattice.cell))
+    page = Page(width, list_top + 42 * rows - (0 if rows else 14), lengths=lengths)
+    draw_head(page, head, told, pose_words(side, turn, lattice.cell, lengths))
     left = LEFT_ROOM + (width - LEFT_ROOM - SIDE_ROOM - across) // 2
     page.image(painted.picture, left, top)
     if is_part is not None:

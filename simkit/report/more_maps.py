@@ -9,6 +9,7 @@ from simkit.findings import thin_wall
 from simkit.findings.evidence import Evidence
 from simkit.job.model import Job
 from simkit.job.steps import POUR, THICKNESS
+from simkit.report.lengths import Lengths
 from simkit.report.seam_view import draw_seam
 from simkit.report.wall_views import draw_walls
 from simkit.report.who_cut_views import draw_who_cut, owners_of
@@ -23,12 +24,12 @@ def draw_more_maps(
     left out: walls and the step need a target, the step two sides that meet.
     """
     job, field = evidence.job, evidence.field
-    name = job.name or "part"
+    name, lengths = job.name or "part", Lengths(job.unit)
     is_part = None if evidence.envelopes is None else evidence.envelopes.is_part
     sides = sorted({1 if frame.up > 0 else 2 for frame in evidence.frames})
     pictures = []
     for side in sides:
-        seen = {"side": side, "turn": turns[side], "blank": job.blank}
+        seen = {"side": side, "turn": turns[side], "blank": job.blank, "lengths": lengths}
         findings = [row for row in result["findings"] if row["side"] in (side, None)]
         if evidence.walls is not None:
             path = folder / f"walls_side_{side}.png"
@@ -68,6 +69,7 @@ def draw_more_maps(
             side=sides[0],
             turn=turns[sides[0]],
             blank=job.blank,
+            lengths=lengths,
             title=f"{name}: the step where the cuts of the two sides meet",
             findings=result["findings"],
         )

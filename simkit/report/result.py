@@ -27,6 +27,7 @@ from simkit.report.budget_table import budget_table
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
 from simkit.report.effort_tables import effort_tables
 from simkit.report.forms import VERSION
+from simkit.report.sheet import unit_of_programs
 from simkit.report.steps_table import steps_remarks, steps_table
 from simkit.report.surface_tables import cusp_table, reach_table
 from simkit.report.verdict import verdict_of
@@ -103,6 +104,7 @@ def _setups(evidence: Evidence) -> list[dict[str, Any]]:
                     "file": read.moves.programs[0],
                     "sha256": sha256_of(path),
                     "moves": len(read.moves),
+                    "unit": unit_of_programs(setup, [read]),
                     "cutters": sorted({int(tool) for tool in read.moves.tool}),
                     "largest_arc_mismatch": read.largest_arc_mismatch,
                 }

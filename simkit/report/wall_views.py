@@ -16,6 +16,7 @@ from simkit.compare.walls import Walls, joined_cells, thin_cells
 from simkit.job.model import Blank
 from simkit.report import colours
 from simkit.report.class_map import Painted, Sign, draw_class_map, swatch_of
+from simkit.report.lengths import MM, Lengths
 from simkit.report.map_parts import widened
 from simkit.report.seen_plan import SeenPlan
 
@@ -41,12 +42,13 @@ def draw_walls(
     blank: Blank,
     title: str,
     findings: Sequence[dict[str, Any]],
+    lengths: Lengths = MM,
 ) -> str:
     """Draw the wall thickness as seen in one setup as a PNG at `path` and return the path.
 
     cut, target: of the wood and of the part, as in the evidence.  limit mm.  is_judged, is_part (ny, nx)
     bool: cells that count, and those of the part.  side, turn, blank, title, findings: as draw_class_map
-    takes them; findings of other kinds are left out.
+    takes them; findings of other kinds are left out.  lengths: how they are written.
     Accuracy: the least thickness at each cell, as measured there; what is thinner than the limit is widened
     to 3 pixels where it is narrower.
     """
@@ -70,11 +72,14 @@ def draw_walls(
         is_dark = shown >= len(SHADES) - 1
         _hatch(picture, worse & ~is_dark, DARK_LINE)
         _hatch(picture, worse & is_dark, PALE_LINE)
-        names = [f"thinner than {limit * SHARES[0]:.3g} mm"]
-        names += [f"{low * limit:.3g} to {high * limit:.3g}" for low, high in pairwise(SHARES)]
+        names = [f"thinner than {lengths.told(limit * SHARES[0])}"]
+        names += [
+            f"{lengths.figure(low * limit)} to {lengths.figure(high * limit)}"
+            for low, high in pairwise(SHARES)
+        ]
         names[2] += " (the limit)"
         signs = [Sign(words, swatch_of(shade)) for words, shade in zip(names, SHADES, strict=True)]
-        signs.append(Sign(f"thicker than {limit * SHARES[-1]:.3g} mm", swatch_of(THICK)))
+        signs.append(Sign(f"thicker than {lengths.told(limit * SHARES[-1])}", swatch_of(THICK)))
         if worse.any():
             swatch = swatch_of(SHADES[1], lambda image, mask: _hatch(image, mask, DARK_LINE))
             signs.append(Sign("hatched: thinner than the part has it", swatch))
@@ -92,6 +97,7 @@ def draw_walls(
         subtitle="Thickness is the diameter of the largest ball inside the wood that touches it there. "
         "Wood left standing does not count.",
         findings=findings,
+        lengths=lengths,
     )
 
 

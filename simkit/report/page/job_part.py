@@ -8,7 +8,7 @@ from simkit.findings.evidence import Evidence
 from simkit.report.lengths import Lengths
 from simkit.report.page.html import Html, el
 from simkit.report.page.sketch import setup_sketch, turning_sketch
-from simkit.report.sheet import to_measure
+from simkit.report.sheet_text import to_measure
 
 
 def job_part(evidence: Evidence, result: dict[str, Any], sheet: dict[str, Any], lengths: Lengths) -> Html:
@@ -22,7 +22,7 @@ def job_part(evidence: Evidence, result: dict[str, Any], sheet: dict[str, Any], 
         rows.append(("Part", f"{target['file']}, {target['triangles']:,} triangles"))
     else:
         rows.append(("Part", "none was named, so the shape was not judged"))
-    rows.append(("Cells", f"{result['cell']:g} mm"))
+    rows.append(("Cells", lengths.text(f"{result['cell']:g} mm")))
     cutters = [el("li", _cutter(cutter, lengths)) for cutter in evidence.job.cutters.values()]
     parts = [_setup(evidence, index, row, lengths) for index, row in enumerate(sheet["setups"])]
     return el(
@@ -99,7 +99,7 @@ def checklist_part(result: dict[str, Any], sheet: dict[str, Any], lengths: Lengt
     """Return what to tick off at the machine before each setup, then the cautions."""
     parts = []
     for number, setup in enumerate(sheet["setups"], 1):
-        rows = [lengths.text(words) for words in to_measure(setup, number)]
+        rows = to_measure(setup, number, lengths)
         for cutter in setup["cutters"]:
             needed = max(cutter["stick_out"] or 0.0, cutter["stick_out_for_sure"])
             if cutter["stick_out"] is None:
