@@ -124,6 +124,8 @@ window.jobForm = (() => {
         if (select && told[key] && !select.dataset.touched) select.value = told[key];
       }
     });
+    const counts = form.querySelector('[name="unit"]');
+    if (guess.unit && !counts.dataset.touched) counts.value = guess.unit;
     const unit = units.querySelector("select");
     if (unit && guess.mesh_units && !unit.dataset.touched) unit.value = guess.mesh_units;
     const place = document.getElementById("guesses");
