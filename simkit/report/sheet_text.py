@@ -171,13 +171,19 @@ def _cutter_text(cutter: dict[str, Any], lengths: Lengths, program: Lengths) -> 
         )
         text += f", down to {lengths.sizes(cutter['deepest'])} below the upper face (Z{lowest})"
     needed, stated = cutter["stick_out_for_sure"], cutter["stick_out"]
+    above = above_words(cutter, lengths)
     if stated is None:
-        return text + f"; stick out {lengths.sizes(needed)} or more, which keeps the holder above the wood"
+        return text + f"; stick out {lengths.sizes(needed)} or more, which keeps the holder {above}"
     text += f"; stick out {lengths.sizes(stated)} as stated"
     if stated + _NEAR >= needed:
-        return text + f" ({lengths.size(needed)} keeps the holder above the wood)"
+        return text + f" ({lengths.size(needed)} keeps the holder {above})"
     text += f": less than {lengths.size(needed)}, so the holder comes below the upper face; "
     return text + "the check says whether it meets wood"
+
+
+def above_words(cutter: dict[str, Any], lengths: Lengths) -> str:
+    """Return how far above the wood a holder stays with `stick_out_for_sure`, in words."""
+    return f"{lengths.sizes(cutter['stick_out_for_sure'] - max(cutter['deepest'], 0.0))} above the wood"
 
 
 def to_measure(setup: dict[str, Any], number: int, lengths: Lengths) -> list[str]:

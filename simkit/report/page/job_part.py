@@ -8,7 +8,7 @@ from simkit.findings.evidence import Evidence
 from simkit.report.lengths import Lengths
 from simkit.report.page.html import Html, el
 from simkit.report.page.sketch import setup_sketch, turning_sketch
-from simkit.report.sheet_text import to_measure
+from simkit.report.sheet_text import above_words, to_measure
 
 
 def job_part(evidence: Evidence, result: dict[str, Any], sheet: dict[str, Any], lengths: Lengths) -> Html:
@@ -103,7 +103,7 @@ def checklist_part(result: dict[str, Any], sheet: dict[str, Any], lengths: Lengt
         for cutter in setup["cutters"]:
             needed = max(cutter["stick_out"] or 0.0, cutter["stick_out_for_sure"])
             if cutter["stick_out"] is None:
-                words = f"{lengths.sizes(needed)} or more keeps the holder above the wood"
+                words = f"{lengths.sizes(needed)} or more keeps the holder {above_words(cutter, lengths)}"
             else:
                 words = f"{lengths.sizes(cutter['stick_out'])} as stated"
             rows.append(f"T{cutter['number']} sticks out of its holder: {words}")
