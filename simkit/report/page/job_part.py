@@ -7,7 +7,7 @@ from typing import Any
 from simkit.findings.evidence import Evidence
 from simkit.report.lengths import Lengths
 from simkit.report.page.html import Html, el
-from simkit.report.page.sketch import setup_sketch, turning_sketch
+from simkit.report.page.sketch import fixture_signs, pin_signs, setup_sketch, turning_sketch
 from simkit.report.sheet_text import above_words, to_measure
 
 
@@ -73,10 +73,15 @@ def _caption(row: dict[str, Any]) -> str:
     face = "on the upper face" if mark["face"] == "up" else "on the face that looks down, so dashed"
     words = f"Seen from above, you stand at the front. Triangle: the marked corner, {face}."
     if row["pins"]:
-        words += " Circles: dowel holes." if row["pins"][0]["is_hole"] else " Dots: dowel pins."
+        what = "Circles: dowel holes" if row["pins"][0]["is_hole"] else "Dots: dowel pins"
+        words += f" {what}, {_named(pin_signs(row))}."
     if row["fixtures"]:
-        words += " Hatched boxes: clamps and stops."
+        words += f" Hatched boxes: clamps and stops, {_named(fixture_signs(row))}."
     return words
+
+
+def _named(signs: list[tuple[str, str]]) -> str:
+    return ", ".join(f"{sign} ‘{name}’" for name, sign in signs)
 
 
 def _xyz(place: list[float], lengths: Lengths) -> str:

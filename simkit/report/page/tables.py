@@ -164,7 +164,7 @@ def _cusps(cusps: dict[str, Any], lengths: Lengths) -> list[Html]:
     heads += [f"for {lengths.figure(cusps['wanted'])}", "sanding"]
     return [
         el("h3", "Ridges between passes"),
-        el("p", f"Lengths in {lengths.name}; the last but one is the stepover for the wanted ridge."),
+        el("p", f"Lengths in {lengths.word}; the last but one is the stepover for the wanted ridge."),
         table("Ridges between passes", heads, rows, 3),
         el("p", cusps["note"], class_="quiet"),
     ]
