@@ -27,7 +27,8 @@ def run_sheet(options: argparse.Namespace) -> int:
         check_json(options.json)
     from simkit.job.reader import read_job
     from simkit.program.job_programs import read_programs
-    from simkit.report.sheet import sheet_of, sheet_text
+    from simkit.report.sheet import sheet_of
+    from simkit.report.sheet_text import sheet_text
 
     job = read_job(options.job)
     sheet = sheet_of(job, read_programs(job))

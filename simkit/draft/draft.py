@@ -38,7 +38,7 @@ def draft(folder: Path, found: Seen) -> str:
         "# More keys, all optional: simkit template",
         *_unread(found),
         "",
-        *table("", "", _top(folder)),
+        *table("", "", _top(folder, found.programs)),
         "",
         *table("[blank]", "blank", *_blank(found, cuts)),
         "",
@@ -47,7 +47,7 @@ def draft(folder: Path, found: Seen) -> str:
         lines += [*table(f"[cutters.{tool}]", "cutters.N", entries, notes), ""]
     lines += _setups(first, second, untold, why)
     lines += _target(found.meshes, cuts[0] or cuts[1], corner)
-    lines += _dowels(first, corner)
+    lines += _dowels(first, corner, guesses.unit_of(found.programs))
     lines += defaults("[limits]", "limits")
     return "\n".join(lines) + "\n"
 
@@ -58,9 +58,10 @@ def _unread(found: Seen) -> list[str]:
     return comment(f"Not read, and told when this was written: {', '.join(names)}") if names else []
 
 
-def _top(folder: Path) -> dict[str, Entry]:
-    name = folder.resolve().name
-    entries = {"unit": seen(text("mm"))}
+def _top(folder: Path, programs: Sequence[Program]) -> dict[str, Entry]:
+    name, unit = folder.resolve().name, guesses.unit_of(programs)
+    why = ("The programs count in inches (G20).",) if unit == "in" else ()
+    entries = {"unit": seen(text(unit), *why)}
     return {"name": seen(text(name)), **entries} if name.isprintable() and name.strip() else entries
 
 
@@ -82,7 +83,7 @@ def _blank(found: Seen, cuts: Sequence[Cuts | None]) -> tuple[dict[str, Entry], 
         why = []
         for side, one in enumerate(cuts, 1):
             if one is not None and axis < 2:
-                span = f"{'XY'[axis]}{number(one.low[axis])} to {number(one.high[axis])}"
+                span = f"{'XY'[axis]}{one.told(one.low[axis])} to {one.told(one.high[axis])}"
                 why.append(f"The cuts of side {side} go from {span} (axis of the cutter).")
             elif one is not None:
                 why.append(f"Side {side}: {one.depth_words}.")
@@ -111,7 +112,7 @@ def cutters(programs: Sequence[Program]) -> list[tuple[int, dict[str, Entry], tu
             turning = f"S{number(speeds[0])} to S{number(speeds[-1])}" if speeds else "no speed"
             turning = f"S{number(speeds[0])}" if len(speeds) == 1 else turning
             upright = (moves.start[rows, :2] == moves.end[rows, :2]).all()
-            words = f"{program.name}: {turning}, lowest cut Z{number(program.low[row, 2])}"
+            words = f"{program.name}: {turning}, lowest cut Z{number(program.low[row, 2], program.unit)}"
             words += f" (line {moves.line[row]})" + (", only straight down, as a drill" if upright else "")
             notes.setdefault(tool or 1, []).append(words + ("" if tool else "; the program calls no cutter"))
     made = []
@@ -202,21 +203,23 @@ def _target(meshes: Sequence[Mesh], cuts: Cuts | None, corner: Guess) -> list[st
         if unit.value is not None and cuts is not None:
             place = guesses.lies_where_it_is_cut(mesh, unit.value, cuts, corner.value)
             size = (mesh.bounds[1] - mesh.bounds[0]) * MM_PER_UNIT[unit.value]
-            entries["mesh"] = seen(text(mesh.name), f"It is {' x '.join(map(number, size))} mm then.")
+            told = " x ".join(map(cuts.told, size))
+            entries["mesh"] = seen(text(mesh.name), f"It is {told} {cuts.unit} then.")
         entries["anchor"] = guessed(place)
         entries["at"] = blank() if place.value is None else Entry("[0, 0, 0]", "GUESS", place.why)
     return [*table("[target]", "target", entries), ""]
 
 
-def _dowels(first: Sequence[Program], corner: Guess) -> list[str]:
-    lines = []
+def _dowels(first: Sequence[Program], corner: Guess, unit: str) -> list[str]:
+    lines, units = [], {program.name: program.unit for program in first}
     for index, hole in enumerate(guesses.holes(first), 1):
         x, y = hole.at
-        words = f"T{hole.tool} only goes straight down there, to Z{number(hole.depth)}"
+        its = units[hole.program]
+        words = f"T{hole.tool} only goes straight down there, to Z{number(hole.depth, its)}"
         words += f" ({hole.program}:{hole.line})"
-        where = f"X{number(x)} Y{number(y)} in the program"
+        where = f"X{number(x, its)} Y{number(y, its)} in the program"
         at = Entry(
-            f"[{number(x)}, {number(y)}]",
+            f"[{number(x, unit)}, {number(y, unit)}]",
             "GUESS",
             (f"{words}; {where}", "X0 Y0 is guessed to be that corner."),
         )

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.draft.seen import Mesh, Program
-from simkit.units import MM_PER_UNIT, units_as_large
+from simkit.units import MM_PER_INCH, MM_PER_UNIT, units_as_large
 
 SHARE = 0.25  # of what is cut: so much beyond an edge may be meant
 NEAR = 0.01  # mm: holes so near are one, or in one row
@@ -27,9 +27,17 @@ class Guess:
     why: tuple[str, ...] = ()
 
 
-def number(value: float) -> str:
-    """Return a length for a person: at most two decimals."""
+def number(value: float, unit: str = "mm") -> str:
+    """Return a length, mm, for a person in a unit, mm or in: at most two decimals of mm, four of inches."""
+    if unit == "in":
+        return f"{round(float(value) / MM_PER_INCH, 4) + 0.0:g}"
     return f"{round(float(value), 2) + 0.0:g}"
+
+
+def unit_of(programs: Sequence[Program]) -> str:
+    """Return the unit of a job with these programs: "in" where all that can be read count in inches."""
+    units = {program.unit for program in programs if program.read is not None}
+    return "in" if units == {"in"} else "mm"
 
 
 @dataclass(frozen=True)
@@ -37,24 +45,30 @@ class Cuts:
     """How far the cutting moves of some programs go, in their own frame: low, high (3,) mm.
 
     deepest: (Z, program, line).  top: highest Z of the cutting moves that go sideways, None without any.
+    All mm; unit: in which they are told.
     """
 
     low: np.ndarray
     high: np.ndarray
     deepest: tuple[float, str, int]
     top: float | None
+    unit: str = "mm"
+
+    def told(self, value: float) -> str:
+        """A length in words, without its unit."""
+        return number(value, self.unit)
 
     @property
     def words(self) -> str:
         """The box in words."""
         spans = zip("XYZ", self.low, self.high, strict=True)
-        return "cuts go from " + ", ".join(f"{axis}{number(a)} to {number(b)}" for axis, a, b in spans)
+        return "cuts go from " + ", ".join(f"{axis}{self.told(a)} to {self.told(b)}" for axis, a, b in spans)
 
     @property
     def depth_words(self) -> str:
         """The lowest cut in words."""
         z, name, line = self.deepest
-        return f"lowest cut Z{number(z)} in {name}:{line}"
+        return f"lowest cut Z{self.told(z)} in {name}:{line}"
 
 
 def cuts_of(programs: Sequence[Program]) -> Cuts | None:
@@ -75,7 +89,13 @@ def cuts_of(programs: Sequence[Program]) -> Cuts | None:
         top += [float(program.high[sideways, 2].max())] if len(sideways) else []
     if not lows:
         return None
-    return Cuts(np.min(lows, axis=0), np.max(highs, axis=0), min(deepest), max(top) if top else None)
+    return Cuts(
+        np.min(lows, axis=0),
+        np.max(highs, axis=0),
+        min(deepest),
+        max(top) if top else None,
+        unit_of(programs),
+    )
 
 
 def corner(cuts: Cuts | None) -> Guess:
@@ -103,9 +123,9 @@ def face(cuts: Cuts | None) -> Guess:
     if depth <= NEAR:
         return Guess("bottom", (f"{cuts.depth_words}: none goes below Z0",))
     if depth >= max(top, 0.0):
-        return Guess("top", (f"{cuts.depth_words}, sideways at Z{number(top)} at most: Z0 is the top",))
+        return Guess("top", (f"{cuts.depth_words}, sideways at Z{cuts.told(top)} at most: Z0 is the top",))
     return Guess(
-        None, (f"{cuts.depth_words}, but sideways up to Z{number(top)}: Z0 may be the top or the table",)
+        None, (f"{cuts.depth_words}, but sideways up to Z{cuts.told(top)}: Z0 may be the top or the table",)
     )
 
 
@@ -178,8 +198,14 @@ def holes(programs: Sequence[Program]) -> list[Hole]:
                     places[at] = row
             if len(places) <= MOST_HOLES:
                 found += [
-                    Hole(at, float(program.low[row, 2]), program.name, int(moves.line[row]), tool)
-                    for at, row in places.items()
+                    Hole(
+                        tuple(moves.end[row, :2].tolist()),
+                        float(program.low[row, 2]),
+                        program.name,
+                        int(moves.line[row]),
+                        tool,
+                    )
+                    for row in places.values()
                 ]
     return [hole for hole in found if any(_are_a_pair(hole, other) for other in found)]
 
@@ -197,7 +223,8 @@ def units(mesh: Mesh, cuts: Cuts | None) -> Guess:
         return Guess(None, (f"the mesh is {plain} of its unit, and nothing is cut to compare it with",))
     room = (cuts.high - cuts.low)[:2]
     fits = units_as_large(size[:2], room)
-    words = f"the mesh is {plain} of its unit, the cuts {number(room[0])} x {number(room[1])} mm in plan"
+    wide = " x ".join(map(cuts.told, room))
+    words = f"the mesh is {plain} of its unit, the cuts {wide} {cuts.unit} in plan"
     if len(fits) != 1:
         return Guess(None, (words,))
     return Guess(fits[0], (f"{words}; in {fits[0]} it fits them",))
@@ -207,7 +234,9 @@ def lies_where_it_is_cut(mesh: Mesh, unit: str, cuts: Cuts, corner_word: str | N
     """Return whether the origin of the mesh is the left front bottom corner of the blank."""
     bounds = mesh.bounds * MM_PER_UNIT[unit]
     spans = zip("xyz", *bounds, strict=True)
-    words = "the mesh reaches from " + ", ".join(f"{axis} {number(a)} to {number(b)}" for axis, a, b in spans)
+    words = "the mesh reaches from " + ", ".join(
+        f"{axis} {cuts.told(a)} to {cuts.told(b)}" for axis, a, b in spans
+    )
     slack = 0.1 * (cuts.high - cuts.low)[:2]
     is_there = (
         corner_word == "left front"
@@ -215,4 +244,4 @@ def lies_where_it_is_cut(mesh: Mesh, unit: str, cuts: Cuts, corner_word: str | N
         and (bounds[0, :2] >= cuts.low[:2] - slack).all()
         and (bounds[1, :2] <= cuts.high[:2] + slack).all()
     )
-    return Guess("origin" if is_there else None, (f"{words} mm; {cuts.words}",))
+    return Guess("origin" if is_there else None, (f"{words} {cuts.unit}; {cuts.words}",))

@@ -42,6 +42,11 @@ class Program:
     is_unit_known: bool = True
 
     @property
+    def unit(self) -> str:
+        """The unit it counts in: "in" where it states inches and nothing else, else "mm"."""
+        return "in" if self.read is not None and self.read.units_seen == ("in",) else "mm"
+
+    @property
     def moves(self) -> Moves:
         """The moves; only of a program that was read."""
         return self.read.moves

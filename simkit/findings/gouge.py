@@ -5,6 +5,7 @@ from __future__ import annotations
 from simkit.findings import made, shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.findings.link_words import link_words
 from simkit.units import area_words
 
 MEASURE = "the larger of the distances cut to target and target to cut, to the surface it entered through"
@@ -25,6 +26,9 @@ def find(evidence: Evidence) -> list[Finding]:
                 "Check the zero and the depth in this setup first; if the rest of this side is "
                 "right, correct the pass on this line, or keep this cutter out of the place.",
             )
+            linked = None if told_of else link_words(evidence, one)
+            if linked is not None:
+                message, advice = message + linked[0], linked[1]
             fields = shape.common_fields(evidence, one, MEASURE) | made.source_fields(evidence, one)
             findings.append(Finding(kind="gouge", message=message + more, advice=advice, **fields))
     return findings

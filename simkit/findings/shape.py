@@ -106,7 +106,8 @@ def _zone_spots(judged: _Judged, here: np.ndarray) -> tuple[list[Looked], list[S
     label, _ = ndimage.label(is_near, np.ones((3, 3)))
     is_beyond = np.zeros(label.max() + 1, bool)
     is_beyond[label[least > limit]] = True
-    close = spots(deviation.most, is_near & ~is_beyond[label], deviation.lattice, GAP)
+    # A cell may be near the limit by one measure and lie on the other side of the part by the other.
+    close = spots(sign * np.maximum(least, most), is_near & ~is_beyond[label], deviation.lattice, GAP)
     certain = [_looked(judged, spot) for spot in found[:MOST]]
     certain = _proved(judged, certain, least > limit, here)
     certain += _higher(judged, certain, found[MOST:], least > limit, here)
@@ -276,7 +277,8 @@ def _unlooked(judged: _Judged, spot: Spot) -> Looked:
     """Return a spot near the limit as its cells have it, where there are too many to look at each."""
     evidence, side = judged.evidence, judged.side
     deviation = evidence.deviations[side]
-    least, most = (float(abs(values[spot.cell])) for values in (deviation.normal, deviation.most))
+    sign = -1.0 if judged.is_gouge else 1.0
+    least, most = sorted(float(sign * values[spot.cell]) for values in (deviation.normal, deviation.most))
     surface = evidence.field.upper if side == 1 else evidence.field.lower
     look = Look(least, most - least, (*spot.at, float(surface[spot.cell])), deviation.lattice.cell)
     severity = severity_of(least, most - least, judged.limit)

@@ -39,7 +39,7 @@ def _finding(evidence: Evidence, index: int, part: str, rows: np.ndarray) -> Fin
         kind=KINDS[part],
         severity="safety",
         message=f"the {part} of {cutter} goes {depth[worst]:.2f} mm into wood that still stands{more}",
-        advice=_advice(cutter, part, float(depth[worst])),
+        advice=_advice(cutter, part, float(depth[worst]), evidence.job.machine.clearance),
         value=float(depth[worst]),
         # Between cell centres wood may stand higher, by what a surface rises over half a diagonal at slope 1.
         bound=float(evidence.field.lattice.cell * np.sqrt(0.5) + CLEAR),
@@ -51,11 +51,12 @@ def _finding(evidence: Evidence, index: int, part: str, rows: np.ndarray) -> Fin
     )
 
 
-def _advice(cutter, part: str, depth: float) -> str:
+def _advice(cutter, part: str, depth: float, clearance: float) -> str:
     if part == "holder":
+        needed = cutter.stick_out + depth + clearance
         return (
-            f"Let the cutter stick out {cutter.stick_out + depth:.1f} mm or more instead of "
-            f"{cutter.stick_out:g} mm, or take a longer one."
+            f"Let the cutter stick out {needed:.1f} mm or more instead of {cutter.stick_out:g} mm, which "
+            f"keeps the holder {clearance:g} mm above the wood, or take a longer one."
         )
     reach = cutter.cutting_length + depth
     return (

@@ -30,17 +30,19 @@ def find(evidence: Evidence) -> list[Finding]:
         for (_, read), box in zip(own, evidence.cut_boxes[index], strict=True):
             units = set(read.units_seen) or {evidence.job.setups[index].program_units}
             if len(units) == 1 and box is not None:
-                findings += _program(evidence, index, box, units.pop(), read.name, row)
+                line = read.unit_lines[0] if read.unit_lines else None
+                findings += _program(evidence, index, box, units.pop(), read.name, row, line)
             row += len(read.moves)
     return findings or _part(evidence)
 
 
 def _program(
-    evidence: Evidence, index: int, box: np.ndarray, unit: str, name: str, row: int
+    evidence: Evidence, index: int, box: np.ndarray, unit: str, name: str, row: int, line: int | None
 ) -> list[Finding]:
     """Return a finding for a program in the wrong unit, [] for another.
 
-    box (2, 3) mm: how far its cutting moves go, as read.  row: of its first move.
+    box (2, 3) mm: how far its cutting moves go, as read.  row: of its first move.  line: where its
+    unit is stated, None where the job does that.
     """
     setup, frame = evidence.job.setups[index], evidence.frames[index]
     body = setup.body(evidence.job.blank)
@@ -58,18 +60,19 @@ def _program(
     said, other, word = ("inches (G20)", "mm", "G21") if unit == "in" else ("mm (G21)", "inches", "G20")
     side = 1 if frame.up > 0 else 2
     is_danger = unit == "in" and deep > 0
+    place = "in it" if line is None else f"in place of {'G20' if unit == 'in' else 'G21'} in line {line}"
     return [
         Finding(
             kind="wrong-unit",
             severity="safety" if is_danger else "beyond" if _is_left(evidence, side) else "warning",
             message=f"the program is read in {said} and covers {_sizes(size)}; with its numbers in"
             f" {other} it would cover {_sizes(other_size)}, as the blank has it",
-            advice=f"If its numbers are {other}, write {word} in it, and look at its feeds; or have it made"
+            advice=f"If its numbers are {other}, write {word} {place}, and look at its feeds; or have it made"
             " again in the unit that it states.",
             measure="length and width that the cutting moves cover, in both units",
             subject=name,
             side=side,
-            **evidence.source_of(row),
+            **evidence.source_of(row) | ({} if line is None else {"line": line}),
         )
     ]
 

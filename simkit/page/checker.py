@@ -71,7 +71,8 @@ class Checker:
                 if self._is_over or self._worker is not None or is_cold():
                     return  # to compile takes minutes, and a check says so
                 worker = self._worker = Worker(cores())
-            _, is_gone = worker.ask({"warm": True}, NO_LIMITS, 0, lambda what, _, value: None)
+            order = {"warm": True, "loaded": True}
+            _, is_gone = worker.ask(order, NO_LIMITS, 0, lambda what, _, value: None)
             with self._lock:
                 if is_gone:
                     worker.end()

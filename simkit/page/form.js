@@ -124,6 +124,8 @@ window.jobForm = (() => {
         if (select && told[key] && !select.dataset.touched) select.value = told[key];
       }
     });
+    const counts = form.querySelector('[name="unit"]');
+    if (guess.unit && !counts.dataset.touched) counts.value = guess.unit;
     const unit = units.querySelector("select");
     if (unit && guess.mesh_units && !unit.dataset.touched) unit.value = guess.mesh_units;
     const place = document.getElementById("guesses");
@@ -166,9 +168,16 @@ window.jobForm = (() => {
   const words = (x, y, text, anchor = "middle") => svg("text", { x, y, "text-anchor": anchor, class: "t" }, text);
   const line = (x1, y1, x2, y2) => svg("line", { x1, y1, x2, y2, class: "zero-line" });
 
+  // A length as a job file takes it: 38, 1/4 or 1 1/2; NaN for anything else.
+  function lengthOf(text) {
+    const told = String(text).trim(), found = /^(?:(\d+)[\s-]+)?(\d+)\s*\/\s*(\d+)$/.exec(told);
+    if (found) return Number(found[1] || 0) + Number(found[2]) / Number(found[3]);
+    return told === "" ? NaN : Number(told.replace(",", "."));
+  }
+
   // Dowel holes, clamps and tape in the drawing of a side, as far as their numbers are filled in.
   function extras(told, row, index, size, pitch, x, y) {
-    const read = (text) => (String(text).trim() === "" ? NaN : Number(String(text).replace(",", ".")));
+    const read = lengthOf;
     const [length, width] = size, shapes = [];
     for (const one of told.areas) {
       const [left, front, right, back] = one.box.map(read);
@@ -221,9 +230,9 @@ window.jobForm = (() => {
   }
 
   function follow() {
-    const told = values(), read = (text, other) => { const n = Number(text.replace(",", ".")); return n > 0 ? n : other; };
+    const told = values(), read = (text, other) => (lengthOf(text) > 0 ? lengthOf(text) : other);
     const size = [read(told.blank[0], 280), read(told.blank[1], 90), read(told.blank[2], 38)];
-    const isWhole = told.blank.every((text) => Number(text.replace(",", ".")) > 0);
+    const isWhole = told.blank.every((text) => lengthOf(text) > 0);
     const parts = told.setups.map((row, index) => sideDrawing(row, index, size, told));
     if (!isWhole) parts.push(el("p", { className: "quiet" }, "An example, until the size of the blank is filled in."));
     drawing.replaceChildren(...parts);

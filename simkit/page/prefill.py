@@ -33,6 +33,7 @@ def form_of(found: Seen) -> dict[str, Any]:
     cuts = guesses.cuts_of(first or untold) or guesses.cuts_of(second)
     units = guesses.units(found.meshes[0], cuts) if _has_bounds(found) else guesses.Guess(None)
     return {
+        "unit": guesses.unit_of(found.programs),
         "cutters": sorted(tools),
         "setups": setups,
         "mesh_units": units.value or "",

@@ -249,7 +249,7 @@ class Interpreter(Cycles):
             self._dwell(block)
         self._plane = plane
         if voc.UNITS in g:
-            self._set_unit(_unit_of(block), has_feed="F" in values)
+            self._set_unit(_unit_of(block), block.number, has_feed="F" in values)
         if voc.LENGTH in g or "H" in at:
             self._set_length(block)
         if voc.WORK_ZERO in g:
@@ -327,9 +327,8 @@ class Interpreter(Cycles):
         self._feed = value * MM_PER_UNIT[unit]
         self._is_unit_used = True
 
-    def _set_unit(self, unit: str, has_feed: bool) -> None:
-        if unit not in self.units_seen:
-            self.units_seen.append(unit)
+    def _set_unit(self, unit: str, line: int, has_feed: bool) -> None:
+        self.units_seen.setdefault(unit, line)
         is_change = self._unit not in (None, unit)  # an F before any unit is told as that
         if is_change and self._feed is not None and not has_feed:
             # Controls differ on whether the old number or the old speed stays in force.

@@ -32,6 +32,7 @@ class ProgramRead:
     warnings: sorted by line; of each sort the first ten places that say something new, with the number
         of those left out.
     units_seen: "mm" and "in" in the order the program states them; empty when it states none.
+    unit_lines: the line that first states each of them.
     speeds_called: (rev/min, line, column) of every S that changes the speed, in order.
     tools_called: (tool, line, column) of every change of cutter the moves follow, in order; empty when
         the job's cutter is the one that cuts.
@@ -58,6 +59,7 @@ class ProgramRead:
     block_count: int
     line_count: int
     work_zeros: tuple[tuple[str, int, int], ...] = ()
+    unit_lines: tuple[int, ...] = ()
     speeds_called: tuple[tuple[float, int, int], ...] = ()
     deleted_count: int = 0
     skips_deleted: bool = False
@@ -138,6 +140,7 @@ def _read(
         moves=_moves(table, name, setup, tool, speed, _rests(state, table)),
         warnings=tuple(notices.told()),
         units_seen=tuple(state.units_seen),
+        unit_lines=tuple(state.units_seen.values()),
         tools_called=tools_called,
         largest_arc_mismatch=state.largest_mismatch,
         largest_arc_mismatch_line=state.largest_mismatch_line,

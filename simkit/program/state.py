@@ -73,7 +73,7 @@ class State:
         self.rows = array("d")
         self.problems: list[Problem] = []
         self.notices = Notices()
-        self.units_seen: list[str] = []
+        self.units_seen: dict[str, int] = {}  # and the line that first states each
         self.work_zeros_seen: dict[str, Place] = {}  # at their first word
         self.tool_words: list[tuple[int, int, int, int]] = []
         self.changes: list[tuple[int, int, int, int]] = []

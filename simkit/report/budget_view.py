@@ -10,6 +10,8 @@ from matplotlib.patches import Polygon
 from simkit.report import canvas, colours
 from simkit.report.budget_words import chance_lines, far_text
 from simkit.report.canvas import MARGIN, SMALL, TITLE, Page
+from simkit.report.lengths import MM, Lengths
+from simkit.units import MM_PER_INCH
 
 WIDTH, PLOT = 1240.0, 720.0  # pixels
 # ColorBrewer 2.0, Cynthia A. Brewer, colorbrewer2.org: orange and purple of PuOr, brown and teal of BrBG,
@@ -25,10 +27,11 @@ QUARTER, MOST_SECTOR = 12, 18  # corners of the region: one number stands for at
 ROOM = 1.25  # the plot reaches so much farther than the region
 
 
-def draw_budget(path, budget: dict[str, Any], title: str) -> str:
+def draw_budget(path, budget: dict[str, Any], title: str, lengths: Lengths = MM) -> str:
     """Draw the region of shifts as a PNG at `path` and return the path.  budget: of a result, with a plan.
 
     Right and back are as the operator sees the blank lying when the second side is cut.
+    lengths: how they are written.
     """
     places = np.array([row["shift"] for row in budget["plan"]])
     sectors = sectors_of(budget)
@@ -38,13 +41,18 @@ def draw_budget(path, budget: dict[str, Any], title: str) -> str:
         far = float(np.hypot(*places[least]))
         binds = budget["plan"][least]["binds"]
         words = LINES[None][2] if binds is None else budget["binds"][binds]["words"]
-        key.append(f"{number}: {far_text(far, 'mm') if binds is not None else 'over 5 mm'}, {words}")
+        reach = lengths.text("over 5 mm") if binds is None else far_text(far, "mm", lengths)
+        key.append(f"{number}: {reach}, {lengths.text(words)}")
     lines = [line for text in key for line in canvas.wrapped(text, SMALL, inner, most=2)]
-    told = [line for text in chance_lines(budget)[:2] for line in canvas.wrapped(text, SMALL, inner, most=3)]
+    told = [
+        line
+        for text in chance_lines(budget)[:2]
+        for line in canvas.wrapped(lengths.text(text), SMALL, inner, most=3)
+    ]
     head = canvas.wrapped(title, TITLE, inner, True, 2)
     step = canvas.line_height(SMALL)
     top = 40 + canvas.line_height(TITLE) * len(head) + 2 * step + 40
-    page = Page(WIDTH, top + PLOT + 110 + step * (len(lines) + len(told) + 2) + 20)
+    page = Page(WIDTH, top + PLOT + 110 + step * (len(lines) + len(told) + 2) + 20, lengths=lengths)
     y = 40.0
     for line in head:
         page.text(MARGIN, y, line, TITLE, bold=True, up="top")
@@ -86,7 +94,9 @@ def sectors_of(budget: dict[str, Any]) -> list[tuple[int, int, int]]:
 
 def _plot(page: Page, places: np.ndarray, budget, sectors, middle) -> None:
     """Draw axes, the region, its borders and numbers."""
-    reach = max(float(np.abs(places).max()), 1e-3) * ROOM
+    unit = MM_PER_INCH if page.lengths.is_inch else 1.0
+    places = places / unit
+    reach = max(float(np.abs(places).max()), 1e-3 / unit) * ROOM
     scale = PLOT / 2 / reach
 
     def pixel(shift):
@@ -100,8 +110,8 @@ def _plot(page: Page, places: np.ndarray, budget, sectors, middle) -> None:
         px, py = pixel((at, at))
         page.line([px, px], [top, top + PLOT], "#d0d0cc", 0.8, zorder=2.2)
         page.line([left, left + PLOT], [py, py], "#d0d0cc", 0.8, zorder=2.2)
-        page.text(px, top + PLOT + 24, f"{at:g}", SMALL, colours.QUIET_INK, across="center")
-        page.text(left - 10, py, f"{at:g}", SMALL, colours.QUIET_INK, across="right", up="center")
+        page.text(px, top + PLOT + 24, _signed(at), SMALL, colours.QUIET_INK, across="center")
+        page.text(left - 10, py, _signed(at), SMALL, colours.QUIET_INK, across="right", up="center")
     n = len(places)
     for number, (first, count, least) in enumerate(sectors, 1):
         binds = budget["plan"][first]["binds"]
@@ -114,10 +124,16 @@ def _plot(page: Page, places: np.ndarray, budget, sectors, middle) -> None:
     zero = pixel((0.0, 0.0))
     page.line([zero[0] - 9, zero[0] + 9], [zero[1]] * 2, colours.INK, 2.0, zorder=5)
     page.line([zero[0]] * 2, [zero[1] - 9, zero[1] + 9], colours.INK, 2.0, zorder=5)
-    page.text(middle[0], top - 12, "side lands farther back", SMALL, across="center")
-    page.text(middle[0], top + PLOT + 48, "farther to the front (mm)", SMALL, across="center")
+    page.text(middle[0], top - 12, "it lands farther to the back", SMALL, across="center")
+    page.text(
+        middle[0], top + PLOT + 48, f"farther to the front ({page.lengths.word})", SMALL, across="center"
+    )
     page.text(left - 70, middle[1], "to the left", SMALL, across="center", turn=90)
     page.text(left + PLOT + 26, middle[1], "to the right", SMALL, across="center", turn=90)
+
+
+def _signed(value: float) -> str:
+    return f"{value:g}".replace("-", "−")
 
 
 def _ticks(reach: float) -> np.ndarray:

@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from simkit.report.lengths import MM, Lengths
+from simkit.units import MM_PER_INCH
+
 DIRECTIONS = {
     "right": ("to the left", "to the right"),
     "back": ("to the front", "to the back"),
@@ -32,11 +35,14 @@ def axis_rows(budget: dict[str, Any]) -> list[tuple[str, float | None, str, str]
     return rows
 
 
-def far_text(far: float | None, unit: str) -> str:
-    """Return how far, rounded down: a region must not be told larger than it is."""
+def far_text(far: float | None, unit: str, lengths: Lengths = MM) -> str:
+    """Return how far, rounded down: a region must not be told larger than it is.  far: mm or degrees."""
     if far is None:
         return "no limit"
-    return f"{math.floor(far * 1000 + 1e-6) / 1000:.3f} {unit}"
+    digits = 3
+    if unit == "mm" and lengths.is_inch:
+        far, unit, digits = far / MM_PER_INCH, lengths.name, 4
+    return f"{math.floor(far * 10**digits + 1e-6) / 10**digits:.{digits}f} {unit}"
 
 
 def head(budget: dict[str, Any]) -> str:

@@ -20,6 +20,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Rectangle
 
 from simkit.report import colours
+from simkit.report.lengths import MM, Lengths
 from simkit.report.whole_file import put_whole
 
 BASE_DPI = 150
@@ -80,9 +81,10 @@ def wrapped(text: str, size: float, width: float, is_bold: bool = False, most: i
 
 
 class Page:
-    """A white page of width x height pixels to draw on."""
+    """A white page of width x height pixels to draw on.  lengths: how they are written on it."""
 
-    def __init__(self, width: float, height: float, dpi: float = BASE_DPI):
+    def __init__(self, width: float, height: float, dpi: float = BASE_DPI, lengths: Lengths = MM):
+        self.lengths = lengths
         self.width, self.height = round(width), round(height)
         self.dpi = dpi
         self.figure = Figure(figsize=(self.width / BASE_DPI, self.height / BASE_DPI), facecolor="white")
@@ -203,7 +205,7 @@ KEY_HEIGHT = 118.0
 
 
 def draw_key(page: Page, x: float, y: float, width: float, limits: tuple[float, float]) -> None:
-    """Draw the colour key in words and millimetres, KEY_HEIGHT pixels high, from (x, y)."""
+    """Draw the colour key in words and lengths, KEY_HEIGHT pixels high, from (x, y).  limits: mm."""
     classes = len(colours.CLASSES)
     step = width / classes
     deep, proud = colours.steps(limits[0]), colours.steps(limits[1])
@@ -225,7 +227,8 @@ def draw_key(page: Page, x: float, y: float, width: float, limits: tuple[float, 
     for i, border in enumerate((*(-b for b in reversed(deep)), *proud), start=1):
         page.line([x + i * step] * 2, [top + height, top + height + 7])
         sign = "−" if border < 0 else "+" if border > 0 else ""
-        page.text(x + i * step, under, f"{sign}{abs(border):.3g}", SMALL, across="center")
-    page.text(x + width, under, "mm", SMALL, colours.QUIET_INK, across="right")
-    if step > 105:
+        page.text(x + i * step, under, f"{sign}{page.lengths.figure(abs(border))}", SMALL, across="center")
+    page.text(x + width, under, page.lengths.name, SMALL, colours.QUIET_INK, across="right")
+    first = text_width(f"−{page.lengths.figure(deep[-1])}", SMALL) / 2
+    if step - first > text_width("deeper", SMALL) + 8:
         page.text(x, under, "deeper", SMALL, colours.QUIET_INK)

@@ -13,6 +13,7 @@ from simkit.errors import ShapeError
 from simkit.job.model import Blank
 from simkit.report import canvas, colours
 from simkit.report.canvas import BODY, MARGIN, SMALL, TITLE, Page
+from simkit.report.lengths import MM, Lengths
 from simkit.report.map_parts import (
     BAND,
     FRONT_ROOM,
@@ -94,6 +95,7 @@ def draw_class_map(
     findings: Sequence[dict[str, Any]] = (),
     over: Callable[[Page, SeenPlan, float, float], None] | None = None,
     resin: np.ndarray | None = None,
+    lengths: Lengths = MM,
 ) -> str:
     """Draw a map as a PNG at `path` and return the path.
 
@@ -101,7 +103,7 @@ def draw_class_map(
     page.  lattice, is_part (ny, nx) bool or None: blank frame; the part gets an outline.  side 1 or 2; turn
     of that setup.  blank mm.  subtitle: a sentence or two below the title.  findings: as plan_views takes
     them; those with a place are numbered on the map, and listed below it.  resin (ny, nx) bool: where what is
-    seen is resin, dotted over the colours.
+    seen is resin, dotted over the colours.  lengths: how they are written.
     Accuracy: that of `paint`.  Same input, same bytes on one machine.
     """
     if is_part is not None and np.shape(is_part) != lattice.shape:
@@ -129,8 +131,8 @@ def draw_class_map(
     columns = 3 if inner > 1500 else 2
     rows = math.ceil((min(len(findings), MOST_LISTED) + (len(findings) > MOST_LISTED)) / columns)
     list_top = bar_top + 84
-    page = Page(width, list_top + 42 * rows - (0 if rows else 14))
-    draw_head(page, head, told, pose_words(side, turn, lattice.cell))
+    page = Page(width, list_top + 42 * rows - (0 if rows else 14), lengths=lengths)
+    draw_head(page, head, told, pose_words(side, turn, lattice.cell, lengths))
     left = LEFT_ROOM + (width - LEFT_ROOM - SIDE_ROOM - across) // 2
     page.image(painted.picture, left, top)
     if is_part is not None:

@@ -17,7 +17,7 @@ from simkit.report.console_budget import budget_parts
 from simkit.report.console_effort import effort_parts, faster_lines
 from simkit.report.console_steps import step_parts
 from simkit.report.console_tables import surface_tables
-from simkit.report.lengths import Lengths, limit_of, measured
+from simkit.report.lengths import Lengths, lengths_of, limit_of, measured, program_lengths
 from simkit.units import is_too_coarse
 
 MOST_ROWS = 10
@@ -99,24 +99,25 @@ class Console:
 
     def show(self, result: dict[str, Any]) -> None:
         """Print the result: job, findings, remarks, cautions and, last, the verdict line."""
-        verdict = Text(result["verdict"]["sentence"], style="bold")
+        lengths = lengths_of(result)
+        verdict = Text(lengths.text(result["verdict"]["sentence"]), style="bold")
         if self._quiet:
             self._out.print(verdict, soft_wrap=True)
             return
-        self._out.print(_job_text(result))
-        rows, lengths = cause_rows(result), Lengths(result["job"].get("unit") or "mm")
+        self._out.print(_job_text(result, lengths))
+        rows = cause_rows(result)
         if rows:
             if self._out.width >= WIDE:
-                self._out.print(_findings_table(rows[:MOST_ROWS], lengths))
+                self._out.print(_findings_table(rows[:MOST_ROWS], lengths, program_lengths(result)))
             else:
-                self._out.print(_findings_lines(rows[:MOST_ROWS], lengths))
+                self._out.print(_findings_lines(rows[:MOST_ROWS], lengths, program_lengths(result)))
             if len(rows) > MOST_ROWS:
                 self._out.print(f"and {len(rows) - MOST_ROWS} more rows; --json FILE writes all of them")
             if any(row["unit"] == "mm" and is_too_coarse(row["value"], row["bound"]) for row in rows):
                 words = f"Where a range stands, cells of {result['cell']:g} mm are too coarse for a figure: "
                 self._out.print(Padding(Text(f"{words}check with a smaller --cell."), (0, 0, 0, 2)))
             for advice, numbers in _advice(rows[:MOST_ROWS]):
-                self._out.print(Padding(Text(f"{numbers}: {advice}"), (0, 0, 0, 2)))
+                self._out.print(Padding(Text(f"{numbers}: {lengths.text(advice)}"), (0, 0, 0, 2)))
         is_dangerous = any(row["severity"] == "safety" for row in result["findings"])
         if not is_dangerous and any(row["accept"] for row in result["findings"]):
             self._out.print(
@@ -132,7 +133,7 @@ class Console:
             for part in parts:
                 self._out.print(part)
         for remark in result["remarks"]:
-            self._out.print(f"note: {remark}", markup=False)
+            self._out.print(f"note: {lengths.text(remark)}", markup=False)
         for picture in result["pictures"]:
             self._out.print(f"picture: {picture}", markup=False, soft_wrap=True)
         if result.get("not_judged"):
@@ -165,14 +166,15 @@ def cause_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
     return rows
 
 
-def _job_text(result: dict[str, Any]) -> Text:
+def _job_text(result: dict[str, Any], lengths: Lengths) -> Text:
     blank = result["blank"]
-    size = f"{blank['length']:g} x {blank['width']:g} x {blank['thickness']:g} mm"
+    size = lengths.sizes(*(blank[name] for name in ("length", "width", "thickness")), by="x")
     text = Text()
     name = result["job"]["name"] or result["job"]["file"] or "programs"
     text.append(name, style="bold")
     species = f" {blank['species']}" if blank["species"] else ""
-    text.append(f"  blank {size}{species}, cells {result['cell']:g} mm\n")
+    cells = lengths.text(f"cells {result['cell']:g} mm")
+    text.append(f"  blank {size}{species}, {cells}\n")
     for setup in result["setups"]:
         turn = "side 1 up" if setup["turn"] == "none" else f"turned over {setup['turn']}"
         programs = ", ".join(
@@ -180,27 +182,31 @@ def _job_text(result: dict[str, Any]) -> Text:
         )
         text.append(f"  {setup['name']}: {turn}; {programs}\n")
     if result["target"] is not None:
-        text.append(f"  limits in mm: {'; '.join(_limits_words(zone) for zone in result['zones'])}\n")
+        limits = "; ".join(_limits_words(zone, lengths) for zone in result["zones"])
+        text.append(f"  limits in {lengths.name}: {limits}\n")
     return text
 
 
-def _limits_words(zone: dict[str, Any]) -> str:
+def _limits_words(zone: dict[str, Any], lengths: Lengths) -> str:
     """Return the limits of a zone in words."""
     side = f", side {zone['side']}" if zone["side"] else ""
     if not zone["is_judged"]:
         return f"{zone['name']}{side} not judged"
-    left = f", {zone['finish_allowance']:g} left on purpose" if zone["finish_allowance"] else ""
-    return f"{zone['name']}{side} gouge {zone['gouge']:g}, leftover {zone['leftover']:g}{left}"
+    left = f", {lengths.figure(zone['finish_allowance'])} left on purpose" if zone["finish_allowance"] else ""
+    gouge, leftover = lengths.figure(zone["gouge"]), lengths.figure(zone["leftover"])
+    return f"{zone['name']}{side} gouge {gouge}, leftover {leftover}{left}"
 
 
-def _findings_table(rows: list[dict[str, Any]], lengths: Lengths) -> Table:
+def _findings_table(rows: list[dict[str, Any]], lengths: Lengths, programs: dict[str, Lengths]) -> Table:
+    units = {programs.get(row["file"], lengths).name for row in rows if _place(row, lengths, programs)}
+    is_one = len(units | {lengths.name}) == 1
     table = Table(box=None, padding=(0, 1), show_edge=False)
     table.add_column("no.", justify="right", no_wrap=True)
     table.add_column("finding", no_wrap=True)
     table.add_column("measured", justify="right", no_wrap=True)
     table.add_column("limit", justify="right", no_wrap=True)
     table.add_column("side", justify="right", no_wrap=True)
-    table.add_column(f"place ({lengths.name})", no_wrap=True)
+    table.add_column(f"place ({lengths.name})" if is_one else "place", no_wrap=True)
     table.add_column("program line", overflow="fold")
     table.add_column("what", overflow="fold")
     for row in rows:
@@ -210,14 +216,14 @@ def _findings_table(rows: list[dict[str, Any]], lengths: Lengths) -> Table:
             measured(row, lengths),
             limit_of(row, lengths),
             "" if row["side"] is None else str(row["side"]),
-            _place(row, lengths),
+            _place(row, lengths, programs, not is_one),
             Text(f"{row['file']}:{row['line']}" if row["line"] else row["file"]),
             Text(lengths.text(row["message"])),
         )
     return table
 
 
-def _findings_lines(rows: list[dict[str, Any]], lengths: Lengths) -> Text:
+def _findings_lines(rows: list[dict[str, Any]], lengths: Lengths, programs: dict[str, Lengths]) -> Text:
     """Return the findings for a narrow terminal: what and how much, then where, then in words."""
     text = Text()
     for row in rows:
@@ -228,19 +234,26 @@ def _findings_lines(rows: list[dict[str, Any]], lengths: Lengths) -> Text:
         text.append(f"  {measured(row, lengths)}{limit}\n")
         where = [f"{row['file']}:{row['line']}" if row["line"] else row["file"]]
         where += [f"side {row['side']}"] if row["side"] else []
-        place = _place(row, lengths)
+        place = _place(row, lengths, programs, True)
         where += [f"at {place}"] if place else []
         text.append(f"     {'  '.join(where)}\n     {lengths.text(row['message'])}\n")
     text.rstrip()
     return text
 
 
-def _place(row: dict[str, Any], lengths: Lengths) -> str:
-    """Return the place as the program of that side would call it, else in the blank frame."""
+def _place(
+    row: dict[str, Any], lengths: Lengths, programs: dict[str, Lengths], has_unit: bool = False
+) -> str:
+    """Return the place as the program of that side calls it, in its own unit, else in the blank frame.
+
+    programs: how each of them writes lengths, by file.  has_unit: the unit stands behind it.
+    """
     place = row["program_at"] or row["at"]
     if place is None:
         return ""
-    text = "X{} Y{} Z{}".format(*map(lengths.place, place))
+    if row["program_at"]:
+        lengths = programs.get(row["file"], lengths)
+    text = "X{} Y{} Z{}".format(*map(lengths.place, place)) + (f" {lengths.name}" if has_unit else "")
     return text if row["program_at"] else f"{text} (blank)"
 
 

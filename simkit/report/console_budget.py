@@ -18,30 +18,31 @@ from simkit.report.budget_words import (
     size_words,
     without_words,
 )
+from simkit.report.lengths import lengths_of
 
 
 def budget_parts(result: dict[str, Any]) -> Iterator[Any]:
     """Give what to print of `budget` of a result, nothing where it is None."""
-    budget = result["budget"]
+    budget, lengths = result["budget"], lengths_of(result)
     if budget is None:
         return
     yield Text(head(budget))
     if budget["beyond"] is not None:
         words = budget["binds"][budget["beyond"]]["words"]
-        yield Padding(Text(f"{BEYOND} ({words})"), (0, 0, 0, 2))
+        yield Padding(Text(lengths.text(f"{BEYOND} ({words})")), (0, 0, 0, 2))
     else:
         table = Table(box=None, padding=(0, 1), show_edge=False)
         for name, justify in (("way", "left"), ("bears", "right"), ("what breaks first", "left")):
             table.add_column(name, justify=justify, overflow="fold")
         for direction, far, unit, words in axis_rows(budget):
-            table.add_row(direction, far_text(far, unit), words)
+            table.add_row(direction, far_text(far, unit, lengths), lengths.text(words))
         yield Padding(table, (0, 0, 0, 2))
     if budget["contributions"]:
         table = Table(box=None, padding=(0, 1), show_edge=False)
         for name, justify in (("error", "left"), ("size", "left"), ("all hold without it", "right")):
             table.add_column(name, justify=justify, overflow="fold")
         for part in budget["contributions"]:
-            table.add_row(part["words"], size_words(part), without_words(part))
+            table.add_row(part["words"], lengths.text(size_words(part)), without_words(part))
         yield Padding(table, (0, 0, 0, 2))
     for line in chance_lines(budget):
-        yield Padding(Text(line), (0, 0, 0, 2))
+        yield Padding(Text(lengths.text(line)), (0, 0, 0, 2))

@@ -10,18 +10,19 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from simkit.units import area_words
+from simkit.report.lengths import Lengths, lengths_of
 
 
 def surface_tables(result: dict[str, Any]) -> Iterator[Any]:
     """Give what to print of `reach` and `cusps` of a result, nothing where they are None."""
+    lengths = lengths_of(result)
     if result["reach"]:
-        yield from _reach(result["reach"])
+        yield from _reach(result["reach"], lengths)
     if result["cusps"]:
-        yield from _cusps(result["cusps"])
+        yield from _cusps(result["cusps"], lengths)
 
 
-def _reach(reach: dict[str, Any]) -> Iterator[Any]:
+def _reach(reach: dict[str, Any], lengths: Lengths) -> Iterator[Any]:
     """Give the table 'cutter, what is left, area, how much longer'."""
     table = _table(
         "side", "cutter", "alone it leaves", "over the limit on", "with the job", "over it on", "longer"
@@ -31,38 +32,45 @@ def _reach(reach: dict[str, Any]) -> Iterator[Any]:
             alone = row["alone"]
             table.add_row(
                 str(side["side"]),
-                row["cutter"] + (" (not used on this side)" if row["used"] == "of the job" else ""),
-                "" if alone is None else _standing(alone),
-                "" if alone is None else _area(alone["area"]),
-                _standing(row["with_it"]),
-                _area(row["with_it"]["area"]),
+                lengths.cutter(row["cutter"]) + unused_words(row),
+                "" if alone is None else _standing(alone, lengths),
+                "" if alone is None else _area(alone["area"], lengths),
+                _standing(row["with_it"], lengths),
+                _area(row["with_it"]["area"], lengths),
                 "" if row["minutes"] is None else _minutes(row["minutes"]),
             )
-    yield Text("What each cutter leaves at best: alone, and added to the job (mm proud at the worst place)")
+    what = f"alone, and added to the job ({lengths.name} proud at the worst place)"
+    yield Text(f"What each cutter leaves at best: {what}")
     yield Padding(table, (0, 0, 0, 2))
     if any(row["minutes"] is not None for side in reach["sides"] for row in side["rows"]):
         yield Padding(Text(f"longer, {reach['note']}", style="dim"), (0, 0, 0, 2))
 
 
-def _cusps(cusps: dict[str, Any]) -> Iterator[Any]:
+def unused_words(row: dict[str, Any]) -> str:
+    """Return what is said behind a cutter that a side does not use, "" behind others."""
+    return " (not used on this side)" if row["used"] == "of the job" else ""
+
+
+def _cusps(cusps: dict[str, Any], lengths: Lengths) -> Iterator[Any]:
     """Give the table of the ridges between passes."""
-    table = _table(
-        "side", "zone", "cutter", "typical", "worst", "passes", "apart", f"for {cusps['wanted']:g}", "sanding"
-    )
+    wanted = f"for {lengths.figure(cusps['wanted'])}"
+    table = _table("side", "zone", "cutter", "typical", "worst", "passes", "apart", wanted, "sanding")
     for row in cusps["rows"]:
         direction = row["direction"]
         table.add_row(
             str(row["side"]),
             row["zone"],
-            row["cutter"],
-            f"{row['typical']:.3f}",
-            f"{row['worst']:.3f} ±{math.ceil(row['bound'] * 1000) / 1000:.3f}",
+            lengths.cutter(row["cutter"]),
+            lengths.fine(row["typical"]),
+            f"{lengths.fine(row['worst'])} ±{lengths.fine_up(row['bound'])}",
             "all ways" if direction is None else f"{direction % 180:.0f} deg from X",
-            f"{row['stepover']:.2f}",
-            f"{row['wanted_stepover']:.2f}",
+            lengths.bare(row["stepover"]),
+            lengths.bare(row["wanted_stepover"]),
             _minutes(row["sanding"]),
         )
-    yield Text("Ridges between passes (mm, and the stepover in mm for the wanted one)")
+    yield Text(
+        f"Ridges between passes ({lengths.name}, and the stepover in {lengths.name} for the wanted one)"
+    )
     yield Padding(table, (0, 0, 0, 2))
     yield Padding(Text(cusps["note"], style="dim"), (0, 0, 0, 2))
 
@@ -75,13 +83,16 @@ def _table(*heads: str) -> Table:
     return table
 
 
-def _standing(row: dict[str, Any]) -> str:
+def _standing(row: dict[str, Any], lengths: Lengths) -> str:
+    if lengths.is_inch:
+        bound = f" ±{lengths.fine_up(row['bound'])}" if row["bound"] else ""
+        return f"{lengths.fine(row['worst'])}{bound}"
     bound = f" ±{math.ceil(row['bound'] * 100) / 100:.2f}" if row["bound"] else ""
     return f"{row['worst']:.2f}{bound}"
 
 
-def _area(area: float) -> str:
-    return area_words(area) if area else "-"
+def _area(area: float, lengths: Lengths) -> str:
+    return lengths.area(area) if area else "-"
 
 
 def _minutes(minutes: float) -> str:

@@ -12,23 +12,32 @@ from matplotlib.figure import Figure
 
 from simkit.report import colours
 from simkit.report.canvas import BASE_DPI, BODY, SMALL, TITLE, font, line_height, shortened, tidy, wrapped
+from simkit.report.lengths import MM, Lengths
 from simkit.report.whole_file import put_whole
+from simkit.units import MM_PER_INCH
 
 # Both arms of the palette by turns; each stretch also bears the number of its cutter.
 CUTTER_COLOURS = (colours.PUOR_11[9], colours.PUOR_11[1], colours.PUOR_11[8], colours.PUOR_11[2])
 SIZE = (10.6, 7.0)  # inches
 NEAR = 0.03  # of the time: numbers of cutters closer than this stand one above the other
-ROWS = (
-    ("removal", "wood taken\ncm3 a minute", 1e-3),
-    ("per_tooth", "a tooth (pale),\nthickest chip\nmm", 1.0),
-    ("feed", "feed reached\nmm a minute", 1.0),
-)
 
 
-def draw_along(path: Path, along: dict[str, Any], title: str, note: str) -> str:
+def _rows(lengths: Lengths) -> tuple[tuple[str, str, float], ...]:
+    """Return key, words and factor of each plot."""
+    unit = 1 / MM_PER_INCH if lengths.is_inch else 1.0
+    volume = unit**3 if lengths.is_inch else 1e-3
+    return (
+        ("removal", f"wood taken\n{lengths.volume_name} a minute", volume),
+        ("per_tooth", f"a tooth (pale),\nthickest chip\n{lengths.word}", unit),
+        ("feed", f"feed reached\n{lengths.word} a minute", unit),
+    )
+
+
+def draw_along(path: Path, along: dict[str, Any], title: str, note: str, lengths: Lengths = MM) -> str:
     """Draw one program of the result's `along` as a PNG at `path` and return the path.
 
     along: minutes and what goes with them, as report.effort_tables gives them.  title; note: told below.
+    lengths: how they are written.
     Accuracy: of some 2000 stretches at most the one that takes most a minute in its time.
     """
     figure = Figure(figsize=SIZE, dpi=BASE_DPI, facecolor="white")
@@ -40,14 +49,15 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str) -> str:
     known, unknown = _known(along)
     if unknown and known:
         note = f"{note}; {unknown}"
-    lines = wrapped(tidy(note), SMALL, 0.94 * SIZE[0] * BASE_DPI)
+    lines = wrapped(tidy(lengths.text(note)), SMALL, 0.94 * SIZE[0] * BASE_DPI)
     for up, line in enumerate(reversed(lines)):
         y = 0.015 + up * line_height(SMALL) / (SIZE[1] * BASE_DPI)
         figure.text(0.03, y, line, fontproperties=font(SMALL), color=colours.QUIET_INK)
     minutes, cutters = along["minutes"], along["cutter"]
     runs = _runs(cutters)
     numbers = sorted(set(cutters))
-    for row, (key, words, scale) in enumerate(ROWS):
+    rows = _rows(lengths)
+    for row, (key, words, scale) in enumerate(rows):
         sharp = {"linewidth": 0.8, "antialiased": False}
         axes = figure.add_axes((0.15, 0.69 - 0.265 * row, 0.82, 0.215))
         last_label = -1.0  # minutes
@@ -83,7 +93,7 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str) -> str:
             axes.spines[side].set_visible(False)
         for label in (*axes.get_xticklabels(), *axes.get_yticklabels()):
             label.set_fontproperties(font(SMALL))
-        if row == len(ROWS) - 1:
+        if row == len(rows) - 1:
             axes.set_xlabel("minutes of moves", fontproperties=font(BODY))
     drawn = io.BytesIO()
     figure.savefig(drawn, format="png", metadata={"Software": None})

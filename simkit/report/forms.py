@@ -88,6 +88,7 @@ class Program:
     moves: int = told("how many")
     cutters: tuple[int, ...] = told("numbers of those it uses")
     largest_arc_mismatch: float = told("mm, between the radii of an arc as written")
+    unit: str | None = told("'in' where it counts in inches alone, else 'mm'", is_optional=True)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import math
 import re
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from simkit.units import MM_PER_INCH, inch_words, measured_words
+from simkit.units import MM_PER_INCH, area_words, inch_words, measured_words
 
-# A number directly before mm, not part of a word or of a longer number; "mm2" and "mm/min" are no lengths.
-_MM = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) mm(?![\w/])")
+_NUMBER = r"[+-]?\d+(?:\.\d+)?"
+# Numbers before mm, one or more of a range, a size or a place: "3 mm", "0.5 to 0.7 mm", "x 2, y 3.5 mm"; none
+# of them part of a word or of a longer number.  Areas are told of alone; speeds of axes stand in a row.
+_MM = re.compile(rf"(?<![\w.+-])({_NUMBER}(?:(?: to | ± ?| ±|, y |, z | x | by ){_NUMBER})*) mm(?![\w/])")
+_AREA = re.compile(rf"(?<![\w.])({_NUMBER}) (mm2|cm2)\b")
+_SPEED = re.compile(rf"(?<![\w.])({_NUMBER}(?:, {_NUMBER})*) mm/(min|s2)\b")
 
 
 @dataclass(frozen=True)
@@ -28,13 +34,38 @@ class Lengths:
         """Return "in" or "mm"."""
         return "in" if self.is_inch else "mm"
 
+    @property
+    def word(self) -> str:
+        """Return "inches" or "mm", as it stands in a sentence."""
+        return "inches" if self.is_inch else "mm"
+
     def size(self, mm: float) -> str:
         """Return a size without its unit: inches as a fraction where it is one, to 1/64."""
         return inch_words(mm) if self.is_inch else f"{round(mm, 2) + 0.0:g}"
 
-    def sizes(self, *mm: float) -> str:
+    def sizes(self, *mm: float, by: str = "×") -> str:
         """Return sizes one beside the other, with the unit."""
-        return f"{' × '.join(self.size(one) for one in mm)} {self.name}"
+        return f"{f' {by} '.join(self.size(one) for one in mm)} {self.name}"
+
+    def figure(self, mm: float) -> str:
+        """Return a measured figure of a legend without its unit: three digits of mm, or to 0.0001 in."""
+        return f"{round(mm / MM_PER_INCH, 4) + 0.0:g}" if self.is_inch else f"{mm:.3g}"
+
+    def told(self, mm: float) -> str:
+        """Return such a figure with its unit."""
+        return f"{self.figure(mm)} {self.name}"
+
+    def ruler(self, least: float) -> float:
+        """Return the step of a ruler, mm, `least` mm or more: 1, 2, 5, ... mm or inches, 1/2, 1/4, ... in."""
+        if not self.is_inch:
+            return nice_step(least)
+        inches = least / MM_PER_INCH
+        step = nice_step(inches) if inches > 0.5 else 2.0 ** math.ceil(math.log2(inches) - 1e-9)
+        return step * MM_PER_INCH
+
+    def parts(self, step: float) -> int:
+        """Return into how many parts a ruler's step is divided: fives, but of an inch or two quarters."""
+        return 4 if self.is_inch and step < 2.5 * MM_PER_INCH else 5
 
     def place(self, mm: float) -> str:
         """Return a coordinate without its unit, to 0.1 mm or 0.001 in."""
@@ -46,11 +77,99 @@ class Lengths:
         others = [None if one is None else one / scale for one in (bound, limit)]
         return measured_words(mm / scale, *others, self.name, digits)
 
+    def area(self, mm2: float) -> str:
+        """Return an area with its unit: as `area_words` has it, or in2."""
+        return f"{mm2 / MM_PER_INCH**2:.3g} in2" if self.is_inch else area_words(mm2)
+
+    def volume(self, mm3: float, bound: float) -> str:
+        """Return a volume, or one a minute, with its bound, rounded up: cm3 or in3, as `volume_name` says."""
+        scale, digits = (MM_PER_INCH**3, 2) if self.is_inch else (1000.0, 1)
+        up = math.ceil(bound / scale * 10**digits - 1e-9) / 10**digits
+        return f"{mm3 / scale:.{digits}f} ±{up:.{digits}f}"
+
+    @property
+    def volume_name(self) -> str:
+        """Return the unit of `volume`."""
+        return "in3" if self.is_inch else "cm3"
+
+    def fine(self, mm: float) -> str:
+        """Return a small length without its unit, to 0.001 mm or 0.0001 in."""
+        return f"{mm / MM_PER_INCH:.4f}" if self.is_inch else f"{mm:.3f}"
+
+    def fine_up(self, mm: float) -> str:
+        """Return such a length rounded up, for a bound."""
+        scale, digits = (MM_PER_INCH, 4) if self.is_inch else (1.0, 3)
+        return f"{math.ceil(mm / scale * 10**digits - 1e-9) / 10**digits:.{digits}f}"
+
+    def span(self, mm: Sequence[float] | None, dash: str = "-") -> str:
+        """Return the least and the largest of small lengths, one where they read alike; "-" for none."""
+        if mm is None:
+            return dash
+        low, high = map(self.fine, mm)
+        return low if low == high else f"{low}{dash}{high}"
+
+    def bare(self, mm: float) -> str:
+        """Return a measured length without its unit, to 0.01 mm or 0.001 in."""
+        return f"{mm / MM_PER_INCH:.3f}" if self.is_inch else f"{mm:.2f}"
+
     def text(self, words: str) -> str:
         """Return words of a finding, which speak of mm, with inches behind each length where needed."""
         if not self.is_inch:
             return words
-        return _MM.sub(lambda found: f"{found[0]} ({float(found[1]) / MM_PER_INCH:.3f} in)", words)
+        words = _MM.sub(_with_inches, words)
+        words = _AREA.sub(lambda found: f"{found[0]} ({_square_inches(found):.2g} in2)", words)
+        return _SPEED.sub(lambda found: f"{found[0]} ({_each(found[1], _speed)} in/{found[2]})", words)
+
+    def cutter(self, words: str) -> str:
+        """Return the name of a cutter, which speaks of mm, in the unit; inches as a fraction if they are."""
+        if not self.is_inch:
+            return words
+        return _MM.sub(lambda found: f"{_each(found[1], lambda mm: inch_words(float(mm)))} in", words)
+
+
+def _each(words: str, write: Callable[[str], str]) -> str:
+    """Return words with each number written anew."""
+    return re.sub(rf"(?<![\w.]){_NUMBER}", lambda found: write(found[0]), words)
+
+
+def _with_inches(found: re.Match[str]) -> str:
+    inches = _each(found[1], _in_inches).replace(", y ", ", ").replace(", z ", ", ")
+    return f"{found[0]} ({inches} in)"
+
+
+def _in_inches(mm: str) -> str:
+    """Return a number of mm in inches, to 0.001 in, or to 0.0001 in where it has two decimals or more."""
+    digits = 4 if len(mm.partition(".")[2]) > 1 else 3
+    sign = "+" if mm.startswith("+") else ""
+    return f"{sign}{float(mm) / MM_PER_INCH:.{digits}f}"
+
+
+def _speed(mm: str) -> str:
+    return f"{float(mm) / MM_PER_INCH:.4g}"
+
+
+def _square_inches(found: re.Match[str]) -> float:
+    return float(found[1]) * (100.0 if found[2] == "cm2" else 1.0) / MM_PER_INCH**2
+
+
+MM = Lengths()
+
+
+def program_lengths(result: dict[str, Any]) -> dict[str, Lengths]:
+    """Return how each program of a result writes lengths, by its file: in the unit it counts in."""
+    programs = [program for setup in result.get("setups", ()) for program in setup["programs"]]
+    return {program["file"]: Lengths(program.get("unit") or "mm") for program in programs}
+
+
+def lengths_of(result: dict[str, Any]) -> Lengths:
+    """Return how lengths of a result are written: in the unit of its job."""
+    return Lengths(result["job"].get("unit") or "mm")
+
+
+def nice_step(least: float) -> float:
+    """Return the smallest of 1, 2, 5, 10, 20, ... that is not below `least` (> 0), same unit."""
+    power = 10.0 ** math.floor(math.log10(least))
+    return next(m * power for m in (1, 2, 5, 10) if m * power >= least * (1 - 1e-9))
 
 
 def measured(row: dict[str, Any], lengths: Lengths) -> str:

@@ -11,6 +11,7 @@ from scipy import ndimage
 from simkit.report import canvas, colours
 from simkit.report.canvas import BODY, MARGIN, SMALL
 from simkit.report.labels import place_labels
+from simkit.report.lengths import MM
 
 WIDTH = 1800  # pixels of a page at 150 dpi
 TALLEST = 1500  # pixels a map may be high
@@ -50,14 +51,15 @@ KIND_WORDS = {
 }
 
 
-def pose_words(side, turn, cell):
+def pose_words(side, turn, cell, lengths=MM):
     """How the blank lies in the picture, in words."""
     turned = {
         "none": "not turned over",
         "about x": "turned over about its length, front edge to the back",
         "about y": "turned over about its width, left end to the right",
     }[turn]
-    return f"Side {side} up, {turned}. Seen from above, standing at the front. Cells of {cell:g} mm."
+    words = f"Side {side} up, {turned}. Seen from above, standing at the front. Cells of {cell:g} mm."
+    return lengths.text(words)
 
 
 def widened(fold):
@@ -80,21 +82,23 @@ def draw_outline(page, seen, is_target, left, top):
 
 
 def draw_rulers(page, blank, pitch, left, top, across, down, band):
-    """Millimetres from the left front corner as seen, and the words at the edges."""
-    step = nice_step(max(blank.length, blank.width) / 12)
+    """Lengths from the left front corner as seen, and the words at the edges."""
+    lengths = page.lengths
+    step = lengths.ruler(max(blank.length, blank.width) / 12)
+    parts = lengths.parts(step)
     bottom = top + down
-    for i in range(math.floor(blank.length / (step / 5) + 1e-9) + 1):
-        x = left + i * step / 5 / pitch
-        page.line([x, x], [bottom, bottom + (12 if i % 5 == 0 else 6)], colours.QUIET_INK)
-        if i % 5 == 0:
-            page.text(x, bottom + 36, f"{i * step / 5:g}", SMALL, colours.QUIET_INK, across="center")
-    for i in range(math.floor(blank.width / (step / 5) + 1e-9) + 1):
-        y = bottom - i * step / 5 / pitch
-        page.line([left, left - (12 if i % 5 == 0 else 6)], [y, y], colours.QUIET_INK)
-        if i % 5 == 0:
-            page.text(
-                left - 18, y, f"{i * step / 5:g}", SMALL, colours.QUIET_INK, across="right", up="center"
-            )
+    for i in range(math.floor(blank.length / (step / parts) + 1e-9) + 1):
+        x = left + i * step / parts / pitch
+        page.line([x, x], [bottom, bottom + (12 if i % parts == 0 else 6)], colours.QUIET_INK)
+        if i % parts == 0:
+            words = lengths.size(i * step / parts)
+            page.text(x, bottom + 36, words, SMALL, colours.QUIET_INK, across="center")
+    for i in range(math.floor(blank.width / (step / parts) + 1e-9) + 1):
+        y = bottom - i * step / parts / pitch
+        page.line([left, left - (12 if i % parts == 0 else 6)], [y, y], colours.QUIET_INK)
+        if i % parts == 0:
+            words = lengths.size(i * step / parts)
+            page.text(left - 18, y, words, SMALL, colours.QUIET_INK, across="right", up="center")
     middle = top + down / 2
     page.text(left + across / 2, bottom + 68, "front", BODY, across="center", bold=True)
     page.text(left + across / 2, top - 16 - band, "back", BODY, across="center", bold=True)
@@ -105,14 +109,12 @@ def draw_rulers(page, blank, pitch, left, top, across, down, band):
     # Beside "front", flush with the map where there is room, else going on to the right.
     start = {"x": left + across, "across": "right"} if across > 700 else {"x": left + across / 2 + 62}
     page.text(
-        y=bottom + 68, text="mm from the left front corner", size=SMALL, colour=colours.QUIET_INK, **start
+        y=bottom + 68,
+        text=f"{lengths.word} from the left front corner",
+        size=SMALL,
+        colour=colours.QUIET_INK,
+        **start,
     )
-
-
-def nice_step(least: float) -> float:
-    """Return the smallest of 1, 2, 5, 10, 20, ... that is not below `least` (> 0), same unit."""
-    power = 10.0 ** math.floor(math.log10(least))
-    return next(m * power for m in (1, 2, 5, 10) if m * power >= least * (1 - 1e-9))
 
 
 def draw_numbers(page, seen, findings, left, top, busy, band):
@@ -145,7 +147,8 @@ def draw_ring(page, point):
 
 def draw_scale_bar(page, pitch, right, y, room):
     """Draw a bar of a round length, at most `room` pixels, ending at `right`."""
-    length = nice_step(room * pitch / 2.6)
+    lengths = page.lengths
+    length = lengths.ruler(room * pitch / 2.6)
     while length / pitch > room:
         length /= 2
     start = right - length / pitch
@@ -154,7 +157,7 @@ def draw_scale_bar(page, pitch, right, y, room):
         page.box(start + i * length / pitch / 2, y, length / pitch / 2, 9, fill, colours.INK)
     for i, at in enumerate((0, length / 2, length)):
         if i != 1 or length / pitch > 190:
-            text = f"{at:g} mm" if i == 2 else f"{at:g}"
+            text = lengths.sizes(at) if i == 2 else lengths.size(at)
             page.text(start + at / pitch, y + 36, text, SMALL, across="right" if i == 2 else "center")
 
 
@@ -182,7 +185,10 @@ def draw_head(page, title: list[str], told: list[str], pose: str) -> None:
 
 def draw_list(page, findings, top, columns, inner):
     """Write the first findings beside their numbers, column by column."""
-    lines = [(f["number"], f.get("severity") in MUST, finding_words(f)) for f in findings[:MOST_LISTED]]
+    lines = [
+        (f["number"], f.get("severity") in MUST, finding_words(f, page.lengths))
+        for f in findings[:MOST_LISTED]
+    ]
     rest = len(findings) - MOST_LISTED
     if rest > 0:
         lines.append((None, False, f"and {rest} more in the report"))
@@ -195,13 +201,15 @@ def draw_list(page, findings, top, columns, inner):
         page.text(x + 2 * RADIUS + 12, y, canvas.shortened(words, SMALL, wide - 66), SMALL, up="center")
 
 
-def finding_words(finding):
+def finding_words(finding, lengths=MM):
     """Return what a finding is in a few words, with its value."""
     kind = str(finding["kind"])
     words = KIND_WORDS.get(kind, kind)
     value = finding.get("value")
     unit = finding.get("unit", "mm")
     text = words if value is None else f"{value:.2f} {unit} {words}" if unit else f"{value:.1f} {words}"
+    if value is not None and unit == "mm":
+        text = f"{lengths.value(value)} {words}"
     return canvas.tidy(text if finding.get("at") is not None else f"{text} (no one place)")
 
 

@@ -11,6 +11,7 @@ from simkit.findings.made import step_map
 from simkit.job.model import Job
 from simkit.job.steps import POUR, SAW
 from simkit.report.glue_paths import glue_paths
+from simkit.report.lengths import Lengths
 from simkit.report.seam_view import draw_seam
 from simkit.report.wall_views import draw_walls
 from simkit.report.who_cut_views import draw_who_cut, owners_of, with_steps
@@ -25,12 +26,12 @@ def draw_more_maps(
     left out: walls and the step need a target, the step two sides that meet.
     """
     job, field = evidence.job, evidence.field
-    name = job.name or "part"
+    name, lengths = job.name or "part", Lengths(job.unit)
     is_part = None if evidence.envelopes is None else evidence.envelopes.is_part
     sides = sorted({1 if frame.up > 0 else 2 for frame in evidence.frames})
     pictures = []
     for side in sides:
-        seen = {"side": side, "turn": turns[side], "blank": job.blank}
+        seen = {"side": side, "turn": turns[side], "blank": job.blank, "lengths": lengths}
         findings = [row for row in result["findings"] if row["side"] in (side, None)]
         resin = field.is_resin(side)
         if evidence.walls is not None:
@@ -75,6 +76,7 @@ def draw_more_maps(
             side=sides[0],
             turn=turns[sides[0]],
             blank=job.blank,
+            lengths=lengths,
             title=f"{name}: the step where the cuts of the two sides meet",
             findings=result["findings"],
         )

@@ -12,6 +12,7 @@ from simkit.compare.reach_options import WANTED_CUSP
 from simkit.errors import InputProblems, Place, Problem
 from simkit.findings.evidence import Evidence
 from simkit.findings.seat import seat_words
+from simkit.report.lengths import Lengths
 
 
 def draw_pictures(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[list[str], list[str]]:
@@ -91,7 +92,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
     nothing = np.full(field.lattice.shape, np.nan, np.float32)
     shown = {side: in_steps_of_zones(evidence, side) for side in evidence.deviations}
     scale = " In zones the colours count in steps of their own limits." if job.zones and shown else ""
-    name = job.name or "part"
+    name, lengths = job.name or "part", Lengths(job.unit)
     pictures, turns, holding = [], turns_of(evidence), holding_wood(evidence)
     for side in sorted({1 if frame.up > 0 else 2 for frame in evidence.frames}):
         path = folder / f"leftover_side_{side}.png"
@@ -109,7 +110,8 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
             findings=[row for row in result["findings"] if row["side"] in (side, None)],
             title=f"{name}: {subject}, side {side}",
             is_judged=side in shown,
-            subtitle=result["verdict"]["sentence"] + scale,
+            subtitle=lengths.text(result["verdict"]["sentence"]) + scale,
+            lengths=lengths,
             cell=field.lattice.cell,
             relief=(field.upper if side == 1 else field.lower).astype(np.float64),
             resin=None if field.wood_upper is None else field.is_resin(side),
@@ -129,6 +131,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
                 side=side,
                 turn=turns[side],
                 blank=job.blank,
+                lengths=lengths,
                 title=f"{name}: ridges between passes, and why wood was left standing, side {side}",
                 resin=None if field.wood_upper is None else field.is_resin(side),
             )
@@ -139,20 +142,19 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
         pictures.append(draw_section(path, evidence, line, title=title, findings=result["findings"]))
     pictures += draw_more_maps(folder, evidence, turns, result)
     for laid in evidence.seats:
-        words = seat_words(laid, job.setups[laid.setup].name)
+        words = lengths.text(seat_words(laid, job.setups[laid.setup].name))
         piece = f"_piece_{laid.number}" if laid.number else ""
         path = folder / f"seat_setup_{laid.setup + 1}{piece}.png"
-        pictures.append(
-            draw_seat(path, laid.seat, f"{words[:1].upper()}{words[1:]}.", f"{name}: the piece in its jig")
-        )
+        words, title = f"{words[:1].upper()}{words[1:]}.", f"{name}: the piece in its jig"
+        pictures.append(draw_seat(path, laid.seat, words, title, lengths))
     if result["budget"] is not None and result["budget"]["plan"]:
         title = f"{name}: how far the second side may land off its place"
-        pictures.append(draw_budget(folder / "budget.png", result["budget"], title))
+        pictures.append(draw_budget(folder / "budget.png", result["budget"], title, lengths))
     for number, along in enumerate(result["along"], 1):
         path = folder / f"bite_{number}.png"
         note = result["time"]["note"] or "with the machine's own figures"
         title = f"{name}: what is bitten off, minute by minute"
-        pictures.append(draw_along(path, along, title, f"{along['program']}; times {note}"))
+        pictures.append(draw_along(path, along, title, f"{along['program']}; times {note}", lengths))
     return pictures
 
 
@@ -174,6 +176,7 @@ def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[lis
         limits=(job.limits.gouge, job.limits.leftover),
         title=job.name or "part",
         turn=turns_of(evidence)[2],
+        lengths=Lengths(job.unit),
         resin=None if field.wood_upper is None else {side: field.is_resin(side) for side in (1, 2)},
     )
     if left_out is not None:

@@ -17,6 +17,7 @@ from simkit.frames import TURNS
 from simkit.job.model import Blank
 from simkit.report import canvas, colours
 from simkit.report.canvas import BODY, MARGIN, SMALL, TITLE, Page
+from simkit.report.lengths import MM, Lengths
 from simkit.report.map_parts import (
     BAND,
     FRONT_ROOM,
@@ -66,6 +67,7 @@ def draw_plan_view(
     dpi: float = canvas.BASE_DPI,
     glue: Sequence[np.ndarray] = (),
     resin: np.ndarray | None = None,
+    lengths: Lengths = MM,
 ) -> str:
     """Draw the map of one side as a PNG at `path` and return the path.
 
@@ -80,6 +82,7 @@ def draw_plan_view(
     target: the shaded surface alone is drawn, without the colour scale.  dpi: 150 gives 1800 pixels at most.
     glue: lines of the glue between boards, each (n, 2) mm, blank frame.
     resin (ny, nx) bool or None: where the surface of this side is resin; dotted, also over colours.
+    lengths: how they are written.
 
     Accuracy: a colour shows the worst deviation of all cells under a pixel, and what is thinner than 3
     pixels is widened to 3, so a spot may look up to 2 pixels wider than it is and is never left out.
@@ -118,8 +121,8 @@ def draw_plan_view(
     listed = findings[:MOST_LISTED]
     height = list_top + 42 * math.ceil((len(listed) + (len(findings) > MOST_LISTED)) / columns) + 22
 
-    page = Page(width, height, dpi)
-    draw_head(page, head, verdict, pose_words(side, turn, cell))
+    page = Page(width, height, dpi, lengths)
+    draw_head(page, head, verdict, pose_words(side, turn, cell, lengths))
 
     left = LEFT_ROOM + (width - LEFT_ROOM - SIDE_ROOM - across) // 2
     top = round(map_top)

@@ -28,6 +28,7 @@ from simkit.report.budget_table import budget_table
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
 from simkit.report.effort_tables import effort_tables
 from simkit.report.forms import VERSION
+from simkit.report.sheet import unit_of_programs
 from simkit.report.steps_table import steps_remarks, steps_table
 from simkit.report.surface_tables import cusp_table, reach_table
 from simkit.report.verdict import verdict_of
@@ -54,6 +55,8 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
     volume, volume_bound = volume_left(field)
     # What the cutters leave on a blank that lies the wrong way round says nothing about the part.
     is_turned = any(finding.kind == "wrong-turn" for finding in findings)
+    # What could be faster about moves of the wrong size helps nobody.
+    is_misread = any(finding.kind == "wrong-unit" for finding in findings)
     remarks = evidence.remarks() + loose_remarks(evidence) + mesh_words(evidence)
     remarks += steps_remarks(evidence)
     remarks += seat_remarks(evidence) + glue_remarks(evidence) + evidence.not_matched
@@ -82,7 +85,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "budget": None if is_turned else budget_table(evidence),
             "reach": None if is_turned else reach_table(evidence),
             "cusps": None if is_turned else cusp_table(evidence),
-            **effort_tables(evidence),
+            **(effort_tables(evidence) | ({"faster": []} if is_misread else {})),
             "remarks": remarks + ([TURNED_NOTE] if is_turned else []),
             "not_judged": not_judged(evidence),
             "not_simulated": list(NOT_SIMULATED),
@@ -104,6 +107,7 @@ def _setups(evidence: Evidence) -> list[dict[str, Any]]:
                     "file": read.moves.programs[0],
                     "sha256": sha256_of(path),
                     "moves": len(read.moves),
+                    "unit": unit_of_programs(setup, [read]),
                     "cutters": sorted({int(tool) for tool in read.moves.tool}),
                     "largest_arc_mismatch": read.largest_arc_mismatch,
                 }

@@ -75,7 +75,8 @@ class Key:
 class Scene:
     """All of one picture: title, a sentence below it, what is in it, the ways to look, and the legend.
 
-    findings: (number, is_must, words) of the list below.  note: small, at the foot.
+    findings: (number, is_must, words) of the list below.  note: small, at the foot.  unit: of lengths in the
+    picture, as report.lengths takes it.
     """
 
     title: str
@@ -86,6 +87,7 @@ class Scene:
     keys: list[Key]
     findings: list[tuple[int, bool, str]] = field(default_factory=list)
     note: str = "Seen from the front, from above."
+    unit: str = "mm"
 
 
 def write_scene(path: Path, scene: Scene) -> None:
@@ -100,6 +102,7 @@ def write_scene(path: Path, scene: Scene) -> None:
         "title": scene.title,
         "subtitle": scene.subtitle,
         "note": scene.note,
+        "unit": scene.unit,
         "lights": [one.light for one in scene.surfaces],
         "lines": [(one.colour, one.width, one.is_over) for one in scene.lines],
         "looks": [asdict(one) for one in scene.looks],
@@ -126,5 +129,13 @@ def read_scene(path: Path) -> Scene:
     findings = [tuple(one) for one in words["findings"]]
     keys = [Key(**one) for one in words["keys"]]
     return Scene(
-        words["title"], words["subtitle"], surfaces, lines, looks, keys, findings, words["note"]
-    )  # fmt: skip
+        words["title"],
+        words["subtitle"],
+        surfaces,
+        lines,
+        looks,
+        keys,
+        findings,
+        words["note"],
+        words["unit"],
+    )

@@ -10,6 +10,7 @@ from simkit.report import canvas, colours
 from simkit.report.canvas import BODY, MARGIN, SMALL, TITLE, Page
 from simkit.report.class_map import Sign, draw_sign, swatch_of
 from simkit.report.labels import place_labels
+from simkit.report.lengths import Lengths
 from simkit.report.map_parts import RADIUS, draw_ring, draw_scale_bar, flow
 from simkit.report.scene_file import Key, Scene
 
@@ -41,7 +42,7 @@ def compose(scene: Scene, shots: list, picture) -> str:
     key_top = bottom + 30
     list_top = key_top + 42 * (1 + max((row for row, _ in rows), default=-1)) + 14
     listed = math.ceil(len(scene.findings) / 3)
-    page = Page(WIDTH, list_top + 42 * listed + 40)
+    page = Page(WIDTH, list_top + 42 * listed + 40, lengths=Lengths(scene.unit))
     y = 40.0
     for lines, size, is_bold in ((head, TITLE, True), (told, BODY, False)):
         for line in lines:

@@ -15,6 +15,7 @@ from simkit.findings.evidence import Evidence
 from simkit.frames import turned
 from simkit.moves.chords import places_on
 from simkit.report import colours
+from simkit.report.lengths import Lengths
 from simkit.report.map_parts import MUST, finding_words
 from simkit.report.pooled import pooled, pooled_share
 from simkit.report.scene_file import LIT, PALE, Key, Line, Look, Mark, Scene, Surface
@@ -47,19 +48,19 @@ def leftover_scene(evidence: Evidence, shown: dict[int, np.ndarray], turn: str, 
     result: its findings are numbered.  Leftover thinner in plan than three cells is drawn that wide.
     """
     job, field, target = evidence.job, evidence.field, evidence.envelopes
-    limits = (job.limits.gouge, job.limits.leftover)
+    limits, lengths = (job.limits.gouge, job.limits.leftover), Lengths(job.unit)
     lower, upper = (np.where(target.is_part, level, 0.0) for level in (target.lower, target.upper))
     left = leftover_surfaces(evidence, shown)
     if not left:
         return None
     surfaces = [_surface(field.lattice, lower, upper, FADED, PALE), *left]
     rows = [row for row in result["findings"] if row["kind"].startswith("leftover")]
-    edges = colours.steps(limits[1])
+    edges = [lengths.figure(edge) for edge in colours.steps(limits[1])]
     keys = [Key("the part, faded", FADED)]
     for number, words in enumerate(
-        (f"{edges[0]:g} to {edges[1]:g} mm left standing", "", "", f"over {edges[3]:g}")
+        (f"{edges[0]} to {edges[1]} {lengths.name} left standing", "", "", f"over {edges[3]}")
     ):
-        words = words or f"{edges[number]:g} to {edges[number + 1]:g}"
+        words = words or f"{edges[number]} to {edges[number + 1]}"
         keys.append(Key(words, colours.CLASSES[colours.WITHIN + 1 + number]))
     over = turned(turn, 0.0, 0.0, 0.0).matrix
     about = "length" if turn == "about x" else "width"
@@ -78,8 +79,9 @@ def leftover_scene(evidence: Evidence, shown: dict[int, np.ndarray], turn: str, 
             ),
         ],
         keys,
-        _listed(rows),
+        _listed(rows, lengths),
         "Seen from the front, from above. True to size, but slivers are drawn three cells wide.",
+        job.unit,
     )
 
 
@@ -112,7 +114,7 @@ def leftover_surfaces(
 def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:
     """Return the Scene of both sides with their seam: from the front, from behind, and close to."""
     job, field, seam = evidence.job, evidence.field, evidence.seam
-    limit = job.limits.witness_step
+    limit, lengths = job.limits.witness_step, Lengths(job.unit)
     surfaces = _halves(evidence, field, evidence.envelopes.is_part)
     lines = []
     stations = np.column_stack([seam.stations + STAND_OUT * seam.normal, seam.level])
@@ -134,10 +136,16 @@ def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:
     marks = tuple(_mark(row) for row in rows if row["at"] is not None)
     keys = [Key("cut from side 1", SIDE_1), Key("cut from side 2", SIDE_2)]
     size = np.abs(seam.offset)
-    keys.append(Key(f"the sides meet within {limit:g} mm, the limit", colours.INK, True))
+    keys.append(Key(f"the sides meet within {lengths.told(limit)}, the limit", colours.INK, True))
     for sense, shades, side in ((1, FIRST_OUT, 1), (-1, SECOND_OUT, 2)):
         if (sense * seam.offset > limit).any():
-            keys.append(Key(f"side {side} stands out, up to {2 * limit:g} mm", shades[0], True))
+            keys.append(
+                Key(
+                    f"side {side} stands out, up to {lengths.told(2 * limit)}",
+                    shades[0],
+                    True,
+                )
+            )
         if ((sense * seam.offset > 0) & (size > 2 * limit)).any():
             keys.append(Key(f"side {side}, more", shades[1], True))
     behind = (-LOW_DOWN[0], -LOW_DOWN[1], LOW_DOWN[2])
@@ -145,7 +153,7 @@ def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:
     near = {"marks": marks, "about": at, "size": (CLOSE, 0.7 * CLOSE), "surfaces": close, "lines": ()}
     return Scene(
         f"{job.name or 'part'}: both sides and their seam",
-        seam_sentence(seam, "line"),
+        seam_sentence(seam, "line", lengths),
         surfaces,
         lines,
         [
@@ -155,8 +163,9 @@ def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:
             Look("The same, along the wall", (*(aside + 0.3 * normal), 0.3), **near),
         ],
         keys,
-        _listed(rows),
+        _listed(rows, lengths),
         "Side 1 up, frame and tabs left out.",
+        job.unit,
     )
 
 
@@ -177,7 +186,7 @@ def finding_scene(evidence: Evidence, result: dict[str, Any]) -> Scene | None:
 
 
 def _finding_scene(evidence: Evidence, row: dict[str, Any], move: int) -> Scene:
-    job, moves = evidence.job, evidence.moves
+    job, moves, lengths = evidence.job, evidence.moves, Lengths(evidence.job.unit)
     setup = int(moves.setup[move])
     to_table = job.setups[setup].to_table(job.blank)
     lie = job.setups[setup].lie(job.blank).inverse()
@@ -215,7 +224,7 @@ def _finding_scene(evidence: Evidence, row: dict[str, Any], move: int) -> Scene:
     near = {"about": tuple(map(float, at)), "size": (across, 0.75 * across)}
     return Scene(
         f"{job.name or 'part'}: cutter and wood at finding {row['number']}",
-        f"{where}, {cutter}, in '{job.setups[setup].name}': {row['message']}.",
+        lengths.text(f"{where}, {cutter}, in '{job.setups[setup].name}': {row['message']}."),
         surfaces,
         lines,
         [
@@ -224,8 +233,9 @@ def _finding_scene(evidence: Evidence, row: dict[str, Any], move: int) -> Scene:
             Look("The same, seen from the right", (1.0, LOW_DOWN[0], 0.75), marks=marks, **near),
         ],
         keys,
-        _listed([row]),
-        "The wood is shown as it stands when that line begins.",
+        _listed([row], lengths),
+        "The wood is shown as it stands when that line begins; the way of the tip also where wood hides it.",
+        job.unit,
     )
 
 
@@ -377,5 +387,6 @@ def _marks(rows, side: int) -> tuple[Mark, ...]:
     return tuple(_mark(row) for row in rows[:MOST_MARKS] if row["side"] == side and row["at"] is not None)
 
 
-def _listed(rows) -> list[tuple[int, bool, str]]:
-    return [(row["number"], row["severity"] in MUST, finding_words(row)) for row in rows[:MOST_MARKS]]
+def _listed(rows, lengths: Lengths) -> list[tuple[int, bool, str]]:
+    chosen = rows[:MOST_MARKS]
+    return [(row["number"], row["severity"] in MUST, finding_words(row, lengths)) for row in chosen]

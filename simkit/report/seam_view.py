@@ -14,8 +14,10 @@ from simkit.job.model import Blank
 from simkit.report import colours
 from simkit.report.canvas import Page
 from simkit.report.class_map import SWATCH, Painted, Sign, draw_class_map, swatch_of
+from simkit.report.lengths import MM, Lengths
 from simkit.report.seen_plan import SeenPlan
 from simkit.stock.field import Lattice
+from simkit.units import MM_PER_INCH
 
 # ColorBrewer 2.0, Cynthia A. Brewer, colorbrewer2.org: both arms of BrBG, eleven classes, listed there as
 # safe for the colour-blind.  Which side stands out is also told by which way the band leans.
@@ -40,6 +42,7 @@ def draw_seam(
     blank: Blank,
     title: str,
     findings: Sequence[dict[str, Any]],
+    lengths: Lengths = MM,
 ) -> str:
     """Draw the step along the seam as a PNG at `path` and return the path.
 
@@ -49,29 +52,35 @@ def draw_seam(
     thinner than FLOOR pixels.
     """
     most = max(float(np.abs(seam.offset).max()), limit)
+    within = lengths.told(limit)
 
     def paint(seen: SeenPlan) -> Painted:
         inside = seen.nearest(is_part, False)
         picture = np.full((*inside.shape, 3), 255, np.uint8)
         picture[inside] = colours.rgb(WOOD)
-        signs = [Sign(f"the sides meet within {limit:g} mm, the limit", swatch_of(WITHIN))]
+        signs = [Sign(f"the sides meet within {within}, the limit", swatch_of(WITHIN))]
         for sense, shades, words in (
             (1, FIRST_OUT, "away from the part: side 1"),
             (-1, SECOND_OUT, "into the part: side 2"),
         ):
             size = sense * seam.offset
             if (size > limit).any():
-                signs.append(Sign(f"band {words} stands out, up to {2 * limit:g} mm", swatch_of(shades[0])))
+                signs.append(
+                    Sign(
+                        f"band {words} stands out, up to {lengths.told(2 * limit)}",
+                        swatch_of(shades[0]),
+                    )
+                )
             if (size > 2 * limit).any():
                 signs.append(Sign("more", swatch_of(shades[1])))
-        factor, unit = _scale(most, seen.pitch)
+        factor, unit = _scale(most, seen.pitch, lengths)
         bar = np.full((*SWATCH, 3), 255, np.uint8)
         bar[8:-8, : round(unit * factor / seen.pitch)] = colours.rgb(colours.INK)
-        signs.append(Sign(f"a step of {unit:g} mm, drawn {factor:g} times as large", bar))
+        signs.append(Sign(f"a step of {lengths.told(unit)}, drawn {factor:g} times as large", bar))
         return Painted(picture, np.zeros(inside.shape, bool), signs)
 
     def over(page: Page, seen: SeenPlan, left: float, top: float) -> None:
-        factor, _ = _scale(most, seen.pitch)
+        factor, _ = _scale(most, seen.pitch, lengths)
         corner = np.array((left, top))
         place = corner + np.column_stack(seen.pixel(*seam.stations.T))
         way = corner + np.column_stack(seen.pixel(*(seam.stations + seam.normal).T)) - place
@@ -99,21 +108,21 @@ def draw_seam(
         side=side,
         turn=turn,
         title=title,
-        subtitle=seam_sentence(seam),
+        subtitle=seam_sentence(seam, lengths=lengths),
         findings=[row for row in findings if row["kind"] == "witness-step"],
         over=over,
+        lengths=lengths,
     )
 
 
-def seam_sentence(seam: Seam, drawn: str = "band") -> str:
+def seam_sentence(seam: Seam, drawn: str = "band", lengths: Lengths = MM) -> str:
     """Return the largest step, and where nothing is told, in words; drawn: what the picture shows it by."""
     size, bound = float(np.abs(seam.offset[seam.worst])), float(seam.bound[seam.worst])
     farther = 1 if seam.offset[seam.worst] > 0 else 2
     x, y = seam.stations[seam.worst]
-    words = (
-        f"The largest step is {size:.2f} ±{bound:.2f} mm, at x {x:.0f}, y {y:.0f} of the blank, where side "
-    )
-    words += f"{farther} stands out."
+    at = f"x {lengths.place(x)}, y {lengths.place(y)}" if lengths.is_inch else f"x {x:.0f}, y {y:.0f}"
+    words = f"The largest step is {lengths.value(size, bound)}, at {at} of the blank, where side {farther}"
+    words += " stands out."
     if seam.left_out:
         words += f" Where no {drawn} is drawn, at tabs, sharp corners and open sides, no step can be told."
     return words
@@ -131,13 +140,13 @@ def neighbours(seam: Seam) -> list[tuple[int, int]]:
     return pairs
 
 
-def _scale(most: float, pitch: float) -> tuple[float, float]:
+def _scale(most: float, pitch: float, lengths: Lengths = MM) -> tuple[float, float]:
     """Return how many times steps are enlarged, and a round step for the legend, mm.
 
     most mm: the largest step to be drawn; pitch: mm a pixel.
     """
-    factor, unit = (_round_down(value) for value in (TALLEST * pitch / most, most))
-    return factor, unit
+    one = MM_PER_INCH if lengths.is_inch else 1.0
+    return _round_down(TALLEST * pitch / most), _round_down(most / one) * one
 
 
 def _round_down(value: float) -> float:

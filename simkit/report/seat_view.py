@@ -11,7 +11,8 @@ from scipy import ndimage
 from simkit.compare.seat import SAME_HEIGHT, Seat
 from simkit.report import canvas, colours
 from simkit.report.canvas import BODY, MARGIN, SMALL, TITLE, Page
-from simkit.report.map_parts import draw_scale_bar, flow, nice_step
+from simkit.report.lengths import MM, Lengths
+from simkit.report.map_parts import draw_scale_bar, flow
 
 WIDTH, TALLEST = 1800.0, 1100.0  # pixels
 LEFT, RIGHT, TOP, FRONT = 118.0, 60.0, 44.0, 92.0  # pixels beside the map
@@ -50,10 +51,10 @@ def contacts_of(seat: Seat) -> list[tuple[np.ndarray, float]]:
     return sorted(found, key=lambda item: (-round(item[1], 1), *item[0]))
 
 
-def draw_seat(path, seat: Seat, words: str, title: str) -> str:
+def draw_seat(path, seat: Seat, words: str, title: str, lengths: Lengths = MM) -> str:
     """Draw how a piece seats as a PNG at `path` and return the path.
 
-    seat: of compare.jig.  words: how it seats, below the title.
+    seat: of compare.jig.  words: how it seats, below the title.  lengths: how they are written.
     The jig is seen from above as it lies on the table, the piece where it comes to rest.  A shade is that of
     the cell under a pixel; contacts are widened to 3 pixels, so that none is lost.
     """
@@ -67,22 +68,22 @@ def draw_seat(path, seat: Seat, words: str, title: str) -> str:
     close = _close_places(seat, relief)
     head = canvas.wrapped(title, TITLE, inner, True, 2)
     told = canvas.wrapped(words, BODY, inner, most=4)
-    lines = _list(contacts, seat)
-    signs = _signs(seat)
+    lines = _list(contacts, seat, lengths)
+    signs = _signs(seat, lengths)
     rows = flow(signs, inner)
     y_map = 40 + canvas.line_height(TITLE) * len(head) + canvas.line_height(BODY) * len(told)
     y_map = round(y_map + canvas.line_height(SMALL) + TOP)
     y_key = y_map + down + FRONT + 10
     y_list = y_key + 42 * (1 + rows[-1][0]) + 66
     y_close = y_list + 36 * math.ceil(len(lines) / 2) + 40
-    page = Page(WIDTH, y_close + (DETAIL + 56 if close else 0) + 10)
+    page = Page(WIDTH, y_close + (DETAIL + 56 if close else 0) + 10, lengths=lengths)
     y = 40.0
     for texts, size, is_bold in ((head, TITLE, True), (told, BODY, False)):
         for text in texts:
             page.text(MARGIN, y, text, size, bold=is_bold, up="top")
             y += canvas.line_height(size)
     where = f"The jig seen from above, standing at its front. Cells of {lattice.cell:g} mm."
-    page.text(MARGIN, y + 4, where, SMALL, colours.QUIET_INK, up="top")
+    page.text(MARGIN, y + 4, lengths.text(where), SMALL, colours.QUIET_INK, up="top")
     left = round(LEFT + (WIDTH - LEFT - RIGHT - across) / 2)
     frame = _Frame(page, left, y_map, across, down, x0, y0 + deep, pitch)
     frame.draw(seat)
@@ -101,7 +102,8 @@ def draw_seat(path, seat: Seat, words: str, title: str) -> str:
         page.text(MARGIN + (nth // half) * inner / 2, y_list + 36 * (nth % half), text, SMALL)
     if close:
         words = "what to take off the jig" if relief else "the corners of the piece"
-        page.text(MARGIN, y_close - 16, f"Close to, {CLOSE:g} mm across: {words}.", SMALL, colours.QUIET_INK)
+        words = f"Close to, {lengths.sizes(CLOSE)} across: {words}."
+        page.text(MARGIN, y_close - 16, words, SMALL, colours.QUIET_INK)
     for nth, place in enumerate(close):
         _close_up(page, seat, MARGIN + nth * (DETAIL + 50), y_close, place)
     return page.save(path)
@@ -192,39 +194,40 @@ def _close_up(page: Page, seat: Seat, left: float, top: float, place: np.ndarray
     size = round(DETAIL)
     x, y = place[0] - CLOSE / 2, place[1] + CLOSE / 2
     _Frame(page, round(left), round(top), size, size, x, y, CLOSE / size).draw(seat, 4)
-    page.text(left, top + size + 30, f"at ({place[0]:.1f}, {place[1]:.1f})", SMALL)
+    page.text(left, top + size + 30, "at ({}, {})".format(*map(page.lengths.place, place[:2])), SMALL)
 
 
 def _rulers(frame: _Frame, low) -> None:
-    """Draw millimetres from the left front corner of the jig's board, and the words at the edges."""
+    """Draw lengths from the left front corner of the jig's board, and the words at the edges."""
     page, bottom = frame.page, frame.top + frame.down
-    step = nice_step(max(frame.across, frame.down) * frame.pitch / 12)
+    lengths = page.lengths
+    step = lengths.ruler(max(frame.across, frame.down) * frame.pitch / 12)
     for axis, length in ((0, frame.across), (1, frame.down)):
         end = low[axis] + length * frame.pitch
         for value in np.arange(math.ceil(low[axis] / step) * step, end + 1e-9, step):
             x, y = frame.pixel(np.array((value, value)))
             if axis == 0:
                 page.line([x, x], [bottom, bottom + 12], colours.QUIET_INK)
-                page.text(x, bottom + 36, f"{value:g}", SMALL, colours.QUIET_INK, across="center")
+                page.text(x, bottom + 36, lengths.size(value), SMALL, colours.QUIET_INK, across="center")
             else:
                 page.line([frame.left, frame.left - 12], [y, y], colours.QUIET_INK)
                 words = {"size": SMALL, "colour": colours.QUIET_INK, "across": "right", "up": "center"}
-                page.text(frame.left - 18, y, f"{value:g}", **words)
+                page.text(frame.left - 18, y, lengths.size(value), **words)
     page.text(frame.left + frame.across / 2, bottom + 68, "front", BODY, across="center", bold=True)
     page.text(frame.left + frame.across / 2, frame.top - 14, "back", BODY, across="center", bold=True)
     middle = frame.top + frame.down / 2
     page.text(frame.left - 88, middle, "left", BODY, across="center", up="center", turn=90, bold=True)
     right = frame.left + frame.across + 30
     page.text(right, middle, "right", BODY, across="center", up="center", turn=90, bold=True)
-    note = "mm from the left front corner of the jig's board"
+    note = f"{lengths.word} from the left front corner of the jig's board"
     page.text(frame.left + frame.across / 2 + 62, bottom + 68, note, SMALL, colours.QUIET_INK)
 
 
-def _signs(seat: Seat) -> list[tuple[str | int, str]]:
+def _signs(seat: Seat, lengths: Lengths) -> list[tuple[str | int, str]]:
     """Return (sign, words) of the legend: what the picture holds."""
     shade = np.digitize(seat.clearance[np.isfinite(seat.clearance)], BORDERS, right=True)
     shown = set(np.unique(shade).tolist()) | {0}
-    signs = [(number, text) for number, text in enumerate(WORDS) if number in shown]
+    signs = [(number, lengths.text(text)) for number, text in enumerate(WORDS) if number in shown]
     signs += [("piece", "upright wall of the piece")] if len(seat.piece_walls) else []
     signs += [("jig", "of the jig")] if len(seat.jig_walls) else []
     signs += [("first", "touches first"), ("number", "touches, see the list")]
@@ -258,13 +261,13 @@ def _diamond(page: Page, x: float, y: float, size: float = 13.0) -> None:
     page.axes.add_patch(patch)
 
 
-def _list(contacts, seat: Seat) -> list[str]:
+def _list(contacts, seat: Seat, lengths: Lengths) -> list[str]:
     """Return the words on the contacts."""
     lines = []
     for number, (place, reach) in enumerate(contacts[:MOST], 1):
         x, y, z = place
-        on = "the table" if z <= SAME_HEIGHT else f"the jig, {z:.2f} mm above the table"
-        size = f", {reach:.1f} mm across" if reach >= 3 * seat.lattice.cell else ""
-        lines.append(f"{number}: at ({x:.1f}, {y:.1f}) on {on}{size}")
+        on = "the table" if z <= SAME_HEIGHT else f"the jig, {lengths.value(z)} above the table"
+        size = f", {lengths.place(reach)} {lengths.name} across" if reach >= 3 * seat.lattice.cell else ""
+        lines.append(f"{number}: at ({lengths.place(x)}, {lengths.place(y)}) on {on}{size}")
     more = len(contacts) - MOST
     return [*lines, f"and {more} more places"] if more > 0 else lines

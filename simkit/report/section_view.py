@@ -14,6 +14,7 @@ from simkit.report import canvas, colours
 from simkit.report.canvas import BODY, MARGIN, SMALL, TITLE, Page
 from simkit.report.class_map import Sign, draw_sign, swatch_of
 from simkit.report.labels import place_labels
+from simkit.report.lengths import Lengths
 from simkit.report.line_section import LineSection, cut_along, runs
 from simkit.report.map_parts import (
     BAND,
@@ -26,7 +27,6 @@ from simkit.report.map_parts import (
     draw_scale_bar,
     finding_words,
     flow,
-    nice_step,
 )
 from simkit.report.section_line import SectionLine
 
@@ -73,16 +73,18 @@ def draw_section(
     inner = WIDTH - 2 * MARGIN
     rows = flow([("", sign.words) for sign in signs], inner - 420)
     head = canvas.wrapped(title, TITLE, inner, True, 2)
-    words = "From x {:.1f}, y {:.1f} to x {:.1f}, y {:.1f} mm of the blank.".format(*line.start, *line.end)
+    lengths = Lengths(evidence.job.unit)
+    words = "From x {}, y {} to x {}, y {} {} of the blank."
+    words = words.format(*map(lengths.place, (*line.start, *line.end)), lengths.name)
     words += " Heights and lengths to one scale."
     y_head = 40 + canvas.line_height(TITLE) * len(head) + canvas.line_height(SMALL)
     band = BAND if down < LOW else 0
     top = round(y_head + 74 + band)
     key_top = top + down + 136
     close_top = key_top + 42 * (1 + max(row for row, _ in rows)) + 30
-    list_top = close_top + DETAIL[1] + 92
+    list_top = close_top + (DETAIL[1] if close else _plan_size(evidence)[1]) + 92
     listed = -(-len(near) // 2)
-    page = Page(WIDTH, list_top + 42 * listed - (0 if near else 30))
+    page = Page(WIDTH, list_top + 42 * listed - (0 if near else 30), lengths=lengths)
     y = 40.0
     for text in head:
         page.text(MARGIN, y, text, TITLE, bold=True, up="top")
@@ -109,11 +111,12 @@ def draw_section(
         _close_up(page, evidence, line, MARGIN + nth * (DETAIL[0] + 32), close_top, letter, place)
     if not close:
         text = "Along this line nothing is off by more than its limit." if evidence.deviations else ""
-        page.text(MARGIN + DETAIL[0] + 60, close_top + DETAIL[1] / 2, text, SMALL, colours.QUIET_INK)
+        middle = close_top + _plan_size(evidence)[1] / 2
+        page.text(MARGIN + DETAIL[0] + 60, middle, text, SMALL, colours.QUIET_INK)
     for nth, finding in enumerate(near):
         x, y = MARGIN + (nth // listed) * inner / 2, list_top + 42 * (nth % listed)
         page.number(x + RADIUS, y, finding["number"], finding["severity"] in MUST, RADIUS)
-        text = canvas.shortened(finding_words(finding), SMALL, inner / 2 - 66)
+        text = canvas.shortened(finding_words(finding, lengths), SMALL, inner / 2 - 66)
         page.text(x + 2 * RADIUS + 12, y, text, SMALL, up="center")
     return page.save(path)
 
@@ -295,7 +298,7 @@ def _close_up(
     rows = window.z + (down - np.arange(down) - 0.5) * pitch
     image[(rows < 0) | (rows > thick)] = 255
     window.put(page, round(left), round(top), image, cut, evidence)
-    size = f"{distance:.2f} mm" if np.isfinite(distance) else "all of it"
+    size = page.lengths.value(distance) if np.isfinite(distance) else "all of it"
     page.text(left, top + down + 32, f"{letter}: {size} {what}, side {side}", SMALL)
 
 
@@ -303,10 +306,9 @@ def _plan(page: Page, evidence: Evidence, line: SectionLine, left: float, top: f
     """Draw where the line runs, on the blank from above."""
     from contourpy import contour_generator
 
-    blank = evidence.job.blank
-    scale = min(DETAIL[0] / blank.length, (DETAIL[1] - 8) / blank.width)
-    wide, tall = blank.length * scale, blank.width * scale
-    y0 = top + (DETAIL[1] - tall) / 2 + tall
+    wide, tall = _plan_size(evidence)
+    scale = wide / evidence.job.blank.length
+    y0 = top + tall
     page.box(left, y0 - tall, wide, tall, fill=AIR, edge=colours.INK, edge_width=1.4)
     if evidence.envelopes is not None:
         lattice = evidence.field.lattice
@@ -319,25 +321,33 @@ def _plan(page: Page, evidence: Evidence, line: SectionLine, left: float, top: f
     page.line(x, y, colours.INK, 2.2, zorder=4.5)
     page.number(x[0], y[0], None, True, 8)
     page.number(x[1], y[1], None, False, 8)
-    page.text(left, top + DETAIL[1] + 32, "from above; dark end: the start", SMALL)
+    page.text(left, y0 + 32, "from above; dark end: the start", SMALL)
+
+
+def _plan_size(evidence: Evidence) -> tuple[float, float]:
+    """Return how wide and how tall the blank from above is drawn, pixels."""
+    blank = evidence.job.blank
+    scale = min(DETAIL[0] / blank.length, DETAIL[1] / blank.width)
+    return blank.length * scale, blank.width * scale
 
 
 def _rulers(page: Page, window: _Window, thickness: float) -> None:
-    """Draw millimetres along the section and in height."""
+    """Draw lengths along the section and in height."""
+    lengths = page.lengths
     bottom = window.top + window.down
     length = window.across * window.pitch
     for axis, size in ((0, length), (1, thickness)):
-        step = nice_step(max(size / 12, 46 * window.pitch))
+        step = lengths.ruler(max(size / 12, 46 * window.pitch))
         for value in np.arange(0, size + 1e-6, step):
             x, y = window.pixel(value, value)
             if axis == 0:
                 page.line([x, x], [bottom, bottom + 10], colours.QUIET_INK)
-                page.text(x, bottom + 36, f"{value:g}", SMALL, colours.QUIET_INK, across="center")
+                page.text(x, bottom + 36, lengths.size(value), SMALL, colours.QUIET_INK, across="center")
             else:
                 page.line([window.left, window.left - 10], [y, y], colours.QUIET_INK)
                 look = {"size": SMALL, "colour": colours.QUIET_INK, "across": "right", "up": "center"}
-                page.text(window.left - 16, y, f"{value:g}", **look)
-    note = "mm from the start, mm above side 2's face"
+                page.text(window.left - 16, y, lengths.size(value), **look)
+    note = f"{lengths.word} from the start, {lengths.word} above side 2's face"
     page.text(window.left + window.across, bottom + 68, note, SMALL, colours.QUIET_INK, across="right")
 
 

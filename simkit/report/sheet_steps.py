@@ -9,9 +9,11 @@ import numpy as np
 from simkit.job.model import Job
 from simkit.job.steps import POUR, SAW
 from simkit.moves.table import join_moves
+from simkit.report.lengths import Lengths
 from simkit.report.steps_table import step_words
 from simkit.stock.pour import Poured
 from simkit.stock.steps import Done, steps_alone
+from simkit.units import MM_PER_INCH
 
 CELLS = 250_000  # over the blank: what is poured is then known to a few percent
 FINEST = 0.2  # mm
@@ -55,40 +57,48 @@ def _done(job: Job, reads) -> list[list[Done]]:
     return steps_alone(job, moves, cell)
 
 
-def resin_lines(rows: list[dict[str, Any]]) -> list[str]:
+def resin_lines(rows: list[dict[str, Any]], lengths: Lengths) -> list[str]:
     """Return how much resin to mix for all pours together."""
     pours = [row for row in rows if row["do"] == POUR]
     if not pours:
         return []
     volume, mass = (sum(row[name] for row in pours) for name in ("volume", "mass"))
-    text = f"Resin: {volume:.2f} cm3 in {len(pours)} pour{'s' if len(pours) > 1 else ''}, {mass:.1f} g"
+    text = (
+        f"Resin: {_volume(volume, lengths)} in {len(pours)} pour{'s' if len(pours) > 1 else ''}, {mass:.1f} g"
+    )
     return [f"{text}; nothing is added for what stays in the cup"]
 
 
-def step_lines(row: dict[str, Any]) -> list[str]:
+def _volume(cm3: float, lengths: Lengths) -> str:
+    return f"{cm3 * 1000 / MM_PER_INCH**3:.2f} in3" if lengths.is_inch else f"{cm3:.2f} cm3"
+
+
+def step_lines(row: dict[str, Any], lengths: Lengths) -> list[str]:
     """Return what a step needs and what to look at, as lines."""
-    long, wide, thick = (f"{round(size, 2):g}" for size in row["size"])
+    box, thick = lengths.sizes(*row["size"], by="x"), lengths.sizes(row["size"][2])
+    volume = _volume(row["volume"], lengths)
     if row["do"] == SAW:
         return [
-            f"takes      {row['volume']:.2f} cm3, the saw's own cut outside",
-            f"then       the blank is {long} x {wide} x {thick} mm",
+            f"takes      {volume}, the saw's own cut outside",
+            f"then       the blank is {box}",
             "mark       write the arrow again at the left front corner, side 1 up, if it was sawn off",
-            f"measure    [ ] {long} by {wide} mm, square, both diagonals alike",
+            f"measure    [ ] {lengths.sizes(*row['size'][:2], by='by')}, square, both diagonals alike",
         ]
     if row["do"] != POUR:
         again = "mark       write the arrow again at the left front corner, side 1 up: it goes with the face"
         return [
             *([again] if row["side"] == 1 else []),
-            f"takes      up to {row['deepest']:.2f} mm, {row['volume']:.2f} cm3",
-            f"then       the blank is {long} x {wide} x {thick} mm",
-            f"measure    [ ] {thick} mm at all four corners, and flat",
+            f"takes      up to {lengths.value(row['deepest'])}, {volume}",
+            f"then       the blank is {box}",
+            f"measure    [ ] {thick} at all four corners, and flat",
         ]
-    most = "" if row["most_depth"] is None else f" (at most {row['most_depth']:g})"
-    volume = f"{row['volume']:.2f} ±{row['bound']:.2f} cm3"
+    most = "" if row["most_depth"] is None else f" (at most {lengths.size(row['most_depth'])})"
+    volume = f"{_volume(row['volume'], lengths).split()[0]} ±{_volume(row['bound'], lengths)}"
+    deepest = row["deepest"] if lengths.is_inch else round(row["deepest"], 1)
     lines = [
         f"resin      {volume}, {row['mass']:.1f} g at {row['density']:g} kg/m3",
-        f"deepest    {row['deepest']:.1f} mm{most}",
-        f"then       the blank is still {long} x {wide} x {thick} mm between its faces",
+        f"deepest    {lengths.sizes(deepest)}{most}",
+        f"then       the blank is still {box} between its faces",
         "measure    [ ] the blank lies level, hollows clean and dry",
     ]
     if row["spills"]:

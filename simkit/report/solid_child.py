@@ -12,6 +12,7 @@ import numpy as np
 
 from simkit.frames import turned
 from simkit.report import colours
+from simkit.report.lengths import Lengths
 from simkit.report.solid_mesh import HOLDS, RESIN, striped, surface
 from simkit.report.solid_view import NO_DRAWING, NO_MODULE, NO_PICTURE
 
@@ -58,7 +59,8 @@ def draw(scene, picture) -> int:
         return NO_PICTURE
     limits = tuple(float(limit) for limit in scene["limits"])
     there = (bool((classes == HOLDS).any()), bool((classes == RESIN).any()))
-    _compose(shots, is_wide, turn, limits, str(scene["title"]), there, picture)
+    lengths = Lengths(str(scene["unit"]))
+    _compose(shots, is_wide, turn, limits, str(scene["title"]), there, picture, lengths)
     return 0
 
 
@@ -120,7 +122,7 @@ def _shots(quads, classes, faces, over, width):
     return shots
 
 
-def _compose(shots, is_wide, turn, limits, title, there, picture):
+def _compose(shots, is_wide, turn, limits, title, there, picture, lengths):
     """Lay the two pictures out on a page with title, captions and key.
 
     there: whether wood outside the part is shown, and whether resin is.
@@ -138,7 +140,7 @@ def _compose(shots, is_wide, turn, limits, title, there, picture):
         places.append((x, top))
         bottom = max(bottom, top + 44 + shot.shape[0])
         top = bottom + 30 if is_wide else top
-    page = Page(WIDTH, bottom + 30 + KEY_HEIGHT + 70)
+    page = Page(WIDTH, bottom + 30 + KEY_HEIGHT + 70, lengths=lengths)
     y = 40.0
     for line in lines:
         page.text(MARGIN, y, line, TITLE, bold=True, up="top")

@@ -17,6 +17,7 @@ import numpy as np
 
 from simkit.errors import ShapeError
 from simkit.report import colours
+from simkit.report.lengths import MM, Lengths
 from simkit.report.pooled import pooled, pooled_share
 from simkit.report.scene_file import Scene, write_scene
 from simkit.report.solid_mesh import RESIN
@@ -46,6 +47,7 @@ def draw_solid_view(
     timeout: float = 120,
     turn: str = "about x",
     resin: dict[int, np.ndarray] | None = None,
+    lengths: Lengths = MM,
 ) -> str | None:
     """Draw both sides of the cut part as one PNG at `path`; return None, or why it was left out.
 
@@ -54,7 +56,7 @@ def draw_solid_view(
     NaN where there is no target: such wood is drawn in the lighter tone of a holding frame.  limits
     (gouge, leftover) mm.  title: one line.  timeout s.  turn: how the part is turned over for the
     second picture, "about x" or "about y" ("none" is taken as "about x").  resin {1: ..., 2: ...}: where the
-    surface of a side is resin, (ny, nx) bool; None without any.
+    surface of a side is resin, (ny, nx) bool; None without any.  lengths: how they are written.
 
     Returns None when the picture is there, else one line for the person; then `path` is not touched.
     Never raises for anything that goes wrong while drawing; Ctrl-C ends the drawing process too.
@@ -95,6 +97,7 @@ def draw_solid_view(
             cell=np.float64(lattice.cell * fold),
             limits=np.array(limits, np.float64),
             title=np.array(str(title)),
+            unit=np.array(lengths.unit),
             turn=np.array("about y" if turn == "about y" else "about x"),
         )
         trouble = run_child(_command(scene, picture), Path(folder), timeout)

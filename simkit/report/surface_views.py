@@ -13,6 +13,7 @@ from simkit.job.model import Blank
 from simkit.report import canvas, colours
 from simkit.report.canvas import MARGIN, SMALL, TITLE, Page
 from simkit.report.class_map import draw_sign, resin_sign
+from simkit.report.lengths import MM, Lengths
 from simkit.report.map_parts import (
     FRONT_ROOM,
     LEFT_ROOM,
@@ -54,13 +55,14 @@ def draw_surface_view(
     blank: Blank,
     title: str,
     resin: np.ndarray | None = None,
+    lengths: Lengths = MM,
 ) -> str:
     """Draw the map of one side as a PNG at `path` and return the path.
 
     lattice: of is_part and cause (ny, nx), blank frame.  cusps: of that side, None when none were traced.
     cause: of compare.reach_options.  wanted mm: the ridge that the classes are multiples of; is_limit: the
-    job states it.  side 1 or 2; turn of that setup.  blank mm.
-    resin: as draw_plan_view takes it.
+    job states it.  side 1 or 2; turn of that setup.  blank mm.  resin: as draw_plan_view takes it.
+    lengths: how they are written.
     Accuracy: a trace colours the cells it stands for; a cause is widened to 3 pixels where it is thinner,
     so that none is lost.
     """
@@ -82,9 +84,9 @@ def draw_surface_view(
     # What is told at all comes into the legend.
     names = [
         (NOT_TOLD, "no ridge told: steep, edge, one pass"),
-        (2, f"ridges up to {wanted:g} mm ({word})"),
-        (3, f"up to {2 * wanted:g}"),
-        (4, f"up to {4 * wanted:g}"),
+        (2, f"ridges up to {lengths.told(wanted)} ({word})"),
+        (3, f"up to {lengths.figure(2 * wanted)}"),
+        (4, f"up to {lengths.figure(4 * wanted)}"),
         (5, "higher"),
         (6, "left standing: cutter can't get in"),
         (7, "left standing: program did not go there"),
@@ -99,12 +101,14 @@ def draw_surface_view(
     y_head = 40 + canvas.line_height(TITLE) * len(head)
     top = round(y_head + canvas.line_height(SMALL) + TOP_ROOM)
     key_top = top + down + FRONT_ROOM + 40
-    page = Page(width, key_top + 42 * (2 + max(row for row, _ in places)) + 30)
+    page = Page(width, key_top + 42 * (2 + max(row for row, _ in places)) + 30, lengths=lengths)
     y = 40.0
     for line in head:
         page.text(MARGIN, y, line, TITLE, bold=True, up="top")
         y += canvas.line_height(TITLE)
-    page.text(MARGIN, y + 4, pose_words(side, turn, lattice.cell), SMALL, colours.QUIET_INK, up="top")
+    page.text(
+        MARGIN, y + 4, pose_words(side, turn, lattice.cell, lengths), SMALL, colours.QUIET_INK, up="top"
+    )
     left = LEFT_ROOM + (width - LEFT_ROOM - SIDE_ROOM - across) // 2
     page.image(picture, left, top)
     draw_outline(page, seen, is_part, left, top)

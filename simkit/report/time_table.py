@@ -7,6 +7,8 @@ from typing import Any
 
 from simkit.effort.program_time import ProgramTime
 from simkit.job.model import Machine
+from simkit.report.lengths import Lengths
+from simkit.units import MM_PER_INCH
 
 LEAST_PART = 0.02  # of the way: small arcs, as at the ends of passes, are not worth a sentence
 MOST_OPERATIONS = 12  # told one by one, of a program
@@ -109,11 +111,12 @@ def _operations(program: ProgramTime) -> dict[str, Any]:
     }
 
 
-def operation_words(row: dict[str, Any]) -> tuple[str, str]:
-    """Return the lines of an operation, and its lowest place, in words."""
+def operation_words(row: dict[str, Any], lengths: Lengths) -> tuple[str, str]:
+    """Return the lines of an operation, and its lowest place, in words.  lengths: of its program."""
     lines = f"{row['first']}" if row["first"] == row["last"] else f"{row['first']}-{row['last']}"
     times = "" if row["stretches"] == 1 else f", {row['stretches']} times"
-    return lines, f"Z{round(row['lowest'], 3) + 0.0:g}{times}"
+    lowest = row["lowest"] / MM_PER_INCH if lengths.is_inch else row["lowest"]
+    return lines, f"Z{round(lowest, 4 if lengths.is_inch else 3) + 0.0:g}{times}"
 
 
 def part_not_reached(row: dict[str, Any]) -> float:
@@ -136,8 +139,8 @@ def held_words(time: dict[str, Any]) -> list[str]:
                     else f"axis {one['by']} (machine.speed) allows {one['reached']:.0f} mm/min at most"
                 )
                 words.append(
-                    f"{program['program']}{cutter}: F{one['feed']:g} is not reached, {why} there,"
-                    f" {100 * one['part']:.0f} % of the way"
+                    f"{program['program']}{cutter}: the feed of {one['feed']:g} mm/min is not reached, {why} "
+                    f"there, {100 * one['part']:.0f} % of the way"
                 )
     return words
 

@@ -17,6 +17,7 @@ from simkit.compare.walls import Walls
 from simkit.job.model import Blank
 from simkit.report import colours
 from simkit.report.class_map import Painted, Sign, draw_class_map, swatch_of
+from simkit.report.lengths import MM, Lengths
 from simkit.report.map_parts import GLUE_DASHES, GLUE_WORDS, draw_glue, widened
 from simkit.report.seen_plan import SeenPlan
 
@@ -44,13 +45,14 @@ def draw_walls(
     findings: Sequence[dict[str, Any]],
     glue: Sequence[np.ndarray] = (),
     resin: np.ndarray | None = None,
+    lengths: Lengths = MM,
 ) -> str:
     """Draw the wall thickness as seen in one setup as a PNG at `path` and return the path.
 
     cut, target: of the wood and of the part, as in the evidence.  limit mm.  is_judged, is_part (ny, nx)
     bool: cells that count, and those of the part.  side, turn, blank, title, findings: as draw_class_map
-    takes them; findings of other kinds are left out.  glue, resin: as
-    draw_plan_view takes them.
+    takes them; findings of other kinds are left out.  glue, resin: as draw_plan_view takes them.
+    lengths: how they are written.
     Accuracy: the least thickness at each cell, as measured there; what is thinner than the limit is widened
     to 3 pixels where it is narrower.
     """
@@ -74,11 +76,14 @@ def draw_walls(
         is_dark = shown >= len(SHADES) - 1
         _hatch(picture, worse & ~is_dark, DARK_LINE)
         _hatch(picture, worse & is_dark, PALE_LINE)
-        names = [f"thinner than {limit * SHARES[0]:.3g} mm"]
-        names += [f"{low * limit:.3g} to {high * limit:.3g}" for low, high in pairwise(SHARES)]
+        names = [f"thinner than {lengths.told(limit * SHARES[0])}"]
+        names += [
+            f"{lengths.figure(low * limit)} to {lengths.figure(high * limit)}"
+            for low, high in pairwise(SHARES)
+        ]
         names[2] += " (the limit)"
         signs = [Sign(words, swatch_of(shade)) for words, shade in zip(names, SHADES, strict=True)]
-        signs.append(Sign(f"thicker than {limit * SHARES[-1]:.3g} mm", swatch_of(THICK)))
+        signs.append(Sign(f"thicker than {lengths.told(limit * SHARES[-1])}", swatch_of(THICK)))
         if worse.any():
             swatch = swatch_of(SHADES[1], lambda image, mask: _hatch(image, mask, DARK_LINE))
             signs.append(Sign("hatched: thinner than the part has it", swatch))
@@ -100,6 +105,7 @@ def draw_walls(
         findings=findings,
         over=lambda page, seen, left, top: draw_glue(page, seen, glue, left, top),
         resin=resin,
+        lengths=lengths,
     )
 
 

@@ -19,6 +19,7 @@ from simkit.moves.table import Moves
 from simkit.report import canvas, colours
 from simkit.report.canvas import BODY, Page
 from simkit.report.class_map import Painted, Sign, draw_class_map, swatch_of
+from simkit.report.lengths import MM, Lengths
 from simkit.report.map_parts import widened
 from simkit.report.seen_plan import SeenPlan
 from simkit.stock.field import Field
@@ -92,11 +93,12 @@ def draw_who_cut(
     title: str,
     findings: Sequence[dict[str, Any]],
     resin: np.ndarray | None = None,
+    lengths: Lengths = MM,
 ) -> str:
     """Draw who cut each place of one side as a PNG at `path` and return the path.
 
     field: what is left.  owners: of that side.  is_part (ny, nx) bool, or None.  side, turn, blank, title,
-    findings, resin: as draw_class_map takes them.
+    findings, resin: as draw_class_map takes them.  lengths: how they are written.
     Accuracy: the cell under each pixel; what is thinner than 3 pixels is widened to 3.  Beyond MOST pairs the
     rest shares one colour.
     """
@@ -122,7 +124,7 @@ def draw_who_cut(
         for number, letter in enumerate(letters):
             swatch = np.empty((26, 48, 3), np.uint8)
             _fill(swatch, np.ones(swatch.shape[:2], bool), number)
-            words = canvas.shortened(canvas.tidy(owners.names[number]), canvas.SMALL, WIDEST)
+            words = canvas.shortened(canvas.tidy(lengths.cutter(owners.names[number])), canvas.SMALL, WIDEST)
             signs.append(Sign(words, swatch, letter=letter))
         if (shown == MOST).any():
             signs.append(Sign("further programs and cutters", swatch_of(colours.QUIET_INK)))
@@ -159,6 +161,7 @@ def draw_who_cut(
         findings=findings,
         resin=resin,
         over=over,
+        lengths=lengths,
     )
 
 

@@ -50,7 +50,8 @@ class _Teller:
 def work(orders, stream) -> None:
     """Carry out orders until they end.  orders: binary lines.  stream: binary, for what is said.
 
-    An order has `warm` (compile what is not compiled yet), or `job` (path), `cell`, `fresh`, `pictures`
+    An order has `warm` (compile what is not compiled yet; with `loaded`, load all that a check and its report
+    need, too), or `job` (path), `cell`, `fresh`, `pictures`
     (folder or None) and `memory` (MB or None).  It may have `within`, the folder that the path and what is
     told of files are relative to, and `report` and `parts`, files to write the report to, and its parts as
     JSON; the result is then said as soon as it is known, before the report is drawn.
@@ -70,6 +71,8 @@ def work(orders, stream) -> None:
             from simkit.warm import warm_up
 
             warm_up(teller)
+            if order.get("loaded"):
+                _load()
             teller.say(done=None)
             continue
 
@@ -80,6 +83,16 @@ def work(orders, stream) -> None:
         with Watch(Most(memory=order["memory"]), over):
             told = _checked(order, teller)
         teller.say(done=told)
+
+
+def _load() -> None:
+    """Load kernels and modules now: the first check would wait a second for them."""
+    import simkit.report.page.page
+    import simkit.report.result
+    import simkit.runs.one  # noqa: F401
+    from simkit.warm import compile_all
+
+    compile_all()
 
 
 def _checked(order: dict[str, Any], teller: _Teller) -> dict[str, Any]:

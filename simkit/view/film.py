@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import io
-import math
 
 import numpy as np
 
 from simkit.job.model import Setup
 from simkit.job.steps import POUR, Step
 from simkit.report import colours
+from simkit.report.lengths import Lengths
 from simkit.report.map_parts import pose_words
 from simkit.report.seen_plan import SeenPlan
 from simkit.report.steps_table import step_words
@@ -78,6 +78,7 @@ class _Drawing:
 
     def __init__(self, steps: Steps):
         self.steps, blank = steps, steps.job.blank
+        self.lengths = Lengths(steps.job.unit)
         self.scale = min(WIDTH / blank.length, TALLEST / blank.width)  # pixels a mm
         self.across, self.down = round(blank.length * self.scale), round(blank.width * self.scale)
         self.room = self._room()
@@ -101,7 +102,7 @@ class _Drawing:
         """Return the picture behind the last steps, seen on the face that the last of them was done to."""
         setup, side = self.steps.job.setups[-1], last[-1].side
         turn = setup.turn if setup.side_up == side else "none" if side == 1 else "about x"
-        done = "; ".join(step_words(step) for step in last)
+        done = "; ".join(self.lengths.text(step_words(step)) for step in last)
         image, _, _ = self._page(field, turn, f"after {setup.name}", f"step {shown} of {shown}   {done}")
         return image
 
@@ -127,7 +128,7 @@ class _Drawing:
         name = steps.job.name or "part"
         pen.text((EDGE, 12), fit(f"{name}: {title}", 20, self.width - 2 * EDGE), colours.INK, font(20))
         pen.text((EDGE, 42), fit(line, 15, self.width - 2 * EDGE), colours.INK, font(15))
-        words = pose_words(side, turn, steps.lattice.cell)
+        words = pose_words(side, turn, steps.lattice.cell, self.lengths)
         pen.text((EDGE, 63), fit(words, 13, self.width - 2 * EDGE), colours.QUIET_INK, font(13))
         self._key(pen)
         return image, pen, plan
@@ -163,7 +164,7 @@ class _Drawing:
         steps = self.steps
         _, _, program = steps.runs[steps.run_at(done)]
         cutter = steps.job.cutters[int(steps.moves.tool[done - 1])]
-        return f"{step}   {program}, line {steps.line_at(done)}   {cutter}"
+        return f"{step}   {program}, line {steps.line_at(done)}   {self.lengths.cutter(str(cutter))}"
 
     def _cutter(self, pen, plan: SeenPlan, done: int) -> None:
         steps = self.steps
@@ -221,7 +222,7 @@ class _Drawing:
         image.paste(Image.fromarray(hatch), corner)
 
     def _key(self, pen) -> None:
-        """The depths in tones and mm, through-cuts and clamps in words, and a bar of a round length."""
+        """The depths in tones and figures, through-cuts and clamps in words, and a bar of a round length."""
         top, wide = HEAD + self.down + 2 * self.room + 16, 11
         for i, tone in enumerate(self.tones):
             x = EDGE + i * wide
@@ -230,7 +231,7 @@ class _Drawing:
         thick = self.steps.job.blank.thickness
         pen.text((EDGE, top + 20), "0", colours.INK, font(13))
         right = EDGE + wide * TONES
-        pen.text((right, top + 20), f"{thick:.4g} mm deep", colours.INK, font(13), anchor="ma")
+        pen.text((right, top + 20), f"{self.lengths.sizes(thick)} deep", colours.INK, font(13), anchor="ma")
         x = right + 90
         pen.rectangle((x, top - 1, x + 30, top + 15), outline=colours.QUIET_INK)
         for k in range(3, 30 + 16, 9):
@@ -251,9 +252,10 @@ class _Drawing:
                     pen.point((x + k, y), fill=colours.RESIN_DOT)
             pen.text((x + 38, top - 1), "resin", colours.INK, font(13))
         most = 0.22 * self.across / self.scale
-        power = 10.0 ** math.floor(math.log10(most))
-        length = max(f * power for f in (1, 2, 5) if f * power <= most)
+        length = self.lengths.ruler(most / 2.5)
         end = self.width - EDGE
         start = end - length * self.scale
         pen.line((start, top + 12, end, top + 12), fill=colours.INK, width=3)
-        pen.text(((start + end) / 2, top + 20), f"{length:g} mm", colours.INK, font(13), anchor="ma")
+        pen.text(
+            ((start + end) / 2, top + 20), self.lengths.sizes(length), colours.INK, font(13), anchor="ma"
+        )

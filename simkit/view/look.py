@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from simkit.findings.evidence import Evidence
+from simkit.report.lengths import Lengths
 from simkit.report.map_parts import MUST
 from simkit.view.steps import Steps
 
@@ -47,6 +48,7 @@ class Look:
     def __init__(self, evidence: Evidence, result: dict[str, Any], steps: Steps):
         self.evidence, self.result, self.steps = evidence, result, steps
         self.findings: list[dict[str, Any]] = result["findings"]
+        self.lengths = Lengths(evidence.job.unit)
         self.sides = sorted({1 if frame.up > 0 else 2 for frame in evidence.frames})
         self._texts: dict[int, list[str]] = {}
         self.state = State(side=self.sides[0], run=len(steps.runs) - 1)
@@ -202,7 +204,8 @@ class Look:
             return told
         size = job.blank.width if state.section == ALONG else job.blank.length
         axis = "y" if state.section == ALONG else "x"
-        return f"{told}, cut open at {axis} {state.at * size:.1f} mm of the blank"
+        at = f"{self.lengths.place(state.at * size)} {self.lengths.name}"
+        return f"{told}, cut open at {axis} {at} of the blank"
 
     def _side_of(self, row: dict[str, Any]) -> int | None:
         for setup, frame in zip(self.evidence.job.setups, self.evidence.frames, strict=True):

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.report import colours
-from simkit.report.map_parts import finding_words, nice_step
+from simkit.report.lengths import MM, Lengths
+from simkit.report.map_parts import finding_words
 from simkit.view.letters import fit, font, wrapped
 from simkit.view.look import NONE, SECTIONS, STEP, Look, must
 from simkit.view.stage import legend_of
@@ -86,7 +87,7 @@ def panel_of(look: Look, width: int, height: int, pitch: float | None = None) ->
     _program(pen, spots, look, (left, text_top), width, lines)
     legend_top = _legend(pen, look, left, text_top - 34, width - BAR - 2 * EDGE)
     if pitch is not None:
-        _scale_bar(pen, width - EDGE, text_top - 34, pitch)
+        _scale_bar(pen, width - EDGE, text_top - 34, pitch, look.lengths)
     for number, words in enumerate((KEYS, MORE_KEYS)):
         place = (left, foot + 10 + number * (SMALL + 6))
         pen.text(place, fit(words, SMALL, width - left - EDGE), colours.QUIET_INK, font(SMALL))
@@ -100,7 +101,7 @@ def _verdict(pen, look: Look, width: int) -> int:
     name = look.evidence.job.name or "part"
     pen.text((EDGE, y), fit(name, SMALL, width - 2 * EDGE), colours.QUIET_INK, font(SMALL))
     y += SMALL + 10
-    for line in wrapped(look.verdict, BIG, width - 2 * EDGE, 3):
+    for line in wrapped(look.lengths.text(look.verdict), BIG, width - 2 * EDGE, 3):
         pen.text((EDGE, y), line, colours.INK, font(BIG))
         y += BIG + 8
     y += 8
@@ -111,6 +112,7 @@ def _verdict(pen, look: Look, width: int) -> int:
 def _findings(pen, spots, look: Look, column: int, top: int, height: int) -> int:
     """Write the findings as a numbered column; return how many fit."""
     x, y = EDGE, top
+    lengths = look.lengths
     if not look.findings:
         pen.text((x, y), "Nothing was found.", colours.INK, font(PLAIN))
         return 0
@@ -121,7 +123,7 @@ def _findings(pen, spots, look: Look, column: int, top: int, height: int) -> int
     room = column - 46
     told: list[str] = []
     if look.finding is not None:
-        words = f"{look.finding['message']}. {look.finding['advice']}"
+        words = lengths.text(f"{look.finding['message']}. {look.finding['advice']}")
         told = wrapped(f"{words[:1].upper()}{words[1:]}", SMALL, room, MOST_TOLD)
     more = len(told) * TOLD
     shown = max((height - EDGE - y - 26 - more) // ROW, 1)
@@ -136,9 +138,11 @@ def _findings(pen, spots, look: Look, column: int, top: int, height: int) -> int
         pen.ellipse((x, y, x + 30, y + 30), fill=fill, outline=colours.INK, width=2)
         size = PLAIN if row["number"] < 100 else SMALL - 2
         pen.text((x + 15, y + 15), str(row["number"]), ink, font(size), anchor="mm")
-        for nth, line in enumerate(wrapped(finding_words(row), PLAIN, room, 1)):
+        for nth, line in enumerate(wrapped(finding_words(row, lengths), PLAIN, room, 1)):
             pen.text((x + 42, y + nth * (PLAIN + 4)), line, colours.INK, font(PLAIN))
-        pen.text((x + 42, y + PLAIN + 8), fit(_where(row), SMALL, room), colours.QUIET_INK, font(SMALL))
+        pen.text(
+            (x + 42, y + PLAIN + 8), fit(_where(row, lengths), SMALL, room), colours.QUIET_INK, font(SMALL)
+        )
         spots.append(Spot((x - 10, y - 8, x + column, y + ROW - 14), "choose", (index,)))
         y += ROW + (more if index == look.state.finding else 0)
     rest = count - min(first + shown, count)
@@ -155,11 +159,11 @@ def _findings(pen, spots, look: Look, column: int, top: int, height: int) -> int
     return shown
 
 
-def _where(row) -> str:
+def _where(row, lengths: Lengths) -> str:
     """Where a finding is, in a few words."""
     words = [f"side {row['side']}"] if row["side"] is not None else []
     if row["at"] is not None:
-        words.append("x {:.1f}, y {:.1f} mm".format(*row["at"][:2]))
+        words.append("x {}, y {} {}".format(*map(lengths.place, row["at"][:2]), lengths.name))
     if row["line"] is not None:
         words.append(f"{row['file']}, line {row['line']}")
     return ", ".join(words)
@@ -218,16 +222,16 @@ def _legend(pen, look: Look, left: int, bottom: int, width: int) -> int:
     return top
 
 
-def _scale_bar(pen, right: int, y: int, pitch: float) -> None:
+def _scale_bar(pen, right: int, y: int, pitch: float, lengths: Lengths = MM) -> None:
     """Draw a bar of a round length that ends at `right`, with its length before it, at most BAR pixels."""
-    length = nice_step(BAR * pitch / 2.5)
+    length = lengths.ruler(BAR * pitch / 2.5)
     while length / pitch > BAR - 60:
         length /= 2
     start = right - round(length / pitch)
     pen.line((start, y + SMALL - 2, right, y + SMALL - 2), fill=colours.INK, width=3)
     for x in (start, right):
         pen.line((x, y + SMALL - 6, x, y + SMALL + 2), fill=colours.INK)
-    pen.text((start - 10, y), f"{length:g} mm", colours.INK, font(SMALL), anchor="ra")
+    pen.text((start - 10, y), lengths.sizes(length), colours.INK, font(SMALL), anchor="ra")
 
 
 def _program(pen, spots, look: Look, corner: tuple[int, int], width: int, count: int) -> None:

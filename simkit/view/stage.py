@@ -79,11 +79,11 @@ def legend_of(look: Look) -> list[tuple[str, str]]:
     state, rows = look.state, []
     within, proud, deep = (colours.CLASSES[colours.WITHIN + step] for step in (0, 2, -2))
     limits = look.evidence.job.limits
-    told = f"{colours.PROUD} by over {limits.leftover:g} mm"
+    told = f"{colours.PROUD} by over {look.lengths.told(limits.leftover)}"
     if state.subject == CUT:
         if look.evidence.deviations:
             rows = [(within, colours.IN_LIMITS), (proud, told)]
-            rows.append((deep, f"{colours.TOO_DEEP} by over {limits.gouge:g} mm, striped"))
+            rows.append((deep, f"{colours.TOO_DEEP} by over {look.lengths.told(limits.gouge)}, striped"))
         rows.append((colours.HOLDING, "wood outside the part"))
     elif state.subject == PART:
         rows.append((WANTED, "the part as wanted"))

@@ -258,3 +258,23 @@ def test_draft__does_not_mind_a_reader_that_goes_away(tmp_path):
         assert running.stderr.read() == ""
     assert running.returncode == 0
     assert (tmp_path / "job.toml").exists()
+
+
+INCHES = "G20 G90 G17\nT2 M6\nM3 S9000\nG0 X0.5 Y1 Z0.2\nG1 Z-0.75 F20\nG0 Z0.2\nX4.5\nG1 Z-0.75\nG0 Z0.2\n"
+INCHES += "T1 M6\nG0 X1 Y0.5\nG1 Z-0.25 F20\nX4 F60\nY1.5\nG0 Z0.2\n"
+
+
+def test_draft__of_programs_in_inches_is_a_job_in_inches(tmp_path):
+    (tmp_path / "side1.nc").write_text(INCHES + END, encoding="utf-8")
+    text, job = drafted(tmp_path)
+    assert job["unit"] == "in"
+    assert [hole["at"] for hole in job["dowels"]] == [[0.5, 1], [4.5, 1]]
+    assert "to Z-0.75 (side1.nc:5); X0.5 Y1 in the program" in text
+    assert "The cuts of side 1 go from X0.5 to 4.5" in text
+    assert "lowest cut Z-0.25 (line 12)" in text
+    # One program in mm beside it, and plain numbers are mm: each is quoted as it stands in its program.
+    without_end(tmp_path, "side2.nc", "T1 M6\nM3 S9000\nG0 X10 Y10 Z5\nG1 Z-2 F300\nX40\nG0 Z5\n")
+    text, job = drafted(tmp_path)
+    assert job["unit"] == "mm"
+    assert [hole["at"] for hole in job["dowels"]] == [[12.7, 25.4], [114.3, 25.4]]
+    assert "to Z-0.75 (side1.nc:5); X0.5 Y1 in the program" in text

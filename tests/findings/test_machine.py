@@ -59,7 +59,9 @@ def test_holder__comes_down_on_the_wood_beside_a_hole(tmp_path):
     assert (status, len(holder)) == (1, 1)
     assert holder[0]["value"] == pytest.approx(10 - (1 + 8), abs=1e-4)
     assert holder[0]["line"] == line_of(program, "G1 Z1 F300")
-    assert "stick out 9.0 mm or more" in holder[0]["advice"]
+    # 1 mm into the wood, and the 2 mm of machine.clearance, as on the sheet for the shop.
+    assert "stick out 11.0 mm or more instead of 8 mm" in holder[0]["advice"]
+    assert "keeps the holder 2 mm above the wood" in holder[0]["advice"]
 
 
 def test_table__deeper_than_the_spoilboard(tmp_path):

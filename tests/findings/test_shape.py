@@ -1,5 +1,7 @@
 """How many spots are told one by one, and that one place is told once."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 import trimesh
@@ -7,6 +9,7 @@ import trimesh
 from simkit.compare.closer import Look
 from simkit.compare.spots import Spot
 from simkit.findings import shape
+from simkit.stock.field import Lattice
 from tests.findings.programs import END, faced
 from tests.small_job import JOB, block, check
 
@@ -132,3 +135,28 @@ def test_once__the_first_of_each_place_stays():
 def test_severity__by_both_ends_of_the_range():
     ends = np.array([shape.severity_of(value, 0.01, 0.1) for value in (0.05, 0.0901, 0.1099, 0.1101)])
     assert ends.tolist() == ["", "undecided", "undecided", "beyond"]
+
+
+@pytest.mark.parametrize("is_gouge", [True, False])
+def test_near_the_limit_by_one_measure_and_across_the_part_by_the_other__has_its_own_sign(
+    monkeypatch, is_gouge
+):
+    """Two distances may disagree about the side of the part; a spot of leftover is positive all the same."""
+    lattice = Lattice((0.0, 0.0), 0.2, 12, 10)
+    sign = -1.0 if is_gouge else 1.0
+    normal, most = np.zeros(lattice.shape), np.zeros(lattice.shape)
+    normal[4, 5], most[4, 5] = sign * 0.29, -sign * 0.13
+    both = SimpleNamespace(normal=normal, most=most, lattice=lattice)
+    field = SimpleNamespace(lattice=lattice)
+    evidence = SimpleNamespace(deviations={1: both}, may_exceed=None, field=field)
+    seen = []
+    monkeypatch.setattr(shape, "_looked", lambda judged, spot: seen.append(spot) or looked_at(spot))
+    shape._zone_spots(
+        shape._Judged(evidence, 1, 0.3, is_gouge, "whole part", None), np.ones(lattice.shape, bool)
+    )
+    assert [spot.value for spot in seen] == [sign * 0.29]
+
+
+def looked_at(spot):
+    look = Look(spot.value, 0.0, (*spot.at, 0.0), 0.02)
+    return shape.Looked(spot, look, "", -1, 1, 0.3, "whole part")

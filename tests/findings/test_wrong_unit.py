@@ -27,6 +27,10 @@ def told(folder, program, job=JOB):
     return checked(folder)
 
 
+def stored(folder):
+    return json.loads((folder / "r.json").read_text("utf-8"))
+
+
 def checked(folder):
     words = ["check", str(folder / "job.toml"), "--quiet", "--cell", "1", "--json", str(folder / "r.json")]
     main(words)
@@ -48,13 +52,15 @@ def test_mm_read_in_inches__first_of_all(tmp_path, face):
     program = POCKET if face == "bottom" else POCKET.replace("Z9", "Z-3").replace("Z20", "Z8")
     rows = told(tmp_path, "G20\n" + program, job)
     first = rows[0]
-    assert (first["kind"], first["file"], first["line"]) == ("wrong-unit", "top.nc", 6)  # its first move
+    assert (first["kind"], first["file"], first["line"]) == ("wrong-unit", "top.nc", 1)  # where G20 stands
     # Over the zero at the table everything is in the air; below that at the top it is a crash.
     assert first["severity"] == ("safety" if face == "top" else "beyond")
     # 24 x 14 mm of axis, 25.4 times as much as it is read.
     assert "covers 610 x 356 mm" in first["message"]
     assert "in mm it would cover 24 x 14 mm" in first["message"]
-    assert first["advice"].startswith("If its numbers are mm, write G21")
+    assert first["advice"].startswith("If its numbers are mm, write G21 in place of G20 in line 1")
+    # Nor is anything told of such moves that could be faster.
+    assert stored(tmp_path)["faster"] == []
     # What the setup leaves standing or runs into follows from it.
     assert len(rows) > 2
     assert {row["cause"] for row in rows if row["severity"] in ("safety", "beyond")} == {1}

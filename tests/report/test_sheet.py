@@ -14,7 +14,8 @@ from simkit.job.model import Blank, Fixture, Holding, Job, Layup, Setup, Zero
 from simkit.job.reader import read_job
 from simkit.job.wood import density
 from simkit.program.job_programs import read_programs
-from simkit.report.sheet import sheet_of, sheet_text
+from simkit.report.sheet import sheet_of
+from simkit.report.sheet_text import sheet_text
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "olive_boat" / "job.toml"
 

@@ -29,7 +29,7 @@ def budget_part(result: dict[str, Any], lengths: Lengths) -> Html | None:
         parts.append(el("p", lengths.text(f"{BEYOND[:1].upper()}{BEYOND[1:]} ({words}).")))
     else:
         rows = [
-            [direction, lengths.text(words), lengths.text(far_text(far, unit))]
+            [direction, lengths.text(words), far_text(far, unit, lengths)]
             for direction, far, unit, words in axis_rows(budget)
         ]
         parts += [

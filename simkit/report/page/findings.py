@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from simkit.job.model import Job
-from simkit.report.lengths import Lengths, limit_of, measured
+from simkit.report.lengths import Lengths, limit_of, measured, program_lengths
 from simkit.report.page.html import Html, el
 from simkit.report.page.program_lines import ProgramLines
 from simkit.report.page.words import place_words, program_place
@@ -52,6 +52,7 @@ def findings_part(
 ) -> Html:
     """Return the column of findings.  picture: draws the close-up of one."""
     findings, parts, told = result["findings"], [], 0
+    programs = program_lengths(result)
     left_out = 0
     opened: dict[str, int] = {}  # causes told openly, by kind
     folded: dict[str, list[tuple[list, list]]] = {}  # (markup, findings) of the others
@@ -65,7 +66,7 @@ def findings_part(
         rest = mine[len(full) :]
         rows = rest[: max(MOST_ROWS - left_out, 0)]
         left_out += len(rest)
-        drawn = [_finding(row, job, lines, picture, lengths) for row in full]
+        drawn = [_finding(row, job, lines, picture, lengths, programs) for row in full]
         more = [*drawn[1:], _rows(rows, job, lengths) if rows else None, _unlisted(rest, rows)]
         shown = drawn[:1]
         if len(mine) > 1 or not drawn:
@@ -107,20 +108,20 @@ def _unlisted(rest: list, rows: list) -> Html | None:
     return el("p", f"{unlisted} more are not listed here; --json writes all.") if unlisted else None
 
 
-def _finding(row, job: Job, lines: ProgramLines, picture, lengths: Lengths) -> Html:
+def _finding(row, job: Job, lines: ProgramLines, picture, lengths: Lengths, programs) -> Html:
     severity = row["severity"]
     value, limit = measured(row, lengths), limit_of(row, lengths)
     size = value + (f" against a limit of {limit}" if value and limit else "")
     zone = f"zone ‘{row['zone']}’" if row["zone"] not in ("", "whole part") else ""
     facts = [
         ("Where", place_words(row, job, lengths)),
-        ("In the program", program_place(row, lengths)),
+        ("In the program", program_place(row, programs, lengths)),
         ("Size", size),
         ("Measured", row["measure"] if value else ""),
         ("Its faces", _faces(row, lengths)),
         ("How thick it was", _moments(row, lengths)),
         ("Zone", zone),
-        ("Cutter", row["cutter"]),
+        ("Cutter", lengths.cutter(row["cutter"])),
         ("Why it may stand", row["reason"]),
         ("Why it counts again", row["returned"]),
     ]

@@ -7,8 +7,8 @@ from typing import Any
 from simkit.findings.evidence import Evidence
 from simkit.report.lengths import Lengths
 from simkit.report.page.html import Html, el
-from simkit.report.page.sketch import setup_sketch, turning_sketch
-from simkit.report.sheet import to_measure
+from simkit.report.page.sketch import fixture_signs, pin_signs, setup_sketch, turning_sketch
+from simkit.report.sheet_text import above_words, to_measure
 
 
 def job_part(evidence: Evidence, result: dict[str, Any], sheet: dict[str, Any], lengths: Lengths) -> Html:
@@ -22,7 +22,7 @@ def job_part(evidence: Evidence, result: dict[str, Any], sheet: dict[str, Any], 
         rows.append(("Part", f"{target['file']}, {target['triangles']:,} triangles"))
     else:
         rows.append(("Part", "none was named, so the shape was not judged"))
-    rows.append(("Cells", f"{result['cell']:g} mm"))
+    rows.append(("Cells", lengths.text(f"{result['cell']:g} mm")))
     cutters = [el("li", _cutter(cutter, lengths)) for cutter in evidence.job.cutters.values()]
     parts = [_setup(evidence, index, row, lengths) for index, row in enumerate(sheet["setups"])]
     return el(
@@ -73,10 +73,15 @@ def _caption(row: dict[str, Any]) -> str:
     face = "on the upper face" if mark["face"] == "up" else "on the face that looks down, so dashed"
     words = f"Seen from above, you stand at the front. Triangle: the marked corner, {face}."
     if row["pins"]:
-        words += " Circles: dowel holes." if row["pins"][0]["is_hole"] else " Dots: dowel pins."
+        what = "Circles: dowel holes" if row["pins"][0]["is_hole"] else "Dots: dowel pins"
+        words += f" {what}, {_named(pin_signs(row))}."
     if row["fixtures"]:
-        words += " Hatched boxes: clamps and stops."
+        words += f" Hatched boxes: clamps and stops, {_named(fixture_signs(row))}."
     return words
+
+
+def _named(signs: list[tuple[str, str]]) -> str:
+    return ", ".join(f"{sign} ‘{name}’" for name, sign in signs)
 
 
 def _xyz(place: list[float], lengths: Lengths) -> str:
@@ -99,11 +104,11 @@ def checklist_part(result: dict[str, Any], sheet: dict[str, Any], lengths: Lengt
     """Return what to tick off at the machine before each setup, then the cautions."""
     parts = []
     for number, setup in enumerate(sheet["setups"], 1):
-        rows = [lengths.text(words) for words in to_measure(setup, number)]
+        rows = to_measure(setup, number, lengths)
         for cutter in setup["cutters"]:
             needed = max(cutter["stick_out"] or 0.0, cutter["stick_out_for_sure"])
             if cutter["stick_out"] is None:
-                words = f"{lengths.sizes(needed)} or more keeps the holder above the wood"
+                words = f"{lengths.sizes(needed)} or more keeps the holder {above_words(cutter, lengths)}"
             else:
                 words = f"{lengths.sizes(cutter['stick_out'])} as stated"
             rows.append(f"T{cutter['number']} sticks out of its holder: {words}")

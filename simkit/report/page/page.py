@@ -88,7 +88,7 @@ def parts_of(evidence: Evidence, result: dict[str, Any]) -> dict[str, Any]:
         "job": job_part(evidence, result, sheet, lengths),
         "steps": steps_part(result, lengths),
         "budget": budget_part(result, lengths),
-        "time": time_part(result),
+        "time": time_part(result, lengths),
         "tables": tables_part(result, lengths),
         "checklist": checklist_part(result, sheet, lengths),
         "solid": el(

@@ -41,16 +41,17 @@ def setup_sketch(evidence: Evidence, index: int, row: dict[str, Any], lengths: L
     wide, tall = across / pitch, deep / pitch
     shapes = [svg.box(x0, y0, wide, tall, "blank-wood")]
     shapes += _part(evidence, index, at)
-    shapes += [_fixture(fixture, at) for fixture in row["fixtures"]]
-    shapes += [_pin(pin, at, pitch) for pin in row["pins"]]
+    shapes += [_fixture(box, sign, at) for (_, sign), box in zip(fixture_signs(row), boxes[1:], strict=True)]
+    shapes += [_pin(pin, sign, at, pitch) for (_, sign), pin in zip(pin_signs(row), row["pins"], strict=True)]
     shapes += _corner_mark(row["mark"], x0, y0, wide, tall)
     shapes += _zero(*at(*zero[:2]))
     middle_x, middle_y = x0 + wide / 2, y0 + tall / 2
-    shapes += [
-        svg.text(middle_x, y0 - 8, "back", "middle"),
+    right = left + (high_x - low_x) / pitch
+    shapes += [  # beside all that stands there
+        svg.text(middle_x, top - 8, "back", "middle"),
         svg.text(middle_x, base + 15, "front", "middle"),
-        svg.text(x0 - 8, middle_y + 4, "left", "end"),
-        svg.text(x0 + wide + 8, middle_y + 4, "right", "start"),
+        svg.text(left - 8, middle_y + 4, "left", "end"),
+        svg.text(right + 8, middle_y + 4, "right", "start"),
     ]
     unit_mm = MM_PER_INCH if lengths.is_inch else 1.0
     shapes.append(svg.scale_bar(x0 + wide, base + 10, pitch, 70, unit_mm, lengths.name))
@@ -78,21 +79,32 @@ def _part(evidence: Evidence, index: int, at) -> list[Html]:
     return shapes
 
 
-def _fixture(fixture: dict[str, Any], at) -> Html:
-    low_x, high_x, low_y, high_y = fixture["box"]
+def fixture_signs(row: dict[str, Any]) -> list[tuple[str, str]]:
+    """Return the name of each clamp or stop and the letter it has in the sketch: names would not fit."""
+    letters = [chr(ord("A") + k) if k < 26 else f"A{k - 25}" for k in range(len(row["fixtures"]))]
+    return [(one["name"], letter) for one, letter in zip(row["fixtures"], letters, strict=True)]
+
+
+def pin_signs(row: dict[str, Any]) -> list[tuple[str, str]]:
+    """Return the name of each dowel hole or pin and the number it has in the sketch."""
+    return [(one["name"], str(k)) for k, one in enumerate(row["pins"], 1)]
+
+
+def _fixture(box: list[float], letter: str, at) -> Html:
+    low_x, high_x, low_y, high_y = box
     x0, y0 = at(low_x, high_y)
     x1, y1 = at(high_x, low_y)
-    name = svg.text((x0 + x1) / 2, (y0 + y1) / 2 + 4, fixture["name"], "middle", "t small halo")
-    return el("g", svg.box(x0, y0, x1 - x0, y1 - y0, "clamp"), name)
+    sign = svg.text((x0 + x1) / 2, (y0 + y1) / 2 + 4, letter, "middle", "t small halo")
+    return el("g", svg.box(x0, y0, x1 - x0, y1 - y0, "clamp"), sign)
 
 
-def _pin(pin: dict[str, Any], at, pitch: float) -> Html:
+def _pin(pin: dict[str, Any], number: str, at, pitch: float) -> Html:
     x, y = at(*pin["at"])
     radius = max((pin["diameter"] or 6.0) / 2 / pitch, 3.0)
     return el(
         "g",
         svg.circle(x, y, radius, "hole" if pin["is_hole"] else "pin"),
-        svg.text(x, y - radius - 4, pin["name"], "middle", "t small halo"),
+        svg.text(x, y - radius - 4, number, "middle", "t small halo"),
     )
 
 

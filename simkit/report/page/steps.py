@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from simkit.report.console_steps import volume_words
 from simkit.report.lengths import Lengths
 from simkit.report.page.html import Html, el
 from simkit.report.page.tables import table
@@ -22,15 +23,16 @@ def steps_part(result: dict[str, Any], lengths: Lengths) -> Html | None:
                 str(row["number"]),
                 row["after"],
                 lengths.text(row["words"]),
-                f"{row['volume'] / 1000:.2f} ±{row['bound'] / 1000:.2f}",
+                volume_words(row["volume"], row["bound"], lengths),
                 "–" if row["mass"] is None else f"{row['mass']:.1f}",
                 f"{lengths.value(row['deepest'])}{most}",
                 lengths.sizes(row["thickness_after"]),
             ]
         )
-    heads = ["step", "after", "what", "cm³", "g", "most at one place", "blank then"]
+    cubic = f"{lengths.volume_name[:2]}³"
+    heads = ["step", "after", "what", cubic, "g", "most at one place", "blank then"]
     note = (
-        "cm³, and most at one place: resin poured, or what is taken off. "
+        f"{cubic}, and most at one place: resin poured, or what is taken off. "
         "Mass by the density stated (default: common practice)."
     )
     return el(

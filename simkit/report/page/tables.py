@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 from simkit.effort.program_time import about
 from simkit.findings.weak_hold import HELD_NOTE, grip_words
-from simkit.report.lengths import Lengths
+from simkit.report.console_tables import unused_words
+from simkit.report.lengths import Lengths, program_lengths
 from simkit.report.page.html import Html, el
 from simkit.report.time_table import held_words, operation_words, part_not_reached
-from simkit.units import area_words
 
 
 def table(name: str, heads: list[str], rows: list[list[Any]], texts: int = 1) -> Html:
@@ -29,9 +28,12 @@ def table(name: str, heads: list[str], rows: list[list[Any]], texts: int = 1) ->
     return el("div", el("table", el("thead", head), el("tbody", body), aria_label=name), class_="scroll")
 
 
-def time_part(result: dict[str, Any]) -> Html:
+def time_part(result: dict[str, Any], lengths: Lengths) -> Html:
     """Return how long each program and cutter takes, and what could be faster."""
     time = result["time"]
+    note = "Minutes, with the machine's own figures."
+    if time["note"]:
+        note = f"Minutes. {lengths.text(time['note'])}"
     rows = []
     for program in time["programs"]:
         for index, row in enumerate(program["cutters"]):
@@ -47,19 +49,15 @@ def time_part(result: dict[str, Any]) -> Html:
             dwell = _minutes(program["dwell"])
             rows.append(["", "dwells", dwell, *["–"] * 3, dwell, "–"])
     heads = ["program", "cutter", "minutes", "in wood", "air", "rapids", "standing", "feed not reached on"]
-    advice = [el("li", f"{one['minutes']:.1f} min: {one['words']}") for one in result["faster"]]
+    advice = [el("li", f"{one['minutes']:.1f} min: {lengths.text(one['words'])}") for one in result["faster"]]
     return el(
         "section",
         el("h2", "Time"),
         el("p", f"About {about(time['minutes'])} in all, speeding up and slowing down counted."),
         table("Time of each program and cutter", heads, rows, 2),
-        _operations(time),
-        [el("p", words) for words in held_words(time)],
-        el(
-            "p",
-            f"Minutes. {time['note']}" if time["note"] else "Minutes, with the machine's own figures.",
-            class_="quiet",
-        ),
+        _operations(time, program_lengths(result)),
+        [el("p", lengths.text(words)) for words in held_words(time)],
+        el("p", note, class_="quiet"),
         (
             el("h3", "Could be faster"),
             el("ul", advice),
@@ -70,14 +68,14 @@ def time_part(result: dict[str, Any]) -> Html:
     )
 
 
-def _operations(time: dict[str, Any]) -> Any:
+def _operations(time: dict[str, Any], programs: dict[str, Lengths]) -> Any:
     """Return a table of the longest operations, None where no program has two."""
     if not any(len(program["operations"]) > 1 for program in time["programs"]):
         return None
     rows = []
     for program in time["programs"]:
         for index, row in enumerate(program["operations"]):
-            lines, depth = operation_words(row)
+            lines, depth = operation_words(row, programs[program["program"]])
             cutter = "none" if row["cutter"] is None else f"T{row['cutter']}"
             parts = (_minutes(row[key]) for key in ("minutes", "in_wood", "air", "rapids"))
             rows.append(
@@ -110,7 +108,7 @@ def tables_part(result: dict[str, Any], lengths: Lengths) -> Html:
     if result["bite"]["rows"]:
         parts += _bite(result["bite"], lengths)
     if result["held"]:
-        rows = [el("li", grip_words(row)) for row in result["held"]]
+        rows = [el("li", lengths.text(grip_words(row))) for row in result["held"]]
         parts += [
             el("h3", "Held from below"),
             el("ul", rows),
@@ -130,11 +128,11 @@ def _reach(reach: dict[str, Any], lengths: Lengths) -> list[Html]:
             rows.append(
                 [
                     str(side["side"]),
-                    row["cutter"] + (" (not used on this side)" if row["used"] == "of the job" else ""),
+                    lengths.cutter(row["cutter"]) + unused_words(row),
                     "" if alone is None else lengths.value(alone["worst"], alone["bound"]),
-                    "" if alone is None else _area(alone["area"]),
+                    "" if alone is None else _area(alone["area"], lengths),
                     lengths.value(together["worst"], together["bound"]),
-                    _area(together["area"]),
+                    _area(together["area"], lengths),
                     "" if row["minutes"] is None else _about(row["minutes"]),
                 ]
             )
@@ -152,24 +150,21 @@ def _cusps(cusps: dict[str, Any], lengths: Lengths) -> list[Html]:
         [
             str(row["side"]),
             row["zone"],
-            row["cutter"],
-            _fine(row["typical"], lengths),
-            f"{_fine(row['worst'], lengths)} ±{_fine_up(row['bound'], lengths)}",
+            lengths.cutter(row["cutter"]),
+            lengths.fine(row["typical"]),
+            f"{lengths.fine(row['worst'])} ±{lengths.fine_up(row['bound'])}",
             "all ways" if row["direction"] is None else f"{row['direction'] % 180:.0f}° from X",
-            lengths.place(row["stepover"]) if lengths.is_inch else f"{row['stepover']:.2f}",
-            lengths.place(row["wanted_stepover"]) if lengths.is_inch else f"{row['wanted_stepover']:.2f}",
+            lengths.bare(row["stepover"]),
+            lengths.bare(row["wanted_stepover"]),
             _about(row["sanding"]),
         ]
         for row in cusps["rows"]
     ]
     heads = ["side", "zone", "cutter", "typical", "worst", "passes", "apart"]
-    heads += [
-        f"for {lengths.place(cusps['wanted']) if lengths.is_inch else format(cusps['wanted'], 'g')}",
-        "sanding",
-    ]
+    heads += [f"for {lengths.figure(cusps['wanted'])}", "sanding"]
     return [
         el("h3", "Ridges between passes"),
-        el("p", f"Lengths in {lengths.name}; the last but one is the stepover for the wanted ridge."),
+        el("p", f"Lengths in {lengths.word}; the last but one is the stepover for the wanted ridge."),
         table("Ridges between passes", heads, rows, 3),
         el("p", cusps["note"], class_="quiet"),
     ]
@@ -183,12 +178,14 @@ def _bite(bite: dict[str, Any], lengths: Lengths) -> list[Html]:
         rows.append(
             [
                 row["setup"],
-                row["cutter"],
+                lengths.cutter(row["cutter"]),
                 lengths.value(row["depth"]),
                 "–" if row["width"] is None else lengths.value(row["width"], row["width_bound"]),
-                _span(row["per_tooth"]),
-                "–" if usual is None else _span(usual) + ("" if row["chip_range_stated"] else "*"),
-                f"{row['removal'] / 1000:.1f} ±{math.ceil(row['removal_bound'] / 100) / 10:.1f}",
+                lengths.span(row["per_tooth"], "–"),
+                "–"
+                if usual is None
+                else lengths.span(usual, "–") + ("" if row["chip_range_stated"] else "*"),
+                lengths.volume(row["removal"], row["removal_bound"]),
                 "–" if climb is None else f"{100 * climb:.0f}/{100 * row['conventional']:.0f} %",
                 _path(f"{row['file']}:{row['line']}"),
             ]
@@ -198,9 +195,9 @@ def _bite(bite: dict[str, Any], lengths: Lengths) -> list[Html]:
         "cutter",
         "deep",
         "wide",
-        "a tooth (mm)",
-        "usual (mm)",
-        "cm³/min",
+        f"a tooth ({lengths.name})",
+        f"usual ({lengths.name})",
+        f"{lengths.volume_name[:2]}³/min",
         "climb/conv.",
         "at peak",
     ]
@@ -230,15 +227,6 @@ def _limits(result: dict[str, Any], lengths: Lengths) -> Html:
     return table("Limits", ["where", "gouge", "leftover", "left on purpose"], rows)
 
 
-def _fine(mm: float, lengths: Lengths) -> str:
-    return f"{mm / 25.4:.4f}" if lengths.is_inch else f"{mm:.3f}"
-
-
-def _fine_up(mm: float, lengths: Lengths) -> str:
-    scale, digits = (25.4, 4) if lengths.is_inch else (1.0, 3)
-    return f"{math.ceil(mm / scale * 10**digits - 1e-9) / 10**digits:.{digits}f}"
-
-
 def _path(name: str) -> Html:
     """A file with its folders, which may be long: broken where it must be, so that numbers stay in sight."""
     return el("span", name, class_="path")
@@ -249,8 +237,8 @@ def _whole(words: str) -> Html:
     return el("span", words, class_="whole")
 
 
-def _area(area: float) -> str:
-    return area_words(area) if area else "–"
+def _area(area: float, lengths: Lengths) -> str:
+    return lengths.area(area) if area else "–"
 
 
 def _about(minutes: float) -> str:
@@ -259,10 +247,3 @@ def _about(minutes: float) -> str:
 
 def _minutes(minutes: float | None) -> str:
     return "–" if minutes is None else f"{minutes:.1f}"
-
-
-def _span(values: list[float] | None) -> str:
-    if values is None:
-        return "–"
-    low, high = (f"{value:.3f}" for value in values)
-    return low if low == high else f"{low}–{high}"

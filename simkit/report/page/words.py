@@ -41,8 +41,12 @@ def place_words(row: dict[str, Any], job: Job, lengths: Lengths) -> str:
     return f"{side}{words}, with the blank as it lies in ‘{setup.name}’"
 
 
-def program_place(row: dict[str, Any], lengths: Lengths) -> str:
-    """Return the same place as the program counts it, in the unit of the report; "" when unknown."""
+def program_place(row: dict[str, Any], programs: dict[str, Lengths], lengths: Lengths) -> str:
+    """Return the same place as the program counts it, in its own unit; "" when unknown.
+
+    programs: of lengths.program_lengths.  lengths: of the report, for a file that is no program.
+    """
+    lengths = programs.get(row["file"], lengths)
     if row["program_at"] is None:
         return ""
     return "X{} Y{} Z{} {}".format(*(lengths.place(value) for value in row["program_at"]), lengths.name)

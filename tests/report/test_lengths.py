@@ -1,0 +1,68 @@
+"""How lengths are written.  Figures in inches by hand: 25.4 mm are 1 in, by agreement."""
+
+import pytest
+
+from simkit.report.lengths import MM, Lengths, lengths_of, program_lengths
+
+IN = Lengths("in")
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ("cut 0.63 mm into it", "cut 0.63 mm (0.0248 in) into it"),
+        ("T1 6 mm flat", "T1 6 mm (0.236 in) flat"),
+        ("leaves 0.55 to 0.67 mm.", "leaves 0.55 to 0.67 mm (0.0217 to 0.0264 in)."),
+        ("+0.000 ± 0.011 mm in x", "+0.000 ± 0.011 mm (+0.0000 ± 0.0004 in) in x"),
+        ("-0.50 mm in y", "-0.50 mm (-0.0197 in) in y"),
+        ("at x 205.7, y 71.5 mm", "at x 205.7, y 71.5 mm (8.098, 2.815 in)"),
+        ("254 x 127 x 25.4 mm", "254 x 127 x 25.4 mm (10.000 x 5.000 x 1.000 in)"),
+        ("over 42 mm2", "over 42 mm2 (0.065 in2)"),
+        ("frame 116 cm2", "frame 116 cm2 (18 in2)"),
+        ("at 8000, 4000 mm/min", "at 8000, 4000 mm/min (315, 157.5 in/min)"),
+        ("300 mm/s2", "300 mm/s2 (11.81 in/s2)"),
+        ("on side 1, 0.5 mm deep", "on side 1, 0.5 mm (0.020 in) deep"),  # a number that is no length stays
+        ("0.4 N/mm2, v1.2 mm, F600", "0.4 N/mm2, v1.2 mm, F600"),
+    ],
+)
+def test_text__inches_stand_behind(words, told):
+    assert IN.text(words) == told
+    assert MM.text(words) == words
+
+
+@pytest.mark.parametrize(
+    ("least", "inches"), [(1, 1 / 16), (6.35, 1 / 4), (6.4, 1 / 2), (12.7, 1 / 2), (13, 1), (26, 2), (60, 5)]
+)
+def test_ruler__steps_in_inches_are_halves_then_1_2_5(least, inches):
+    assert IN.ruler(least) == pytest.approx(inches * 25.4)
+
+
+@pytest.mark.parametrize(("least", "step"), [(1, 1), (1.1, 2), (3, 5), (6, 10), (13, 20), (0.3, 0.5)])
+def test_ruler__steps_in_mm(least, step):
+    assert MM.ruler(least) == pytest.approx(step)
+
+
+def test_parts__quarters_of_an_inch_and_of_two_else_fifths():
+    assert [IN.parts(inches * 25.4) for inches in (0.5, 1, 2, 5, 10)] == [4, 4, 4, 5, 5]
+    assert MM.parts(1) == 5
+
+
+def test_figures__of_legends_and_tables():
+    assert (IN.told(0.3), MM.told(0.3)) == ("0.0118 in", "0.3 mm")
+    assert (IN.figure(0.1016), MM.figure(2.25)) == ("0.004", "2.25")
+    assert (IN.fine(0.0254), IN.fine_up(0.0255), MM.fine(0.0254)) == ("0.0010", "0.0011", "0.025")
+    assert (IN.span([0.0254, 0.0508]), IN.span(None), MM.span([1, 1])) == ("0.0010-0.0020", "-", "1.000")
+    assert (IN.area(645.16), MM.area(42)) == ("1 in2", "42 mm2")
+    assert (IN.volume(16387.064, 163.8), MM.volume(1000, 40)) == ("1.00 ±0.01", "1.0 ±0.1")
+    assert (IN.cutter("T1 6.35 mm flat"), MM.cutter("T1 6.35 mm flat")) == (
+        "T1 1/4 in flat",
+        "T1 6.35 mm flat",
+    )
+    assert IN.sizes(25.4, 12.7, by="x") == "1 x 1/2 in"
+
+
+def test_program_lengths__each_program_in_its_own_unit():
+    programs = [{"file": "a.nc", "unit": "in"}, {"file": "b.nc", "unit": "mm"}, {"file": "old.nc"}]
+    result = {"job": {"unit": "in"}, "setups": [{"programs": programs}]}
+    assert program_lengths(result) == {"a.nc": IN, "b.nc": MM, "old.nc": MM}
+    assert lengths_of(result) == IN
