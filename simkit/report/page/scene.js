@@ -350,8 +350,9 @@
       gl.uniform3f(at.stretch, across, high, -deep);
       gl.uniform1f(at.dot_size, dense);
       const slack = 1e-3; // the faces of the section lie on the plane itself
+      const way = state.axis >= 0 && out[state.axis] < 0 ? -1 : 1; // the half nearer to the eye is taken away
       if (state.axis < 0) gl.uniform4f(at.plane, 0, 0, 0, 1);
-      else gl.uniform4f(at.plane, 1 - state.axis, state.axis, 0, state.place + slack);
+      else gl.uniform4f(at.plane, way * (1 - state.axis), way * state.axis, 0, way * state.place + slack);
       const shown = state.subject === "left" ? [...part("target"), ...part("left")] : part(state.subject);
       for (const { array, count, isIndexed, isLine } of [...shown, ...faces]) {
         if (!count) continue;
@@ -364,7 +365,8 @@
       for (const label of root.querySelectorAll("[data-at]")) {
         const place = label.dataset.at.split(" ").map(Number), [x, y] = seen(place);
         const isIn = x > 0 && y > 0 && x < canvas.clientWidth && y < canvas.clientHeight;
-        const isCutOff = state.axis >= 0 && label.dataset.side !== undefined && place[state.axis] > state.place + 1;
+        const isCutOff = state.axis >= 0 && label.dataset.side !== undefined
+          && way * (place[state.axis] - state.place) > 1;
         label.hidden = !isIn || isCutOff;
         label.style.left = `${x}px`;
         label.style.top = `${y}px`;
