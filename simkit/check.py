@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import pairwise
 
@@ -17,6 +17,15 @@ from simkit.budget.faces import why_not
 from simkit.compare.between import FLOOR, Unproved
 from simkit.compare.cusps import cusps
 from simkit.compare.cusps_paths import plan_paths
+from simkit.compare.cutter_size import (
+    MANY,
+    OUTER,
+    Beyond,
+    OtherSize,
+    beyond,
+    beyond_wall,
+    other_size,
+)
 from simkit.compare.deviation import break_through, deviation
 from simkit.compare.dowels import dowel_holes, pins
 from simkit.compare.jig import read_jigs, seats
@@ -59,6 +68,7 @@ from simkit.target.mesh import load_target
 
 MOST_CELLS = 200_000_000  # about 16 bytes a cell and side; beyond this a check would not fit in 8 GiB
 WATCHED_CELLS = 60_000  # cells of two thirds of a millimetre on a usual blank; no thinner rib is seen
+ASKED_CELLS = 40_000  # on which the sizes of a cutter are tried
 LEAST_CELLS = 100  # fewer cells than this say nothing about a part
 
 
@@ -292,6 +302,42 @@ def _compare(evidence: Evidence) -> None:
         evidence.offsets += [offset] if offset else []
     evidence.outside = outline_step(field, evidence.envelopes)
     evidence.wood_outside = told_apart(field, evidence.envelopes, evidence.outside)
+    if not any(offset.is_the_cause for offset in evidence.offsets):
+        evidence.other_size = _other_size(evidence, threshold)
+
+
+def _other_size(evidence: Evidence, threshold: float) -> OtherSize | None:
+    """Return the cutter that seems to have another diameter than stated: where much is off."""
+    job, zones, grid = evidence.job, evidence.zones, evidence.target_grid
+
+    def seen(field: Field, around, deviations, steps) -> dict[int, Beyond]:
+        limits = {side: zones.limits(field.lattice, side) for side in deviations}
+        told = {side: beyond(field, found, *limits[side]) for side, found in deviations.items()}
+        least = np.minimum.reduce([leftover for _, leftover in limits.values()])
+        return told | {OUTER: beyond_wall(field, steps, around.is_part, least)}
+
+    now = seen(evidence.field, evidence.envelopes, evidence.deviations, evidence.outside)
+    if all(one.part <= MANY for one in now.values()):
+        return None
+    lattice = blank_lattice(job.blank.length, job.blank.width, _coarse_cell(evidence, ASKED_CELLS))
+    around = envelopes(grid, lattice)
+
+    def again(cutters) -> dict[int, Beyond]:
+        field = cut_all(
+            replace(job, cutters=dict(cutters)),
+            evidence.moves,
+            evidence.rows,
+            evidence.frames,
+            lattice,
+            evidence.done,
+        )
+        found = {
+            side: deviation(field, around, grid, side, threshold, zones.allowance(lattice, side))
+            for side in evidence.deviations
+        }
+        return seen(field, around, found, outline_step(field, around))
+
+    return other_size(job.cutters, evidence.moves.tool, again(job.cutters), again)
 
 
 def _unproved(evidence: Evidence, side: int, is_gouge: bool, is_asked: np.ndarray) -> Unproved:

@@ -360,8 +360,8 @@ _SETTINGS = {
 }
 
 
-def run(folder, tray: Tray, mutation: Mutation | None = None):
-    """Write a job, check it; return exit status, (kind, file, line) of what fails, and what may be named."""
+def write(folder, tray: Tray, mutation: Mutation | None = None):
+    """Write a job; return its file, and what may be named: each (file, line)."""
     texts, settings, wanted = (
         (tray.programs(), {}, []) if mutation is None else mutation.change(tray, tray.programs())
     )
@@ -372,16 +372,19 @@ def run(folder, tray: Tray, mutation: Mutation | None = None):
     job = JOB.format(**sizes, dowel_x=far, dowel_y=y, **(_SETTINGS | settings))
     (folder / "job.toml").write_text(job, encoding="utf-8")
     tray.part().export(folder / "part.stl")
-    wanted = [
+    return folder / "job.toml", [
         (file, line)
         for file, *asked in wanted or ()
         for line in lines_of((folder / file).read_text("utf-8"), *asked)
     ]
+
+
+def run(folder, tray: Tray, mutation: Mutation | None = None):
+    """Write a job, check it; return exit status, (kind, file, line) of what fails, and what may be named."""
+    job, wanted = write(folder, tray, mutation)
     told = io.StringIO()
     with contextlib.redirect_stderr(told), contextlib.redirect_stdout(io.StringIO()):
-        status = main(
-            ["check", str(folder / "job.toml"), "--quiet", "--cell", "0.5", "--json", str(folder / "r.json")]
-        )
+        status = main(["check", str(job), "--quiet", "--cell", "0.5", "--json", str(folder / "r.json")])
     if status == 2:
         rows = re.findall(r"(side\d\.nc):(\d+)", told.getvalue())
         return status, [(REFUSED, file, int(line)) for file, line in rows], wanted

@@ -6,9 +6,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from simkit.compare.cutter_size import OUTER
 from simkit.compare.offset import SideOffset
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, Finding
+from simkit.findings.leftover import STEP_MEASURE
 
 SHAPE_KINDS = ("gouge", "break-through", "leftover-cutter", "leftover-program", "thin-wall", "witness-step")
 MOST_PLACES = 3  # of findings that are not told in rows of their own
@@ -92,6 +94,10 @@ def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple
         for offset in evidence.offsets:
             if offset.is_the_cause and offset.side == finding.side and _follows(offset, finding):
                 return ("offset", 0 if are_alike(evidence.offsets) else offset.side)
+        size = evidence.other_size
+        is_wall = finding.kind == "leftover-program" and finding.measure == STEP_MEASURE
+        if size and (OUTER if is_wall else finding.side) in size.before:
+            return ("cutter", size.number)
     alike = (finding.zone, finding.cutter) if finding.kind in SHAPE_KINDS else ()
     if finding.kind in ("dowel-miss", "seat", "witness-step"):
         alike = (finding.subject,)
@@ -145,6 +151,8 @@ def _words(evidence: Evidence, key: tuple, group: list[Finding]) -> tuple[str, s
             "Check the zero of this setup and the thickness of the blank first: what is listed here follows "
             "from the shift.",
         )
+    if key[0] == "cutter":
+        return _size_words(evidence, message)
     if key[0] in ("turn", "unit") and rest:
         return (
             f"{message}; {rest} more {'finding follows' if rest == 1 else 'findings follow'} from it",
@@ -153,6 +161,29 @@ def _words(evidence: Evidence, key: tuple, group: list[Finding]) -> tuple[str, s
     if rest:
         return f"{message} ({rest} more alike{_places(group[1:])})", lead.advice
     return message, lead.advice
+
+
+def _size_words(evidence: Evidence, worst: str) -> tuple[str, str]:
+    """Return message and advice where a cutter seems to have another diameter than the job states."""
+    size = evidence.other_size
+    shares = ", ".join(
+        f"{_percent(size.after[side])} of {f'side {side}' if side != OUTER else 'the outer wall'} lie beyond"
+        f" their limits instead of {_percent(size.before[side])}"
+        for side in sorted(size.before)
+    )
+    also = " or ".join(f"T{number}" for number in size.also)
+    others = f" ({size.least:g} to {size.most:g} mm fit alike)" if size.least < size.most else ""
+    meant = f", or call {also} where the programs mean it" if also else ""
+    return (
+        f"cutter T{size.number} looks as if it were {size.likely:g} mm wide{others}, not {size.stated:g}:"
+        f" cut with that, {shares}; worst: {worst}",
+        f"Measure the cutter, and see which one the programs were made for. Then correct its diameter under"
+        f" [cutters.{size.number}] of the job file{meant}; what is listed here follows from it.",
+    )
+
+
+def _percent(part: float) -> str:
+    return f"{100 * part:.0f} %" if part == 0 or part >= 0.01 else "under 1 %"
 
 
 def _message(finding: Finding) -> str:

@@ -51,7 +51,7 @@ class Evidence:
     sweeps {1: ..., 2: ...}: of compare.sweeps, made when first asked for.
     may_exceed(side, is_gouge, most (ny, nx), is_asked (ny, nx), floor mm) -> compare.between.Unproved: where
         between the samples a deviation may be larger than `most`.
-    offsets: of compare.offset, for each side judged.
+    offsets: of compare.offset, for each side judged.  other_size: of compare.cutter_size.
     budget: of budget.budget, None for a job of one side or without a target.
     lines: of report.section_line, along which the person wants to see it cut open; nothing is judged there.
     causes, not_matched: filled in by judging: of findings.causes, and words of findings.accept.
@@ -97,6 +97,7 @@ class Evidence:
     seats: list[Any] = field(default_factory=list)
     poses: list[Any] = field(default_factory=list)
     offsets: list[Any] = field(default_factory=list)
+    other_size: Any = None
     budget: Any = None
     lines: list[Any] = field(default_factory=list)
     causes: list[Any] = field(default_factory=list)
