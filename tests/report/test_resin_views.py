@@ -84,6 +84,27 @@ def test_scene__classes_say_where_resin_is(checked):
     assert scene["palette"][RESIN] == list(colours.rgb("#80cdc1"))
 
 
+def test_scene__holds_the_wood_without_its_resin(checked):
+    evidence, result = checked
+    scene = scene_of(evidence)
+    assert scene["heights"][-2:] == ["wood_lower", "wood_upper"]
+    assert scene["nx"] * scene["ny"] == evidence.field.upper.size  # a small blank is not pooled
+    upper, bare = (heights_of(scene, name) for name in ("upper", "wood_upper"))
+    resin = ((upper - bare) * scene["cell"] ** 2).sum()
+    assert resin == pytest.approx(evidence.field.resin().sum() * scene["cell"] ** 2, rel=1e-3)
+    assert resin > 0
+    assert 'name="resin"' in scene_part(evidence, result, Lengths("mm"))
+
+
+def heights_of(scene, name):
+    """Heights of a scene by name, mm; all cells hold wood."""
+    data = np.frombuffer(zlib.decompress(base64.b64decode(scene["data"])), np.uint8)
+    count, k = scene["nx"] * scene["ny"], scene["heights"].index(name)
+    low, high = data[2 * k * count :][:count], data[(2 * k + 1) * count :][:count]
+    steps = (low.astype(np.uint16) + 256 * high.astype(np.uint16)).reshape(scene["ny"], scene["nx"])
+    return scene["low"] + scene["step"] * np.cumsum(steps, axis=1, dtype=np.uint16)
+
+
 def test_solid__faces_of_resin_have_its_colour():
     flat, classes = np.ones((3, 3), np.float32), np.full((3, 3), colours.WITHIN, np.int8)
     classes[1, 1] = SOLID_RESIN
@@ -114,7 +135,11 @@ def test_map__dots_tell_resin_on_every_colour():
 
 def test_scene__begins_on_the_side_of_the_first_placed_finding(checked):
     evidence, result = checked
-    rows = [{"number": 1, "at": None, "side": 1}, {"number": 2, "at": [1.0, 2.0, 3.0], "side": 2}]
+    told = {"kind": "gouge", "value": 0.5, "unit": "mm"}
+    rows = [
+        {"number": 1, "at": None, "side": 1, **told},
+        {"number": 2, "at": [1.0, 2.0, 3.0], "side": 2, **told},
+    ]
     text = scene_part(evidence, result | {"findings": rows}, Lengths("mm"))
     assert '"starts_on":2' in text
     assert '"starts_on":1' in scene_part(evidence, result | {"findings": []}, Lengths("mm"))

@@ -278,6 +278,7 @@
       gl.bindVertexArray(null);
       return { array, count: indices ? indices.length : points.length / 4, isIndexed: !!indices };
     }
+    const bare = (classes) => classes.map((one) => (one === RESIN ? WITHIN : one)); // of the wood under resin
     const parts = {}; // made when first shown
     function part(name) {
       if (parts[name]) return parts[name];
@@ -285,6 +286,7 @@
       const made = {
         cut: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, true, null),
         target: () => solid(scene, g.target_lower, g.target_upper, TARGET, TARGET, true, null),
+        bare: () => solid(scene, g.wood_lower, g.wood_upper, bare(g.class_lower), bare(g.class_upper), true, null),
         left: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, false, (one) => one > WITHIN && one !== RESIN),
       }[name]();
       parts[name] = [buffered(made.points, made.indices), buffered(made.walls)];
@@ -292,7 +294,7 @@
     }
 
     const corner = scene.starts_on === 2 ? [-0.2, -1.15] : [-0.35, 0.85]; // the side of the first finding; lit from above
-    const state = { subject: "cut", axis: -1, place: 0, turn: corner[0], tilt: corner[1], zoom: 1, x: 0, y: 0 };
+    const state = { subject: "cut", isBare: false, axis: -1, place: 0, turn: corner[0], tilt: corner[1], zoom: 1, x: 0, y: 0 };
     const size = [scene.nx * scene.cell, scene.ny * scene.cell, scene.high - scene.low];
     const middle = [scene.origin[0] + size[0] / 2, scene.origin[1] + size[1] / 2, (scene.low + scene.high) / 2];
     const radius = Math.hypot(...size) / 2;
@@ -303,7 +305,8 @@
       faces = [];
       if (state.axis < 0) return;
       const g = grids, isCut = state.subject === "cut";
-      const [lower, upper] = isCut ? [g.lower, g.upper] : [g.target_lower, g.target_upper];
+      const wood = state.isBare ? [g.wood_lower, g.wood_upper] : [g.lower, g.upper];
+      const [lower, upper] = isCut ? wood : [g.target_lower, g.target_upper];
       faces.push(buffered(face(scene, lower, upper, state.axis, state.place, CUT_FACE, false)));
       if (isCut && g.target_lower) {
         const line = buffered(face(scene, g.target_lower, g.target_upper, state.axis, state.place, INK, true));
@@ -346,7 +349,8 @@
       const slack = 1e-3; // the faces of the section lie on the plane itself
       if (state.axis < 0) gl.uniform4f(at.plane, 0, 0, 0, 1);
       else gl.uniform4f(at.plane, 1 - state.axis, state.axis, 0, state.place + slack);
-      const shown = state.subject === "left" ? [...part("target"), ...part("left")] : part(state.subject);
+      const shown = state.subject === "left" ? [...part("target"), ...part("left")]
+        : part(state.subject === "cut" && state.isBare ? "bare" : state.subject);
       for (const { array, count, isIndexed, isLine } of [...shown, ...faces]) {
         if (!count) continue;
         gl.bindVertexArray(array);
@@ -436,6 +440,8 @@
     }
     root.addEventListener("input", (event) => {
       if (event.target.name === "subject") state.subject = event.target.value;
+      if (event.target.name === "resin") state.isBare = !event.target.checked;
+      if (event.target.name === "finding" && event.target.value) choose(event.target.value);
       takeSection();
     });
     root.addEventListener("click", (event) => {
@@ -469,6 +475,18 @@
       Object.assign(state, { zoom: 3, x: -along(right), y: -along(up) });
       again();
     }
+    // Turns to a finding by its number; findings that have no place of their own leave the view as it is.
+    function choose(number) {
+      const label = root.querySelector(`.spot[data-number="${Number(number)}"]`), select = root.querySelector("[name=finding]");
+      if (!label) return;
+      for (const one of root.querySelectorAll(".spot")) one.classList.toggle("chosen", one === label);
+      if (select) select.value = String(number);
+      turnTo(label.dataset.at.split(" ").map(Number), Number(label.dataset.side));
+    }
+    document.addEventListener("click", (event) => {
+      const link = root.isConnected && event.target.closest("[data-turn]");
+      if (link) choose(link.dataset.turn);
+    });
     return { turnTo };
   }
 

@@ -12,6 +12,7 @@ import numpy as np
 from simkit.findings.evidence import Evidence
 from simkit.report import colours
 from simkit.report.lengths import Lengths
+from simkit.report.map_parts import finding_words
 from simkit.report.page.html import Html, el
 from simkit.report.pictures import in_steps_of_zones
 from simkit.report.pooled import pooled, pooled_share
@@ -53,15 +54,20 @@ def scene_of(evidence: Evidence, is_inch: bool = False, starts_on: int = 1) -> d
         part = evidence.envelopes
         surfaces = (np.nan_to_num(surface).astype(np.float32) for surface in (part.lower, part.upper))
         heights["target_lower"], heights["target_upper"], *_ = pooled(*surfaces, nothing, nothing, MOST_CELLS)
+    if field.wood_upper is not None:  # what is left without its resin
+        wood = (np.maximum(field.wood_lower, field.lower), np.minimum(field.wood_upper, field.upper))
+        heights["wood_lower"], heights["wood_upper"], *_ = pooled(*wood, nothing, nothing, MOST_CELLS)
     low = min(0.0, *(float(grid.min()) for grid in heights.values()))
     high = max(job.blank.thickness, *(float(grid.max()) for grid in heights.values()))
     step = max(STEP, (high - low) / (NONE - 2))
-    solid = {"": upper > lower}
-    if "target_upper" in heights:
-        solid["target_"] = heights["target_upper"] > heights["target_lower"]
+    solid = {
+        start: heights[f"{start}upper"] > heights[f"{start}lower"]
+        for start in ("", "target_", "wood_")
+        if f"{start}upper" in heights
+    }
     parts = []
     for name, grid in heights.items():
-        is_solid = solid["target_" if name.startswith("target_") else ""]
+        is_solid = solid[name.removesuffix("lower").removesuffix("upper")]
         counts = np.where(is_solid, np.rint((grid - low) / step), NONE).astype(np.uint16)
         differences = np.diff(counts, axis=1, prepend=np.uint16(0))  # modulo 65536, as uint16 counts
         parts += [(differences & 255).astype(np.uint8), (differences >> 8).astype(np.uint8)]
@@ -132,7 +138,9 @@ def scene_part(evidence: Evidence, result: dict[str, Any], lengths: Lengths) -> 
                 [el("button", words, type="button", data_act=act) for act, words in views],
                 class_="row",
             ),
+            _findings(result, lengths),
             _choices("subject", "Show", subjects),
+            _resin() if evidence.field.wood_upper is not None else None,
             _choices("section", "Section", ways),
             el(
                 "label",
@@ -146,6 +154,28 @@ def scene_part(evidence: Evidence, result: dict[str, Any], lengths: Lengths) -> 
         el("script", Html(text), type="application/json", id="solid-data"),
         id="solid",
     )
+
+
+def _findings(result: dict[str, Any], lengths: Lengths) -> Html | None:
+    """Return the choice of a finding to turn to, None where none has a place."""
+    options = [
+        el("option", f"{row['number']}: {finding_words(row, lengths)}", value=str(row["number"]))
+        for row in _placed(result)
+    ]
+    if not options:
+        return None
+    choice = el("select", el("option", "–", value=""), *options, name="finding", autocomplete="off")
+    return el("label", "Turn to finding ", choice, class_="place")
+
+
+def _resin() -> Html:
+    box = el("input", type="checkbox", name="resin", checked=True, autocomplete="off")
+    return el("label", box, " with its resin", class_="place")
+
+
+def _placed(result: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the findings that have a number in the view."""
+    return [row for row in result["findings"] if row["at"] is not None][:MOST_NUMBERS]
 
 
 def _choices(name: str, legend: str, rows: list[tuple[str, str]]) -> Html:
@@ -171,10 +201,10 @@ def _labels(evidence: Evidence, result: dict[str, Any]) -> list[Html]:
         ("back", blank.length / 2, blank.width),
     )
     labels = [el("span", words, class_="end", data_at=f"{x:g} {y:g} {middle:g}") for words, x, y in ends]
-    placed = [row for row in result["findings"] if row["at"] is not None][:MOST_NUMBERS]
-    for row in placed:
+    for row in _placed(result):
         at = " ".join(f"{value:.2f}" for value in row["at"])
+        number = str(row["number"])
         labels.append(
-            el("span", str(row["number"]), class_="spot", data_at=at, data_side=str(row["side"] or 0))
+            el("span", number, class_="spot", data_number=number, data_at=at, data_side=str(row["side"] or 0))
         )
     return labels
