@@ -15,7 +15,6 @@ PLACE = """const spot = document.querySelector(".stage .chosen"), canvas = docum
 const a = spot.getBoundingClientRect(), b = canvas.getBoundingClientRect();
 const middle = (one) => [one.left + one.width / 2, one.top + one.height / 2], [x, y] = middle(a);
 return [spot.textContent, (x - b.left) / b.width, (y - b.top) / b.height];"""
-XX + a.height / 2 - b.top) / b.height];"""
 
 
 @pytest.fixture(scope="module")
