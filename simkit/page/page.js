@@ -294,6 +294,8 @@
     for (const label of at("solid-place").querySelectorAll(".spot")) {
       label.classList.toggle("chosen", label.textContent === String(row.number));
     }
+    const choice = at("solid-place").querySelector("[name=finding]");
+    if (choice) choice.value = String(row.number);
     if (!row.file) return;
     window.programText.show(row.file, row.line, async (name) => (await ask("GET", mine(`/text?${named(name)}`))).text())
       .catch(() => window.programText.hide());

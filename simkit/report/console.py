@@ -183,7 +183,7 @@ def _job_text(result: dict[str, Any], lengths: Lengths) -> Text:
         text.append(f"  {setup['name']}: {turn}; {programs}\n")
     if result["target"] is not None:
         limits = "; ".join(_limits_words(zone, lengths) for zone in result["zones"])
-        text.append(f"  limits in {lengths.name}: {limits}\n")
+        text.append(f"  limits in {lengths.word}: {limits}\n")
     return text
 
 

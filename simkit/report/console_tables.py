@@ -39,7 +39,7 @@ def _reach(reach: dict[str, Any], lengths: Lengths) -> Iterator[Any]:
                 _area(row["with_it"]["area"], lengths),
                 "" if row["minutes"] is None else _minutes(row["minutes"]),
             )
-    what = f"alone, and added to the job ({lengths.name} proud at the worst place)"
+    what = f"alone, and added to the job ({lengths.word} proud at the worst place)"
     yield Text(f"What each cutter leaves at best: {what}")
     yield Padding(table, (0, 0, 0, 2))
     if any(row["minutes"] is not None for side in reach["sides"] for row in side["rows"]):

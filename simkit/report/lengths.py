@@ -15,6 +15,7 @@ _NUMBER = r"[+-]?\d+(?:\.\d+)?"
 # of them part of a word or of a longer number.  Areas are told of alone; speeds of axes stand in a row.
 _MM = re.compile(rf"(?<![\w.+-])({_NUMBER}(?:(?: to | ± ?| ±|, y |, z | x | by ){_NUMBER})*) mm(?![\w/])")
 _AREA = re.compile(rf"(?<![\w.])({_NUMBER}) (mm2|cm2)\b")
+_PLACE = re.compile(rf"\bX({_NUMBER}) Y({_NUMBER})(?: Z({_NUMBER}))?(?![\w.])")
 _SPEED = re.compile(rf"(?<![\w.])({_NUMBER}(?:, {_NUMBER})*) mm/(min|s2)\b")
 
 
@@ -117,6 +118,7 @@ class Lengths:
         if not self.is_inch:
             return words
         words = _MM.sub(_with_inches, words)
+        words = _PLACE.sub(_place_with_inches, words)
         words = _AREA.sub(lambda found: f"{found[0]} ({_square_inches(found):.2g} in2)", words)
         return _SPEED.sub(lambda found: f"{found[0]} ({_each(found[1], _speed)} in/{found[2]})", words)
 
@@ -134,6 +136,11 @@ def _each(words: str, write: Callable[[str], str]) -> str:
 
 def _with_inches(found: re.Match[str]) -> str:
     inches = _each(found[1], _in_inches).replace(", y ", ", ").replace(", z ", ", ")
+    return f"{found[0]} ({inches} in)"
+
+
+def _place_with_inches(found: re.Match[str]) -> str:
+    inches = " ".join(f"{axis}{_in_inches(mm)}" for axis, mm in zip("XYZ", found.groups(), strict=True) if mm)
     return f"{found[0]} ({inches} in)"
 
 

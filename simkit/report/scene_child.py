@@ -46,14 +46,15 @@ def main(arguments: list[str]) -> int:
 
 
 def widths_of(scene: Scene) -> list[int]:
-    """Return how wide each look is drawn, pixels: a wide scene fills the page, others stand in pairs."""
+    """Return how wide each look is drawn, pixels: a wide scene fills the page, others stand in pairs.
+
+    All looks at the whole of it are as wide, or one of them would stand alone among pairs.
+    """
     from simkit.report.scene_page import HALF, WHOLE
 
-    views = [View(scene, look, WHOLE) for look in scene.looks]
-    return [
-        WHOLE if look.about is None and view.height < 0.7 * WHOLE else HALF
-        for look, view in zip(scene.looks, views, strict=True)
-    ]
+    views = [View(scene, look, WHOLE) for look in scene.looks if look.about is None]
+    is_wide = all(view.height < 0.7 * WHOLE for view in views)
+    return [WHOLE if look.about is None and is_wide else HALF for look in scene.looks]
 
 
 class View:

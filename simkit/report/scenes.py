@@ -234,7 +234,8 @@ def _finding_scene(evidence: Evidence, row: dict[str, Any], move: int) -> Scene:
         ],
         keys,
         _listed([row], lengths),
-        "The wood is shown as it stands when that line begins; the way of the tip also where wood hides it.",
+        "The wood is shown as it stands when that line begins"
+        + ("; the way of the tip also where wood hides it." if lines else "."),
         job.unit,
     )
 

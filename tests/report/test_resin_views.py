@@ -131,18 +131,28 @@ def test_scene__classes_say_where_resin_is(checked):
 
 def test_scene__tells_where_wood_ends_in_each_column(checked):
     """The pocket goes down to 8: wood up to there, resin over it up to 11; elsewhere wood up to the face."""
-    scene = scene_of(checked[0])
-    data = np.frombuffer(zlib.decompress(base64.b64decode(scene["data"])), np.uint8)
-    bytes_of = data.reshape(-1, scene["ny"], scene["nx"]).astype(np.uint16)
-    grids = {}
-    for k, name in enumerate(scene["heights"]):
-        steps = np.cumsum(bytes_of[2 * k] + 256 * bytes_of[2 * k + 1], axis=1, dtype=np.uint16)
-        grids[name] = scene["low"] + scene["step"] * steps
+    evidence, result = checked
+    scene = scene_of(evidence)
     assert scene["heights"] == ["lower", "upper", "wood_lower", "wood_upper", "target_lower", "target_upper"]
-    resin = grids["upper"] - grids["wood_upper"]
+    lower, upper, wood_lower, wood_upper = (heights_of(scene, name) for name in scene["heights"][:4])
+    resin = upper - wood_upper
     assert np.unique(np.round(resin, 1)).tolist() == [0.0, 3.0]
     assert (resin > 1).sum() * scene["cell"] ** 2 == pytest.approx(AREA, rel=0.1)
-    assert np.array_equal(grids["lower"], grids["wood_lower"])
+    assert np.array_equal(lower, wood_lower)
+    assert scene["nx"] * scene["ny"] == evidence.field.upper.size  # a small blank is not pooled
+    assert resin.sum() * scene["cell"] ** 2 == pytest.approx(
+        evidence.field.resin().sum() * scene["cell"] ** 2, rel=1e-3
+    )
+    assert 'name="resin"' in scene_part(evidence, result, Lengths("mm"))
+
+
+def heights_of(scene, name):
+    """Heights of a scene by name, mm; all cells hold wood."""
+    data = np.frombuffer(zlib.decompress(base64.b64decode(scene["data"])), np.uint8)
+    count, k = scene["nx"] * scene["ny"], scene["heights"].index(name)
+    low, high = data[2 * k * count :][:count], data[(2 * k + 1) * count :][:count]
+    steps = (low.astype(np.uint16) + 256 * high.astype(np.uint16)).reshape(scene["ny"], scene["nx"])
+    return scene["low"] + scene["step"] * np.cumsum(steps, axis=1, dtype=np.uint16)
 
 
 @pytest.mark.parametrize("fold", [1, 3])
@@ -193,7 +203,11 @@ def test_map__dots_tell_resin_on_every_colour():
 
 def test_scene__begins_on_the_side_of_the_first_placed_finding(checked):
     evidence, result = checked
-    rows = [{"number": 1, "at": None, "side": 1}, {"number": 2, "at": [1.0, 2.0, 3.0], "side": 2}]
+    told = {"kind": "gouge", "value": 0.5, "unit": "mm"}
+    rows = [
+        {"number": 1, "at": None, "side": 1, **told},
+        {"number": 2, "at": [1.0, 2.0, 3.0], "side": 2, **told},
+    ]
     text = scene_part(evidence, result | {"findings": rows}, Lengths("mm"))
     assert '"starts_on":2' in text
     assert '"starts_on":1' in scene_part(evidence, result | {"findings": []}, Lengths("mm"))

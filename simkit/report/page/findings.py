@@ -14,6 +14,7 @@ from simkit.report.page.words import place_words, program_place
 MOST_OF_CAUSE = 4  # findings of one cause that are told in full; the others are rows of a table
 MOST_IN_FULL = 40
 MOST_ROWS = 400
+MOST_TURNED = 40  # as many as the 3-D view numbers, at least
 MOST_OPEN = 10  # causes that stand open before those of a kind that was told are folded away
 MOST_OPEN_OF_KIND = 3
 
@@ -135,6 +136,7 @@ def _finding(row, job: Job, lines: ProgramLines, picture, lengths: Lengths, prog
             el("span", str(row["number"]), class_="no"),
             el("span", row["kind"], class_="kind"),
             el("span", SEVERITY_WORDS[severity], class_="severity"),
+            _turning(row),
         ),
         el(
             "div",
@@ -174,6 +176,15 @@ def _moments(row, lengths: Lengths) -> str:
         thickness = lengths.value(one["thickness"], None if one["is_least"] else one["bound"])
         words.append(f"{least}{thickness} after {what} ‘{one['setup']}’ ({one['file']}:{one['line']})")
     return "; ".join(words)
+
+
+def _turning(row) -> Html | None:
+    """Return the link to the 3-D view, which turns to the finding; None where it has no number there."""
+    if row["at"] is None or row["number"] > MOST_TURNED:
+        return None
+    number = str(row["number"])
+    words = f"See finding {number} in 3-D"
+    return el("a", "in 3-D", href="#solid", data_turn=number, class_="turning screen-only", aria_label=words)
 
 
 def _sentence(text: str) -> str:

@@ -278,6 +278,8 @@
       gl.bindVertexArray(null);
       return { array, count: indices ? indices.length : points.length / 4, isIndexed: !!indices };
     }
+    const bare = (classes) => classes.map((one) => (one === RESIN ? WITHIN : one)); // of the wood under resin
+    const wood = (heights) => heights.map((z, i) => (grids.wood_upper[i] > grids.wood_lower[i] ? z : NONE)); // none in resin alone
     const parts = {}; // made when first shown
     function part(name) {
       if (parts[name]) return parts[name];
@@ -285,6 +287,7 @@
       const made = {
         cut: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, true, null),
         target: () => solid(scene, g.target_lower, g.target_upper, TARGET, TARGET, true, null),
+        bare: () => solid(scene, wood(g.wood_lower), wood(g.wood_upper), bare(g.class_lower), bare(g.class_upper), true, null),
         left: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, false, (one) => one > WITHIN && one !== RESIN),
       }[name]();
       parts[name] = [buffered(made.points, made.indices), buffered(made.walls)];
@@ -292,7 +295,7 @@
     }
 
     const corner = scene.starts_on === 2 ? [-0.2, -1.15] : [-0.35, 0.85]; // the side of the first finding; lit from above
-    const state = { subject: "cut", axis: -1, place: 0, turn: corner[0], tilt: corner[1], zoom: 1, x: 0, y: 0 };
+    const state = { subject: "cut", isBare: false, axis: -1, place: 0, turn: corner[0], tilt: corner[1], zoom: 1, x: 0, y: 0 };
     const size = [scene.nx * scene.cell, scene.ny * scene.cell, scene.high - scene.low];
     const middle = [scene.origin[0] + size[0] / 2, scene.origin[1] + size[1] / 2, (scene.low + scene.high) / 2];
     const radius = Math.hypot(...size) / 2;
@@ -308,8 +311,10 @@
         faces.push(buffered(face(scene, from, to, state.axis, state.place, kind, false)));
       if (isCut && g.wood_upper) {
         shown(g.wood_lower, g.wood_upper, CUT_FACE);
-        shown(g.wood_upper, upper, RESIN);
-        shown(lower, g.wood_lower, RESIN);
+        if (!state.isBare) {
+          shown(g.wood_upper, upper, RESIN);
+          shown(lower, g.wood_lower, RESIN);
+        }
       } else shown(lower, upper, CUT_FACE);
       if (isCut && g.target_lower) {
         const line = buffered(face(scene, g.target_lower, g.target_upper, state.axis, state.place, INK, true));
@@ -353,7 +358,8 @@
       const way = state.axis >= 0 && out[state.axis] < 0 ? -1 : 1; // the half nearer to the eye is taken away
       if (state.axis < 0) gl.uniform4f(at.plane, 0, 0, 0, 1);
       else gl.uniform4f(at.plane, way * (1 - state.axis), way * state.axis, 0, way * state.place + slack);
-      const shown = state.subject === "left" ? [...part("target"), ...part("left")] : part(state.subject);
+      const shown = state.subject === "left" ? [...part("target"), ...part("left")]
+        : part(state.subject === "cut" && state.isBare ? "bare" : state.subject);
       for (const { array, count, isIndexed, isLine } of [...shown, ...faces]) {
         if (!count) continue;
         gl.bindVertexArray(array);
@@ -444,6 +450,8 @@
     }
     root.addEventListener("input", (event) => {
       if (event.target.name === "subject") state.subject = event.target.value;
+      if (event.target.name === "resin") state.isBare = !event.target.checked;
+      if (event.target.name === "finding" && event.target.value) choose(event.target.value);
       takeSection();
     });
     root.addEventListener("click", (event) => {
@@ -477,6 +485,18 @@
       Object.assign(state, { zoom: 3, x: -along(right), y: -along(up) });
       again();
     }
+    // Turns to a finding by its number; findings that have no place of their own leave the view as it is.
+    function choose(number) {
+      const label = root.querySelector(`.spot[data-number="${Number(number)}"]`), select = root.querySelector("[name=finding]");
+      if (!label) return;
+      for (const one of root.querySelectorAll(".spot")) one.classList.toggle("chosen", one === label);
+      if (select) select.value = String(number);
+      turnTo(label.dataset.at.split(" ").map(Number), Number(label.dataset.side));
+    }
+    document.addEventListener("click", (event) => {
+      const link = root.isConnected && event.target.closest("[data-turn]");
+      if (link) choose(link.dataset.turn);
+    });
     return { turnTo };
   }
 

@@ -12,6 +12,7 @@ import numpy as np
 from simkit.findings.evidence import Evidence
 from simkit.report import colours
 from simkit.report.lengths import Lengths
+from simkit.report.map_parts import finding_words
 from simkit.report.page.html import Html, el
 from simkit.report.pictures import in_steps_of_zones
 from simkit.report.pooled import pooled, pooled_share, pooled_wood
@@ -136,7 +137,9 @@ def scene_part(evidence: Evidence, result: dict[str, Any], lengths: Lengths) -> 
                 [el("button", words, type="button", data_act=act) for act, words in views],
                 class_="row",
             ),
+            _findings(result, lengths),
             _choices("subject", "Show", subjects),
+            _resin() if evidence.field.wood_upper is not None else None,
             _choices("section", "Section", ways),
             el(
                 "label",
@@ -150,6 +153,28 @@ def scene_part(evidence: Evidence, result: dict[str, Any], lengths: Lengths) -> 
         el("script", Html(text), type="application/json", id="solid-data"),
         id="solid",
     )
+
+
+def _findings(result: dict[str, Any], lengths: Lengths) -> Html | None:
+    """Return the choice of a finding to turn to, None where none has a place."""
+    options = [
+        el("option", f"{row['number']}: {finding_words(row, lengths)}", value=str(row["number"]))
+        for row in _placed(result)
+    ]
+    if not options:
+        return None
+    choice = el("select", el("option", "–", value=""), *options, name="finding", autocomplete="off")
+    return el("label", "Turn to finding ", choice, class_="place")
+
+
+def _resin() -> Html:
+    box = el("input", type="checkbox", name="resin", checked=True, autocomplete="off")
+    return el("label", box, " with its resin", class_="place")
+
+
+def _placed(result: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the findings that have a number in the view."""
+    return [row for row in result["findings"] if row["at"] is not None][:MOST_NUMBERS]
 
 
 def _choices(name: str, legend: str, rows: list[tuple[str, str]]) -> Html:
@@ -175,10 +200,10 @@ def _labels(evidence: Evidence, result: dict[str, Any]) -> list[Html]:
         ("back", blank.length / 2, blank.width),
     )
     labels = [el("span", words, class_="end", data_at=f"{x:g} {y:g} {middle:g}") for words, x, y in ends]
-    placed = [row for row in result["findings"] if row["at"] is not None][:MOST_NUMBERS]
-    for row in placed:
+    for row in _placed(result):
         at = " ".join(f"{value:.2f}" for value in row["at"])
+        number = str(row["number"])
         labels.append(
-            el("span", str(row["number"]), class_="spot", data_at=at, data_side=str(row["side"] or 0))
+            el("span", number, class_="spot", data_number=number, data_at=at, data_side=str(row["side"] or 0))
         )
     return labels
