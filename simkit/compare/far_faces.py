@@ -25,7 +25,7 @@ FINE = np.vstack([np.zeros((1, 2)), *(share * FINE_WAYS for share in np.linspace
 NEARER = (0.25, 0.12, 0.06, 0.03, 0.015)
 NEAR_WAYS = np.vstack([np.zeros((1, 2)), WAYS[::2]])
 STEEP_SHARES = (0.0, 0.35, 0.9)  # or in the way in which it is steep
-SMOOTH, SMOOTH_SHARE = 0.02, 0.1  # mm, share of what may be: relief that says nothing
+SMOOTH, SMOOTH_SHARE = 0.002, 0.02  # mm, share of what may be: relief that says no more than this
 LAST = (0.005, 0.125)  # half edge of the last squares of faces, mm and share of what may be
 CLOSE = 0.003  # the same share where a verdict hangs on it
 FACE_SLACK = 1e-4  # mm: rounding
@@ -49,9 +49,11 @@ def far_faces(
     x, y, cell (k,): squares; half mm.  may: how far, by flat cell, mm.  last: half edge of the last squares,
     mm and as a share of what may be; smaller than LAST where a verdict hangs on it.  Returns cell, x, y,
     distance (m,).
-    Where the target keeps between two planes close together, it is hardly farther from the cut than the cut
-    from it, which is proved already, if it is so all about: only squares of more relief than SMOOTH are
-    asked, and those of cells that are is_border (by flat cell), beside which more may be.  There the cut is
+    Where the target keeps between two parallel planes close together all about, it is farther from the cut by
+    no more than what lies between these than the cut is from it, which is proved already: the end of the
+    way along their normal to where material would be too far lies below all of them.  So only squares of more
+    relief than SMOOTH, or SMOOTH_SHARE of what may be, are asked, and those of cells that are is_border (by
+    flat cell), beside which more may be; all others are settled to that much.  There the cut is
     known exactly at the middle of each and beside it in the way the target is steep, and at the best place of
     the square that it was halved from; for the last squares at places all about it, then nearer and nearer to
     the best of these; those that this does not settle are returned.  A cell is given up as a whole once
@@ -90,14 +92,13 @@ def _halved(faces: _Faces, x, y, half: float, cell, may, is_border, last: tuple[
     most = MOST_FINE if is_fine else MOST_FACES
     at = np.column_stack([x, y])  # the best place known so far for each
     while len(cell):
-        relief = np.empty(len(x))
-        about = (x, y, half + may[cell], *faces.triangles, relief)
+        relief, least = np.empty(len(x)), np.maximum(SMOOTH, SMOOTH_SHARE * may[cell])
+        about = (x, y, half, may[cell], least, *faces.triangles, relief)
         share_ranges(lambda a, b, s=about: target_relief(a, b, *s), len(x), 256)
-        keep = (relief > np.maximum(SMOOTH, SMOOTH_SHARE * may[cell])) | is_border[cell]
+        keep = (relief > least) | is_border[cell]
         x, y, cell, at = x[keep], y[keep], cell[keep], at[keep]
         if is_gouge and half < first and len(cell):  # material straight below is near enough?
-            low, _ = sweeps.lowest(x, y, np.full(len(x), half), may[cell].reshape(-1, 1, 1), 0, grid)
-            keep = ~np.isnan(low.ravel())
+            keep = sweeps.may_be_deeper(x, y, half, may[cell], grid)
             x, y, cell, at = x[keep], y[keep], cell[keep], at[keep]
         is_last = half <= np.maximum(last[0], last[1] * may[cell])
         # On a steep face material is nearest uphill, and air downhill.

@@ -10,6 +10,8 @@ from simkit._jit import entry_kernel, kernel
 from simkit.compare.between_kernels import EDGE, gradient, is_apart, is_beside, plane, target_high
 from simkit.target.closest_kernels import bin_of
 
+EVEN = 0.02  # sine of an angle, a degree: what a plane's tilt may grow by as it is fitted to more
+
 
 @kernel
 def _uphill(px, py, e, corners, boxes, layout, start, items):
@@ -31,17 +33,33 @@ def _uphill(px, py, e, corners, boxes, layout, start, items):
     return (a / length, b / length) if length > 1e-12 else (0.0, 0.0)
 
 
-@entry_kernel
-def target_relief(first, last, x, y, half, corners, boxes, layout, start, items, relief):
-    """Fill relief (k,) with how far apart two parallel planes lie that hold the target's faces over a square.
+@kernel
+def _relief(px, py, e, corners, boxes, layout, start, items):
+    """Return how far apart two parallel planes lie that hold the faces over a square, and their sine.
 
-    x, y, half (k,) mm: squares.  Along the normal of the planes; 0 where there is no face.
+    Along their normal; 0 where there is no face.  The sine: of the angle at which they are tilted.
+    """
+    a, b = plane(px, py, e, corners, boxes, layout, start, items)
+    high = target_high(px, py, e, a, b, 1.0, corners, boxes, layout, start, items)
+    low = target_high(px, py, e, -a, -b, -1.0, corners, boxes, layout, start, items)
+    steep = a * a + b * b
+    return max(high + low, 0.0) / math.sqrt(1.0 + steep), math.sqrt(steep / (1.0 + steep))
+
+
+@entry_kernel
+def target_relief(first, last, x, y, half, reach, least, corners, boxes, layout, start, items, relief):
+    """Fill relief (k,) with how far apart two parallel planes lie that hold the target's faces near a square.
+
+    x, y (k,), half mm: squares.  reach, least (k,) mm: near is what a way of `reach` along the normal of the
+    planes and one more in plan can lead to; what is more than `least` is told as any such distance.
     """
     for k in range(first, last):
-        a, b = plane(x[k], y[k], half[k], corners, boxes, layout, start, items)
-        high = target_high(x[k], y[k], half[k], a, b, 1.0, corners, boxes, layout, start, items)
-        low = target_high(x[k], y[k], half[k], -a, -b, -1.0, corners, boxes, layout, start, items)
-        relief[k] = max(high + low, 0.0) / math.sqrt(1.0 + a * a + b * b)
+        relief[k], sine = _relief(x[k], y[k], half + reach[k], corners, boxes, layout, start, items)
+        wide = 0.0
+        while relief[k] <= least[k] and sine > wide + EVEN:  # tilted planes: more of the target counts
+            wide = min(sine + 2.0 * EVEN, 1.0)
+            e = half + (1.0 + wide) * reach[k]
+            relief[k], sine = _relief(x[k], y[k], e, corners, boxes, layout, start, items)
 
 
 @entry_kernel

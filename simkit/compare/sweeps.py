@@ -16,6 +16,7 @@ from simkit.target.grid import TargetGrid
 
 LEVELS = 3  # halvings from a block to a cell
 BUCKET = 2  # blocks along the edge of a bucket of moves
+MOST_LEVELS = 5  # halvings from a larger square to small ones that are asked together
 ANY_TOP = 1e9  # mm: no move is left out for its height
 
 
@@ -36,6 +37,7 @@ class Sweeps:
         start: float = ANY_TOP,
     ):
         self.parts, self.cutters, self.side, self.start = parts, cutters, side, start
+        self.cell = lattice.cell
         self.bucket = BUCKET * (1 << LEVELS) * lattice.cell
         self.origin = lattice.origin
         self.shape = tuple(-(-n // (BUCKET << LEVELS)) for n in lattice.shape)
@@ -80,6 +82,33 @@ class Sweeps:
             is_found = ~np.isnan(found)
             slopes[is_found] = leans[is_found]  # of the target, so the same for all packs
         return low, slopes
+
+    def may_be_deeper(self, x, y, half: float, below, grid: TargetGrid) -> np.ndarray:
+        """Return over which small squares a sweep may lie deeper than `below` under the target (k,) bool.
+
+        x, y (k,), half mm: halves of cells, halves of these and so on.  below (k,) mm.  As `lowest`, which is
+        asked for the squares together that lie in one larger one, so that few of a bucket's moves are left
+        when it comes to them.
+        """
+        levels = min(round(np.log2(self.cell / (2 * half))), MOST_LEVELS)
+        n = 1 << levels
+        column, row = (
+            np.rint((at - low) / (2 * half) - 0.5).astype(np.int64)
+            for at, low in zip((x, y), self.origin, strict=True)
+        )
+        larger = (row >> levels << 32) + (column >> levels)
+        key, which = np.unique(larger, return_inverse=True)
+        first = np.zeros(len(key), np.int64)
+        first[which] = np.arange(len(x))
+        asked = np.full((len(key), n, n), np.inf)
+        part = which, row & (n - 1), column & (n - 1)
+        asked[part] = below
+        middles = [
+            at[first] + half * (n - 1 - 2.0 * (index[first] & (n - 1)))
+            for at, index in ((x, column), (y, row))
+        ]
+        low, _ = self.lowest(*middles, np.full(len(key), n * half), asked, levels, grid)
+        return ~np.isnan(low[part])
 
     def heights(self, points: np.ndarray) -> np.ndarray:
         """Return the cut along the side's axis at points (k, 2), mm (k,) float64; +inf where none cuts."""

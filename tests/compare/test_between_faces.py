@@ -83,6 +83,21 @@ def test_every_place_that_is_too_far_lies_in_a_cell_that_is_found(seed, is_gouge
     assert not np.array(near)[(off < 0.25) & alone].any()
 
 
+@pytest.mark.parametrize("tall", [0.007, 0.018])
+@pytest.mark.parametrize("is_rib", [True, False])
+def test_a_rib_of_hundredths_counts_against_a_limit_of_as_little(is_rib, tall):
+    """Cut 0.045 too deep, or too high: the rib's top, or the groove's floor, is `tall` farther off."""
+    part = block(0, 40, 0, 30, 0, 9)
+    if is_rib:
+        part = part.union(block(10, 30, 15.19, 15.21, 7, 9 + tall))
+    else:
+        part = part.difference(block(10, 30, 15.19, 15.21, 9 - tall, 10))
+    moves = faced(9 - 0.045 if is_rib else 9 + 0.045)
+    inner = (LATTICE.x() > 10.4) & (LATTICE.x() < 29.6)
+    assert found(part, moves, FLAT, 0.05, is_rib)[:, inner].any(axis=0).all()
+    assert not found(part, moves, FLAT, 0.05 + tall, is_rib).any()
+
+
 @pytest.mark.parametrize("angle", [0, 20, 45])
 @pytest.mark.parametrize("is_gouge", [True, False])
 def test_clean_slopes_and_walls_are_proved(angle, is_gouge):

@@ -15,9 +15,8 @@ from tests.report.test_page import Tags
 
 ROW = {
     "severity": "beyond", "value": 0.5, "bound": 0.01, "unit": "mm", "limit": 0.3, "measure": "", "zone": "",
-    "cutter": "", "reason": "", "returned": "", "message": "too much", "advice": "", "at": None,
-    "program_at": None, "side": None, "setup": None, "file": "", "line": None,
-    "faces": [], "moments": [],
+    "cutter": "", "reason": "", "returned": "", "faces": [], "moments": [], "message": "too much",
+    "advice": "", "at": None, "program_at": None, "side": None, "setup": None, "file": "", "line": None,
 }  # fmt: skip
 
 
