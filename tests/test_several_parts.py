@@ -5,6 +5,7 @@ import re
 
 import numpy as np
 import pytest
+import trimesh
 
 from simkit.cli import main
 from tests import several_parts
@@ -138,3 +139,59 @@ def test_one_side__says_nothing_of_a_second_one(tmp_path, capsys):
     capsys.readouterr()
     assert main(["sheet", str(tmp_path / "job.toml")]) == 0
     assert "Setup 1 of 1: top" in capsys.readouterr().out
+
+
+def moved(program, x, y):
+    """Return a program that counts from a place x, y mm farther right and back."""
+    return re.sub(
+        r"([XY])(-?[\d.]+)",
+        lambda word: f"{word[1]}{float(word[2]) - (x if word[1] == 'X' else y):g}",
+        program,
+    )
+
+
+def with_steps(folder, *steps, more=""):
+    path = several_parts.write(folder)
+    text = path.read_text("utf-8").replace("[target]", f"{''.join(steps)}[target]")
+    path.write_text(text + more, encoding="utf-8")
+    return path
+
+
+def test_two_parts__sawn_to_size_between_the_sides(tmp_path):
+    """The program of side 2 counts from the corner that the saw left: y = 29.5 is in front then."""
+    saw = '[[steps]]\nafter = "first"\ndo = "saw"\nside = 1\nbox = [[1, 0.5], [69.5, 29.5]]\n'
+    path = with_steps(tmp_path, saw, more="[budget]\nsawing = 0.05\n")
+    second = (tmp_path / "side2.nc").read_text("utf-8")
+    (tmp_path / "side2.nc").write_text(moved(second, 1, 0.5), encoding="utf-8")
+    status, result = checked(path)
+    assert (status, [row for row in result["findings"] if row["severity"] != "warning"]) == (0, [])
+    [sawn] = result["steps"]["rows"]
+    assert sawn["size_after"] == [68.5, 29]
+    assert any("'second', turned over about x: confirmed" in one for one in result["remarks"])
+    stations = np.array(result["seam"]["stations"])[:, 0]
+    assert [((stations > x0 - 1) & (stations < x1 + 1)).sum() > 40 for x0, x1, _, _ in PARTS] == [True] * 2
+    words = [row["words"] for row in result["budget"]["contributions"]]
+    assert words == ["sawing the edge at x = 1 mm", "sawing the edge at y = 29.5 mm"]
+    assert result["budget"]["chance"]["holds"] == 1.0  # 0.07 mm aslant, and walls bear 0.1
+
+
+def test_two_parts__resin_in_one_of_them(tmp_path):
+    """The pocket of the second block poured flush makes it a plain one; the first is none the wiser."""
+    pour = '[[steps]]\nafter = "second"\ndo = "pour"\nside = 2\nbelow = 0\n'
+    path = with_steps(tmp_path, f"{pour}outline = [[42, 9], [54, 9], [54, 20], [42, 20]]\n")
+    plain = trimesh.util.concatenate([block(*part, 0, THICK) for part in PARTS])
+    plain.export(tmp_path / "parts.stl")
+    status, result = checked(path)
+    assert (status, [row for row in result["findings"] if row["severity"] != "warning"]) == (0, [])
+    [poured] = result["steps"]["rows"]
+    x0, x1, y0, y1, depth = POCKET
+    assert poured["volume"] == pytest.approx(
+        ((x1 - x0) * (y1 - y0) - (4 - np.pi) * 9) * depth, abs=poured["bound"]
+    )
+    assert (poured["hollows"], poured["openings"]) == (1, [])
+    without = tmp_path / "without"
+    without.mkdir()
+    path = several_parts.write(without)
+    plain.export(without / "parts.stl")
+    status, result = checked(path)
+    assert (status, result["findings"][0]["kind"], result["findings"][0]["value"]) == (1, "gouge", depth)

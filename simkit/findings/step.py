@@ -1,10 +1,11 @@
-"""step: what does nothing, a blank that lies on resin, and resin that stands too high or is never faced."""
+"""step: what does nothing or parts the blank; resin under it, too high or never faced."""
 
 from __future__ import annotations
 
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.made import step_name
+from simkit.findings.parted import parted
 from simkit.findings.sawn import idle_holding
 from simkit.job.model import Job
 from simkit.job.steps import POUR, SAW, THICKNESS, stands_over
@@ -47,9 +48,8 @@ def find(evidence: Evidence) -> list[Finding]:
                 **evidence.job_line(f"steps[{number}].do"),
             )
         )
-    findings += (
-        idle_holding(evidence) + _too_high(evidence) + _planed_on_resin(evidence) + _left_proud(evidence)
-    )
+    findings += idle_holding(evidence) + parted(evidence)
+    findings += _too_high(evidence) + _planed_on_resin(evidence) + _left_proud(evidence)
     for index, setup in enumerate(job.setups):
         under = 3 - setup.side_up
         stated = stands_over(setup.before, under)

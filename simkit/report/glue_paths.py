@@ -20,17 +20,26 @@ def glue_paths(
 
     is_shown (ny, nx) bool: cells of the map that level lines are drawn in, None for all of the blank.
 
-    Boards along y: straight lines along the blank.  Boards along z: where their glue planes come out of the
-    wood on that side; in an upright wall, the wall's own line.  Resin has none.
+    Boards along y: straight lines along the blank, where wood is seen.  Boards along z: where their glue
+    planes come out of the wood on that side; in an upright wall, the wall's own line.  Resin has none.
     Accuracy: a slope's line to what is straight between neighbouring cells, a wall's to half a cell.
     """
     lines = glue_lines(layup) if layup is not None else []
     if lines and layup.joined == "along y":
-        return [np.array([[0.0, line], [blank.length, line]]) for line in lines]
+        return [path for line in lines for path in _straight_paths(blank, field, side, line)]
     is_outside = (field.lattice.x() > blank.length) | (field.lattice.y()[:, None] > blank.width)
     if is_shown is not None:
         is_outside |= ~is_shown
     return [path for line in lines for path in _level_paths(field, side, line, is_outside)]
+
+
+def _straight_paths(blank: Blank, field: Field, side: int, line: float) -> list[np.ndarray]:
+    """Return the stretches of the plane y = line over which wood is seen on a side, each (2, 2) mm."""
+    row, _ = field.lattice.cell_at(0.0, line)
+    is_seen = (field.is_solid & ~field.is_resin(side))[int(row)]
+    ends = np.flatnonzero(np.diff(np.concatenate([[False], is_seen, [False]]))).reshape(-1, 2)
+    x = np.minimum(field.lattice.origin[0] + ends * field.lattice.cell, blank.length)
+    return [np.array([[low, line], [high, line]]) for low, high in x]
 
 
 def _level_paths(field: Field, side: int, line: float, is_outside: np.ndarray) -> list[np.ndarray]:

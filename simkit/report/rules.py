@@ -70,7 +70,8 @@ RULES = {
     ),
     "step": (
         "a pour finds nothing to fill or stands too high, a step to a thickness takes nothing, the blank is"
-        " laid on resin that stands over its face, or such resin is never faced",
+        " laid on resin that stands over its face, or such resin is never faced; a face taken off or a cut of"
+        " the saw parts what held together (a warning)",
         "Check the step's side, level and thickness, and what it follows.",
     ),
     "spill": (

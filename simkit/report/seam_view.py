@@ -85,7 +85,10 @@ def draw_seam(
         place = corner + np.column_stack(seen.pixel(*seam.stations.T))
         way = corner + np.column_stack(seen.pixel(*(seam.stations + seam.normal).T)) - place
         way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
-        wide = np.where(seam.offset < 0, -1, 1) * np.maximum(np.abs(seam.offset) * factor / seen.pitch, FLOOR)
+        size = np.abs(seam.offset) * factor / seen.pitch
+        # Within the limit and drawn no wider than it must be, which side stands out means nothing.
+        is_out = (seam.offset >= 0) | ((size < FLOOR) & (seam.offset >= -limit))
+        wide = np.where(is_out, 1, -1) * np.maximum(size, FLOOR)
         tip = place + way * wide[:, None]
         for first, last in neighbours(seam):
             middle, far = place[[first, last]].mean(axis=0), tip[[first, last]].mean(axis=0)

@@ -231,6 +231,20 @@ def test_seam__band_is_as_wide_as_the_step_enlarged(tmp_path):
     assert len(some) * PITCH == pytest.approx(0.3 * factor, abs=0.2)
 
 
+def test_seam__of_steps_too_small_to_be_seen_the_band_stays_outside(tmp_path):
+    """Steps of 0.0002 mm to either side by turns: one band round the part, none into it."""
+    image = draw_ring(tmp_path, ring(np.where(np.arange(94) % 3 == 1, -0.0002, 0.0002)))
+    left, top = corner_of(image)
+    y, x = np.nonzero(is_colour(image[top : top + 760, left : left + 1540], seam_view.WITHIN))
+    away = np.hypot(x * PITCH - 40, BLANK.width - y * PITCH - 20)
+    assert away.min() > 15 - 2 * PITCH
+    assert len(np.unique(np.degrees(np.arctan2(y * PITCH - 20, x * PITCH - 40)).round())) > 350
+    # A step that is drawn as large as it is keeps its side: 0.3 mm into the part.
+    image = draw_ring(tmp_path, ring(np.where(np.arange(94) < 47, -0.3, 0.0002)))
+    y, x = np.nonzero(is_colour(image[top : top + 760, left : left + 1540], seam_view.SECOND_OUT[0]))
+    assert np.hypot(x * PITCH - 40, BLANK.width - y * PITCH - 20).max() < 15 + 2 * PITCH
+
+
 def test_seam__no_band_over_a_gap(tmp_path):
     seam = ring(np.full(94, 0.01))
     kept = np.abs(seam.normal[:, 1]) > 0.5  # nothing is told at the left and the right

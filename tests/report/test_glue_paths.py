@@ -92,3 +92,18 @@ def test_boards_along_y__run_straight_along_the_blank():
     (path,) = glue_paths(upright, BLANK, field(0, 40), 2)
     assert path.tolist() == [[0, 20], [60, 20]]
     assert glue_paths(None, BLANK, field(0, 40), 1) == []
+
+
+def test_boards_along_y__not_over_holes_nor_over_resin():
+    """A hole from x = 10 to 20, and a pocket full of resin from 40 to 50 in side 1."""
+    is_pocket = (X > 40) & (X < 50)
+    whole = field(0, np.where((X > 10) & (X < 20), 0, 40))
+    whole = replace(
+        whole,
+        wood_upper=np.where(is_pocket, 15, np.inf).astype(np.float32),
+        wood_lower=np.full(LATTICE.shape, -np.inf, np.float32),
+    )
+    upright = Layup("along y", (20.0, 30.0))
+    for side, ends in ((1, [(0, 10), (20, 40), (50, 60)]), (2, [(0, 10), (20, 60)])):
+        paths = glue_paths(upright, BLANK, whole, side)
+        assert [tuple(path[:, 0]) for path in paths] == [pytest.approx(one) for one in ends]

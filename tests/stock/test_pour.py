@@ -8,11 +8,12 @@ import pytest
 from simkit.cutters import Cutter
 from simkit.frames import IDENTITY, turned
 from simkit.job.model import Blank, Job
-from simkit.job.steps import POUR, THICKNESS, Body, Step, body_after
+from simkit.job.steps import POUR, SAW, THICKNESS, Body, Step, body_after
 from simkit.moves.table import make_moves
 from simkit.stock.cut import cut, cut_heights
 from simkit.stock.field import Lattice, blank_field, blank_lattice
 from simkit.stock.pour import fill_again, pour
+from simkit.stock.saw import saw
 from simkit.stock.steps import AtPoints, do_again, do_steps
 from simkit.stock.thickness import thickness
 
@@ -168,6 +169,7 @@ class Voxels:
     def __init__(self, xs, ys):
         self.xs, self.ys = xs, ys
         self.stacks = [[list("w" * int(THICK)) for _ in xs] for _ in ys]
+        self.off = set()  # (row, column) of what was sawn off
 
     def plunge(self, x, y, depth, side):
         for j, py in enumerate(self.ys):
@@ -182,6 +184,14 @@ class Voxels:
                 for k in range(count):
                     stack[-1 - k if side == 1 else k] = " "
 
+    def saw(self, box):
+        x0, y0, x1, y1 = box
+        for j, y in enumerate(self.ys):
+            for i, x in enumerate(self.xs):
+                if not (x0 < x < x1 and y0 < y < y1):
+                    self.off.add((j, i))
+                    self.stacks[j][i] = [" "] * len(self.stacks[j][i])
+
     def depth(self, j, i, side):
         """How many voxels down from the first face the column's surface lies; past the other one if empty."""
         stack = self.stacks[j][i][::-1] if side == 1 else self.stacks[j][i]
@@ -192,6 +202,8 @@ class Voxels:
         for j in range(len(self.ys)):
             for i in range(len(self.xs)):
                 stack = self.stacks[j][i]
+                if (j, i) in self.off:
+                    continue
                 for k in range(first, self.depth(j, i, side)):
                     stack[-1 - k if side == 1 else k] = "r"
 
@@ -200,7 +212,7 @@ class Voxels:
         seen, count = set(), 0
         for j in range(len(self.ys)):
             for i in range(len(self.xs)):
-                if (j, i) in seen or self.depth(j, i, side) <= first:
+                if (j, i) in seen or (j, i) in self.off or self.depth(j, i, side) <= first:
                     continue
                 count += 1
                 queue = deque([(j, i)])
@@ -209,20 +221,22 @@ class Voxels:
                     b, a = queue.popleft()
                     for near in ((b + v, a + u) for v in (-1, 0, 1) for u in (-1, 0, 1)):
                         inside = 0 <= near[0] < len(self.ys) and 0 <= near[1] < len(self.xs)
+                        inside = inside and near not in self.off
                         if inside and near not in seen and self.depth(*near, side) > first:
                             seen.add(near)
                             queue.append(near)
         return count
 
 
-@pytest.mark.parametrize("seed", range(12))
-def test_segments__equal_a_walk_through_voxels(seed):
+@pytest.mark.parametrize(("seed", "has_saw"), [(seed, seed >= 12) for seed in range(24)])
+def test_segments__equal_a_walk_through_voxels(seed, has_saw):
     rng = np.random.default_rng(seed)
     field = blank(2.0)
     twin = Voxels(field.lattice.x(), field.lattice.y())
     steps, off = [], {1: 0, 2: 0}  # off: whole millimetres planed off each face
-    for _ in range(7):
-        side, what = int(rng.integers(1, 3)), rng.choice(["cut", "cut", "pour", "thickness"])
+    for _ in range(10 if has_saw else 7):
+        doings = ["cut", "cut", "pour", "thickness", *(["saw"] if has_saw else [])]
+        side, what = int(rng.integers(1, 3)), rng.choice(doings)
         body = body_after(LENGTH, WIDTH, THICK, steps)
         if what == "cut":
             places = rng.uniform([4, 4], [36, 26], (4, 2)) + 0.013
@@ -248,6 +262,18 @@ def test_segments__equal_a_walk_through_voxels(seed):
             after = sum(stack.count("r") for row in twin.stacks for stack in row)
             assert poured.volume == pytest.approx((after - before) * 4.0)
             assert poured.hollows == hollows
+        elif what == "saw":
+            low, high = np.array(body.low[:2]), np.array(body.high[:2])
+            ends = np.concatenate([low + 2.0 * rng.integers(0, 3, 2), high - 2.0 * rng.integers(0, 3, 2)])
+            if (ends[2:] - ends[:2] < 14).any():
+                continue
+            made = Step(SAW, 0, side, box=tuple(ends.tolist()))
+            volume = sum(len("".join(stack).strip()) for row in twin.stacks for stack in row)
+            twin.saw(made.box)
+            volume -= sum(len("".join(stack).strip()) for row in twin.stacks for stack in row)
+            field, sawn = saw(field, made, body)
+            assert sawn.volume == pytest.approx(volume * 4.0)
+            steps.append(made)
         elif body.thickness > 6:
             off[side] += 1
             twin.take(off[side], side)
