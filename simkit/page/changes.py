@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from simkit.report.lengths import lengths_of
 from simkit.runs.against import compared
 
 _FAILS = frozenset(["safety", "beyond", "undecided"])
@@ -30,7 +31,7 @@ def changes(now: dict[str, Any], then: dict[str, Any]) -> list[str]:
         words.append(f"{count} finding{'' if count == 1 else 's'} as before.")
     elif len(words) == 1:
         words.append("Nothing that fails the check changed.")
-    return words
+    return [lengths_of(now).text(one) for one in words]
 
 
 def _size(value: float | None) -> str:

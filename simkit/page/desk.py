@@ -18,6 +18,7 @@ from simkit.page.checker import Checker
 from simkit.page.form import JOB_FILE, field_words, job_text
 from simkit.page.laid import Laid, jigs_of, lay_out
 from simkit.page.names import JOB, MESH, kind_of, safe_path
+from simkit.report.lengths import lengths_of
 from simkit.runs.unchecked import fault, keep_traceback, unusable
 
 MOST_FILES = 60
@@ -286,7 +287,9 @@ class Desk:
 def _told(result: dict[str, Any]) -> dict[str, Any]:
     """Return what a page shows of a result beside the parts of its report."""
     rows = [{key: row[key] for key in ("number", "at", "side", "file", "line")} for row in result["findings"]]
-    return {"verdict": result["verdict"], "findings": rows}
+    verdict = result["verdict"]
+    told = lengths_of(result).text(verdict["sentence"])
+    return {"verdict": verdict | {"sentence": told}, "findings": rows}
 
 
 def _lines(rows: list[dict[str, Any]], is_made: bool) -> list[str]:

@@ -14,6 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from simkit.report.console import output
+from simkit.report.lengths import lengths_of
 from simkit.report.verdict import FAILING
 
 _NOTHING = "Within limits: nothing to fix was found."  # the word in its own column says as much
@@ -28,7 +29,9 @@ def status_word(record: dict[str, Any]) -> str:
 
 def sentence_of(record: dict[str, Any]) -> str:
     """Return what came of a job, in one sentence."""
-    return record["sentence"] if "sentence" in record else record["verdict"]["sentence"]
+    if "sentence" in record:
+        return record["sentence"]
+    return lengths_of(record).text(record["verdict"]["sentence"])
 
 
 def summary_line(results: Sequence[dict[str, Any]]) -> str:

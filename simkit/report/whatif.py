@@ -8,7 +8,7 @@ import numpy as np
 
 from simkit.frames import swung, turned
 from simkit.job.change import moved_words, turned_words
-from simkit.report.lengths import Lengths, measured
+from simkit.report.lengths import Lengths, lengths_of, limit_of, measured
 
 VERSION = 1
 
@@ -93,6 +93,7 @@ def seam_words(result: dict[str, Any]) -> str:
 def whatif_text(result: dict[str, Any]) -> str:
     """Return what the terminal shows."""
     stated, changed = result["stated"], result["changed"]
+    lengths = lengths_of(stated)
     lines = [f"What if {result['change']}?", ""]
     heads = ("finding", "side", "as stated", "then", "limit", "")
     rows = [heads]
@@ -102,9 +103,9 @@ def whatif_text(result: dict[str, Any]) -> str:
             (
                 row["kind"] + (f" [{row['zone']}]" if len(changed["zones"]) > 1 and row["zone"] else ""),
                 "" if row["side"] is None else str(row["side"]),
-                _measured(row["stated"], row["limit"]),
-                _measured(row["changed"], row["limit"]),
-                "" if row["limit"] is None else f"{row['limit']:g}",
+                _measured(row["stated"], row["limit"], lengths),
+                _measured(row["changed"], row["limit"], lengths),
+                _limit(row, lengths),
                 severity,
             )
         )
@@ -119,16 +120,27 @@ def whatif_text(result: dict[str, Any]) -> str:
         what = "no finding" if not result["rows"] else "none of these findings"
         lines += [f"With this change {what} differs from the job as stated.", ""]
     if result["measured_back"]:
-        lines.append(f"note: {result['measured_back']}")
-    lines += [f"note: {remark}" for remark in changed["remarks"] if remark not in stated["remarks"]]
+        lines.append(f"note: {lengths.text(result['measured_back'])}")
+    lines += [
+        f"note: {lengths.text(remark)}" for remark in changed["remarks"] if remark not in stated["remarks"]
+    ]
     lines.append("Not simulated: " + "; ".join(changed["not_simulated"]) + ".")
     lines.append(" ".join(changed["cautions"]))
-    lines.append(f"As stated: {stated['verdict']['sentence']}")
-    lines.append(f"Then: {changed['verdict']['sentence']}")
+    lines.append(f"As stated: {lengths.text(stated['verdict']['sentence'])}")
+    lines.append(f"Then: {lengths.text(changed['verdict']['sentence'])}")
     return "\n".join(lines)
 
 
-def _measured(finding: dict[str, Any] | None, limit: float | None) -> str:
+def _measured(finding: dict[str, Any] | None, limit: float | None, lengths: Lengths) -> str:
     if finding is None:
         return "-"
-    return measured(finding | {"limit": limit}, Lengths()) or finding["severity"]
+    return measured(finding | {"limit": limit}, lengths) or finding["severity"]
+
+
+def _limit(row: dict[str, Any], lengths: Lengths) -> str:
+    """Return a limit as a bare number, as mm have it, or with its inches."""
+    if row["limit"] is None:
+        return ""
+    return (
+        limit_of((row["changed"] or row["stated"]) | row, lengths) if lengths.is_inch else f"{row['limit']:g}"
+    )
