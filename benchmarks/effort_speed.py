@@ -6,7 +6,7 @@ MOVES: how many the repeated sample has, and a finishing pass over waves of whic
 1,000,000 when left out.  Prints seconds of the replay and of all of effort, best of some runs, and of its
 parts for many moves; and both together as a ratio to the plain baseline of the cut and to its fast way, in
 one run, by the clock and of the processor (which does not wait for what else the machine is doing).  Of the
-sample it tells what every cutter costs in the replay beside the plain cut, for each height evaluated and in all.
+sample it tells what every cutter costs in the replay beside the plain cut, for each height and in all.
 """
 
 from __future__ import annotations
@@ -142,7 +142,7 @@ def print_runs(job, moves, rows, frames, before):
 
 
 def waves(count):
-    """Return a ball's finishing pass over waves, `count` moves of 0.3 mm, 0.3 mm apart; cutters, and a blank."""
+    """Return a ball's pass over waves, `count` moves of 0.3 mm, 0.3 mm apart; its cutters, and a blank."""
     side = int(np.ceil(np.sqrt(count))) + 1
     x, y = np.meshgrid(np.arange(side) * 0.3 + 5.0, np.arange(side) * 0.3 + 5.0)
     x[1::2] = x[1::2, ::-1]  # to and fro
