@@ -2,29 +2,31 @@
 
     python benchmarks/effort_speed.py [MOVES]
 
-MOVES: how many the repeated sample has, 1,000,000 when left out.  Prints seconds of the replay and of
-all of effort, best of some runs, and of its parts for the repeated moves; and both together as a ratio to the
-plain baseline of the cut and to its fast way, in one run, by the clock and of the processor (which does
-not wait for what else the machine is doing).
+MOVES: how many the repeated sample has, and a finishing pass over waves of which every move takes wood;
+1,000,000 when left out.  Prints seconds of the replay and of all of effort, best of some runs, and of its
+parts for many moves; and both together as a ratio to the plain baseline of the cut and to its fast way, in
+one run, by the clock and of the processor (which does not wait for what else the machine is doing).  Of the
+sample it tells what every cutter costs in the replay beside the plain cut, for each height and in all.
 """
 
 from __future__ import annotations
 
 import sys
 import time
-from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 
+from simkit.cutters import Cutter
 from simkit.effort.bite import bites
 from simkit.effort.effort import effort_of
 from simkit.effort.motion import move_times
+from simkit.frames import IDENTITY
 from simkit.job.reader import read_job
-from simkit.moves.table import join_moves
+from simkit.moves.table import LINE, join_moves, make_moves
 from simkit.program.job_programs import read_programs
-from simkit.stock.cut import TILE, cut
+from simkit.stock.cut import TILE, cut, runs
 from simkit.stock.field import blank_field, blank_lattice
 from simkit.stock.replay import replay
 
@@ -92,32 +94,93 @@ def main() -> None:
             field = cut(field, moves[one], job.cutters, frame, one.start, tile=tile, is_plain=is_plain).field
 
     print_ratios(cutting + told, 3, cut_only)
+    print_runs(job, moves, rows, frames, before)
     first = rows[0]
     times = -(-wanted // (first.stop - first.start))
-    many = join_moves([moves[first]] * times)
-    # Each round takes what the first one took: how long it takes to tell does not depend on it.
-    met = replays[0]
-    met = replace(
-        met,
-        **{
-            name: np.concatenate([getattr(met, name)] * times)
-            for name in ("volume", "right", "depth", "top", "along", "under")
-        },
+    print("the moves of the first side many times over, only the first time in wood:")
+    print_many(job, join_moves([moves[first]] * times), job.cutters, frames[0], before)
+    print("a finishing pass over waves, all in wood:")
+    many, cutters, field = waves(wanted)
+    print_many(job, many, cutters, IDENTITY, field)
+
+
+def print_runs(job, moves, rows, frames, before):
+    """Print for each run of moves of one cutter what the replay and the plain cut cost of the processor."""
+    least, heights = {}, {}
+    for _ in range(3):
+        field = before
+        for one, frame in zip(rows, frames, strict=True):
+            mine = moves[one]
+            for a, b in runs(mine.tool, len(mine)):
+                key = (one.start + a, int(mine.tool[a]), b - a)
+                took = []
+                for is_replay in (False, True):
+                    started = time.process_time()
+                    if is_replay:
+                        met = replay(field, mine[a:b], job.cutters, frame, one.start + a)
+                    else:
+                        met = cut(
+                            field,
+                            mine[a:b],
+                            job.cutters,
+                            frame,
+                            one.start + a,
+                            tile=PLAIN_TILE,
+                            is_plain=True,
+                        )
+                    took.append(time.process_time() - started)
+                    heights[key, is_replay] = met.evaluations
+                field = met.field
+                least[key] = np.minimum(least.get(key, np.inf), took)
+    for key, (plain, own) in least.items():
+        some, all_ = heights[key, True], heights[key, False]
+        print(
+            f"  T{key[1]} {job.cutters[key[1]].shape}, {key[2]:,} moves: replay {1000 * own:.0f} ms,"
+            f" {some:,} heights, {1e9 * own / max(some, 1):.1f} ns each; plain {1000 * plain:.0f} ms,"
+            f" {all_:,} heights, {1e9 * plain / max(all_, 1):.1f} ns each; {own / plain:.2f}"
+        )
+
+
+def waves(count):
+    """Return a ball's pass over waves, `count` moves of 0.3 mm, 0.3 mm apart; its cutters, and a blank."""
+    side = int(np.ceil(np.sqrt(count))) + 1
+    x, y = np.meshgrid(np.arange(side) * 0.3 + 5.0, np.arange(side) * 0.3 + 5.0)
+    x[1::2] = x[1::2, ::-1]  # to and fro
+    places = np.column_stack([x.ravel(), y.ravel(), (16 + 2 * np.sin(x / 9) + 2 * np.cos(y / 7)).ravel()])
+    places = places[: count + 1]
+    moves = make_moves(
+        programs=("waves.nc",), kind=[LINE] * count, start=places[:-1], end=places[1:],
+        feed=np.full(count, 3000.0), speed=np.full(count, 18000.0), tool=np.ones(count, int),
+    )  # fmt: skip
+    size = 0.3 * side + 10.0
+    return (
+        moves,
+        {1: Cutter(1, "ball", 6.0, flutes=2)},
+        blank_field(blank_lattice(size, size, 0.2), size, size, 22.0),
     )
-    timing, found = best_of(3, lambda: move_times(many, job.machine))
-    biting, _ = best_of(3, lambda: bites(many, met, found, job.cutters, 0.2))
-    print(f"{len(many):,} moves: time {timing[0]:.2f} s, bite {biting[0]:.2f} s")
+
+
+def print_many(job, many, cutters, frame, before):
+    """Print the ratios of many moves, with the time that telling them takes."""
+    met = replay(before, many, cutters, frame)
+    timing, found = best_of(2, lambda: move_times(many, job.machine))
+    biting, _ = best_of(2, lambda: bites(many, met, found, cutters, 0.2))
+    taking = np.count_nonzero(met.volume)
+    print(
+        f"{len(many):,} moves, {taking:,} take wood: time {timing[0]:.2f} s, bite {biting[0]:.2f} s",
+        flush=True,
+    )
 
     def all_of_it():
-        met = replay(before, many, job.cutters, frames[0])
-        bites(many, met, move_times(many, job.machine), job.cutters, 0.2)
+        met = replay(before, many, cutters, frame)
+        bites(many, met, move_times(many, job.machine), cutters, 0.2)
 
     whole, _ = best_of(2, all_of_it)
     print_ratios(
         whole,
         2,
         lambda is_plain: cut(
-            before, many, job.cutters, frames[0], tile=PLAIN_TILE if is_plain else TILE, is_plain=is_plain
+            before, many, cutters, frame, tile=PLAIN_TILE if is_plain else TILE, is_plain=is_plain
         ),
     )
 

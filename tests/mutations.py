@@ -12,7 +12,7 @@ import io
 import json
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import trimesh
 
@@ -277,6 +277,12 @@ def _cut_off(tray, texts):
     return [texts[0], "\n".join(rows[:last]) + "\n"], {}, [("side2.nc", last)]
 
 
+def _first_zero(tray, texts):
+    """The second program counts from another corner, but starts with the zero of the first."""
+    other = "right back" if tray.corner in ("left front", "centre") else "left front"
+    return [texts[0], replace(tray, corner=other).programs()[1]], {}, [("job.toml", "zero =", 1)]
+
+
 def _other_unit(row):
     return [row.replace("G21", "G20")]
 
@@ -321,6 +327,7 @@ MUTATIONS = (
     ),
     Mutation("turned end over end", ("wrong-turn",), _stated(("job.toml", TURNS), turn="about y")),
     Mutation("not turned over", ("wrong-turn",), _stated(("job.toml", TURNS), turn="none")),
+    Mutation("second program with the first one's zero", ("wrong-turn",), _first_zero),
     Mutation("second zero 0.8 mm off", CUT, _stated(SECOND, offset="[0.8, 0, 0]")),
     Mutation("second zero 1 mm too low", CUT, _stated(SECOND, offset="[0, 0, -1]")),
     Mutation("second zero 2 mm too high", LEFT, _stated(SECOND, offset="[0, 0, 2]")),

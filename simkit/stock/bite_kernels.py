@@ -198,7 +198,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
         if bits == np.uint32(0):
             continue
         if not is_loaded:
-            load(field, block, room)
+            load(field, block, room, cells)
             is_loaded = True
         bits = winners(planes, lowest_planes(lists, first, bits, lift, planes), w, off, WIDE)
         owed = np.int64(-1)  # an entry left out of the lists that has to be run after all

@@ -45,36 +45,51 @@ BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in 
 
 
 @loop_kernel
-def load(field, block, room):
-    """Copy the cells of a leaf to the room; what one at an edge lacks is lower than anything."""
+def load(field, block, room, cells):
+    """Copy the cells of a leaf to the room; what one at an edge lacks is lower than anything.
+
+    cells: CELLS, as a number that the compiler does not know: it would write short loops out.
+    """
     h, _, floor, up, xs, ys = field
     iy0, iy1, ix0, ix1 = block
     w, off, places, _, _, _ = room
     mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
+    wide, is_whole = cells // np.uint64(LEAF), ix1 - ix0 == WIDE
     for r in range(LEAF):
         iy = np.uint64(min(iy0 + r, iy1 - 1))
-        for c in range(WIDE):
-            ix = np.uint64(min(ix0 + c, ix1 - 1))
-            i = np.uint64(r * WIDE + c)
-            is_there = iy0 + r < iy1 and ix0 + c < ix1
-            places[i], places[i + np.uint64(AT_Y)] = xs[ix], ys[iy]
-            off[i], off[i + np.uint64(CELLS)] = xs[ix] - mx, ys[iy] - my
-            w[i] = h[iy, ix] if is_there else -np.float32(np.inf)
-            w[i + np.uint64(FLOOR)], w[i + np.uint64(KEEPER)] = up * floor[iy, ix], np.float32(-1.0)
+        first, y = np.uint64(r * WIDE), ys[iy]
+        is_there = iy0 + r < iy1
+        if is_whole:
+            for c in range(wide):
+                i, ix = first + c, np.uint64(ix0) + c
+                places[i], places[i + np.uint64(AT_Y)] = xs[ix], y
+                off[i], off[i + np.uint64(CELLS)] = xs[ix] - mx, y - my
+                w[i] = h[iy, ix] if is_there else -np.float32(np.inf)
+                w[i + np.uint64(FLOOR)], w[i + np.uint64(KEEPER)] = up * floor[iy, ix], np.float32(-1.0)
+        else:
+            for c in range(wide):
+                i, ix = first + c, np.uint64(min(ix0 + np.int64(c), ix1 - 1))
+                places[i], places[i + np.uint64(AT_Y)] = xs[ix], y
+                off[i], off[i + np.uint64(CELLS)] = xs[ix] - mx, y - my
+                w[i] = h[iy, ix] if is_there and ix0 + np.int64(c) < ix1 else -np.float32(np.inf)
+                w[i + np.uint64(FLOOR)], w[i + np.uint64(KEEPER)] = up * floor[iy, ix], np.float32(-1.0)
 
 
 @loop_kernel
 def store(field, block, moves, room):
+    """Write what the cells of a leaf were lowered to, and by which moves, back to the field."""
     h, owner, _, _, _, _ = field
     iy0, iy1, ix0, ix1 = block
     first_entry, entries, _, rows, _, _, _ = moves
     w = room[0]
     for iy in range(np.uint64(iy0), np.uint64(iy1)):
-        for ix in range(np.uint64(ix0), np.uint64(ix1)):
-            i = (iy - np.uint64(iy0)) * np.uint64(WIDE) + ix - np.uint64(ix0)
-            keeper = np.int64(w[i + np.uint64(KEEPER)])
+        first = (iy - np.uint64(iy0)) * np.uint64(WIDE)
+        for c in range(np.uint64(ix1 - ix0)):
+            h[iy, np.uint64(ix0) + c] = w[first + c]
+        for c in range(np.uint64(ix1 - ix0)):
+            keeper = np.int64(w[first + c + np.uint64(KEEPER)])
             if keeper >= 0:
-                h[iy, ix], owner[iy, ix] = w[i], rows[entries[first_entry + keeper]]
+                owner[iy, np.uint64(ix0) + c] = rows[entries[first_entry + keeper]]
 
 
 @loop_kernel
@@ -90,6 +105,10 @@ def _ball_places(records, j, x, y, half_x, half_y):
     radius2 = records[j, RADIUS] * records[j, RADIUS]
     dx, dy = x - records[j, X], y - records[j, Y]
     u, along = dx * ux + dy * uy, half_x * abs(ux) + half_y * abs(uy)
+    # Roots are waited for: where neither end is all that counts however the path slopes, go without.
+    smallest, greatest = min(shift, 0.0) * records[j, RADIUS], max(shift, 0.0) * records[j, RADIUS]
+    if u + along > greatest and u - along < records[j, LENGTH] + smallest:
+        return u - along - greatest - ON_PATH, u + along - smallest + ON_PATH
     across, wide = abs(dy * ux - dx * uy), half_x * abs(uy) + half_y * abs(ux)
     near = max(across - wide, 0.0)
     least = shift * math.sqrt(max(radius2 - (across + wide) * (across + wide), 0.0))

@@ -15,7 +15,7 @@ from simkit.stock.bite_kernels import PASS, bite, pieces_of
 from simkit.stock.height_kernels import row_heights
 from simkit.stock.line_kernels import line_flat, line_outline, line_outline_terms
 from simkit.stock.list_kernels import GROUP, LANES
-from simkit.stock.lose_kernels import BATCH, CELLS, PLACES, ROOM
+from simkit.stock.lose_kernels import BATCH, CELLS, HIGHEST, PLACES, ROOM, highest
 from simkit.stock.pack_kernels import SLACK
 from simkit.stock.told_kernels import FAR, NEAR, SPOT, TOP
 
@@ -124,14 +124,31 @@ def _lower_stood(chord, code, a, field, tile, cell, g, stood):
 
 
 @loop_kernel
-def _top(h, tile):
-    """The highest of a tile."""
+def _top(h, tile, batch, bits):
+    """The highest of a tile; batch, bits: to work in, as lose_kernels.highest takes them."""
     iy0, iy1, ix0, ix1 = tile
-    most = h[iy0, ix0]
+    most = -np.float32(np.inf)
     for iy in range(np.uint64(iy0), np.uint64(iy1)):
-        for ix in range(np.uint64(ix0), np.uint64(ix1)):
-            most = h[iy, ix] if h[iy, ix] > most else most
+        for first in range(ix0, ix1, HIGHEST):
+            some = np.uint64(min(ix1 - first, HIGHEST))
+            for i in range(some):
+                batch[i] = h[iy, np.uint64(first) + i]
+            most = max(most, highest(batch, bits, np.uint64(0), some))
     return most
+
+
+@kernel
+def _may_rub(chord, pieces, h, tile, x0, y0, cell):
+    """Whether any wood stands high enough for neck, shank or holder, near a chord in a tile."""
+    low = min(chord[CHORD_H], chord[CHORD_END]) + MARGIN
+    for p in range(pieces.shape[0]):
+        reach = max(pieces[p, PIECE_RADIUS], pieces[p, PIECE_WIDE]) + SLACK
+        iy0, iy1, ix0, ix1 = _window(chord, reach, tile, x0, y0, cell)
+        for iy in range(iy0, iy1):
+            for ix in range(ix0, ix1):
+                if h[iy, ix] > low + pieces[p, PIECE_LOW]:
+                    return True
+    return False
 
 
 @kernel
@@ -141,7 +158,7 @@ def _run_tiles(
     rub_tops,
 ):  # fmt: skip
     """The loop of replay_tiles over its tiles: here, where nothing is allocated, no array is counted."""
-    h, owner, floor, up, xs, ys, _, _ = field
+    h, owner, floor, up, xs, ys, x0, y0 = field
     wood = (h, owner, floor, up, xs, ys)
     g, lists, boxes, near, every, before, leaf, planes, batched, chosen = room
     _, entries, _, rows, _, _ = moves
@@ -155,8 +172,18 @@ def _run_tiles(
         entry, at, last, last_chord = starts[t], chord_starts[t], starts[t + 1], chord_starts[t + 1]
         if entry == last and at == last_chord:
             continue
-        tile = (iy_first, iy_last, ix_first, ix_last)
+        tile, before_it = (iy_first, iy_last, ix_first, ix_last), evaluated
         while entry < last or at < last_chord:
+            # Moves that no wood stands high enough for now never rub: wood only goes.
+            while at < last_chord:
+                behind, is_near, row = at, False, chord_rows[chord_entries[at]]
+                while behind < last_chord and chord_rows[chord_entries[behind]] == row:
+                    c = chord_entries[behind]
+                    is_near = is_near or _may_rub(chords[c], pieces, h, tile, x0, y0, cell)
+                    behind += 1
+                if is_near:
+                    break
+                at = behind
             # The moves before the next one whose neck, shank or holder is asked about.
             until = last
             if at < last_chord:
@@ -187,7 +214,8 @@ def _run_tiles(
                 at += 1
                 if at < last_chord and chord_rows[chord_entries[at]] == row:
                     _lower_stood(chords[c], chord_codes[c], chord_records[c], field, tile, cell, g, stood)
-        tops[t] = _top(h, tile)
+        if evaluated > before_it:
+            tops[t] = _top(h, tile, leaf[3], leaf[4])
     return evaluated
 
 

@@ -237,10 +237,10 @@ def add_taken(code, a, k, deepest, field, block, taken, room, at, x, y, half, mi
     left, right = _sums(places, TOTAL, cells)
     taken[k, TAKEN] = (taken[k, TAKEN] + left) + right
     taken[k, TOP] = max(taken[k, TOP], np.float64(_highest_taken(batch, bits, at, cells)))
-    if form == LINE_FORM and (a[SLOPE] < -STEEP or a[LENGTH] == 0.0):
-        taken[k, UNDER] = max(taken[k, UNDER], _under_middle(a, at, batch, places, middle))
     across, along, round_, base = _sides(code, a)
     side = (x - ax) * across + (y - ay) * along
+    if form == LINE_FORM and (a[SLOPE] < -STEEP or a[LENGTH] == 0.0) and abs(side) <= around + middle:
+        taken[k, UNDER] = max(taken[k, UNDER], _under_middle(a, at, batch, places, middle))
     if form == LINE_FORM and abs(side) > around:
         sense = 1.0 if side > 0.0 else -1.0
         taken[k, LEAN] = (taken[k, LEAN] + sense * left) + sense * right
