@@ -159,7 +159,8 @@ def _seat(
         iy, ix = np.nonzero(is_mine)
         ends = np.column_stack(start.lattice.centre_of(iy[[0, -1]], np.array([ix.min(), ix.max()])))
         ends = np.sort(lie.inverse().apply_plan(ends), axis=0)
-        low, high = np.maximum(ends[0] - cell, low), np.minimum(ends[1] + cell, high)
+        rim = 1.5 * cell  # from the middles of its outer cells: one more cell, on the lattice of the field
+        low, high = np.maximum(ends[0] - rim, low), np.minimum(ends[1] + rim, high)
     right, back = np.add(setup.jig_at[:2], low)
     lattice = blank_lattice(*(high - low), cell)
     lattice = Lattice((right, back), cell, lattice.nx, lattice.ny)
