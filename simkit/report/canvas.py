@@ -161,10 +161,8 @@ def hatch_too_deep(rgb: np.ndarray, index: np.ndarray) -> None:
     """
     iy, ix = np.indices(index.shape)
     is_line = (ix + iy) % 8 < 2
-    is_deep = (index >= 0) & (index < colours.WITHIN)
-    dark = np.array(colours.rgb(colours.CLASSES[0]), np.uint8)
-    rgb[is_line & is_deep & (index > 0)] = dark
-    rgb[is_line & is_deep & (index == 0)] = np.array(colours.rgb(colours.CLASSES[3]), np.uint8)
+    for number, stripe in enumerate(colours.STRIPES):
+        rgb[is_line & (index == number)] = colours.rgb(stripe)
 
 
 def hatch_holding(rgb: np.ndarray, is_holding: np.ndarray) -> None:

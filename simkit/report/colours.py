@@ -23,6 +23,9 @@ FOLDS = (1, 2, 4, 8)  # class borders, in multiples of the limit
 # Class 0 is cut far too deep, class 8 stands far too proud.  The two palest classes of either arm are
 # left out: beside the grey of 'within limits' they would not be seen.
 CLASSES = (*PUOR_11[:4], "#e9e9e6", *PUOR_11[7:])
+# Of the hatch over each class cut too deep: paler on the two darkest, so that a print in grey shows it on
+# all of them, and the deeper, the darker as a whole.
+STRIPES = (CLASSES[2], CLASSES[2], CLASSES[1], CLASSES[0])
 HOLDING = "#f3eee4"  # wood outside the outline that holds the part, under a hatch
 HOLDING_LINE = "#b9ae9b"
 OTHER_WOOD = "#d9cfbd"  # wood outside the outline that holds nothing

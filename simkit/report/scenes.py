@@ -229,8 +229,9 @@ def _finding_scene(evidence: Evidence, row: dict[str, Any], move: int) -> Scene:
         lines,
         [
             Look("On the table, as the operator sees it from the front", eye, marks=marks),
-            Look("Close to", eye, marks=marks, **near),
-            Look("The same, seen from the right", (1.0, LOW_DOWN[0], 0.75), marks=marks, **near),
+            # Steeply from above: a place down in a hollow is not hidden behind its rim.
+            Look("Close to", FROM_ABOVE, marks=marks, **near),
+            Look("The same, seen from the right", (0.80, -0.16, 1.35), marks=marks, **near),
         ],
         keys,
         _listed([row], lengths),

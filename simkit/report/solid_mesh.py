@@ -57,9 +57,8 @@ def striped(quads, classes, size, cell) -> np.ndarray:
     across = quads[:, :, :2].mean(1).sum(1)
     period = max(size / 200, 4 * cell)
     is_stripe = (across + cell / 2) % period < period / 4
-    is_deep = (classes >= 0) & (classes < colours.WITHIN)
-    faces[is_stripe & is_deep & (classes > 0)] = colours.rgb(colours.CLASSES[0])
-    faces[is_stripe & (classes == 0)] = colours.rgb(colours.CLASSES[3])
+    for number, stripe in enumerate(colours.STRIPES):
+        faces[is_stripe & (classes == number)] = colours.rgb(stripe)
     return faces
 
 

@@ -151,10 +151,22 @@ def test_draw__one_small_cell_of_leftover_is_seen(tmp_path):
 def test_draw__what_is_too_deep_is_hatched_and_what_stands_is_not(tmp_path):
     image = pixels(plan_views.draw_plan_view(tmp_path / "a.png", **scene() | {"findings": []}))
     part = image[: image.shape[0] * 3 // 4]
-    line = is_colour(part, colours.CLASSES[0]).sum()
+    line = is_colour(part, colours.STRIPES[1]).sum()
     area = line + is_colour(part, colours.CLASSES[1]).sum()
     assert 0.2 < line / area < 0.3  # two pixels of eight
     assert is_colour(part, colours.CLASSES[6]).sum() > 1000
+
+
+def test_hatch__shows_in_a_grey_print_on_every_class():
+    """Luma of ITU-R BT.601, from memory: what a print in grey makes of a colour."""
+
+    def luma(names):
+        return np.array([np.dot((0.299, 0.587, 0.114), colours.rgb(name)) for name in names])
+
+    classes, stripes = luma(colours.CLASSES[: colours.WITHIN]), luma(colours.STRIPES)
+    assert (np.abs(stripes - classes) > 35).all()
+    # Lines cover two pixels of eight: seen from farther off the deeper is the darker.
+    assert (np.diff(0.75 * classes + 0.25 * stripes) > 15).all()
 
 
 def test_draw__size_bytes_and_metadata(tmp_path):

@@ -137,7 +137,7 @@ def test_draw__to_scale_in_both_directions(tmp_path, evidence):
     assert np.ptp(deep[:, 1]) * pitch == pytest.approx(6, abs=0.2)
     assert np.ptp(deep[:, 0]) * pitch == pytest.approx(3, abs=0.2)
     box = image[deep[:, 0].min() : deep[:, 0].max(), deep[:, 1].min() : deep[:, 1].max()]
-    assert is_colour(box, colours.CLASSES[0]).mean() > 0.15
+    assert is_colour(box, colours.STRIPES[2]).mean() > 0.15
 
 
 def test_draw__a_thin_sliver_is_seen(tmp_path, evidence):

@@ -227,7 +227,7 @@ def test_striped__too_deep_is_striped(cell):
     quads = np.zeros((len(at), 4, 3))
     quads[:, :, 0] = at[:, None]
     faces = solid_mesh.striped(quads, np.full(len(at), 2), 100.0, cell)
-    striped = (faces == colours.rgb(colours.CLASSES[0])).all(1).mean()
+    striped = (faces == colours.rgb(colours.STRIPES[2])).all(1).mean()
     assert striped == pytest.approx(0.25, abs=0.06)
     proud = solid_mesh.striped(quads, np.full(len(at), 6), 100.0, cell)
     assert (proud == colours.rgb(colours.CLASSES[6])).all()
