@@ -44,7 +44,7 @@ class Advice:
 
 def advise(
     job: Job,
-    moves: Moves,
+    parts: Sequence[Moves],
     rows: Sequence[slice],
     frames: Sequence[Frame],
     times: MoveTimes,
@@ -54,13 +54,14 @@ def advise(
 ) -> list[Advice]:
     """Return what would save time, the most first.
 
-    moves, rows, frames: as a check has them.  times: of all moves.  bites: of each setup.
+    parts, bites: moves, and what they bite off, of each setup.  rows, frames: as a check has them.  times: of
+    all moves.
     starts, fields: before and after each setup.
     """
     found: list = [[] for _ in rows]
 
     def ask(index: int) -> None:
-        mine, its, own = moves[rows[index]], times[rows[index]], bites[index]
+        mine, its, own = parts[index], times[rows[index]], bites[index]
         least = max(LEAST, LEAST_PART * float(its.seconds.sum()) / 60.0)
         # Each asks what the same moves would take with one thing changed.
         some = [
@@ -184,9 +185,10 @@ def _roughing(
         return None
     seconds = _by_cutter(own, np.where(own.in_wood & own.is_pass, own.seconds, 0.0))[number]
     best = None
-    for wider in WIDER:
-        if (seconds * (1.0 - 1.0 / wider) - job.machine.cutter_change) / 60.0 < least:
-            continue
+    for wider in sorted(WIDER, reverse=True):
+        most = (seconds * (1.0 - 1.0 / wider) - job.machine.cutter_change) / 60.0
+        if most < least or (best is not None and most <= best[0]):
+            continue  # if it got in everywhere
         part = _gets_at(before, after, frame, wider * cutter.diameter)
         saved = (seconds * part * (1.0 - 1.0 / wider) - job.machine.cutter_change) / 60.0
         if part >= 0.5 and (best is None or saved > best[0]):

@@ -53,24 +53,25 @@ def effort_of(
     starts: the blank before each setup.
     """
     times = move_times(moves, job.machine)
+    parts = [moves[one] for one in rows]
     in_wood = np.zeros(len(moves))
     found: list = [None] * len(rows)
 
     def bite(index: int) -> None:
         one = rows[index]
-        found[index] = bites(moves[one], replays[index], times[one], job.cutters, starts[0].lattice.cell)
+        found[index] = bites(parts[index], replays[index], times[one], job.cutters, starts[0].lattice.cell)
         in_wood[one] = found[index].share
 
     share(bite, len(rows))
     slots = [
-        deep_slots(moves[one], met.depth, own, stood, job.cutters, frame)
-        for one, met, own, stood, frame in zip(rows, replays, found, starts, frames, strict=True)
+        deep_slots(mine, met.depth, own, stood, job.cutters, frame)
+        for mine, met, own, stood, frame in zip(parts, replays, found, starts, frames, strict=True)
     ]
     fields = [met.field for met in replays]
     programs = program_times(moves, times, job.machine, dwells, in_wood)
-    advice = advise(job, moves, rows, frames, times, found, starts, fields)
+    advice = advise(job, parts, rows, frames, times, found, starts, fields)
     forces = [
-        largest_force(own, moves[one], job.cutters, job.blank.cutting_force)
-        for one, own in zip(rows, found, strict=True)
+        largest_force(own, mine, job.cutters, job.blank.cutting_force)
+        for mine, own in zip(parts, found, strict=True)
     ]
     return Effort(times, found, slots, programs, advice, forces)

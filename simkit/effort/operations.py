@@ -14,6 +14,7 @@ from simkit.effort.motion import MoveTimes
 from simkit.moves.table import Moves
 
 EQUAL = 1e-3  # mm: heights nearer than this are one
+SAME_PLACE = 0.5  # of the length and the width of the smaller: so much lies over the other level
 SAME_DEPTH = 0.01  # mm: neighbours that go as deep are one operation, as the holes of a row
 
 
@@ -22,8 +23,9 @@ class Operation:
     """Moves of one cutter in one program, from behind a retract to the next one, that one included.
 
     tool.  first, last: lines of its feed moves.  lowest mm: z of the program.  count: how many such
-    stretches, one behind the other, go as deep and are taken together.  cutting, rapids s; in_wood s of
-    cutting, None without a replay.
+    stretches, one behind the other, go as deep and are taken together.  levels: of how many depths, each
+    deeper than the one before and over the same place.  cutting, rapids s; in_wood s of cutting, None
+    without a replay.
     """
 
     tool: int
@@ -31,6 +33,7 @@ class Operation:
     last: int
     lowest: float
     count: int
+    levels: int
     cutting: float
     in_wood: float | None
     rapids: float
@@ -75,6 +78,10 @@ def operations(
     first = feeds[np.append(True, np.diff(stretch[feeds]) > 0)]
     low = np.minimum.reduceat(lowest[rows][feeds], np.searchsorted(stretch[feeds], own))
     is_new = np.append(True, (tool[first][1:] != tool[first][:-1]) | (np.abs(np.diff(low)) > SAME_DEPTH))
+    levels = np.flatnonzero(is_new)
+    is_new[levels[1:][_is_deeper(moves[rows[feeds]], np.searchsorted(feeds, first[levels]), low[levels])]] = (
+        False
+    )
     group = np.cumsum(is_new) - 1
     whole = np.arange(stretch[-1] + 1)
     after = np.searchsorted(own, whole)
@@ -96,6 +103,7 @@ def operations(
     group_of = of[feeds]
     last = feeds[np.append(np.diff(group_of) > 0, True)]
     deepest, stretches = np.minimum.reduceat(low, places), np.diff(np.append(places, len(own)))
+    depths = np.diff(np.append(np.searchsorted(levels, places), len(levels)))
     return tuple(
         Operation(
             int(tool[first[places[k]]]),
@@ -103,9 +111,25 @@ def operations(
             int(line[last[k]]),
             float(deepest[k]),
             int(stretches[k]),
+            int(depths[k]),
             float(cutting[k]),
             None if in_wood is None else float(in_wood[k]),
             float(rapids[k]),
         )
         for k in range(count)
     )
+
+
+def _is_deeper(feeds: Moves, first: np.ndarray, low: np.ndarray) -> np.ndarray:
+    """Return whether each level but the first (k - 1,) is one more of the operation before it.
+
+    feeds: feed moves of all levels.  first (k,): where each level begins there.  low (k,) mm: its lowest z.
+    The same cutter goes deeper over the same place, as boxes about the ends of its moves tell.
+    """
+    least = np.minimum.reduceat(np.minimum(feeds.start, feeds.end)[:, :2], first)
+    most = np.maximum.reduceat(np.maximum(feeds.start, feeds.end)[:, :2], first)
+    both = np.minimum(most[1:], most[:-1]) - np.maximum(least[1:], least[:-1])
+    size = np.minimum((most - least)[1:], (most - least)[:-1])
+    is_over = (both >= SAME_PLACE * size - EQUAL).all(axis=1)
+    tool = feeds.tool[first]
+    return is_over & (tool[1:] == tool[:-1]) & (np.diff(low) < 0)

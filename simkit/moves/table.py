@@ -118,7 +118,10 @@ class Moves:
         )
 
     def length(self) -> np.ndarray:
-        """Return the path length of each move, mm (n,).  Error: rounding."""
+        """Return the path length of each move, mm (n,), read-only.  Error: rounding."""
+        known = vars(self).get("_length")  # asked for again and again, and nothing of a table changes
+        if known is not None:
+            return known
         delta = self.end - self.start
         length = norms(delta)
         arcs = np.flatnonzero(self.kind == ARC)
@@ -126,6 +129,8 @@ class Moves:
             rows = arcs[self.plane[arcs] == number]
             arm = self.start[rows][:, [u, v]] - self.centre[rows]
             length[rows] = np.hypot(np.abs(self.sweep[rows]) * np.hypot(*arm.T), delta[rows, normal])
+        length.setflags(write=False)
+        vars(self)["_length"] = length
         return length
 
 

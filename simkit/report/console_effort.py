@@ -76,7 +76,9 @@ def _operations(time: dict[str, Any], programs: dict[str, Lengths]) -> Iterator[
         rest = program["other_operations"]
         if rest["count"]:
             table.add_row("", f"{rest['count']} others", "", "", _minutes(rest["minutes"]), *["-"] * 3)
-    yield Text("Longest operations, each from one retract to the safe height to the next:")
+    yield Text(
+        "Longest operations, from one retract to the safe height to the next, levels over one place as one:"
+    )
     yield Padding(table, (0, 0, 0, 2))
 
 

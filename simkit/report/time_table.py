@@ -95,6 +95,7 @@ def _operations(program: ProgramTime) -> dict[str, Any]:
             "last": one.last,
             "lowest": one.lowest,
             "stretches": one.count,
+            "levels": one.levels,
             "minutes": one.total / 60.0,
             "in_wood": None if one.in_wood is None else one.in_wood / 60.0,
             "air": None if one.in_wood is None else (one.cutting - one.in_wood) / 60.0,
@@ -115,6 +116,7 @@ def operation_words(row: dict[str, Any], lengths: Lengths) -> tuple[str, str]:
     """Return the lines of an operation, and its lowest place, in words.  lengths: of its program."""
     lines = f"{row['first']}" if row["first"] == row["last"] else f"{row['first']}-{row['last']}"
     times = "" if row["stretches"] == 1 else f", {row['stretches']} times"
+    times = times if row["levels"] == 1 else f", {row['levels']} levels"
     lowest = row["lowest"] / MM_PER_INCH if lengths.is_inch else row["lowest"]
     return lines, f"Z{round(lowest, 4 if lengths.is_inch else 3) + 0.0:g}{times}"
 

@@ -235,13 +235,14 @@ class _State:
 
 def _follows(moves: Moves, packed: Packed, row0: int) -> np.ndarray:
     """Return whether each packed move (n,) is a ball's line that begins where that before it ends."""
-    follows = np.zeros(len(moves), bool)
+    follows, is_linked = np.zeros(len(moves), bool), np.ones(max(len(moves) - 1, 0), bool)
+    for axis in range(3):
+        is_linked &= moves.start[1:, axis] == moves.end[:-1, axis]
     for first, last in packed.chunks:
         rows, is_ball = packed.rows[first:last] - row0, packed.codes[first:last] == BALL_LINE
         is_next = is_ball[1:] & is_ball[:-1] & (np.diff(rows) == 1)
         later = np.flatnonzero(is_next & (packed.records[first + 1 : last, LENGTH] > 0.0)) + 1
-        row = rows[later]
-        follows[first + later] = (moves.start[row] == moves.end[row - 1]).all(axis=1)
+        follows[first + later] = is_linked[rows[later] - 1]
     return follows
 
 

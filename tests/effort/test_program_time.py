@@ -142,6 +142,51 @@ def test_operations__from_retract_to_retract():
     assert rows.cutting == pytest.approx(rest_to_rest(25, 5) + rest_to_rest(8, 5), rel=1e-3)
 
 
+LEVELS = """\
+G21 G90
+T1 M6
+M3 S9000
+G0 X0 Y0 Z20
+G1 Z-3 F600
+X40
+Y10
+G0 Z20
+G0 X5 Y2
+G1 Z-6
+X38
+Y9
+G0 Z20
+G0 X60 Y0
+G1 Z-9
+X90
+G0 Z20
+G0 X60 Y0
+G1 Z-4
+X90
+G0 Z20
+T2 M6
+M3
+G0 X60 Y0
+G1 Z-9
+X90
+G0 Z20
+M30
+"""
+
+
+def test_operations__levels_over_one_place_are_one():
+    read, (program,) = told(LEVELS)
+    levels, deep, shallow, other = program.operations
+    assert (levels.tool, levels.first, levels.last, levels.lowest) == (1, 5, 12, -6.0)
+    assert (levels.count, levels.levels) == (2, 2)
+    # Deeper elsewhere, less deep there, and another cutter are operations of their own.
+    assert (deep.first, deep.last, deep.lowest, deep.levels) == (15, 16, -9.0, 1)
+    assert (shallow.first, shallow.last, shallow.lowest, shallow.levels) == (19, 20, -4.0, 1)
+    assert (other.tool, other.first, other.lowest, other.levels) == (2, 25, -9.0, 1)
+    times = move_times(read.moves, MACHINE)
+    assert sum(one.total for one in program.operations) == pytest.approx(times.seconds.sum(), rel=1e-12)
+
+
 def test_operations__of_a_program_that_never_lifts():
     _, (program,) = told("G21 G90\nG0 X0 Y0 Z0\nG1 X10 F600\nX0\nM30\n")
     (only,) = program.operations

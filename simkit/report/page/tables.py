@@ -93,7 +93,11 @@ def _operations(time: dict[str, Any], programs: dict[str, Lengths]) -> Any:
     heads = ["program", "lines", "cutter", "down to", "minutes", "in wood", "air", "rapids"]
     return (
         el("h3", "Longest operations"),
-        el("p", "Each from one retract to the safe height to the next.", class_="quiet"),
+        el(
+            "p",
+            "Each from one retract to the safe height to the next; levels over one place are taken together.",
+            class_="quiet",
+        ),
         table("Longest operations", heads, rows, 4),
     )
 
