@@ -176,7 +176,7 @@ class _Read:
     warnings: tuple = ()
     name: str = "thumbnail"
     units_seen: tuple = ("mm",)
-    unit_lines: tuple = ()
+    unit_lines: tuple = (1,)
     has_still_spindle: bool = False
     dwell: float = 0.0
 

@@ -170,7 +170,7 @@ def program_lengths(result: dict[str, Any]) -> dict[str, Lengths]:
 
 def lengths_of(result: dict[str, Any]) -> Lengths:
     """Return how lengths of a result are written: in the unit of its job."""
-    return Lengths(result["job"].get("unit") or "mm")
+    return Lengths(result.get("job", {}).get("unit") or "mm")
 
 
 def nice_step(least: float) -> float:

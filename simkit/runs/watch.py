@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from simkit.errors import InputProblems, Interrupted, Place, Problem
+from simkit.report.lengths import lengths_of
 from simkit.report.shown import shown
 from simkit.runs.found import JOB_FILE, job_paths
 from simkit.runs.options import Wish
@@ -213,7 +214,7 @@ def told(record: dict[str, Any], old: dict[str, Any] | None, result: dict[str, A
     """
     if "verdict" not in record:
         return record["sentence"]
-    sentence = record["verdict"]["sentence"]
+    sentence = lengths_of(record).text(record["verdict"]["sentence"])
     if result is None:
         return sentence
     from simkit.report.forms import FAILING

@@ -21,6 +21,8 @@ from simkit.page.form import field_words, job_text
 from simkit.page.laid import NAMING, lay_out
 from simkit.page.names import kind_of, safe_name, safe_path
 from simkit.page.server import PageServer
+from simkit.runs.crew import Worker
+from simkit.runs.limits import NO_LIMITS
 from tests.findings.programs import dug, faced
 from tests.small_job import JOB, block
 
@@ -627,3 +629,14 @@ def test_command__ends_cleanly_and_leaves_nothing(tmp_path):
     assert process.returncode == 0
     assert "Traceback" not in errors
     assert list(tmp_path.iterdir()) == []
+
+
+def test_worker__loads_what_a_check_needs_and_stays():
+    worker = Worker(1)
+    try:
+        record, is_gone = worker.ask({"warm": True, "loaded": True}, NO_LIMITS, 0, lambda *_: None)
+        assert record is None
+        assert not is_gone  # a fault on the way would have ended it, and the first check begun anew
+        assert worker.process.poll() is None
+    finally:
+        worker.end()
