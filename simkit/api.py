@@ -146,12 +146,15 @@ class Job:
 
         return sheet_of(self.model, self._reads())
 
-    def resume(self, broken: str, cell: float = CELL) -> dict[str, Any]:
-        """Return where to start again after a break in "side2.nc:2000", as `simkit resume --json` does."""
+    def resume(self, broken: str, cell: float = CELL, start_from: int | None = None) -> dict[str, Any]:
+        """Return where to start again after a break in "side2.nc:2000", as `simkit resume --json` does.
+
+        start_from: a line that is safe to start at; the last one up to the break when None.
+        """
         from simkit.check import NoProgress
         from simkit.resume import resume
 
-        return resume(self.model, self._reads(), broken, cell, NoProgress())
+        return resume(self.model, self._reads(), broken, cell, NoProgress(), start_from)
 
     def _reads(self):
         from simkit.program.job_programs import read_programs

@@ -16,11 +16,15 @@ from simkit.report.resume import resume_result
 from simkit.warm import warm_up
 
 
-def resume(job: Job, reads, broken: str, cell: float, progress) -> dict[str, Any]:
+def resume(
+    job: Job, reads, broken: str, cell: float, progress, start_from: int | None = None
+) -> dict[str, Any]:
     """Return what the operator must know, as report.resume gives it.
 
     job, reads, cell, progress: as for check.  broken: "side1.nc:1234", the line in which it broke off.
-    It starts again at the last safe line up to there.  Raises InputProblems where there is no such line.
+    It starts again at `start_from`, or, None, at the last safe line up to the break.  All is cut anew: the
+    same bits as a field kept from an earlier check, and a changed program cannot go unseen.
+    Raises InputProblems where there is no such line, or `start_from` is not safe.
     """
     index, part, line = _place(reads, broken)
     setup = job.setups[index]
@@ -28,6 +32,8 @@ def resume(job: Job, reads, broken: str, cell: float, progress) -> dict[str, Any
     top = _clear_height(job, index)
     safe = safe_lines(read.moves, top).tolist()
     start = next((number for number in reversed(safe) if number <= line), None)
+    if start_from is not None:
+        start = _stated(start_from, safe, read.name)
     if start is None:
         return resume_result(read.name, line, safe, None, top, None)
     chosen = in_force_before(
@@ -52,6 +58,24 @@ def _clear_height(job: Job, index: int) -> float:
     heights = [fixture.height for fixture in standing_in(job, index)]
     highest = max([setup.highest(job.blank), *heights]) + (job.machine.clearance if heights else 0.0)
     return highest - float(setup.to_table(job.blank).offset[2])
+
+
+def _stated(line: int, safe: list[int], name: str) -> int:
+    """Return the line that a person would start at, if it is safe."""
+    if line in safe:
+        return line
+    before = [str(one) for one in safe if one < line][-2:]
+    after = [str(one) for one in safe if one > line][:2]
+    near = ", ".join(before + after)
+    raise InputProblems(
+        Problem(
+            Place("command line", key="--from"),
+            f"line {line} of {name}",
+            "a line whose first move is a rapid that begins above blank, clamps and pins"
+            + (f" (near it: {near})" if near else " (this program has none)"),
+            "start at one of these, or leave --from out" if near else "start at the top of the program",
+        )
+    )
 
 
 def _place(reads, broken: str) -> tuple[int, int, int]:

@@ -138,6 +138,23 @@ def test_command__no_safe_line_yet(job, capsys):
     )
 
 
+def test_command__starts_at_a_line_of_ones_own(job):
+    out = job.parent / "from.json"
+    main(["resume", str(job), "top.nc:20", "--from", "12", "--cell", "0.5", "--json", str(out)])
+    told = json.loads(out.read_text("utf-8"))
+    whole = read_program((job.parent / "top.nc").read_text("utf-8"), "top.nc").moves
+    assert told["start_at"] == 12
+    (setup,) = told["result"]["setups"]
+    assert setup["programs"][0]["moves"] == len(whole) + int(((whole.line >= 12) & (whole.line <= 20)).sum())
+
+
+def test_command__an_unsafe_line_is_refused_with_the_safe_ones_near_it(job, capsys):
+    assert main(["resume", str(job), "top.nc:20", "--from", "14"]) == 2
+    told = capsys.readouterr().err
+    assert "line 14 of top.nc" in told
+    assert "near it: 12, 19" in told
+
+
 @pytest.mark.parametrize(
     ("word", "holds"),
     [

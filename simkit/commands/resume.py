@@ -24,6 +24,13 @@ def add_resume(commands) -> None:
     )
     resume.add_argument("job", metavar="JOB.toml", type=Path, help="the job file")
     resume.add_argument("broken", metavar="PROGRAM:LINE", help="the line in which it broke off")
+    resume.add_argument(
+        "--from",
+        dest="start_from",
+        type=int,
+        metavar="LINE",
+        help="start again at this line (default: the last safe one up to the break)",
+    )
     resume.add_argument("--cell", type=str, metavar="MM", help="edge of a field cell (default 0.2 mm)")
     resume.add_argument("--json", type=Path, metavar="FILE", help="write all of it as JSON, too")
 
@@ -45,7 +52,7 @@ def run_resume(options: argparse.Namespace) -> int:
         from simkit.report.resume import resume_text
         from simkit.resume import resume
 
-        told = resume(job, reads, options.broken, cell, progress)
+        told = resume(job, reads, options.broken, cell, progress, options.start_from)
         if options.json:
             write_json(options.json, told)
     print_text(resume_text(told))
