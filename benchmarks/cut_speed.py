@@ -16,13 +16,12 @@ import time
 import loads
 import numba
 import numpy as np
-from cut_profile import in_turns, packed_lines, profile, roots
+from cut_profile import PLAIN_TILE, in_turns, packed_lines, profile, roots
 
 from simkit.frames import IDENTITY
 from simkit.stock.cut import cut, warm_up
 from simkit.stock.record_kernels import LENGTH, RADIUS, RIM2, SHIFT, SLOPE, UX, UY, H, X, Y
 
-PLAIN_TILE = 128  # the plain way is fastest with longer rows than the fast way wants
 FLOPS_OF_A_HEIGHT = 23  # additions, multiplications, comparisons of line_kernels.line_ball, two roots apart
 LINES = []
 
