@@ -1,9 +1,10 @@
 """How fast is the cut? Ratios to plain ways of doing the same work, all in one run.
 
 Every pair is timed in turns, the least of several runs taken, and gives the same field and owners to the
-bit (asserted).  Run: python benchmarks/cut_speed.py [--quick] [--large]
+bit (asserted).  Run: python benchmarks/cut_speed.py [--quick] [--large] [--profile]
 --quick: a quarter of the area, fewer runs.  --large: moves up to 10 million, cells up to 100 million (10
-minutes, 6 GB).  Each line: measured, wanted, whether it holds.
+minutes, 6 GB).  --profile: where the time of finishing goes, and no more.  Each line: measured, wanted,
+whether it holds.
 """
 
 import argparse
@@ -15,13 +16,12 @@ import time
 import loads
 import numba
 import numpy as np
+from cut_profile import PLAIN_TILE, in_turns, packed_lines, profile, roots
 
 from simkit.frames import IDENTITY
-from simkit.stock.cut import _pointers, cut, support_of, warm_up
-from simkit.stock.list_kernels import GROUP, LANES, PH, PLEN, PSLOPE, PUX, PX, PY
+from simkit.stock.cut import cut, warm_up
 from simkit.stock.record_kernels import LENGTH, RADIUS, RIM2, SHIFT, SLOPE, UX, UY, H, X, Y
 
-PLAIN_TILE = 128  # the plain way is fastest with longer rows than the fast way wants
 FLOPS_OF_A_HEIGHT = 23  # additions, multiplications, comparisons of line_kernels.line_ball, two roots apart
 LINES = []
 
@@ -35,18 +35,6 @@ def tell(text, value=None, wanted=None, is_most=False):
     LINES.append((text, holds))
     word = "at most" if is_most else "at least"
     print(f"{text}  [{word} {wanted:g}: {'holds' if holds else 'DOES NOT HOLD'}]", flush=True)
-
-
-def in_turns(runs, *jobs):
-    """Least wall seconds and least processor seconds of each job, done in turns."""
-    best = [[np.inf, np.inf] for _ in jobs]
-    for _ in range(runs):
-        for i, job in enumerate(jobs):
-            wall, busy = time.perf_counter(), time.process_time()
-            job()
-            best[i][0] = min(best[i][0], time.perf_counter() - wall)
-            best[i][1] = min(best[i][1], time.process_time() - busy)
-    return best
 
 
 def assert_same(a, b):
@@ -110,16 +98,6 @@ def scalar_heights(records, xs, ys, rows, h, owner):
                 g = np.float32(h0 + m * s + (radius - np.sqrt(max(rest, 0.0))))
                 if g < h[iy, ix]:
                     h[iy, ix], owner[iy, ix] = g, rows[j]
-
-
-def packed_lines(moves, cutter):
-    """Records of straight moves, by the packing of the cut."""
-    from simkit.stock.cut import Packed
-
-    view = np.array([-1e3, 1e3, -1e3, 1e3, 1e3])
-    packed = Packed(moves, {1: cutter}, IDENTITY, view, 0, 0)
-    keep = np.concatenate([np.arange(a, b) for a, b in packed.chunks])
-    return packed.records[keep], packed.rows[keep], packed.codes[keep[0]]
 
 
 def against_scalar(moves, size, fast, runs):
@@ -303,62 +281,10 @@ def memory(is_large):
 
 
 @numba.njit(error_model="numpy", nogil=True)
-def roots(x, n):
-    """Square roots as fast as the vector unit gives them."""
-    for _ in range(n):
-        for i in range(x.shape[0]):
-            x[i] = np.sqrt(x[i]) + 1.0
-
-
-@numba.njit(error_model="numpy", nogil=True)
 def copied(a, b):
     """Memory read and written."""
     for i in range(a.shape[0]):
         b[i] = a[i] + 1.0
-
-
-@numba.njit(error_model="numpy", nogil=True)
-def leaf_heights(n, heights, code, records, places, g):
-    """Heights of one move after the other over the cells of a leaf."""
-    for k in range(n):
-        heights(code, records[k % records.shape[0]], places, 16, g)
-
-
-@numba.njit(error_model="numpy", nogil=True)
-def block_bounds(n, bounds, lists, groups, profile, support):
-    """Bounds of one full group of moves over one block after the other."""
-    for k in range(n):
-        bounds(lists, 0, LANES, groups, 1, 0.01 * (k % 7), 0.02, 0.2, profile, support, 1e-4)
-
-
-def floor_of(name, cutter, moves, outcome, times, runs):
-    """What heights and bounds alone would take, one thread, and the ratio if all else were free."""
-    fast, _ = outcome
-    records, _, code = packed_lines(moves[:1000], cutter)
-    places = np.concatenate([np.tile(np.arange(4) * 0.1, 4), np.repeat(np.arange(4) * 0.1, 4)])
-    g = np.empty(16, np.float32)
-    lists, groups = np.zeros(GROUP, np.float32), np.zeros(1, np.int32)
-    some = np.random.default_rng(1).uniform(-0.5, 0.5, (4, LANES)).astype(np.float32)
-    for column, numbers in zip((PX, PY, PH, PSLOPE), some, strict=True):
-        lists[column : column + LANES] = numbers
-    lists[PUX : PUX + LANES], lists[PLEN : PLEN + LANES] = 1.0, 0.5
-    support, (heights, bounds), profile = support_of(cutter), _pointers(), cutter.code
-    leaf_heights(1, heights, code, records, places, g)
-    block_bounds(1, bounds, lists, groups, profile, support)
-    n = 200_000
-    (_, each), (_, bound) = in_turns(
-        runs,
-        lambda: leaf_heights(n, heights, code, records, places, g),
-        lambda: block_bounds(n, bounds, lists, groups, profile, support),
-    )
-    per_height, per_bound = each / n / 16, bound / n / LANES
-    least = fast.evaluations * per_height + fast.bound_tests * per_bound
-    busy, plain = times[0][1], times[1][1]
-    tell(
-        f"floor, {name}: a height takes {1e9 * per_height:.2f} ns, a bound {1e9 * per_bound:.2f}, "
-        f"those counted {1e3 * least:.0f} of {1e3 * busy:.0f} ms of processor time: were all else free, it "
-        f"would be {plain / least:.0f} times as fast as the plain way, not {plain / busy:.1f}"
-    )
 
 
 def limits(fast, plain, times, cells, runs):
@@ -399,6 +325,7 @@ def main():
     words = argparse.ArgumentParser(description=__doc__)
     words.add_argument("--quick", action="store_true")
     words.add_argument("--large", action="store_true")
+    words.add_argument("--profile", action="store_true")
     asked = words.parse_args()
     size, runs = (50.0, 3) if asked.quick else (100.0, 7)
     warm_up()
@@ -406,16 +333,25 @@ def main():
     tell(f"{scale}; plain: every move at every cell it covers, vectorised, binned, the same threads")
 
     finishing = loads.passes(loads.wavy, size, 0.2, 0.5)
+    if asked.profile:
+        for name, cutter, moves in (
+            ("fine finishing", loads.BALL, finishing),
+            ("flat floor", loads.BALL, loads.passes(loads.floor, size, 0.2, 0.5)),
+            ("steep walls", loads.BALL, loads.passes(loads.wall, size, 0.2, 0.5)),
+            ("sloped moves of a flat cutter", loads.FLAT, finishing),
+        ):
+            profile(name, moves, cutter, size, runs)
+        return
     fast, plain, times = against_plain("fine finishing, 6 mm ball", finishing, loads.BALL, size, 12, runs)
     cells = fast.field.upper.size
     tell(f"  {fast.evaluations / cells:.1f} heights a cell", fast.evaluations / cells, 12, True)
     against_scalar(finishing, size, fast, 2)
     per_move = times[0][0] / len(finishing)
-    floors = [("fine finishing", loads.BALL, finishing, (fast, plain), times)]
+    floors = [("fine finishing", loads.BALL, finishing)]
     for name, surface in (("flat floor", loads.floor), ("steep walls", loads.wall)):
         moves = loads.passes(surface, size, 0.2, 0.5)
-        *outcome, taken = against_plain(f"the same on {name}", moves, loads.BALL, size, 10, runs)
-        floors.append((name, loads.BALL, moves, outcome, taken))
+        against_plain(f"the same on {name}", moves, loads.BALL, size, 10, runs)
+        floors.append((name, loads.BALL, moves))
     against_plain("roughing, 6 mm flat, 6 layers", loads.roughing(size), loads.FLAT, size, 3, runs)
     some = max(runs // 2, 2)
     for name, cutter in (
@@ -424,9 +360,9 @@ def main():
         ("tapered ball finishing", loads.TAPERED),
         ("vee finishing", loads.VEE),
     ):
-        *outcome, taken = against_plain(name, finishing, cutter, size, 6, 1 if cutter.code == 3 else some)
+        against_plain(name, finishing, cutter, size, 6, 1 if cutter.code == 3 else some)
         if cutter is loads.FLAT:
-            floors.append((name, cutter, finishing, outcome, taken))
+            floors.append((name, cutter, finishing))
     against_plain("arcs and helices, ball", loads.arcs(size), loads.BALL, size, 1, some)
     against_plain("arcs and helices, flat", loads.arcs(size), loads.FLAT, size, 1, some)
     against_plain("drilling in pecks, contacts of rapids", loads.drilling(size), loads.DRILL, size, 1, some)
@@ -439,8 +375,8 @@ def main():
     against_stamping(runs)
     against_booleans(per_move)
     limits(fast, plain, times, cells, runs)
-    for name, cutter, moves, outcome, taken in floors:
-        floor_of(name, cutter, moves, outcome, taken, runs)
+    for name, cutter, moves in floors:
+        profile(name, moves, cutter, size, runs)
     growth(asked.large, some)
     memory(asked.large)
     failed = [text for text, holds in LINES if not holds]

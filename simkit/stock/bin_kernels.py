@@ -2,9 +2,11 @@
 
 import math
 
-from simkit._jit import entry_kernel, kernel
-from simkit.stock.pack_kernels import SLACK
-from simkit.stock.record_kernels import LENGTH, LOW, UX, UY, R, X, Y, is_band, plan_reach
+import numpy as np
+
+from simkit._jit import entry_kernel, kernel, loop_kernel
+from simkit.stock.pack_kernels import LOWEST, SLACK
+from simkit.stock.record_kernels import LENGTH, UX, UY, R, X, Y, is_band, plan_reach
 
 
 @kernel
@@ -19,13 +21,10 @@ def _misses(code, a, x, y, away):
     return abs(math.hypot(dx, dy) - a[R]) > reach
 
 
-@kernel
-def _tiles_of(box, j, x0, y0, size, nty, ntx):
-    tx0 = int(max(math.floor((box[j, 0] - x0) / size), 0.0))
-    tx1 = int(min(math.floor((box[j, 1] - x0) / size) + 1.0, float(ntx)))
-    ty0 = int(max(math.floor((box[j, 2] - y0) / size), 0.0))
-    ty1 = int(min(math.floor((box[j, 3] - y0) / size) + 1.0, float(nty)))
-    return tx0, tx1, ty0, ty1
+@loop_kernel
+def _tiles_of(low, high, zero, per_size, count):
+    """First and last but one of the `count` tiles in a row that [low, high] touches."""
+    return int(max((low - zero) * per_size, 0.0)), int(min((high - zero) * per_size + 1.0, count))
 
 
 @kernel
@@ -33,21 +32,23 @@ def _bin_moves(codes, records, boxes, j0, j1, x0, y0, size, tops, places, entrie
     nty, ntx = tops.shape
     away = size * 0.7072 + 2.0 * SLACK
     is_filling = entries.shape[0] > 0
-    for j in range(j0, j1):
-        tx0, tx1, ty0, ty1 = _tiles_of(boxes, j, x0, y0, size, nty, ntx)
+    per_size, wide, deep = 1.0 / size, float(ntx), float(nty)
+    for j in range(np.uint64(j0), np.uint64(j1)):
+        tx0, tx1 = _tiles_of(boxes[j, 0], boxes[j, 1], x0, per_size, wide)
+        ty0, ty1 = _tiles_of(boxes[j, 2], boxes[j, 3], y0, per_size, deep)
         is_small = tx1 - tx0 <= 2 and ty1 - ty0 <= 2
-        low = records[j, LOW]
+        low = boxes[j, LOWEST]
         for ty in range(ty0, ty1):
             for tx in range(tx0, tx1):
-                if low > tops[ty, tx]:
+                tile = np.uint64(ty * ntx + tx)
+                if low > tops[np.uint64(ty), np.uint64(tx)]:
                     continue
                 if not is_small:
                     middle_x, middle_y = x0 + (tx + 0.5) * size, y0 + (ty + 0.5) * size
                     if _misses(codes[j], records[j], middle_x, middle_y, away):
                         continue
-                tile = ty * ntx + tx
                 if is_filling:
-                    entries[places[tile]] = j
+                    entries[places[tile]] = np.int32(j)
                 places[tile] += 1
 
 

@@ -140,9 +140,10 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, room)
     profile, support, _, bounds = cutter
     _, _, top, tie, margin, _ = tile
     x, y, half_x, half_y = extent(field[4], field[5], block, tile)
-    half = math.sqrt(half_x * half_x + half_y * half_y)
-    bounds(lists, base, n, groups, count, x, y, half, profile, support, margin)
     slope_x, slope_y, ceiling = _plane_over(field, block, top, room)
+    bounds(
+        lists, base, n, groups, count, x, y, half_x, half_y, slope_x, slope_y, profile, support, margin, False
+    )
     half_x, half_y, ceiling = np.float32(half_x), np.float32(half_y), np.float32(ceiling + tie)
     x, y, radius, margin = np.float32(x), np.float32(y), support[RADIUS_AT], np.float32(margin)
     n, at, kept = np.uint64(n), np.uint64(to), np.uint64(0)
@@ -174,8 +175,10 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
     x, y, half_x, half_y = extent(field[4], field[5], block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     count = (n + LANES - 1) // LANES
-    bounds(lists, base, n, groups, count, x, y, half, profile, support, margin)
     slope_x, slope_y, ceiling = _plane_over(field, block, top, room)
+    bounds(
+        lists, base, n, groups, count, x, y, half_x, half_y, slope_x, slope_y, profile, support, margin, True
+    )
     ceiling, lift = np.float32(ceiling + tie), np.float32(top - tie)
     wide, deep, radius, margin = (
         np.float32(half_x),

@@ -5,9 +5,10 @@ what will be left there.  The ceiling is a plane.  Its slope is that of the move
 block's middle among those that cover the whole block; its height is the most that b stands above that
 slope, at a corner, as the swept surface of a convex cutter is convex; or the highest that is left in the
 tile.  A move whose bound is nowhere under the ceiling cannot win a cell, and is dropped for all blocks
-inside.  A leaf of 4 x 4 cells evaluates b first and the most promising of each quarter, takes the ceiling
-from the surface so lowered, and evaluates what is left of its list, passing over bounds that are above the
-surface at every cell.
+inside.  Over blocks the bounds of balls are planes of one slope, that of b about the block that was looked at
+before.  A leaf of 4 x 4 cells evaluates the move first that seems the lowest at its middle, takes the ceiling
+from the surface so lowered, and evaluates what is left of its list row by row, passing over rows where a
+bound is above the surface at every cell.
 
 A value is computed from the record and the cell alone, rounded to float32, and compared as (height, row):
 so tiles, threads, windows and the order of the moves leave the bits alone, and dropping moves that cannot win
@@ -21,8 +22,9 @@ What a move meets at the moment it runs is asked of the replay (replay_kernels),
 
 Arguments that go together go as tuples: field (h, owner, xs, ys); moves (first entry at hand, entries, codes,
 rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y,
-top, tie, margin); block (iy0, iy1, ix0, ix1); room (places, heights, owners, offsets, heights of one move,
-corners) of a leaf to work in; planes (4 LANES,): bounds, slopes and entries of some pieces.
+top, tie, margin); block (iy0, iy1, ix0, ix1); room to work in (places of a block, leaf_kernels' numbers of
+a leaf, its heights in float32, its offsets, heights of one move, corners, queue of rows to evaluate, the last
+of which is LEAF); planes (8 LANES,): what bounds wrote of some pieces; lean (2,): the slope expected next.
 """
 
 import math
@@ -41,16 +43,19 @@ from simkit.stock.bound_kernels import (
 from simkit.stock.leaf_kernels import (
     CELLS,
     LEAF,
+    best_in_quarters,
     level_height,
     low_ones,
     lower_leaf,
 )
 from simkit.stock.list_kernels import (
+    CHANCE,
     ENTRY,
     GROUP,
     LANES,
     SLOPE_X,
     SLOPE_Y,
+    add_line,
     add_move,
     close_list,
     copy_piece,
@@ -111,7 +116,7 @@ def _corner_ceiling(field, block, moves, heights, j, slope_x, slope_y, room):
     _, _, xs, ys = field
     iy0, iy1, ix0, ix1 = block
     _, _, codes, _, records = moves
-    _, _, _, _, g, corners = room
+    _, _, _, _, g, corners, _ = room
     x0, x1, y0, y1 = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
     corners[0], corners[1], corners[2], corners[3] = x0, x1, x0, x1
     corners[4], corners[5], corners[6], corners[7] = y0, y0, y1, y1
@@ -135,7 +140,7 @@ def _fill(field, block, g, row):
 
 
 @loop_kernel
-def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves, room):
+def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves, room, lean):
     """Keep the pieces that can win a cell of a block; return how many.
 
     A level flat move that covers the block and is alone in the end lowers it at once: 0 is returned.
@@ -144,12 +149,14 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
     profile, support, heights, bounds = cutter
     _, _, top, tie, margin = tile
     x, y, half_x, half_y = extent(field[2], field[3], block, tile)
-    half = math.sqrt(half_x * half_x + half_y * half_y)
-    best = bounds(lists, base, n, groups, count, x, y, half, profile, support, margin)
+    best = bounds(
+        lists, base, n, groups, count, x, y, half_x, half_y, lean[0], lean[1], profile, support, margin, False
+    )
     slope_x, slope_y, ceiling = np.float32(0.0), np.float32(0.0), 0.0
-    level, best_entry = math.inf, np.int64(0)
+    level, best_entry, low = math.inf, np.int64(0), np.float32(0.0)
     if best >= 0:
         i = piece_at(base, best)
+        low = lists[i + CHANCE]
         entry = np.int64(lists[i + ENTRY])
         j = entries[first_entry + entry]
         if is_line(codes[j]):
@@ -158,6 +165,13 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
             ceiling = min(
                 ceiling, _corner_ceiling(field, block, moves, heights, j, slope_x, slope_y, room) - top
             )
+            g = room[4]
+            lean[0] = 0.25 * (g[1] - g[0] + g[3] - g[2]) / max(half_x, 1e-9)
+            lean[1] = 0.25 * (g[2] - g[0] + g[3] - g[1]) / max(half_y, 1e-9)
+            steep = max(abs(lean[0]), abs(lean[1]))
+            if not steep < 5.0:
+                lean[0] = 0.0
+                lean[1] = 0.0
             if profile == FLAT and records[j, SLOPE] == 0.0:
                 level, best_entry = records[j, H], entry
     kept = _keep(
@@ -167,8 +181,8 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
     if kept == 1 and level < math.inf:
         j = entries[first_entry + best_entry]
         _fill(field, block, np.float32(level), rows[j])
-        return 0
-    return kept
+        return 0, low
+    return kept, low
 
 
 @loop_kernel
@@ -177,7 +191,7 @@ def _few(lists, base, n, field, block, cutter, moves, room):
     h, owner, xs, ys = field
     first_entry, entries, codes, rows, records = moves
     _, _, heights, _ = cutter
-    places, _, _, _, g, _ = room
+    places, _, _, _, g, _, _ = room
     iy0, iy1, ix0, ix1 = block
     wide = np.uint64(ix1 - ix0)
     cells = wide * np.uint64(iy1 - iy0)
@@ -235,33 +249,42 @@ def _block_top(h, block):
 
 
 @loop_kernel
-def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room, planes):
+def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room, planes, lean):
     """Cut a block of 16 by the groups `near` of the tile's list; return evaluations and tests."""
     tests = count * LANES
     iy0, iy1, ix0, ix1 = block
-    n1 = _refine(lists, START, n, near, count, size, field, block, tile, cutter, moves, room)
+    _, _, xs, ys = field
+    n1, _ = _refine(lists, START, n, near, count, size, field, block, tile, cutter, moves, room, lean)
     if n1 == 0:
-        return 4, tests
+        return 4, tests, 0
     if n1 <= FEW:
-        return 4 + _few(lists, size, n1, field, block, cutter, moves, room), tests
-    evaluated, count1 = 4, (n1 + LANES - 1) // LANES
+        return 4 + _few(lists, size, n1, field, block, cutter, moves, room), tests, 0
+    evaluated, in_leaves, count1 = 4, 0, (n1 + LANES - 1) // LANES
     for iy in range(iy0, iy1, 8):
         for ix in range(ix0, ix1, 8):
             part = (iy, min(iy + 8, iy1), ix, min(ix + 8, ix1))
-            n2 = _refine(lists, size, n1, every, count1, 2 * size, field, part, tile, cutter, moves, room)
+            n2, low = _refine(
+                lists, size, n1, every, count1, 2 * size, field, part, tile, cutter, moves, room, lean
+            )
             tests += n1
             evaluated += 4
             if n2 <= FEW:
                 evaluated += _few(lists, 2 * size, n2, field, part, cutter, moves, room)
                 continue
-            tests += 4 * n2
+            in_leaves += 4 * n2
+            quarter_x, quarter_y = 0.25 * (xs[part[3] - 1] - xs[ix]), 0.25 * (ys[part[1] - 1] - ys[iy])
+            bests = best_in_quarters(lists, 2 * size, n2, np.float32(quarter_x), np.float32(quarter_y), low)
+            which = 0
             for leaf_y in range(iy, part[1], LEAF):
+                which = 0 if leaf_y == iy else 2
                 for leaf_x in range(ix, part[3], LEAF):
                     leaf = (leaf_y, min(leaf_y + LEAF, part[1]), leaf_x, min(leaf_x + LEAF, part[3]))
-                    evaluated += CELLS * lower_leaf(
-                        lists, 2 * size, n2, every, field, leaf, tile, cutter, moves, room, planes
+                    best = np.int64(bests[which])
+                    which += 1
+                    evaluated += lower_leaf(
+                        lists, 2 * size, n2, best, every, field, leaf, tile, cutter, moves, room, planes, lean
                     )
-    return evaluated, tests
+    return evaluated, tests, in_leaves
 
 
 @kernel
@@ -284,6 +307,7 @@ def _cut_tiles(
     cutter,
     room,
     planes,
+    lean,
     lists,
     boxes,
     near,
@@ -311,16 +335,19 @@ def _cut_tiles(
         wide, deep = 0.5 * (xs[ix1 - 1] - xs[ix0]), 0.5 * (ys[iy1 - 1] - ys[iy0])
         top = float(tops[t])
         reach = radius * (1.0 + 1e-6) + 1e-6
+        near_tip = math.sqrt(wide * wide + deep * deep) + reach
         n, before = START, np.int32(-1)
         for entry in range(starts[t], starts[t + 1]):
             j = entries[entry]
             if _repeats(codes, records, j, before):
                 continue
             before = j
-            n = add_move(
-                lists, n, tx, ty, top, math.sqrt(wide * wide + deep * deep) + reach, entry - first_entry, j,
-                codes[j], records, fineness,
-            )  # fmt: skip
+            if is_line(codes[j]):
+                n = add_line(lists, n, tx, ty, top, near_tip, entry - first_entry, j, records)
+            else:
+                n = add_move(
+                    lists, n, tx, ty, top, near_tip, entry - first_entry, j, codes[j], records, fineness
+                )
         if n == 0:
             continue
         close_list(lists, START, n)
@@ -336,12 +363,13 @@ def _cut_tiles(
                     np.float32(ys[iy] - ty - reach), np.float32(ys[block[1] - 1] - ty + reach), near,
                 )  # fmt: skip
                 if count:
-                    evaluated, tests = _cut_block(
+                    evaluated, tests, in_leaves = _cut_block(
                         lists, n_groups * GROUP, n, near, count, every, field, block, tile, cutter, moves,
-                        room, planes,
+                        room, planes, lean,
                     )  # fmt: skip
                     counts[t, 0] += evaluated
                     counts[t, 1] += tests
+                    counts[t, 2] += in_leaves
         tops[t] = _block_top(h, (iy0, iy1, ix0, ix1))
 
 
@@ -356,8 +384,8 @@ def cut_blocks(
     mm; cell mm; size: cells along the edge of a tile.  starts (tiles + 1,), entries: the moves of each
     tile as places in codes, rows, records (pack_moves), growing.  profile: code of the cutter's, support:
     see bound_kernels; heights, bounds: cell_heights and bounds as pointers.  tops (tiles,) float32:
-    highest h of each tile, kept up to date.  counts (tiles, 2): adds the heights evaluated and the bounds
-    tested.
+    highest h of each tile, kept up to date.  counts (tiles, 3): adds the heights evaluated and the bounds
+    tested, over blocks and over leaves.
     """
     longest = _longest_list(cell, first_tile, last_tile, starts, entries, codes, records)
     n_groups = longest // LANES + 1
@@ -368,18 +396,20 @@ def cut_blocks(
     moves = (first_entry, entries, codes, rows, records)
     room = (
         np.empty(2 * BLOCK * BLOCK, np.float64),
+        np.empty(4 * CELLS, np.float64),
         np.empty(CELLS, np.float32),
-        np.empty(CELLS, np.int32),
         np.empty(2 * CELLS, np.float32),
         np.empty(BLOCK * BLOCK, np.float32),
         np.empty(8, np.float64),
+        np.full(LEAF * LANES + 1, LEAF),
     )
     _cut_tiles(
         field,
         moves,
         cutter,
         room,
-        np.zeros(4 * LANES, np.float32),
+        np.zeros(8 * LANES, np.float32),
+        np.zeros(2, np.float64),
         lists,
         boxes,
         near,

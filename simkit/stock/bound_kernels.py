@@ -12,7 +12,8 @@ of g at the place.  For a profile of straight pieces and one arc (centre e, k, r
 Source: conjugate of a convex function and Fenchel's inequality (R. T. Rockafellar, Convex Analysis, 1970,
 section 12); the use for swept cutters is our own.
 
-Curved moves are bounded piece by piece by their chords (list_kernels).
+Curved moves are bounded piece by piece by their chords (list_kernels).  Over blocks larger than a leaf
+balls have bounds of their own (hollow_kernels).
 
 Rounding.  Places are counted from the middle of a tile and heights from its top, so that the numbers are
 small: D the largest coordinate, H the largest height in a tile, e = 2^-24 the rounding of float32.
@@ -27,11 +28,18 @@ import numpy as np
 
 from simkit._jit import kernel, loop_kernel
 from simkit.cutters import BALL, CONE, FLAT
+from simkit.stock.hollow_kernels import FARTHEST, best_of, hollow_bounds, rank_of
 from simkit.stock.list_kernels import (
+    BEND_AT,
+    BEND_X,
+    BEND_Y,
     BIG,
     CHANCE,
+    CHANCE_X,
+    CHANCE_Y,
     GROUP,
     LANES,
+    LEVEL,
     LOWEST,
     PH,
     PLEN,
@@ -48,12 +56,6 @@ from simkit.stock.list_kernels import (
 )
 
 STEEPEST = 6.0  # slope at which the rounding of a cutter's side is taken to end; a bound needs no more
-
-# Heights are compared in steps of 1 / FINE mm, within DEEPEST mm of the tile's top, when the most promising
-# move is looked for, and its place in the group stands behind: in whole numbers the compiler can find the
-# least without fastmath.
-FINE, DEEPEST = 4096.0, 1e4
-FARTHEST = np.int32(DEEPEST * FINE * LANES)
 
 # Numbers of a support: the profile's slopes and ends, then height at these ends, then the arc.
 RISE_AT, FLAT_AT, FROM_AT, TO_AT, RADIUS_AT, SIDE_AT = 0, 1, 2, 3, 4, 5
@@ -73,76 +75,100 @@ def _seen(lists, i, x, y):
 
 
 @loop_kernel
-def _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, near):
+def _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, near, level):
     """Write the bound of slope (pu, pw) along and across a piece; return it as a whole number.
 
     support: f* of that slope.  far, near: how far from a piece a block is out of reach, and within which
     it is covered.
     """
-    zero, one, deepest = np.float32(0.0), np.float32(1.0), np.float32(DEEPEST)
+    zero, one = np.float32(0.0), np.float32(1.0)
     ux, uy, off = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)], lists[i + np.uint64(POFF)]
     fall = min(zero, length * (lists[i + np.uint64(PSLOPE)] - pu))
     low = lists[i + np.uint64(PH)] + (pu * u + pw * w - support) + fall
     low -= (margin + off) * (one + (abs(pu) + abs(pw)))
     out, inside = far + off, near - off
     low = low if away2 <= out * out else BIG
+    slope_x, slope_y = pu * ux - pw * uy, pu * uy + pw * ux
+    lists[i + np.uint64(CHANCE_X)], lists[i + np.uint64(CHANCE_Y)] = slope_x, slope_y
+    lists[i + np.uint64(BEND_X)] = lists[i + np.uint64(BEND_Y)] = lists[i + np.uint64(BEND_AT)] = zero
+    lists[i + np.uint64(LEVEL)] = level
     lists[i + np.uint64(LOWEST)] = low
-    lists[i + np.uint64(SLOPE_X)] = pu * ux - pw * uy
-    lists[i + np.uint64(SLOPE_Y)] = pu * uy + pw * ux
+    lists[i + np.uint64(SLOPE_X)], lists[i + np.uint64(SLOPE_Y)] = slope_x, slope_y
     is_covered = away2 <= inside * abs(inside)
     lists[i + np.uint64(CHANCE)] = low if is_covered else BIG
-    level = np.int32((min(max(low, -deepest), deepest) if is_covered else deepest) * np.float32(FINE))
-    return np.int32(np.int32(level * np.int32(LANES)) + np.int32(lane))
+    return rank_of(low if is_covered else BIG, lane)
 
 
 @kernel
-def ball_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
-    """Write bounds of the n pieces of the list at `base`, of a ball cutter, over a block; return `best`.
+def ball_bounds(lists, base, n, groups, count, x, y, half_x, half_y, lean_x, lean_y, radius, margin):
+    """Write bounds of the n pieces of the list at `base`, of a ball cutter, over a leaf.
 
-    x, y: the block's middle, seen from the tile's.  half: half the diagonal between the outermost
-    centres of the block.  Columns written: LOWEST the bound at the middle (BIG if the block is out of
-    reach), SLOPE_X and SLOPE_Y its slope.  best: the piece with the (nearly) lowest bound at the middle
-    among those that cover the whole block, -1 if none does.
+    x, y: the leaf's middle, seen from the tile's.  half_x, half_y: half the extent between the outermost
+    centres.  lean_x, lean_y: about the slope of what will stand there; any will do, a good one gives good
+    bounds.  Columns written: LOWEST the bound at the middle (BIG if the leaf is out of reach), SLOPE_X and
+    SLOPE_Y its slope, and BEND_X, BEND_Y, BEND_AT: the square of BEND_X x + BEND_Y y - BEND_AT, x and y
+    seen from the middle, may be added to the plane.
 
     p is the slope at the clamped stationary point of a ball (line_kernels.line_ball), at most about
-    STEEPEST under the cutter.  sqrt(1 + p^2) is R / rest there, rest the height of the centre above the
-    place of contact; (A + (1 + p^2) / A) / 2 is not below it for any A, and equal at A = R / rest.
+    STEEPEST under the cutter, over that place of the leaf which is nearest to where the sweep has the slope
+    `lean`: the path shifted by v = R lean / sqrt(1 + lean^2).  There the sweep comes nearest to a plane of
+    that slope below it, so the plane that touches it there tells best whether it comes under such a plane.
+    From there the sweep bends up across the path: f(v + d) - f(v) - p d >= d^2 / (2 R) for a ball
+    (hollow_kernels), and wherever the cutter is, d is at least what lies across the path.
+    sqrt(1 + p^2) is R / rest there, rest the height of the centre above the place of contact;
+    (A + (1 + p^2) / A) / 2 is not below it for any A, and equal at A = R / rest.
     """
     zero, one, half_of = np.float32(0.0), np.float32(1.0), np.float32(0.5)
-    x, y, half, radius, margin = (
-        np.float32(x),
-        np.float32(y),
-        np.float32(half),
-        np.float32(radius),
-        np.float32(margin),
-    )
+    x, y, radius, margin = np.float32(x), np.float32(y), np.float32(radius), np.float32(margin)
+    half_x, half_y = np.float32(half_x), np.float32(half_y)
+    lean_x, lean_y = np.float32(lean_x), np.float32(lean_y)
+    half = math.sqrt(half_x * half_x + half_y * half_y)
     r2 = radius * radius
     over_r = one / radius
+    bend = math.sqrt(half_of * over_r)
+    over_lean = radius / math.sqrt(one + (lean_x * lean_x + lean_y * lean_y))
+    lean_x, lean_y = lean_x * over_lean, lean_y * over_lean
     tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
-    far, near = radius + half + margin, radius - half - margin
-    found, best_group = FARTHEST, np.int64(-1)
+    far = radius + half + margin
     n, base = np.uint64(n), np.uint64(base)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         at = base + group * np.uint64(GROUP)
-        some = lanes_of(n, group)
-        before = found
-        for lane in range(some):
+        for lane in range(lanes_of(n, group)):
             i = at + lane
             u, w, length, away2 = _seen(lists, i, x, y)
-            w2 = w * w
+            ux, uy = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)]
+            # The place of the block nearest to where the sweep has the slope that is expected.
+            lean_u, lean_w = lean_x * ux + lean_y * uy, lean_y * ux - lean_x * uy
+            tu = u - lean_u
+            tu = min(max(tu, zero), length) - tu
+            tw = lean_w - w
+            tx = min(max(tu * ux - tw * uy, -half_x), half_x)
+            ty = min(max(tu * uy + tw * ux, -half_y), half_y)
+            v = u + (tx * ux + ty * uy)
+            across = ty * ux - tx * uy
+            w2 = w + across
+            pw = w2
+            w2 = w2 * w2
             q = math.sqrt(max(r2 - w2, tau))
-            e = u - min(max(u - lists[i + np.uint64(PSHIFT)] * q, zero), length)
+            e = v - min(max(v - lists[i + np.uint64(PSHIFT)] * q, zero), length)
             rest2 = max(r2 - (w2 + e * e), tau)
             inv = one / math.sqrt(rest2)
-            pu, pw = e * inv, w * inv
+            pu, pw = e * inv, pw * inv
             root = half_of * (radius * inv + (one + (pu * pu + pw * pw)) * (rest2 * inv * over_r))
             support = radius * root - radius
-            level = _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, near)
-            found = np.int32(level if level < found else found)
-        if found < before:
-            best_group = np.int64(group)
-    return _best(best_group, found)
+            off = lists[i + np.uint64(POFF)]
+            low = lists[i + np.uint64(PH)] + (pu * u + pw * w - support)
+            low += min(zero, length * (lists[i + np.uint64(PSLOPE)] - pu))
+            low -= (margin + off) * (one + (abs(pu) + abs(pw)))
+            out = far + off
+            lists[i + np.uint64(LOWEST)] = low if away2 <= out * out else BIG
+            lists[i + np.uint64(SLOPE_X)] = pu * ux - pw * uy
+            lists[i + np.uint64(SLOPE_Y)] = pu * uy + pw * ux
+            bent = bend if off == zero else zero
+            lists[i + np.uint64(BEND_X)], lists[i + np.uint64(BEND_Y)] = -bent * uy, bent * ux
+            lists[i + np.uint64(BEND_AT)] = bent * across
+            lists[i + np.uint64(LEVEL)] = -BIG
 
 
 @kernel
@@ -163,7 +189,7 @@ def _beside(pw, m2, e, r):
 
 @kernel
 def profile_bounds(lists, base, n, groups, count, x, y, half, support, margin):
-    """As ball_bounds, for any profile; support (SUPPORT_NUMBERS,) float32.
+    """Bounds as of hollow_kernels.hollow_bounds, for any profile; support (SUPPORT_NUMBERS,) float32.
 
     Along a path of slope m the slope of the swept surface is m along it, and across it p_w, found from
     where the cutter touches: that place moves outwards as p_w grows, two halvings and a Newton step find
@@ -247,7 +273,7 @@ def profile_bounds(lists, base, n, groups, count, x, y, half, support, margin):
             pu = m if is_along else sigma * t
             pw = math.copysign(pw, w) if is_along else sigma * w
             touched = _support(pu * pu + pw * pw, flat, start, start_f, end, end_f, radius, radius_f, e, k, r)
-            _write(lists, i, lane, u, w, length, away2, pu, pw, touched, margin, far, near)
+            _write(lists, i, lane, u, w, length, away2, pu, pw, touched, margin, far, near, -BIG)
     # The lowest in a loop of its own: a least of integers in the loop above would unroll it fourfold.
     best, least = -1, BIG
     for place in range(np.uint64(count)):
@@ -260,11 +286,12 @@ def profile_bounds(lists, base, n, groups, count, x, y, half, support, margin):
 
 
 @kernel
-def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
-    """As ball_bounds, for a flat cutter.
+def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin, is_leaf):
+    """Bounds as of hollow_kernels.hollow_bounds, for a flat cutter.
 
     Along a path of slope m its rim touches at q = sqrt(R^2 - w^2) to the lower side, and the swept
-    surface has slope m along and |m| w / q across; under the disc at the lower end it is level.
+    surface has slope m along and |m| w / q across; under the disc at the lower end it is level.  Over a leaf
+    the plane is that of the path without ends, and LEVEL, the lower end, is asked beside it.
     """
     zero = np.float32(0.0)
     x, y, half = np.float32(x), np.float32(y), np.float32(half)
@@ -287,20 +314,22 @@ def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin):
             m = min(max(slope, -steepest), steepest)
             q = math.sqrt(max(r2 - w2, tau))
             s = u - math.copysign(q, m)
-            is_along = (s > zero) & (s < length)
+            is_along = is_leaf | ((s > zero) & (s < length))
+            lowest = lists[i + np.uint64(PH)] + min(zero, slope * length)
+            lowest -= margin + lists[i + np.uint64(POFF)]
             pu = m if is_along else zero
             pw = abs(m) * w / q if is_along else zero
             support = radius * math.sqrt(pu * pu + pw * pw)
-            level = _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, near)
+            level = _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, near, lowest)
             found = np.int32(level if level < found else found)
         if found < before:
             best_group = np.int64(group)
-    return _best(best_group, found)
+    return best_of(best_group, found)
 
 
 @kernel
 def cone_bounds(lists, base, n, groups, count, x, y, half, radius, rise, margin):
-    """As ball_bounds, for a pointed cone of slope `rise` up to its radius.
+    """Bounds as of hollow_kernels.hollow_bounds, for a pointed cone of slope `rise` up to its radius.
 
     p is the slope of the cone where it touches (line_kernels.line_cone): `rise` away from its axis, at
     the stationary place or at an end of the path.  Where that lies beyond the rim, the rim touches as
@@ -336,35 +365,39 @@ def cone_bounds(lists, base, n, groups, count, x, y, half, radius, rise, margin)
             pu = m if is_rim else t * over
             pw = abs(m) * w / rim if is_rim else w * over
             support = radius * max(math.sqrt(pu * pu + pw * pw) - rise, zero)
-            level = _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, near)
+            level = _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, near, -BIG)
             found = np.int32(level if level < found else found)
         if found < before:
             best_group = np.int64(group)
-    return _best(best_group, found)
-
-
-@loop_kernel
-def _best(group, found):
-    """The piece of a group that was found, -1 if there is no group."""
-    return group * np.int64(LANES) + np.int64(found & np.int32(LANES - 1)) if group >= 0 else np.int64(-1)
+    return best_of(best_group, found)
 
 
 # What bounds takes and gives: it is called through a pointer (simkit._jit.pointer).
 BOUNDS = (
     "int64(float32[::1], int64, int64, int32[::1], int64, "
-    "float64, float64, float64, int64, float32[::1], float64)"
+    "float64, float64, float64, float64, float64, float64, int64, float32[::1], float64, boolean)"
 )
 
 
-def bounds(lists, base, n, groups, count, x, y, half, profile, support, margin):
-    """Bounds of a list over a block, whatever the profile: see ball_, flat_, cone_ and profile_bounds.
+def bounds(
+    lists, base, n, groups, count, x, y, half_x, half_y, lean_x, lean_y, profile, support, margin, is_leaf
+):
+    """Bounds of a list over a block, whatever the profile: see the bounds of each.
 
-    Compiled by the cut, for BOUNDS.
+    is_leaf: whether BEND_X, BEND_Y, BEND_AT and LEVEL are wanted.  Compiled by the cut, for BOUNDS.
     """
+    if profile == BALL and not is_leaf:
+        return hollow_bounds(
+            lists, base, n, groups, count, x, y, half_x, half_y, lean_x, lean_y, support[RADIUS_AT], margin
+        )
     if profile == BALL:
-        return ball_bounds(lists, base, n, groups, count, x, y, half, support[RADIUS_AT], margin)
+        ball_bounds(
+            lists, base, n, groups, count, x, y, half_x, half_y, lean_x, lean_y, support[RADIUS_AT], margin
+        )
+        return np.int64(-1)
+    half = math.sqrt(half_x * half_x + half_y * half_y)
     if profile == FLAT:
-        return flat_bounds(lists, base, n, groups, count, x, y, half, support[RADIUS_AT], margin)
+        return flat_bounds(lists, base, n, groups, count, x, y, half, support[RADIUS_AT], margin, is_leaf)
     if profile == CONE:
         radius, rise = support[RADIUS_AT], support[RISE_AT]
         return cone_bounds(lists, base, n, groups, count, x, y, half, radius, rise, margin)

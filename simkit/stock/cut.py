@@ -34,12 +34,13 @@ class CutOutcome:
     """What a cut left.
 
     field: the new field.  evaluations: heights evaluated; bound_tests: lower bounds of a move over a block
-    of cells computed to avoid evaluations.  Both for benchmarks.
+    of cells computed to avoid evaluations, leaf_tests: those over leaves among them.  For benchmarks.
     """
 
     field: Field
     evaluations: int
     bound_tests: int = 0
+    leaf_tests: int = 0
 
 
 def on_grid(places: np.ndarray) -> np.ndarray:
@@ -54,7 +55,7 @@ def on_grid(places: np.ndarray) -> np.ndarray:
 class Packed:
     """Moves packed into records, chunk after chunk: the places in `chunks` are filled, growing in row.
 
-    codes (n,) int8, records (n, columns), boxes (n, 4), rows (n,) int32: see pack_kernels; rows count from
+    codes (n,) int8, records (n, columns), boxes (n, BOX), rows (n,) int32: see pack_kernels; rows count from
     row0.  chunks: (first, last) places of each chunk.  told0: what a complaint adds to the number of a move.
      Complains in words of a cutter that is not there and of a place not finite.
     """
@@ -68,7 +69,7 @@ class Packed:
         is_wide = bool((profiles == PROFILE).any() or (is_arc & (moves.plane != 17)).any())
         self.codes = np.empty(n, np.int8)
         self.records = np.empty((n, WIDE_COLUMNS if is_wide else COLUMNS), np.float64)
-        self.boxes = np.empty((n, 4), np.float64)
+        self.boxes = np.empty((n, pack_kernels.BOX), np.float64)
         self.rows = np.empty(n, np.int32)
         starts = range(0, n, CHUNK)
         found = [(0, 0)] * len(starts)
@@ -210,7 +211,8 @@ def cut(
         new = replace(field, upper=h, upper_move=owner)
     else:
         new = replace(field, lower=h, lower_move=owner)
-    return CutOutcome(new, int(sweep.counts[0]), int(sweep.counts[1]))
+    heights, in_blocks, in_leaves = (int(count) for count in sweep.counts)
+    return CutOutcome(new, heights, in_blocks + in_leaves, in_leaves)
 
 
 def _parts(work: float) -> int:
@@ -235,7 +237,7 @@ class _Sweep:
         self.lattice, self.h, self.owner = lattice, h, owner
         self.first_row, self.tile, self.is_plain = first_row, tile, is_plain
         self.xs, self.ys = on_grid(lattice.x()), on_grid(lattice.y())
-        self.counts = np.zeros(2, np.int64)
+        self.counts = np.zeros(3, np.int64)
         self.tops = np.empty((-(-lattice.ny // tile), -(-lattice.nx // tile)), np.float32)
         rows = self.tops.shape[0]
         parts = min(rows, 8)
@@ -270,7 +272,7 @@ class _Sweep:
             np.unique(np.searchsorted(work, np.linspace(0, 1, parts + 1)[1:-1] * work[-1])) if parts else []
         )
         edges = [0, *(busy[cuts] if parts else []), tops.size]
-        counts = np.zeros((tops.size, 2), np.int64)
+        counts = np.zeros((tops.size, 3), np.int64)
 
         def cut_part(i: int) -> None:
             t0, t1 = int(edges[i]), int(edges[i + 1])

@@ -12,11 +12,17 @@ from simkit.cutters import BALL, FLAT
 from simkit.stock.bit_kernels import first_of, without_first
 from simkit.stock.line_kernels import line_ball, line_flat
 from simkit.stock.list_kernels import (
+    BEND_AT,
+    BEND_X,
+    BEND_Y,
     BIG,
     CHANCE,
+    CHANCE_X,
+    CHANCE_Y,
     ENTRY,
     GROUP,
     LANES,
+    LEVEL,
     LOWEST,
     SLOPE_X,
     SLOPE_Y,
@@ -79,86 +85,61 @@ def level_height(codes, records, j):
     return records[j, H] if is_sure and records[j, H] == records[j, LOW] else -math.inf
 
 
-@loop_kernel
-def _evaluate_ball(records, j, row, places, hb, ob):
-    j = np.uint64(j)
-    ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
-    radius, rim2 = records[j, RADIUS], records[j, RIM2]
-    ux, uy, length = records[j, UX], records[j, UY], records[j, LENGTH]
-    m, shift = records[j, SLOPE], records[j, SHIFT]
-    for i in range(np.uint64(CELLS)):
-        dx, dy = places[i] - ax, places[i + np.uint64(CELLS)] - ay
-        g = np.float32(line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift))
-        before, keeper = hb[i], ob[i]
-        is_lower = (g < before) | ((g == before) & (row < keeper))
-        hb[i] = min(g, before)
-        ob[i] = row if is_lower else keeper
+# Numbers of a leaf that is worked at, float64, CELLS of each: places, heights and the moves that cut them.
+# All in one array: the distance between two is then known to the compiler.
+AT_X, AT_Y, HEIGHT, KEEPER = (CELLS * k for k in range(4))
 
 
 @loop_kernel
-def _evaluate_flat(records, j, row, places, hb, ob):
-    j = np.uint64(j)
-    ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
-    cover2 = records[j, RADIUS] * records[j, RADIUS] + records[j, RIM2]
-    ux, uy, length, m = records[j, UX], records[j, UY], records[j, LENGTH], records[j, SLOPE]
-    for i in range(np.uint64(CELLS)):
-        dx, dy = places[i] - ax, places[i + np.uint64(CELLS)] - ay
-        g = np.float32(line_flat(dx, dy, h0, cover2, ux, uy, length, m))
-        before, keeper = hb[i], ob[i]
-        is_lower = (g < before) | ((g == before) & (row < keeper))
-        hb[i] = min(g, before)
-        ob[i] = row if is_lower else keeper
+def _evaluate_rows(moves, queue, n, w):
+    """Lower rows of a leaf by straight moves: queue holds LEAF * move + row; of flat cutters the whole leaf.
 
-
-@loop_kernel
-def _lower(g, row, hb, ob):
-    """Take over heights where they are lower, or as low and of an earlier move."""
-    for i in range(np.uint64(CELLS)):
-        before, keeper = hb[i], ob[i]
-        is_lower = (g[i] < before) | ((g[i] == before) & (row < keeper))
-        hb[i] = min(g[i], before)
-        ob[i] = row if is_lower else keeper
+    A row of a ball costs two roots in the vector unit, of which it has one; of a flat cutter one, and then
+    a loop over the whole leaf wins.
+    """
+    _, _, codes, rows, records = moves
+    # Not a number that the compiler knows: it would write a short loop out, one cell after the other.
+    wide = np.uint64(queue[LEAF * LANES])
+    for k in range(np.uint64(n)):
+        j = np.uint64(queue[k]) // np.uint64(LEAF)
+        at = (np.uint64(queue[k]) % np.uint64(LEAF)) * np.uint64(LEAF)
+        row = np.float64(rows[j])
+        ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
+        radius, rim2 = records[j, RADIUS], records[j, RIM2]
+        ux, uy, length = records[j, UX], records[j, UY], records[j, LENGTH]
+        m, shift = records[j, SLOPE], records[j, SHIFT]
+        cover2 = radius * radius + rim2
+        if codes[j] == BALL_LINE:
+            for i in range(at, at + wide):
+                dx, dy = w[i] - ax, w[i + np.uint64(AT_Y)] - ay
+                g = np.float64(np.float32(line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift)))
+                before, keeper = w[i + np.uint64(HEIGHT)], w[i + np.uint64(KEEPER)]
+                is_lower = (g < before) | ((g == before) & (row < keeper))
+                w[i + np.uint64(HEIGHT)] = g if g < before else before
+                w[i + np.uint64(KEEPER)] = row if is_lower else keeper
+        else:
+            for i in range(np.uint64(LEAF) * wide):
+                dx, dy = w[i] - ax, w[i + np.uint64(AT_Y)] - ay
+                g = np.float64(np.float32(line_flat(dx, dy, h0, cover2, ux, uy, length, m)))
+                before, keeper = w[i + np.uint64(HEIGHT)], w[i + np.uint64(KEEPER)]
+                is_lower = (g < before) | ((g == before) & (row < keeper))
+                w[i + np.uint64(HEIGHT)] = g if g < before else before
+                w[i + np.uint64(KEEPER)] = row if is_lower else keeper
 
 
 @loop_kernel
 def _evaluate(moves, heights, j, room):
-    """Lower the cells of a leaf by one move.
-
-    The two commonest sweeps have loops of their own: 15 % of the time of a cut is saved so.
-    """
+    """Lower the cells of a leaf by one move."""
     _, _, codes, rows, records = moves
-    places, hb, ob, _, g, _ = room
-    code = codes[j]
-    if code == BALL_LINE:
-        _evaluate_ball(records, j, rows[j], places, hb, ob)
-    elif code == FLAT_LINE:
-        _evaluate_flat(records, j, rows[j], places, hb, ob)
-    else:
-        heights(code, records[j], places, CELLS, g)
-        _lower(g, rows[j], hb, ob)
-
-
-@loop_kernel
-def _load_whole(field, block, mx, my, room):
-    """_load for a whole leaf: a row of four is read before it is written, so that it moves at once."""
-    h, owner, xs, ys = field
-    places, hb, ob, off, _, _ = room
-    iy0, ix = np.uint64(block[0]), np.uint64(block[2])
-    a, b, c, d = np.uint64(0), np.uint64(1), np.uint64(2), np.uint64(3)
-    x0, x1, x2, x3 = xs[ix], xs[ix + b], xs[ix + c], xs[ix + d]
-    f0, f1, f2, f3 = np.float32(x0 - mx), np.float32(x1 - mx), np.float32(x2 - mx), np.float32(x3 - mx)
-    for r in range(np.uint64(LEAF)):
-        iy, i, k = iy0 + r, r * np.uint64(LEAF), r * np.uint64(LEAF) + np.uint64(CELLS)
-        y = ys[iy]
-        f = np.float32(y - my)
-        h0, h1, h2, h3 = h[iy, ix], h[iy, ix + b], h[iy, ix + c], h[iy, ix + d]
-        o0, o1, o2, o3 = owner[iy, ix], owner[iy, ix + b], owner[iy, ix + c], owner[iy, ix + d]
-        places[i + a], places[i + b], places[i + c], places[i + d] = x0, x1, x2, x3
-        places[k + a], places[k + b], places[k + c], places[k + d] = y, y, y, y
-        off[i + a], off[i + b], off[i + c], off[i + d] = f0, f1, f2, f3
-        off[k + a], off[k + b], off[k + c], off[k + d] = f, f, f, f
-        hb[i + a], hb[i + b], hb[i + c], hb[i + d] = h0, h1, h2, h3
-        ob[i + a], ob[i + b], ob[i + c], ob[i + d] = o0, o1, o2, o3
+    _, w, _, _, g, _, _ = room
+    heights(codes[j], records[j], w, CELLS, g)
+    row = np.float64(rows[j])
+    for i in range(np.uint64(CELLS)):
+        height = np.float64(g[i])
+        before, keeper = w[i + np.uint64(HEIGHT)], w[i + np.uint64(KEEPER)]
+        is_lower = (height < before) | ((height == before) & (row < keeper))
+        w[i + np.uint64(HEIGHT)] = height if height < before else before
+        w[i + np.uint64(KEEPER)] = row if is_lower else keeper
 
 
 @loop_kernel
@@ -166,36 +147,50 @@ def _load(field, block, room):
     """Copy the cells of a leaf to the room; one at an edge is filled up with copies of its last cells."""
     h, owner, xs, ys = field
     iy0, iy1, ix0, ix1 = block
-    places, hb, ob, off, _, _ = room
+    _, w, _, off, _, _, _ = room
     mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
     if iy1 - iy0 == LEAF and ix1 - ix0 == LEAF:
-        _load_whole(field, block, mx, my, room)
-        return
-    for r in range(LEAF):
-        iy = np.uint64(min(iy0 + r, iy1 - 1))
-        for c in range(LEAF):
-            ix = np.uint64(min(ix0 + c, ix1 - 1))
-            i = np.uint64(r * LEAF + c)
-            places[i], places[i + np.uint64(CELLS)] = xs[ix], ys[iy]
-            off[i], off[i + np.uint64(CELLS)] = xs[ix] - mx, ys[iy] - my
-            hb[i], ob[i] = h[iy, ix], owner[iy, ix]
+        for r in range(np.uint64(LEAF)):
+            iy, i = np.uint64(iy0) + r, r * np.uint64(LEAF)
+            for c in range(np.uint64(LEAF)):
+                ix = np.uint64(ix0) + c
+                w[i + c], w[i + c + np.uint64(AT_Y)] = xs[ix], ys[iy]
+                w[i + c + np.uint64(HEIGHT)], w[i + c + np.uint64(KEEPER)] = h[iy, ix], owner[iy, ix]
+    else:
+        for r in range(LEAF):
+            iy = np.uint64(min(iy0 + r, iy1 - 1))
+            for c in range(LEAF):
+                ix = np.uint64(min(ix0 + c, ix1 - 1))
+                i = np.uint64(r * LEAF + c)
+                w[i], w[i + np.uint64(AT_Y)] = xs[ix], ys[iy]
+                w[i + np.uint64(HEIGHT)], w[i + np.uint64(KEEPER)] = h[iy, ix], owner[iy, ix]
+    for i in range(np.uint64(CELLS)):
+        off[i], off[i + np.uint64(CELLS)] = w[i] - mx, w[i + np.uint64(AT_Y)] - my
 
 
 @loop_kernel
 def _store(field, block, room):
     h, owner, _, _ = field
     iy0, iy1, ix0, ix1 = block
-    _, hb, ob, _, _, _ = room
+    _, w, _, _, _, _, _ = room
     for iy in range(np.uint64(iy0), np.uint64(iy1)):
         for ix in range(np.uint64(ix0), np.uint64(ix1)):
             i = (iy - np.uint64(iy0)) * np.uint64(LEAF) + ix - np.uint64(ix0)
-            h[iy, ix], owner[iy, ix] = hb[i], ob[i]
+            h[iy, ix], owner[iy, ix] = w[i + np.uint64(HEIGHT)], np.int32(w[i + np.uint64(KEEPER)])
+
+
+@loop_kernel
+def _surface(room):
+    """The heights of a leaf, as the bounds are: in float32."""
+    _, w, hb, _, _, _, _ = room
+    for i in range(np.uint64(CELLS)):
+        hb[i] = w[i + np.uint64(HEIGHT)]
 
 
 @loop_kernel
 def _most_above(slope_x, slope_y, room):
     """The most that the surface of a leaf stands above a plane of the slope through its middle."""
-    _, hb, _, off, some, _ = room
+    _, _, hb, off, some, _, _ = room
     half = np.uint64(CELLS // 2)
     for i in range(half):
         some[i] = max(
@@ -222,6 +217,10 @@ def lowest_planes(lists, first, bits, lift, planes):
         planes[some + np.uint64(LANES)] = lists[i + np.uint64(SLOPE_X)]
         planes[some + np.uint64(2 * LANES)] = lists[i + np.uint64(SLOPE_Y)]
         planes[some + np.uint64(3 * LANES)] = lists[i + np.uint64(ENTRY)]
+        planes[some + np.uint64(4 * LANES)] = lists[i + np.uint64(BEND_X)]
+        planes[some + np.uint64(5 * LANES)] = lists[i + np.uint64(BEND_Y)]
+        planes[some + np.uint64(6 * LANES)] = lists[i + np.uint64(BEND_AT)]
+        planes[some + np.uint64(7 * LANES)] = lists[i + np.uint64(LEVEL)] + lift
         some += np.uint64(1)
     for i in range(some, (some + np.uint64(7)) & ~np.uint64(7)):
         planes[i] = BIG
@@ -248,6 +247,36 @@ def winners(planes, n, hb, off, wide):
 
 
 @loop_kernel
+def _is_under(planes, lane, row, hb, off):
+    """Whether the bound at a lane of `planes` comes under the surface of a leaf in one of its rows."""
+    lanes, first = np.uint64(LANES), np.uint64(row * LEAF)
+    x0, x1, x2, x3 = off[np.uint64(0)], off[np.uint64(1)], off[np.uint64(2)], off[np.uint64(3)]
+    y = off[first + np.uint64(CELLS)]
+    slope, bend = planes[lane + lanes], planes[lane + np.uint64(4 * LANES)]
+    at = planes[lane] + planes[lane + np.uint64(2 * LANES)] * y
+    w = planes[lane + np.uint64(5 * LANES)] * y - planes[lane + np.uint64(6 * LANES)]
+    level = planes[lane + np.uint64(7 * LANES)]
+    w0, w1, w2, w3 = w + bend * x0, w + bend * x1, w + bend * x2, w + bend * x3
+    is_under = max(at + (slope * x0 + w0 * w0), level) <= hb[first]
+    is_under |= max(at + (slope * x1 + w1 * w1), level) <= hb[first + np.uint64(1)]
+    is_under |= max(at + (slope * x2 + w2 * w2), level) <= hb[first + np.uint64(2)]
+    return is_under | (max(at + (slope * x3 + w3 * w3), level) <= hb[first + np.uint64(3)])
+
+
+@loop_kernel
+def winning_rows(planes, n, hb, off):
+    """Which of n bounds come under the surface of a leaf in each of its rows, a bit for each."""
+    b0 = b1 = b2 = b3 = none = np.uint32(0)
+    for lane in range((n + np.uint64(7)) & ~np.uint64(7)):
+        bit = np.uint32(np.uint32(1) << np.uint32(lane))
+        b0 = np.uint32(b0 | (bit if _is_under(planes, lane, 0, hb, off) else none))
+        b1 = np.uint32(b1 | (bit if _is_under(planes, lane, 1, hb, off) else none))
+        b2 = np.uint32(b2 | (bit if _is_under(planes, lane, 2, hb, off) else none))
+        b3 = np.uint32(b3 | (bit if _is_under(planes, lane, 3, hb, off) else none))
+    return b0, b1, b2, b3
+
+
+@loop_kernel
 def _key(low, place):
     """Bound and place as one whole number: the least of several is that of the lowest bound."""
     most = np.float32(FARTHEST)
@@ -256,14 +285,14 @@ def _key(low, place):
 
 
 @loop_kernel
-def _lowest_in_quarters(lists, base, n, half_x, half_y, low):
+def best_in_quarters(lists, base, n, half_x, half_y, low):
     """Places in the list of the pieces with the lowest bounds in the middle of each quarter of a block.
 
     Of those that cover the whole block, among the first PLACES of the list.  low: about what bounds are.
     """
     a = b = c = d = np.int32(2**31 - 1)
     n = min(np.uint64(n), np.uint64(PLACES))
-    x, y = np.float32(0.5) * half_x, np.float32(0.5) * half_y
+    x, y = half_x, half_y
     for group in range((n + np.uint64(LANES - 1)) // np.uint64(LANES)):
         first = np.uint64(base) + group * np.uint64(GROUP)
         for lane in range(lanes_of(n, group)):
@@ -271,8 +300,8 @@ def _lowest_in_quarters(lists, base, n, half_x, half_y, low):
             place = np.int32(group * np.uint64(LANES) + lane)
             chance = lists[i + np.uint64(CHANCE)]
             # What fills the list up to whole vectors has no slope: not a number.
-            rise_x = x * (lists[i + np.uint64(SLOPE_X)] if chance < BIG else np.float32(0.0))
-            rise_y = y * (lists[i + np.uint64(SLOPE_Y)] if chance < BIG else np.float32(0.0))
+            rise_x = x * (lists[i + np.uint64(CHANCE_X)] if chance < BIG else np.float32(0.0))
+            rise_y = y * (lists[i + np.uint64(CHANCE_Y)] if chance < BIG else np.float32(0.0))
             over = chance - low
             key = _key(over - rise_x - rise_y, place)
             a = np.int32(key if key < a else a)
@@ -287,54 +316,97 @@ def _lowest_in_quarters(lists, base, n, half_x, half_y, low):
 
 
 @loop_kernel
-def lower_leaf(lists, base, n, groups, field, block, tile, cutter, moves, room, planes):
-    """Lower a leaf by the moves of its list, in any order; return how many were evaluated."""
+def _evaluate_quarters(lists, base, n, low, half_x, half_y, moves, heights, room):
+    """Lower a leaf by the most promising move of each quarter; return how many heights were evaluated."""
+    first_entry, entries, _, _, _ = moves
+    quarter_x, quarter_y = np.float32(0.5 * half_x), np.float32(0.5 * half_y)
+    evaluated = 0
+    for k in best_in_quarters(lists, base, n, quarter_x, quarter_y, low):
+        i = piece_at(base, np.int64(k))
+        if lists[i + LOWEST] < BIG:
+            _evaluate(moves, heights, entries[first_entry + np.int64(lists[i + ENTRY])], room)
+            evaluated += CELLS
+            lists[i + LOWEST] = BIG
+    return evaluated
+
+
+@loop_kernel
+def lower_leaf(lists, base, n, best, groups, field, block, tile, cutter, moves, room, planes, lean):
+    """Lower a leaf by the moves of its list, in any order; return how many heights were evaluated.
+
+    best: the piece of the list whose move goes first, -1 for none.
+    """
     first_entry, entries, codes, _, records = moves
     profile, support, heights, bounds = cutter
     _, _, top, tie, margin = tile
-    _, hb, _, off, _, _ = room
+    _, w, hb, off, _, _, queue = room
     _load(field, block, room)
     last = np.int32(-1)
     x, y, half_x, half_y = extent(field[2], field[3], block, tile)
-    half = math.sqrt(half_x * half_x + half_y * half_y)
     count = (n + LANES - 1) // LANES
-    best = bounds(lists, base, n, groups, count, x, y, half, profile, support, margin)
+    found = bounds(
+        lists, base, n, groups, count, x, y, half_x, half_y, lean[0], lean[1], profile, support, margin, True
+    )
+    best = best if profile == BALL else found
     slope_x, slope_y, done = np.float32(0.0), np.float32(0.0), np.int32(-1)
     evaluated, level = 0, math.inf
+    is_easy, is_ball = profile in (BALL, FLAT), profile == BALL
     if best >= 0:
         i = piece_at(base, best)
         slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
-        done = entries[first_entry + np.int64(lists[i + ENTRY])]
-        _evaluate(moves, heights, done, room)
-        evaluated = 1
-        low = lists[i + LOWEST]
+        done, low = entries[first_entry + np.int64(lists[i + ENTRY])], lists[i + LOWEST]
         lists[i + LOWEST] = BIG
-        if MANY < n <= TOO_MANY:
-            for k in _lowest_in_quarters(lists, base, n, np.float32(half_x), np.float32(half_y), low):
-                i = piece_at(base, np.int64(k))
-                if lists[i + LOWEST] < BIG:
-                    _evaluate(moves, heights, entries[first_entry + np.int64(lists[i + ENTRY])], room)
-                    evaluated += 1
-                    lists[i + LOWEST] = BIG
+        if is_easy and is_line(codes[done]):
+            for r in range(LEAF):
+                queue[r] = np.int64(done) * LEAF + r
+            _evaluate_rows(moves, queue, np.uint64(LEAF if profile == BALL else 1), w)
+        else:
+            _evaluate(moves, heights, done, room)
+            if MANY < n <= TOO_MANY:
+                evaluated = _evaluate_quarters(lists, base, n, low, half_x, half_y, moves, heights, room)
+        evaluated += CELLS
         if profile == FLAT and codes[done] == FLAT_LINE and records[done, SLOPE] == 0.0:
             level = records[done, H]
     lift = np.float32(top - tie)
+    _surface(room)
     ceiling = _most_above(slope_x, slope_y, room) - lift
     wide, deep = np.float32(half_x), np.float32(half_y)
     for group in range(np.uint64(count)):
+        if group:
+            _surface(room)
         first = np.uint64(base) + group * np.uint64(GROUP)
         lanes = lanes_of(np.uint64(n), group)
         bits = low_ones(lists, first, lanes, wide, deep, slope_x, slope_y, ceiling)
-        bits = winners(planes, lowest_planes(lists, first, bits, lift, planes), hb, off, LEAF)
+        b0, b1, b2, b3 = winning_rows(planes, lowest_planes(lists, first, bits, lift, planes), hb, off)
+        bits = np.uint32(b0 | b1 | b2 | b3)
+        nq = np.uint64(0)
         while bits != np.uint32(0):
-            entry = planes[first_of(bits) + np.uint64(3 * LANES)]
+            lane = first_of(bits)
+            entry = planes[lane + np.uint64(3 * LANES)]
             bits = without_first(bits)
             j = entries[first_entry + np.int64(entry)]
             is_late = level < math.inf and j > done and level_height(codes, records, j) >= level
             if j != done and j != last and not is_late:
-                _evaluate(moves, heights, j, room)
-                evaluated += 1
+                if is_easy and not is_ball and is_line(codes[j]):
+                    queue[nq] = np.int64(j) * LEAF
+                    nq += np.uint64(1)
+                elif is_easy and is_line(codes[j]):
+                    at = np.int64(j) * LEAF
+                    of = np.uint32(lane)
+                    queue[nq] = at
+                    nq += np.uint64((b0 >> of) & np.uint32(1))
+                    queue[nq] = at + 1
+                    nq += np.uint64((b1 >> of) & np.uint32(1))
+                    queue[nq] = at + 2
+                    nq += np.uint64((b2 >> of) & np.uint32(1))
+                    queue[nq] = at + 3
+                    nq += np.uint64((b3 >> of) & np.uint32(1))
+                else:
+                    _evaluate(moves, heights, j, room)
+                    evaluated += CELLS
                 last = j
+        _evaluate_rows(moves, queue, nq, w)
+        evaluated += np.int64(nq) * (LEAF if is_ball else CELLS)
     if evaluated:
         _store(field, block, room)
     return evaluated

@@ -22,6 +22,7 @@ from simkit.stock.record_kernels import (
     LINE_FORM,
     MIDDLE,
     SENSE,
+    SHIFT,
     SLOPE,
     SWEEP,
     SX,
@@ -44,9 +45,16 @@ from simkit.stock.record_kernels import (
 LANES = 32
 PX, PY, PH, PUX, PUY, PLEN, PSLOPE, PSHIFT, POFF = (LANES * column for column in range(9))
 ENTRY = 9 * LANES  # place in the entries of the tiles at hand: a whole number under 2^24
-INPUTS = 10
-LOWEST, SLOPE_X, SLOPE_Y, CHANCE = (LANES * column for column in range(10, 14))  # what the bounds write
-GROUP = 14 * LANES
+# What bounds write: how promising a piece is in the middle of the block and how that changes beside it (both
+# may be estimates), then a plane that is a bound.
+CHANCE, CHANCE_X, CHANCE_Y = (LANES * column for column in range(10, 13))
+COPIED = 13  # columns that a list takes over from that of the block around
+LOWEST, SLOPE_X, SLOPE_Y = (LANES * column for column in range(13, 16))
+# Over leaves: the square of (BEND_X x + BEND_Y y - BEND_AT) may be added to the plane, for the sweep bends,
+# and the sweep is nowhere below LEVEL.
+BEND_X, BEND_Y, BEND_AT = (LANES * column for column in range(16, 19))
+LEVEL = LANES * 19
+GROUP = 20 * LANES
 
 BIG = np.float32(1e30)
 
@@ -67,7 +75,7 @@ def lanes_of(n, group):
 def copy_piece(lists, i, at, kept):
     """Copy a piece to place `at`, where it is the next behind `kept` of a list; return both for the next."""
     lanes = np.uint64(LANES)
-    for c in range(np.uint64(INPUTS)):
+    for c in range(np.uint64(COPIED)):
         lists[at + c * lanes] = lists[i + c * lanes]
     kept += np.uint64(1)
     at += np.uint64(1)
@@ -140,6 +148,25 @@ def curve_pieces(form, records, j, fineness):
     return math.ceil(abs(sweep) / step)
 
 
+@loop_kernel
+def add_line(lists, n, x, y, top, near, entry, j, records):
+    """As add_move, for a straight move."""
+    j = np.uint64(j)
+    ax, ay, ah = records[j, X] - x, records[j, Y] - y, records[j, H] - top
+    ux, uy, length, m = records[j, UX], records[j, UY], records[j, LENGTH], records[j, SLOPE]
+    # Only the part of a long move that can touch the tile counts there.
+    u = -(ax * ux + ay * uy)
+    first, last = max(u - near, 0.0), min(u + near, length)
+    n = np.uint64(n)
+    i = n // np.uint64(LANES) * np.uint64(GROUP) + n % np.uint64(LANES)
+    lists[i + np.uint64(PX)], lists[i + np.uint64(PY)] = ax + first * ux, ay + first * uy
+    lists[i + np.uint64(PH)] = ah + m * first
+    lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)], lists[i + np.uint64(PLEN)] = ux, uy, last - first
+    lists[i + np.uint64(PSLOPE)], lists[i + np.uint64(PSHIFT)] = m, records[j, SHIFT]
+    lists[i + np.uint64(POFF)], lists[i + np.uint64(ENTRY)] = 0.0, entry
+    return np.int64(n) if first > last else np.int64(n) + 1
+
+
 @kernel
 def add_move(lists, n, x, y, top, near, entry, j, code, records, fineness):
     """Add the pieces of record j to the list at the start of `lists`, n long; return its new length.
@@ -148,19 +175,7 @@ def add_move(lists, n, x, y, top, near, entry, j, code, records, fineness):
     """
     form = form_of(code)
     if form == LINE_FORM:
-        ax, ay, ah = records[j, X] - x, records[j, Y] - y, records[j, H] - top
-        ux, uy, length, m = records[j, UX], records[j, UY], records[j, LENGTH], records[j, SLOPE]
-        # Only the part of a long move that can touch the tile counts there.
-        u = -(ax * ux + ay * uy)
-        first, last = max(u - near, 0.0), min(u + near, length)
-        if first > last:
-            return n
-        i = piece_at(0, n)
-        lists[i + PX], lists[i + PY], lists[i + PH] = ax + first * ux, ay + first * uy, ah + m * first
-        lists[i + PUX], lists[i + PUY], lists[i + PLEN] = ux, uy, last - first
-        lists[i + PSLOPE], lists[i + PSHIFT] = m, m / math.sqrt(1.0 + m * m)
-        lists[i + POFF], lists[i + ENTRY] = 0.0, entry
-        return n + 1
+        return add_line(lists, n, x, y, top, near, entry, j, records)
     first, sweep = _curve_angles(form, records, j)
     count = curve_pieces(form, records, j, fineness)
     step = sweep / count
@@ -182,7 +197,8 @@ def close_list(lists, base, n):
     """Fill the last eight places of a list with pieces that are nowhere: whole vectors can then be read."""
     n = np.uint64(n)
     for k in range(n, (n + np.uint64(7)) & ~np.uint64(7)):
-        lists[np.uint64(base) + k // np.uint64(LANES) * np.uint64(GROUP) + k % np.uint64(LANES)] = math.nan
+        i = np.uint64(base) + k // np.uint64(LANES) * np.uint64(GROUP) + k % np.uint64(LANES)
+        lists[i], lists[i + np.uint64(CHANCE)] = math.nan, BIG
 
 
 @kernel

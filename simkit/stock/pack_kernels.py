@@ -45,6 +45,7 @@ from simkit.stock.record_kernels import (
 )
 
 SLACK = 1e-6  # mm that boxes are grown by, so that rounding never drops a covered cell
+BOX, LOWEST = 5, 4  # columns of a box: x0, x1, y0, y1 of the swept plan, and the lowest height of the tip
 NO_LENGTH = 1e-9  # mm; a plan length or arc radius below this is a point
 NO_SWEEP = 1e-9  # rad; an arc below this is its chord, which lies within r NO_SWEEP^2 / 8 of it
 
@@ -201,6 +202,7 @@ def _pack_moves(
         box[1] += grow
         box[2] -= grow
         box[3] += grow
+        box[LOWEST] = a[LOW]
         if box[0] > view[1] or box[1] < view[0] or box[2] > view[3] or box[3] < view[2]:
             continue
         codes[count] = code
@@ -221,9 +223,9 @@ def pack_moves(
     profiles, outlines the cutters (simkit.cutters.kernel_table).  view (5,) mm: x0, x1, y0, y1 of the
     rectangle, and the height above which a tip cuts nothing.
     codes (n,) int8; records (n, columns), columns: COLUMNS, or WIDE_COLUMNS when a cutter has the profile
-    code PROFILE or an arc is upright; boxes (n, 4) mm: x0, x1, y0, y1 of the swept plan; rows (n,)
-    int32, growing: the first k are filled.  fault: the first row with an unknown cutter, -1 - row for
-    one that is not finite, and n when there is none.
+    code PROFILE or an arc is upright; boxes (n, BOX) mm: x0, x1, y0, y1 of the swept plan, and the
+    lowest height of the tip; rows (n,) int32, growing: the first k are filled.  fault: the first row with an
+    unknown cutter, -1 - row for one that is not finite, and n when there is none.
     """
     return _pack_moves(
         is_arc, plane, start, end, centre, sweep, tool, matrix, offset, numbers, profiles, outlines, view,

@@ -263,7 +263,7 @@ def replay_tiles(
         np.empty(ROOM, np.float32), np.empty(2 * CELLS, np.float32), places, batch, batch.view(np.int32),
         places.view(np.int64),
     )  # fmt: skip
-    planes, batched = np.zeros(4 * LANES, np.float32), np.empty(LANES, np.float32)
+    planes, batched = np.zeros(8 * LANES, np.float32), np.empty(LANES, np.float32)
     chosen = np.empty(LANES, np.int32)
     stood = np.empty((size, size), np.float32)
     boxes = np.empty((n_groups, 4), np.float32)

@@ -20,8 +20,8 @@ bounds = numba.njit(error_model="numpy")(bound_kernels.bounds)
 SIZE = (40.0, 30.0, 12.0)
 
 
-def bounds_of(moves, tool, middle, half, margin):
-    """(n, 3): lowest and slopes of every piece of one move over a block about a place."""
+def bounds_of(moves, tool, middle, half, lean, margin, is_leaf):
+    """(n, 7) of what bounds write of every piece of one move over a block about a place, and the best."""
     packed = cut_module.Packed(moves, {tool: CUTTERS[tool]}, IDENTITY, EVERYWHERE, 0, 0)
     lists = np.full(200 * list_kernels.GROUP, np.nan, np.float32)
     n = add_move(lists, 0, 0.0, 0.0, 0.0, 60.0, 0, 0, packed.codes[0], packed.records, 0.02)
@@ -29,13 +29,13 @@ def bounds_of(moves, tool, middle, half, margin):
     count = -(-n // list_kernels.LANES)
     groups = np.arange(count, dtype=np.int32)
     cutter = CUTTERS[tool]
+    support = cut_module.support_of(cutter)
     best = bounds(
-        lists, 0, n, groups, count, *middle, half, cutter.code, cut_module.support_of(cutter), margin
+        lists, 0, n, groups, count, *middle, half, half, *lean, cutter.code, support, margin, is_leaf
     )
     table = lists.reshape(-1, list_kernels.GROUP // list_kernels.LANES, list_kernels.LANES).transpose(0, 2, 1)
-    columns = [
-        c // list_kernels.LANES for c in (list_kernels.LOWEST, list_kernels.SLOPE_X, list_kernels.SLOPE_Y)
-    ]
+    names = ("LOWEST", "SLOPE_X", "SLOPE_Y", "BEND_X", "BEND_Y", "BEND_AT", "LEVEL")
+    columns = [getattr(list_kernels, name) // list_kernels.LANES for name in names]
     return table.reshape(-1, table.shape[2])[:n][:, columns].astype(float), best
 
 
@@ -44,9 +44,10 @@ def margin_of(moves, radius):
     return 64 * 2.0**-24 * (np.abs([moves.start, moves.end]).max() + 60 + radius)
 
 
+@pytest.mark.parametrize("is_leaf", [False, True])
 @pytest.mark.parametrize("tool", CUTTERS)
 @pytest.mark.parametrize("make", [random_line, random_arc, random_upright])
-def test_bounds__are_planes_below_the_sweep(make, tool):
+def test_bounds__are_planes_below_the_sweep(make, tool, is_leaf):
     rng = np.random.default_rng(tool)
     radius = CUTTERS[tool].radius
     gaps = []
@@ -60,13 +61,21 @@ def test_bounds__are_planes_below_the_sweep(make, tool):
         g = heights(np.round(middle + off, 9), moves)
         off = np.round(middle + off, 9) - middle
         margin = margin_of(moves, radius)
-        planes, best = bounds_of(moves, tool, middle, np.hypot(extent, extent), margin)
-        below = np.where(planes[:, :1] > 1e29, np.inf, planes[:, :1] + planes[:, 1:] @ off.T).min(axis=0)
+        lean = rng.uniform(-1, 1, 2) * rng.choice([0.0, 0.5, 3.0])
+        planes, best = bounds_of(moves, tool, middle, extent, lean, margin, is_leaf)
+        under = planes[:, :1] + planes[:, 1:3] @ off.T
+        if is_leaf:
+            under += (planes[:, 3:5] @ off.T - planes[:, 5:6]) ** 2
+            under = np.maximum(under, planes[:, 6:])
+        below = np.where(planes[:, :1] > 1e29, np.inf, under).min(axis=0)
         assert (below <= g).all()
         if best >= 0:
             assert np.isfinite(g).all()
-        if make is random_line and np.isfinite(g[0]):
-            gaps.append(g[0] - below[0] - margin * (1 + np.abs(planes[0, 1:]).sum()))
+        if make is random_line and np.isfinite(g[0]) and is_leaf:
+            # At the middle of a block without extent there is but one place to touch the sweep.
+            planes, _ = bounds_of(moves, tool, middle, 0.0, lean, margin, is_leaf)
+            below = max(planes[0, 0] + planes[0, 5] ** 2, planes[0, 6])
+            gaps.append(g[0] - below - margin * (1 + np.abs(planes[0, 1:3]).sum()))
     if gaps:
         # The plane is as good as tangent, also at kinks; near a rim and on steep paths it is not.
         assert np.median(gaps) < 1e-4
