@@ -328,7 +328,7 @@ class Holding:
 class Layup:
     """The boards a blank is glued up from, side by side along `joined` (of JOINED), from the low end on.
 
-    boards: thickness of each along that direction, mm, in the blank that is ready to cut.  rings: of RINGS,
+    boards: size of each along that direction, mm, in the blank that is ready to cut.  rings: of RINGS,
     "" when not stated.
     jointing mm: taken off each face that is glued.  planing mm: off each outer face.  saw mm: its kerf.
     ends mm: sawn off each end.
