@@ -97,7 +97,7 @@ def contributions(evidence, motion: Motion, rows: Rows) -> tuple[list[Contributi
     _play(evidence, motion, rows, found, missing)
     size = take("moisture_change", "moisture between the sides")
     if size:
-        moves, words = movement(job.blank.species, job.blank.grain, job.layup)
+        moves, words = movement(job.blank, job.layup)
         if moves is None:
             missing.append(f"moisture between the sides ({words})")
         else:

@@ -54,8 +54,8 @@ LAYUP_KEYS: tuple[Key, ...] = (
     Key(
         "layup.boards",
         "lengths",
-        "Thickness of each board along that direction, as in the blank that is ready to cut: from the front"
-        " to the back, or from the lower face to the upper one.",
+        "Size of each board along that direction (of boards glued edge to edge their width), as in the blank"
+        " that is ready to cut: from the front to the back, or from the lower face to the upper one.",
         low=0.5,
         high=1000.0,
         examples=("[18, 18, 18, 18, 18]",),

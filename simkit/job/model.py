@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -22,9 +23,20 @@ RINGS = ("flat", "rift", "quarter")
 HOLDINGS = ("tape", "vacuum", "clamp", "screw", "dowel")
 FROM_BELOW = ("tape", "vacuum")  # these hold what lies on the table, the others what they cover
 ANCHORS = ("origin", "low corner", "centre")
-# ISO 286-1, diameters over 3 mm up to and including 6 mm: hole H7 is 0 to +0.012 mm (from a reprint), pin g6
-# -0.012 to -0.004 mm (from memory).  Name -> over, up to (mm), least and most clearance (mm).
-FITS = {"H7/g6": (3.0, 6.0, 0.004, 0.024)}
+# ISO 286-1 and -2, by steps of diameters, mm: the hole is 0 to IT7 too wide, the pin between its deviation
+# (g or h) and IT6 below that too narrow.  IT7 up to 6 mm from a reprint, all else from memory.
+FIT_STEPS = (3.0, 6.0, 10.0, 18.0, 30.0)  # over one, up to and including the next
+_IT6, _IT7 = (0.008, 0.009, 0.011, 0.013), (0.012, 0.015, 0.018, 0.021)
+FITS = {"H7/g6": (0.004, 0.005, 0.006, 0.007), "H7/h6": (0.0, 0.0, 0.0, 0.0)}  # the pin's deviation
+
+
+def clearance(fit: str, diameter: float) -> tuple[float, float] | None:
+    """Return the least and the most clearance of a fit, mm; None where the diameter is in no step."""
+    if not FIT_STEPS[0] < diameter <= FIT_STEPS[-1]:
+        return None
+    step = bisect_left(FIT_STEPS, diameter) - 1
+    least = FITS[fit][step]
+    return least, least + _IT6[step] + _IT7[step]
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,8 +189,7 @@ class Dowel:
         drilled mm: diameter of the hole as its cutter made it, taken when the hole was not measured.
         """
         if self.pin is None and self.fit:
-            low, high, least, most = FITS[self.fit]
-            return (least, most) if low < self.diameter <= high else None
+            return clearance(self.fit, self.diameter)
         if self.pin is None:
             return None
         wider = (self.hole if self.hole is not None else drilled) - self.pin
@@ -328,7 +339,7 @@ class Holding:
 class Layup:
     """The boards a blank is glued up from, side by side along `joined` (of JOINED), from the low end on.
 
-    boards: thickness of each along that direction, mm, in the blank that is ready to cut.  rings: of RINGS,
+    boards: size of each along that direction, mm, in the blank that is ready to cut.  rings: of RINGS,
     "" when not stated.
     jointing mm: taken off each face that is glued.  planing mm: off each outer face.  saw mm: its kerf.
     ends mm: sawn off each end.

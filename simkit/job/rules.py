@@ -9,7 +9,7 @@ from typing import Any
 from simkit.cutters import MEASURES, faults
 from simkit.job.check import Checker, is_bad
 from simkit.job.locate import key_path
-from simkit.job.model import FITS
+from simkit.job.model import FIT_STEPS, clearance
 from simkit.units import MM_PER_INCH
 
 LARGEST_MISFIT = 0.25  # of the diameter: a measured size farther off is another hole's
@@ -216,12 +216,11 @@ def _sizes(checker: Checker, dowel: dict[str, Any], path: str) -> None:
             )
     if is_bad(fit) or not fit:
         return
-    low, high = FITS[fit][:2]
-    if not low < diameter <= high:
+    if clearance(fit, diameter) is None:
         checker.problem(
             f"{path}.fit",
             f"{fit} for a hole of {diameter:g} mm",
-            f"a diameter over {low:g} mm up to {high:g} mm",
+            f"a diameter over {FIT_STEPS[0]:g} mm up to {FIT_STEPS[-1]:g} mm",
             "measure hole and pin, and write hole = ... and pin = ...",
         )
 

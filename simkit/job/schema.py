@@ -531,7 +531,7 @@ KEYS: tuple[Key, ...] = (
     Key(
         "dowels[].fit",
         "choice",
-        "Hole and pin are made to this fit of ISO 286 (diameters over 3 mm up to 6 mm); counts when `pin` is"
+        "Hole and pin are made to this fit of ISO 286 (diameters over 3 mm up to 30 mm); counts when `pin` is"
         " not given. A hole routed in wood holds no such fit.",
         default="",
         choices=tuple(FITS),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simkit.job.model import Layup
+from simkit.job.model import Blank, Layup
 
 MOISTURE = 0.12  # of the oven-dry weight
 # Specific gravity (oven-dry weight, volume at 12 % moisture): USDA Forest Products Laboratory, Wood Handbook,
@@ -43,7 +43,7 @@ ALONG = 0.2  # percent along the grain, the upper end of what chapter 4 gives fo
 SATURATION = 30.0  # percent of moisture above which wood does not swell: the Handbook's usual figure
 
 
-def movement(species: str, grain: str, layup: Layup | None) -> tuple[tuple[float, float, float] | None, str]:
+def movement(blank: Blank, layup: Layup | None) -> tuple[tuple[float, float, float] | None, str]:
     """Return by what part of its size wood swells for each percent of moisture, in x, y and z, and words.
 
     None, with what is missing in words, where the wood is not in the table or the grain is not stated.
@@ -52,20 +52,31 @@ def movement(species: str, grain: str, layup: Layup | None) -> tuple[tuple[float
     layup: its rings say which of the two directions across the grain is radial; where they lie between, the
     mean of both counts, and where they are not stated the larger, tangential one.
     """
-    figures = SHRINKAGE.get(" ".join(species.lower().split()))
+    figures = SHRINKAGE.get(" ".join(blank.species.lower().split()))
     if figures is None:
-        return None, "blank.species names no wood whose shrinkage is known" if species else "blank.species"
-    if not grain:
+        unknown = "blank.species names no wood whose shrinkage is known"
+        return None, unknown if blank.species else "blank.species"
+    if not blank.grain:
         return None, "blank.grain is not stated"
     radial, tangential = figures
     rings = layup.rings if layup is not None else ""
-    joined, other = {
+    # Square to the boards' wide faces, and along them.
+    square, beside = {
         "flat": (radial, tangential),
         "quarter": (tangential, radial),
         "rift": ((radial + tangential) / 2,) * 2,
     }.get(rings, (tangential, tangential))
-    # The boards' wide faces are square to the direction they are joined in.
+    joined, other = square, beside
+    if layup is not None:
+        across = blank.thickness if layup.joined == "along y" else blank.width
+        # Boards glued face to face are thinner than they are wide; glued edge to edge they are wider along
+        # the direction they are joined in, and their faces are those of the blank.
+        is_edge = [board > across for board in layup.boards]
+        if all(is_edge):
+            joined, other = beside, square
+        elif any(is_edge):
+            joined = other = max(square, beside)
     plan, up = (joined, other) if layup is None or layup.joined == "along y" else (other, joined)
-    shrinks = (ALONG, plan, up) if grain == "along x" else (plan, ALONG, up)
-    words = f"{species}, rings {rings or 'not stated, taken as tangential'}, Wood Handbook, from memory"
+    shrinks = (ALONG, plan, up) if blank.grain == "along x" else (plan, ALONG, up)
+    words = f"{blank.species}, rings {rings or 'not stated, taken as tangential'}, Wood Handbook, from memory"
     return tuple(one / 100 / SATURATION for one in shrinks), words

@@ -1,11 +1,13 @@
 """What a job states of its errors: sizes from the Wood Handbook's figures and from the dowels' play."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import integrate
 
 from simkit.check import check
-from simkit.job.model import Layup
+from simkit.job.model import Blank, Layup
 from simkit.job.reader import read_job
 from simkit.job.wood import movement
 from simkit.program.job_programs import read_programs
@@ -46,11 +48,26 @@ def budget_of(folder, more):
     ],
 )
 def test_movement__by_the_rings(rings, joined, shrinks):
-    found, words = movement("Black  Cherry", "along x", Layup(joined, (20.0,), rings))
+    blank = Blank(200.0, 60.0, 40.0, species="Black  Cherry", grain="along x")
+    found, words = movement(blank, Layup(joined, (20.0,) * (3 if joined == "along y" else 2), rings))
     assert found == pytest.approx(shrinks)
     assert "Wood Handbook" in words
-    across, _ = movement("cherry", "along y", Layup(joined, (20.0,), rings))
+    across, _ = movement(replace(blank, species="cherry", grain="along y"), Layup(joined, (20.0,), rings))
     assert across == pytest.approx((shrinks[1], shrinks[0], shrinks[2]))
+
+
+@pytest.mark.parametrize(
+    ("rings", "joined", "boards", "shrinks"),
+    [
+        ("flat", "along y", (80.0, 80.0, 80.0), (ALONG, TANGENTIAL, RADIAL)),
+        ("quarter", "along y", (80.0, 80.0, 80.0), (ALONG, RADIAL, TANGENTIAL)),
+        ("flat", "along y", (80.0, 80.0, 20.0, 60.0), (ALONG, TANGENTIAL, TANGENTIAL)),
+    ],
+)
+def test_movement__of_a_panel_glued_edge_to_edge(rings, joined, boards, shrinks):
+    """Boards 80 mm wide and 25 thick: their wide faces are those of the panel, not those that are glued."""
+    blank = Blank(300.0, 240.0, 25.0, species="cherry", grain="along x")
+    assert movement(blank, Layup(joined, boards, rings))[0] == pytest.approx(shrinks)
 
 
 @pytest.mark.parametrize(
@@ -62,7 +79,7 @@ def test_movement__by_the_rings(rings, joined, shrinks):
     ],
 )
 def test_movement__says_what_is_missing(species, grain, words):
-    found, told = movement(species, grain, None)
+    found, told = movement(Blank(200.0, 60.0, 40.0, species=species, grain=grain), None)
     assert found is None
     assert words in told
 

@@ -63,6 +63,29 @@ def test_play__of_the_fit_is_the_most_clearance_of_the_standard():
     assert (play.along, play.across) == pytest.approx((0.012, 0.012), abs=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("fit", "diameter", "least", "most"),
+    [
+        # Limits of hole and pin by ISO 286-2 in um, from memory: 8 H7 0/+15, g6 -5/-14; 10 h6 -9/0;
+        # 12 H7 0/+18, g6 -6/-17; 12.7 h6 -11/0; 25 H7 0/+21, g6 -7/-20.
+        ("H7/g6", 8.0, 5, 15 + 14),
+        ("H7/h6", 10.0, 0, 15 + 9),
+        ("H7/g6", 12.0, 6, 18 + 17),
+        ("H7/h6", 12.7, 0, 18 + 11),
+        ("H7/g6", 25.0, 7, 21 + 20),
+        ("H7/h6", 6.0, 0, 12 + 8),
+    ],
+)
+def test_play__of_fits_of_common_dowels(fit, diameter, least, most):
+    dowel = Dowel("d", (8.0, 45.0), diameter, fit=fit)
+    assert dowel.play(diameter) == pytest.approx((least / 1000, most / 1000))
+
+
+def test_play__of_a_diameter_in_no_step_is_not_known():
+    assert Dowel("d", (8.0, 45.0), 3.0, fit="H7/g6").play(3.0) is None
+    assert Dowel("d", (8.0, 45.0), 30.5, fit="H7/g6").play(30.5) is None
+
+
 def test_play__unknown_tight_and_one_dowel():
     assert play_of(pins_of(Dowel("d", (8.0, 45.0), 6.0)), 1) is None
     dowel = Dowel("d", (8.0, 45.0), 6.0, hole=6.05, pin=5.95)
