@@ -22,7 +22,7 @@ SIZE = (10.6, 7.0)  # inches
 NEAR = 0.03  # of the time: numbers of cutters closer than this stand one above the other
 
 
-def _rows(lengths: Lengths) -> tuple[tuple[str, str, float], ...]:
+def plots(lengths: Lengths) -> tuple[tuple[str, str, float], ...]:
     """Return key, words and factor of each plot."""
     unit = 1 / MM_PER_INCH if lengths.is_inch else 1.0
     volume = unit**3 if lengths.is_inch else 1e-3
@@ -56,7 +56,7 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str, lengths
     minutes, cutters = along["minutes"], along["cutter"]
     runs = _runs(cutters)
     numbers = sorted(set(cutters))
-    rows = _rows(lengths)
+    rows = plots(lengths)
     for row, (key, words, scale) in enumerate(rows):
         sharp = {"linewidth": 0.8, "antialiased": False}
         axes = figure.add_axes((0.15, 0.69 - 0.265 * row, 0.82, 0.215))

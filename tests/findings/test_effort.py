@@ -280,9 +280,8 @@ def test_time__axis_that_limits_and_dwells_are_told(tmp_path, capsys):
     assert main(["check", str(tmp_path / "job.toml"), "--cell", "0.5"]) == 0
     out = " ".join(capsys.readouterr().out.split())
     assert "dwells 1.5 - - - 1.5 -" in out
-    assert (
-        "top.nc T1: F6000 is not reached, axis Y (machine.speed) allows 3750 mm/min at most there, 61" in out
-    )
+    why = "axis Y (machine.speed) allows 3750 mm/min at most there, 61"
+    assert f"top.nc T1: the feed of 6000 mm/min is not reached, {why}" in out
     assert f"{100 * 20 / way:.0f} % (+" in out
 
 

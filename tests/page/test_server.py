@@ -346,8 +346,8 @@ def test_check__a_changed_program_says_what_got_better(client, checked, files):
 def test_changes__say_by_how_much():
     row = {"id": "a", "other_ids": [], "kind": "gouge", "severity": "beyond", "side": 1, "number": 1}
     row |= {"message": "cut too deep", "box": [0, 0, 1, 1], "at": [0, 0, 0], "bound": 0.01}
-    then = {"findings": [row | {"value": 0.5}], "verdict": {"status": "beyond limits"}}
-    less = {"findings": [row | {"value": 0.3}], "verdict": {"status": "beyond limits"}}
+    told = {"job": {"unit": "mm"}, "verdict": {"status": "beyond limits"}}
+    then, less = (told | {"findings": [row | {"value": value}]} for value in (0.5, 0.3))
     assert "Better, from 0.50 to 0.30: cut too deep." in changes(less, then)
     assert "Worse: finding 1, cut too deep." in changes(then, less)
     assert changes(then, then)[1:] == ["1 finding as before."]

@@ -16,6 +16,7 @@ from simkit.program import job_programs
 from simkit.report import effort_views
 from simkit.report.canvas import Page
 from simkit.report.console import Stages
+from simkit.report.lengths import MM
 from simkit.report.whole_file import write_whole
 from tests.runs.some_jobs import write_one_sided, write_two_sided
 
@@ -82,7 +83,7 @@ def test_pictures__are_there_whole_or_not_at_all(tmp_path, monkeypatch):
     """A page, and the plot along the programs, which is drawn without one."""
     path = tmp_path / "picture.png"
     along = {"minutes": [0.0, 1.0], "cutter": [1, 1], "thickest_chip": [0.1, 0.1]}
-    along |= {key: [0.0, 1.0] for key, *_ in effort_views.ROWS}
+    along |= {key: [0.0, 1.0] for key, *_ in effort_views.plots(MM)}
     draws = [
         lambda: Page(60, 40).save(path),
         lambda: effort_views.draw_along(path, along, "title", "note"),

@@ -12,7 +12,8 @@ import pytest
 from simkit.cli import main
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
-from simkit.report.sheet import sheet_of, sheet_text
+from simkit.report.sheet import sheet_of
+from simkit.report.sheet_text import sheet_text
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 sys.path.insert(0, str(SAMPLES))

@@ -162,7 +162,7 @@ def _faces(row, lengths: Lengths) -> str:
         side = "edge of the blank" if face["side"] is None else f"side {face['side']}"
         place = "X{} Y{} Z{} {}".format(*map(lengths.place, face["at"]), lengths.name)
         line = f", {face['file']}:{face['line']}" if face["line"] else ""
-        cutter = f", {face['cutter']} in ‘{face['setup']}’" if face["cutter"] else ""
+        cutter = f", {lengths.cutter(face['cutter'])} in ‘{face['setup']}’" if face["cutter"] else ""
         words.append(f"{side} at {place}{line}{cutter}")
     return "; ".join(words)
 
@@ -171,7 +171,7 @@ def _moments(row, lengths: Lengths) -> str:
     """Return how thick a wall was after each run of a cutter, in words; "" for what is no wall."""
     words = []
     for one in row["moments"]:
-        what = "the steps after" if one["has_steps"] else f"{one['cutter']} in"
+        what = "the steps after" if one["has_steps"] else f"{lengths.cutter(one['cutter'])} in"
         least = "at least " if one["is_least"] else ""
         thickness = lengths.value(one["thickness"], None if one["is_least"] else one["bound"])
         words.append(f"{least}{thickness} after {what} ‘{one['setup']}’ ({one['file']}:{one['line']})")
