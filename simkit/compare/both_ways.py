@@ -47,8 +47,8 @@ class BothWays:
         for is_gouge in (True, False):
             one = np.flatnonzero((vertical < 0) == is_gouge)
             self.to_target[one] = grid.distance(self.points[one], side if is_gouge else 0, self.size[one])
-        deep = np.flatnonzero(vertical < 0)
-        self.to_target[deep] = removed_below(self.points[deep], self.to_target[deep], grid, side)
+        beyond = _beyond_a_face(envelopes, flat, cut, vertical, side)
+        self.to_target[beyond] = removed_below(self.points[beyond], self.to_target[beyond], grid, side)
         self._enough = self.to_target if is_larger else np.full(len(flat), -1.0)
 
     def to_cut(self, rows: np.ndarray, is_least: bool) -> np.ndarray:
@@ -66,3 +66,10 @@ class BothWays:
                     self._enough[mine],
                 )  # fmt: skip
         return found
+
+
+def _beyond_a_face(envelopes, flat, cut, vertical, side: int) -> np.ndarray:
+    """Return which of the chosen cells are cut so deep that the cut may have left the part again (m,)."""
+    other = envelopes.side(3 - side).ravel()[flat]
+    is_through = cut < other if side == 1 else cut > other
+    return np.flatnonzero((vertical < 0) & ((envelopes.void.ravel()[flat] > 0) | is_through))

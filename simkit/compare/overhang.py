@@ -9,8 +9,6 @@ from simkit.target.grid import UPRIGHT, TargetGrid
 WALL = np.sqrt(0.5)  # of a unit normal's height: an underside steeper than 45 degrees is a wall leaning over
 PROBE = 1e-3  # mm above an underside, where its slope is felt
 STEPS = 30  # halvings of the height of a lip
-SAMPLES = 32  # heights over a place where the part may widen again
-CLOSE = 1e-6  # mm
 
 
 def removed_below(points: np.ndarray, to_target: np.ndarray, grid: TargetGrid, side: int) -> np.ndarray:
@@ -19,11 +17,9 @@ def removed_below(points: np.ndarray, to_target: np.ndarray, grid: TargetGrid, s
     points (k, 3) mm, blank frame: the cut, at or under material of the target.  to_target (k,) mm: their
     distances to the surface seen from the side.  grid: the target.  side: 1 or 2, whence the cut came.
 
-    A point inside the part keeps its distance, but where an underside steeper than 45 degrees is nearer than
-    what looks up: that is a wall that leans over, and counts as below.  One outside lies under an
-    underside of the part, and what was removed ends there.  Under a ceiling (flatter than 45 degrees) the
-    gouge is as deep as that underside lies from the surface the cut entered through, no more than the lip is
-    thick.  A
+    A point inside the part keeps its distance.  One outside lies under an underside of the part, and
+    what was removed ends there.  Under a ceiling (flatter than 45 degrees) the gouge is as deep as that
+    underside lies from the surface the cut entered through, no more than the lip is thick.  A
     steeper underside is a wall that leans over, and the cutter may as well have come past it: then the
     gouge is the largest distance of what was removed above the point from the nearest surface of the
     part.  So a wall that leans over by next to nothing reads as the upright one does.
@@ -37,14 +33,10 @@ def removed_below(points: np.ndarray, to_target: np.ndarray, grid: TargetGrid, s
     found = to_target.copy()
     entry, leaving = grid.ahead(points, side)
     is_outside = entry < np.where(np.isnan(leaving), np.inf, leaving)  # without any entry: False
-    sign = 1.0 if side == 1 else -1.0
-    inside = np.flatnonzero(~is_outside)
-    to_wall = grid.distance(points[inside], side, to_target[inside], vertical=WALL)
-    inside = inside[to_wall < to_target[inside]]
-    found[inside] = np.minimum(found[inside], _inmost(points[inside], grid, side))
     rows = np.flatnonzero(is_outside)
     if not len(rows):
         return found
+    sign = 1.0 if side == 1 else -1.0
     under = points[rows].copy()
     under[:, 2] = sign * entry[rows]
     probe = under + np.array([0.0, 0.0, sign * PROBE])
@@ -62,40 +54,20 @@ def removed_below(points: np.ndarray, to_target: np.ndarray, grid: TargetGrid, s
 
 
 def _inmost(under: np.ndarray, grid: TargetGrid, side: int) -> np.ndarray:
-    """Return how far the inmost point above an underside, or beside one, lies from the surface, mm (k,).
+    """Return how far the inmost point above an underside lies from the part's surface, mm (k,).
 
-    From there up the distance to the faces that look down grows and that to the ones looking
-    up falls, each no faster than the height: they meet where the nearer of both is farthest.  Where the part
-    widens again above (a cap on a stem) they may meet more than once: SAMPLES heights are looked at, too,
-    and the best of them is closed in on.
+    From the underside up the distance to the faces that look down grows and that to the ones looking
+    up falls, each no faster than the height: they meet where the nearer of both is farthest.
     """
     sign = 1.0 if side == 1 else -1.0
     low = np.zeros(len(under))
     raised = under + np.array([0.0, 0.0, sign * PROBE])
     high = grid.ahead(raised, side)[1] - sign * under[:, 2]
     high = np.where(np.isnan(high), PROBE, high)
-    length, place = high, under.copy()
+    place = under.copy()
     for _ in range(STEPS):
         middle = (low + high) / 2
         place[:, 2] = under[:, 2] + sign * middle
         is_lower = grid.distance(place, 3 - side) < grid.distance(place, side)
         low, high = np.where(is_lower, middle, low), np.where(is_lower, high, middle)
-    found = grid.distance(place)
-
-    def away(rows: np.ndarray, heights: np.ndarray) -> np.ndarray:
-        at = under[rows] + np.column_stack([np.zeros((len(rows), 2)), sign * heights])
-        return grid.distance(at)
-
-    every = np.arange(len(under))
-    shares = (np.arange(SAMPLES) + 0.5) / SAMPLES
-    sampled = np.array([away(every, share * length) for share in shares])
-    rows = np.flatnonzero(sampled.max(axis=0, initial=0.0) > found + CLOSE)
-    if len(rows):
-        best, step = shares[sampled[:, rows].argmax(axis=0)] * length[rows], length[rows] / SAMPLES
-        low, high = best - step / 2, best + step / 2
-        for _ in range(STEPS):
-            first, second = low + (high - low) / 3, high - (high - low) / 3
-            is_later = away(rows, first) < away(rows, second)
-            low, high = np.where(is_later, first, low), np.where(is_later, high, second)
-        found[rows] = np.maximum(sampled[:, rows].max(axis=0), away(rows, (low + high) / 2))
-    return found
+    return grid.distance(place)

@@ -55,10 +55,8 @@ def removed(point, triangles, side, steps=1001):
     straight = distance(point[None], near)[0]
     rows = crossings(point, triangles, side)
     above = [row for row in rows if row[0] > sign * point[2]]
-    if not above:
-        return straight, 0.0  # over all of it
-    if len(above) % 2:  # in material
-        return _removed_inside(point, triangles, side, straight, above[0][0], steps)
+    if not above or len(above) % 2:
+        return straight, 0.0  # in material, or over all of it
     under, slope = above[0]
     foot = np.array([[point[0], point[1], sign * under]])
     if -slope < WALL:
@@ -71,18 +69,6 @@ def removed(point, triangles, side, steps=1001):
     to_walls = distance(foot, walls)[0] if len(walls) else np.inf
     is_shaved = to_walls < distance(foot, near)[0]
     return (min(straight, to_walls) if is_shaved else straight), 0.0
-
-
-def _removed_inside(point, triangles, side, straight, leaving, steps):
-    """As `removed`, of a point in material: what leans over beside it counts by all that is gone above it."""
-    sign = 1.0 if side == 1 else -1.0
-    z = normals(triangles)[:, 2] * sign
-    leaning = triangles[(z < 0) & (z > -WALL)]
-    if not len(leaning) or distance(point[None], leaning)[0] >= straight:
-        return straight, 0.0
-    heights = sign * np.linspace(sign * point[2], leaving, steps)
-    column = np.column_stack([np.tile(point[:2], (steps, 1)), heights])
-    return min(straight, distance(column, triangles).max()), (leaving - sign * point[2]) / (steps - 1)
 
 
 def corners_over(triangle, x, y, half):

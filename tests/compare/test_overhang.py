@@ -70,21 +70,6 @@ def test_leaning_wall__shaved_reads_the_same_whatever_it_leans(lean, plan):
     assert found[0] == pytest.approx(deepest, abs=1e-5)
 
 
-@pytest.mark.parametrize(("lean", "down"), [(1e-3, 11.9), (0.05, 11.4), (1.0, 11.0), (10.0, 2.0)])
-@pytest.mark.parametrize("plan", [0.0105, 0.5])
-def test_leaning_wall__a_cut_that_ends_within_it_reads_the_same(lean, down, plan):
-    # As above, the cut ending `down` under the top, still inside the part but next to the leaning wall.
-    angle = np.radians(lean)
-    part = prism([(-30, 0), (30 - 12 * np.tan(angle), 0), (30, 12), (-30, 12)], 0, 80)
-    down = min(down, 0.995 * plan / np.tan(angle))
-    at = np.array([[30 - plan, 40.0, 12 - down]])
-    grid = grid_of(part)
-    straight = grid.distance(at, 1)
-    found = removed_below(at, straight, grid, 1)
-    assert straight[0] == pytest.approx(down, abs=1e-6)  # to the top: what looks up
-    assert found[0] == pytest.approx(plan * np.cos(angle) / (1 + np.sin(angle)), abs=1e-5)
-
-
 def test_leaning_wall__exact_cut_beside_it_is_no_gouge():
     # The cutter runs down the upper edge of a wall that leans 10 degrees over, 0.05 too far in.
     foot = 30 - 12 * np.tan(np.radians(10))
