@@ -91,7 +91,8 @@ RULES = {
     "gouge": ("cut into the part, deeper than the limit", "Correct the program at that line."),
     "thin-wall": (
         "floor, side wall or rib of the part (leftover taken off) thinner than the limit, and than the part"
-        " wants it",
+        " wants it; it says which line of which program cut each of the two faces, since when it is so thin,"
+        " and how thick it was after each run of a cutter",
         "Check the depths from both sides there, and the thickness of the blank.",
     ),
     "fragile": (

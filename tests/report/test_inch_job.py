@@ -75,7 +75,7 @@ def test_pictures__have_no_bare_mm(made, tmp_path, monkeypatch):
     assert "1 1/2" in written  # of a ruler: the blank is 44 mm, 1.73 in
     assert any(words.endswith(" in") for words in written)  # of a scale bar
     assert bare(written) == []
-    assert [words for _, words, _ in effort_views._rows(effort_views.Lengths("in")) if "mm" in words] == []
+    assert [words for _, words, _ in effort_views.plots(effort_views.Lengths("in")) if "mm" in words] == []
 
 
 def test_scenes__have_no_bare_mm(made, tmp_path):
