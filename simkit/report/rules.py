@@ -114,7 +114,8 @@ RULES = {
     ),
     "bite": (
         "a full-width slot deeper than `slot_depth`, or a way down into the wood steeper than `plunge_angle`"
-        " of the cutter (a warning)",
+        " of the cutter (a warning); steeper than 45 degrees what counts is whether wood stands under the"
+        " cutter's middle, so a hole that frees it is enough",
         "Cut in more steps, or ramp down at a lower angle.",
     ),
     "chip-load": (
