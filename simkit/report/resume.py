@@ -16,7 +16,7 @@ def resume_result(
     """Return it as plain data.
 
     broken: the line in which it broke off.  safe: lines it may be started at.  chosen: what is in force at
-    the last of them at or before `broken`, None if there is none.  top mm: height clear of everything, from
+    the one it is started at, None if there is none.  top mm: height clear of everything, from
     the setup's zero.  result: of the check of what is run then.
     """
     before = [line for line in safe if line <= broken]
@@ -56,7 +56,7 @@ def resume_text(told: dict[str, Any]) -> str:
     lines = [f"{program}, broken off in line {broken}: start again at line {now}"]
     others = [str(line) for line in told["safe_before"] if line != now]
     if others:
-        lines.append(f"  also safe, earlier: lines {', '.join(others)}")
+        lines.append(f"  also safe, up to the break: lines {', '.join(others)}")
     lines.append("  before it, by hand:")
     lines.append("    the new cutter measured, its length or Z zero set anew; the blank not moved")
     if state["written"] is not None:
