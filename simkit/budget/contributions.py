@@ -12,6 +12,7 @@ from simkit.budget.rows import Rows
 from simkit.budget.sawn import sawn_edges
 from simkit.compare.dowel_play import play_of
 from simkit.compare.pin_pair import PinPair
+from simkit.job.steps import THICKNESS
 from simkit.job.wood import movement
 
 UNIFORM, NORMAL, PINS = "uniform", "normal", "pins"
@@ -87,7 +88,12 @@ def contributions(evidence, motion: Motion, rows: Rows) -> tuple[list[Contributi
     if size := take("thickness_error", "measuring the blank's thickness"):
         add("thickness_error", "measuring the blank's thickness", size, "mm", columns[:, 4])
     if size := take("planing", "planing the blank to an even thickness"):
-        add("planing", "planing the blank to an even thickness", size, "mm", columns[:, 4])
+        words = "planing the blank to an even thickness"
+        if any(step.do == THICKNESS for step in job.steps):
+            # Rows move with the blank that a step is done to, not with the face that it leaves.
+            missing.append("planing in the steps to a thickness (they count as done as stated)")
+            words = "planing the blank to an even thickness, before the steps"
+        add("planing", words, size, "mm", columns[:, 4])
     edges = sawn_edges(job, motion)
     if budget is not None and budget.sawing and not edges:
         missing.append("sawing (no sawn edge moves the zero of the second side against the first)")

@@ -95,6 +95,19 @@ def test_planed__bears_by_geometry(tmp_path, side, more, thickness):
     assert least_taken(job) == OVER
 
 
+def test_planing__of_a_step_is_said_to_be_left_out(tmp_path):
+    """What the step leaves is a face of the part: planed unevenly it is off by as much, whatever is told."""
+    for name, steps, is_left_out in (("planed", True, True), ("plain", False, False)):
+        folder = tmp_path / name
+        folder.mkdir()
+        error = "[budget]\nplaning = 0.4\n"
+        path = planed(folder, 2, part_up=OVER, more=error) if steps else budget_job.write(folder, more=error)
+        budget = looked_at(path)[1].budget
+        assert any(one.startswith("planing in the steps") for one in budget.left_out) == is_left_out
+        (part,) = budget.parts
+        assert ("before the steps" in part.words) == is_left_out
+
+
 def test_upper_face__recuts_agree_within_a_twentieth_of_each_limit(tmp_path):
     recuts = Recuts(planed(tmp_path, 1, first_up=-OVER))
     rows = compared(recuts, np.array((0.05, -0.08, 0.1, 0.04, -0.06)))
