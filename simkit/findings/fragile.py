@@ -83,7 +83,7 @@ def _moment_words(evidence: Evidence, one: Stood) -> str:
     """Return when it stands so, in words."""
     if one.is_left:
         return ", in the finished part too"
-    return f" after {run_words(evidence.source_of(one.last_row))}"
+    return f" after {run_words(**evidence.source_of(one.last_row))}"
 
 
 def _grain_words(evidence: Evidence, one: Stood) -> str:

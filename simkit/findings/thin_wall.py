@@ -13,7 +13,7 @@ from simkit.compare.thin_spots import ThinSpot, look_closer, thin_spots
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Face, Finding
-from simkit.findings.walls_told import faces_of, faces_words, moments_of, since_words, step_names
+from simkit.findings.walls_told import faces_of, faces_words, moments_of, since_words
 from simkit.stock.field import Lattice
 from simkit.target.envelope import envelopes
 
@@ -52,8 +52,7 @@ def find(evidence: Evidence) -> list[Finding]:
     findings = []
     for nth, ((spot, looked), moments) in enumerate(zip(told, every, strict=True)):
         rows = evidence.walls.rows(evidence.field, spot.iy, spot.ix)
-        faces = faces_of(evidence, looked, rows)
-        names = step_names(evidence, faces)
+        faces, names = faces_of(evidence, looked, rows)
         later = faces[1]  # the one that made it thin
         lesser = rest if nth == len(told) - 1 else ""
         words = f"{_words(looked)}{faces_words(faces, names)}{since_words(moments, limit)}{lesser}"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
@@ -21,8 +20,12 @@ REACH = 2.0  # of the limit: so far to either side of its middle wood is followe
 ALIKE = 0.1  # mm: where wood goes farther than the wall does, more of it is left there than the part has
 
 
-def faces_of(evidence: Evidence, spot: ThinSpot, rows: tuple[int, int]) -> tuple[Face, Face]:
-    """Return the two faces of a wall, in the order in which they were made.
+def faces_of(
+    evidence: Evidence, spot: ThinSpot, rows: tuple[int, int]
+) -> tuple[tuple[Face, Face], tuple[str, str]]:
+    """Return the two faces of a wall, in the order in which they were made, and the steps that made them.
+
+    Of steps the names, "" where none made the face.
 
     rows: of the moves that cut the near and the contact face, -1 where none did.
     """
@@ -39,9 +42,10 @@ def faces_of(evidence: Evidence, spot: ThinSpot, rows: tuple[int, int]) -> tuple
         if row < 0 and number is None:
             setup = None
         order = row if number is None else _row_before_step(evidence, number)
-        faces.append((order, Face(side=side, **evidence.place_of(at, setup), **source)))
-    faces.sort(key=lambda one: one[0])
-    return faces[0][1], faces[1][1]
+        name = "" if number is None else step_name(evidence.job, number)
+        faces.append((order, Face(side=side, **evidence.place_of(at, setup), **source), name))
+    _, told, names = zip(*sorted(faces, key=lambda one: one[0]), strict=True)
+    return told, names
 
 
 def _row_before_step(evidence: Evidence, number: int) -> float:
@@ -62,17 +66,6 @@ def faces_words(faces: Sequence[Face], names: Sequence[str]) -> str:
         else:
             parts.append(f"side {face.side} cut by {face.file}:{face.line}")
     return "; faces: " + ", ".join(parts)
-
-
-def step_names(evidence: Evidence, faces: Sequence[Face]) -> list[str]:
-    """Return the names of the steps that made faces, "" where none did."""
-    names = []
-    for face in faces:
-        number = None
-        if face.side is not None and not face.cutter and evidence.job.steps:
-            number = shape.step_at(evidence, face.side, face.at)
-        names.append("" if number is None else step_name(evidence.job, number))
-    return names
 
 
 def moments_of(evidence: Evidence, spots: Sequence[ThinSpot]) -> list[tuple[Moment, ...]]:
@@ -122,9 +115,9 @@ def _moment(evidence: Evidence, when: tuple[int, bool], one: Across) -> Moment:
     )
 
 
-def run_words(source: dict[str, Any]) -> str:
-    """Return words for the moment at which a cutter has run in a setup.  source: of its last move."""
-    return f"{source['cutter']} has run in '{source['setup']}' ({source['file']}:{source['line']})"
+def run_words(cutter: str, setup: str, file: str, line: int) -> str:
+    """Return words for the moment at which a cutter has run in a setup: with its last move, in that line."""
+    return f"{cutter} has run in '{setup}' ({file}:{line})"
 
 
 def since_words(moments: Sequence[Moment], limit: float) -> str:
@@ -136,7 +129,7 @@ def since_words(moments: Sequence[Moment], limit: float) -> str:
     if one.has_steps:  # a step made it so thin, and is named as what made its face
         return ""
     follows = sum(not later.has_steps for later in moments[first + 1 :])
-    words = f"; so thin since {run_words({k: getattr(one, k) for k in ('cutter', 'setup', 'file', 'line')})}"
+    words = f"; so thin since {run_words(one.cutter, one.setup, one.file, one.line)}"
     if first:
         before = moments[first - 1]
         least = "at least " if before.is_least else ""

@@ -78,6 +78,7 @@ from simkit.stock.record_kernels import (
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
+MOST_LEAN = 5.0  # a steeper slope tells nothing of the next block
 FEW = 6  # so many moves are evaluated without tests
 
 
@@ -141,8 +142,9 @@ def _fill(field, block, g, row):
 
 @loop_kernel
 def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves, room, lean):
-    """Keep the pieces that can win a cell of a block; return how many.
+    """Keep the pieces that can win a cell of a block; return how many, and about how low the best lies.
 
+    lean: the slope expected here; that of the best about this block is left in it.
     A level flat move that covers the block and is alone in the end lowers it at once: 0 is returned.
     """
     first_entry, entries, codes, rows, records = moves
@@ -169,9 +171,8 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
             lean[0] = 0.25 * (g[1] - g[0] + g[3] - g[2]) / max(half_x, 1e-9)
             lean[1] = 0.25 * (g[2] - g[0] + g[3] - g[1]) / max(half_y, 1e-9)
             steep = max(abs(lean[0]), abs(lean[1]))
-            if not steep < 5.0:
-                lean[0] = 0.0
-                lean[1] = 0.0
+            if not steep < MOST_LEAN:
+                lean[0], lean[1] = 0.0, 0.0
             if profile == FLAT and records[j, SLOPE] == 0.0:
                 level, best_entry = records[j, H], entry
     kept = _keep(
@@ -250,7 +251,7 @@ def _block_top(h, block):
 
 @loop_kernel
 def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room, planes, lean):
-    """Cut a block of 16 by the groups `near` of the tile's list; return evaluations and tests."""
+    """Cut a block of 16 by the groups `near` of the list; return evaluations, tests, tests of leaves."""
     tests = count * LANES
     iy0, iy1, ix0, ix1 = block
     _, _, xs, ys = field
@@ -274,7 +275,6 @@ def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, m
             in_leaves += 4 * n2
             quarter_x, quarter_y = 0.25 * (xs[part[3] - 1] - xs[ix]), 0.25 * (ys[part[1] - 1] - ys[iy])
             bests = best_in_quarters(lists, 2 * size, n2, np.float32(quarter_x), np.float32(quarter_y), low)
-            which = 0
             for leaf_y in range(iy, part[1], LEAF):
                 which = 0 if leaf_y == iy else 2
                 for leaf_x in range(ix, part[3], LEAF):
