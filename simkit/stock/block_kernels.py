@@ -24,7 +24,7 @@ Arguments that go together go as tuples: field (h, owner, xs, ys); moves (first 
 rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y,
 top, tie, margin); block (iy0, iy1, ix0, ix1); room to work in (places of a block, leaf_kernels' numbers of
 a leaf, its heights in float32, its offsets, heights of one move, corners, queue of rows to evaluate, the last
-of which is LEAF); planes (8 LANES,): what bounds wrote of some pieces; lean (2,): the slope expected next.
+of which is HALF); planes (8 LANES,): what bounds wrote of some pieces; lean (2,): the slope expected next.
 """
 
 import math
@@ -42,6 +42,7 @@ from simkit.stock.bound_kernels import (
 )
 from simkit.stock.leaf_kernels import (
     CELLS,
+    HALF,
     LEAF,
     best_in_quarters,
     level_height,
@@ -401,7 +402,7 @@ def cut_blocks(
         np.empty(2 * CELLS, np.float32),
         np.empty(BLOCK * BLOCK, np.float32),
         np.empty(8, np.float64),
-        np.full(LEAF * LANES + 1, LEAF),
+        np.full(2 * LANES + 1, HALF),
     )
     _cut_tiles(
         field,
