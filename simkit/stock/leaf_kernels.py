@@ -223,7 +223,7 @@ def lowest_planes(lists, first, bits, lift, planes):
         planes[some + np.uint64(6 * LANES)] = lists[i + np.uint64(BEND_AT)]
         planes[some + np.uint64(7 * LANES)] = lists[i + np.uint64(LEVEL)] + lift
         some += np.uint64(1)
-    for i in range(some, (some + np.uint64(7)) & ~np.uint64(7)):
+    for i in range(some, (some + np.uint64(15)) & ~np.uint64(15)):
         planes[i] = BIG
     return some
 
@@ -235,7 +235,7 @@ def winners(planes, n, hb, off, wide):
     planes: n bounds, then n slopes along x, along y, LANES apart.  wide: cells of a leaf in a row, LEAF rows.
     """
     lanes, found = np.uint64(LANES), np.uint32(0)
-    for lane in range((n + np.uint64(7)) & ~np.uint64(7)):
+    for lane in range((n + np.uint64(15)) & ~np.uint64(15)):
         low, slope_x, slope_y = planes[lane], planes[lane + lanes], planes[lane + lanes + lanes]
         is_under = False
         for r in range(LEAF):
@@ -268,7 +268,7 @@ def _is_under(planes, lane, row, hb, off):
 def winning_halves(planes, n, hb, off):
     """Which of n bounds come under the surface of a leaf in its first two rows and its last two, a bit for each."""
     b0 = b1 = none = np.uint32(0)
-    for lane in range((n + np.uint64(7)) & ~np.uint64(7)):
+    for lane in range((n + np.uint64(15)) & ~np.uint64(15)):
         bit = np.uint32(np.uint32(1) << np.uint32(lane))
         is_first = _is_under(planes, lane, 0, hb, off) | _is_under(planes, lane, 1, hb, off)
         is_last = _is_under(planes, lane, 2, hb, off) | _is_under(planes, lane, 3, hb, off)

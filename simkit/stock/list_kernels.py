@@ -68,7 +68,7 @@ def piece_at(base, k):
 @kernel
 def lanes_of(n, group):
     """How many places of a group of a list of n are in use, filled up to whole vectors of eight."""
-    return min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
+    return min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(15)) & ~np.uint64(15))
 
 
 @loop_kernel
@@ -196,7 +196,7 @@ def add_move(lists, n, x, y, top, near, entry, j, code, records, fineness):
 def close_list(lists, base, n):
     """Fill the last eight places of a list with pieces that are nowhere: whole vectors can then be read."""
     n = np.uint64(n)
-    for k in range(n, (n + np.uint64(7)) & ~np.uint64(7)):
+    for k in range(n, (n + np.uint64(15)) & ~np.uint64(15)):
         i = np.uint64(base) + k // np.uint64(LANES) * np.uint64(GROUP) + k % np.uint64(LANES)
         lists[i], lists[i + np.uint64(CHANCE)] = math.nan, BIG
 
