@@ -48,7 +48,7 @@ ENTRY = 9 * LANES  # place in the entries of the tiles at hand: a whole number u
 # What bounds write: how promising a piece is in the middle of the block and how that changes beside it (both
 # may be estimates), then a plane that is a bound.
 CHANCE, CHANCE_X, CHANCE_Y = (LANES * column for column in range(10, 13))
-COPIED = 13  # columns that a list takes over from that of the block around
+PIECE, COPIED = 10, 13  # columns of a piece alone, and with how promising it is
 LOWEST, SLOPE_X, SLOPE_Y = (LANES * column for column in range(13, 16))
 # Over leaves: the square of (BEND_X x + BEND_Y y - BEND_AT) may be added to the plane, for the sweep bends,
 # and the sweep is nowhere below LEVEL.
@@ -72,10 +72,10 @@ def lanes_of(n, group):
 
 
 @loop_kernel
-def copy_piece(lists, i, at, kept):
+def copy_piece(lists, i, at, kept, columns):
     """Copy a piece to place `at`, where it is the next behind `kept` of a list; return both for the next."""
     lanes = np.uint64(LANES)
-    for c in range(np.uint64(COPIED)):
+    for c in range(np.uint64(columns)):
         lists[at + c * lanes] = lists[i + c * lanes]
     kept += np.uint64(1)
     at += np.uint64(1)
