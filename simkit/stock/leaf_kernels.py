@@ -266,7 +266,7 @@ def _is_under(planes, lane, row, hb, off):
 
 @loop_kernel
 def winning_halves(planes, n, hb, off):
-    """Which of n bounds come under the surface of a leaf in its first and in its last rows, a bit for each."""
+    """Which of n bounds come under the surface of a leaf in its first and its last rows, a bit for each."""
     b0 = b1 = none = np.uint32(0)
     for lane in range((n + np.uint64(15)) & ~np.uint64(15)):
         bit = np.uint32(np.uint32(1) << np.uint32(lane))
