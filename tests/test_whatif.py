@@ -133,8 +133,8 @@ def test_words__all_that_is_wrong_is_told_at_once(job):
 def test_words__nothing_supposed(job):
     (told,) = problems(job)
     assert told == (
-        "command line: found nothing that is supposed to differ, expected --shift, --turn, --thickness or "
-        '--measured; write it like --shift "top=0.3,-0.2"'
+        "command line: found nothing that is supposed to differ, expected --shift, --turn, --thickness, "
+        '--planed or --measured; write it like --shift "top=0.3,-0.2"'
     )
 
 

@@ -56,9 +56,13 @@ def corner_rows(evidence, motion: Motion, rows: Rows, heights: SideHeights) -> l
             size = np.linalg.norm(m, axis=1)
             share = np.column_stack([(1 - between) / size, between / size])
             value = share[:, 0] * rows.value[first] + share[:, 1] * rows.value[second]
-            thick = share[:, 0] * rows.thick[first] + share[:, 1] * rows.thick[second]
+            thick = share[:, :1] * rows.thick[first] + share[:, 1:] * rows.thick[second]
             limit = np.minimum(rows.limit[first], rows.limit[second])
-            grow = way * m / size[:, None]
+            # A face of the blank does not move with the cuts beside it.
+            grow = way * sum(
+                of[:, None] * np.where(rows.is_moved[faces][:, None], n[which], 0.0)
+                for of, faces, n in ((share[:, 0], first, n1), (share[:, 1], second, n2))
+            )
             parts.append(
                 make_rows(
                     kind, side, at, value, limit, grow, thick, np.full_like(at, np.nan),
@@ -89,10 +93,10 @@ def _filled_rows(evidence, motion: Motion, heights: SideHeights, a, b, n1, n2) -
     lattice = evidence.field.lattice
     limit = evidence.zones.limits(lattice, heights.side)[1][lattice.cell_at(*at[:, :2].T)]
     chosen = np.flatnonzero(is_found & (np.nan_to_num(far) > 0) & np.isfinite(limit))
-    lift = np.full(len(chosen), motion.lift[motion.setup])
+    lift = np.tile(motion.lift[motion.setup], (len(chosen), 1))
     one, way = at[chosen], m[chosen]
     rows = make_rows(
-        LEFTOVER, heights.side, one, far[chosen], limit[chosen], way, way[:, 2] * lift, way, lift
+        LEFTOVER, heights.side, one, far[chosen], limit[chosen], way, way[:, 2:] * lift, way, lift
     )
     return [rows]
 
