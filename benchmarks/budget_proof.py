@@ -38,7 +38,7 @@ def changes(count, seed):
 
 
 def planing_changes(count, seed):
-    """Return changes (count, 6), the last of what a step leaves: a third of that alone, a third up to 0.7 mm."""
+    """Return changes (count, 6), the last of what a step leaves: a third of it alone, a third up to 0.7 mm."""
     rng = np.random.default_rng(seed)
     plain = changes(count, seed + 1)
     planed = rng.uniform(-1, 1, count) * np.resize([0.12, 0.25, 0.7], count)

@@ -28,7 +28,7 @@ class Anew:
         return self.rows.value[which] + np.sum(self.columns[which] * changes, axis=1)
 
     def values(self, which: np.ndarray, changes: np.ndarray) -> np.ndarray:
-        """Return values (k,) mm of rows (k,) under changes (k, 5 + j) of motion.names, by the exact sweeps.
+        """Return values (k,) mm of rows (k,) under changes (k, 5 + j) of motion.names, by exact sweeps.
 
         The value now changes by as much as the cut has moved along the part's normal; both places are found
         to steps.FINEST.  Rows that cannot be asked so (thicknesses of walls, places that only the thickness
@@ -84,9 +84,9 @@ class Anew:
     def worst(
         self, change: np.ndarray, asked: int = 12, is_asked: np.ndarray | None = None
     ) -> dict[int, tuple[float, int]]:
-        """Return for each kind by how much it is beyond its limit, mm, under one change (5 + j,), and the row.
+        """Return for each kind by how much it is beyond its limit, mm, under one change, and the row.
 
-        Negative within the limit.  The rows that say most are asked anew, `asked` of each kind.
+        change (5 + j,): of motion.names.  Negative within the limit.  The rows that say most are asked anew, `asked` of each kind.
         is_asked (n,) bool: the rows that count, None for all.
         """
         change = np.asarray(change, dtype=float)

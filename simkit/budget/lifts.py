@@ -9,8 +9,8 @@ sum of a number and of the errors, each once, not at all or once negative: a vec
 - A face that was planed and is a face of the part lies off by its own vector; so does one that was never
   planed.  Resin stands so far under or over the face that it was poured at: it has the vector of that face.
 - A setup cuts with all its moves as high as its zero.  With side 1 up its top is high and its table low, with
-  side 2 up its top is low and its table high (turned over, the upper face lies on the table).  So what it cuts
-  has the vector of the face that its zero is set at, as that face is when it runs: a zero on the face that
+  side 2 up its top is low and its table high (turned over, the upper face lies on it).  So what it cuts has
+  the vector of the face that its zero is set at, as that face is when it runs: a zero on the face that
   was planed rises with it (+1 of side 1, -1 of side 2), a zero on the other face not at all, on the table or
   on top alike; and a setup that ran before the step stays where it was, whatever the step leaves.
 - The part has no height of its own.  It keeps its place over low as that is at the end (as for `simkit
@@ -64,7 +64,7 @@ def face_lifts(job: Job, done: int) -> tuple[Vector, Vector]:
 
 
 def part_lift(job: Job) -> Vector:
-    """Return by how much the part rises in the blank frame, (1 + k,): it keeps its place over the lower face."""
+    """Return by how much the part rises in the blank frame, (1 + k,): with the lower face."""
     return face_lifts(job, len(job.steps))[0]
 
 

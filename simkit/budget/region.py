@@ -79,7 +79,7 @@ def axis_ways(wide: int = len(NAMES)) -> np.ndarray:
 
 
 def axis_far(job: Job) -> np.ndarray:
-    """Return how far those ways may go at most, (2 wide,): no thickness farther than each step takes some off."""
+    """Return how far those ways may go at most, (2 wide,): while each step takes something off."""
     least = np.minimum(reach_of(job), FAR[-1])
     return np.concatenate([np.repeat(FAR[:4], 2), least.ravel()])
 

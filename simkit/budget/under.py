@@ -34,9 +34,7 @@ def under_rows(evidence, motion: Motion) -> list[Rows]:
         limit = evidence.zones.limits(lattice, side)[0]
         left = evidence.zones.allowance(lattice, side)
         least = 0.0 if left is None else left[0]
-        owner, height = (
-            (field.upper_move, field.upper) if side == 1 else (field.lower_move, field.lower)
-        )
+        owner, height = (field.upper_move, field.upper) if side == 1 else (field.lower_move, field.lower)
         now = lifts(evidence, motion, side, owner.ravel()).reshape(*owner.shape, -1)
         is_asked = np.isfinite(limit) & np.isfinite(wanted) & evidence.envelopes.is_part
         for high, lift, is_level in _surfaces(evidence, motion, side):

@@ -106,8 +106,8 @@ def change_from_words(
     """Return what the options of the command line suppose.
 
     shifts: each such as "side 2=0.3,-0.2" or "side 2=0,0,0.1".  turns: such as "side 2=0.1".  thickness:
-    such as "0.2" or "-1/64 in".  measured: such as "3=5.87".  planed: such as "2=0.2", the number of a step to
-    a thickness from 1.  Lengths are mm unless they carry a unit.
+    such as "0.2" or "-1/64 in".  measured: such as "3=5.87".  planed: such as "2=0.2", the number of a step
+    to a thickness from 1.  Lengths are mm unless they carry a unit.
     Raises InputProblems with every problem.
     """
     problems: list[Problem] = []

@@ -154,6 +154,6 @@ def test_hidden__a_cut_far_over_the_planed_face_shows_in_a_thinner_blank_alone(t
     assert why_not(evidence) == ""
     evidence.job = replace(job, budget=BudgetSpec(thickness_error=0.7))
     assert why_not(evidence) == (
-        "a face was taken off 0.60 mm below what had been cut into it, within the part, and by the errors that "
-        "the job states that may be 0.70 mm less"
+        "a face was taken off 0.60 mm below what had been cut into it, within the part, and by the errors "
+        "that the job states that may be 0.70 mm less"
     )
