@@ -38,7 +38,10 @@ def changes(count, seed):
 
 
 def planing_changes(count, seed):
-    """Return changes (count, 6), the last of what a step leaves: a third of it alone, a third up to 0.7 mm."""
+    """Return changes (count, 6), the last of what a step leaves.
+
+    A third of that alone, up to 0.12 mm; a third of all up to 0.25 mm of it, a third up to 0.7.
+    """
     rng = np.random.default_rng(seed)
     plain = changes(count, seed + 1)
     planed = rng.uniform(-1, 1, count) * np.resize([0.12, 0.25, 0.7], count)

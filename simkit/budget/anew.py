@@ -86,7 +86,8 @@ class Anew:
     ) -> dict[int, tuple[float, int]]:
         """Return for each kind by how much it is beyond its limit, mm, under one change, and the row.
 
-        change (5 + j,): of motion.names.  Negative within the limit.  The rows that say most are asked anew, `asked` of each kind.
+        change (5 + j,): of motion.names.  Negative within the limit.  The rows that say most are asked anew,
+        `asked` of each kind.
         is_asked (n,) bool: the rows that count, None for all.
         """
         change = np.asarray(change, dtype=float)

@@ -87,8 +87,8 @@ def steps_remarks(evidence: Evidence) -> list[str]:
             thinner = min(least_taken(job), hidden_over(evidence))
             if thinner < math.inf:
                 told += (
-                    f" but for errors of thickness; {thinner:.2f} mm of these together, and a step takes nothing "
-                    "off, or what it took away shows"
+                    f" but for errors of thickness; {thinner:.2f} mm of these together, and a step takes "
+                    "nothing off, or what it took away shows"
                 )
             words.append(told)
     for number, one in evidence.steps_done():

@@ -1,4 +1,4 @@
-"""The error of what a step to a thickness leaves: on paper, against changed jobs, and against full re-cuts."""
+"""The error of what a step to a thickness leaves: on paper, by changed jobs, and by full re-cuts."""
 
 from dataclasses import replace
 from itertools import product
