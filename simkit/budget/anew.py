@@ -20,7 +20,6 @@ class Anew:
     def __init__(self, rows: Rows, motion: Motion, heights: SideHeights):
         self.rows, self.motion, self.heights = rows, motion, heights
         self.columns = rows.columns(motion)
-        self._is_moved = rows.is_moved
         self._now: dict[int, float] = {}
 
     def linear(self, which: np.ndarray, changes: np.ndarray) -> np.ndarray:
@@ -53,8 +52,7 @@ class Anew:
     def _faces(self, which: np.ndarray, changes: np.ndarray) -> np.ndarray:
         rows = self.rows
         value = self.linear(which, changes)
-        can = ~np.isnan(rows.outward[which, 0]) & (rows.kind[which] != WALL) & self._is_moved[which]
-        can = np.flatnonzero(can)
+        can = np.flatnonzero(~np.isnan(rows.outward[which, 0]) & (rows.kind[which] != WALL))
         if not len(can):
             return value
         one, change = which[can], changes[can]

@@ -60,11 +60,7 @@ def corner_rows(evidence, motion: Motion, rows: Rows, heights: SideHeights) -> l
             value = share[:, 0] * rows.value[first] + share[:, 1] * rows.value[second]
             thick = share[:, :1] * rows.thick[first] + share[:, 1:] * rows.thick[second]
             limit = np.minimum(rows.limit[first], rows.limit[second])
-            # A face of the blank does not move with the cuts beside it.
-            grow = way * sum(
-                of[:, None] * np.where(rows.is_moved[faces][:, None], n[which], 0.0)
-                for of, faces, n in ((share[:, 0], first, n1), (share[:, 1], second, n2))
-            )
+            grow = way * m / size[:, None]
             parts.append(
                 make_rows(
                     kind, side, at, value, limit, grow, thick, np.full_like(at, np.nan),

@@ -30,9 +30,8 @@ class Rows:
     value, limit (n,) mm: now, and the most it may be (a wall's thickness counts negative).
     grow (n, 3): by how much the value grows for each mm that the cuts of the second side move.
     thick (n, 1 + k): for each mm that the blank is thicker and that each step to a thickness leaves more.
-    outward (n, 3): the part's normal, unit length, NaN where it counts for nothing; along it a place that
-    moves with the second side (its grow is not 0) can be asked anew.  lift (n, 1 + k): of the cut there, see
-    Motion.
+    outward (n, 3): the part's normal, unit length, along which the place can be asked anew, NaN where it
+    cannot.  lift (n, 1 + k): of the cut there, see Motion.
     first, second (n,) int64: rows of the faces of a corner, -1 for none; share (n, 2): of their values in
     its own.
     """
@@ -61,11 +60,6 @@ class Rows:
         """Return how the values grow for one of each of motion.names, (n, 5 + k)."""
         moved = np.einsum("nkc,nc->nk", motion.columns(self.at), self.grow)
         return np.column_stack([moved, self.thick])
-
-    @property
-    def is_moved(self) -> np.ndarray:
-        """Which places move with the cuts of the second side, (n,) bool."""
-        return np.any(self.grow != 0, axis=1)
 
 
 def make_rows(kind: int, side: int, at, value, limit, grow, thick, outward, lift, corner=None) -> Rows:
@@ -135,7 +129,7 @@ def face_rows(evidence, motion: Motion, heights: dict[int, SideHeights]) -> Rows
                 make_rows(
                     kind, side, at[chosen], way * off_target[chosen], limit.ravel()[nth],
                     grow[chosen], thick[chosen],
-                    np.where(side == motion.side, outward, np.nan)[chosen], lift[chosen],
+                    np.where(is_moved[:, None], outward, np.nan)[chosen], lift[chosen],
                 )
             )  # fmt: skip
     return joined(parts)
