@@ -91,9 +91,7 @@ class OutlinedPart:
         outline = (convex if seed % 2 else wavy)(rng)
         if symmetric:
             angle = np.linspace(0, 2 * np.pi, 120, endpoint=False)
-            outline = np.column_stack(
-                [0.5 * np.cos(angle), 0.4 * np.sin(angle) + 0.1 * np.sin(2 * angle) ** 2]
-            )
+            outline = np.column_stack([0.5 * np.cos(angle), 0.4 * np.sin(angle) + 0.1 * np.sin(2 * angle)])
             outline[60:] = -outline[:60]
         low, high = outline.min(axis=0), outline.max(axis=0)
         room = np.array([length, width]) - 2 * RIM

@@ -45,9 +45,9 @@ class PoseScore:
     error: mean over the part's columns of the vertical difference to the part, both sides, each side of a
     column clipped at CLIP, mm.  miss mm: what a hundredth of the columns differ by at least, on their worse
     side.  cut: columns of the part that the setup cuts into the blank.  gouged: those of them where it goes
-    TOO_DEEP into the part.  into: those of the latter that do not lie at its outline.  freed: share of the wood
-    beside the outline, so far as other setups leave it, that this one takes, 0 to 1; around: columns there
-    that it cuts.  worst: (ny, nx)-ordered difference of the worse side of each column, clipped,
+    TOO_DEEP into the part.  into: those of the latter that do not lie at its outline.  freed: share of the
+    wood beside the outline, so far as other setups leave it, that this one takes, 0 to 1; around: columns
+    there that it cuts.  worst: (ny, nx)-ordered difference of the worse side of each column, clipped,
     mm (n,).  is_exact: cut in this pose, not looked up.
     Error: exact poses as the cut; looked up ones are taken from at most 0.4 of a column beside.
     """
@@ -109,9 +109,10 @@ class PoseFit:
 class Columns:
     """The part's columns on a coarse lattice of the blank.
 
-    lattice: its centres are centres of the field's cells.  is_part (ny, nx) bool.  is_asked (ny, nx) bool: these
-    columns and those close beside the outline; part, inner (m,) bool: which of them are the part's, and which
-    of those do not lie at the outline.  upper, lower (n,): the part in its own, mm.  size: length, width, thickness of the blank, mm.  bottom, top: its faces at the end of
+    lattice: its centres are centres of the field's cells.  is_part (ny, nx) bool.  is_asked (ny, nx) bool:
+    these columns and those close beside the outline; part, inner (m,) bool: which of them are the
+    part's, and which of those do not lie at the outline.  upper, lower (n,): the part in its own, mm.
+    size: length, width, thickness of the blank, mm.  bottom, top: its faces at the end of
     the job, mm.
     """
 
@@ -218,7 +219,7 @@ def _fit(columns: Columns, base: list, moves: Moves, job: Job, index: int, tried
         (_score(columns, base, pose, frame.up, seen.heights(frame), False), pose, frame, nth)
         for nth, (pose, frame) in enumerate(tried)
     ][1:]
-    # Stable: of equal ones that with fewer changes first; last those that meet nothing, which miss by no more.
+    # Stable: of equal ones that with fewer changes first; last those that meet nothing.
     ranked.sort(key=lambda one: (not one[0].met, one[0].error))
     # Poses that go into the part may well meet more of it than the right one: a small pocket, and outlines.
     enough = ENOUGH * max(score.met for score in (stated, *(one[0] for one in ranked if one[0].is_usable)))
@@ -229,7 +230,7 @@ def _fit(columns: Columns, base: list, moves: Moves, job: Job, index: int, tried
 
     least = min(stated.error, ranked[0][0].error)
     count = sum(one[0].error <= CLOSE * least + NEAR for one in ranked[:MOST_EXACT])
-    # Looked up, a cut along the outline seems to go into it by a part of a column, and misses more than it does.
+    # Looked up, a cut along the outline seems to go into it by a part of a column, and to miss by that.
     freeing = [one for one in ranked[count:] if one[0].is_freeing][:MOST_FREEING]
     taken = {one[3] for one in freeing}
     ranked = ranked[:count] + freeing + [one for one in ranked[count:] if one[3] not in taken]
