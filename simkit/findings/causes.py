@@ -4,36 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from simkit.compare.cutter_size import OUTER
 from simkit.compare.offset import SideOffset
 from simkit.findings.evidence import Evidence
-from simkit.findings.finding import SEVERITIES, Finding
+from simkit.findings.finding import SEVERITIES, WORST, Cause, Finding
 from simkit.findings.leftover import STEP_MEASURE
 
 SHAPE_KINDS = ("gouge", "break-through", "leftover-cutter", "leftover-program", "thin-wall", "witness-step")
-WORST = "; worst: "  # between what explains findings and the worst of them
 MOST_PLACES = 3  # of findings that are not told in rows of their own
 ALIKE = 0.1  # mm: what a misplaced zero leaves may be this much more than the shift itself
 BOTH, BOTH_SHARE = 0.2, 0.1  # mm, and of the shift: nearer to each other both sides are off in the same way
 LEAST_TOLD = 0.05  # mm: a shift that reads as 0.0 is not told
-
-
-@dataclass(frozen=True)
-class Cause:
-    """Findings that one thing explains.
-
-    number: from 1, in the order to be read.  kind, severity: of the first finding, the worst.
-    findings: their numbers, from 1, one after the other.  message, advice: for all of them.
-    """
-
-    number: int
-    kind: str
-    severity: str
-    findings: tuple[int, ...]
-    message: str
-    advice: str
 
 
 def by_cause(

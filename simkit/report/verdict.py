@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from simkit.findings.causes import WORST, Cause
-from simkit.findings.finding import Finding
+from simkit.findings.finding import WORST, Cause, Finding
 from simkit.report.forms import FAILING
 
 
