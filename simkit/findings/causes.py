@@ -9,11 +9,10 @@ from dataclasses import dataclass, replace
 from simkit.compare.cutter_size import OUTER
 from simkit.compare.offset import SideOffset
 from simkit.findings.evidence import Evidence
-from simkit.findings.finding import SEVERITIES, Finding
+from simkit.findings.finding import SEVERITIES, WORST, Finding
 from simkit.findings.leftover import STEP_MEASURE
 
 SHAPE_KINDS = ("gouge", "break-through", "leftover-cutter", "leftover-program", "thin-wall", "witness-step")
-WORST = "; worst: "  # between what explains findings and the worst of them
 MOST_PLACES = 3  # of findings that are not told in rows of their own
 ALIKE = 0.1  # mm: what a misplaced zero leaves may be this much more than the shift itself
 BOTH, BOTH_SHARE = 0.2, 0.1  # mm, and of the shift: nearer to each other both sides are off in the same way

@@ -8,6 +8,7 @@ from simkit.kinds import KINDS, SAFETY_KINDS
 
 __all__ = ["KINDS", "SAFETY_KINDS", "SEVERITIES", "Face", "Finding", "Moment"]
 
+WORST = "; worst: "  # in the message of a cause: between what explains findings and the worst of them
 SEVERITIES = ("safety", "beyond", "undecided", "warning", "accepted", "note")  # worst first
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from simkit.findings.causes import WORST, Cause
-from simkit.findings.finding import Finding
+from simkit.findings.finding import WORST, Finding
 from simkit.report.forms import FAILING
+
+if TYPE_CHECKING:
+    from simkit.findings.causes import Cause
 
 
 def verdict_of(
