@@ -8,8 +8,8 @@ from simkit.kinds import KINDS, SAFETY_KINDS
 
 __all__ = ["KINDS", "SAFETY_KINDS", "SEVERITIES", "WORST", "Cause", "Face", "Finding", "Moment"]
 
+WORST = "; worst: "  # in the message of a cause: between what explains findings and the worst of them
 SEVERITIES = ("safety", "beyond", "undecided", "warning", "accepted", "note")  # worst first
-WORST = "; worst: "  # between what explains findings and the worst of them
 
 
 @dataclass(frozen=True, slots=True)
