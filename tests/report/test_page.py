@@ -19,7 +19,7 @@ from simkit.job.model import Layup
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
 from simkit.report.lengths import Lengths
-from simkit.report.page.html import el, markup
+from simkit.report.page.html import el, markup, prose
 from simkit.report.page.scene import NONE, scene_of
 from simkit.report.page.section import section
 from simkit.report.page.section_view import section_key, section_svg
@@ -124,6 +124,13 @@ def test_markup__escapes_what_it_did_not_make():
         '<p title="&quot;&gt;&lt;script&gt;">&lt;i&gt;<b>a &quot;quote&quot; &amp; more</b></p>'
     )
     assert "\u202e" not in markup("nc.\u202eexe")  # what turns the direction of text
+
+
+def test_prose__keys_are_code_and_the_rest_is_escaped():
+    assert prose("Check `target.at` <b> first, `a<b>`.") == (
+        "Check <code>target.at</code> &lt;b&gt; first, <code>a&lt;b&gt;</code>."
+    )
+    assert prose("a ` alone") == "a ` alone"
 
 
 @pytest.mark.parametrize(
