@@ -110,6 +110,12 @@ def problems(job, **words):
     return str(raised.value).splitlines()
 
 
+@pytest.mark.parametrize("text", ["--0.3", "+-0.3", "- -0.3"])
+def test_words__two_signs_are_not_taken_for_one(job, text):
+    with pytest.raises(InputProblems, match="two signs"):
+        change_from_words(job, thickness=text)
+
+
 @pytest.mark.parametrize("text", ["0,3", "-1,5", "+0, 2"])
 def test_words__a_decimal_comma_is_not_taken_for_two_lengths(job, text):
     told = problems(job, shifts=[f"top={text}"])
