@@ -1,4 +1,4 @@
-"""What may be other than the job states: how the blank lies, how thick it is or is left, how wide cutters are."""
+"""What may be other than the job states: how the blank lies, how thick it is or is left, how wide cutters."""
 
 from __future__ import annotations
 
