@@ -8,7 +8,6 @@ from simkit.target.grid import UPRIGHT, TargetGrid
 
 WALL = np.sqrt(0.5)  # of a unit normal's height: an underside steeper than 45 degrees is a wall leaning over
 PROBE = 1e-3  # mm above an underside, where its slope is felt
-SAME = 1e-6  # mm
 STEPS = 30  # halvings of the height of a lip
 
 
@@ -25,8 +24,7 @@ def removed_below(points: np.ndarray, to_target: np.ndarray, grid: TargetGrid, s
     gouge is the largest distance of what was removed above the point from the nearest surface of the
     part.  So a wall that leans over by next to nothing reads as the upright one does.
     Below the part altogether, under a ceiling, the distance is kept (that is a break-through), unless a
-    wall within a degree of upright lies as near to where it ends as anything seen from the side: then the
-    outer wall was shaved, all the way down, by as much.
+    wall within a degree of upright lies nearer: then the outer wall was shaved, all the way down.
     Error: 1e-6 mm and the probing of slopes, exact on planes.  Source: own derivation; closed forms in
     tests/compare/test_overhang.py.
     """
@@ -48,9 +46,7 @@ def removed_below(points: np.ndarray, to_target: np.ndarray, grid: TargetGrid, s
     found[rows[ceiling]] = np.minimum(found[rows[ceiling]], grid.distance(under[ceiling], side))
     plumb = np.flatnonzero(is_below & ~is_wall)
     nearest = grid.distance(under[plumb], side, vertical=UPRIGHT)
-    # An upright wall is seen from the side, too: it lies as near then, not nearer.
-    is_shaved = nearest <= grid.distance(under[plumb], side) + SAME
-    plumb, nearest = plumb[is_shaved], nearest[is_shaved]
+    plumb, nearest = (a[nearest < grid.distance(under[plumb], side)] for a in (plumb, nearest))
     found[rows[plumb]] = np.minimum(found[rows[plumb]], nearest)
     wall = np.flatnonzero(is_wall)
     found[rows[wall]] = np.minimum(found[rows[wall]], _inmost(under[wall], grid, side))

@@ -67,7 +67,7 @@ def removed(point, triangles, side, steps=1001):
         return min(straight, distance(foot, near)[0]), 0.0
     walls = triangles[np.abs(normals(triangles)[:, 2]) <= UPRIGHT]
     to_walls = distance(foot, walls)[0] if len(walls) else np.inf
-    is_shaved = to_walls <= distance(foot, near)[0] + 1e-6  # an upright wall is seen, too
+    is_shaved = to_walls < distance(foot, near)[0]
     return (min(straight, to_walls) if is_shaved else straight), 0.0
 
 

@@ -70,16 +70,6 @@ def test_leaning_wall__shaved_reads_the_same_whatever_it_leans(lean, plan):
     assert found[0] == pytest.approx(deepest, abs=1e-5)
 
 
-@pytest.mark.parametrize("far", [0.0, 0.5, 3.0])
-def test_upright_wall__shaved_counts_by_the_wall_however_far_below_the_part_the_cut_ends(far):
-    # A slot that goes right through and `far` out again, 0.05 into an exactly upright wall.
-    mesh = box((5, 5, 2), (35, 25, 18))
-    for side, end, grid in ((1, 2.0 - far, grid_of(mesh)), (2, 18.0 + far, grid_of(mesh))):
-        points = np.array([[34.95, 15.0, end], [34.7, 15.0, end]])
-        found = removed_below(points, grid.distance(points, side), grid, side)
-        assert found == pytest.approx([0.05, 0.3], abs=1e-6)
-
-
 def test_leaning_wall__exact_cut_beside_it_is_no_gouge():
     # The cutter runs down the upper edge of a wall that leans 10 degrees over, 0.05 too far in.
     foot = 30 - 12 * np.tan(np.radians(10))
