@@ -16,6 +16,7 @@ SHAPE_KINDS = ("gouge", "break-through", "leftover-cutter", "leftover-program", 
 MOST_PLACES = 3  # of findings that are not told in rows of their own
 ALIKE = 0.1  # mm: what a misplaced zero leaves may be this much more than the shift itself
 BOTH, BOTH_SHARE = 0.2, 0.1  # mm, and of the shift: nearer to each other both sides are off in the same way
+BESIDE = 2  # cells
 LEAST_TOLD = 0.05  # mm: a shift that reads as 0.0 is not told
 
 
@@ -67,13 +68,9 @@ def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple
     for one in findings:
         if one.kind == "wrong-unit" and one.severity != "warning" and _is_misread(one, finding):
             return ("unit", one.setup, one.file)
-    turned = {one.setup for one in findings if one.kind == "wrong-turn"}
-    if (
-        turned
-        and (finding.kind in (*SHAPE_KINDS, "dowel-miss", "setup", "wrong-turn"))
-        and finding.setup in turned
-    ):
-        return ("turn", finding.setup)
+    turned = _turned(evidence, finding, findings)
+    if turned:
+        return ("turn", turned)
     if finding.kind in SHAPE_KINDS:
         for offset in evidence.offsets:
             if offset.is_the_cause and offset.side == finding.side and _follows(offset, finding):
@@ -86,6 +83,38 @@ def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple
     if finding.kind in ("dowel-miss", "seat", "witness-step"):
         alike = (finding.subject,)
     return (finding.kind, finding.side, finding.setup, *alike)
+
+
+def _turned(evidence: Evidence, finding: Finding, findings: list[Finding]) -> str:
+    """Return the setup whose wrong turn a finding is, or follows from; "" for none.
+
+    Beside a hole that such a setup cut through the part, the columns that are left, and so the faces of a
+    thin wall there, are those of other setups.  The outer wall stands where no setup cut it: where the right
+    turn would cut the part out, a step in it follows, whatever setup it is told of.
+    """
+    turned = [one.setup for one in findings if one.kind == "wrong-turn"]
+    if finding.setup in turned and finding.kind in (*SHAPE_KINDS, "dowel-miss", "setup", "wrong-turn"):
+        return finding.setup
+    if finding.kind == "thin-wall":
+        holes = {one.setup for one in findings if one.kind == "break-through"}
+        if holes and holes <= set(turned) and _is_beside_hole(evidence, finding):
+            return min(holes, key=turned.index)
+    if finding.kind == "leftover-program" and finding.measure == STEP_MEASURE:
+        for fit in evidence.poses:
+            name = evidence.job.setups[fit.setup].name
+            if name in turned and fit.better is not None and fit.better.is_freeing:
+                return name
+    return ""
+
+
+def _is_beside_hole(evidence: Evidence, finding: Finding) -> bool:
+    """Return whether a face of a wall lies within BESIDE cells of where nothing of the part is left."""
+    lattice, is_gone = evidence.field.lattice, evidence.break_through.mask
+    for face in finding.faces:
+        iy, ix = (int(one) for one in lattice.cell_at(*face.at[:2]))
+        if is_gone[max(iy - BESIDE, 0) : iy + BESIDE + 1, max(ix - BESIDE, 0) : ix + BESIDE + 1].any():
+            return True
+    return False
 
 
 def _is_misread(unit: Finding, finding: Finding) -> bool:

@@ -64,6 +64,11 @@ def test_cut_out__wrong_turn_is_named_and_no_shift(tmp_path, tabs):
     assert "edge over edge (about x: front edge to the back), not end over end" in row["message"]
     assert "they then cut round the part, as stated into the part" in row["message"]
     assert not [one["message"] for one in result["causes"] if "mm in Z" in one["message"]]
+    # Thin walls beside the trench, between faces of side 1, and steps in the outer wall follow from it.
+    (cause,) = [one for one in result["causes"] if one["severity"] not in ("warning", "note")]
+    told = [one["kind"] for one in result["findings"] if one["cause"] == cause["number"]]
+    assert {"wrong-turn", "break-through", "thin-wall"} <= set(told)
+    assert ("leftover-program" in told) == (tabs > 0)
 
 
 @pytest.mark.parametrize("tabs", [0, 3])
@@ -72,3 +77,24 @@ def test_cut_out__right_turn_is_confirmed(tmp_path, tabs):
     assert not [one for one in result["findings"] if one["kind"] == "wrong-turn"]
     (said,) = [one for one in result["remarks"] if one.startswith("'out', turned over about x")]
     assert "confirmed" in said
+
+
+@pytest.mark.parametrize("shift", [(9.0, 0.0), (5.0, 5.0), (-4.0, 6.0)])
+@pytest.mark.parametrize("floor", [1.5, 2.0])
+def test_cut_out__beside_its_place_and_through_the_part_no_shift_along_z(tmp_path, shift, floor):
+    """A trench in the wrong place leaves a skin under the part: as deep as that is no zero along Z off."""
+    hull = np.vstack([np.column_stack([OUTLINE, np.full(len(OUTLINE), z)]) for z in (2.0, THICK)])
+    trimesh.convex.convex_hull(hull).export(tmp_path / "part.stl")
+    path = beside(OUTLINE, 3.0) + shift
+    (x, y), rest = path[0], [*path[1:], path[0]]
+    lines = [f"G0 X{x:.4f} Y{y:.4f}\nG1 Z{floor} F900", *(f"X{x:.4f} Y{y:.4f}" for x, y in rest)]
+    (tmp_path / "top.nc").write_text(HEAD + "\n".join(lines) + "\nG0 Z20\nM5\nM30\n", encoding="utf-8")
+    first, second = JOB.index("[[setups]]"), JOB.rindex("[[setups]]")
+    setup = JOB[first:second].replace('face = "top"', 'face = "bottom"')
+    text = JOB[:first] + setup + JOB[JOB.index("[target]") :]
+    (tmp_path / "job.toml").write_text(text, encoding="utf-8")
+    out = tmp_path / "r.json"
+    main(["check", str(tmp_path / "job.toml"), "--quiet", "--cell", "0.5", "--json", str(out)])
+    result = json.loads(out.read_text("utf-8"))
+    assert [one for one in result["findings"] if one["kind"] == "break-through"]
+    assert not [one["message"] for one in result["causes"] if " in Z" in one["message"]]

@@ -170,11 +170,14 @@ def test_section__shows_the_glue_lines_it_crosses(evidence):
     across, along = section(evidence, 1, 17.0, 0.0, 30.0, 300), section(evidence, 0, 15.0, 0.0, 40.0, 300)
     lengths = Lengths("mm")
     upright, level = Layup("along y", (10.0, 10.0, 10.0)), Layup("along z", (5.0, 7.0))
+    crosswise = Layup("along x", (10.0, 10.0, 10.0, 10.0), run="along y")
     for cut, layup, lines in (
         (across, upright, 2),
         (along, upright, 0),
         (across, level, 1),
         (along, level, 1),
+        (across, crosswise, 0),
+        (along, crosswise, 3),
     ):
         drawn = str(section_svg(cut, lengths, (0.1, 0.3), False, layup))
         assert drawn.count('class="glue"') == lines
