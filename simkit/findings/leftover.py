@@ -6,10 +6,12 @@ have and the program did not go there.
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
 from simkit.compare.outline import HOLDING, outline_step
-from simkit.compare.reach import WhyLeft, why_left
+from simkit.compare.reach import WhyLeft, why_left, why_left_at
 from simkit.compare.reach_options import OFF, common_cutters, common_words
 from simkit.compare.spots import Spot, spots
 from simkit.compare.zones import Rule
@@ -33,6 +35,8 @@ def find(evidence: Evidence) -> list[Finding]:
         told, lesser = shape.looked_spots(evidence, side, is_gouge=False)
         for nth, one in enumerate(told):
             why = _why(evidence, one, used) if used else None
+            if why is not None and why.cause == "program" and one.look.value != 0:
+                why = _why_closer(evidence, one, used)
             more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
             findings.append(_finding(evidence, one, why, used, more))
     return findings + _outer_steps(evidence)
@@ -49,6 +53,19 @@ def _why(evidence: Evidence, one: shape.Looked, cutters: list[Cutter], is_whole:
         cutters,
         allowance=evidence.zones.allowance(lattice, one.side),
         is_whole=is_whole,
+    )
+
+
+def _why_closer(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) -> WhyLeft:
+    """Return what each of the cutters must leave where a spot stands highest, on cells as fine as its look."""
+    return why_left_at(
+        abs(one.look.value),
+        one.look.at,
+        evidence.field.lattice,
+        evidence.target_grid,
+        one.side,
+        cutters,
+        allowance=partial(evidence.zones.allowance, side=one.side),
     )
 
 
@@ -75,7 +92,7 @@ def _finding(
     if why.cause == "cutter":
         # Reach is off by up to a cell in plan at a step: what the cut shows to be possible counts.
         rest = min(why.must_leave[why.best], abs(one.look.value))
-        most = min(rest + OFF * evidence.field.lattice.cell, abs(one.look.value) + one.look.bound)
+        most = min(rest + OFF * why.cell, abs(one.look.value) + one.look.bound)
         return Finding(
             kind="leftover-cutter",
             message=(
