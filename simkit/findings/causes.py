@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from simkit.compare.cutter_size import OUTER
 from simkit.compare.offset import SideOffset
+from simkit.findings import ridge
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, WORST, Cause, Finding
 from simkit.findings.leftover import STEP_MEASURE
@@ -82,7 +83,8 @@ def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple
         is_wall = finding.kind == "leftover-program" and finding.measure == STEP_MEASURE
         if size and (OUTER if is_wall else finding.side) in size.before:
             return ("cutter", size.number)
-    alike = (finding.zone, finding.cutter) if finding.kind in SHAPE_KINDS else ()
+    is_ridge = finding.advice.startswith(ridge.ADVICE)
+    alike = (finding.zone, finding.cutter, is_ridge) if finding.kind in SHAPE_KINDS else ()
     if finding.kind in ("dowel-miss", "seat", "witness-step"):
         alike = (finding.subject,)
     return (finding.kind, finding.side, finding.setup, *alike)

@@ -19,9 +19,11 @@ from simkit.cutters import Cutter
 from simkit.findings import made, shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.findings.ridge import ridge_words
 from simkit.target.envelope import envelopes
 from simkit.units import area_words
 
+DOUBT = 0.05  # mm: an undecided value known worse than this is told with the most that it may be
 DIVIDE = 10  # cells of a step's closer look to a cell of the field
 MEASURE = "the larger of the distances cut to target and target to cut, to the surface seen from this side"
 STEP_MEASURE = "how far wood stands out from the outer wall in plan, at cell centres"
@@ -57,7 +59,7 @@ def _why(evidence: Evidence, one: shape.Looked, cutters: list[Cutter], is_whole:
 
 
 def _why_closer(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) -> WhyLeft:
-    """Return what each of the cutters must leave where a spot stands highest, on cells as fine as its look."""
+    """Return what each of the cutters must leave where a spot stands highest, asked on fine cells."""
     return why_left_at(
         abs(one.look.value),
         one.look.at,
@@ -77,7 +79,9 @@ def _finding(
         message, advice = by_step
         fields = shape.common_fields(evidence, one, MEASURE)
         return Finding(kind="leftover-program", message=message + more, advice=advice, **fields)
-    left = f"{abs(one.look.value):.2f} mm left standing over {area_words(one.spot.area)}"
+    most = abs(one.look.value) + one.look.bound
+    doubt = f", perhaps {most:.2f} mm," if one.severity == "undecided" and one.look.bound > DOUBT else ""
+    left = f"{abs(one.look.value):.2f} mm{doubt} left standing over {area_words(one.spot.area)}"
     if why is None:
         return Finding(
             kind="leftover-program",
@@ -106,6 +110,14 @@ def _finding(
     able = here if why.must_leave.get(here.number, np.inf) <= one.limit else best
     rest = why.must_leave[able.number]
     is_enough = rest <= one.limit
+    ridge = ridge_words(evidence, one) if is_enough else None
+    if ridge is not None:
+        return Finding(
+            kind="leftover-program",
+            message=f"{left} {ridge[0]}{more}",
+            advice=ridge[1],
+            **shape.common_fields(evidence, one, MEASURE),
+        )
     advice = (
         "Extend the finishing pass over this place, or check the zero of this setup; the line named "
         "is the move that cut nearest to it."
