@@ -262,21 +262,26 @@ def why_left_at(
     value mm: of leftover at (x, y, ...) mm, measured there and not at the middle of a cell of `lattice`.
     allowance(lattice): what is left on purpose.
     On a step the cells of a field let a cutter stand up to a cell nearer than it can, and tell the
-    corner at the step's foot as open; here what it must leave is measured where the value was.
+    corner at the step's foot as open; here what it must leave is measured where the value was, for one
+    of the cells has its middle there.
     """
-    divide = max(1, math.ceil(lattice.cell / CLOSE - 1e-9))
+    cell = min(CLOSE, lattice.cell)
+    x, y = (float(v) for v in at[:2])
     proud = value
-    iy, ix = (int(k) for k in lattice.cell_at(*at[:2]))
-    if allowance is not None and (left := allowance(lattice.window(iy, iy + 1, ix, ix + 1))) is not None:
+    if allowance is not None and (left := allowance(_about(x, y, cell, 0))) is not None:
         proud += float(left.max())
-    room = math.ceil((proud + 2 * max(_widest(one) for one in cutters)) / lattice.cell) + 3
-    window = lattice.window(iy - room, iy + room + 1, ix - room, ix + room + 1, divide)
-    cell = tuple(int(k) for k in window.cell_at(*at[:2]))
-    centre = tuple(float(v) for v in window.centre_of(*cell))
-    box = (cell[0], cell[0] + 1, cell[1], cell[1] + 1)
-    spot = Spot(value, cell, centre, centre, 1, window.cell**2, box)
+    room = math.ceil((proud + 2 * max(_widest(one) for one in cutters)) / cell) + 6
+    window = _about(x, y, cell, room)
+    box = (room, room + 1, room, room + 1)
+    spot = Spot(value, (room, room), (x, y), (x, y), 1, cell**2, box)
     left = None if allowance is None else allowance(window)
     return why_left(spot, envelopes_of(grid, window), grid, side, cutters, allowance=left)
+
+
+def _about(x: float, y: float, cell: float, room: int) -> Lattice:
+    """Return the lattice of cells within `room` of the one whose middle is x, y."""
+    half = (room + 0.5) * cell
+    return Lattice((x - half, y - half), cell, 2 * room + 1, 2 * room + 1)
 
 
 def _must_leave(

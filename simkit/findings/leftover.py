@@ -11,7 +11,7 @@ from functools import partial
 import numpy as np
 
 from simkit.compare.outline import HOLDING, outline_step
-from simkit.compare.reach import WhyLeft, why_left, why_left_at
+from simkit.compare.reach import HALF, WhyLeft, why_left, why_left_at
 from simkit.compare.reach_options import OFF, common_cutters, common_words
 from simkit.compare.spots import Spot, spots
 from simkit.compare.zones import Rule
@@ -110,7 +110,10 @@ def _finding(
     able = here if why.must_leave.get(here.number, np.inf) <= one.limit else best
     rest = why.must_leave[able.number]
     is_enough = rest <= one.limit
-    ridge = ridge_words(evidence, one) if is_enough else None
+    its_own = why.must_leave.get(here.number, np.inf)
+    # What its round leaves in a corner is no ridge: closer passes would not take it.
+    is_clear = its_own <= min(one.limit, HALF * abs(one.look.value))
+    ridge = ridge_words(evidence, one) if is_clear else None
     if ridge is not None:
         return Finding(
             kind="leftover-program",
