@@ -25,6 +25,10 @@ from simkit.units import area_words
 
 DOUBT = 0.05  # mm: an undecided value known worse than this is told with the most that it may be
 DIVIDE = 10  # cells of a step's closer look to a cell of the field
+HELD = (
+    "Keep off where a pass would cut into that tab, skin or frame, and dress the place by hand once the part "
+    "is free; else extend the finishing pass over it."
+)
 MEASURE = "the larger of the distances cut to target and target to cut, to the surface seen from this side"
 STEP_MEASURE = "how far wood stands out from the outer wall in plan, at cell centres"
 
@@ -121,6 +125,14 @@ def _finding(
             advice=ridge[1],
             **shape.common_fields(evidence, one, MEASURE),
         )
+    away = _to_holding(evidence, one, able.radius)
+    if away is not None:
+        return Finding(
+            kind="leftover-program",
+            message=f"{left}: {able} could get in; wood that holds the part stands {away:.1f} mm off{more}",
+            advice=HELD,
+            **shape.common_fields(evidence, one, MEASURE),
+        )
     advice = (
         "Extend the finishing pass over this place, or check the zero of this setup; the line named "
         "is the move that cut nearest to it."
@@ -134,6 +146,25 @@ def _finding(
         advice=advice if is_enough else f"{advice} {_smaller(evidence, one, others)}",
         **shape.common_fields(evidence, one, MEASURE),
     )
+
+
+def _to_holding(evidence: Evidence, one: shape.Looked, within: float) -> float | None:
+    """Return how far in plan from a spot wood stands that holds the part, higher than the part is there, mm.
+
+    within mm: farther off it does not matter, and the answer is None.  To half a cell's diagonal.
+    """
+    if evidence.outside is None:
+        return None
+    lattice, sign = evidence.field.lattice, 1.0 if one.side == 1 else -1.0
+    (x, y), room = one.look.at[:2], int(within / lattice.cell) + 2
+    iy, ix = (int(k) for k in lattice.cell_at(x, y))
+    box = (slice(max(iy - room, 0), iy + room + 1), slice(max(ix - room, 0), ix + room + 1))
+    part = sign * float(evidence.envelopes.side(one.side)[one.spot.cell])
+    wood = evidence.field.upper if one.side == 1 else -evidence.field.lower
+    is_higher = evidence.outside.is_reached[box] & (wood[box] > part + one.limit)
+    away = np.hypot(lattice.y()[box[0]][:, None] - y, lattice.x()[box[1]] - x)
+    nearest = float(np.where(is_higher, away, np.inf).min(initial=np.inf))
+    return nearest if nearest <= within else None
 
 
 def _range_words(least: float, most: float) -> str:
