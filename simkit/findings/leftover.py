@@ -29,6 +29,7 @@ HELD = (
     "Keep off where a pass would cut into that tab, skin or frame, and dress the place by hand once the part "
     "is free; else extend the finishing pass over it."
 )
+FREE = 3.0  # radii of a cutter about a tab within which the part is cut free
 MEASURE = "the larger of the distances cut to target and target to cut, to the surface seen from this side"
 STEP_MEASURE = "how far wood stands out from the outer wall in plan, at cell centres"
 
@@ -156,13 +157,15 @@ def _to_holding(evidence: Evidence, one: shape.Looked, within: float) -> float |
     if evidence.outside is None:
         return None
     lattice, sign = evidence.field.lattice, 1.0 if one.side == 1 else -1.0
-    (x, y), room = one.look.at[:2], int(within / lattice.cell) + 2
+    (x, y), room = one.look.at[:2], int(FREE * within / lattice.cell) + 2
     iy, ix = (int(k) for k in lattice.cell_at(x, y))
     box = (slice(max(iy - room, 0), iy + room + 1), slice(max(ix - room, 0), ix + room + 1))
     part = sign * float(evidence.envelopes.side(one.side)[one.spot.cell])
     wood = evidence.field.upper if one.side == 1 else -evidence.field.lower
     is_higher = evidence.outside.is_reached[box] & (wood[box] > part + one.limit)
     away = np.hypot(lattice.y()[box[0]][:, None] - y, lattice.x()[box[1]] - x)
+    if not is_higher.any() or evidence.field.is_solid[box].all():
+        return None  # nothing is cut free about here: it is no tab, the program kept off wood and part alike
     nearest = float(np.where(is_higher, away, np.inf).min(initial=np.inf))
     return nearest if nearest <= within else None
 

@@ -72,6 +72,8 @@ def test_leftover__beside_a_tab_is_not_to_be_cut_away(tmp_path):
     lines = ["G0 X31 Y-4"]
     for x in (31, 36, 39):
         lines += [f"G0 X{x} Y-4", "G1 Z3 F600", "G1 Y9", "G1 Z6", "G1 Y21", "G1 Z3", "G1 Y34", "G0 Z20"]
+    for y in ((-4, 8), (22, 34)):  # through, beside the tab
+        lines += [f"G0 X33.1 Y{y[0]}", "G1 Z0 F600", f"G1 Y{y[1]}", "G0 Z20"]
     program = faced(10).replace("M30\n", "\n".join(lines) + "\nM30\n")
     _, rows = check(tmp_path, part, program, cell="0.25")
     on_ledge = [row for row in rows if row["kind"].startswith("leftover") and row["at"][0] > 28]
@@ -79,7 +81,7 @@ def test_leftover__beside_a_tab_is_not_to_be_cut_away(tmp_path):
     for row in on_ledge:
         assert row["kind"] == "leftover-program"
         assert "wood that holds the part stands" in row["message"]
-        assert row["advice"].startswith("Keep off")
+        assert row["advice"].startswith("Keep off where")
     # Without the tab nothing stands there.
     _, rows = check(tmp_path, part, program.replace("G1 Z6\n", ""), cell="0.25")
     assert not [row for row in rows if row["kind"].startswith("leftover") and row["at"][0] > 28]
