@@ -8,9 +8,10 @@ from dataclasses import replace
 
 from simkit.compare.cutter_size import OUTER
 from simkit.compare.offset import SideOffset
+from simkit.findings import ridge
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, WORST, Cause, Finding
-from simkit.findings.leftover import STEP_MEASURE
+from simkit.findings.leftover import HELD, STEP_MEASURE
 
 SHAPE_KINDS = ("gouge", "break-through", "leftover-cutter", "leftover-program", "thin-wall", "witness-step")
 MOST_PLACES = 3  # of findings that are not told in rows of their own
@@ -79,7 +80,8 @@ def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple
         is_wall = finding.kind == "leftover-program" and finding.measure == STEP_MEASURE
         if size and (OUTER if is_wall else finding.side) in size.before:
             return ("cutter", size.number)
-    alike = (finding.zone, finding.cutter) if finding.kind in SHAPE_KINDS else ()
+    own_words = [finding.advice.startswith(words) for words in (ridge.ADVICE, HELD)]
+    alike = (finding.zone, finding.cutter, *own_words) if finding.kind in SHAPE_KINDS else ()
     if finding.kind in ("dowel-miss", "seat", "witness-step"):
         alike = (finding.subject,)
     return (finding.kind, finding.side, finding.setup, *alike)
