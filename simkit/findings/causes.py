@@ -14,6 +14,7 @@ from simkit.findings.finding import SEVERITIES, WORST, Cause, Finding
 from simkit.findings.leftover import HELD, STEP_MEASURE
 
 SHAPE_KINDS = ("gouge", "break-through", "leftover-cutter", "leftover-program", "thin-wall", "witness-step")
+FOLLOWING = (*SHAPE_KINDS, "dowel-miss", "setup", "table-contact", "wrong-turn")  # what a wrong turn leaves
 MOST_PLACES = 3  # of findings that are not told in rows of their own
 ALIKE = 0.1  # mm: what a misplaced zero leaves may be this much more than the shift itself
 BOTH, BOTH_SHARE = 0.2, 0.1  # mm, and of the shift: nearer to each other both sides are off in the same way
@@ -37,8 +38,12 @@ def by_cause(
         kind = order.index(finding.kind) if finding.kind in order else len(order)
         return SEVERITIES.index(finding.severity), kind, -_share(finding)
 
-    ranked = [(key, sorted(group, key=rank)) for key, group in groups.items()]
-    ranked.sort(key=lambda item: rank(item[1][0]))
+    def in_group(finding: Finding) -> tuple:
+        return finding.kind != "wrong-turn", rank(finding)
+
+    ranked = [(key, sorted(group, key=in_group)) for key, group in groups.items()]
+    # Under a wrong turn nothing else means what it says: it is the first thing to be settled.
+    ranked.sort(key=lambda item: (item[0][0] != "turn", rank(item[1][0])))
     told, causes = [], []
     for number, (key, group) in enumerate(ranked, 1):
         first = len(told) + 1
@@ -95,7 +100,7 @@ def _turned(evidence: Evidence, finding: Finding, findings: list[Finding]) -> st
     turn would cut the part out, a step in it follows, whatever setup it is told of.
     """
     turned = [one.setup for one in findings if one.kind == "wrong-turn"]
-    if finding.setup in turned and finding.kind in (*SHAPE_KINDS, "dowel-miss", "setup", "wrong-turn"):
+    if finding.setup in turned and finding.kind in FOLLOWING:
         return finding.setup
     if finding.kind == "thin-wall":
         holes = {one.setup for one in findings if one.kind == "break-through"}

@@ -38,7 +38,7 @@ at = [0, 0, 0]
 """
 
 
-def check(folder, turn, tabs):
+def check(folder, turn, tabs, face="bottom"):
     hull = np.vstack([np.column_stack([OUTLINE, np.full(len(OUTLINE), z)]) for z in (0.0, FACE)])
     trimesh.convex.convex_hull(hull).export(folder / "part.stl")
     lines = [f"G0 X-4 Y0\nG1 Z{FACE - THICK} F900"]
@@ -51,7 +51,7 @@ def check(folder, turn, tabs):
     x, y, z = places[0]
     lines = [f"G0 X{x:.4f} Y{y:.4f}\nG1 Z{z} F900", *(f"X{x:.4f} Y{y:.4f} Z{z}" for x, y, z in places[1:])]
     (folder / "out.nc").write_text(HEAD + "\n".join(lines) + "\nG0 Z20\nM5\nM30\n", encoding="utf-8")
-    (folder / "job.toml").write_text(JOB.replace("TURN", turn), encoding="utf-8")
+    (folder / "job.toml").write_text(JOB.replace("TURN", turn).replace("bottom", face), encoding="utf-8")
     out = folder / "r.json"
     main(["check", str(folder / "job.toml"), "--quiet", "--cell", "0.5", "--json", str(out)])
     return json.loads(out.read_text("utf-8"))
@@ -77,6 +77,16 @@ def test_cut_out__right_turn_is_confirmed(tmp_path, tabs):
     assert not [one for one in result["findings"] if one["kind"] == "wrong-turn"]
     (said,) = [one for one in result["remarks"] if one.startswith("'out', turned over about x")]
     assert "confirmed" in said
+
+
+def test_cut_out__zero_on_the_wrong_face_comes_first_and_no_deeper_spoilboard_is_advised(tmp_path):
+    # Zero on the face that is up then, for a program made for the face on the table: all of it too high or,
+    # where that is stated the other way round, into the table.
+    result = check(tmp_path, "about x", 0, face="top")
+    assert "wrong-turn" in [one["kind"] for one in result["findings"]]
+    assert result["causes"][0]["kind"] == "wrong-turn"
+    assert result["findings"][0]["kind"] == "wrong-turn"
+    assert not [one for one in result["causes"] if "spoilboard" in (one["advice"] or "")]
 
 
 @pytest.mark.parametrize("shift", [(9.0, 0.0), (5.0, 5.0), (-4.0, 6.0)])
