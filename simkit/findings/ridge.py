@@ -39,8 +39,8 @@ def ridge_words(evidence: Evidence, one: shape.Looked) -> tuple[str, str] | None
         apart = abs(float(along[0] * (other - start)[1] - along[1] * (other - start)[0]))
         if abs(float(way @ along)) >= TURN and APART < apart <= cutter.diameter:
             best = min(best or (apart, row), (apart, row))
-    if best is None:
-        return None
+    if best is None or abs(one.look.value) > best[0]:
+        return None  # what stands between two passes that touch a face is nowhere thicker than they lie apart
     off = max(_off(evidence, row, one.look.at) for row in (own, best[1]))
     if off > TOUCH * one.limit:
         return None
