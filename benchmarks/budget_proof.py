@@ -1,11 +1,13 @@
 """Does the budget say what full re-cuts say?  A Monte Carlo of a small job, changed as `simkit whatif` does.
 
-Run: python benchmarks/budget_proof.py [CHANGES [SEED]]
+Run: python benchmarks/budget_proof.py [CHANGES [SEED [PLANED]]]
 For each change (shift, turn, height, thickness at random) the budget says the worst gouge, leftover and
 witness step, without cutting.  Then the changed job is cut and checked anew twice, with limits 5 % of the
 stated ones above these values, where all must be within, and with limits as much below, where all must be
 beyond: a check proves its verdicts, its values it tells only to 0.02 mm.  Upright walls it samples at a
 sixteenth of a cell: what does not agree is cut once more on finer cells, and told if it still does not.
+So do PLANED changes of each of five jobs in which a face is planed between the cuts, by an error of what that
+leaves beside the others; some of it so large that a planed face goes into the part.
 What stands out of the outer wall is left out of leftover (cells as coarse as these do not show it; the
 witness step, which is compared, says the same there).
 """
@@ -20,7 +22,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from simkit.budget.rows import KINDS, WALL
-from tests import budget_job
+from tests import budget_job, budget_planed_job
 from tests.budget_recuts import Recuts, compared
 
 MOST = np.array([0.25, 0.25, 0.5, 0.12, 0.12])  # mm and degrees
@@ -35,33 +37,52 @@ def changes(count, seed):
     return size * rng.choice([0.4, 1.0], (count, 1))
 
 
-def main() -> None:
-    """Print the comparison."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 250
-    seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
-    with tempfile.TemporaryDirectory() as folder:
-        job = Recuts(budget_job.write(Path(folder)))
-        counts, started = {}, time.perf_counter()
-        for number, change in enumerate(changes(count, seed), 1):
-            for kind, is_above, says in compared(job, change):
-                counts.setdefault((kind, is_above), dict.fromkeys(("agree", "finer", "differ", "open"), 0))[
-                    says
-                ] += 1
-                if says == "differ":
-                    asked = job.asked(change)[kind]
-                    words = "beyond a limit above" if is_above else "within a limit below"
-                    print(f"{KINDS[kind]} {words} {asked:.4f}: {change.round(4).tolist()}", flush=True)
-            if number % 25 == 0:
-                print(f"{2 * number} re-cuts, {time.perf_counter() - started:.0f} s", flush=True)
+def planing_changes(count, seed):
+    """Return changes (count, 6), the last of what a step leaves.
+
+    A third of that alone, up to 0.12 mm; a third of all up to 0.25 mm of it, a third up to 0.7.
+    """
+    rng = np.random.default_rng(seed)
+    plain = changes(count, seed + 1)
+    planed = rng.uniform(-1, 1, count) * np.resize([0.12, 0.25, 0.7], count)
+    plain[::3] = 0.0
+    return np.column_stack([plain, planed])
+
+
+def proof(name, job, tried):
+    """Compare what the budget of a job says of changes with what full re-cuts do, and print it."""
+    counts, started = {}, time.perf_counter()
+    for number, change in enumerate(tried, 1):
+        for kind, is_above, says in compared(job, change):
+            row = counts.setdefault((kind, is_above), dict.fromkeys(("agree", "finer", "differ", "open"), 0))
+            row[says] += 1
+            if says == "differ":
+                asked = job.asked(change)[kind]
+                words = "beyond a limit above" if is_above else "within a limit below"
+                print(f"{KINDS[kind]} {words} {asked:.4f}: {change.round(4).tolist()}", flush=True)
+        if number % 25 == 0:
+            print(f"{2 * number} re-cuts, {time.perf_counter() - started:.0f} s", flush=True)
+    print(f"{name}: {2 * len(tried)} re-cuts")
     for (kind, is_above), row in sorted(counts.items()):
         if kind == WALL:
-            print(
-                f"thin-wall: {row['agree']} verdicts agree, {row['differ']} differ, {row['open']} undecided"
-            )
+            told = f"{row['agree']} verdicts agree, {row['differ']} differ, {row['open']} undecided"
+            print(f"  thin-wall: {told}")
             continue
         words = "within 5 % above" if is_above else "beyond 5 % below"
         told = ", ".join(f"{row[says]} {says}" for says in ("agree", "finer", "differ", "open"))
-        print(f"{KINDS[kind]} {words}: {told}")
+        print(f"  {KINDS[kind]} {words}: {told}", flush=True)
+
+
+def main() -> None:
+    """Print the comparisons."""
+    count, seed, planed = (int(a) for a in [*sys.argv[1:], *("250", "1", "15")[len(sys.argv) - 1 :]])
+    if count:
+        with tempfile.TemporaryDirectory() as folder:
+            proof("not planed", Recuts(budget_job.write(Path(folder))), changes(count, seed))
+    for nth, (name, write) in enumerate(budget_planed_job.KINDS.items()):
+        with tempfile.TemporaryDirectory() as folder:
+            tried = planing_changes(planed, seed + 10 * nth)
+            proof(f"planed, {name}", Recuts(write(Path(folder))), tried)
 
 
 if __name__ == "__main__":

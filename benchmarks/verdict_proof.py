@@ -1,9 +1,11 @@
 """Do verdicts on coarse cells with second looks agree with fine cells everywhere?  Jobs at their limits.
 
 Run: python benchmarks/verdict_proof.py [JOBS [SEED [SCALE]]], or with --sizes [JOBS [SEED]]
+or --profile [JOBS [SEED]]
 Parts of five sizes in turn, SIZES times 24 x 20 mm in plan, up to that of a small bowl (192 x 160); with
 SCALE all of one size.  300 jobs take some 55 minutes of processor time, and 4.2 GB.
 --sizes: the ratio of time on parts of several sizes, JOBS of each (4), and nothing about verdicts.
+--profile: where the processor time of the coarse way goes, of JOBS jobs (30), and of the slowest of them.
 Smooth and sharp targets, steps, ridges and scratches 0.1 mm wide, limits a few percent off the true worst
 value; 0.4 mm cells with second looks against 0.05 mm cells everywhere.  Prints each job that differs
 ('missed': within by the coarse way, beyond for certain by the fine one; 'false': the other way round;
@@ -17,6 +19,8 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from verdict_profile import Stages
 
 from tests.verdict_jobs import LENGTH, WIDTH, VerdictJob, differs
 
@@ -61,8 +65,30 @@ def scale_of(number: int) -> int:
     return SIZES[number // 2 % len(SIZES)]
 
 
+def profile(jobs: int, seed: int) -> None:
+    """Print the stages of the coarse way: of each job that takes long, and of all."""
+    warm()
+    every, taken = Stages(), []
+    for number in range(seed, seed + jobs):
+        one = VerdictJob(number, scale_of(number))
+        limits = one.limits(one.fine()[0])
+        with Stages() as stages:
+            _, seconds = one.coarse(limits)
+        taken.append(float(seconds[0]))
+        every.add(stages)
+        if taken[-1] >= max(taken) and len(taken) > 1:
+            print(
+                f"job {number} ({scale_of(number)}): {taken[-1]:.2f} s\n{stages.table(taken[-1], 1)}",
+                flush=True,
+            )
+    print(f"{jobs} jobs: {sum(taken):.2f} s\n{every.table(sum(taken), jobs)}")
+
+
 def main() -> None:
     """Print the table."""
+    if sys.argv[1:2] == ["--profile"]:
+        jobs, seed = ([int(word) for word in sys.argv[2:4]] + [30, 7000][len(sys.argv) - 2 :])[:2]
+        return profile(jobs, seed)
     if sys.argv[1:2] == ["--sizes"]:
         jobs, seed = ([int(word) for word in sys.argv[2:4]] + [4, 7000][len(sys.argv) - 2 :])[:2]
         return sizes(jobs, seed)

@@ -40,10 +40,15 @@ class Recuts:
             STEP: self.job.limits.witness_step,
         }
         self.anew = Anew(rows, self.budget.motion, SideHeights(evidence, self.budget.motion.side))
+        self.wide = len(self.budget.motion.names)
         self.is_hidden = (rows.kind == LEFTOVER) & (on_outline < 0.01)
 
     def asked(self, change):
-        """Return the worst value of each kind by the budget, mm; of walls by how much one is too thin."""
+        """Return the worst value of each kind by the budget, mm; of walls by how much one is too thin.
+
+        change: of motion.names; what is not given of its end is 0.
+        """
+        change = np.pad(change, (0, self.wide - len(change)))
         worst = self.anew.worst(change, is_asked=~self.is_hidden)
         return {kind: over + self.stated.get(kind, 0.0) for kind, (over, _) in worst.items()}
 
@@ -52,9 +57,10 @@ class Recuts:
 
         Not in it: a kind that stays undecided.
         """
-        right, back, turn, high, thicker = (float(one) for one in change)
+        right, back, turn, high, thicker, *planed = (float(one) for one in change)
         name = self.job.setups[self.budget.motion.setup].name
-        supposed = Change({name: (right, back, high)}, {name: turn}, thicker)
+        steps = dict(zip(self.budget.motion.planed, planed, strict=False))
+        supposed = Change({name: (right, back, high)}, {name: turn}, thicker, planed=steps)
         new = replace(
             self.job.limits, gouge=limits[GOUGE], leftover=limits[LEFTOVER], witness_step=limits[STEP]
         )

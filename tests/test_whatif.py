@@ -11,6 +11,7 @@ from simkit.errors import InputProblems
 from simkit.job.change import Change, change_from_words
 from simkit.job.reader import read_job
 from tests import budget_job
+from tests.budget_planed_job import planed
 from tests.small_job import HEAD, JOB, block
 
 # A 20 x 10 tongue, 6 high, left standing by a 6 mm cutter that runs round it; its centre path is exact.
@@ -133,9 +134,31 @@ def test_words__all_that_is_wrong_is_told_at_once(job):
 def test_words__nothing_supposed(job):
     (told,) = problems(job)
     assert told == (
-        "command line: found nothing that is supposed to differ, expected --shift, --turn, --thickness or "
-        '--measured; write it like --shift "top=0.3,-0.2"'
+        "command line: found nothing that is supposed to differ, expected --shift, --turn, --thickness, "
+        '--planed or --measured; write it like --shift "top=0.3,-0.2"'
     )
+
+
+def test_words__a_step_that_is_none(job):
+    (told,) = problems(job, planed=["1=0.1"])
+    assert told == (
+        "--planed: found '1=0.1' in a job without one, expected a job with a step to a thickness; leave it "
+        "out, or use --thickness"
+    )
+
+
+def test_words__what_a_step_leaves(tmp_path):
+    job = planed(tmp_path, 2)
+    made = change_from_words(read_job(job), planed=["1=-0.25"])
+    assert made.planed == {0: -0.25}
+    changed = made.of(read_job(job))
+    assert (changed.steps[0].thickness, changed.setups[1].before) == (11.75, changed.steps)
+    assert (changed.setups[0].before, changed.target.lacking) == ((), 0.25)
+    # Side 2 is planed: its face, and the part over it, lie 0.25 mm higher.
+    assert changed.target.at[2] == pytest.approx(read_job(job).target.at[2] + 0.25)
+    assert made.words(read_job(job)) == "step 1 leaves the blank 0.25 mm thinner"
+    assert "a step to a thickness of the job (1)" in problems(job, planed=["2=0.1"])[0]
+    assert "write the difference, not the thickness" in problems(job, planed=["1=11.9"])[0]
 
 
 def test_words__impossible_cutter(job):

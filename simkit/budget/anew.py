@@ -23,11 +23,11 @@ class Anew:
         self._now: dict[int, float] = {}
 
     def linear(self, which: np.ndarray, changes: np.ndarray) -> np.ndarray:
-        """Return values (k,) mm of rows (k,) under changes (k, 5) as the rows say."""
+        """Return values (k,) mm of rows (k,) under changes (k, 5 + j) as the rows say."""
         return self.rows.value[which] + np.sum(self.columns[which] * changes, axis=1)
 
     def values(self, which: np.ndarray, changes: np.ndarray) -> np.ndarray:
-        """Return values (k,) mm of rows (k,) under changes (k, 5) of motion.NAMES, by the exact sweeps.
+        """Return values (k,) mm of rows (k,) under changes (k, 5 + j) of motion.names, by exact sweeps.
 
         The value now changes by as much as the cut has moved along the part's normal; both places are found
         to steps.FINEST.  Rows that cannot be asked so (thicknesses of walls, places that only the thickness
@@ -60,7 +60,7 @@ class Anew:
         by = way * (value[can] - rows.value[one])  # how far the row says the cut moves along the normal
         new = np.unique(one[~np.isin(one, list(self._now))])
         if len(new):
-            there, is_found = self._along(new, np.zeros((len(new), 5)), np.zeros(len(new)))
+            there, is_found = self._along(new, np.zeros((len(new), changes.shape[1])), np.zeros(len(new)))
             self._now.update(zip(new.tolist(), np.where(is_found, there, np.nan).tolist(), strict=True))
         now = np.array([self._now[k] for k in one.tolist()])
         then, is_found = self._along(one, change, np.nan_to_num(now) + by)
@@ -82,9 +82,10 @@ class Anew:
     def worst(
         self, change: np.ndarray, asked: int = 12, is_asked: np.ndarray | None = None
     ) -> dict[int, tuple[float, int]]:
-        """Return for each kind by how much it is beyond its limit, mm, under one change (5,), and the row.
+        """Return for each kind by how much it is beyond its limit, mm, under one change, and the row.
 
-        Negative within the limit.  The rows that say most are asked anew, `asked` of each kind.
+        change (5 + j,): of motion.names.  Negative within the limit.  The rows that say most are asked anew,
+        `asked` of each kind.
         is_asked (n,) bool: the rows that count, None for all.
         """
         change = np.asarray(change, dtype=float)

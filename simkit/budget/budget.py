@@ -11,9 +11,10 @@ from simkit.budget.chance import Chance, chance
 from simkit.budget.contributions import Contribution, contributions
 from simkit.budget.corners import MOST_TRIANGLES, corner_rows
 from simkit.budget.motion import Motion, SideHeights, motion_of
-from simkit.budget.region import FAR, Reach, axis_ways, plan_ways, reaches
+from simkit.budget.region import FAR, Reach, axis_far, axis_ways, plan_ways, reaches
 from simkit.budget.rows import KINDS, STEP, WALL, Rows, face_rows, joined, seam_rows, wall_rows
 from simkit.budget.steps import step_rows
+from simkit.budget.under import under_rows
 
 BESIDE = 1.0  # mm: so near to the box of an accepted finding its limit does not count
 
@@ -22,7 +23,8 @@ BESIDE = 1.0  # mm: so near to the box of an accepted finding its limit does not
 class Budget:
     """What a job bears.
 
-    motion, rows: of the modules of those names.  axes: reach down and up along each of motion.NAMES.
+    motion, rows: of the modules of those names.  axes: reach down and up along each of motion.names, which
+    ends at far where no limit breaks before.
     plan: reach all round without a turn, ways of region.plan_ways.  off mm: the most that rows and exact
     sweeps differ in value where a limit breaks.  beyond: a row that is beyond its limit as the job is, -1 for
     none.
@@ -32,6 +34,7 @@ class Budget:
     motion: Motion
     rows: Rows
     axes: Reach
+    far: np.ndarray
     plan: Reach
     off: float
     beyond: int
@@ -54,15 +57,17 @@ def budget_of(evidence, is_wall_judged: np.ndarray, is_seam_judged: np.ndarray, 
     if not len(rows):
         return None
     anew = Anew(rows, motion, heights)
+    wide = len(motion.names)
     plan_far = np.full(len(plan_ways()), FAR[0])
-    axes = reaches(anew, axis_ways(), np.repeat(FAR, 2))
-    plan = reaches(anew, plan_ways(), plan_far)
+    far = axis_far(evidence.job)
+    axes = reaches(anew, axis_ways(wide), far)
+    plan = reaches(anew, plan_ways(wide), plan_far)
     off = max([float(one.off[one.row >= 0].max(initial=0.0)) for one in (axes, plan)])
     over = rows.value - rows.limit
     beyond = int(np.argmax(over)) if over.max() > 0 else -1
     parts, left_out = contributions(evidence, motion, rows)
     found = chance(rows, parts, off) if parts else None
-    return Budget(motion, rows, axes, plan, off, beyond, parts, left_out, found)
+    return Budget(motion, rows, axes, far, plan, off, beyond, parts, left_out, found)
 
 
 def gathered(evidence, motion: Motion, is_wall_judged, is_seam_judged) -> tuple[Rows, SideHeights]:
@@ -70,9 +75,10 @@ def gathered(evidence, motion: Motion, is_wall_judged, is_seam_judged) -> tuple[
     heights, other = SideHeights(evidence, motion.side), SideHeights(evidence, 3 - motion.side)
     both = {motion.side: heights, 3 - motion.side: other}
     faces = joined([face_rows(evidence, motion, both), *step_rows(evidence, motion, heights, other)])
-    parts = [faces]
+    parts = [faces]  # first: corners count in them
     if len(evidence.target.triangles) <= MOST_TRIANGLES:
         parts += corner_rows(evidence, motion, faces, heights)
+    parts += under_rows(evidence, motion)
     for more in (wall_rows(evidence, motion, is_wall_judged), seam_rows(evidence, motion, is_seam_judged)):
         if more is not None:
             parts.append(more)

@@ -12,7 +12,7 @@ from simkit.budget.rows import Rows
 from simkit.budget.sawn import sawn_edges
 from simkit.compare.dowel_play import play_of
 from simkit.compare.pin_pair import PinPair
-from simkit.job.steps import THICKNESS
+from simkit.job.model import Job
 from simkit.job.wood import movement
 
 UNIFORM, NORMAL, PINS = "uniform", "normal", "pins"
@@ -21,7 +21,14 @@ _TOGETHER = {  # what a person can work on, where one key of the job makes sever
     "scatter": "how well the machine comes back to a place",
     "dowels": "the play of the dowels",
     "sawing": "sawing the edges that the zero is set at",
+    "planing": "planing the blank to an even thickness",
 }
+
+
+def planing_words(job: Job, number: int) -> str:
+    """Return what the error of a step to a thickness is, its number in `job.steps`."""
+    step = job.steps[number]
+    return f"planing side {step.side} to {step.thickness:g} mm, step {number + 1}"
 
 
 @dataclass(frozen=True)
@@ -87,13 +94,12 @@ def contributions(evidence, motion: Motion, rows: Rows) -> tuple[list[Contributi
         add("scatter", f"{words}, front and back", size, "mm", columns[:, 1], NORMAL)
     if size := take("thickness_error", "measuring the blank's thickness"):
         add("thickness_error", "measuring the blank's thickness", size, "mm", columns[:, 4])
-    if size := take("planing", "planing the blank to an even thickness"):
-        words = "planing the blank to an even thickness"
-        if any(step.do == THICKNESS for step in job.steps):
-            # Rows move with the blank that a step is done to, not with the face that it leaves.
-            missing.append("planing in the steps to a thickness (they count as done as stated)")
-            words = "planing the blank to an even thickness, before the steps"
-        add("planing", words, size, "mm", columns[:, 4])
+    if size := take("planing", _TOGETHER["planing"]):
+        # The blank was planed before all else, and each step to a thickness is a planing more.
+        before = ", before the steps" if motion.planed else ""
+        add("planing", f"planing the blank to an even thickness{before}", size, "mm", columns[:, 4])
+        for nth, number in enumerate(motion.planed, 5):
+            add("planing", planing_words(job, number), size, "mm", columns[:, nth])
     edges = sawn_edges(job, motion)
     if budget is not None and budget.sawing and not edges:
         missing.append("sawing (no sawn edge moves the zero of the second side against the first)")

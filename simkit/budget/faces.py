@@ -10,6 +10,7 @@ import math
 
 import numpy as np
 
+from simkit.budget.lifts import cut_lifts, face_lifts, part_lift, stated_sizes, taken
 from simkit.job.model import Job
 from simkit.job.steps import THICKNESS
 from simkit.stock.pour import Poured
@@ -26,25 +27,25 @@ def why_not(evidence) -> str:
     job = evidence.job
     if resin := _resin(evidence):
         return resin
-    taken = least_taken(job)
-    if taken <= 0:
-        return "a step takes nothing off the blank"
-    stated = 0.0
-    if job.budget is not None:
-        stated = sum(getattr(job.budget, key) or 0.0 for key in ("thickness_error", "planing"))
-    if stated >= taken:
-        return (
-            f"a step takes only {taken:.2f} mm off, and the blank may be {stated:.2f} mm thinner than stated"
-        )
-    over = hidden_over(evidence)
-    if over < ROOM:
-        return "a face was taken off down to below what had been cut into it, within the part"
-    if stated >= over:
-        return (
-            f"a face was taken off {over:.2f} mm below what had been cut into it, within the part, and the "
-            f"blank may be {stated:.2f} mm thinner than stated"
-        )
+    sizes = stated_sizes(job)
+    for _, size, grows in taken(job):
+        if size <= 0:
+            return "a step takes nothing off the blank"
+        if (off := float(np.abs(grows) @ sizes)) >= size:
+            return f"a step takes only {size:.2f} mm off, and {_may_be(off)}"
+    for over, grows in hidden(evidence):
+        if over < ROOM:
+            return "a face was taken off down to below what had been cut into it, within the part"
+        if (off := float(np.abs(grows) @ sizes)) >= over:
+            return (
+                f"a face was taken off {over:.2f} mm below what had been cut into it, within the part, and "
+                f"{_may_be(off)}"
+            )
     return ""
+
+
+def _may_be(off: float) -> str:
+    return f"by the errors that the job states that may be {off:.2f} mm less"
 
 
 def _resin(evidence) -> str:
@@ -79,31 +80,34 @@ def _shows(evidence, one: Poured) -> bool:
 
 def least_taken(job: Job) -> float:
     """Return the least that a step to a thickness takes off between the faces, mm; inf without one."""
-    taken = [
-        job.body(number).thickness - step.thickness
-        for number, step in enumerate(job.steps)
-        if step.do == THICKNESS
-    ]
-    return min(taken, default=math.inf)
+    return min((size for _, size, _ in taken(job)), default=math.inf)
 
 
 def hidden_over(evidence) -> float:
-    """Return how far cuts that a step took off with the face had ended above it, within the part, mm.
+    """Return the least of `hidden`, mm; inf for none."""
+    return min((over for over, _ in hidden(evidence)), default=math.inf)
 
-    The least of them: in a blank thinner by so much the first would show.  inf for none; 0 for a cut of the
-    side cut second, which an error of its height may bring out as well.
+
+def hidden(evidence) -> list[tuple[float, np.ndarray]]:
+    """Return how far cuts that a step took off with the face had ended above it, within the part.
+
+    For each setup and face: mm of the least of them, and by how much that grows for each mm of each error of
+    thickness, (1 + k,).  0 mm for a cut of the side cut second, which an error of its height may bring out.
     """
-    job, is_part, least = evidence.job, evidence.envelopes.is_part, math.inf
+    job, is_part, found = evidence.job, evidence.envelopes.is_part, []
+    lift = cut_lifts(job) + part_lift(job)
     for setup, field in enumerate(evidence.fields):
         numbers = [number for number, _ in job.steps_after(setup)]
         if not numbers:
             continue
-        body = job.body(numbers[-1] + 1)
+        body, faces = job.body(numbers[-1] + 1), face_lifts(job, numbers[-1] + 1)
         for up, owner, over in (
             (1, field.upper_move, field.upper - body.face(1)),
             (-1, field.lower_move, body.face(-1) - field.lower),
         ):
             is_hidden = (owner >= 0) & (over > 0) & field.is_solid & is_part
-            if is_hidden.any():
-                least = min(least, float(over[is_hidden].min()) if up == evidence.frames[0].up else 0.0)
-    return least
+            by = evidence.moves.setup[owner[is_hidden]]
+            for one in np.unique(by):
+                least = float(over[is_hidden][by == one].min()) if up == evidence.frames[0].up else 0.0
+                found.append((least, up * (lift[one] - faces[up > 0])))
+    return found

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
+from simkit.budget.lifts import cut_lifts, last_lifts, planings
 from simkit.frames import Frame, misplaced
-from simkit.job.model import Blank, Job, Setup
+from simkit.job.model import Job
 from simkit.job.steps import POUR
 from simkit.stock.cut import cut_heights
 
-NAMES = ("right", "back", "turn", "high", "thickness")  # in this order wherever there is one number for each
+# In this order wherever there is one number for each; behind them one for each step to a thickness, mm.
+NAMES = ("right", "back", "turn", "high", "thickness")
 UNITS = ("mm", "mm", "degrees", "mm", "mm")
+PLANED = "planed"
 
 
 @dataclass(frozen=True)
@@ -22,17 +25,25 @@ class Motion:
 
     side: 1 or 2.  setup: index of the first setup that cuts it; right and back are as its operator sees them.
     lie: its table frame -> blank frame.  middle (x, y) mm, table frame: of the blank; turns go about it.
-    lift: setup -> by how much its cuts rise against the part for each mm that the blank is thicker; the part
-    keeps its place over the lower face of the blank as that is at the end.
-    face_lift: of the faces of side 1 and side 2, as they are at the end, in the same way.
+    lift (setups, 1 + k): by how much the cuts of each rise against the part for each mm that the blank is
+    thicker, and that each step to a thickness leaves more; see lifts.py.
+    face_lift (2, 1 + k): of the faces of side 1 and side 2, as they are at the end, in the same way.
+    planed (k,): numbers of those steps in `job.steps`.
     """
 
     side: int
     setup: int
     lie: Frame
     middle: tuple[float, float]
-    lift: tuple[float, ...]
-    face_lift: tuple[float, float]
+    lift: np.ndarray
+    face_lift: np.ndarray
+    planed: tuple[int, ...] = ()
+
+    @property
+    def names(self) -> list[tuple[str, str, int | None]]:
+        """Name and unit of each number of a change, and the number of the step where there is one."""
+        plain = [(name, unit, None) for name, unit in zip(NAMES, UNITS, strict=True)]
+        return plain + [(PLANED, "mm", number) for number in self.planed]
 
     def columns(self, at: np.ndarray) -> np.ndarray:
         """Return how a cut of that side moves for one of each of NAMES but the thickness, (n, 4, 3) mm.
@@ -56,16 +67,16 @@ class Motion:
         away = np.stack([-(table[:, 1] - about[1]), table[:, 0] - about[0], np.zeros(len(at))], axis=1)
         return np.radians(away) @ self.lie.matrix.T
 
-    def back_from(self, points: np.ndarray, change: np.ndarray, lift: np.ndarray | float) -> np.ndarray:
+    def back_from(self, points: np.ndarray, change: np.ndarray, lift: np.ndarray) -> np.ndarray:
         """Return where points of cuts that have moved came from, (n, 3) mm.
 
-        points (n, 3) mm, blank frame.  change (n, 5): of NAMES, in UNITS, for each.  lift (n,): of the setup
+        points (n, 3) mm, blank frame.  change (n, 5 + k): of `names` for each.  lift (n, 1 + k): of the setup
         whose cut it is.  Exact.
         """
         table = self.lie.inverse().apply(points)
-        right, back, degrees, high, thicker = change.T
+        right, back, degrees, high = change[:, :4].T
         # The frame of a thicker blank lifts its cuts; what is left is a misplacement on the table.
-        table[:, 2] -= high + self.lie.matrix[2, 2] * np.asarray(lift) * thicker
+        table[:, 2] -= high + self.lie.matrix[2, 2] * np.sum(lift * change[:, 4:], axis=1)
         table[:, :2] -= np.column_stack([right, back])
         c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
         x, y = (table[:, :2] - np.array(self.middle)).T
@@ -73,8 +84,8 @@ class Motion:
         return self.lie.apply(table)
 
     def frame(self, change: Sequence[float]) -> Frame:
-        """Return the misplacement of the table frame for one change of NAMES; its thickness plays no part."""
-        right, back, degrees, high, _ = change
+        """Return the misplacement of the table frame for one change of `names`; thicknesses play no part."""
+        right, back, degrees, high = change[:4]
         return misplaced(right, back, high, degrees, self.middle)
 
 
@@ -84,22 +95,16 @@ def motion_of(job: Job, frames: Sequence[Frame]) -> Motion | None:
     if not later:
         return None
     setup = job.setups[later[0]]
-    thicker = replace(job, blank=replace(job.blank, thickness=job.blank.thickness + 1.0))
-    part = thicker.last_body.low[2] - job.last_body.low[2]
     across, deep = setup.size_on_table(job.blank)
     return Motion(
         side=1 if frames[later[0]].up > 0 else 2,
         setup=later[0],
         lie=setup.lie(job.blank),
         middle=(across / 2, deep / 2),
-        lift=tuple(_lift(one, job.blank, thicker.blank) - part for one in job.setups),
-        face_lift=(thicker.last_body.high[2] - job.last_body.high[2] - part, 0.0),
+        lift=cut_lifts(job),
+        face_lift=last_lifts(job),
+        planed=planings(job),
     )
-
-
-def _lift(setup: Setup, blank: Blank, thicker: Blank) -> float:
-    """Return by how much the cuts of a setup rise in a blank that is thicker, mm."""
-    return float(setup.frame(thicker).offset[2] - setup.frame(blank).offset[2])
 
 
 class SideHeights:

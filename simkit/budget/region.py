@@ -7,7 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.budget.anew import Anew
+from simkit.budget.lifts import reach_of
 from simkit.budget.motion import NAMES
+from simkit.job.model import Job
 
 ASKED = 6  # rows asked anew in each direction
 ROUNDS = 4
@@ -30,7 +32,7 @@ class Reach:
 
 
 def reaches(anew: Anew, ways: np.ndarray, far: np.ndarray) -> Reach:
-    """Return how far changes can go along ways (d, 5), at most far (d,): arrays (d,).
+    """Return how far changes can go along ways (d, 5 + k), at most far (d,): arrays (d,).
 
     First by the rows, then ASKED rows of each way that bind first are evaluated anew there and the place is
     corrected, ROUNDS times.  A way that no limit lets begin has reach 0.
@@ -68,17 +70,23 @@ def reaches(anew: Anew, ways: np.ndarray, far: np.ndarray) -> Reach:
     return Reach(reach, row, off)
 
 
-def axis_ways() -> np.ndarray:
-    """Return the ways up and down along each of NAMES alone, (2 x 5, 5): down first."""
-    ways = np.zeros((2 * len(NAMES), len(NAMES)))
-    for k in range(len(NAMES)):
+def axis_ways(wide: int = len(NAMES)) -> np.ndarray:
+    """Return the ways up and down along each number of a change alone, (2 wide, wide): down first."""
+    ways = np.zeros((2 * wide, wide))
+    for k in range(wide):
         ways[2 * k, k], ways[2 * k + 1, k] = -1.0, 1.0
     return ways
 
 
-def plan_ways(count: int = PLAN) -> np.ndarray:
-    """Return ways in plan all round, without a turn, counter-clockwise from the right, (count, 5)."""
+def axis_far(job: Job) -> np.ndarray:
+    """Return how far those ways may go at most, (2 wide,): while each step takes something off."""
+    least = np.minimum(reach_of(job), FAR[-1])
+    return np.concatenate([np.repeat(FAR[:4], 2), least.ravel()])
+
+
+def plan_ways(wide: int = len(NAMES), count: int = PLAN) -> np.ndarray:
+    """Return ways in plan all round, without a turn, counter-clockwise from the right, (count, wide)."""
     angle = 2 * np.pi * np.arange(count) / count
-    ways = np.zeros((count, len(NAMES)))
+    ways = np.zeros((count, wide))
     ways[:, 0], ways[:, 1] = np.cos(angle), np.sin(angle)
     return ways

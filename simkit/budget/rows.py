@@ -29,8 +29,9 @@ class Rows:
     kind (n,) int8: index in KINDS.  side (n,) int8: whose surface.  at (n, 3) mm, blank frame.
     value, limit (n,) mm: now, and the most it may be (a wall's thickness counts negative).
     grow (n, 3): by how much the value grows for each mm that the cuts of the second side move.
-    thick (n,): for each mm that the blank is thicker.  outward (n, 3): the part's normal, unit length, along
-    which the place can be asked anew, NaN where it cannot.  lift (n,): of the cut there, see Motion.
+    thick (n, 1 + k): for each mm that the blank is thicker and that each step to a thickness leaves more.
+    outward (n, 3): the part's normal, unit length, along which the place can be asked anew, NaN where it
+    cannot.  lift (n, 1 + k): of the cut there, see Motion.
     first, second (n,) int64: rows of the faces of a corner, -1 for none; share (n, 2): of their values in
     its own.
     """
@@ -56,7 +57,7 @@ class Rows:
         return Rows(*(getattr(self, one.name)[which] for one in fields(self)))
 
     def columns(self, motion: Motion) -> np.ndarray:
-        """Return how the values grow for one of each of motion.NAMES, (n, 5)."""
+        """Return how the values grow for one of each of motion.names, (n, 5 + k)."""
         moved = np.einsum("nkc,nc->nk", motion.columns(self.at), self.grow)
         return np.column_stack([moved, self.thick])
 
@@ -68,10 +69,16 @@ def make_rows(kind: int, side: int, at, value, limit, grow, thick, outward, lift
     return Rows(
         np.full(n, kind, np.int8), np.full(n, side, np.int8), np.asarray(at, float).reshape(n, 3),
         np.asarray(value, float), np.broadcast_to(np.asarray(limit, float), (n,)).copy(),
-        np.asarray(grow, float).reshape(n, 3), np.asarray(thick, float),
+        np.asarray(grow, float).reshape(n, 3), _table(thick),
         np.asarray(outward, float).reshape(n, 3),
-        np.asarray(lift, float), np.asarray(first, np.int64), np.asarray(second, np.int64), share,
+        _table(lift), np.asarray(first, np.int64), np.asarray(second, np.int64), share,
     )  # fmt: skip
+
+
+def _table(numbers) -> np.ndarray:
+    """Return numbers of rows (n,) or (n, 1 + k) as a table (n, 1 + k)."""
+    numbers = np.asarray(numbers, float)
+    return numbers[:, None] if numbers.ndim == 1 else numbers
 
 
 def joined(parts: list[Rows]) -> Rows:
@@ -94,15 +101,14 @@ def face_rows(evidence, motion: Motion, heights: dict[int, SideHeights]) -> Rows
         cut = evidence.field.upper if side == 1 else evidence.field.lower
         owner = evidence.field.upper_move if side == 1 else evidence.field.lower_move
         limits = evidence.zones.limits(lattice, side)
-        lift = lifts(evidence, motion, side, owner.ravel()).reshape(owner.shape)
         for kind, way, limit in ((GOUGE, -1.0, limits[0]), (LEFTOVER, 1.0, limits[1])):
             is_asked = is_open & np.isfinite(limit)
             value = np.where(is_asked, way * deviation.normal - limit, -np.inf)
-            cells = _worst_cells(value, lattice.cell, _quadrant(target))
+            cells = worst_cells(value, lattice.cell, _quadrant(target))
             iy, ix = np.divmod(cells, lattice.nx)
             x, y = lattice.centre_of(iy, ix)
             at = np.column_stack([x, y, cut.ravel()[cells].astype(float)])
-            outward = _normals(evidence.target_grid, at, side)
+            outward = normals(evidence.target_grid, at, side)
             off_target = _along_normal(deviation, cells, at, evidence.target_grid)
             z = target.ravel()[cells]
             aside = _aside(off_target, at, np.column_stack([x, y, z]), heights[side], evidence.target_grid)
@@ -111,18 +117,19 @@ def face_rows(evidence, motion: Motion, heights: dict[int, SideHeights]) -> Rows
             is_moved = (side == motion.side) & ((owner.ravel()[cells] >= 0) | is_aside)
             outward = np.where(is_aside[:, None], aside, outward)
             grow = way * outward * is_moved[:, None]
-            thick = way * outward[:, 2] * lift.ravel()[cells]
+            lift = lifts(evidence, motion, side, owner.ravel()[cells])
+            thick = way * outward[:, 2:] * lift
             faces_it = sign * outward[:, 2] > 0.05
             at -= outward * np.where(faces_it, off_target, 0.0)[:, None]
             at[is_aside, 2] = z[is_aside]
-            chosen = (np.abs(grow).sum(axis=1) > 0) | (thick != 0)
+            chosen = (np.abs(grow).sum(axis=1) > 0) | (thick != 0).any(axis=1)
             chosen |= way * off_target > limit.ravel()[cells]
             nth = cells[chosen]
             parts.append(
                 make_rows(
                     kind, side, at[chosen], way * off_target[chosen], limit.ravel()[nth],
                     grow[chosen], thick[chosen],
-                    np.where(is_moved[:, None], outward, np.nan)[chosen], lift.ravel()[nth],
+                    np.where(is_moved[:, None], outward, np.nan)[chosen], lift[chosen],
                 )
             )  # fmt: skip
     return joined(parts)
@@ -163,12 +170,12 @@ def _along_normal(deviation, cells: np.ndarray, at: np.ndarray, grid) -> np.ndar
 
 
 def lifts(evidence, motion: Motion, side: int, owner: np.ndarray) -> np.ndarray:
-    """Return by how much surfaces rise for each mm that the blank is thicker, (n,).
+    """Return by how much surfaces rise for each mm of an error of thickness, (n, 1 + k), see Motion.
 
-    owner (n,): the rows that cut them, -1 for none: the blank's own face.
+    owner (n,): the rows that cut them, -1 for none: the blank's own face, or one that a step left.
     """
     setup = evidence.moves.setup[np.maximum(owner, 0)]
-    return np.where(owner >= 0, np.array(motion.lift)[setup], motion.face_lift[side - 1])
+    return np.where(owner[:, None] >= 0, motion.lift[setup], motion.face_lift[side - 1])
 
 
 def is_steep(target: np.ndarray, cell: float) -> np.ndarray:
@@ -190,10 +197,10 @@ def _quadrant(target: np.ndarray) -> np.ndarray:
     return falls[0] + 2 * falls[1]
 
 
-def _worst_cells(value: np.ndarray, cell: float, kind: np.ndarray | None = None) -> np.ndarray:
+def worst_cells(value: np.ndarray, cell: float, kind: np.ndarray | None = None) -> np.ndarray:
     """Return the flat index of the highest finite value of each BLOCK, of each kind of cells in it (k,)."""
     if kind is not None:
-        parts = [_worst_cells(np.where(kind == one, value, -np.inf), cell) for one in np.unique(kind)]
+        parts = [worst_cells(np.where(kind == one, value, -np.inf), cell) for one in np.unique(kind)]
         return np.concatenate(parts)
     block = max(1, round(BLOCK / cell))
     ny, nx = value.shape
@@ -208,7 +215,7 @@ def _worst_cells(value: np.ndarray, cell: float, kind: np.ndarray | None = None)
     return iy * nx + ix
 
 
-def _normals(grid, points: np.ndarray, side: int) -> np.ndarray:
+def normals(grid, points: np.ndarray, side: int) -> np.ndarray:
     """Return the outward unit normals of the triangles of a side that are nearest to points, (n, 3)."""
     if not len(points):
         return np.zeros((0, 3))
@@ -230,13 +237,15 @@ def wall_rows(evidence, motion: Motion, is_judged: np.ndarray) -> Rows | None:
     design = np.where(np.isnan(wanted.thickness), np.inf, wanted.thickness - walls.bound - ALIKE)
     least = np.minimum(limit, design)
     value = np.where(is_judged & ~np.isnan(walls.thickness), least - walls.thickness, -np.inf)
-    cells = _worst_cells(value, evidence.field.lattice.cell)
+    cells = worst_cells(value, evidence.field.lattice.cell)
     if not len(cells):
         return None
     near, contact = (a.reshape(-1, 3)[cells].astype(float) for a in (walls.near, walls.contact))
     thickness = walls.thickness.ravel()[cells].astype(float)
     apart = (near - contact) / np.maximum(thickness, 1e-9)[:, None]
-    grow, thick, at = np.zeros((len(cells), 3)), np.zeros(len(cells)), near.copy()
+    grow, at = np.zeros((len(cells), 3)), near.copy()
+    lift = np.zeros((len(cells), motion.lift.shape[1]))
+    thick = np.zeros_like(lift)
     for face, foot, place, way in (
         (walls.near_face, walls.near_cell, near, 1.0),
         (walls.contact_face, walls.contact_cell, contact, -1.0),
@@ -246,14 +255,15 @@ def wall_rows(evidence, motion: Motion, is_judged: np.ndarray) -> Rows | None:
         for number, owners in ((1, evidence.field.upper_move), (2, evidence.field.lower_move)):
             owner = owners.ravel()[cell]
             mine = side == number
-            thick -= np.where(mine, way * apart[:, 2] * lifts(evidence, motion, number, owner), 0.0)
+            rises = lifts(evidence, motion, number, owner)
+            thick -= np.where(mine[:, None], way * apart[:, 2:] * rises, 0.0)
             if number == motion.side:
                 is_moved = mine & (owner >= 0)
                 grow -= np.where(is_moved[:, None], way * apart, 0.0)
                 at[is_moved] = place[is_moved]
     return make_rows(
         WALL, motion.side, at, -thickness, -least.ravel()[cells], grow, thick,
-        np.full_like(at, np.nan), np.zeros(len(at)),
+        np.full_like(at, np.nan), lift,
     )  # fmt: skip
 
 
@@ -272,7 +282,7 @@ def seam_rows(evidence, motion: Motion, is_judged: np.ndarray) -> Rows | None:
     parts = [
         make_rows(
             STEP, motion.side, at, sign * seam.offset[chosen], limit, sign * way * outward,
-            np.zeros(len(at)), outward, lift,
+            np.zeros_like(lift), outward, lift,
         )
         for sign in (1.0, -1.0)
     ]  # fmt: skip

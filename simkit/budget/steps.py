@@ -43,7 +43,7 @@ def step_rows(evidence, motion: Motion, heights: SideHeights, other: SideHeights
     left = evidence.zones.allowance(lattice, motion.side)
     least, most = (0.0, 0.0) if left is None else left.reshape(2, -1)[:, cell]
     at = np.column_stack([place, level])
-    lift = np.array(motion.lift)[evidence.moves.setup[np.maximum(row, 0)]]
+    lift = motion.lift[evidence.moves.setup[np.maximum(row, 0)]]
     beyond = place + (np.maximum(np.nan_to_num(s), 0.0) + np.minimum(leftover, REACH))[:, None] * plan
     stands = other.is_wood(np.column_stack([beyond, level])) & ~_is_held(evidence, place)
     parts = []
@@ -55,7 +55,7 @@ def step_rows(evidence, motion: Motion, heights: SideHeights, other: SideHeights
         parts.append(
             make_rows(
                 kind, motion.side, at[chosen], value[chosen], limit[chosen], way * outward[chosen],
-                way * outward[chosen, 2] * lift[chosen], outward[chosen], lift[chosen],
+                way * outward[chosen, 2:] * lift[chosen], outward[chosen], lift[chosen],
             )
         )  # fmt: skip
     return parts

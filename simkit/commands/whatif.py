@@ -16,7 +16,8 @@ def add_whatif(commands) -> None:
         help="check a job as stated and with a change, side by side",
         description=(
             "Check a job file as it is stated and once more with what is supposed to differ: "
-            "where the cuts of a setup land, how thick the blank is, how wide a cutter measures."
+            "where the cuts of a setup land, how thick the blank is, how thick a step leaves it, how wide a "
+            "cutter measures."
         ),
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
@@ -42,6 +43,12 @@ def add_whatif(commands) -> None:
         help="by how much the blank is thicker than stated, such as -0.5 or -1/64in",
     )
     whatif.add_argument(
+        "--planed",
+        metavar="STEP=LENGTH",
+        help="by how much a step to a thickness leaves the blank thicker than stated, such as 2=0.1",
+        **again,
+    )
+    whatif.add_argument(
         "--measured", metavar="N=DIAMETER", help="a cutter as it measures, such as 3=5.87", **again
     )
     whatif.add_argument("--cell", type=str, metavar="MM", help="edge of a field cell (default 0.2 mm)")
@@ -60,7 +67,9 @@ def run_whatif(options: argparse.Namespace) -> int:
     from simkit.report.console import Console
 
     job = read_job(options.job)
-    change = change_from_words(job, options.shift, options.turn, options.thickness, options.measured)
+    change = change_from_words(
+        job, options.shift, options.turn, options.thickness, options.measured, options.planed
+    )
     with Console(quiet=options.quiet).progress() as progress:
         progress.stage("reading the programs")
         reads = read_programs(job)

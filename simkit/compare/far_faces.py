@@ -10,6 +10,7 @@ from simkit.stock.workers import share_ranges
 from simkit.target.grid import TargetGrid
 
 MOST_FACES = 1_000_000  # squares of faces, likewise
+AT_ONCE = 100_000  # squares that are halved together: what MOST_FACES bounds does not hang on the part's size
 MOST_FINE = 120_000  # of them where a verdict hangs on it
 LOOKS = 1_000_000  # places asked in one go
 TURNS = 2 * np.pi * np.arange(16) / 16
@@ -65,7 +66,11 @@ def far_faces(
     faces = _Faces(sweeps, grid, is_gouge)
     keep = may[cell] > 0
     x, y, cell = x[keep], y[keep], cell[keep]
-    open_still = _halved(faces, x, y, half, cell, may, is_border, LAST)
+    parts = [
+        _halved(faces, x[mine], y[mine], half, cell[mine], may, is_border, LAST)
+        for mine in _by_cells(cell, AT_ONCE)
+    ]
+    open_still = tuple(np.concatenate(part) for part in zip(*parts, strict=True))
     if last == LAST or not len(open_still[0]):
         return open_still
     worst = _worst_of(open_still[0], open_still[3])
@@ -80,6 +85,15 @@ def far_faces(
             break
     rest = (cells[first:], far_x[first:], far_y[first:], may[cells[first:]])
     return tuple(np.concatenate(parts) for parts in zip(found, rest, strict=True))
+
+
+def _by_cells(cell: np.ndarray, most: int) -> list[np.ndarray]:
+    """Return rows of cell (k,) in parts of about `most`: all rows of a cell are in one, in their order."""
+    if len(cell) <= most:
+        return [np.arange(len(cell))]
+    edges = np.unique(np.sort(cell)[most::most])
+    part = np.searchsorted(edges, cell, side="right")
+    return [np.flatnonzero(part == number) for number in range(len(edges) + 1)]
 
 
 def _halved(faces: _Faces, x, y, half: float, cell, may, is_border, last: tuple[float, float]) -> tuple:

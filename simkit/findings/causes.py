@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from simkit.compare.cutter_size import OUTER
 from simkit.compare.offset import SideOffset
 from simkit.findings.evidence import Evidence
-from simkit.findings.finding import SEVERITIES, Finding
+from simkit.findings.finding import SEVERITIES, WORST, Cause, Finding
 from simkit.findings.leftover import STEP_MEASURE
 
 SHAPE_KINDS = ("gouge", "break-through", "leftover-cutter", "leftover-program", "thin-wall", "witness-step")
@@ -17,22 +17,6 @@ MOST_PLACES = 3  # of findings that are not told in rows of their own
 ALIKE = 0.1  # mm: what a misplaced zero leaves may be this much more than the shift itself
 BOTH, BOTH_SHARE = 0.2, 0.1  # mm, and of the shift: nearer to each other both sides are off in the same way
 LEAST_TOLD = 0.05  # mm: a shift that reads as 0.0 is not told
-
-
-@dataclass(frozen=True)
-class Cause:
-    """Findings that one thing explains.
-
-    number: from 1, in the order to be read.  kind, severity: of the first finding, the worst.
-    findings: their numbers, from 1, one after the other.  message, advice: for all of them.
-    """
-
-    number: int
-    kind: str
-    severity: str
-    findings: tuple[int, ...]
-    message: str
-    advice: str
 
 
 def by_cause(
@@ -140,14 +124,14 @@ def _words(evidence: Evidence, key: tuple, group: list[Finding]) -> tuple[str, s
         if not key[1]:
             return (
                 f"both sides lie {_both_words(evidence)} of the part{_known_words(evidence.offsets)}: the "
-                f"mesh is placed wrong in the blank, or both zeros are; worst: {message}",
+                f"mesh is placed wrong in the blank, or both zeros are{WORST}{message}",
                 "Check where the part lies in the blank (`target.at`) first, then the zeros of all setups: "
                 "what is listed here follows from the shift.",
             )
         offset = next(one for one in evidence.offsets if one.side == key[1])
         where = _shift_words(evidence, lead, offset)
         return (
-            f"all that side {offset.side} cut lies off the part by {where}; worst: {message}",
+            f"all that side {offset.side} cut lies off the part by {where}{WORST}{message}",
             "Check the zero of this setup and the thickness of the blank first: what is listed here follows "
             "from the shift.",
         )
@@ -176,7 +160,7 @@ def _size_words(evidence: Evidence, worst: str) -> tuple[str, str]:
     meant = f", or call {also} where the programs mean it" if also else ""
     return (
         f"cutter T{size.number} looks as if it were {size.likely:g} mm wide{others}, not {size.stated:g}:"
-        f" cut with that, {shares}; worst: {worst}",
+        f" cut with that, {shares}{WORST}{worst}",
         f"Measure the cutter, and see which one the programs were made for. Then correct its diameter under"
         f" [cutters.{size.number}] of the job file{meant}; what is listed here follows from it.",
     )

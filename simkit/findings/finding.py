@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 from simkit.kinds import KINDS, SAFETY_KINDS
 
-__all__ = ["KINDS", "SAFETY_KINDS", "SEVERITIES", "Face", "Finding", "Moment"]
+__all__ = ["KINDS", "SAFETY_KINDS", "SEVERITIES", "WORST", "Cause", "Face", "Finding", "Moment"]
 
+WORST = "; worst: "  # in the message of a cause: between what explains findings and the worst of them
 SEVERITIES = ("safety", "beyond", "undecided", "warning", "accepted", "note")  # worst first
 
 
@@ -103,3 +104,19 @@ class Finding:
     def __post_init__(self):
         assert self.kind in KINDS, self.kind
         assert self.severity in SEVERITIES, self.severity
+
+
+@dataclass(frozen=True)
+class Cause:
+    """Findings that one thing explains.
+
+    number: from 1, in the order to be read.  kind, severity: of the first finding, the worst.
+    findings: their numbers, from 1, one after the other.  message, advice: for all of them.
+    """
+
+    number: int
+    kind: str
+    severity: str
+    findings: tuple[int, ...]
+    message: str
+    advice: str

@@ -98,7 +98,7 @@ def leftover_words(evidence: Evidence, one: shape.Looked) -> tuple[str, str] | N
 
 def source_fields(evidence: Evidence, one: shape.Looked) -> dict[str, Any]:
     """Return the fields of a Finding that a face never cut has: the job's thickness, and no cutter."""
-    if not _is_bare_face(evidence, one):
+    if step_of(evidence, one) is not None or not _is_bare_face(evidence, one):
         return {}
     line = evidence.job_line("blank.thickness")
     return {"cutter": "", "column": None, **line}

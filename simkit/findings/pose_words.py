@@ -72,15 +72,16 @@ def remark(name: str, fit: Any) -> str:
     lies = f"'{name}', {lie_words(stated.pose)}"
     if fit.better is not None:
         return ""
-    if not stated.cut:
+    if not stated.cut and not stated.is_freeing:
         return f"'{name}' cuts nothing of the part: which way the blank lies there cannot be told"
     if not stated.is_usable:
         return f"{lies}: its cut goes into the part, and no other way of putting the blank back fits better"
     if fit.alike:
         ways = " or ".join(_against(one.pose, stated.pose) for one in fit.alike)
         differs = max(one.miss for one in fit.alike) - stated.miss
+        what = "the part" if stated.is_carving else "its outline, all that is cut there,"
         same = "the same" if differs <= SAME else f"nearly the same (within {differs:.1f} mm)"
-        return f"{lies}: fits, and so it does {ways}: the part is {same} each way, so it cannot tell which"
+        return f"{lies}: fits, and so it does {ways}: {what} is {same} each way, so it cannot tell which"
     if fit.next_best is None:
         return f"{lies}: confirmed"
     other = _against(fit.next_best.pose, stated.pose)

@@ -19,6 +19,10 @@ def find(evidence: Evidence) -> list[Finding]:
         if fit.better is None or setup.name in in_doubt:  # at another size no pose fits, or by chance
             continue
         stated, right = fit.stated.pose, fit.better.pose
+        misses = f"it then misses by {fit.better.miss:.2f} mm, as stated by {fit.stated.miss:.1f} mm"
+        if not fit.better.is_carving:
+            into = "into the part" if fit.stated.gouged else "past the part"
+            misses = f"they then cut round the part, as stated {into}"
         if _are_exchanged(evidence, fit):
             first = evidence.job.setups[0].name
             findings.append(
@@ -48,8 +52,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 severity="safety",
                 message=(
                     f"the programs of '{setup.name}' do not fit the part as the job says the blank lies; "
-                    f"{how_to(right, stated)}{other} (it then misses by {fit.better.miss:.2f} mm, "
-                    f"as stated by {fit.stated.miss:.1f} mm)"
+                    f"{how_to(right, stated)}{other} ({misses})"
                 ),
                 advice=(
                     f"Lay the blank so and say so in the job ({_job_text(right, stated)}), or have "
@@ -69,7 +72,8 @@ def _are_exchanged(evidence: Evidence, fit: PoseFit) -> bool:
     """Return whether the second of two setups fits the first side, and the first does not fit as it lies."""
     first = evidence.poses[0]
     is_other_side = evidence.job.setups[fit.setup].side_up == 2 and fit.better.pose.turn == "none"
-    return len(evidence.job.setups) == 2 and is_other_side and first.setup == 0 and not first.stated.is_usable
+    is_wrong = first.setup == 0 and not first.stated.is_carving
+    return len(evidence.job.setups) == 2 and is_other_side and is_wrong
 
 
 def _job_text(right: Pose, stated: Pose) -> str:

@@ -78,7 +78,8 @@ BUDGET_KEYS: tuple[Key, ...] = (
     Key(
         "budget.planing",
         **_MM,
-        help=f"How uneven planing leaves it beside that, either way{_EVEN}",
+        help="How uneven planing leaves it beside that, either way, and how far off each step to a thickness"
+        f" leaves it, each an error of its own{_EVEN}",
         examples=("0.1",),
         is_aside=True,
     ),

@@ -9,6 +9,7 @@ from simkit.errors import InputProblems, Place, Problem, nearest_word
 from simkit.frames import misplaced
 from simkit.job.files import shown_text
 from simkit.job.model import Job, Setup
+from simkit.job.steps import THICKNESS, Step
 from simkit.units import length_mm
 
 MOST_SHIFT, MOST_DEGREES, MOST_MISMEASURED = 50.0, 10.0, 0.25  # beyond it is a mistake: mm, degrees, share
@@ -27,6 +28,7 @@ class Change:
     turns: dict[str, float] = field(default_factory=dict)
     thickness: float = 0.0
     measured: dict[int, float] = field(default_factory=dict)
+    planed: dict[int, float] = field(default_factory=dict)
 
     def of(self, job: Job) -> Job:
         """Return the job with this change.
@@ -36,25 +38,29 @@ class Change:
         face to a thickness, the target keeps its place over that face.
         """
         blank = replace(job.blank, thickness=job.blank.thickness + self.thickness)
-        setups = tuple(self._setup(setup, job) for setup in job.setups)
+        steps = tuple(
+            replace(step, thickness=step.thickness + self.planed[number]) if number in self.planed else step
+            for number, step in enumerate(job.steps)
+        )
+        setups = tuple(self._setup(setup, job, steps) for setup in job.setups)
         cutters = {
             number: replace(cutter, diameter=self.measured[number]) if number in self.measured else cutter
             for number, cutter in job.cutters.items()
         }
-        changed = replace(job, blank=blank, setups=setups, cutters=cutters)
+        changed = replace(job, blank=blank, setups=setups, cutters=cutters, steps=steps)
         rise = changed.last_body.low[2] - job.last_body.low[2]
-        if job.target is not None and self.thickness:
+        if job.target is not None and (self.thickness or self.planed):
             x, y, z = job.target.at
-            lacking = max(-self.thickness, 0.0)
+            lacking = sum(max(-more, 0.0) for more in (self.thickness, *self.planed.values()))
             changed = replace(changed, target=replace(job.target, at=(x, y, z + rise), lacking=lacking))
         return changed
 
-    def _setup(self, setup: Setup, job: Job) -> Setup:
+    def _setup(self, setup: Setup, job: Job, steps: tuple[Step, ...]) -> Setup:
         right, back, up = self.shifts.get(setup.name, (0.0, 0.0, 0.0))
         across, deep = setup.size_on_table(job.blank)
         degrees = self.turns.get(setup.name, 0.0)
         frame = misplaced(right, back, up, degrees, (across / 2, deep / 2))
-        return replace(setup, misplacement=frame)
+        return replace(setup, misplacement=frame, before=steps[: len(setup.before)])
 
     def words(self, job: Job) -> str:
         """Return the change in words, such as "side 2 lands 0.3 mm right"."""
@@ -68,6 +74,9 @@ class Change:
         if self.thickness:
             more = "thicker" if self.thickness > 0 else "thinner"
             parts.append(f"the blank is {abs(self.thickness):g} mm {more}")
+        for number, by in self.planed.items():
+            ways = "thicker" if by > 0 else "thinner"
+            parts.append(f"step {number + 1} leaves the blank {abs(by):g} mm {ways}")
         parts += [
             f"cutter {number} is {diameter:g} mm wide, not {job.cutters[number].diameter:g}"
             for number, diameter in self.measured.items()
@@ -92,30 +101,40 @@ def change_from_words(
     turns: Sequence[str] = (),
     thickness: str | None = None,
     measured: Sequence[str] = (),
+    planed: Sequence[str] = (),
 ) -> Change:
     """Return what the options of the command line suppose.
 
     shifts: each such as "side 2=0.3,-0.2" or "side 2=0,0,0.1".  turns: such as "side 2=0.1".  thickness:
-    such as "0.2" or "-1/64 in".  measured: such as "3=5.87".  Lengths are mm unless they carry a unit.
+    such as "0.2" or "-1/64 in".  measured: such as "3=5.87".  planed: such as "2=0.2", the number of a step
+    to a thickness from 1.  Lengths are mm unless they carry a unit.
     Raises InputProblems with every problem.
     """
     problems: list[Problem] = []
     setups = {setup.name: setup.name for setup in job.setups}
     cutters = {str(number): number for number in job.cutters}
+    steps = {str(number + 1): number for number, step in enumerate(job.steps) if step.do == THICKNESS}
+    if planed and not steps:
+        found = f"{shown_text(planed[0])} in a job without one"
+        expected = "a job with a step to a thickness"
+        problems.append(Problem(Place("--planed"), found, expected, "leave it out, or use --thickness"))
+        planed = ()
     made = Change(
         shifts=_pairs("--shift", shifts, setups, "setup", _shift, problems),
         turns=_pairs("--turn", turns, setups, "setup", _turn, problems),
         thickness=_thickness(job, thickness, problems),
         measured=_pairs("--measured", measured, cutters, "cutter", _diameter, problems),
+        planed=_pairs("--planed", planed, steps, "step to a thickness", _length, problems),
     )
+    problems += [p for number, more in made.planed.items() for p in _much(job, number, more)]
     for number, diameter in made.measured.items():
         problems += _misfit(job, number, diameter)
-    if not (problems or any((made.shifts, made.turns, made.thickness, made.measured))):
+    if not (problems or any((made.shifts, made.turns, made.thickness, made.measured, made.planed))):
         problems.append(
             Problem(
                 Place("command line"),
                 "nothing that is supposed to differ",
-                "--shift, --turn, --thickness or --measured",
+                "--shift, --turn, --thickness, --planed or --measured",
                 f'write it like --shift "{next(iter(setups))}=0.3,-0.2"',
             )
         )
@@ -149,11 +168,12 @@ def _pairs(option: str, texts, known: dict, what: str, read: Callable, problems:
     return made
 
 
-_LIKE = {"--shift": "0.3,-0.2", "--turn": "0.1", "--measured": "5.87"}
+_LIKE = {"--shift": "0.3,-0.2", "--turn": "0.1", "--measured": "5.87", "--planed": "0.2"}
 _WHAT = {
     "--shift": f"two or three lengths up to {MOST_SHIFT:g} mm: right, back, up",
     "--turn": f"degrees up to {MOST_DEGREES:g}, counter-clockwise seen from above",
     "--measured": "the diameter of the cutter as measured",
+    "--planed": "a length such as 0.2, added to what the step leaves",
 }
 
 
@@ -197,12 +217,23 @@ def _thickness(job: Job, text: str | None, problems: list[Problem]) -> float:
         expected = "a length such as 0.2, added to the blank's thickness"
         problems.append(Problem(place, f"{shown_text(text)} ({reason})", expected, "write it in mm"))
         return 0.0
-    if abs(more) > job.blank.thickness / 2:
-        found = f"{more:g} mm more than the stated {job.blank.thickness:g} mm"
-        remedy = "write the difference, not the thickness"
-        problems.append(Problem(place, found, "an error of at most half the thickness", remedy))
+    if found := _too_much(place, more, job.blank.thickness):
+        problems += found
         return 0.0
     return more
+
+
+def _much(job: Job, number: int, more: float) -> list[Problem]:
+    """Return what is wrong with what a step is supposed to leave more."""
+    return _too_much(Place("--planed"), more, job.steps[number].thickness)
+
+
+def _too_much(place: Place, more: float, stated: float) -> list[Problem]:
+    if abs(more) <= stated / 2:
+        return []
+    found = f"{more:g} mm more than the stated {stated:g} mm"
+    remedy = "write the difference, not the thickness"
+    return [Problem(place, found, "an error of at most half the thickness", remedy)]
 
 
 def _misfit(job: Job, number: int, diameter: float) -> list[Problem]:

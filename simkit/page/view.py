@@ -92,7 +92,7 @@ def _form() -> Html:
                     _field("thickness", "thickness", **number),
                     el(
                         "label",
-                        "in ",
+                        "unit ",
                         el("select", el("option", "mm"), el("option", "in"), name="unit"),
                     ),
                 ),

@@ -24,12 +24,15 @@ class Binding:
 class BudgetAxis:
     """How far one error alone may go."""
 
-    name: Literal["right", "back", "turn", "high", "thickness"] = told("of the second side, as it lies")
+    name: Literal["right", "back", "turn", "high", "thickness", "planed"] = told(
+        "of the second side, as it lies; planed: what a step leaves"
+    )
     unit: Literal["mm", "degrees"] = told("of low and high")
     low: float | None = told("0 or less; None: no limit breaks")
-    low_binds: int | None = told("index in `binds`")
+    low_binds: int | None = told("index in `binds`; None with a number: then a step takes nothing off")
     high: float | None = told("0 or more; None: no limit breaks")
-    high_binds: int | None = told("index in `binds`")
+    high_binds: int | None = told("index in `binds`, as low_binds")
+    step: int | None = told("number of the step to a thickness, from 1; only of planed", is_optional=True)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,6 @@ import numpy as np
 from simkit.budget.budget import Budget
 from simkit.budget.chance import verdict
 from simkit.budget.corners import MOST_TRIANGLES
-from simkit.budget.motion import NAMES, UNITS
 from simkit.budget.region import FAR, plan_ways
 from simkit.budget.rows import GOUGE, KINDS, LEFTOVER, STEP
 
@@ -87,12 +86,16 @@ class _Binds:
 
 
 def _axes(budget: Budget, binds: _Binds) -> list[dict[str, Any]]:
-    axes = []
-    for k, (name, unit) in enumerate(zip(NAMES, UNITS, strict=True)):
-        row = {"name": name, "unit": unit}
+    axes, motion = [], budget.motion
+    for k, (name, unit, step) in enumerate(motion.names):
+        row: dict[str, Any] = {"name": name, "unit": unit}
+        if step is not None:
+            row["step"] = step + 1
         for word, nth, sign in (("low", 2 * k, -1.0), ("high", 2 * k + 1, 1.0)):
             is_bound = budget.axes.row[nth] >= 0
-            row[word] = sign * float(budget.axes.far[nth]) if is_bound else None
+            # Told without a limit that breaks: there a step takes nothing off any more.
+            is_end = is_bound or (k >= 4 and budget.far[nth] < FAR[-1])
+            row[word] = sign * float(budget.axes.far[nth]) if is_end else None
             row[f"{word}_binds"] = binds.of(int(budget.axes.row[nth]))
         axes.append(row)
     return axes
@@ -100,7 +103,7 @@ def _axes(budget: Budget, binds: _Binds) -> list[dict[str, Any]]:
 
 def _plan(budget: Budget, binds: _Binds) -> list[dict[str, Any]]:
     """Return the corners of the region of shifts, without a turn, counter-clockwise from the right."""
-    ways = plan_ways(len(budget.plan.far))
+    ways = plan_ways(count=len(budget.plan.far))
     return [
         {"shift": (far * way[:2]).tolist(), "binds": binds.of(int(row)) if far < FAR[0] else None}
         for far, way, row in zip(budget.plan.far, ways, budget.plan.row, strict=True)

@@ -14,7 +14,9 @@ DIRECTIONS = {
     "turn": ("turned right", "turned left"),
     "high": ("cut lower", "cut higher"),
     "thickness": ("blank thinner", "blank thicker"),
+    "planed": ("step {step} leaves it thinner", "step {step} leaves it thicker"),
 }
+NOTHING_TAKEN = "a step takes nothing off then"
 BEYOND = "as the job is, a limit is broken already: nothing is borne until that is put right"
 
 
@@ -24,14 +26,12 @@ def axis_rows(budget: dict[str, Any]) -> list[tuple[str, float | None, str, str]
     for axis in budget["axes"]:
         for word, direction in zip(("low", "high"), DIRECTIONS[axis["name"]], strict=True):
             far, binds = axis[word], axis[f"{word}_binds"]
-            rows.append(
-                (
-                    direction,
-                    None if far is None else abs(far),
-                    axis["unit"],
-                    "" if binds is None else budget["binds"][binds]["words"],
-                )
-            )
+            if binds is not None:
+                words = budget["binds"][binds]["words"]
+            else:
+                words = "" if far is None else NOTHING_TAKEN
+            direction = direction.format(step=axis.get("step"))
+            rows.append((direction, None if far is None else abs(far), axis["unit"], words))
     return rows
 
 

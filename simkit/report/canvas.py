@@ -127,6 +127,9 @@ class Page:
     def number(self, x, y, number: int | None, is_strong: bool, radius: float, zorder=8.0):
         """Draw a finding's number (None: no number) in a circle: dark when it must be put right."""
         fill, ink = (colours.INK, "white") if is_strong else ("white", colours.INK)
+        if is_strong:  # told from what is dark itself
+            rim = Circle((x, y), radius + 2.5, facecolor="white", edgecolor="none", zorder=zorder - 0.1)
+            self.axes.add_patch(rim)
         circle = Circle((x, y), radius, facecolor=fill, edgecolor=colours.INK, zorder=zorder)
         circle.set_linewidth(1.6 * 72 / BASE_DPI)
         self.axes.add_patch(circle)

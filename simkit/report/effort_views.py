@@ -28,7 +28,7 @@ def plots(lengths: Lengths) -> tuple[tuple[str, str, float], ...]:
     volume = unit**3 if lengths.is_inch else 1e-3
     return (
         ("removal", f"wood taken\n{lengths.volume_name} a minute", volume),
-        ("per_tooth", f"a tooth (pale),\nthickest chip\n{lengths.word}", unit),
+        ("per_tooth", f"feed a tooth\n(pale), thickest\nchip, {lengths.word}", unit),
         ("feed", f"feed reached\n{lengths.word} a minute", unit),
     )
 

@@ -12,21 +12,22 @@ from typing import Any
 from xml.etree import ElementTree as Xml
 
 from simkit.kinds import SAFETY_KINDS
+from simkit.report.lengths import Lengths, lengths_of, limit_of, program_lengths
 from simkit.report.rules import RULES
 from simkit.report.verdict import FAILING
 
 _NOT_IN_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 # Limits of the whole part: key of `limits`, the kinds it judges, the name of its case.
 _WHOLE = (
-    ("thinnest_wall", ("thin-wall",), "walls at least {0:g} mm"),
-    ("witness_step", ("witness-step",), "step between the sides at most {0:g} mm"),
-    ("dowel_miss", ("dowel-miss",), "dowel holes off at most {0:g} mm"),
-    ("cusp", ("cusp",), "ridges between passes at most {0:g} mm"),
-    ("slenderness", ("fragile",), "standing parts at most {0:g} times their thickness"),
+    ("thinnest_wall", ("thin-wall",), "walls at least {0}"),
+    ("witness_step", ("witness-step",), "step between the sides at most {0}"),
+    ("dowel_miss", ("dowel-miss",), "dowel holes off at most {0}"),
+    ("cusp", ("cusp",), "ridges between passes at most {0}"),
+    ("slenderness", ("fragile",), "standing parts at most {0} times their thickness"),
 )
 _ZONED = (
-    ("gouge", ("gouge", "break-through"), "gouge at most {0:g} mm"),
-    ("leftover", ("leftover-cutter", "leftover-program"), "leftover at most {0:g} mm"),
+    ("gouge", ("gouge", "break-through"), "gouge at most {0}"),
+    ("leftover", ("leftover-cutter", "leftover-program"), "leftover at most {0}"),
 )
 _SHAPE = ("thinnest_wall", "witness_step", "cusp")  # judged against a target alone
 
@@ -62,7 +63,11 @@ def _suite(result: dict[str, Any]) -> Xml.Element:
     for count, tag in (("failures", "failure"), ("errors", "error"), ("skipped", "skipped")):
         suite.set(count, str(sum(case.find(tag) is not None for case in cases)))
     if is_checked:
-        _add(suite, "system-out", "\n".join([result["verdict"]["sentence"], *result["remarks"]]))
+        _add(
+            suite,
+            "system-out",
+            "\n".join(map(lengths_of(result).text, [result["verdict"]["sentence"], *result["remarks"]])),
+        )
     return suite
 
 
@@ -85,7 +90,7 @@ def problem_line(problem: dict[str, Any]) -> str:
 
 def _cases(result: dict[str, Any]) -> list[Xml.Element]:
     """Return one case for each limit and zone, each safety kind, and each other kind that can be found."""
-    is_judged = result["target"] is not None
+    is_judged, lengths = result["target"] is not None, lengths_of(result)
     cases, seen = [], set()
     for kind in RULES:
         if kind in SAFETY_KINDS:
@@ -97,19 +102,27 @@ def _cases(result: dict[str, Any]) -> list[Xml.Element]:
             where += f", side {zone['side']}" if zone["side"] else ""
             why = "the job names no target" if not is_judged else "the zone is not judged"
             skipped = "" if is_judged and zone["is_judged"] else why
-            cases.append(_case(result, words.format(zone[key]) + where, kinds, zone["name"], skipped))
+            cases.append(
+                _case(result, words.format(_limit(zone[key], lengths)) + where, kinds, zone["name"], skipped)
+            )
         seen.update(kinds)
     for key, kinds, words in _WHOLE:
         limit = result["limits"][key]
+        said = f"{limit:g}" if key == "slenderness" and limit is not None else _limit(limit, lengths)
         skipped = "" if is_judged or key not in _SHAPE else "the job names no target"
         if limit is None:
             words, skipped = words.partition(" at ")[0], "the job states no limit"
-        cases.append(_case(result, words.format(limit), kinds, None, skipped))
+        cases.append(_case(result, words.format(said), kinds, None, skipped))
         seen.update(kinds)
     for kind in RULES:
         if kind not in seen:
             cases.append(_case(result, f"{kind}: none", (kind,)))
     return cases
+
+
+def _limit(limit: float | None, lengths: Lengths) -> str:
+    """Return a limit with its unit; "" for none."""
+    return "" if limit is None else limit_of({"limit": limit, "unit": "mm"}, lengths)
 
 
 def _case(
@@ -120,16 +133,17 @@ def _case(
         row for row in result["findings"] if row["kind"] in kinds and (zone is None or _in(row, zone, result))
     ]
     failing = [row for row in mine if fails(result, row)]
+    lengths = lengths_of(result)
     if failing:
-        failure = _add(case, "failure", "\n\n".join(_words(row) for row in failing))
+        failure = _add(case, "failure", "\n\n".join(_words(row, result) for row in failing))
         more = f" (and {len(failing) - 1} more)" if len(failing) > 1 else ""
-        failure.set("message", _clean(failing[0]["message"] + more))
+        failure.set("message", _clean(lengths.text(failing[0]["message"]) + more))
         failure.set("type", failing[0]["kind"])
     elif skipped:
         Xml.SubElement(case, "skipped", message=skipped)
     rest = [row for row in mine if row not in failing]
     if rest:
-        _add(case, "system-out", "\n\n".join(f"{row['severity']}: {_words(row)}" for row in rest))
+        _add(case, "system-out", "\n\n".join(f"{row['severity']}: {_words(row, result)}" for row in rest))
     return case
 
 
@@ -149,19 +163,32 @@ def _in(row: dict[str, Any], zone: str, result: dict[str, Any]) -> bool:
     return row["zone"] == zone if row["zone"] in names else zone == names[0]
 
 
-def _words(row: dict[str, Any]) -> str:
+def _words(row: dict[str, Any], result: dict[str, Any]) -> str:
+    """Return a finding in lines: in the unit of the job, its place in a program in that of the program."""
+    lengths = lengths_of(result)
     where = f"{row['file']}:{row['line']}" if row["line"] else row["file"]
     value = ""
     if row["value"] is not None:
-        value = f"measured {row['value']:g} ± {row['bound'] or 0:g} {row['unit']}"
-        value += "" if row["limit"] is None else f", limit {row['limit']:g}"
+        if lengths.is_inch and row["unit"] == "mm":
+            value = f"measured {lengths.value(row['value'], row['bound'] or 0.0, row['limit'])}"
+            value += "" if row["limit"] is None else f", limit {limit_of(row, lengths)}"
+        else:
+            value = f"measured {row['value']:g} ± {row['bound'] or 0:g} {row['unit']}"
+            value += "" if row["limit"] is None else f", limit {row['limit']:g}"
     place = row["program_at"] or row["at"]
-    at = "" if place is None else "at X{:.2f} Y{:.2f} Z{:.2f}".format(*place)
+    its = program_lengths(result).get(row["file"], lengths) if row["program_at"] else lengths
+    at = "" if place is None else "at X{} Y{} Z{}".format(*(_figure(mm, its) for mm in place))
+    at += " in" if place is not None and its.is_inch else ""
     at += " (blank)" if place is not None and not row["program_at"] else ""
     facts = "; ".join(
         part for part in (where, f"side {row['side']}" if row["side"] else "", at, value) if part
     )
-    return "\n".join(part for part in (row["message"], facts, row["advice"], f"id {row['id']}") if part)
+    words = (lengths.text(row["message"]), facts, lengths.text(row["advice"] or ""), f"id {row['id']}")
+    return "\n".join(part for part in words if part)
+
+
+def _figure(mm: float, lengths: Lengths) -> str:
+    return lengths.place(mm) if lengths.is_inch else f"{mm:.2f}"
 
 
 def _add(parent: Xml.Element, tag: str, text: str) -> Xml.Element:

@@ -191,7 +191,7 @@ def draw_list(page, findings, top, columns, inner):
     ]
     rest = len(findings) - MOST_LISTED
     if rest > 0:
-        lines.append((None, False, f"and {rest} more in the report"))
+        lines.append((None, False, f"and {rest} more in the report (rings)"))
     rows = math.ceil(len(lines) / columns)
     wide = inner / columns
     for i, (number, is_must, words) in enumerate(lines):

@@ -15,6 +15,7 @@ from simkit.moves.extremes import extremes
 from simkit.moves.table import Moves
 from simkit.program.reader import Options, ProgramRead, read_program
 from simkit.report.time_table import DEFAULTS, assumed, time_table
+from simkit.units import MM_PER_INCH
 
 VERSION = 2  # of the summary's form; raised when a key changes its meaning
 NEAR = 1e-6  # mm; a height nearer to zero counts as zero
@@ -110,7 +111,8 @@ def summary_of(
     for cutter in summary["cutters"]:
         lowest, cut = cutter["lowest"], cutter["lowest_cut"]
         if cut is not None and lowest["z"] < cut["z"] - NEAR:
-            text = f"a rapid goes down to Z{round(lowest['z'], 3) + 0.0:g}, below every cut of its cutter"
+            depth = lowest["z"] / (MM_PER_INCH if (read.units_seen or (stated_units,)) == ("in",) else 1.0)
+            text = f"a rapid goes down to Z{round(depth, 4) + 0.0:g}, below every cut of its cutter"
             summary["warnings"].append({"line": lowest["line"], "column": None, "text": text})
     for name, line, column in read.work_zeros:
         if name not in ("G54", *placed):

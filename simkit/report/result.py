@@ -66,7 +66,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
             "version": VERSION,
             "simkit": simkit.__version__,
             "job": {"name": job.name, "file": file_word(job.file), "unit": job.unit},
-            "verdict": verdict_of(findings, tuple(evidence.deviations)),
+            "verdict": verdict_of(findings, tuple(evidence.deviations), evidence.causes),
             "strict": False,
             "against": None,
             "cell": field.lattice.cell,

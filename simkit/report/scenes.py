@@ -5,6 +5,7 @@ NumPy only: nothing is drawn here.
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -117,7 +118,9 @@ def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:
     limit, lengths = job.limits.witness_step, Lengths(job.unit)
     surfaces = _halves(evidence, field, evidence.envelopes.is_part)
     lines = []
-    stations = np.column_stack([seam.stations + STAND_OUT * seam.normal, seam.level])
+    fold = math.ceil(math.sqrt(max(1.0, field.lattice.shape[0] * field.lattice.shape[1] / MOST_CELLS)))
+    stand_out = max(STAND_OUT, 1.5 * fold * field.lattice.cell)  # columns reach beyond the wall
+    stations = np.column_stack([seam.stations + stand_out * seam.normal, seam.level])
     for run in _seam_runs(seam, limit):
         step = float(seam.offset[run[0]])
         shade = colours.INK if abs(step) <= limit else shade_of(step, limit)

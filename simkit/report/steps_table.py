@@ -86,7 +86,10 @@ def steps_remarks(evidence: Evidence) -> list[str]:
             told = "what error the second side bears counts steps as done as stated"
             thinner = min(least_taken(job), hidden_over(evidence))
             if thinner < math.inf:
-                told += f", in a blank that is at most {thinner:.2f} mm thinner than stated"
+                told += (
+                    f" but for errors of thickness; {thinner:.2f} mm of these together, and a step takes "
+                    "nothing off, or what it took away shows"
+                )
             words.append(told)
     for number, one in evidence.steps_done():
         if one.step.do == THICKNESS and one.narrower > 0.0:

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
-from simkit.findings.finding import Finding
+from simkit.findings.finding import WORST, Cause, Finding
 from simkit.report.forms import FAILING
 
 
-def verdict_of(findings: list[Finding], sides: tuple[int, ...]) -> dict[str, Any]:
+def verdict_of(
+    findings: list[Finding], sides: tuple[int, ...], causes: Sequence[Cause] = ()
+) -> dict[str, Any]:
     """Return the verdict: status, one sentence, and the exit status.
 
     sides: those whose shape was judged against a target; none when the job names no target.
+    causes: of the findings; a shift or a wrong cutter is told in place of the worst that it left.
     """
     failing = [finding for finding in findings if finding.severity in FAILING]
     decided = [finding for finding in failing if finding.severity != "undecided"]
@@ -19,11 +23,14 @@ def verdict_of(findings: list[Finding], sides: tuple[int, ...]) -> dict[str, Any
         first = decided[0]
         where = f" in {first.file}:{first.line}" if first.line else ""
         counted = _counted(failing, "finding")
-        causes = len({finding.cause for finding in failing})
-        if causes < len(failing):
-            counted += " of one cause" if causes == 1 else f" of {causes} causes"
+        many = len({finding.cause for finding in failing})
+        if many < len(failing):
+            counted += " of one cause" if many == 1 else f" of {many} causes"
         status = "beyond limits"
-        sentence = f"Beyond limits: {counted} to put right, the first{where}: {first.message}."
+        told = next((one.message for one in causes if one.number == first.cause), "")
+        message, worst, _ = told.partition(WORST)
+        message = message if worst else first.message
+        sentence = f"Beyond limits: {counted} to put right, the first{where}: {message}."
     elif failing:
         status = "undecided"
         sentence = (

@@ -33,6 +33,7 @@ from simkit.stock.list_kernels import (
     GROUP,
     LANES,
     LOWEST,
+    PIECE,
     POFF,
     PSHIFT,
     PUX,
@@ -156,7 +157,7 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, room)
         while bits != np.uint32(0):
             i = first + first_of(bits)
             bits = without_first(bits)
-            at, kept = copy_piece(lists, i, at, kept)
+            at, kept = copy_piece(lists, i, at, kept, PIECE)
     close_list(lists, to, kept)
     return np.int64(kept)
 

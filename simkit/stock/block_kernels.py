@@ -24,7 +24,7 @@ Arguments that go together go as tuples: field (h, owner, xs, ys); moves (first 
 rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y,
 top, tie, margin); block (iy0, iy1, ix0, ix1); room to work in (places of a block, leaf_kernels' numbers of
 a leaf, its heights in float32, its offsets, heights of one move, corners, queue of rows to evaluate, the last
-of which is LEAF); planes (8 LANES,): what bounds wrote of some pieces; lean (2,): the slope expected next.
+of which is HALF); planes (8 LANES,): what bounds wrote of some pieces; lean (2,): the slope expected next.
 """
 
 import math
@@ -42,6 +42,7 @@ from simkit.stock.bound_kernels import (
 )
 from simkit.stock.leaf_kernels import (
     CELLS,
+    HALF,
     LEAF,
     best_in_quarters,
     level_height,
@@ -50,9 +51,11 @@ from simkit.stock.leaf_kernels import (
 )
 from simkit.stock.list_kernels import (
     CHANCE,
+    COPIED,
     ENTRY,
     GROUP,
     LANES,
+    PIECE,
     SLOPE_X,
     SLOPE_Y,
     add_line,
@@ -84,8 +87,9 @@ FEW = 6  # so many moves are evaluated without tests
 
 @loop_kernel
 def _keep(
-    lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry, moves
-):
+    lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, columns, level, best_entry,
+    moves,
+):  # fmt: skip
     """Copy the pieces that come under the ceiling to the list at `to`; return its length.
 
     level: height of a level flat move that covers the whole block, +inf if there is none, best_entry its
@@ -106,7 +110,7 @@ def _keep(
                 entry = np.int64(lists[i + np.uint64(ENTRY)])
                 if entry > best_entry and level_height(codes, records, entries[first_entry + entry]) >= level:
                     continue
-            at, kept = copy_piece(lists, i, at, kept)
+            at, kept = copy_piece(lists, i, at, kept, columns)
     close_list(lists, to, kept)
     return np.int64(kept)
 
@@ -141,10 +145,11 @@ def _fill(field, block, g, row):
 
 
 @loop_kernel
-def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves, room, lean):
+def _refine(lists, base, n, groups, count, to, columns, field, block, tile, cutter, moves, room, lean):
     """Keep the pieces that can win a cell of a block; return how many, and about how low the best lies.
 
-    lean: the slope expected here; that of the best about this block is left in it.
+    columns: of a piece that go with it.  lean: the slope expected here; that of the best about this block is
+    left in it.
     A level flat move that covers the block and is alone in the end lowers it at once: 0 is returned.
     """
     first_entry, entries, codes, rows, records = moves
@@ -176,8 +181,8 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
             if profile == FLAT and records[j, SLOPE] == 0.0:
                 level, best_entry = records[j, H], entry
     kept = _keep(
-        lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, level, best_entry,
-        moves,
+        lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, columns, level,
+        best_entry, moves,
     )  # fmt: skip
     if kept == 1 and level < math.inf:
         j = entries[first_entry + best_entry]
@@ -255,7 +260,7 @@ def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, m
     tests = count * LANES
     iy0, iy1, ix0, ix1 = block
     _, _, xs, ys = field
-    n1, _ = _refine(lists, START, n, near, count, size, field, block, tile, cutter, moves, room, lean)
+    n1, _ = _refine(lists, START, n, near, count, size, PIECE, field, block, tile, cutter, moves, room, lean)
     if n1 == 0:
         return 4, tests, 0
     if n1 <= FEW:
@@ -265,7 +270,7 @@ def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, m
         for ix in range(ix0, ix1, 8):
             part = (iy, min(iy + 8, iy1), ix, min(ix + 8, ix1))
             n2, low = _refine(
-                lists, size, n1, every, count1, 2 * size, field, part, tile, cutter, moves, room, lean
+                lists, size, n1, every, count1, 2 * size, COPIED, field, part, tile, cutter, moves, room, lean
             )
             tests += n1
             evaluated += 4
@@ -401,7 +406,7 @@ def cut_blocks(
         np.empty(2 * CELLS, np.float32),
         np.empty(BLOCK * BLOCK, np.float32),
         np.empty(8, np.float64),
-        np.full(LEAF * LANES + 1, LEAF),
+        np.full(2 * LANES + 1, HALF),
     )
     _cut_tiles(
         field,

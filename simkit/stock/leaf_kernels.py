@@ -51,6 +51,7 @@ from simkit.stock.record_kernels import (
 
 LEAF = 4
 CELLS = LEAF * LEAF
+HALF = CELLS // 2
 MANY, TOO_MANY = 16, 256  # between them the best of each quarter of a leaf go first; to find it costs more
 # Bounds are compared in whole numbers of 1 / STEPS mm, FARTHEST mm up or down, the piece's place behind them.
 STEPS, FARTHEST, PLACES = 2.0**14, 16.0, 4096
@@ -91,18 +92,18 @@ AT_X, AT_Y, HEIGHT, KEEPER = (CELLS * k for k in range(4))
 
 
 @loop_kernel
-def _evaluate_rows(moves, queue, n, w):
-    """Lower rows of a leaf by straight moves: queue holds LEAF * move + row; of flat cutters the whole leaf.
+def _evaluate_halves(moves, queue, n, w):
+    """Lower halves of a leaf by straight moves: queue holds 2 move + half; of flat cutters the whole leaf.
 
-    A row of a ball costs two roots in the vector unit, of which it has one; of a flat cutter one, and then
-    a loop over the whole leaf wins.
+    A half fills the widest vector there is.  Fewer cells would be done one after the other, and a ball's
+    height costs two roots; that of a flat cutter costs one, and then a loop over the whole leaf wins.
     """
     _, _, codes, rows, records = moves
     # Not a number that the compiler knows: it would write a short loop out, one cell after the other.
-    wide = np.uint64(queue[LEAF * LANES])
+    wide = np.uint64(queue[2 * LANES])
     for k in range(np.uint64(n)):
-        j = np.uint64(queue[k]) // np.uint64(LEAF)
-        at = (np.uint64(queue[k]) % np.uint64(LEAF)) * np.uint64(LEAF)
+        j = np.uint64(queue[k]) // np.uint64(2)
+        at = (np.uint64(queue[k]) % np.uint64(2)) * np.uint64(HALF)
         row = np.float64(rows[j])
         ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
         radius, rim2 = records[j, RADIUS], records[j, RIM2]
@@ -118,7 +119,7 @@ def _evaluate_rows(moves, queue, n, w):
                 w[i + np.uint64(HEIGHT)] = g if g < before else before
                 w[i + np.uint64(KEEPER)] = row if is_lower else keeper
         else:
-            for i in range(np.uint64(LEAF) * wide):
+            for i in range(np.uint64(2) * wide):
                 dx, dy = w[i] - ax, w[i + np.uint64(AT_Y)] - ay
                 g = np.float64(np.float32(line_flat(dx, dy, h0, cover2, ux, uy, length, m)))
                 before, keeper = w[i + np.uint64(HEIGHT)], w[i + np.uint64(KEEPER)]
@@ -222,7 +223,7 @@ def lowest_planes(lists, first, bits, lift, planes):
         planes[some + np.uint64(6 * LANES)] = lists[i + np.uint64(BEND_AT)]
         planes[some + np.uint64(7 * LANES)] = lists[i + np.uint64(LEVEL)] + lift
         some += np.uint64(1)
-    for i in range(some, (some + np.uint64(7)) & ~np.uint64(7)):
+    for i in range(some, (some + np.uint64(15)) & ~np.uint64(15)):
         planes[i] = BIG
     return some
 
@@ -234,7 +235,7 @@ def winners(planes, n, hb, off, wide):
     planes: n bounds, then n slopes along x, along y, LANES apart.  wide: cells of a leaf in a row, LEAF rows.
     """
     lanes, found = np.uint64(LANES), np.uint32(0)
-    for lane in range((n + np.uint64(7)) & ~np.uint64(7)):
+    for lane in range((n + np.uint64(15)) & ~np.uint64(15)):
         low, slope_x, slope_y = planes[lane], planes[lane + lanes], planes[lane + lanes + lanes]
         is_under = False
         for r in range(LEAF):
@@ -264,16 +265,16 @@ def _is_under(planes, lane, row, hb, off):
 
 
 @loop_kernel
-def winning_rows(planes, n, hb, off):
-    """Which of n bounds come under the surface of a leaf in each of its rows, a bit for each."""
-    b0 = b1 = b2 = b3 = none = np.uint32(0)
-    for lane in range((n + np.uint64(7)) & ~np.uint64(7)):
+def winning_halves(planes, n, hb, off):
+    """Which of n bounds come under the surface of a leaf in its first and its last rows, a bit for each."""
+    b0 = b1 = none = np.uint32(0)
+    for lane in range((n + np.uint64(15)) & ~np.uint64(15)):
         bit = np.uint32(np.uint32(1) << np.uint32(lane))
-        b0 = np.uint32(b0 | (bit if _is_under(planes, lane, 0, hb, off) else none))
-        b1 = np.uint32(b1 | (bit if _is_under(planes, lane, 1, hb, off) else none))
-        b2 = np.uint32(b2 | (bit if _is_under(planes, lane, 2, hb, off) else none))
-        b3 = np.uint32(b3 | (bit if _is_under(planes, lane, 3, hb, off) else none))
-    return b0, b1, b2, b3
+        is_first = _is_under(planes, lane, 0, hb, off) | _is_under(planes, lane, 1, hb, off)
+        is_last = _is_under(planes, lane, 2, hb, off) | _is_under(planes, lane, 3, hb, off)
+        b0 = np.uint32(b0 | (bit if is_first else none))
+        b1 = np.uint32(b1 | (bit if is_last else none))
+    return b0, b1
 
 
 @loop_kernel
@@ -357,9 +358,8 @@ def lower_leaf(lists, base, n, best, groups, field, block, tile, cutter, moves, 
         done, low = entries[first_entry + np.int64(lists[i + ENTRY])], lists[i + LOWEST]
         lists[i + LOWEST] = BIG
         if is_easy and is_line(codes[done]):
-            for r in range(LEAF):
-                queue[r] = np.int64(done) * LEAF + r
-            _evaluate_rows(moves, queue, np.uint64(LEAF if profile == BALL else 1), w)
+            queue[0], queue[1] = np.int64(done) * 2, np.int64(done) * 2 + 1
+            _evaluate_halves(moves, queue, np.uint64(2 if profile == BALL else 1), w)
         else:
             _evaluate(moves, heights, done, room)
             if MANY < n <= TOO_MANY:
@@ -377,8 +377,8 @@ def lower_leaf(lists, base, n, best, groups, field, block, tile, cutter, moves, 
         first = np.uint64(base) + group * np.uint64(GROUP)
         lanes = lanes_of(np.uint64(n), group)
         bits = low_ones(lists, first, lanes, wide, deep, slope_x, slope_y, ceiling)
-        b0, b1, b2, b3 = winning_rows(planes, lowest_planes(lists, first, bits, lift, planes), hb, off)
-        bits = np.uint32(b0 | b1 | b2 | b3)
+        b0, b1 = winning_halves(planes, lowest_planes(lists, first, bits, lift, planes), hb, off)
+        bits = np.uint32(b0 | b1)
         nq = np.uint64(0)
         while bits != np.uint32(0):
             lane = first_of(bits)
@@ -388,25 +388,20 @@ def lower_leaf(lists, base, n, best, groups, field, block, tile, cutter, moves, 
             is_late = level < math.inf and j > done and level_height(codes, records, j) >= level
             if j != done and j != last and not is_late:
                 if is_easy and not is_ball and is_line(codes[j]):
-                    queue[nq] = np.int64(j) * LEAF
+                    queue[nq] = np.int64(j) * 2
                     nq += np.uint64(1)
                 elif is_easy and is_line(codes[j]):
-                    at = np.int64(j) * LEAF
-                    of = np.uint32(lane)
+                    at, of = np.int64(j) * 2, np.uint32(lane)
                     queue[nq] = at
                     nq += np.uint64((b0 >> of) & np.uint32(1))
                     queue[nq] = at + 1
                     nq += np.uint64((b1 >> of) & np.uint32(1))
-                    queue[nq] = at + 2
-                    nq += np.uint64((b2 >> of) & np.uint32(1))
-                    queue[nq] = at + 3
-                    nq += np.uint64((b3 >> of) & np.uint32(1))
                 else:
                     _evaluate(moves, heights, j, room)
                     evaluated += CELLS
                 last = j
-        _evaluate_rows(moves, queue, nq, w)
-        evaluated += np.int64(nq) * (LEAF if is_ball else CELLS)
+        _evaluate_halves(moves, queue, nq, w)
+        evaluated += np.int64(nq) * (HALF if is_ball else CELLS)
     if evaluated:
         _store(field, block, room)
     return evaluated

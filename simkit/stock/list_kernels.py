@@ -48,7 +48,7 @@ ENTRY = 9 * LANES  # place in the entries of the tiles at hand: a whole number u
 # What bounds write: how promising a piece is in the middle of the block and how that changes beside it (both
 # may be estimates), then a plane that is a bound.
 CHANCE, CHANCE_X, CHANCE_Y = (LANES * column for column in range(10, 13))
-COPIED = 13  # columns that a list takes over from that of the block around
+PIECE, COPIED = 10, 13  # columns of a piece alone, and with how promising it is
 LOWEST, SLOPE_X, SLOPE_Y = (LANES * column for column in range(13, 16))
 # Over leaves: the square of (BEND_X x + BEND_Y y - BEND_AT) may be added to the plane, for the sweep bends,
 # and the sweep is nowhere below LEVEL.
@@ -68,14 +68,14 @@ def piece_at(base, k):
 @kernel
 def lanes_of(n, group):
     """How many places of a group of a list of n are in use, filled up to whole vectors of eight."""
-    return min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(7)) & ~np.uint64(7))
+    return min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(15)) & ~np.uint64(15))
 
 
 @loop_kernel
-def copy_piece(lists, i, at, kept):
+def copy_piece(lists, i, at, kept, columns):
     """Copy a piece to place `at`, where it is the next behind `kept` of a list; return both for the next."""
     lanes = np.uint64(LANES)
-    for c in range(np.uint64(COPIED)):
+    for c in range(np.uint64(columns)):
         lists[at + c * lanes] = lists[i + c * lanes]
     kept += np.uint64(1)
     at += np.uint64(1)
@@ -196,7 +196,7 @@ def add_move(lists, n, x, y, top, near, entry, j, code, records, fineness):
 def close_list(lists, base, n):
     """Fill the last eight places of a list with pieces that are nowhere: whole vectors can then be read."""
     n = np.uint64(n)
-    for k in range(n, (n + np.uint64(7)) & ~np.uint64(7)):
+    for k in range(n, (n + np.uint64(15)) & ~np.uint64(15)):
         i = np.uint64(base) + k // np.uint64(LANES) * np.uint64(GROUP) + k % np.uint64(LANES)
         lists[i], lists[i + np.uint64(CHANCE)] = math.nan, BIG
 

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from simkit.report import colours
 from simkit.report.pictures import in_steps_of_zones
-from simkit.report.pooled import pooled
+from simkit.report.pooled import pooled, pooled_wood
 from simkit.report.scene_file import LIT, PALE, Surface
 from simkit.report.scenes import FROM_ABOVE, LOW_DOWN, leftover_surfaces, with_resin
 from simkit.report.solid_mesh import HOLDS, RESIN, striped, surface
 from simkit.report.standing_things import EDGES, FIXTURE, cutter_surfaces, fixture_surfaces
-from simkit.stock.field import Lattice
+from simkit.stock.field import Field, Lattice
 from simkit.view.look import ACROSS, CUT, LEFTOVER, NONE, PART, STEP, Look
 
 MOST_CELLS = 300_000
@@ -159,8 +160,49 @@ def _cut_open(
         is_cut = quads[..., axis].max(axis=1) < plane + 1e-3
         blank = look.evidence.job.blank
         if plane > 1e-6 and abs(plane - state.at * (blank.length, blank.width)[axis]) <= cell:
-            faces[is_cut] = colours.rgb(INSIDE)
+            parts, inside = _inside(quads[is_cut], axis, lattice, resin, fold)
+            quads, faces = np.concatenate([quads[~is_cut], parts]), np.concatenate([faces[~is_cut], inside])
+            classes = np.concatenate([classes[~is_cut], np.full(len(parts), colours.WITHIN, np.int8)])
     if colour is not None:
         return [Surface(quads, faces, light)]
     parts = ((classes != HOLDS, LIT), (classes == HOLDS, PALE))
     return [Surface(quads[one], faces[one], share) for one, share in parts if one.any()]
+
+
+def _inside(
+    quads: np.ndarray, axis: int, lattice: Lattice, resin: Field | None, fold: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the faces of a cut (m, 4, 3) mm and their colours (m, 3) uint8: wood and resin apart.
+
+    quads (n, 4, 3) mm: those of the plane across `axis`, on `fold` times the cells of the lattice.
+    """
+    if resin is None or resin.wood_upper is None:
+        return quads, np.tile(np.array(colours.rgb(INSIDE), np.uint8), (len(quads), 1))
+    behind = (quads.mean(axis=1)[:, :2] - lattice.origin) / (lattice.cell * fold)
+    behind[:, axis] += 0.5  # into the column behind the plane
+    column = tuple(behind[:, ::-1].astype(int).T)
+    wood = pooled_wood(resin.lower, resin.upper, resin.wood_lower, resin.wood_upper, fold)
+    parts, is_resin = _parted(quads, *(level[column] for level in wood))
+    return parts, np.array([colours.rgb(INSIDE), colours.rgb(colours.RESIN)], np.uint8)[is_resin.astype(int)]
+
+
+def _parted(quads: np.ndarray, bottom: np.ndarray, top: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return upright faces parted where wood ends, (m, 4, 3) mm, and which parts are resin, (m,) bool.
+
+    quads (n, 4, 3) mm, blank frame, as `solid_mesh.surface` makes walls: the last two corners stand over or
+    under the second and the first.  bottom, top (n,) mm: the wood of the column behind each.
+    """
+    first, last = quads[:, :2, 2], quads[:, :1:-1, 2]  # heights at either end, (n, 2)
+    levels = [
+        np.clip(level[:, None], np.minimum(first, last), np.maximum(first, last)) for level in (bottom, top)
+    ]
+    is_up = (last >= first).all(axis=1)[:, None]
+    levels = [first, np.where(is_up, *levels), np.where(is_up, *levels[::-1]), last]
+    parts, is_resin = [], []
+    for number, (begin, end) in enumerate(pairwise(levels)):
+        part = quads.copy()
+        part[:, :2, 2], part[:, :1:-1, 2] = begin, end
+        part = part[(begin != end).any(axis=1)]
+        parts.append(part)
+        is_resin.append(np.full(len(part), number != 1))
+    return np.concatenate(parts), np.concatenate(is_resin)

@@ -13,53 +13,11 @@ from simkit.job.change import Change
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
 from tests import budget_job
+from tests.budget_planed_job import LEAF, OVER, inlaid, planed
 from tests.budget_recuts import OF_KIND, Recuts, compared
 
 CELL = 0.5
 SLACK = 0.0012  # mm: two walls, each bracketed to 0.0005
-OVER = 1.5  # mm that the blank is thicker at first than the block's program takes it to be
-
-
-def planed(folder, side, is_top=True, to=12.0, first_up=0.0, part_up=0.0, more=""):
-    """The block out of a blank of 13.5 mm, one face of it taken to a thickness between its sides.
-
-    first_up, part_up mm: so much higher are the zero of the first setup and the part in the blank.
-    """
-    step = f'[[steps]]\nafter = "first"\ndo = "thickness"\nside = {side}\nthickness = {to}\n'
-    path = budget_job.write(folder, is_top=is_top, more=step + more)
-    text = path.read_text("utf-8").replace("thickness = 12\n", f"thickness = {12 + OVER}\n", 1)
-    face = "top" if is_top else "bottom"
-    zero = f'face = "{face}" }}'
-    text = text.replace(zero, f'face = "{face}", offset = [0, 0, {first_up}] }}', 1)
-    text = text.replace('units = "mm"\n', f'units = "mm"\nat = [0, 0, {part_up}]\n', 1)
-    path.write_text(text, encoding="utf-8")
-    return path
-
-
-LEAF = """\
-[[setups]]
-name = "leaf"
-turn = "none"
-zero = { corner = "left front", face = "top" }
-spoilboard = 6
-programs = ["leaf.nc"]
-[[setups]]
-"""
-
-
-def inlaid(folder, below=1.0, to=12.0):
-    """The block with resin in a pocket that was cut before all else: poured, planed flush, then carved.
-
-    The pocket reaches 4 mm below the planed face, and resin stands in it to `below` mm under the first one.
-    """
-    pour = f'[[steps]]\nafter = "leaf"\ndo = "pour"\nside = 1\nbelow = {below}\n'
-    plane = f'[[steps]]\nafter = "leaf"\ndo = "thickness"\nside = 1\nthickness = {to}\n'
-    path = budget_job.write(folder, more=pour + plane)
-    text = path.read_text("utf-8").replace("thickness = 12\n", f"thickness = {12 + OVER}\n", 1)
-    path.write_text(text.replace("[[setups]]\n", LEAF, 1), encoding="utf-8")
-    dig = f"G0 X15 Y15\nG1 Z-{4 + OVER:g} F600\nX29\nY19\nX15\nY15\nG0 Z8\nM30\n"
-    (folder / "leaf.nc").write_text(budget_job.HEAD.format(tool=1, safe=8) + dig, encoding="utf-8")
-    return path
 
 
 def looked_at(path):
@@ -95,19 +53,6 @@ def test_planed__bears_by_geometry(tmp_path, side, more, thickness):
     assert least_taken(job) == OVER
 
 
-def test_planing__of_a_step_is_said_to_be_left_out(tmp_path):
-    """What the step leaves is a face of the part: planed unevenly it is off by as much, whatever is told."""
-    for name, steps, is_left_out in (("planed", True, True), ("plain", False, False)):
-        folder = tmp_path / name
-        folder.mkdir()
-        error = "[budget]\nplaning = 0.4\n"
-        path = planed(folder, 2, part_up=OVER, more=error) if steps else budget_job.write(folder, more=error)
-        budget = looked_at(path)[1].budget
-        assert any(one.startswith("planing in the steps") for one in budget.left_out) == is_left_out
-        (part,) = budget.parts
-        assert ("before the steps" in part.words) == is_left_out
-
-
 def test_upper_face__recuts_agree_within_a_twentieth_of_each_limit(tmp_path):
     recuts = Recuts(planed(tmp_path, 1, first_up=-OVER))
     rows = compared(recuts, np.array((0.05, -0.08, 0.1, 0.04, -0.06)))
@@ -127,9 +72,10 @@ def test_lifts__of_cuts_and_faces_are_what_a_thicker_blank_has(tmp_path):
     job = read_job(planed(tmp_path, 2, part_up=OVER))
     frames = [setup.frame(job.blank) for setup in job.setups]
     motion = motion_of(job, frames)
-    assert (motion.lift, motion.face_lift) == ((0.0, 0.0), (0.0, 0.0))
+    # Of the blank, and of the lower face planed: side 1, cut before, stands as much higher over that.
+    assert (motion.lift.tolist(), motion.face_lift.tolist()) == ([[0.0, 1.0], [0.0, 0.0]],) * 2
     plain = motion_of(replace(job, steps=(), setups=tuple(replace(s, before=()) for s in job.setups)), frames)
-    assert (plain.lift, plain.face_lift) == ((1.0, 0.0), (1.0, 0.0))
+    assert (plain.lift.tolist(), plain.face_lift.tolist()) == ([[1.0], [0.0]],) * 2
 
 
 def test_side_heights__are_what_is_left_after_all_cuts_and_steps(tmp_path):
@@ -149,10 +95,13 @@ def test_not_told__where_a_cut_is_hidden_or_nothing_is_taken(tmp_path):
     assert why_not(evidence).startswith("a face was taken off down to below what had been cut")
     evidence.job = replace(job, steps=(replace(job.steps[0], thickness=12 + OVER),))
     assert why_not(evidence) == "a step takes nothing off the blank"
-    evidence.job = replace(job, budget=BudgetSpec(planing=2.0))
+    evidence.job = replace(job, budget=BudgetSpec(planing=1.0))
     assert "takes only 2.10 mm off" not in why_not(evidence)
-    evidence.job = replace(job, budget=BudgetSpec(planing=2.0, thickness_error=0.2))
-    assert "takes only 2.10 mm off, and the blank may be 2.20 mm thinner" in why_not(evidence)
+    # The blank 1.2 mm thinner, and a step that leaves 1 mm more.
+    evidence.job = replace(job, budget=BudgetSpec(planing=1.0, thickness_error=0.2))
+    assert why_not(evidence) == (
+        "a step takes only 2.10 mm off, and by the errors that the job states that may be 2.20 mm less"
+    )
 
 
 def test_inlaid__bears_what_the_same_part_of_wood_does(tmp_path):
@@ -164,7 +113,16 @@ def test_inlaid__bears_what_the_same_part_of_wood_does(tmp_path):
     assert budget.beyond == -1
     assert reach(budget, "high") == pytest.approx([0.1, 0.3], abs=SLACK)
     assert max(reach(budget, "right") + reach(budget, "back")) <= 0.1 + SLACK
-    assert reach(budget, "thickness") == [None, None]
+    # The resin stands 1 mm over the part, as far under the first face in any blank; planed, both are level.
+    assert reach(budget, "thickness") == [pytest.approx(1.1, abs=SLACK), None]
+
+
+@pytest.mark.parametrize("thinner", [1.05, 1.15])
+def test_inlaid__a_full_recut_of_a_thinner_blank_has_resin_as_low_as_the_budget_says(tmp_path, thinner):
+    job = read_job(inlaid(tmp_path))
+    changed = Change(thickness=-thinner).of(job)
+    found = [one for one in check(changed, read_programs(job), CELL)[1] if one.kind == "gouge"]
+    assert [one.severity for one in found] == (["beyond"] if thinner > 1.1 else [])
 
 
 def test_inlaid__recuts_agree_within_a_twentieth_of_each_limit(tmp_path):
@@ -195,6 +153,7 @@ def test_hidden__a_cut_far_over_the_planed_face_shows_in_a_thinner_blank_alone(t
     assert hidden_over(evidence) == pytest.approx(0.6, abs=1e-5)
     assert why_not(evidence) == ""
     evidence.job = replace(job, budget=BudgetSpec(thickness_error=0.7))
-    assert "0.60 mm below what had been cut into it, within the part, and the blank may be 0.70" in why_not(
-        evidence
+    assert why_not(evidence) == (
+        "a face was taken off 0.60 mm below what had been cut into it, within the part, and by the errors "
+        "that the job states that may be 0.70 mm less"
     )

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from simkit.compare import far_faces
 from simkit.compare.between import unproved_gouges, unproved_leftover
 from simkit.compare.sweeps import Sweeps
 from simkit.cutters import Cutter
@@ -146,3 +147,29 @@ def test_check__tells_a_groove_that_no_sample_saw(tmp_path):
     left = [row for row in told if row["kind"].startswith("leftover")]
     assert [row["value"] for row in left] == pytest.approx([2.0], abs=1e-3)
     assert left[0]["at"][1] == pytest.approx(15.2, abs=0.11)
+
+
+@pytest.mark.parametrize("is_gouge", [True, False])
+def test_faces_halved_in_parts_are_found_as_when_halved_at_once(monkeypatch, is_gouge):
+    # Cells do not depend on each other, as long as nothing is given up for how many squares there are.
+    rng = np.random.default_rng(5)
+    z = 9.0 + rng.uniform(-0.5, 0.5, (61, 81))
+    part = solid(z, 40.0, 30.0)
+    at_once = found(part, faced(9.0), FLAT, 0.3, is_gouge)
+    monkeypatch.setattr(far_faces, "AT_ONCE", 500)
+    in_parts = found(part, faced(9.0), FLAT, 0.3, is_gouge)
+    assert at_once.any()
+    assert not at_once.all()
+    assert np.array_equal(in_parts, at_once)
+
+
+def test_parts_of_squares_keep_cells_together_and_in_order():
+    cell = np.random.default_rng(1).integers(0, 40, 500)
+    parts = far_faces._by_cells(cell, 60)
+    assert len(parts) > 4
+    assert np.array_equal(np.sort(np.concatenate(parts)), np.arange(500))
+    assert all((np.diff(rows) > 0).all() for rows in parts)
+    every = [set(cell[rows]) for rows in parts]
+    assert sum(map(len, every)) == len(set(cell))
+    assert [list(rows) for rows in far_faces._by_cells(cell, 500)] == [list(range(500))]
+    assert [len(rows) for rows in far_faces._by_cells(cell[:0], 60)] == [0]

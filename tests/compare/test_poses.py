@@ -7,6 +7,7 @@ from simkit.compare.pose_fit import PoseScore, fit_poses, is_better
 from simkit.compare.poses import Pose, all_poses, stated_pose
 from simkit.findings.pose_words import how_to, remark
 from simkit.job.model import Blank, Setup, Zero
+from tests.outlined_parts import OutlinedPart
 from tests.random_parts import RandomPart
 
 FRONT = Pose("about x", "none", "left front", "top")
@@ -53,6 +54,36 @@ def test_fit__nearly_symmetric_part_is_named_as_such(seed):
     assert "nearly the same (within 0.2 mm) each way" in remark("two", fit)
     # A wrong statement of that other pose is not told either: the benchmark counts it apart.
     assert not fit.is_told_apart
+
+
+@pytest.mark.parametrize("more", [{}, {"tabs": 3}, {"half": True, "tabs": 3}, {"whole": True}])
+@pytest.mark.parametrize("seed", range(6))
+def test_fit__side_that_only_cuts_the_part_out(seed, more):
+    """No face of the part is cut on side 2: what is beside its outline tells the pose."""
+    part = OutlinedPart(seed, **more)
+    fit = fit_poses(part.job, part.moves, part.rows, part.frames, part.envelopes)[1]
+    assert fit.better is None
+    assert fit.is_told_apart
+    assert not fit.stated.is_carving
+    assert "confirmed" in remark("two", fit)
+    wrong = list(part.wrong_jobs())
+    over = [one for one in wrong if one[0].corner == part.right.corner and one[0].turn != part.right.turn]
+    pick = np.random.default_rng(seed).choice(len(wrong), 3, replace=False)
+    for pose, job, frames in [over[0], *(wrong[k] for k in pick)]:
+        fit = fit_poses(job, part.moves, part.rows, frames, part.envelopes)[1]
+        assert fit.better is not None, pose
+        frame = fit.better.pose.of(job.setups[1]).frame(part.blank)
+        assert np.allclose(frame.matrix, part.frames[1].matrix), pose
+        assert np.allclose(frame.offset, part.frames[1].offset), pose
+
+
+def test_fit__symmetric_outline_cut_out_is_said_to_be_so():
+    part = OutlinedPart(1, symmetric=True)
+    fit = fit_poses(part.job, part.moves, part.rows, part.frames, part.envelopes)[1]
+    assert fit.better is None
+    (other,) = fit.alike
+    assert {other.pose.turn, part.right.turn} == {"about x", "about y"}
+    assert "its outline, all that is cut there, is the same each way" in remark("two", fit)
 
 
 def test_poses__each_map_once_and_the_stated_one_first():

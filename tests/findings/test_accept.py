@@ -190,6 +190,10 @@ def test_causes__a_zero_too_low_is_one_row_whatever_follows(run):
     assert {row["kind"] for row in failing(result)} == {"gouge", "thin-wall"}
     (cause,) = [cause for cause in result["causes"] if cause["severity"] == "beyond"]
     assert cause["message"].startswith("all that side 1 cut lies off the part by -0.50 mm in Z")
+    sentence = result["verdict"]["sentence"]  # names the shift and not the worst that it left
+    assert " of one cause to put right, the first in top.nc:" in sentence
+    assert ": all that side 1 cut lies off the part by -0.50 mm in Z" in sentence
+    assert "worst" not in sentence
 
 
 def test_causes__the_worst_comes_first(run):

@@ -179,3 +179,12 @@ def test_seat__play_that_no_wall_ends(tmp_path):
     (row,) = [one for one in result["findings"] if one["kind"] == "seat"]
     assert (status, row["severity"]) == (1, "beyond")
     assert row["value"] is None or row["message"].startswith("the piece can shift at least")
+
+
+def test_seat__pocket_cut_through_rests_on_the_table(tmp_path):
+    status, result = check(tmp_path, pocket(0.95, -0.5), "[15, 15, 0]")
+    seat = result["seats"][0]
+    assert status == 0
+    assert (seat["drops_in"], seat["rests_on"]) == (True, "table")
+    assert seat["stands_up"] == pytest.approx(0, abs=0.02)
+    assert any("drops in, rests on the table at its stated height" in one for one in result["remarks"])

@@ -10,6 +10,7 @@ from simkit.program.job_programs import read_programs
 from simkit.report import effort_views
 from simkit.report.canvas import Page
 from simkit.report.console import Console
+from simkit.report.junit import junit_text
 from simkit.report.page.page import page_text
 from simkit.report.pictures import draw_plans, in_steps_of_zones, scenes_of, turns_of
 from simkit.report.result import result_of
@@ -116,6 +117,17 @@ def test_terminal__has_no_bare_mm(made, capsys):
     assert re.search(r"blank 1\.732 x 1\.339 x 0\.472 in", words)
     rest = TOLD.sub("", words)
     rest = IN_PROGRAM.sub("", rest)
+    assert re.findall(r".{30}\bmm\d?\b.{10}", rest) == []
+
+
+def test_junit__is_in_inches(made):
+    result = made[1]
+    text = junit_text([result])
+    assert 'name="gouge at most 0.0039 in"' in text.replace(", whole part", "")  # 0.1 / 25.4, by hand
+    [row] = [one for one in result["findings"] if one["kind"] == "witness-step"][:1]
+    assert f"measured {row['value'] / 25.4:.4f} ±" in text
+    kept = text.replace("at X", "\nat X")  # places in a program that counts in mm have no unit
+    rest = TOLD.sub("", IN_PROGRAM.sub("", kept))
     assert re.findall(r".{30}\bmm\d?\b.{10}", rest) == []
 
 

@@ -4,6 +4,7 @@
 
 import json
 import math
+import re
 
 import numpy as np
 import pytest
@@ -226,9 +227,9 @@ def test_read_command__options_reach_the_reader(tmp_path, monkeypatch, capsys):
     command = ["read", "a.nc", "--units", "in", "--harmless", "M106", "--skip-deleted", "--rapid", "2540"]
     assert main([*command, "--blank", "50x40x20", "--zero", "centre bottom"]) == 0
     out = capsys.readouterr().out
-    assert "starts        at X0 Y0 Z25.4, 5.4 mm above the blank" in out
+    assert "starts        at X0 Y0 Z1, 0.2126 in above the blank" in out
     assert "block delete  1 with /, skipped" in out
-    assert "rapids        0.05 m, at least 0 min 01 s" in out
+    assert "rapids        0.17 ft, at least 0 min 01 s" in out
     assert "'M106 S5' does nothing, as stated" in out
 
 
@@ -431,3 +432,40 @@ def test_lowest_rapid__is_told_against_zero_or_the_blank(tmp_path, capsys):
     got = rows(*BLANK.split(), text=text, capsys=capsys, tmp_path=tmp_path)
     assert got["lowest rapid"] == "Z-1 in line 6, NOT above the blank: 1 mm below its top"
     assert rows(text="G21\nM30\n", capsys=capsys, tmp_path=tmp_path)["lowest rapid"] == "none"
+
+
+INCHES = """\
+G20 G90
+T1 M6
+S9000 M3
+G0 X1 Y0.5 Z0.25
+G1 Z-0.0625 F12
+X13 F60
+G0 Z-0.125
+G0 Z0.5
+M30
+"""
+
+
+def test_text__of_a_program_in_inches_is_in_inches(tmp_path, capsys):
+    """Every number as it stands in the program, or worked out by hand: the cut is 1 ft and 5/16 in long."""
+    got = rows("--blank", "14x2x1in", text=INCHES, capsys=capsys, tmp_path=tmp_path)
+    assert got["blank"] == "14 x 2 x 1 in, X0 Y0 Z0 at its left front top (unless --zero says otherwise)"
+    assert got["starts"] == "at X1 Y0.5 Z0.25, 0.25 in above the blank"
+    assert got["deepest cut"] == "Z-0.0625 in line 5, 0.0625 in below the top of the blank"
+    assert got["lowest rapid"] == "Z-0.125 in line 7, NOT above the blank: 0.125 in below its top"
+    assert got["cuts in"] == "X 1 to 13, Y 0.5 to 0.5, Z -0.0625 to 0.25"
+    assert got["feeds"] == "12 to 60 in/min"
+    assert got["cutting"].startswith("1.03 ft, at least 0 min 14 s")  # 0.3125 / 12 + 12 / 60 = 0.226 min
+    data = summary(INCHES)
+    assert data["deepest_cut"]["z"] == pytest.approx(-0.0625 * 25.4)  # as data in mm
+    text = summary_text(data)
+    assert "a rapid goes down to Z-0.125, below every cut of its cutter" in text
+    rest = " ".join(text.split()).replace("--rapid MM/MIN", "")
+    rest = re.sub(r"[\d., ]+ mm(?:/min|/s2)? \([^)]*\)", "", rest)
+    assert re.findall(r".{20}\bmm\b.{9}", rest) == []
+
+
+def test_text__of_a_program_in_both_units_is_in_mm():
+    text = summary_text(summary(INCHES.replace("X13 F60", "G21\nX330.2 F1500")))
+    assert "304.8 to 1500 mm/min" in text

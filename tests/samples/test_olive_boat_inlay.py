@@ -76,6 +76,65 @@ def test_good__is_within_limits_and_its_leaf_as_large_as_it_should_be(tmp_path):
     assert any("confirmed" in words and "rim and hollows" in words for words in result["remarks"])
 
 
+@pytest.fixture(scope="module")
+def told(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("told")
+    page = folder / "r.html"
+    out = folder / "r.json"
+    status = main(
+        ["check", str(GOOD / "job.toml"), "--cell", "0.5", "--json", str(out), "--report", str(page)]
+    )
+    assert status == 0
+    return json.loads(out.read_text("utf-8")), page.read_text("utf-8")
+
+
+def test_planing__is_the_error_to_work_on(told):
+    """The outside hangs on the planed face: 0.1 mm too deep is borne, less what it is too deep as it is."""
+    budget = told[0]["budget"]
+    [planed] = [axis for axis in budget["axes"] if axis["name"] == "planed"]
+    assert planed["step"] == 2
+    assert -0.1 < planed["low"] < -0.08
+    assert budget["binds"][planed["low_binds"]]["words"].startswith("cut too deep on side 1")
+    sizes = {row["words"]: row["size"] for row in budget["contributions"] if row["key"] == "planing"}
+    size = inlay.ERRORS["planing"]
+    assert sizes == {
+        "planing the blank to an even thickness, before the steps": size,
+        "planing side 1 to 38 mm, step 2": size,
+    }
+    chance = budget["chance"]
+    assert chance["work_on"] == "planing the blank to an even thickness"
+    # Even within 0.12 mm either way: what is borne downwards of it, and all of it upwards.
+    expected = (size - planed["low"]) / (2 * size)
+    assert chance["holds"] == pytest.approx(expected, abs=chance["bound"] + 0.005)
+    assert chance["holds_without"] == 1.0
+    assert not [words for words in budget["left_out"] if "planing" in words]
+
+
+def test_planing__stands_on_the_page(told):
+    assert "planing side 1 to 38 mm, step 2" in told[1]
+    assert "step 2 leaves it thinner" in told[1]
+
+
+def test_planing__stands_on_the_terminal(capsys):
+    main(["check", str(GOOD / "job.toml"), "--cell", "0.5"])
+    out = " ".join(capsys.readouterr().out.split())
+    assert "planing side 1 to 38 mm, step 2 up to 0.12 mm either way, all as likely" in out
+    assert "step 2 leaves it thinner 0.09" in out
+
+
+def test_whatif__planed_thinner_gouges_and_thicker_does_not(tmp_path):
+    for more, status in (("-0.12", 1), ("0.12", 0)):
+        out = tmp_path / "w.json"
+        words = ["whatif", str(GOOD / "job.toml"), "--quiet", "--cell", "0.5", "--planed", f"2={more}"]
+        assert main([*words, "--json", str(out)]) == status
+        got = json.loads(out.read_text("utf-8"))
+        assert got["change"] == f"step 2 leaves the blank 0.12 mm {'thicker' if status == 0 else 'thinner'}"
+        assert got["changed"]["steps"]["rows"][1]["thickness_after"] == pytest.approx(38 + float(more))
+        gouges = [row["value"] for row in got["changed"]["findings"] if row["kind"] == "gouge"]
+        assert bool(gouges) == bool(status)
+        assert all(0.1 < value < 0.14 for value in gouges)
+
+
 def test_poured_too_high__it_runs_over_the_edge(tmp_path):
     status, result = checked(tmp_path, "high", ("below = 2", "below = 0.5"), has_target=False)
     # What ran into the overflow is planed away again.

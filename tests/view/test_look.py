@@ -9,14 +9,23 @@ import numpy as np
 import pytest
 from PIL import Image, ImageDraw
 
+from simkit.check import check
+from simkit.job.reader import read_job
+from simkit.program.job_programs import read_programs
 from simkit.report import colours
+from simkit.report.result import result_of
 from simkit.report.standing_things import EDGES, FIXTURE
+from simkit.stock.field import blank_lattice
 from simkit.view import panel, stage
 from simkit.view.look import ACROSS, ALONG, CUT, LEFTOVER, NONE, PART, STEP, Look, State
 from simkit.view.panel import EDGE, LINES, panel_of
 from simkit.view.stage import goal_of, legend_of, surfaces_of
+from simkit.view.steps import Steps
 from tests import budget_job
+from tests.findings.programs import dug
+from tests.findings.test_steps import FLUSH, PLAIN, POCKET, POUR, stated
 from tests.report.test_scenes import volume
+from tests.small_job import block
 from tests.view.made_look import made_look
 
 
@@ -184,6 +193,43 @@ def test_surfaces__a_section_takes_away_what_lies_before_it(look):
     assert area == pytest.approx(18 * 11.5 - 9.5 * 3 - 1.5 * 3 / 2, rel=0.02)
     look.state = replace(look.state, section=ALONG, at=1.0)
     assert surfaces_of(look) == []
+
+
+@pytest.fixture(scope="module")
+def made_with_resin(tmp_path_factory):
+    """A blank 40 x 30 x 12 with a pocket filled with resin, planed to 11."""
+    folder = tmp_path_factory.mktemp("resin")
+    block(0, 40, 0, 30, 0, 11).export(folder / "part.stl")
+    (folder / "top.nc").write_text(dug(PLAIN, *POCKET), encoding="utf-8")
+    (folder / "job.toml").write_text(stated(POUR, FLUSH), encoding="utf-8")
+    job = read_job(folder / "job.toml")
+    reads = read_programs(job)
+    evidence, findings, _ = check(job, reads, 0.5)
+    return Look(evidence, result_of(evidence, findings, {}), Steps(job, reads, blank_lattice(40, 30, 0.5)))
+
+
+@pytest.mark.parametrize("most", [stage.MOST_CELLS, 1300])  # 4800 cells: each its own, and four in one
+def test_surfaces__a_cut_face_tells_resin_from_wood(made_with_resin, monkeypatch, most):
+    monkeypatch.setattr(stage, "MOST_CELLS", most)
+    look = Look(made_with_resin.evidence, made_with_resin.result, made_with_resin.steps)
+    look.go_to(0, len(look.text))
+
+    def area(subject, colour):
+        look.show(subject)
+        look.state = replace(look.state, section=ACROSS, at=14 / 40)
+        of = [one.faces[(one.colours == colours.rgb(colour)).all(axis=1)] for one in surfaces_of(look)]
+        faces = np.concatenate(of).astype(float)
+        faces = faces[np.abs(faces[..., 0] - 14).max(axis=1) < 1e-4]
+        across = np.cross(faces[:, 2] - faces[:, 0], faces[:, 3] - faces[:, 1])
+        return np.linalg.norm(across, axis=1).sum() / 2
+
+    # On paper: at x 14 the pocket is 12 wide, its floor at 8; poured, and planed to 11.
+    rim = 2 * (0.5 if most == stage.MOST_CELLS else 1.0)  # a cell at either end
+    assert area(CUT, colours.RESIN) == pytest.approx(12 * 3, abs=rim * 3)
+    assert area(CUT, colours.RESIN) + area(CUT, stage.INSIDE) == pytest.approx(30 * 11)
+    # Behind the last line nothing is poured yet.
+    assert area(STEP, colours.RESIN) == 0
+    assert area(STEP, stage.INSIDE) == pytest.approx(30 * 12 - 12 * 4, abs=rim * 4)
 
 
 def test_surfaces__at_a_line_wood_cutter_and_the_clamps_of_that_setup(look):

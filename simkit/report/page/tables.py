@@ -33,7 +33,7 @@ def time_part(result: dict[str, Any], lengths: Lengths) -> Html:
     time = result["time"]
     note = "Minutes, with the machine's own figures."
     if time["note"]:
-        note = f"Minutes. {lengths.text(time['note'])}"
+        note = f"Minutes; {lengths.text(time['note'])}"
     rows = []
     for program in time["programs"]:
         for index, row in enumerate(program["cutters"]):
