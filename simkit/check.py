@@ -33,7 +33,6 @@ from simkit.compare.loose import loose_pieces
 from simkit.compare.offset import side_offset
 from simkit.compare.outline import outline_step
 from simkit.compare.outside import told_apart
-from simkit.compare.overhang import beside_leaning
 from simkit.compare.part_only import part_columns
 from simkit.compare.pose_fit import fit_poses
 from simkit.compare.reach_options import feeds_of, side_reach
@@ -294,7 +293,7 @@ def _compare(evidence: Evidence) -> None:
             zone=zones.index(field.lattice, side),
             allowance=partial(zones.allowance, side=side),
             unproved=partial(_unproved, evidence, side),
-            unclear=_unclear(evidence, side, first.vertical),
+            unclear=_unclear(evidence, side),
         )
     evidence.break_through = break_through(field, evidence.envelopes)
     for side, found in evidence.deviations.items():
@@ -347,15 +346,13 @@ def _unproved(evidence: Evidence, side: int, is_gouge: bool, is_asked: np.ndarra
     return evidence.may_exceed(side, is_gouge, most, is_asked, with_faces=True)
 
 
-def _unclear(evidence: Evidence, side: int, vertical: np.ndarray) -> np.ndarray:
+def _unclear(evidence: Evidence, side: int) -> np.ndarray:
     """Return the cells of which the proof between the samples does not tell all, bool (ny, nx).
 
-    Under lips, cut beside walls that lean over, where nothing is left (of both sides' doing), and where
-    something is left on purpose.  vertical (ny, nx) mm: the deviation of that side along its axis.
+    Under lips, where nothing is left (of both sides' doing), and where something is left on purpose.
     """
     field, envelopes = evidence.field, evidence.envelopes
     is_unclear = (envelopes.void > 0) | (~field.is_solid & envelopes.is_part)
-    is_unclear |= beside_leaning(field, evidence.target_grid, side, vertical)
     left = evidence.zones.allowance(field.lattice, side)
     if left is not None:
         is_unclear |= (left != 0).any(axis=0)

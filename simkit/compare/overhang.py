@@ -6,7 +6,6 @@ from collections.abc import Callable
 
 import numpy as np
 
-from simkit.stock.field import Field
 from simkit.target.grid import WALL, TargetGrid
 
 PROBE = 1e-3  # mm above an underside, where its slope is felt
@@ -67,23 +66,6 @@ def removed_below(
         under = points[outside].copy()
         under[:, 2] = (1.0 if side == 1 else -1.0) * entry[is_outside]
         found[outside] = np.minimum(found[outside], _outside(under, grid, side, is_bare))
-    return found
-
-
-def beside_leaning(field: Field, grid: TargetGrid, side: int, vertical: np.ndarray) -> np.ndarray:
-    """Return the cells cut deeper into the part than a wall that leans over is away (ny, nx) bool.
-
-    field: what is left.  grid: the target.  vertical (ny, nx) mm: the deviation of that side along its axis,
-    NaN outside the outline.
-    """
-    found = np.zeros(vertical.shape, bool)
-    if not grid.has_leaning(side):
-        return found
-    iy, ix = np.nonzero(vertical < 0)
-    heights = (field.upper if side == 1 else field.lower)[iy, ix]
-    points = np.column_stack([*field.lattice.centre_of(iy, ix), heights.astype(np.float64)])
-    within = np.abs(vertical[iy, ix]).astype(np.float64)
-    found[iy, ix] = grid.to_leaning(points, side, within) < within
     return found
 
 

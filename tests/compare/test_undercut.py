@@ -5,7 +5,6 @@ import pytest
 import trimesh
 
 from simkit.compare.deviation import deviation
-from simkit.compare.overhang import beside_leaning
 from simkit.stock.field import Lattice
 from simkit.target.envelope import envelopes
 from tests.compare.parts import exact_field, grid_of, prism, turned_field, turned_over
@@ -184,27 +183,3 @@ def test_step_under_a_lip__a_gouge_in_it_has_its_depth(deep, plan):
         assert -np.nanmin(found.most) >= deepest - 0.2
         on_ledge = found.normal[:, :: -1 if found.side == 2 else 1][40, 272:278]
         assert -on_ledge.min() == pytest.approx(deep, abs=1e-4)
-
-
-def test_cells_cut_beside_a_leaning_wall_are_told():
-    # Wall 10 degrees over, cut 0.4 in and 6 down, and 1 down elsewhere: the wall is nearer than the cut is
-    # deep where x - RIM + t tan(10) is less than t / cos(10), of the wall at heights that it has.
-    lattice = Lattice((0.0, 0.0), 0.1, 330, 30)
-    part, slope = plate(10.0), np.tan(np.radians(10.0))
-
-    def cut(upper, x, _):
-        return np.minimum(upper, np.where(x > RIM - 0.4, HIGH - 6, HIGH - 1))
-
-    x = lattice.x()
-    down = np.where(x > RIM - 0.4, 6.0, 1.0)
-    away = (RIM - x - down * slope) * np.cos(np.radians(10.0))  # negative where the cut left the part
-    expected = (np.abs(away) < down) & (x < RIM) & (x > RIM - 5)
-    for found, field in two_sides(part, lattice, cut):
-        told = beside_leaning(field, grid_of(part if found.side == 1 else turned_over(part, 33.0, HIGH)),
-                              found.side, found.vertical)  # fmt: skip
-        told = told[:, :: 1 if found.side == 1 else -1]
-        assert np.array_equal(told, np.tile(expected, (30, 1)))
-    upright = prism([(5, 0), (RIM, 0), (RIM, HIGH), (5, HIGH)], 0, 3)
-    for found, field in two_sides(upright, lattice, cut):
-        assert (found.vertical < 0).any()
-        assert not beside_leaning(field, grid_of(upright), 1, found.vertical).any()
