@@ -60,7 +60,8 @@ class BothWays:
     def _is_bare(self, places: np.ndarray) -> np.ndarray:
         """Return whether the cut took the wood off places (m, 3) of the target's surface (m,) bool.
 
-        Between the samples of the finest surface there, on straight lines.
+        Between the samples of the finest surface there, on straight lines: where the next sample lies beside
+        the part and is cut, a skin thinner than a cell seems gone.  `between` asks the moves themselves.
         """
         height = np.full(len(places), np.nan)
         for surface in reversed(self.surfaces):

@@ -156,8 +156,9 @@ def deviation(
 
     Two distances are measured at each other cell, and the larger one counts:
     cut -> target, exact to rounding: leftover from the cut point to the nearest triangle, a gouge to the
-    triangles that face this side or are vertical (the surface it entered through); where the cut went
-    through a lip and stands under it, the lip alone counts, see `overhang`;
+    triangles that face this side or are vertical (the surface it entered through); through lips and
+    beside walls that lean over what is gone there counts, see `overhang` (which walls are bare is known to
+    a cell);
     target -> cut, from the target point under or over the cell centre to the nearest material (gouge)
     or the nearest air (leftover), over columns between the samples.  On flats both ends of its range
     agree; at a step they differ by up to 2.9 cells (a cell diagonal on each side), because the step
