@@ -86,8 +86,8 @@ def unproved_gouges(
     A cell is returned when a place in it was found to be deeper, or when the last squares do not settle it
     (or MOST_SQUARES): those may be less deep by up to 2.5 of their half edges.
     Proof by the vertical depth under the target's triangles, by the distance at a square's middle, which
-    changes by at most the distance moved (under lips of the target only as the middle shows it), and by the
-    distance of a plane's corners to one triangle, which nothing between them exceeds.
+    changes by at most the distance moved (under lips and beside walls that lean over only as the middle
+    shows it), and by the distance of a plane's corners to one triangle, which nothing between them exceeds.
     Source: own derivation.
     """
     found = Unproved(np.zeros(lattice.shape, bool))
@@ -126,14 +126,14 @@ def unproved_gouges(
         left = np.flatnonzero(~is_found[cell])
         x, y, cell, low, slopes = x[left], y[left], cell[left], low[left], slopes[left]
     while len(cell):
-        depth = _deepest_over(x, y, half, low, slopes, may[cell], grid, sweeps.side)
+        depth = _deepest_over(x, y, half, low, slopes, may[cell], grid, sweeps)
         left = np.flatnonzero(depth > may[cell])
         x, y, cell, depth = x[left], y[left], cell[left], depth[left]
         if half <= floor or 4 * len(cell) > MOST_SQUARES:
             found.add(cell, x, y, depth, is_met=False)
             break
         exact = sweeps.heights(np.column_stack([x, y]))
-        depth = _most_deep(x, y, exact, may[cell], grid, sweeps.side)
+        depth = _most_deep(x, y, exact, may[cell], grid, sweeps)
         is_deep = depth > may[cell]
         found.add(cell[is_deep], x[is_deep], y[is_deep], depth[is_deep])
         is_left = ~is_found[cell]
@@ -154,16 +154,16 @@ def _last(floor: float) -> tuple[float, float]:
     return LAST if floor >= FLOOR else (min(floor, LAST[0]), CLOSE)
 
 
-def _deepest_over(x, y, half: float, low, slopes, may, grid: TargetGrid, side: int) -> np.ndarray:
+def _deepest_over(x, y, half: float, low, slopes, may, grid: TargetGrid, sweeps: Sweeps) -> np.ndarray:
     """Return the most that a cut above planes over squares can be deep, mm (k,).
 
     low (k,), slopes (k, 2): the planes as `Sweeps.lowest` gives them.  The higher, the less deep.
     """
-    depth = _most_deep(x, y, low, may, grid, side) + half * np.sqrt(2.0)
+    depth = _most_deep(x, y, low, may, grid, sweeps) + half * np.sqrt(2.0)
     rows = np.flatnonzero((depth > may) & (may >= 0))
     middle = low[rows] + half * np.abs(slopes[rows]).sum(axis=1)
     depth[rows] = np.minimum(
-        depth[rows], _corners_off(x[rows], y[rows], half, middle, slopes[rows], grid, side)
+        depth[rows], _corners_off(x[rows], y[rows], half, middle, slopes[rows], grid, sweeps.side)
     )
     return depth
 
@@ -289,11 +289,13 @@ def _nothing(code, a, places, n, g):
     """Stand in for cell_heights where no height is asked for."""
 
 
-def _most_deep(x, y, heights, may, grid: TargetGrid, side: int) -> np.ndarray:
+def _most_deep(x, y, heights, may, grid: TargetGrid, sweeps: Sweeps) -> np.ndarray:
     """Return how deep places lie in the target, mm (k,); negative outside where `may` is, else 0 there.
 
-    heights (k,): along the side's axis; below the part they count as its underside.
+    heights (k,): along the side's axis; below the part they count as its underside.  sweeps: what tells
+    which walls that lean over are bare.
     """
+    side = sweeps.side
     sign = 1.0 if side == 1 else -1.0
     lower, upper = grid.heights(np.column_stack([x, y]))
     top, bottom = (upper, lower) if side == 1 else (-lower, -upper)
@@ -303,7 +305,7 @@ def _most_deep(x, y, heights, may, grid: TargetGrid, side: int) -> np.ndarray:
     rows = np.flatnonzero(is_in)
     depth[rows] = grid.distance(at[rows], side)
     deep = rows[depth[rows] > np.maximum(may[rows], 0.0)]
-    depth[deep] = removed_below(at[deep], depth[deep], grid, side)
+    depth[deep] = removed_below(at[deep], depth[deep], grid, side, sweeps.is_bare)
     proud = np.flatnonzero(~is_in & (may < 0) & np.isfinite(at[:, 2]))
     depth[proud] = -_to_surface(at[proud], grid, side)
     return depth

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from simkit.compare.overhang import removed_below
+from simkit.compare.overhang import CLOSE, removed_below
 from simkit.stock.field import Field
 from simkit.target.envelope import Envelopes
 from simkit.target.grid import TargetGrid
@@ -38,6 +38,7 @@ class BothWays:
         surfaces: Sequence[CutSurface],
         is_larger: bool = True,
     ):
+        self.side = side
         self.vertical, self.surfaces, self.size = vertical, surfaces, np.abs(vertical)
         self.x, self.y = field.lattice.centre_of(*np.divmod(flat, field.lattice.nx))
         cut = (field.upper if side == 1 else field.lower).ravel()[flat].astype(np.float64)
@@ -47,9 +48,27 @@ class BothWays:
         for is_gouge in (True, False):
             one = np.flatnonzero((vertical < 0) == is_gouge)
             self.to_target[one] = grid.distance(self.points[one], side if is_gouge else 0, self.size[one])
-        beyond = _beyond_a_face(envelopes, flat, cut, vertical, side)
-        self.to_target[beyond] = removed_below(self.points[beyond], self.to_target[beyond], grid, side)
+        deep = np.flatnonzero(vertical < 0)
+        other = envelopes.side(3 - side).ravel()[flat]
+        is_through = cut < other if side == 1 else cut > other
+        may_be_outside = (envelopes.void.ravel()[flat] > 0) | is_through
+        self.to_target[deep] = removed_below(
+            self.points[deep], self.to_target[deep], grid, side, self._is_bare, may_be_outside[deep]
+        )
         self._enough = self.to_target if is_larger else np.full(len(flat), -1.0)
+
+    def _is_bare(self, places: np.ndarray) -> np.ndarray:
+        """Return whether the cut took the wood off places (m, 3) of the target's surface (m,) bool.
+
+        Between the samples of the finest surface there, on straight lines: where the next sample lies beside
+        the part and is cut, a skin thinner than a cell seems gone.  `between` asks the moves themselves.
+        """
+        height = np.full(len(places), np.nan)
+        for surface in reversed(self.surfaces):
+            rows = np.flatnonzero(np.isnan(height))
+            height[rows] = surface.height_at(*places[rows, :2].T)
+        along = places[:, 2] if self.side == 1 else -places[:, 2]
+        return height <= along + CLOSE
 
     def to_cut(self, rows: np.ndarray, is_least: bool) -> np.ndarray:
         """Return the least, or the most, that the distance from the target to the cut can be, mm (m,).
@@ -66,10 +85,3 @@ class BothWays:
                     self._enough[mine],
                 )  # fmt: skip
         return found
-
-
-def _beyond_a_face(envelopes, flat, cut, vertical, side: int) -> np.ndarray:
-    """Return which of the chosen cells are cut so deep that the cut may have left the part again (m,)."""
-    other = envelopes.side(3 - side).ravel()[flat]
-    is_through = cut < other if side == 1 else cut > other
-    return np.flatnonzero((vertical < 0) & ((envelopes.void.ravel()[flat] > 0) | is_through))

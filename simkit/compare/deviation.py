@@ -58,6 +58,7 @@ class CutSurface:
         self.lattice = field.lattice
         heights = field.upper if side == 1 else -field.lower
         self.heights = np.where(field.is_solid, heights.astype(np.float64), -np.inf)
+        self._cut = heights
         self.skip = skip
         self._tables: dict[tuple[bool, bool], tuple] = {}
 
@@ -78,6 +79,28 @@ class CutSurface:
             highest = _highest(heights)
             self._tables[key] = (np.ascontiguousarray(heights), highest, _highest(highest))
         return self._tables[key]
+
+    def height_at(self, x, y) -> np.ndarray:
+        """Return what this side cut at places in plan, mm along its axis (k,); NaN beside these cells.
+
+        x, y (k,) mm.  Straight between the centres of cells, and level beyond the outermost.  Where the other
+        side took the whole column, too, it is as high as this side cut it.
+        """
+        ny, nx = self.lattice.shape
+        column, row = (
+            (at - low) / self.lattice.cell for at, low in zip((x, y), self.lattice.origin, strict=True)
+        )
+        is_beside = (column < 0) | (column > nx) | (row < 0) | (row > ny)
+        column, row = np.clip(column - 0.5, 0, nx - 1), np.clip(row - 0.5, 0, ny - 1)
+        ix, iy = (
+            np.minimum(column.astype(np.int64), max(nx - 2, 0)),
+            np.minimum(row.astype(np.int64), max(ny - 2, 0)),
+        )
+        u, v = column - ix, row - iy
+        beside, above = np.minimum(ix + 1, nx - 1), np.minimum(iy + 1, ny - 1)
+        lower = (1 - u) * self._cut[iy, ix] + u * self._cut[iy, beside]
+        upper = (1 - u) * self._cut[above, ix] + u * self._cut[above, beside]
+        return np.where(is_beside, np.nan, (1 - v) * lower + v * upper)
 
     def distance(
         self, x, y, heights, within, is_gouge: bool, is_least: bool, enough: np.ndarray | None = None
@@ -133,8 +156,9 @@ def deviation(
 
     Two distances are measured at each other cell, and the larger one counts:
     cut -> target, exact to rounding: leftover from the cut point to the nearest triangle, a gouge to the
-    triangles that face this side or are vertical (the surface it entered through); where the cut went
-    through a lip and stands under it, the lip alone counts, see `overhang`;
+    triangles that face this side or are vertical (the surface it entered through); through lips and
+    beside walls that lean over what is gone there counts, see `overhang` (which walls are bare is known to
+    a cell);
     target -> cut, from the target point under or over the cell centre to the nearest material (gouge)
     or the nearest air (leftover), over columns between the samples.  On flats both ends of its range
     agree; at a step they differ by up to 2.9 cells (a cell diagonal on each side), because the step

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from simkit.compare.overhang import CLOSE
 from simkit.cutters import Cutter
 from simkit.frames import Frame
 from simkit.moves.table import Moves
@@ -129,6 +130,13 @@ class Sweeps:
             is_cut = row >= 0
             owner[is_cut] = chosen[row[is_cut]] + first_row
         return sign * found, owner
+
+    def is_bare(self, places: np.ndarray) -> np.ndarray:
+        """Return whether the cut took the wood off places (k, 3) mm of the target's surface (k,) bool."""
+        if not len(places):
+            return np.zeros(0, bool)
+        cut, _ = self.cut(np.ascontiguousarray(places[:, :2]), self.start)
+        return cut <= (1.0 if self.side == 1 else -1.0) * places[:, 2] + CLOSE
 
     def highest(self, x, y, half: float, above, owner, grid: TargetGrid) -> tuple[np.ndarray, np.ndarray]:
         """Return for squares where the cut may stand higher than `above` over the target: how high, mm.

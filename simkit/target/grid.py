@@ -12,6 +12,9 @@ from simkit.target.mesh import Target
 
 VERTICAL = 1e-9  # largest |z| of a unit normal that still counts as a vertical face
 UPRIGHT = 0.0175  # the same for a wall a degree out of plumb
+WALL = float(
+    np.sqrt(0.5)
+)  # the same for any wall: an underside steeper than 45 degrees is a wall leaning over
 BIN_LIMITS = (0.25, 20.0)  # mm, edge of a bin
 GROUP = 4  # bins along the edge of a group
 LARGEST_GRID = 4_000_000  # bins
@@ -31,7 +34,7 @@ class TargetGrid:
         self.target = target
         corners = target.vertices[target.triangles]
         self.boxes = np.concatenate([corners.min(axis=1), corners.max(axis=1)], axis=1)
-        self._bins: dict[tuple[int, float], tuple] = {}
+        self._bins: dict = {}
 
     @cached_property
     def facing(self) -> np.ndarray:
@@ -89,10 +92,22 @@ class TargetGrid:
         return float(low[0]), float(low[1]), edge, int(extent[0] / edge) + 1, int(extent[1] / edge) + 1
 
     def _binned(self, side: int, vertical: float) -> tuple:
+        facing = self._facing(vertical)[self.order]
+        return self._in_bins(np.flatnonzero(facing >= 0 if side == 1 else facing <= 0))
+
+    def _leaning(self, side: int) -> tuple | None:
+        """Return the walls that lean over as seen from a side, binned likewise; None where there are none."""
+        key = (side, -WALL)
+        if key not in self._bins:
+            is_under = self.facing == (-1 if side == 1 else 1)
+            chosen = np.flatnonzero((is_under & (self._facing(WALL) == 0))[self.order])
+            self._bins[key] = self._in_bins(chosen) if len(chosen) else None
+        return self._bins[key]
+
+    def _in_bins(self, chosen: np.ndarray) -> tuple:
+        """Return triangles, by their numbers in plan order, in bins as `bins` does."""
         from simkit.target.closest_kernels import bin_triangles, group_bins
 
-        facing = self._facing(vertical)[self.order]
-        chosen = np.flatnonzero(facing >= 0 if side == 1 else facing <= 0)
         start, items, heights = bin_triangles(self.ordered[1], chosen, *self._layout)
         tops = group_bins(heights, *self._layout[3:], GROUP)
         return *self._layout, start, items, heights, GROUP, tops
@@ -131,8 +146,6 @@ class TargetGrid:
         Source: closest point on a triangle by its seven regions, C. Ericson, Real-Time Collision
         Detection, 2005, section 5.1.5 (from memory); against a general mesh library in tests/target.
         """
-        from simkit.target.closest_kernels import RUN, closest_distance
-
         points = np.ascontiguousarray(points, dtype=np.float64)
         if points.ndim != 2 or points.shape[1] != 3:
             raise ShapeError(f"points must be (k, 3), not {points.shape}")
@@ -142,21 +155,45 @@ class TargetGrid:
         if within.shape != (len(points),):
             raise ShapeError(f"within must be ({len(points)},), not {within.shape}")
         for one in (1, 2) if side == 0 else (side,):
-            out = np.empty(len(points))
-            search = (points, within, *self.ordered, *self.bins(one, vertical), out, NOT_ASKED)
-            share_ranges(lambda a, b, s=search: closest_distance(a, b, *s), -(-len(points) // RUN), 8)
-            within = out
+            within, _ = self._closest(points, within, self.bins(one, vertical))
         return within
 
     def nearest(self, points: np.ndarray, side: int) -> np.ndarray:
         """Return the triangle of a side that is nearest to each of points (k, 3) mm: (k,) in `ordered`."""
+        return self._closest(points, None, self.bins(side), is_asked=True)[1]
+
+    def to_leaning(self, points: np.ndarray, side: int, within: np.ndarray | None = None) -> np.ndarray:
+        """Return the distance from points (k, 3) mm to the walls that lean over, mm (k,) float64.
+
+        Those are undersides, as seen from a side, that are steeper than 45 degrees.  within: as for
+        `distance`.
+        """
+        bins = self._leaning(side)
+        if bins is None:
+            return np.full(len(points), np.inf) if within is None else np.array(within, np.float64)
+        return self._closest(points, within, bins)[0]
+
+    def has_leaning(self, side: int) -> bool:
+        """Return whether any wall leans over, as seen from a side."""
+        return self._leaning(side) is not None
+
+    def on_leaning(self, points: np.ndarray, side: int) -> np.ndarray:
+        """Return the nearest places of the walls that lean over, mm (k, 3); the mesh must have such walls."""
+        triangle = self._closest(points, None, self._leaning(side), is_asked=True)[1]
+        return closest_places(points, self.ordered[0][triangle])
+
+    def _closest(self, points, within, bins, is_asked: bool = False) -> tuple[np.ndarray, np.ndarray]:
+        """Return distances to binned triangles, mm (k,), and if asked which are nearest (k,)."""
         from simkit.target.closest_kernels import RUN, closest_distance
 
         points = np.ascontiguousarray(points, dtype=np.float64)
-        out, found = np.empty(len(points)), np.empty(len(points), np.int64)
-        search = (points, np.full(len(points), np.inf), *self.ordered, *self.bins(side), out, found)
+        within = np.full(len(points), np.inf) if within is None else within
+        within = np.ascontiguousarray(within, dtype=np.float64)
+        out = np.empty(len(points))
+        found = np.empty(len(points), np.int64) if is_asked else NOT_ASKED
+        search = (points, within, *self.ordered, *bins, out, found)
         share_ranges(lambda a, b: closest_distance(a, b, *search), -(-len(points) // RUN), 8)
-        return found
+        return out, found
 
     def heights(self, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return the lower and the upper envelope at any points, mm (k,) float64, NaN beside the part.
@@ -192,3 +229,29 @@ class TargetGrid:
             column_ends(x, y, corners, *self.bins(faces)[:7], False, sign * z, out)
             found.append(out)
         return found[0], found[1]
+
+
+def closest_places(points: np.ndarray, triangles: np.ndarray) -> np.ndarray:
+    """Return the place on each triangle that is nearest to its point, mm (k, 3) float64.
+
+    points (k, 3) mm; triangles (k, 3, 3) mm: a point and a triangle for each row.
+    Error: rounding.  The foot on the plane where it lies inside, else the nearest place of the edges.
+    """
+    a, b, c = (triangles[:, k] for k in range(3))
+    normal = np.cross(b - a, c - a)
+    area2 = np.maximum((normal**2).sum(axis=1), np.finfo(float).tiny)
+    off = ((points - a) * normal).sum(axis=1) / area2
+    found = points - off[:, None] * normal
+    is_inside = (normal != 0).any(axis=1)
+    best = np.full(len(points), np.inf)
+    place = np.empty_like(found)
+    for p, q in ((a, b), (b, c), (c, a)):
+        along = q - p
+        is_inside &= (np.cross(along, found - p) * normal).sum(axis=1) >= 0
+        length2 = np.maximum((along**2).sum(axis=1), np.finfo(float).tiny)
+        share = np.clip(((points - p) * along).sum(axis=1) / length2, 0.0, 1.0)
+        foot = p + share[:, None] * along
+        away = ((points - foot) ** 2).sum(axis=1)
+        is_nearer = away < best
+        best, place = np.where(is_nearer, away, best), np.where(is_nearer[:, None], foot, place)
+    return np.where(is_inside[:, None], found, place)

@@ -1,9 +1,9 @@
 """Plain twins of what is asked of a target's faces: all triangles for all points, no bins, no halving."""
 
 import numpy as np
+import trimesh
 
 WALL = np.cos(np.radians(45))  # |z| of a unit normal: less is a wall that leans over
-UPRIGHT = np.sin(np.radians(1.0))  # a wall within a degree of upright
 
 
 def normals(triangles):
@@ -48,27 +48,48 @@ def crossings(point, triangles, side):
     return sorted(found)
 
 
-def removed(point, triangles, side, steps=1001):
-    """How deep a cut down to a point gouged, mm, and how much less it may be for the steps it is found in."""
+def nearest_place(point, triangles):
+    """The place of triangles (m, 3, 3) nearest to a point.  Outside: a general mesh library's."""
+    places = trimesh.triangles.closest_point(triangles, np.tile(point, (len(triangles), 1)))
+    return places[np.linalg.norm(places - point, axis=1).argmin()]
+
+
+def removed(point, triangles, side, is_bare, steps=1001):
+    """How deep a cut down to a point gouged, mm, and how much less it may be for the steps it is found in.
+
+    is_bare(place): whether the cut took the wood off a place of the surface.
+    """
     sign = 1.0 if side == 1 else -1.0
-    near = seen(triangles, side)
+    z = normals(triangles)[:, 2] * sign
+    near, leaning = triangles[z >= -1e-9], triangles[(z < -1e-9) & (z >= -WALL)]
     straight = distance(point[None], near)[0]
     rows = crossings(point, triangles, side)
     above = [row for row in rows if row[0] > sign * point[2]]
-    if not above or len(above) % 2:
-        return straight, 0.0  # in material, or over all of it
+    if not above:
+        return straight, 0.0  # over all of it
+
+    def beside(foot, kept, is_wall):
+        """What is gone above a foot counts, if what leans over is nearer there and bare beside it."""
+        if not len(leaning) or not (is_wall or distance(foot[None], leaning)[0] < kept):
+            return kept, 0.0
+        heights = np.linspace(sign * foot[2], next(h for h, up in above if up > 0), steps)
+        for _ in range(2):  # again about the best height
+            column = np.column_stack([np.tile(foot[:2], (steps, 1)), sign * heights])
+            away = np.minimum(distance(column, near), distance(column, leaning))
+            k, step = away.argmax(), np.diff(heights).max()
+            heights = np.clip(
+                np.linspace(heights[k] - step, heights[k] + step, steps), heights[0], heights[-1]
+            )
+        if not is_bare(nearest_place(column[k], leaning)):
+            return kept, 0.0
+        return min(kept, away.max()), step * (away.max() < kept)
+
+    if len(above) % 2:  # in material
+        return beside(point, straight, False)
     under, slope = above[0]
-    foot = np.array([[point[0], point[1], sign * under]])
-    if -slope < WALL:
-        heights = sign * np.linspace(under, above[1][0], steps)
-        column = np.column_stack([np.tile(point[:2], (steps, 1)), heights])
-        return min(straight, distance(column, triangles).max()), (above[1][0] - under) / (steps - 1)
-    if len(above) < len(rows):
-        return min(straight, distance(foot, near)[0]), 0.0
-    walls = triangles[np.abs(normals(triangles)[:, 2]) <= UPRIGHT]
-    to_walls = distance(foot, walls)[0] if len(walls) else np.inf
-    is_shaved = to_walls < distance(foot, near)[0]
-    return (min(straight, to_walls) if is_shaved else straight), 0.0
+    foot = np.array([*point[:2], sign * under])
+    depth, step = beside(foot, distance(foot[None], near)[0], -slope < WALL)
+    return (depth, step) if depth < straight else (straight, 0.0)
 
 
 def corners_over(triangle, x, y, half):

@@ -13,6 +13,10 @@ from tests.compare.parts import box, exact_field, field_of, grid_of, prism, turn
 CELL = 0.25
 
 
+def all_bare(places):
+    return np.ones(len(places), bool)
+
+
 def united(*bodies):
     return trimesh.boolean.union(bodies, engine="manifold")
 
@@ -50,7 +54,7 @@ def test_mushroom__a_hole_through_the_cap_is_as_deep_as_the_cap():
 def test_mushroom__a_hole_on_into_the_plate_counts_from_the_plate():
     grid = grid_of(MUSHROOM)
     points = np.array([[10.0, 15.0, 2.5], [10.0, 15.0, 9.0], [10.0, 15.0, 16.0]])
-    found = removed_below(points, grid.distance(points, 1), grid, 1)
+    found = removed_below(points, grid.distance(points, 1), grid, 1, all_bare)
     assert found == pytest.approx([1.5, 3.0, 2.0], abs=1e-9)
 
 
@@ -58,16 +62,15 @@ def test_mushroom__a_hole_on_into_the_plate_counts_from_the_plate():
 @pytest.mark.parametrize("plan", [0.05, 0.5])
 def test_leaning_wall__shaved_reads_the_same_whatever_it_leans(lean, plan):
     # The outer wall leans over; all within `plan` of its upper edge is gone.  Of what was removed, above
-    # the innermost place, the point as far from the top as from the wall is t below, t (1 + sin) = plan cos.
+    # the innermost place, the point as far from the top as from the wall is t below, t (1 + sin) = plan cos,
+    # whether the cut went past the foot of the wall (lean 0 to 1 at 0.5) or not.
     angle = np.radians(lean)
     foot = 30 - 12 * np.tan(angle)
     part = prism([(5, 0), (foot, 0), (30, 12), (5, 12)], 0, 20)
     grid = grid_of(part)
     at = np.array([[30 - plan + 1e-7, 10.0, -1e-6]])
-    found = removed_below(at, grid.distance(at, 1), grid, 1)
-    is_past_the_foot = 30 - plan < foot
-    deepest = plan - 12 * np.tan(angle) if is_past_the_foot else plan * np.cos(angle) / (1 + np.sin(angle))
-    assert found[0] == pytest.approx(deepest, abs=1e-5)
+    found = removed_below(at, grid.distance(at, 1), grid, 1, all_bare)
+    assert found[0] == pytest.approx(plan * np.cos(angle) / (1 + np.sin(angle)), abs=1e-5)
 
 
 def test_leaning_wall__exact_cut_beside_it_is_no_gouge():

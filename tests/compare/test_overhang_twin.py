@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import trimesh
+from scipy.interpolate import RegularGridInterpolator
 
 from simkit.compare.deviation import deviation
 from simkit.compare.overhang import removed_below
@@ -45,6 +46,11 @@ def triangles_of(grid):
     return np.array(grid.target.vertices[grid.target.triangles], float)
 
 
+def bare(places):
+    """Walls are bare to one side of a slanting line in plan: some are, some are not."""
+    return np.sin(places @ np.array([0.3, 0.2, 0.1])) > 0
+
+
 @pytest.mark.parametrize("side", [1, 2])
 @pytest.mark.parametrize("seed", range(4))
 def test_removed_below__random_points_against_the_twin(seed, side):
@@ -58,8 +64,8 @@ def test_removed_below__random_points_against_the_twin(seed, side):
     # A cut: something of the part lies above it.
     is_cut = [bool(r) and r[-1][0] > sign * p[2] for p, r in zip(points, rows, strict=True)]
     points = points[is_cut]
-    found = removed_below(points, grid.distance(points, side), grid, side)
-    expected, step = np.array([plain.removed(p, triangles, side) for p in points]).T
+    found = removed_below(points, grid.distance(points, side), grid, side, bare)
+    expected, step = np.array([plain.removed(p, triangles, side, bare) for p in points]).T
     assert (found >= expected - 1e-6).all()
     assert (found <= expected + step + 1e-6).all()
     straight = plain.distance(points, plain.seen(triangles, side))
@@ -92,6 +98,11 @@ def test_deviation__small_grid_of_cuts_through_and_past_lips(seed, side):
     target = envelopes(grid, lattice).side(side) * sign
     near = plain.seen(triangles, side)
     columns = np.column_stack([x.ravel(), y.ravel(), cut.ravel()])
+    heights = RegularGridInterpolator((lattice.y(), lattice.x()), cut, bounds_error=False, fill_value=-np.inf)
+
+    def is_bare(place):
+        return heights(place[1::-1])[0] <= sign * place[2] + 1e-6
+
     count = 0
     for iy, ix in zip(*np.nonzero(np.abs(found.vertical) > 0.06), strict=True):
         at = np.array([x[iy, ix], y[iy, ix], sign * cut[iy, ix]])
@@ -101,7 +112,7 @@ def test_deviation__small_grid_of_cuts_through_and_past_lips(seed, side):
             to_target, step = plain.distance(at[None], triangles)[0], 0.0
             to_cut = np.hypot(aside, np.maximum(gap, 0)).min()
         else:
-            to_target, step = plain.removed(at, triangles, side, 201)
+            to_target, step = plain.removed(at, triangles, side, is_bare, 201)
             to_cut = np.hypot(aside, np.maximum(-gap, 0)).min()
             count += step > 0 or to_target < plain.distance(at[None], near)[0] - 0.1
         size = min(abs(found.vertical[iy, ix]), max(to_target, to_cut))
