@@ -1,7 +1,8 @@
 """How long time and bite take beside the cut they are told of: the sample, and its moves many times over.
 
-    python benchmarks/effort_speed.py [MOVES]
+    python benchmarks/effort_speed.py [--profile] [MOVES]
 
+--profile: where the time of the sample goes, stage by stage (effort_profile.py), and no more.
 MOVES: how many the repeated sample has, and a finishing pass over waves of which every move takes wood;
 1,000,000 when left out.  Prints seconds of the replay and of all of effort, best of some runs, and of its
 parts for many moves; and both together as a ratio to the plain baseline of the cut and to its fast way, in
@@ -17,6 +18,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
+from effort_profile import profile
 
 from simkit.cutters import Cutter
 from simkit.effort.bite import bites
@@ -60,7 +62,8 @@ def print_ratios(seconds, runs, cut_only):
 
 def main() -> None:
     """Print the table."""
-    wanted = int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000
+    words = [word for word in sys.argv[1:] if word != "--profile"]
+    wanted = int(words[0]) if words else 1_000_000
     job = read_job(JOB)
     blank = job.blank
     reads = read_programs(job)
@@ -83,7 +86,11 @@ def main() -> None:
     cut_again()
     cutting, replays = best_of(5, cut_again)
     starts = [before, *(met.field for met in replays[:-1])]
-    told, _ = best_of(5, lambda: effort_of(job, moves, rows, frames, replays, [0.0, 0.0], starts))
+
+    def tell():
+        return effort_of(job, moves, rows, frames, replays, [0.0, 0.0], starts)
+
+    told, _ = best_of(5, tell)
     ratio = f"{told[0] / cutting[0]:.2f}"
     print(f"{len(moves):,} moves: replay {cutting[0]:.3f} s; time, bite and advice {told[0]:.3f} s ({ratio})")
 
@@ -93,6 +100,9 @@ def main() -> None:
             tile = PLAIN_TILE if is_plain else TILE
             field = cut(field, moves[one], job.cutters, frame, one.start, tile=tile, is_plain=is_plain).field
 
+    if "--profile" in sys.argv:
+        profile(cut_again, tell, lambda: cut_only(True))
+        return
     print_ratios(cutting + told, 3, cut_only)
     print_runs(job, moves, rows, frames, before)
     first = rows[0]

@@ -110,6 +110,13 @@ def problems(job, **words):
     return str(raised.value).splitlines()
 
 
+@pytest.mark.parametrize("text", ["--0.3", "+-0.3", "- -0.3"])
+def test_words__two_signs_are_not_taken_for_one(job, text):
+    with pytest.raises(InputProblems) as caught:
+        change_from_words(read_job(job), thickness=text)
+    assert "two signs" in str(caught.value)
+
+
 @pytest.mark.parametrize("text", ["0,3", "-1,5", "+0, 2"])
 def test_words__a_decimal_comma_is_not_taken_for_two_lengths(job, text):
     told = problems(job, shifts=[f"top={text}"])

@@ -161,19 +161,21 @@ def _convex_low(code, record, px, py, e, a, b, heights, places, g):
 
 
 @kernel
-def move_low(code, record, px, py, e, a, b, heights, places, g):
+def move_low(code, record, px, py, e, a, b, floor, heights, places, g):
     """Return what a sweep lies nowhere below over a square, over the plane of slope a, b; +inf: not there.
 
-    heights: cell_heights as a pointer; places (10,), g (5,): room for it.
+    Where that is `floor` or more, less than it may be, but no less than `floor`, is told as soon as it is
+    known.  heights: cell_heights as a pointer; places (10,), g (5,): room for it.
     """
     dx, dy = px - record[X], py - record[Y]
-    low = lowest_near(code, record, dx, dy, e * math.sqrt(2.0)) - e * (abs(a) + abs(b))
-    if low < math.inf and is_line(code):
-        profile = profile_of(code)
-        if profile == BALL:
-            low = max(low, _ball_low(record, dx, dy, e, a, b))
-        elif profile != FLAT or record[SLOPE] != 0.0:
-            low = max(low, _convex_low(code, record, px, py, e, a, b, heights, places, g))
+    is_ball = is_line(code) and profile_of(code) == BALL
+    low = _ball_low(record, dx, dy, e, a, b) if is_ball else -math.inf
+    if low >= floor:
+        return low
+    low = max(low, lowest_near(code, record, dx, dy, e * math.sqrt(2.0)) - e * (abs(a) + abs(b)))
+    is_sloped = profile_of(code) != FLAT or record[SLOPE] != 0.0
+    if low < floor and is_line(code) and is_sloped and not is_ball:
+        low = max(low, _convex_low(code, record, px, py, e, a, b, heights, places, g))
     return low
 
 
@@ -235,7 +237,7 @@ def lower_squares(
                 j = lists[level, i]
                 if records[j, LOW] - lean >= floor:
                     continue
-                found = move_low(codes[j], records[j], px, py, e, a, b, heights, places, g)
+                found = move_low(codes[j], records[j], px, py, e, a, b, floor, heights, places, g)
                 busy[k] += 1
                 if found < floor:
                     lists[level + 1, count] = j

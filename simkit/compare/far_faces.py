@@ -22,6 +22,8 @@ FEW = np.vstack([np.zeros((1, 2)), SHARES[0] * WAYS[::4], SHARES[2] * WAYS[::4]]
 FINE_TURNS = 2 * np.pi * np.arange(64) / 64
 FINE_WAYS = np.column_stack([np.cos(FINE_TURNS), np.sin(FINE_TURNS)])
 FINE = np.vstack([np.zeros((1, 2)), *(share * FINE_WAYS for share in np.linspace(1, 16, 16) / 16)])
+# Some of these, which often settle a square: it is asked at all of them where they do not.
+FINE_PARTS = (FINE[1::8], FINE[5::8], FINE[3::4])
 # Or about the best place so far: steps, as shares of what may be.
 NEARER = (0.25, 0.12, 0.06, 0.03, 0.015)
 NEAR_WAYS = np.vstack([np.zeros((1, 2)), WAYS[::2]])
@@ -104,12 +106,14 @@ def _halved(faces: _Faces, x, y, half: float, cell, may, is_border, last: tuple[
     far = [(cell[:0], x[:0], y[:0], np.empty(0))]
     first, is_fine = half, last != LAST
     most = MOST_FINE if is_fine else MOST_FACES
-    at = np.column_stack([x, y])  # the best place known so far for each
+    at = np.column_stack([x, y, np.full(len(x), np.nan)])  # the best place known so far for each
     while len(cell):
-        relief, least = np.empty(len(x)), np.maximum(SMOOTH, SMOOTH_SHARE * may[cell])
-        about = (x, y, half, may[cell], least, *faces.triangles, relief)
-        share_ranges(lambda a, b, s=about: target_relief(a, b, *s), len(x), 256)
-        keep = (relief > least) | is_border[cell]
+        keep = is_border[cell]
+        inner = np.flatnonzero(~keep)
+        relief, least = np.empty(len(inner)), np.maximum(SMOOTH, SMOOTH_SHARE * may[cell[inner]])
+        about = (x[inner], y[inner], half, may[cell[inner]], least, *faces.triangles, relief)
+        share_ranges(lambda a, b, s=about: target_relief(a, b, *s), len(inner), 256)
+        keep[inner] = relief > least
         x, y, cell, at = x[keep], y[keep], cell[keep], at[keep]
         if is_gouge and half < first and len(cell):  # material straight below is near enough?
             keep = sweeps.may_be_deeper(x, y, half, may[cell], grid)
@@ -151,7 +155,7 @@ def _halved(faces: _Faces, x, y, half: float, cell, may, is_border, last: tuple[
 
 
 def _worst_first(faces: _Faces, x, y, half: float, may, cell, at, off, is_last, stages) -> tuple:
-    """Return off and at of squares (k,), (k, 2), after those not settled yet are asked in more stages.
+    """Return off and at of squares (k,), (k, 3), after those not settled yet are asked in more stages.
 
     The worst of each cell comes first: where it is the last and stays open so does its cell, and the others
     of that cell are not asked.
@@ -183,45 +187,62 @@ class _Faces:
         self.triangles = (corners, boxes, bins[:5], bins[5], bins[6])
 
     def off(self, x, y, half: float, may, stages, at) -> tuple[np.ndarray, np.ndarray]:
-        """Return how far faces over squares may be from material or air, mm (k,), and the best places (k, 2).
+        """Return how far faces over squares may be from material or air, mm (k,), and the best places (k, 3).
 
         x, y, may (k,), half mm: squares, and how far it may be; +inf: not asked, for a square larger than
-        what may be is not settled by anything.  at (k, 2) mm: a place to begin with.  stages: places that
+        what may be is not settled by anything.  at (k, 3) mm: a place to begin with and the cut's height
+        there, NaN where it is not known yet, as it is returned for the best places.  stages: places that
         are asked, one stage after the other until a square is settled, as shares of what may be less the
         square itself: (n, 2) about its middle, or (k, n, 2); NEARER: about the best place so far, nearer
-        and nearer to it.
+        and nearer to it; FINE: as a whole only where no part of it settles the square.
         """
         off, at, most = np.full(len(x), np.inf), at.copy(), may - half * np.sqrt(2.0)
+
+        def ask(stage, share: float = 1.0, is_part: bool = False) -> None:
+            left = np.flatnonzero((most > 0) & (off > may + FACE_SLACK))
+            at_once = LOOKS // (1 if stage is NEAR_WAYS else stage.shape[-2])
+            for rows in np.split(left, range(at_once, len(left), at_once)) if len(left) else []:
+                if stage is NEAR_WAYS:
+                    places = at[rows, None, :2] + most[rows, None, None] * share * NEAR_WAYS
+                else:
+                    aside = stage if stage.ndim == 2 else stage[rows]
+                    places = np.column_stack([x[rows], y[rows]])[:, None] + most[rows, None, None] * aside
+                    places = np.concatenate([at[rows, None, :2], places], axis=1)
+                found, best = self._off(x[rows], y[rows], half, places, at[rows, 2])
+                # What a part leaves open is as it was: the faces of a square may be near different places.
+                is_less = found < off[rows]
+                if is_part:
+                    is_less &= found <= may[rows] + FACE_SLACK
+                off[rows[is_less]], at[rows[is_less]] = found[is_less], best[is_less]
+
         for stage in stages:
-            for share in stage if stage is NEARER else (1.0,):
-                left = np.flatnonzero((most > 0) & (off > may + FACE_SLACK))
-                every = 1 if stage is NEARER else stage.shape[-2]
-                for rows in (
-                    np.split(left, range(LOOKS // every, len(left), LOOKS // every)) if len(left) else []
-                ):
-                    if stage is NEARER:
-                        places = at[rows, None] + most[rows, None, None] * share * NEAR_WAYS
-                    else:
-                        aside = stage if stage.ndim == 2 else stage[rows]
-                        places = np.column_stack([x[rows], y[rows]])[:, None] + most[rows, None, None] * aside
-                        places = np.concatenate([at[rows, None], places], axis=1)
-                    found, best = self._off(x[rows], y[rows], half, places)
-                    is_less = found < off[rows]
-                    off[rows[is_less]], at[rows[is_less]] = found[is_less], best[is_less]
+            if stage is NEARER:
+                for share in NEARER:
+                    ask(NEAR_WAYS, share)
+                continue
+            for part in FINE_PARTS if stage is FINE else ():
+                ask(part, is_part=True)
+            ask(stage)
         return off, at
 
-    def _off(self, x, y, half: float, places) -> tuple[np.ndarray, np.ndarray]:
-        """Return how far faces over squares may be from the cut at places (k, n, 2), mm; the best (k, 2)."""
+    def _off(self, x, y, half: float, places, first) -> tuple[np.ndarray, np.ndarray]:
+        """Return how far faces over squares may be from the cut at places (k, n, 2), mm; the best (k, 3).
+
+        first (k,) mm: the cut at the first place of each, NaN where it is not known; the best: with the cut.
+        """
         from simkit.compare.far_faces_kernels import faces_off
 
-        cut, _ = self.sweeps.cut(places.reshape(-1, 2), self.sweeps.start)
+        cut = np.full(places.shape[:2], np.nan)
+        cut[:, 0] = first
+        is_new = np.isnan(cut)
+        cut[is_new], _ = self.sweeps.cut(places[is_new], self.sweeps.start)
         off, which = np.empty(len(x)), np.empty(len(x), np.int64)
         arrays = (
-            x, y, half, 1.0 if self.is_gouge else -1.0, places, cut.reshape(len(x), -1), *self.triangles, off,
-            which,
+            x, y, half, 1.0 if self.is_gouge else -1.0, places, cut, *self.triangles, off, which,
         )  # fmt: skip
         share_ranges(lambda a, b, s=arrays: faces_off(a, b, *s), len(x), 256)
-        return off, places[np.arange(len(x)), which]
+        rows = np.arange(len(x))
+        return off, np.column_stack([places[rows, which], cut[rows, which]])
 
 
 def _worst_of(cell: np.ndarray, off: np.ndarray) -> np.ndarray:

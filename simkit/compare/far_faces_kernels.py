@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from simkit._jit import entry_kernel, kernel
-from simkit.compare.between_kernels import EDGE, gradient, is_apart, is_beside, plane, target_high
+from simkit.compare.between_kernels import EDGE, gradient, is_apart, is_beside, plane, triangle_high
 from simkit.target.closest_kernels import bin_of
 
 EVEN = 0.02  # sine of an angle, a degree: what a plane's tilt may grow by as it is fitted to more
@@ -34,16 +34,28 @@ def _uphill(px, py, e, corners, boxes, layout, start, items):
 
 
 @kernel
-def _relief(px, py, e, corners, boxes, layout, start, items):
+def _relief(px, py, e, least, corners, boxes, layout, start, items):
     """Return how far apart two parallel planes lie that hold the faces over a square, and their sine.
 
-    Along their normal; 0 where there is no face.  The sine: of the angle at which they are tilted.
+    Along their normal; 0 where there is no face; no more is looked through once it is more than `least`.
+    The sine: of the angle at which they are tilted.
     """
+    origin_x, origin_y, edge, nx, ny = layout
     a, b = plane(px, py, e, corners, boxes, layout, start, items)
-    high = target_high(px, py, e, a, b, 1.0, corners, boxes, layout, start, items)
-    low = target_high(px, py, e, -a, -b, -1.0, corners, boxes, layout, start, items)
     steep = a * a + b * b
-    return max(high + low, 0.0) / math.sqrt(1.0 + steep), math.sqrt(steep / (1.0 + steep))
+    root, sine = math.sqrt(1.0 + steep), math.sqrt(steep / (1.0 + steep))
+    high = low = -math.inf
+    for by in range(bin_of(py - e, origin_y, edge, ny), bin_of(py + e, origin_y, edge, ny) + 1):
+        for bx in range(bin_of(px - e, origin_x, edge, nx), bin_of(px + e, origin_x, edge, nx) + 1):
+            for k in range(start[by * nx + bx], start[by * nx + bx + 1]):
+                t = items[k]
+                if is_apart(boxes[t], px, py, e + 2.0 * EDGE):
+                    continue
+                high = max(high, triangle_high(corners[t], boxes[t], px, py, e, a, b, 1.0))
+                low = max(low, triangle_high(corners[t], boxes[t], px, py, e, -a, -b, -1.0))
+                if (high + low) / root > least:
+                    return (high + low) / root, sine
+    return max(high + low, 0.0) / root, sine
 
 
 @entry_kernel
@@ -54,12 +66,12 @@ def target_relief(first, last, x, y, half, reach, least, corners, boxes, layout,
     planes and one more in plan can lead to; what is more than `least` is told as any such distance.
     """
     for k in range(first, last):
-        relief[k], sine = _relief(x[k], y[k], half + reach[k], corners, boxes, layout, start, items)
+        relief[k], sine = _relief(x[k], y[k], half + reach[k], least[k], corners, boxes, layout, start, items)
         wide = 0.0
         while relief[k] <= least[k] and sine > wide + EVEN:  # tilted planes: more of the target counts
             wide = min(sine + 2.0 * EVEN, 1.0)
             e = half + (1.0 + wide) * reach[k]
-            relief[k], sine = _relief(x[k], y[k], e, corners, boxes, layout, start, items)
+            relief[k], sine = _relief(x[k], y[k], e, least[k], corners, boxes, layout, start, items)
 
 
 @entry_kernel
@@ -133,6 +145,8 @@ def faces_off(
                         continue
                     best, nearest = math.inf, 0
                     for n in range(cut.shape[1]):
+                        if best <= worst:  # a part that is worse was seen
+                            break
                         most = 0.0
                         for j in range(count):
                             dx, dy = points[j, 0] - places[k, n, 0], points[j, 1] - places[k, n, 1]

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from simkit.compare.glue import FEATHER, GlueSpot
+from simkit.compare.glue import FEATHER, SUSPECT, GlueSpot, feather_spots
 from simkit.stock.field import Lattice
 from simkit.stock.steps import AtPoints
 
@@ -15,6 +15,45 @@ Columns = Callable[[np.ndarray], AtPoints]
 MOST = 1000  # places asked of one spot
 _HALVINGS = 16  # of four cells, for the place of a wall: some 0.01 mm in a thousand
 _SIDES = ((1, 0), (-1, 0), (0, 1), (0, -1))
+
+
+def feathers(
+    lattice: Lattice,
+    lower: np.ndarray,
+    upper: np.ndarray,
+    is_asked: tuple[np.ndarray, np.ndarray],
+    columns: Columns,
+    axis: int,
+    line: float,
+) -> list[GlueSpot]:
+    """Return the feather edges at a glue plane: of glue.feather_spots those that exact heights tell, too.
+
+    Arguments as there, of columns as in feather_edges; axis: 0, 1 or 2 for a plane x, y or z = line, mm.
+    """
+    if axis != 0:
+        suspected = feather_spots(lattice, lower, upper, is_asked, axis, line, SUSPECT)
+        return feather_edges(suspected, lattice, columns, axis)
+    # A plane x = line is the plane y = line of what is mirrored at x = y.
+    mirrored = Lattice(lattice.origin[::-1], lattice.cell, lattice.ny, lattice.nx)
+    found = feathers(
+        mirrored,
+        np.ascontiguousarray(lower.T),
+        np.ascontiguousarray(upper.T),
+        tuple(np.ascontiguousarray(one.T) for one in is_asked),
+        lambda points: columns(np.ascontiguousarray(points[:, ::-1])),
+        1,
+        line,
+    )
+    return [
+        replace(
+            spot,
+            at=(spot.at[1], spot.at[0], spot.at[2]),
+            size=spot.size[::-1],
+            cells=spot.cells[:, ::-1],
+            walls=None,  # of the mirrored columns
+        )
+        for spot in found
+    ]
 
 
 def feather_edges(spots: list[GlueSpot], lattice: Lattice, columns: Columns, axis: int) -> list[GlueSpot]:

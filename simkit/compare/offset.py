@@ -18,6 +18,7 @@ MOST_CELLS = 200_000
 ROUNDS = 12  # of reweighting
 LEAST_SEEN = 0.04  # least eigenvalue of the mean square of directions: about 11 degrees of slope
 LEAST_CELLS = 100
+THROUGH = 0.1  # mm: a cut that leaves no more of the part went through it, and tells of no height
 LEAST_BEYOND = 0.02  # share of cells beyond their limit: less is no shift of the whole side
 
 
@@ -59,22 +60,24 @@ def side_offset(
     Least squares on vertical deviations v = z - gx x - gy y over smooth cells that a move cut, cells
     far off reweighted to nothing (Tukey's biweight, P. J. Huber, Robust Statistics, 1981, from memory).
     Error: second order in the shift times the curvature of the part; meant to name a cause, not to
-    measure it.  Where no small shift explains what is beyond, larger ones in plan at which cut and part look
-    alike (`offset_search`) are begun from.
+    measure it.  Where the cut goes through the part, as one that only follows the outline does in a wrong
+    place, its depth tells of no shift along z.  Where no small shift explains what is beyond, larger ones in
+    plan at which cut and part look alike (`offset_search`) are begun from.
     """
     if field.lattice != envelopes.lattice or field.lattice != found.lattice:
         raise ShapeError("field, envelopes and deviation stand on different lattices")
     sides = _Side(field, envelopes, found, gouge, leftover, allowance)
     near = sides.fitted()
-    if near is None or near.is_the_cause:
+    is_told = near is not None
+    if (is_told and near.is_the_cause) or (not is_told and not sides.is_through.any()):
         return near
-    before = max(near.before, sides.beyond())
+    before = max(near.before if is_told else 0.0, sides.beyond())
     if before <= LEAST_BEYOND:
         return near
     best = near
     for cells, apart in alike_shifts(sides.cut(), sides.surface, field.lattice.cell):
         one = sides.fitted(cells, before, apart) if cells != (0, 0) else None
-        if one is not None and one.is_the_cause and one.after < best.after:
+        if one is not None and one.is_the_cause and (best is None or one.after < best.after):
             best = one
     return best
 
@@ -88,6 +91,7 @@ class _Side:
         self.surface = self.sign * envelopes.side(found.side)
         self.limits = (gouge, leftover)
         self.allowance = None if allowance is None else allowance[0]
+        self.is_through = self.cut() <= self.sign * envelopes.side(3 - found.side) + THROUGH
         self.owner = field.upper_move if found.side == 1 else field.lower_move
 
     def cut(self) -> np.ndarray:
@@ -125,7 +129,7 @@ class _Side:
         is_good &= np.isfinite(surface) & np.isfinite(gouge) & np.isfinite(leftover)
         vertical = self.found.vertical if is_here else self.cut() - surface
         if is_here:
-            is_good &= (self.owner != UNCUT) & self.field.is_solid & np.isfinite(vertical)
+            is_good &= (self.owner != UNCUT) & self.field.is_solid & np.isfinite(vertical) & ~self.is_through
         rows = np.flatnonzero(is_good)
         if len(rows) < LEAST_CELLS:
             return None

@@ -45,9 +45,10 @@ class PoseScore:
     error: mean over the part's columns of the vertical difference to the part, both sides, each side of a
     column clipped at CLIP, mm.  miss mm: what a hundredth of the columns differ by at least, on their worse
     side.  cut: columns of the part that the setup cuts into the blank.  gouged: those of them where it goes
-    TOO_DEEP into the part.  into: those of the latter that do not lie at its outline.  freed: share of the
-    wood beside the outline, so far as other setups leave it, that this one takes, 0 to 1; around: columns
-    there that it cuts.  worst: (ny, nx)-ordered difference of the worse side of each column, clipped,
+    TOO_DEEP into the part, walls taken to stand a column farther, for a zero off by less is another matter.
+    into: those of the latter that do not lie at its outline.  freed: share of the wood beside the outline, so
+    far as other setups leave it, that this one takes, 0 to 1; around: columns there that it cuts.
+    worst: (ny, nx)-ordered difference of the worse side of each column, clipped,
     mm (n,).  is_exact: cut in this pose, not looked up.
     Error: exact poses as the cut; looked up ones are taken from at most 0.4 of a column beside.
     """
@@ -112,6 +113,7 @@ class Columns:
     lattice: its centres are centres of the field's cells.  is_part (ny, nx) bool.  is_asked (ny, nx) bool:
     these columns and those close beside the outline; part, inner (m,) bool: which of them are the
     part's, and which of those do not lie at the outline.  upper, lower (n,): the part in its own, mm.
+    deepest, highest (n,): its lowest upper and highest lower surface there and in the columns next to it, mm.
     size: length, width, thickness of the blank, mm.  bottom, top: its faces at the end of
     the job, mm.
     """
@@ -123,6 +125,8 @@ class Columns:
     inner: np.ndarray
     upper: np.ndarray
     lower: np.ndarray
+    deepest: np.ndarray
+    highest: np.ndarray
     size: tuple[float, float, float]
     bottom: float
     top: float
@@ -157,9 +161,13 @@ def part_columns_of(
     inner = ndimage.binary_erosion(is_part, np.ones((3, 3)), border_value=1)[is_asked]
     is_part &= is_blank
     bottom, top = job.last_body.low[2], job.last_body.high[2]
-    upper, lower = envelopes.upper[pick][is_part], envelopes.lower[pick][is_part]
+    uppers = np.where(is_part, envelopes.upper[pick], np.inf)
+    lowers = np.where(is_part, envelopes.lower[pick], -np.inf)
+    deepest = ndimage.minimum_filter(uppers, 3, mode="nearest")[is_part]
+    highest = ndimage.maximum_filter(lowers, 3, mode="nearest")[is_part]
     part = is_part[is_asked]
-    return Columns(lattice, is_part, is_asked, part, inner[part], upper, lower, size, bottom, top)
+    part_of = (part, inner[part], uppers[is_part], lowers[is_part], deepest, highest)
+    return Columns(lattice, is_part, is_asked, *part_of, size, bottom, top)
 
 
 def fit_poses(
@@ -279,10 +287,10 @@ def _score(columns: Columns, base: list, pose: Pose, up: int, own: np.ndarray, i
     upper, lower = (one[columns.part] if np.ndim(one) else one for one in base)
     own = np.clip(own[columns.part], columns.bottom, columns.top)
     if up > 0:
-        upper, depth = np.minimum(upper, own), columns.upper - own
+        upper, depth = np.minimum(upper, own), columns.deepest - own
         cut_ = own < columns.top - DEAD
     else:
-        lower, depth = np.maximum(lower, own), own - columns.lower
+        lower, depth = np.maximum(lower, own), own - columns.highest
         cut_ = own > columns.bottom + DEAD
     above, below = np.abs(upper - columns.upper), np.abs(lower - columns.lower)
     worst = np.maximum(above, below)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,9 +15,11 @@ from simkit.errors import ShapeError
 from simkit.stock.field import UNCUT, Field, Lattice
 from simkit.stock.workers import share_ranges
 from simkit.target.envelope import Envelopes
+from simkit.target.envelope import envelopes as envelopes_of
 from simkit.target.grid import TargetGrid
 
 CUSP_SLACK = 0.02  # mm: cusps of a fine finish pass, left whatever the cutter
+CLOSE = 0.05  # mm: cells on which a cutter that seems to get in is asked again, or smaller
 HALF = 0.5  # a cutter explains a spot when it must leave at least this part of it
 STEEP = 4.0  # rise per cell beyond which a step does not count for the plane fitted to a block
 FAR = 1e6  # mm, beyond any blank: the other face of a surface that is judged from one side
@@ -193,6 +195,7 @@ class WhyLeft:
     value mm: what is left there.  must_leave: cutter number -> what it must leave there at least, mm,
     in the same two-way measure.  best: number of the cutter that must leave least.
     tolerance mm: how far value and must_leave may differ and still count as the same.
+    cell mm: edge of the cells on which this was asked.
     """
 
     cause: str
@@ -200,6 +203,7 @@ class WhyLeft:
     must_leave: dict[int, float]
     best: int
     tolerance: float
+    cell: float
 
 
 def why_left(
@@ -241,7 +245,43 @@ def why_left(
     best = min(must_leave, key=lambda number: (must_leave[number], number))
     needed = max(spot.value - tolerance, HALF * spot.value)
     cause = "cutter" if must_leave[best] >= needed else "program"
-    return WhyLeft(cause, spot.value, must_leave, best, tolerance)
+    return WhyLeft(cause, spot.value, must_leave, best, tolerance, lattice.cell)
+
+
+def why_left_at(
+    value: float,
+    at: Sequence[float],
+    lattice: Lattice,
+    grid: TargetGrid,
+    side: int,
+    cutters: Sequence[Cutter],
+    allowance: Callable[[Lattice], np.ndarray | None] | None = None,
+) -> WhyLeft:
+    """Return `why_left` of one place, asked on cells of CLOSE mm about it.
+
+    value mm: of leftover at (x, y, ...) mm, measured there and not at the middle of a cell of `lattice`.
+    allowance(lattice): what is left on purpose.
+    On a step the cells of a field let a cutter stand up to a cell nearer than it can, and tell the
+    corner at the step's foot as open; here what it must leave is measured where the value was, for one
+    of the cells has its middle there.
+    """
+    cell = min(CLOSE, lattice.cell)
+    x, y = (float(v) for v in at[:2])
+    proud = value
+    if allowance is not None and (left := allowance(_about(x, y, cell, 0))) is not None:
+        proud += float(left.max())
+    room = math.ceil((proud + 2 * max(_widest(one) for one in cutters)) / cell) + 6
+    window = _about(x, y, cell, room)
+    box = (room, room + 1, room, room + 1)
+    spot = Spot(value, (room, room), (x, y), (x, y), 1, cell**2, box)
+    left = None if allowance is None else allowance(window)
+    return why_left(spot, envelopes_of(grid, window), grid, side, cutters, allowance=left)
+
+
+def _about(x: float, y: float, cell: float, room: int) -> Lattice:
+    """Return the lattice of cells within `room` of the one whose middle is x, y."""
+    half = (room + 0.5) * cell
+    return Lattice((x - half, y - half), cell, 2 * room + 1, 2 * room + 1)
 
 
 def _must_leave(
@@ -262,7 +302,6 @@ def _must_leave(
     far = near + math.ceil((widest + cutter.radius) / lattice.cell) + 1
     wide = (max(iy - far, 0), min(iy + far + 1, lattice.ny), max(ix - far, 0), min(ix + far + 1, lattice.nx))
     heights = sign * envelopes.side(side)[wide[0] : wide[1], wide[2] : wide[3]]
-    left = _closing(np.where(np.isnan(heights), -np.inf, heights), lattice.cell, cutter)
     box = (
         max(iy - near, 0),
         min(iy + near + 1, lattice.ny),
@@ -270,7 +309,10 @@ def _must_leave(
         min(ix + near + 1, lattice.nx),
     )
     window = lattice.window(*box)
-    left = left[box[0] - wide[0] : box[1] - wide[0], box[2] - wide[2] : box[3] - wide[2]]
+    inner = (slice(box[0] - wide[0], box[1] - wide[0]), slice(box[2] - wide[2], box[3] - wide[2]))
+    is_wanted = np.zeros(heights.shape, bool)
+    is_wanted[inner] = True
+    left = _closing(np.where(np.isnan(heights), -np.inf, heights), lattice.cell, cutter, is_wanted)[inner]
     cells = (slice(box[0], box[1]), slice(box[2], box[3]))
     reached = _seen_field(window, left, side)
     around = Envelopes(window, envelopes.lower[cells], envelopes.upper[cells], envelopes.void[cells])

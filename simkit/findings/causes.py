@@ -8,14 +8,17 @@ from dataclasses import replace
 
 from simkit.compare.cutter_size import OUTER
 from simkit.compare.offset import SideOffset
+from simkit.findings import ridge
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, WORST, Cause, Finding
-from simkit.findings.leftover import STEP_MEASURE
+from simkit.findings.leftover import HELD, STEP_MEASURE
 
 SHAPE_KINDS = ("gouge", "break-through", "leftover-cutter", "leftover-program", "thin-wall", "witness-step")
+FOLLOWING = (*SHAPE_KINDS, "dowel-miss", "setup", "table-contact", "wrong-turn")  # what a wrong turn leaves
 MOST_PLACES = 3  # of findings that are not told in rows of their own
 ALIKE = 0.1  # mm: what a misplaced zero leaves may be this much more than the shift itself
 BOTH, BOTH_SHARE = 0.2, 0.1  # mm, and of the shift: nearer to each other both sides are off in the same way
+BESIDE = 2  # cells
 LEAST_TOLD = 0.05  # mm: a shift that reads as 0.0 is not told
 
 
@@ -35,8 +38,12 @@ def by_cause(
         kind = order.index(finding.kind) if finding.kind in order else len(order)
         return SEVERITIES.index(finding.severity), kind, -_share(finding)
 
-    ranked = [(key, sorted(group, key=rank)) for key, group in groups.items()]
-    ranked.sort(key=lambda item: rank(item[1][0]))
+    def in_group(finding: Finding) -> tuple:
+        return finding.kind != "wrong-turn", rank(finding)
+
+    ranked = [(key, sorted(group, key=in_group)) for key, group in groups.items()]
+    # Under a wrong turn nothing else means what it says: it is the first thing to be settled.
+    ranked.sort(key=lambda item: (item[0][0] != "turn", rank(item[1][0])))
     told, causes = [], []
     for number, (key, group) in enumerate(ranked, 1):
         first = len(told) + 1
@@ -67,13 +74,9 @@ def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple
     for one in findings:
         if one.kind == "wrong-unit" and one.severity != "warning" and _is_misread(one, finding):
             return ("unit", one.setup, one.file)
-    turned = {one.setup for one in findings if one.kind == "wrong-turn"}
-    if (
-        turned
-        and (finding.kind in (*SHAPE_KINDS, "dowel-miss", "setup", "wrong-turn"))
-        and finding.setup in turned
-    ):
-        return ("turn", finding.setup)
+    turned = _turned(evidence, finding, findings)
+    if turned:
+        return ("turn", turned)
     if finding.kind in SHAPE_KINDS:
         for offset in evidence.offsets:
             if offset.is_the_cause and offset.side == finding.side and _follows(offset, finding):
@@ -82,10 +85,43 @@ def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple
         is_wall = finding.kind == "leftover-program" and finding.measure == STEP_MEASURE
         if size and (OUTER if is_wall else finding.side) in size.before:
             return ("cutter", size.number)
-    alike = (finding.zone, finding.cutter) if finding.kind in SHAPE_KINDS else ()
+    own_words = [finding.advice.startswith(words) for words in (ridge.ADVICE, HELD)]
+    alike = (finding.zone, finding.cutter, *own_words) if finding.kind in SHAPE_KINDS else ()
     if finding.kind in ("dowel-miss", "seat", "witness-step"):
         alike = (finding.subject,)
     return (finding.kind, finding.side, finding.setup, *alike)
+
+
+def _turned(evidence: Evidence, finding: Finding, findings: list[Finding]) -> str:
+    """Return the setup whose wrong turn a finding is, or follows from; "" for none.
+
+    Beside a hole that such a setup cut through the part, the columns that are left, and so the faces of a
+    thin wall there, are those of other setups.  The outer wall stands where no setup cut it: where the right
+    turn would cut the part out, a step in it follows, whatever setup it is told of.
+    """
+    turned = [one.setup for one in findings if one.kind == "wrong-turn"]
+    if finding.setup in turned and finding.kind in FOLLOWING:
+        return finding.setup
+    if finding.kind == "thin-wall":
+        holes = {one.setup for one in findings if one.kind == "break-through"}
+        if holes and holes <= set(turned) and _is_beside_hole(evidence, finding):
+            return min(holes, key=turned.index)
+    if finding.kind == "leftover-program" and finding.measure == STEP_MEASURE:
+        for fit in evidence.poses:
+            name = evidence.job.setups[fit.setup].name
+            if name in turned and fit.better is not None and fit.better.is_freeing:
+                return name
+    return ""
+
+
+def _is_beside_hole(evidence: Evidence, finding: Finding) -> bool:
+    """Return whether a face of a wall lies within BESIDE cells of where nothing of the part is left."""
+    lattice, is_gone = evidence.field.lattice, evidence.break_through.mask
+    for face in finding.faces:
+        iy, ix = (int(one) for one in lattice.cell_at(*face.at[:2]))
+        if is_gone[max(iy - BESIDE, 0) : iy + BESIDE + 1, max(ix - BESIDE, 0) : ix + BESIDE + 1].any():
+            return True
+    return False
 
 
 def _is_misread(unit: Finding, finding: Finding) -> bool:

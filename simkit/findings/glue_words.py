@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 from scipy import ndimage
 
-from simkit.compare.feather import feather_edges
-from simkit.compare.glue import FEATHER, SUSPECT, GlueSpot, feather_spots, thin_glue_spots
+from simkit.compare.feather import feathers
+from simkit.compare.glue import FEATHER, GlueSpot, thin_glue_spots
 from simkit.findings import thin_wall
 from simkit.job.layup import glue_lines
 
@@ -21,7 +21,7 @@ def glue_remarks(evidence: Any) -> list[str]:
     if layup is None:
         is_empty = "layup" in evidence.job.lines
         return ["[layup] states no boards: glue lines are not looked for"] if is_empty else []
-    axis = 1 if layup.joined == "along y" else 2
+    axis = layup.axis
     field = evidence.field
     lattice = field.lattice
     is_asked = np.ones(lattice.shape, bool)
@@ -31,8 +31,7 @@ def glue_remarks(evidence: Any) -> list[str]:
     feather: list[GlueSpot] = []
     is_bare = tuple(is_asked & ~field.is_resin(side) for side in (1, 2))
     for line in glue_lines(layup):
-        suspected = feather_spots(lattice, field.lower, field.upper, is_bare, axis, line, SUSPECT)
-        feather += feather_edges(suspected, lattice, evidence.columns, axis)
+        feather += feathers(lattice, field.lower, field.upper, is_bare, evidence.columns, axis, line)
         if evidence.walls is not None:
             judged = thin_wall.is_judged(evidence)
             thin += thin_glue_spots(evidence.walls, judged, evidence.job.limits.thinnest_wall, axis, line)

@@ -6,10 +6,12 @@ have and the program did not go there.
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
 from simkit.compare.outline import HOLDING, outline_step
-from simkit.compare.reach import WhyLeft, why_left
+from simkit.compare.reach import HALF, WhyLeft, why_left, why_left_at
 from simkit.compare.reach_options import OFF, common_cutters, common_words
 from simkit.compare.spots import Spot, spots
 from simkit.compare.zones import Rule
@@ -17,10 +19,17 @@ from simkit.cutters import Cutter
 from simkit.findings import made, shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.findings.ridge import ridge_words
 from simkit.target.envelope import envelopes
 from simkit.units import area_words
 
+DOUBT = 0.05  # mm: an undecided value known worse than this is told with the most that it may be
 DIVIDE = 10  # cells of a step's closer look to a cell of the field
+HELD = (
+    "Keep off where a pass would cut into that tab, skin or frame, and dress the place by hand once the part "
+    "is free; else extend the finishing pass over it."
+)
+FREE = 3.0  # radii of a cutter about a tab within which the part is cut free
 MEASURE = "the larger of the distances cut to target and target to cut, to the surface seen from this side"
 STEP_MEASURE = "how far wood stands out from the outer wall in plan, at cell centres"
 
@@ -33,6 +42,8 @@ def find(evidence: Evidence) -> list[Finding]:
         told, lesser = shape.looked_spots(evidence, side, is_gouge=False)
         for nth, one in enumerate(told):
             why = _why(evidence, one, used) if used else None
+            if why is not None and why.cause == "program" and one.look.value != 0:
+                why = _why_closer(evidence, one, used)
             more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
             findings.append(_finding(evidence, one, why, used, more))
     return findings + _outer_steps(evidence)
@@ -52,6 +63,19 @@ def _why(evidence: Evidence, one: shape.Looked, cutters: list[Cutter], is_whole:
     )
 
 
+def _why_closer(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) -> WhyLeft:
+    """Return what each of the cutters must leave where a spot stands highest, asked on fine cells."""
+    return why_left_at(
+        abs(one.look.value),
+        one.look.at,
+        evidence.field.lattice,
+        evidence.target_grid,
+        one.side,
+        cutters,
+        allowance=partial(evidence.zones.allowance, side=one.side),
+    )
+
+
 def _finding(
     evidence: Evidence, one: shape.Looked, why: WhyLeft | None, used: list[Cutter], more: str
 ) -> Finding:
@@ -60,7 +84,9 @@ def _finding(
         message, advice = by_step
         fields = shape.common_fields(evidence, one, MEASURE)
         return Finding(kind="leftover-program", message=message + more, advice=advice, **fields)
-    left = f"{abs(one.look.value):.2f} mm left standing over {area_words(one.spot.area)}"
+    most = abs(one.look.value) + one.look.bound
+    doubt = f", perhaps {most:.2f} mm," if one.severity == "undecided" and one.look.bound > DOUBT else ""
+    left = f"{abs(one.look.value):.2f} mm{doubt} left standing over {area_words(one.spot.area)}"
     if why is None:
         return Finding(
             kind="leftover-program",
@@ -75,7 +101,7 @@ def _finding(
     if why.cause == "cutter":
         # Reach is off by up to a cell in plan at a step: what the cut shows to be possible counts.
         rest = min(why.must_leave[why.best], abs(one.look.value))
-        most = min(rest + OFF * evidence.field.lattice.cell, abs(one.look.value) + one.look.bound)
+        most = min(rest + OFF * why.cell, abs(one.look.value) + one.look.bound)
         return Finding(
             kind="leftover-cutter",
             message=(
@@ -89,6 +115,25 @@ def _finding(
     able = here if why.must_leave.get(here.number, np.inf) <= one.limit else best
     rest = why.must_leave[able.number]
     is_enough = rest <= one.limit
+    its_own = why.must_leave.get(here.number, np.inf)
+    # What its round leaves in a corner is no ridge: closer passes would not take it.
+    is_clear = its_own <= min(one.limit, HALF * abs(one.look.value))
+    ridge = ridge_words(evidence, one) if is_clear else None
+    if ridge is not None:
+        return Finding(
+            kind="leftover-program",
+            message=f"{left} {ridge[0]}{more}",
+            advice=ridge[1],
+            **shape.common_fields(evidence, one, MEASURE),
+        )
+    away = _to_holding(evidence, one, able.radius)
+    if away is not None:
+        return Finding(
+            kind="leftover-program",
+            message=f"{left}: {able} could get in; wood that holds the part stands {away:.1f} mm off{more}",
+            advice=HELD,
+            **shape.common_fields(evidence, one, MEASURE),
+        )
     advice = (
         "Extend the finishing pass over this place, or check the zero of this setup; the line named "
         "is the move that cut nearest to it."
@@ -102,6 +147,27 @@ def _finding(
         advice=advice if is_enough else f"{advice} {_smaller(evidence, one, others)}",
         **shape.common_fields(evidence, one, MEASURE),
     )
+
+
+def _to_holding(evidence: Evidence, one: shape.Looked, within: float) -> float | None:
+    """Return how far in plan from a spot wood stands that holds the part, higher than the part is there, mm.
+
+    within mm: farther off it does not matter, and the answer is None.  To half a cell's diagonal.
+    """
+    if evidence.outside is None:
+        return None
+    lattice, sign = evidence.field.lattice, 1.0 if one.side == 1 else -1.0
+    (x, y), room = one.look.at[:2], int(FREE * within / lattice.cell) + 2
+    iy, ix = (int(k) for k in lattice.cell_at(x, y))
+    box = (slice(max(iy - room, 0), iy + room + 1), slice(max(ix - room, 0), ix + room + 1))
+    part = sign * float(evidence.envelopes.side(one.side)[one.spot.cell])
+    wood = evidence.field.upper if one.side == 1 else -evidence.field.lower
+    is_higher = evidence.outside.is_reached[box] & (wood[box] > part + one.limit)
+    away = np.hypot(lattice.y()[box[0]][:, None] - y, lattice.x()[box[1]] - x)
+    if not is_higher.any() or evidence.field.is_solid[box].all():
+        return None  # nothing is cut free about here: it is no tab, the program kept off wood and part alike
+    nearest = float(np.where(is_higher, away, np.inf).min(initial=np.inf))
+    return nearest if nearest <= within else None
 
 
 def _range_words(least: float, most: float) -> str:

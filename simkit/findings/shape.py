@@ -207,7 +207,10 @@ def _decided(judged: _Judged, look: Look, region: np.ndarray) -> tuple[str, Look
         if met is None and (look.is_surface or _top(look) <= limit):
             return "", look, cell
         if met is not None:
-            look, cell = _look(judged, *met, CLOSEST), met[0]
+            other = _look(judged, *met, CLOSEST)
+            if abs(other.value) > abs(look.value):
+                look, cell = other, met[0]
+            top = max(top, limit)  # what was met there is not proved to keep below it
     severity = "beyond" if look.certain > limit + EVEN else "undecided"
     return severity, replace(look, bound=max(look.bound, top - abs(look.value))), cell
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from simkit.findings.evidence import Evidence
@@ -31,6 +33,8 @@ def _finding(evidence: Evidence, index: int, part: str, rows: np.ndarray) -> Fin
     depth = met.rub_depth[part][rows - start]
     worst = int(np.argmax(depth))
     row, cutter = int(rows[worst]), evidence.cutter_of(int(rows[0]))
+    # Between cell centres wood may stand higher, by what a surface rises over half a diagonal at slope 1.
+    bound = float(evidence.field.lattice.cell * np.sqrt(0.5) + CLEAR)
     more = ""
     if len(rows) > 1:
         where = "" if row == rows[0] else f", deepest in line {evidence.moves.line[row]}"
@@ -39,10 +43,9 @@ def _finding(evidence: Evidence, index: int, part: str, rows: np.ndarray) -> Fin
         kind=KINDS[part],
         severity="safety",
         message=f"the {part} of {cutter} goes {depth[worst]:.2f} mm into wood that still stands{more}",
-        advice=_advice(cutter, part, float(depth[worst]), evidence.job.machine.clearance),
+        advice=_advice(cutter, part, float(depth[worst]), bound, evidence.job.machine.clearance),
         value=float(depth[worst]),
-        # Between cell centres wood may stand higher, by what a surface rises over half a diagonal at slope 1.
-        bound=float(evidence.field.lattice.cell * np.sqrt(0.5) + CLEAR),
+        bound=bound,
         limit=TOUCH,
         measure=MEASURE,
         side=1 if evidence.frames[index].up > 0 else 2,
@@ -51,14 +54,15 @@ def _finding(evidence: Evidence, index: int, part: str, rows: np.ndarray) -> Fin
     )
 
 
-def _advice(cutter, part: str, depth: float, clearance: float) -> str:
+def _advice(cutter, part: str, depth: float, bound: float, clearance: float) -> str:
+    """Return what to do; lengths in mm.  A clearance covers the bound, edges have none: it counts."""
     if part == "holder":
-        needed = cutter.stick_out + depth + clearance
+        needed = cutter.stick_out + depth + max(clearance, bound)
         return (
             f"Let the cutter stick out {needed:.1f} mm or more instead of {cutter.stick_out:g} mm, which "
             f"keeps the holder {clearance:g} mm above the wood, or take a longer one."
         )
-    reach = cutter.cutting_length + depth
+    reach = math.ceil((cutter.cutting_length + depth + bound) * 10) / 10
     return (
         f"Take a cutter with edges at least {reach:.1f} mm long (this one has {cutter.cutting_length:g} mm), "
         "or cut away first what stands above them: wider, or in more steps."

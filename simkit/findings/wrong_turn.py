@@ -25,13 +25,15 @@ def find(evidence: Evidence) -> list[Finding]:
             misses = f"they then cut round the part, as stated {into}"
         if _are_exchanged(evidence, fit):
             first = evidence.job.setups[0].name
+            fits = "fit side 1" if fit.better.is_carving else "cut round the part from side 1"
+            there = "go into the part" if evidence.poses[0].stated.gouged else "cut past the part"
             findings.append(
                 Finding(
                     kind="wrong-turn",
                     severity="safety",
                     message=(
                         f"the programs of '{first}' and '{setup.name}' look exchanged: those of"
-                        f" '{setup.name}' fit side 1, and those of '{first}' go into the part there"
+                        f" '{setup.name}' {fits}, and those of '{first}' {there} there"
                     ),
                     advice=(
                         "Exchange them in the job, or look which side each was made for; settle it before "
@@ -72,7 +74,7 @@ def _are_exchanged(evidence: Evidence, fit: PoseFit) -> bool:
     """Return whether the second of two setups fits the first side, and the first does not fit as it lies."""
     first = evidence.poses[0]
     is_other_side = evidence.job.setups[fit.setup].side_up == 2 and fit.better.pose.turn == "none"
-    is_wrong = first.setup == 0 and not first.stated.is_carving
+    is_wrong = first.setup == 0 and not first.stated.is_usable
     return len(evidence.job.setups) == 2 and is_other_side and is_wrong
 
 

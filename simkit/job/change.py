@@ -1,4 +1,4 @@
-"""What may be other than the job states: how the blank lies, how thick it is, how wide a cutter measures."""
+"""What may be other than the job states: how the blank lies, how thick it is or is left, how wide cutters."""
 
 from __future__ import annotations
 
@@ -21,7 +21,8 @@ class Change:
 
     shifts: setup -> (right, back, up) mm by which its cuts land off their place, as the operator sees it.
     turns: setup -> degrees by which they are turned about the middle of the blank, counter-clockwise from
-    above.  thickness mm: added to that of the blank.  measured: cutter -> its diameter, mm.
+    above.  thickness mm: added to that of the blank.  measured: cutter -> its diameter, mm.  planed: step to
+    a thickness (index in `job.steps`) -> mm that it leaves more than stated.
     """
 
     shifts: dict[str, tuple[float, float, float]] = field(default_factory=dict)
@@ -180,7 +181,10 @@ _WHAT = {
 def _length(text: str) -> float:
     """Return a length with a sign, mm."""
     sign = -1.0 if text.startswith("-") else 1.0
-    return sign * length_mm(text.lstrip("+-").strip(), "mm")
+    size = text[1:] if text.startswith(("+", "-")) else text
+    if size.strip().startswith(("+", "-")):
+        raise ValueError("two signs")
+    return sign * length_mm(size.strip(), "mm")
 
 
 def _shift(text: str) -> tuple[float, float, float]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from simkit.job.key import Key
-from simkit.job.model import JOINED, RINGS, Layup
+from simkit.job.model import GRAINS, JOINED, RINGS, Layup
 
 _LEFT = {"kind": "length", "low": 0.0, "high": 200.0, "is_aside": True}
 
@@ -15,10 +15,21 @@ LAYUP_KEYS: tuple[Key, ...] = (
         is_aside=True,
     ),
     Key(
+        "layup.run",
+        "choice",
+        "The direction of the boards' length, that of their fibres; left out, that of `blank.grain`, without"
+        " one along x.",
+        default="",
+        choices=GRAINS,
+        examples=('"along x"',),
+        is_aside=True,
+    ),
+    Key(
         "layup.joined",
         "choice",
-        "The direction in which the boards lie side by side.",
-        default="along y",
+        "The direction in which the boards lie side by side, not that of their length; left out, the other"
+        " direction in plan.",
+        default="",
         choices=JOINED,
         examples=('"along y"',),
         is_aside=True,
@@ -55,7 +66,8 @@ LAYUP_KEYS: tuple[Key, ...] = (
         "layup.boards",
         "lengths",
         "Size of each board along that direction (of boards glued edge to edge their width), as in the blank"
-        " that is ready to cut: from the front to the back, or from the lower face to the upper one.",
+        " that is ready to cut: from left to right, from front to back, or from the lower face to the upper"
+        " one.",
         low=0.5,
         high=1000.0,
         examples=("[18, 18, 18, 18, 18]",),

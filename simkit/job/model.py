@@ -18,7 +18,7 @@ BLOCK_DELETE = ("run", "skip")
 PROGRAM_UNITS = ("mm", "in")
 GRAINS = ("along x", "along y")
 HARDNESSES = ("soft", "hard")
-JOINED = ("along y", "along z")
+JOINED = ("along x", "along y", "along z")
 RINGS = ("flat", "rift", "quarter")
 HOLDINGS = ("tape", "vacuum", "clamp", "screw", "dowel")
 FROM_BELOW = ("tape", "vacuum")  # these hold what lies on the table, the others what they cover
@@ -340,7 +340,7 @@ class Layup:
     """The boards a blank is glued up from, side by side along `joined` (of JOINED), from the low end on.
 
     boards: size of each along that direction, mm, in the blank that is ready to cut.  rings: of RINGS,
-    "" when not stated.
+    "" when not stated.  run: of GRAINS, the direction of their length, another than `joined`.
     jointing mm: taken off each face that is glued.  planing mm: off each outer face.  saw mm: its kerf.
     ends mm: sawn off each end.
     """
@@ -352,6 +352,22 @@ class Layup:
     planing: float = 1.5
     saw: float = 3.0
     ends: float = 10.0
+    run: str = "along x"
+
+    @property
+    def axis(self) -> int:
+        """The axis along which the boards lie side by side: 0, 1 or 2 for x, y or z."""
+        return JOINED.index(self.joined)
+
+    def across(self, blank: Blank) -> float:
+        """Return the size of the blank square to that direction and to the boards' length, mm."""
+        if self.axis != 2:
+            return blank.thickness
+        return blank.width if self.run == "along x" else blank.length
+
+    def is_edge_to_edge(self, board: float, blank: Blank) -> bool:
+        """Return whether a board of `boards` is wider along `joined` than it is thick across it."""
+        return board > self.across(blank)
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from simkit.job.check import Checker, in_order, is_bad
 from simkit.job.direct import job_from_words
 from simkit.job.files import file_problem, shown_text
 from simkit.job.holding import holding_rules
-from simkit.job.layup import layup_rules
+from simkit.job.layup import layup_rules, made_layup
 from simkit.job.locate import locate
 from simkit.job.machine import machine_rules
 from simkit.job.model import (
@@ -24,7 +24,6 @@ from simkit.job.model import (
     Fixture,
     Holding,
     Job,
-    Layup,
     Limits,
     Machine,
     Setup,
@@ -313,7 +312,7 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
             for fixture in tables["fixtures"] or ()
         ),
         holding=tuple(Holding(**holding) for holding in tables["holding"] or ()),
-        layup=Layup(**tables["layup"]) if (tables["layup"] or {}).get("boards") else None,
+        layup=made_layup(tables["layup"], tables["blank"]),
         budget=BudgetSpec(**tables["budget"]) if tables["budget"] else None,
         lines=lines,
         steps=steps,

@@ -68,15 +68,14 @@ def movement(blank: Blank, layup: Layup | None) -> tuple[tuple[float, float, flo
     }.get(rings, (tangential, tangential))
     joined, other = square, beside
     if layup is not None:
-        across = blank.thickness if layup.joined == "along y" else blank.width
         # Boards glued face to face are thinner than they are wide; glued edge to edge they are wider along
         # the direction they are joined in, and their faces are those of the blank.
-        is_edge = [board > across for board in layup.boards]
+        is_edge = [layup.is_edge_to_edge(board, blank) for board in layup.boards]
         if all(is_edge):
             joined, other = beside, square
         elif any(is_edge):
             joined = other = max(square, beside)
-    plan, up = (joined, other) if layup is None or layup.joined == "along y" else (other, joined)
+    plan, up = (joined, other) if layup is None or layup.joined != "along z" else (other, joined)
     shrinks = (ALONG, plan, up) if blank.grain == "along x" else (plan, ALONG, up)
     words = f"{blank.species}, rings {rings or 'not stated, taken as tangential'}, Wood Handbook, from memory"
     return tuple(one / 100 / SATURATION for one in shrinks), words

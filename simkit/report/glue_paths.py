@@ -20,26 +20,29 @@ def glue_paths(
 
     is_shown (ny, nx) bool: cells of the map that level lines are drawn in, None for all of the blank.
 
-    Boards along y: straight lines along the blank, where wood is seen.  Boards along z: where their glue
-    planes come out of the wood on that side; in an upright wall, the wall's own line.  Resin has none.
+    Boards side by side along x or y: straight lines across that, where wood is seen.  Along z: where their
+    glue planes come out of the wood on that side; in an upright wall, the wall's own line.  Resin has none.
     Accuracy: a slope's line to what is straight between neighbouring cells, a wall's to half a cell.
     """
     lines = glue_lines(layup) if layup is not None else []
-    if lines and layup.joined == "along y":
-        return [path for line in lines for path in _straight_paths(blank, field, side, line)]
+    if lines and layup.joined != "along z":
+        return [path for line in lines for path in _straight_paths(blank, field, side, layup.axis, line)]
     is_outside = (field.lattice.x() > blank.length) | (field.lattice.y()[:, None] > blank.width)
     if is_shown is not None:
         is_outside |= ~is_shown
     return [path for line in lines for path in _level_paths(field, side, line, is_outside)]
 
 
-def _straight_paths(blank: Blank, field: Field, side: int, line: float) -> list[np.ndarray]:
-    """Return the stretches of the plane y = line over which wood is seen on a side, each (2, 2) mm."""
-    row, _ = field.lattice.cell_at(0.0, line)
-    is_seen = (field.is_solid & ~field.is_resin(side))[int(row)]
+def _straight_paths(blank: Blank, field: Field, side: int, axis: int, line: float) -> list[np.ndarray]:
+    """Return stretches of the plane x (axis 0) or y (1) = line with wood seen on a side: (2, 2) mm each."""
+    row, column = field.lattice.cell_at(line, line)
+    is_wood = field.is_solid & ~field.is_resin(side)
+    is_seen = is_wood[int(row)] if axis == 1 else is_wood[:, int(column)]
     ends = np.flatnonzero(np.diff(np.concatenate([[False], is_seen, [False]]))).reshape(-1, 2)
-    x = np.minimum(field.lattice.origin[0] + ends * field.lattice.cell, blank.length)
-    return [np.array([[low, line], [high, line]]) for low, high in x]
+    most = blank.length if axis == 1 else blank.width
+    along = np.minimum(field.lattice.origin[1 - axis] + ends * field.lattice.cell, most)
+    paths = [np.array([[low, line], [high, line]]) for low, high in along]
+    return paths if axis == 1 else [path[:, ::-1] for path in paths]
 
 
 def _level_paths(field: Field, side: int, line: float, is_outside: np.ndarray) -> list[np.ndarray]:

@@ -27,7 +27,7 @@ MUST = ("safety", "beyond", "undecided")
 # Short words for a finding's kind; a kind that is not here is told by its own name.
 KIND_WORDS = {
     "leftover-cutter": "left standing, cutter can't get in",
-    "leftover-program": "left standing, no pass there",
+    "leftover-program": "left standing, within reach",
     "break-through": "too deep: cut right through",
     "gouge": "cut too deep",
     "thin-wall": "thin wall",

@@ -207,8 +207,10 @@ class _Window:
                     page.line(
                         [self.left, self.left + self.across], [y, y], colours.INK, 1.2, 4.1, GLUE_DASHES
                     )
-            elif abs(line.end[1] - line.start[1]) > 1e-9:
-                part = (glue - line.start[1]) / (line.end[1] - line.start[1])
+                continue
+            start, end = line.start[layup.axis], line.end[layup.axis]
+            if abs(end - start) > 1e-9:
+                part = (glue - start) / (end - start)
                 x, _ = self.pixel(part * line.length, 0.0)
                 if self.left < x < self.left + self.across:
                     page.line([x, x], [self.top, self.top + self.down], colours.INK, 1.2, 4.1, GLUE_DASHES)

@@ -75,6 +75,7 @@ def _boards(job: Job) -> dict[str, Any] | None:
     volume = sum(row["count"] * row["length"] * row["width"] * row["thickness"] for row in rows) / 1e6
     return {
         "joined": layup.joined,
+        "run": layup.run,
         "rings": layup.rings,
         "allowances": {name: getattr(layup, name) for name in ("jointing", "planing", "saw", "ends")},
         "pieces": rows,

@@ -10,6 +10,7 @@ from simkit.units import MM_PER_INCH
 
 KG_PER_POUND = 0.45359237  # exact, international agreement of 1959
 _NEAR = 1e-6
+_SIDES = {"along x": "left to right", "along y": "front to back", "along z": "lower face to upper face"}
 
 
 def sheet_text(sheet: dict[str, Any]) -> str:
@@ -57,9 +58,10 @@ def _volume(dm3: float, lengths: Lengths) -> str:
 def _board_lines(boards: dict[str, Any], lengths: Lengths) -> list[str]:
     size = lengths.size
     taken = boards["allowances"]
-    side = "front to back" if boards["joined"] == "along y" else "lower face to upper face"
+    side = _SIDES[boards["joined"]]
+    run = "" if boards["run"] == "along x" else f" running {boards['run']},"
     rings = f", rings {boards['rings']}" if boards["rings"] else ""
-    lines = [f"Boards to cut ({_volume(boards['volume'], lengths)}{rings}), side by side from {side}:"]
+    lines = [f"Boards to cut ({_volume(boards['volume'], lengths)}{rings}),{run} side by side from {side}:"]
     for piece in boards["pieces"]:
         sizes = lengths.sizes(piece["length"], piece["width"], piece["thickness"], by="x")
         sawn = lengths.sizes(piece["sawn_from"])

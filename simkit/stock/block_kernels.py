@@ -7,7 +7,7 @@ slope, at a corner, as the swept surface of a convex cutter is convex; or the hi
 tile.  A move whose bound is nowhere under the ceiling cannot win a cell, and is dropped for all blocks
 inside.  Over blocks the bounds of balls are planes of one slope, that of b about the block that was looked at
 before.  A leaf of 4 x 4 cells evaluates the move first that seems the lowest at its middle, takes the ceiling
-from the surface so lowered, and evaluates what is left of its list row by row, passing over rows where a
+from the surface so lowered, and evaluates what is left of its list by halves, passing over those where a
 bound is above the surface at every cell.
 
 A value is computed from the record and the cell alone, rounded to float32, and compared as (height, row):

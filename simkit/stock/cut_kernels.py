@@ -31,8 +31,9 @@ from simkit.stock.record_kernels import (
     is_band,
     plan_reach,
 )
+from simkit.stock.slope_kernels import lowest_near
 
-GROUP = 16  # points that are looked at together
+GROUP, MANY = 16, 256  # points that are looked at together
 BALL_LINE = int(code_of.py_func(LINE_FORM, BALL))
 
 
@@ -171,14 +172,49 @@ def _just_over(height):
 
 
 @kernel
+def _bounds_of_group(middle_x, middle_y, away, begin, listed, codes, records, kept, low):
+    """Keep of the listed moves those that may cut below `begin` near a place; return how many, the lowest.
+
+    Near: within `away` mm.  kept, low (moves,): which are kept, and a height that each lies nowhere below
+    there.  kept may be `listed` itself.
+    """
+    count, lowest = np.uint64(0), np.uint64(0)
+    limit = np.float64(_just_over(begin))
+    for i in range(np.uint64(listed.shape[0])):
+        j = listed[i]
+        if records[j, LOW] > limit:
+            continue
+        bound = lowest_near(
+            codes[j], records[j], middle_x - records[j, X], middle_y - records[j, Y], away + SLACK
+        )
+        if bound <= limit and bound < np.inf:
+            kept[count], low[count] = j, bound
+            lowest = count if bound < low[lowest] else lowest
+            count += np.uint64(1)
+    return count, lowest
+
+
+@kernel
+def _middle_of(group, points):
+    """Return the middle of the box about some points, and how far they may be from it, mm."""
+    x0, y0 = points[group[0], 0], points[group[0], 1]
+    x1, y1 = x0, y0
+    for i in range(np.uint64(1), np.uint64(group.shape[0])):
+        x, y = points[group[i], 0], points[group[i], 1]
+        x0, x1, y0, y1 = min(x0, x), max(x1, x), min(y0, y), max(y1, y)
+    return 0.5 * (x0 + x1), 0.5 * (y0 + y1), 0.5 * math.hypot(x1 - x0, y1 - y0)
+
+
+@kernel
 def _lowest_of_group(
-    group, points, start, first, last, entries, codes, records, rows, call, places, g, best, heights, owners
+    group, points, start, listed, codes, records, rows, call, kept, low, places, g, best, heights, owners
 ):
     """Fill heights and owners of a few points: the moves over all of them in float32, the lowest in float64.
 
-    group (k,): which points.  call: height_kernels.cell_heights.  places (2 k,), best (k,), g (moves * k,):
-    room.  Moves are asked from the last: finishing passes come late, and what stays above them, but for
-    rounding, need not be evaluated.
+    group (k,): which points.  listed: moves, growing.  call: height_kernels.cell_heights.  kept, low
+    (moves,), places (2 k,), best (k,), g (moves * k,): room.  Only moves that may cut near the group are
+    asked: first the one that may cut deepest, then from the last, as finishing passes come late, and what
+    stays above those asked, but for rounding, need not be evaluated.
     """
     k = np.uint64(group.shape[0])
     top = -np.float32(np.inf)
@@ -187,25 +223,31 @@ def _lowest_of_group(
         heights[group[i]], owners[group[i]] = start[group[i]], -1
         best[i] = np.float32(start[group[i]])
         top = max(top, best[i])
+    middle_x, middle_y, away = _middle_of(group, points)
+    count, deepest = _bounds_of_group(middle_x, middle_y, away, top, listed, codes, records, kept, low)
+    if count == 0:
+        return
+    kept[deepest], kept[count - 1] = kept[count - 1], kept[deepest]
+    low[deepest], low[count - 1] = low[count - 1], low[deepest]
     asked = np.uint64(0)
-    for entry in range(last - 1, first - 1, -1):
-        j = entries[entry]
+    for back in range(count):
+        entry = count - np.uint64(1) - back
+        if low[entry] > _just_over(top):
+            continue
+        j = kept[entry]
         at = asked * k
-        if records[j, LOW] > _just_over(top):
-            for i in range(k):
-                g[at + i] = np.float32(np.inf)
-        else:
-            call(codes[j], records[j], places, np.int64(k), g[at : at + k])
-            top = -np.float32(np.inf)
-            for i in range(k):
-                best[i] = min(best[i], g[at + i])
-                top = max(top, best[i])
-        asked += np.uint64(1)
-    asked = np.uint64(0)
-    for entry in range(last - 1, first - 1, -1):
-        j = entries[entry]
+        call(codes[j], records[j], places, np.int64(k), g[at : at + k])
+        top = -np.float32(np.inf)
         for i in range(k):
-            if g[asked * k + i] > _just_over(best[i]):
+            best[i] = min(best[i], g[at + i])
+            top = max(top, best[i])
+        # Those asked take the places of those looked through, from the end.
+        kept[count - np.uint64(1) - asked] = j
+        asked += np.uint64(1)
+    for n in range(asked):
+        j = kept[count - np.uint64(1) - n]
+        for i in range(k):
+            if g[n * k + i] > _just_over(best[i]):
                 continue
             p = group[i]
             height = height_at(
@@ -213,7 +255,6 @@ def _lowest_of_group(
             )
             if height < heights[p] or (height == heights[p] and rows[j] < owners[p]):
                 heights[p], owners[p] = height, rows[j]
-        asked += np.uint64(1)
 
 
 @entry_kernel
@@ -226,16 +267,31 @@ def lowest_at_points(
     points (n, 2), start (n,); order (n,): points sorted by bucket, first (buckets + 1,): where each
     bucket begins in it; starts, entries: the moves of each bucket, growing.  Buckets bucket0 <= b < bucket1
     are done.  call: height_kernels.cell_heights as a pointer.
+    Points near each other in `order` are looked at together, best where they are so in plan: of the moves of
+    a bucket those that may cut over MANY of its points are kept, and of these those over GROUP of them.
     """
     most = 1
     for bucket in range(bucket0, bucket1):
-        most = max(most, starts[bucket + 1] - starts[bucket])
+        if first[bucket + 1] > first[bucket]:
+            most = max(most, starts[bucket + 1] - starts[bucket])
     places, best = np.empty(2 * GROUP, np.float64), np.empty(GROUP, np.float32)
     g = np.empty(most * GROUP, np.float32)
+    some, kept, low = np.empty(most, np.int32), np.empty(most, np.int32), np.empty(most, np.float64)
     for bucket in range(bucket0, bucket1):
-        for place in range(first[bucket], first[bucket + 1], GROUP):
-            group = order[place : min(place + GROUP, first[bucket + 1])]
-            _lowest_of_group(
-                group, points, start, starts[bucket], starts[bucket + 1], entries, codes, records, rows, call,
-                places, g, best, heights, owners,
-            )  # fmt: skip
+        for part in range(first[bucket], first[bucket + 1], MANY):
+            last = min(part + MANY, first[bucket + 1])
+            listed = entries[starts[bucket] : starts[bucket + 1]]
+            if last - part > 2 * GROUP:
+                many = order[part:last]
+                top = -np.float32(np.inf)
+                for i in range(many.shape[0]):
+                    top = max(top, np.float32(start[many[i]]))
+                middle_x, middle_y, away = _middle_of(many, points)
+                count, _ = _bounds_of_group(middle_x, middle_y, away, top, listed, codes, records, some, low)
+                listed = some[:count]
+            for place in range(part, last, GROUP):
+                group = order[place : min(place + GROUP, last)]
+                _lowest_of_group(
+                    group, points, start, listed, codes, records, rows, call, kept, low, places, g, best,
+                    heights, owners,
+                )  # fmt: skip

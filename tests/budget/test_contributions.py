@@ -71,6 +71,19 @@ def test_movement__of_a_panel_glued_edge_to_edge(rings, joined, boards, shrinks)
 
 
 @pytest.mark.parametrize(
+    ("rings", "joined", "boards", "shrinks"),
+    [
+        ("flat", "along x", (20.0,) * 15, (RADIAL, ALONG, TANGENTIAL)),  # strips 25 high
+        ("flat", "along x", (100.0,) * 3, (TANGENTIAL, ALONG, RADIAL)),  # a panel
+        ("quarter", "along z", (12.5, 12.5), (RADIAL, ALONG, TANGENTIAL)),
+    ],
+)
+def test_movement__of_boards_that_run_along_y(rings, joined, boards, shrinks):
+    blank = Blank(300.0, 240.0, 25.0, species="cherry", grain="along y")
+    assert movement(blank, Layup(joined, boards, rings, run="along y"))[0] == pytest.approx(shrinks)
+
+
+@pytest.mark.parametrize(
     ("species", "grain", "words"),
     [
         ("", "along x", "blank.species"),

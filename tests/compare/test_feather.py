@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from simkit.compare.feather import feather_edges
+from simkit.compare.feather import feather_edges, feathers
 from simkit.compare.glue import FEATHER, SUSPECT, feather_spots
 from simkit.stock.field import Lattice
 
@@ -47,6 +47,25 @@ def test_upright__a_wall_aslant_in_plan_and_leaning(aslant, leaning):
         assert spot.least == pytest.approx(expected, abs=0.03)
         assert spot.bound < 0.05
         assert abs(spot.at[1] - 15.1) <= 0.25
+
+
+def test_upright__boards_side_by_side_along_x_as_along_y():
+    """The same wall stood the other way round, x = 20.1 + tan(8) y: the angle is the same."""
+
+    def upper(x, y):
+        return np.where(x - 20.1 - math.tan(math.radians(8)) * (y - 15) < 0, 4.0, 12.0)
+
+    def columns(points):
+        return SimpleNamespace(lower=np.full(len(points), -500.0), upper=upper(*points.T))
+
+    floor = np.full(LATTICE.shape, -500.0)
+    spots = feathers(LATTICE, floor, upper(*CENTRES.transpose(2, 0, 1)), BOTH, columns, 0, 20.1)
+    assert spots
+    for spot in spots:
+        assert spot.least == pytest.approx(8.0, abs=0.03)
+        assert abs(spot.at[0] - 20.1) <= 0.25
+        assert abs(spot.at[1] - 15) <= 4
+        assert spot.size[0] <= 0.5 < spot.size[1]
 
 
 @pytest.mark.parametrize("slope", [4.0, 14.9, 15.1, 30.0])

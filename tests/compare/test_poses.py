@@ -6,8 +6,12 @@ import pytest
 from simkit.compare.pose_fit import PoseScore, fit_poses, is_better
 from simkit.compare.poses import Pose, all_poses, stated_pose
 from simkit.findings.pose_words import how_to, remark
-from simkit.job.model import Blank, Setup, Zero
-from tests.outlined_parts import OutlinedPart
+from simkit.job.model import Blank, Job, Setup, Zero
+from simkit.moves.table import join_moves
+from simkit.stock.cut import cut
+from simkit.stock.field import blank_field, blank_lattice
+from simkit.target.envelope import Envelopes
+from tests.outlined_parts import CUTTERS, OutlinedPart, run
 from tests.random_parts import RandomPart
 
 FRONT = Pose("about x", "none", "left front", "top")
@@ -29,6 +33,33 @@ def test_fit__random_part(seed):
         frame = fit.better.pose.of(job.setups[1]).frame(part.blank)
         assert np.allclose(frame.matrix, part.frames[1].matrix), pose
         assert np.allclose(frame.offset, part.frames[1].offset), pose
+
+
+@pytest.mark.parametrize("shift", [-0.3, 0.0, 0.3])
+def test_fit__a_narrow_slot_a_little_off_is_no_other_pose(shift):
+    """Of a narrow slot a strip of 0.3 mm counts as a whole column: its zero is off, not its pose.
+
+    Columns of this blank are 1 mm wide, so the strip is a sixth of what the side cuts wherever it holds their
+    middles; slots at four places in a column hold them in one.
+    """
+    blank = Blank(280.0, 90.0, 20.0)
+    setups = (Setup("one", ()), FRONT.of(Setup("two", (), turn="about x")))
+    frames = [one.frame(blank) for one in setups]
+    lattice = blank_lattice(280.0, 90.0, 0.5)
+    for x in (200.1, 200.35, 200.6, 200.85):
+        first = run(np.array([[20, 20, 14], [60, 40, 14]], float), 0, 30.0).in_frame(frames[0].inverse())
+        both = []
+        for off in (0.0, shift):
+            slot = run(np.array([[x + off, 20, 6], [x + off, 60, 6]], float), 1, -10.0)
+            both.append(join_moves([first, slot.in_frame(frames[1].inverse())]))
+        rows = [slice(0, len(first)), slice(len(first), len(both[0]))]
+        field = blank_field(lattice, 280.0, 90.0, 20.0)
+        for one, frame in zip(rows, frames, strict=True):
+            field = cut(field, both[0][one], CUTTERS, frame).field
+        part = Envelopes(lattice, field.lower, field.upper, np.zeros(lattice.shape))
+        fit = fit_poses(Job("", blank, CUTTERS, setups), both[1], rows, frames, part)[1]
+        assert fit.better is None
+        assert "confirmed" in remark("two", fit)
 
 
 @pytest.mark.parametrize("seed", [1, 2, 4])

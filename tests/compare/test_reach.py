@@ -2,16 +2,17 @@
 
 import numpy as np
 import pytest
+import trimesh
 from scipy import ndimage
 
 from simkit.compare.deviation import deviation
-from simkit.compare.reach import must_leave, reach, why_left
+from simkit.compare.reach import must_leave, reach, why_left, why_left_at
 from simkit.compare.spots import spots
 from simkit.cutters import Cutter
 from simkit.errors import ShapeError
 from simkit.stock.field import Lattice
 from simkit.target.envelope import envelopes
-from tests.compare.parts import TRAY, box, exact_field, grid_of, minus, plan, turned_over
+from tests.compare.parts import TRAY, box, exact_field, grid_of, minus, plan, prism, turned_over
 
 BALL, FLAT = Cutter(1, "ball", 6.0), Cutter(2, "flat", 4.0)
 DRILL = Cutter(3, "drill", 5.0)
@@ -277,3 +278,30 @@ def test_why_left__from_side_2():
     assert spot.value == pytest.approx(1.0)
     why = why_left(spot, envelopes(grid, lattice), grid, 2, [Cutter(1, "flat", 6.0)])
     assert (why.cause, why.must_leave) == ("program", {1: 0.0})
+
+
+@pytest.mark.parametrize("lean", [90.0, 80.0, 70.0])
+def test_why_left_at__the_foot_of_a_wall_whose_cells_are_coarse(lean):
+    """A ball of radius R leaves R (1 / sin(a / 2) - 1) at a foot of angle a: plane geometry.
+
+    At a cell of 0.4 mm the foot lies up to a cell away from what is asked, and the cutter seems to get in.
+    """
+    rise, foot = 8.0, 20.13
+    back = foot + rise / np.tan(np.radians(lean))
+    part = prism([(2, 0), (38, 0), (38, 3), (2, 3)], 2, 28)
+    wall = prism([(foot, 2), (38, 2), (38, 3 + rise), (back, 3 + rise), (foot, 3)], 2, 28)
+    grid = grid_of(trimesh.boolean.union([part, wall], engine="manifold"))
+    lattice = Lattice((0.0, 0.0), 0.4, 100, 75)
+    three = Cutter(1, "ball", 3.0)
+    leaves = 1.5 * (1 / np.sin(np.radians(180 - lean) / 2) - 1)
+    why = why_left_at(leaves, (foot - 0.01, 15.0, 4.0), lattice, grid, 1, [three])
+    assert why.cell == pytest.approx(0.05)
+    assert why.must_leave[1] == pytest.approx(leaves, abs=0.1)  # the corner is up to a cell's diagonal away
+    assert why.cause == "cutter"
+    # Twice as much stands there: then the program is to blame.
+    assert why_left_at(2.5 * leaves, (foot - 0.01, 15.0, 4.0), lattice, grid, 1, [three]).cause == "program"
+    # What is left on purpose does not count: with all of it on purpose the cutter leaves nothing beyond.
+    aside = why_left_at(
+        0.1, (foot - 0.01, 15.0, 4.0), lattice, grid, 1, [three], lambda one: np.full((2, *one.shape), 1.0)
+    )
+    assert aside.must_leave[1] == 0.0

@@ -60,9 +60,31 @@ def test_leftover__a_place_the_program_never_went_to(tmp_path):
     assert status == 1
     (row,) = [row for row in rows if row["severity"] == "beyond"]
     assert row["kind"] == "leftover-program"
+    assert "holds the part" not in row["message"]
     assert row["value"] == pytest.approx(2.0, abs=row["bound"])
     assert row["at"][0] > 22
     assert row["line"]
+
+
+def test_leftover__beside_a_tab_is_not_to_be_cut_away(tmp_path):
+    """A ledge at 3 below a tab that stands to 6: a pass over it would cut the tab."""
+    part = trimesh.boolean.union([block(5, 28, 5, 25, 0, 10), block(5, 30, 5, 25, 0, 3)], engine="manifold")
+    lines = ["G0 X31 Y-4"]
+    for x in (31, 36, 39):
+        lines += [f"G0 X{x} Y-4", "G1 Z3 F600", "G1 Y9", "G1 Z6", "G1 Y21", "G1 Z3", "G1 Y34", "G0 Z20"]
+    for y in ((-4, 8), (22, 34)):  # through, beside the tab
+        lines += [f"G0 X33.1 Y{y[0]}", "G1 Z0 F600", f"G1 Y{y[1]}", "G0 Z20"]
+    program = faced(10).replace("M30\n", "\n".join(lines) + "\nM30\n")
+    _, rows = check(tmp_path, part, program, cell="0.25")
+    on_ledge = [row for row in rows if row["kind"].startswith("leftover") and row["at"][0] > 28]
+    assert on_ledge
+    for row in on_ledge:
+        assert row["kind"] == "leftover-program"
+        assert "wood that holds the part stands" in row["message"]
+        assert row["advice"].startswith("Keep off where")
+    # Without the tab nothing stands there.
+    _, rows = check(tmp_path, part, program.replace("G1 Z6\n", ""), cell="0.25")
+    assert not [row for row in rows if row["kind"].startswith("leftover") and row["at"][0] > 28]
 
 
 def test_leftover__an_inside_corner_the_cutter_cannot_get_into(tmp_path):

@@ -48,7 +48,19 @@ def test_shank__slot_deeper_than_the_edges(tmp_path):
     assert row["value"] == pytest.approx(3.0, abs=1e-4)
     assert row["line"] == line_of(program, "G1 X30 Y15")
     assert row["program_at"][2] == pytest.approx(10.0)
-    assert "at least 8.0 mm long" in row["advice"]
+    # Edges as long as all that may stand there: 5 and 3 mm and the bound, rounded up.
+    assert 8.0 + row["bound"] == pytest.approx(8.19, abs=0.005)
+    assert "at least 8.2 mm long" in row["advice"]
+
+
+def test_shank__edges_as_long_as_advised_are_long_enough(tmp_path):
+    """What coarse cells advise holds on fine ones."""
+    program = dug(GOOD, (10, 15, 2, 30, 15.3))
+    job = PLAIN.replace("diameter = 6", "diameter = 4\ncutting_length = 5\nshank = 6")
+    advised = found(tmp_path, program, job, cell="0.5")[1][0]["advice"].split("at least ")[1].split(" mm")[0]
+    longer = job.replace("cutting_length = 5", f"cutting_length = {advised}")
+    kinds = [row["kind"] for row in found(tmp_path, program, longer, cell="0.1")[1]]
+    assert "shank-contact" not in kinds
 
 
 def test_holder__comes_down_on_the_wood_beside_a_hole(tmp_path):

@@ -160,3 +160,22 @@ def test_near_the_limit_by_one_measure_and_across_the_part_by_the_other__has_its
 def looked_at(spot):
     look = Look(spot.value, 0.0, (*spot.at, 0.0), 0.02)
     return shape.Looked(spot, look, "", -1, 1, 0.3, "whole part")
+
+
+@pytest.mark.parametrize(("found", "value"), [(0.0165, 0.21), (0.26, 0.26)])
+def test_undecided__tells_the_higher_look_and_a_bound_that_reaches_the_limit(monkeypatch, found, value):
+    """Where it is open whether a limit is kept, the range told must hold the limit."""
+    lattice = Lattice((0.0, 0.0), 0.4, 4, 3)
+    looks = {(0.6, 0.6): 0.21, (1.0, 0.6): found}
+    met = SimpleNamespace(place=lambda region: ((1, 2), (1.0, 0.6)))
+    evidence = SimpleNamespace(field=SimpleNamespace(lattice=lattice), may_exceed=lambda *words, **more: met)
+    monkeypatch.setattr(
+        shape,
+        "_look",
+        lambda judged, cell, place, finest: Look(looks[tuple(place)], 0.01, (*place, 9.0), 0.01, 0.0),
+    )
+    judged = shape._Judged(evidence, 1, 0.3, False, "whole part", None)
+    first = Look(0.2, 0.03, (0.6, 0.6, 9.0), 0.01)
+    severity, look, _ = shape._decided(judged, first, np.ones(lattice.shape, bool))
+    assert (severity, look.value) == ("undecided", value)
+    assert look.value + look.bound == pytest.approx(0.3)

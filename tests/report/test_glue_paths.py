@@ -94,6 +94,13 @@ def test_boards_along_y__run_straight_along_the_blank():
     assert glue_paths(None, BLANK, field(0, 40), 1) == []
 
 
+def test_boards_along_x__run_straight_across_the_blank():
+    """One glue line at x = 15, of boards that run along y, and a hole from y = 10 to 20."""
+    layup = Layup("along x", (15.0, 45.0), run="along y")
+    paths = glue_paths(layup, BLANK, field(0, np.where((Y > 10) & (Y < 20), 0, 40)), 1)
+    assert [path.tolist() for path in paths] == [[[15, 0], [15, 10]], [[15, 20], [15, BLANK.width]]]
+
+
 def test_boards_along_y__not_over_holes_nor_over_resin():
     """A hole from x = 10 to 20, and a pocket full of resin from 40 to 50 in side 1."""
     is_pocket = (X > 40) & (X < 50)

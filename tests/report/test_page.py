@@ -19,7 +19,7 @@ from simkit.job.model import Layup
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
 from simkit.report.lengths import Lengths
-from simkit.report.page.html import el, markup
+from simkit.report.page.html import el, markup, prose
 from simkit.report.page.scene import NONE, scene_of
 from simkit.report.page.section import section
 from simkit.report.page.section_view import section_key, section_svg
@@ -126,6 +126,13 @@ def test_markup__escapes_what_it_did_not_make():
     assert "\u202e" not in markup("nc.\u202eexe")  # what turns the direction of text
 
 
+def test_prose__keys_are_code_and_the_rest_is_escaped():
+    assert prose("Check `target.at` <b> first, `a<b>`.") == (
+        "Check <code>target.at</code> &lt;b&gt; first, <code>a&lt;b&gt;</code>."
+    )
+    assert prose("a ` alone") == "a ` alone"
+
+
 @pytest.mark.parametrize(
     ("inches", "words"),
     [
@@ -163,11 +170,14 @@ def test_section__shows_the_glue_lines_it_crosses(evidence):
     across, along = section(evidence, 1, 17.0, 0.0, 30.0, 300), section(evidence, 0, 15.0, 0.0, 40.0, 300)
     lengths = Lengths("mm")
     upright, level = Layup("along y", (10.0, 10.0, 10.0)), Layup("along z", (5.0, 7.0))
+    crosswise = Layup("along x", (10.0, 10.0, 10.0, 10.0), run="along y")
     for cut, layup, lines in (
         (across, upright, 2),
         (along, upright, 0),
         (across, level, 1),
         (along, level, 1),
+        (across, crosswise, 0),
+        (along, crosswise, 3),
     ):
         drawn = str(section_svg(cut, lengths, (0.1, 0.3), False, layup))
         assert drawn.count('class="glue"') == lines

@@ -46,12 +46,44 @@ def test_pieces__five_strips_side_by_side():
 def test_pieces__one_board_and_boards_on_top_of_each_other():
     single = Layup("along y", (90.0,), planing=2.0, ends=0.0)
     (piece,) = pieces(single, Blank(280, 90, 38))
-    assert (piece.count, piece.length, piece.width, piece.thickness) == (1, 280, 42, 94)
+    # Wider than it is thick: 90 + 2 x 2 are its width, 38 + 2 x 2 its thickness.
+    assert (piece.count, piece.length, piece.width, piece.thickness) == (1, 280, 94, 42)
     assert glue_lines(single) == []
     stack = Layup("along z", (18.0, 2.0, 18.0), jointing=1.0, planing=0.0, ends=0.0)
     made = {(one.count, one.width, one.thickness) for one in pieces(stack, Blank(280, 90, 38))}
     assert made == {(2, 90, 19), (1, 90, 4)}
     assert glue_lines(stack) == [18, 20]
+
+
+def test_pieces__a_panel_glued_edge_to_edge():
+    """Boards 80 mm wide for a panel 25 thick: sawn side by side, their widths add up."""
+    layup = Layup("along y", (80.0,) * 3, jointing=0.5, planing=1.5, ends=10.0)
+    inner, outer = sorted(pieces(layup, Blank(300, 240, 25)), key=lambda piece: piece.count)
+    assert (inner.count, inner.length, inner.width, inner.thickness) == (1, 320, 81, 28)
+    assert (outer.count, outer.length, outer.width, outer.thickness) == (2, 320, 82, 28)
+    assert sawn_from(outer, 3.0) == 2 * 82 + 3
+
+
+@pytest.mark.parametrize(
+    ("joined", "boards", "sizes"),
+    [
+        # Strips 20 wide in a blank 38 thick, 90 long as they run; planks; boards on top of each other.
+        ("along x", (20.0,) * 14, {(12, 110, 41, 21), (2, 110, 41, 22)}),
+        ("along x", (140.0, 140.0), {(2, 110, 142, 41)}),
+        ("along z", (18.0, 20.0), {(1, 110, 283, 20), (1, 110, 283, 22)}),
+    ],
+)
+def test_pieces__boards_that_run_along_y(joined, boards, sizes):
+    layup = Layup(joined, boards, run="along y")
+    made = pieces(layup, Blank(280, 90, 38))
+    assert {(one.count, one.length, one.width, one.thickness) for one in made} == sizes
+
+
+def test_sheet__boards_that_run_along_y(sample):
+    job, reads = sample
+    text = sheet_text(sheet_of(replace(job, layup=Layup("along x", (140.0, 140.0), run="along y")), reads))
+    assert "running along y, side by side from left to right:\n  2 of 110 x 142 x 41 mm" in text
+    assert "glue lines at x = 140 mm" in text
 
 
 def test_sheet__volume_and_mass(sample):

@@ -203,6 +203,29 @@ def test_cut__points_have_the_heights_of_the_cells():
     assert owners[3] == -1
 
 
+def test_cut__points_in_crowds_have_the_heights_of_the_plain_sweep():
+    """Crowds far apart, more points in each than are looked at together, in any order, with starts."""
+    moves, rng = job(19, n=200), np.random.default_rng(3)
+    windows = [Lattice((x, y), 0.01, 20, 20) for x, y in ((3.0, 2.0), (14.8, 9.1), (15.3, 9.4), (29.0, 19.0))]
+    points, lowest = [], []
+    for window in windows:
+        x, y = np.meshgrid(window.x(), window.y())
+        points.append(np.stack([x.ravel(), y.ravel()], 1))
+        lowest.append(cut(blank_field(window, *SIZE), moves, CUTTERS, IDENTITY, is_plain=True).field)
+    points = np.concatenate(points)
+    plain = np.concatenate([field.upper.ravel() for field in lowest])
+    is_cut = np.concatenate([field.upper_move.ravel() for field in lowest]) != UNCUT
+    for order in (np.arange(len(points)), rng.permutation(len(points))):
+        z, rows = cut_heights(points[order], moves, CUTTERS, IDENTITY, SIZE[2])
+        assert np.array_equal(z.astype(np.float32), plain[order])
+        assert np.array_equal(rows >= 0, is_cut[order])
+        z, _ = cut_heights(points[order], moves, CUTTERS, IDENTITY, 1e6)
+        start = z + rng.uniform(-0.5, 0.5, len(z)) * (rng.uniform(size=len(z)) < 0.5)
+        again, rows = cut_heights(points[order], moves, CUTTERS, IDENTITY, start)
+        assert np.array_equal(again, np.minimum(start, z))
+        assert np.array_equal(rows >= 0, z < start)
+
+
 def test_cut__nothing_to_do():
     field = blank()
     none = make_moves(start=np.zeros((0, 3)), end=np.zeros((0, 3)))

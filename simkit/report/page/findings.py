@@ -7,7 +7,7 @@ from typing import Any
 
 from simkit.job.model import Job
 from simkit.report.lengths import Lengths, limit_of, measured, program_lengths
-from simkit.report.page.html import Html, el
+from simkit.report.page.html import Html, el, prose
 from simkit.report.page.program_lines import ProgramLines
 from simkit.report.page.words import place_words, program_place
 
@@ -38,7 +38,7 @@ def first_to_fix(result: dict[str, Any], lengths: Lengths) -> Html | None:
         first, last = cause["findings"][0], cause["findings"][-1]
         numbers = f"{first}" if first == last else f"{first} to {last}"
         link = el("a", numbers, href=f"#f{first}")
-        steps.append(el("li", lengths.text(cause["advice"]), " (finding ", link, ")"))
+        steps.append(el("li", prose(lengths.text(cause["advice"])), " (finding ", link, ")"))
     rest = len(failing) - 5
     more = el("p", f"and {rest} more causes, below") if rest > 0 else None
     return el("section", el("h2", "What to fix first"), el("ol", steps), more)
@@ -142,10 +142,12 @@ def _finding(row, job: Job, lines: ProgramLines, picture, lengths: Lengths, prog
             "div",
             el(
                 "div",
-                el("p", _sentence(lengths.text(row["message"]))),
+                el("p", prose(_sentence(lengths.text(row["message"])))),
                 el("dl", table),
                 _context(row, lines),
-                el("p", el("b", "What to do: "), lengths.text(advice), class_="advice") if advice else None,
+                el("p", el("b", "What to do: "), prose(lengths.text(advice)), class_="advice")
+                if advice
+                else None,
             ),
             _figure(row, picture),
             class_="beside",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import re
 from typing import Any
 
 _VOID = ("br", "hr", "img", "input", "link", "meta")
@@ -39,6 +40,12 @@ def el(tag: str, *children: Any, **attributes: Any) -> Html:
         words.append(f" {name}" if value is True else f' {name}="{markup(str(value))}"')
     opening = f"<{tag}{''.join(words)}>"
     return Html(opening if tag in _VOID else f"{opening}{markup(children)}</{tag}>")
+
+
+def prose(text: str) -> Html:
+    """Return a sentence as markup: what stands between backticks, keys of the job file, as code."""
+    parts = re.split(r"`([^`\n]+)`", text)
+    return markup([el("code", part) if i % 2 else part for i, part in enumerate(parts)])
 
 
 def _drawable(text: str) -> str:

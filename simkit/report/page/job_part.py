@@ -6,7 +6,7 @@ from typing import Any
 
 from simkit.findings.evidence import Evidence
 from simkit.report.lengths import Lengths
-from simkit.report.page.html import Html, el
+from simkit.report.page.html import Html, el, prose
 from simkit.report.page.sketch import fixture_signs, pin_signs, setup_sketch, turning_sketch
 from simkit.report.sheet_text import above_words, to_measure
 
@@ -125,7 +125,7 @@ def checklist_part(result: dict[str, Any], sheet: dict[str, Any], lengths: Lengt
         el("h2", "At the machine"),
         *parts,
         el("h2", "Cautions"),
-        el("ul", [el("li", words) for words in result["cautions"]], class_="cautions"),
+        el("ul", [el("li", prose(words)) for words in result["cautions"]], class_="cautions"),
         *_not_judged(result.get("not_judged")),
         el("p", f"Not simulated: {'; '.join(result['not_simulated'])}."),
     )
@@ -137,5 +137,5 @@ def _not_judged(words: list[str] | None) -> list[Html]:
         return []
     return [
         el("h2", "Not judged, as the job does not say"),
-        el("ul", [el("li", one) for one in words]),
+        el("ul", [el("li", prose(one)) for one in words]),
     ]

@@ -26,7 +26,7 @@ def section_svg(
     limits (gouge, leftover) mm: what is coloured is more than that off, both along the cutter's axis and
     along the section.
     is_close: the window in height is as wide as the section and lies about the mark, else the whole blank.
-    layup: its glue lines are dotted where they cross the section; one along y runs beside a section along x.
+    layup: its glue lines are dotted where they cross the section.
     """
     low, high = cut.along[0], cut.along[-1]
     half = (cut.along[1] - low) / 2
@@ -81,7 +81,7 @@ def section_svg(
         if layup.joined == "along z":
             if z_low < glue < z_high:
                 shapes.append(svg.path(seen([low, high], glue), "glue"))
-        elif cut.axis == 1 and low < glue < high:
+        elif cut.axis == layup.axis and low < glue < high:
             shapes.append(svg.path(seen([glue, glue], [z_low, z_high]), "glue"))
     shapes.append(svg.box(start, TOP, (high - low) / pitch, tall, "stock"))
     if cut.mark is not None:

@@ -6,7 +6,7 @@ from typing import Any
 
 from simkit.report.console_steps import volume_words
 from simkit.report.lengths import Lengths
-from simkit.report.page.html import Html, el
+from simkit.report.page.html import Html, el, prose
 from simkit.report.page.tables import table
 
 
@@ -22,7 +22,7 @@ def steps_part(result: dict[str, Any], lengths: Lengths) -> Html | None:
             [
                 str(row["number"]),
                 row["after"],
-                lengths.text(row["words"]),
+                prose(lengths.text(row["words"])),
                 volume_words(row["volume"], row["bound"], lengths),
                 "–" if row["mass"] is None else f"{row['mass']:.1f}",
                 f"{lengths.value(row['deepest'])}{most}",

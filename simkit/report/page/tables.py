@@ -8,7 +8,7 @@ from simkit.effort.program_time import about
 from simkit.findings.weak_hold import HELD_NOTE, grip_words
 from simkit.report.console_tables import unused_words
 from simkit.report.lengths import Lengths, program_lengths
-from simkit.report.page.html import Html, el
+from simkit.report.page.html import Html, el, prose
 from simkit.report.time_table import held_words, operation_words, part_not_reached
 
 
@@ -49,7 +49,9 @@ def time_part(result: dict[str, Any], lengths: Lengths) -> Html:
             dwell = _minutes(program["dwell"])
             rows.append(["", "dwells", dwell, *["–"] * 3, dwell, "–"])
     heads = ["program", "cutter", "minutes", "in wood", "air", "rapids", "standing", "feed not reached on"]
-    advice = [el("li", f"{one['minutes']:.1f} min: {lengths.text(one['words'])}") for one in result["faster"]]
+    advice = [
+        el("li", prose(f"{one['minutes']:.1f} min: {lengths.text(one['words'])}")) for one in result["faster"]
+    ]
     return el(
         "section",
         el("h2", "Time"),
@@ -112,7 +114,7 @@ def tables_part(result: dict[str, Any], lengths: Lengths) -> Html:
     if result["bite"]["rows"]:
         parts += _bite(result["bite"], lengths)
     if result["held"]:
-        rows = [el("li", lengths.text(grip_words(row))) for row in result["held"]]
+        rows = [el("li", prose(lengths.text(grip_words(row)))) for row in result["held"]]
         parts += [
             el("h3", "Held from below"),
             el("ul", rows),
@@ -120,7 +122,10 @@ def tables_part(result: dict[str, Any], lengths: Lengths) -> Html:
         ]
     parts += [el("h3", "Limits"), _limits(result, lengths)]
     if result["remarks"]:
-        parts += [el("h3", "Notes"), el("ul", [el("li", lengths.text(words)) for words in result["remarks"]])]
+        parts += [
+            el("h3", "Notes"),
+            el("ul", [el("li", prose(lengths.text(words))) for words in result["remarks"]]),
+        ]
     return el("section", *parts)
 
 
