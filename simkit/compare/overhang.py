@@ -92,6 +92,8 @@ def _deepest_gone(points, grid: TargetGrid, side: int, is_bare) -> tuple[np.ndar
     height: they meet where the nearer of both is farthest.  Where the part widens again above they may meet
     more than once: SAMPLES heights are looked at, too, and the best of them is closed in on.
     """
+    if not len(points):
+        return np.zeros(0), np.zeros(0, bool)
     sign = 1.0 if side == 1 else -1.0
 
     def at(rows, heights):
@@ -125,6 +127,6 @@ def _deepest_gone(points, grid: TargetGrid, side: int, is_bare) -> tuple[np.ndar
             low, high = np.where(is_later, first, low), np.where(is_later, high, second)
         best[rows] = (low + high) / 2
         found[rows] = np.maximum(sampled[:, rows].max(axis=0), away(rows, best[rows]))
-    if grid.has_leaning(side) and len(points):
+    if grid.has_leaning(side):
         return found, is_bare(grid.on_leaning(at(every, best), side))
     return found, np.ones(len(points), bool)
