@@ -193,7 +193,7 @@ def to_measure(setup: dict[str, Any], number: int, lengths: Lengths) -> list[str
     size = " x ".join(lengths.sizes(one) for one in setup["size"])
     rows = [f"the blank: {size} thick at all four corners, and flat"]
     if number > 1:
-        rows.append("turned over as above: the mark is where it should be, nothing under the blank")
+        rows.append("laid as above: the mark is where it should be, nothing under the blank")
         if setup["pins"]:
             rows.append("the pins without play in the table and in the holes")
     rows += [
