@@ -1,17 +1,16 @@
 """Random parts that one side carves and the other only cuts out, each with the pose that was made for."""
 
-from dataclasses import replace
-
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from simkit.compare.poses import all_poses, stated_pose
+from simkit.compare.poses import all_poses
 from simkit.cutters import Cutter
 from simkit.job.model import Blank, Job, Setup
 from simkit.moves.table import join_moves, make_moves
 from simkit.stock.cut import cut
 from simkit.stock.field import blank_field, blank_lattice
 from simkit.target.envelope import Envelopes
+from tests.random_parts import TurnedPart
 
 DIAMETER = 6.0
 CUTTERS = {1: Cutter(1, "flat", DIAMETER)}
@@ -75,7 +74,7 @@ def run(places, index, safe):
     return make_moves(programs=("p.nc",), start=start, end=end, tool=[1] * len(end), setup=[index] * len(end))
 
 
-class OutlinedPart:
+class OutlinedPart(TurnedPart):
     """A part of its own for each seed: faced and slotted from side 1, cut out from side 2.
 
     tabs: left around it.  half: side 1 cuts its outline to the middle too.  whole: it cuts it right through,
@@ -135,14 +134,3 @@ class OutlinedPart:
         lower = np.where(is_part, noise[0], np.nan)
         upper = np.where(is_part, field.upper + noise[1], np.nan)
         self.envelopes = Envelopes(lattice, lower, upper, np.zeros(lattice.shape))
-
-    @property
-    def right(self):
-        """The pose that the second side was made for."""
-        return stated_pose(self.job.setups[1])
-
-    def wrong_jobs(self):
-        """Every other pose as the job's statement: (pose, job, frames)."""
-        for pose, frame in all_poses(self.job.setups[1], self.blank, False)[1:]:
-            setups = (self.job.setups[0], pose.of(self.job.setups[1]))
-            yield pose, replace(self.job, setups=setups), [self.frames[0], frame]

@@ -30,7 +30,22 @@ def cuts(rng, size, setup, count):
     return make_moves(programs=("p.nc",), start=start, end=end, tool=tool, setup=[setup] * len(tool))
 
 
-class RandomPart:
+class TurnedPart:
+    """Two sides of one blank, and every way in which the second may be stated to lie: job, blank, frames."""
+
+    @property
+    def right(self):
+        """The pose that the second side was made for."""
+        return stated_pose(self.job.setups[1])
+
+    def wrong_jobs(self):
+        """Every other pose as the job's statement: (pose, job, frames)."""
+        for pose, frame in all_poses(self.job.setups[1], self.blank, False)[1:]:
+            setups = (self.job.setups[0], pose.of(self.job.setups[1]))
+            yield pose, replace(self.job, setups=setups), [self.frames[0], frame]
+
+
+class RandomPart(TurnedPart):
     """A part of its own for each seed.  symmetric: both sides look the same after half a turn.
 
     nearly mm: but one half is cut so much higher.
@@ -79,14 +94,3 @@ class RandomPart:
         lower = np.where(is_part, field.lower + noise[0], np.nan)
         upper = np.where(is_part, field.upper + noise[1], np.nan)
         self.envelopes = Envelopes(lattice, lower, upper, np.zeros(lattice.shape))
-
-    @property
-    def right(self):
-        """The pose that the second side was made for."""
-        return stated_pose(self.job.setups[1])
-
-    def wrong_jobs(self):
-        """Every other pose as the job's statement: (pose, job, frames)."""
-        for pose, frame in all_poses(self.job.setups[1], self.blank, False)[1:]:
-            setups = (self.job.setups[0], pose.of(self.job.setups[1]))
-            yield pose, replace(self.job, setups=setups), [self.frames[0], frame]
