@@ -67,7 +67,7 @@ def piece_at(base, k):
 
 @kernel
 def lanes_of(n, group):
-    """How many places of a group of a list of n are in use, filled up to whole vectors of eight."""
+    """How many places of a group of a list of n are in use, filled up to whole vectors of sixteen."""
     return min(np.uint64(LANES), (n - group * np.uint64(LANES) + np.uint64(15)) & ~np.uint64(15))
 
 
@@ -194,7 +194,7 @@ def add_move(lists, n, x, y, top, near, entry, j, code, records, fineness):
 
 @kernel
 def close_list(lists, base, n):
-    """Fill the last eight places of a list with pieces that are nowhere: whole vectors can then be read."""
+    """Fill the last sixteen places of a list with pieces that are nowhere: whole vectors can then be read."""
     n = np.uint64(n)
     for k in range(n, (n + np.uint64(15)) & ~np.uint64(15)):
         i = np.uint64(base) + k // np.uint64(LANES) * np.uint64(GROUP) + k % np.uint64(LANES)
