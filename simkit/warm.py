@@ -35,9 +35,9 @@ def warm_up(progress=None) -> None:
 
     progress: has stage(name) and fraction(done).
 
-    A second process compiles what needs no cut, and the replay, while this one compiles the cut; what it
-    stores is then loaded.  Compiling is one thread's work, so two processes take little more than half the
-    time; if the second cannot be started, this one compiles all.
+    A second process compiles what needs no cut, and the replay, while this one compiles the cut and the
+    walls, about as much; what it stores is then loaded.  Compiling is one thread's work, so two processes
+    take little more than half the time; if the second cannot be started, this one compiles all.
     """
     if not is_cold():
         return
@@ -46,6 +46,8 @@ def warm_up(progress=None) -> None:
     with _no_collections():
         with _helper():
             cut.warm_up()
+            progress.fraction(0.4)
+            _walls()
             progress.fraction(0.5)
         compile_all(lambda done: progress.fraction(0.5 + done / 2))
     mark_warm()
@@ -91,7 +93,7 @@ def _helper() -> Iterator[None]:
 
 
 def compile_beside() -> None:
-    """Compile and store what a check needs for target, comparison, walls, reach and the replay.
+    """Compile and store what a check needs for target, comparison, reach and the replay.
 
     The replay shares kernels with the cut; it comes last, when they are likely to be stored.
     """
@@ -100,10 +102,16 @@ def compile_beside() -> None:
     around = envelopes(grid, lattice)
     field = blank_field(lattice, 16.0, 12.0, 6.5)
     deviation(field, around, grid, 1)
-    wall_thickness(lattice, field.lower, field.upper, 1.0)
     between.warm_up(grid, lattice)
     must_leave(around, grid, 1, Cutter(1, "ball", 2.0), 0.05)
     replay(blank_field(lattice, 16.0, 12.0, 6.0), _sides()[0], _cutters(), IDENTITY)
+
+
+def _walls() -> None:
+    """Compile and store what a check needs for walls."""
+    lattice = blank_lattice(16.0, 12.0, 0.25)
+    field = blank_field(lattice, 16.0, 12.0, 6.5)
+    wall_thickness(lattice, field.lower, field.upper, 1.0)
 
 
 def compile_all(fraction=None) -> None:
