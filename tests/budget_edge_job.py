@@ -1,4 +1,4 @@
-"""Small jobs in which a sharp edge decides: of the first side, or between its faces and the second side's.
+"""Small jobs in which a sharp edge or corner decides: of either side, or between faces of both.
 
 All of the block of budget_job without its pocket and groove, cut with both zeros on top: with a thinner blank
 side 1 lands as much lower.
@@ -13,7 +13,6 @@ from tests.budget_job import HEAD, THICK, TOP, WIDTH, X0, X1, Y0, Y1, around
 SAFE = 8.0
 DEEP, APART = 2.0, 3.0  # mm: grooves of 45 degrees, whose sides meet in a ridge half a millimetre under TOP
 GROOVES = np.arange(Y0 + APART / 2, Y1, APART)
-APEX = TOP - DEEP + APART / 2
 THROUGH = THICK + 0.4  # mm below the top: through the blank
 
 
@@ -106,10 +105,20 @@ def bevel(folder, **more):
     return _write(folder, _faced(TOP), second, mesh, **more)
 
 
+def chamfer(folder, **more):
+    """A top that falls to its rim at 45 degrees cut from side 1, all of the walls from side 2."""
+    out = OVER
+    first = _faced(TOP) + f"T2 M6\nS18000 M3\nG0 Z{SAFE:g}\n"
+    first += around(X0 - out, X1 + out, Y0 - out, Y1 + out, TOP - BEVEL - out, THICK, SAFE)
+    low, high = _block(0.0, TOP - BEVEL).vertices, _block(0.0, TOP, BEVEL).vertices
+    mesh = trimesh.convex.convex_hull([*low, *high[high[:, 2] > 1]])
+    return _write(folder, first, HEAD.format(tool=1, safe=SAFE) + _back(THICK - THROUGH), mesh, **more)
+
+
 def lid(folder, **more):
     """A block of which side 2 cuts the walls and a level underside half a millimetre in."""
     second = _faced(THICK - 0.5) + _back(THICK - THROUGH)
     return _write(folder, HEAD.format(tool=1, safe=SAFE), second, _block(THICK - TOP, THICK), **more)
 
 
-KINDS = {"ridges": ridges, "rim": rim, "foot": foot, "bevel": bevel, "lid": lid}
+KINDS = {"ridges": ridges, "rim": rim, "foot": foot, "bevel": bevel, "chamfer": chamfer, "lid": lid}

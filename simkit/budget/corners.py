@@ -43,7 +43,7 @@ INSIDE = 0.02  # mm in front of an inside corner: a cutter that gets so near has
 FILLED = 6.0  # mm: what no cutter takes out of a corner is looked for so far
 UPRIGHT, LEVEL = 0.0175, 0.98  # of a normal's height: less, and more
 MOST_POINTS = 2000  # points of wood where three faces meet; of parts with more of them none is asked
-HALVED = 3  # times is what lies between each two of three normals there: rows up to 3 % too high
+HALVED = 3  # times, what lies between their normals: rows up to 2 % too high, of spikes more
 SMALL = 1e-9
 
 
@@ -231,11 +231,12 @@ def _points(edges: Edges, mine: Edges) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _three(normals: np.ndarray) -> np.ndarray:
-    """Return shares (k, r, 3) of three normals (k, 3, 3) in vectors between them, of which the largest counts.
+    """Return shares (k, r, 3) of three normals (k, 3, 3) in vectors between them: the largest counts.
 
     Of the flat triangles between unit vectors all over the three: never less than a unit vector between says,
-    and more by what such a triangle lies inside the sphere.  None has a share below 0, which would let a corner
-    be cut into by a face that stands out.
+    and more by what such a triangle lies inside the sphere.  None has a share below 0, which would let a face
+    that stands out cut into a corner.  Where the middle of a triangle, made as much larger, says less, it
+    stands in its place.
     """
     at = normals[:, None]
     for _ in range(HALVED):
@@ -243,10 +244,21 @@ def _three(normals: np.ndarray) -> np.ndarray:
         middle /= np.linalg.norm(middle, axis=3, keepdims=True)
         ends = [np.stack([at[:, :, k], middle[:, :, k], middle[:, :, k - 1]], axis=2) for k in range(3)]
         at = np.concatenate([*ends, middle], axis=1)
-    planes = np.linalg.solve(at, np.ones((*at.shape[:3], 1)))[..., 0]
-    share = np.maximum(np.einsum("krx,kxs->krs", planes, np.linalg.inv(normals)), 0.0)
-    says = np.einsum("krcx,krs,ksx->krc", at, share, normals).min(axis=2)
-    return share / np.minimum(says, 1.0)[..., None]
+
+    def to_shares(vectors):
+        return np.maximum(np.einsum("krx,kxs->krs", vectors, np.linalg.inv(normals)), 0.0)
+
+    def least(share):
+        return np.einsum("krcx,krs,ksx->krc", at, share, normals).min(axis=2)
+
+    found, size = [], []
+    for vectors in (np.linalg.solve(at, np.ones((*at.shape[:3], 1)))[..., 0], at.sum(axis=2)):
+        share = to_shares(vectors)
+        says = least(share)[..., None]
+        share = share / np.where(says > 0, says, np.nan)
+        found.append(share)
+        size.append(np.linalg.norm(share @ normals, axis=2))
+    return np.where((size[0] <= size[1] + SMALL)[..., None], *found)
 
 
 def _fan(normals: np.ndarray) -> Iterator[tuple[np.ndarray, np.ndarray]]:
@@ -260,7 +272,7 @@ def _fan(normals: np.ndarray) -> Iterator[tuple[np.ndarray, np.ndarray]]:
     which = np.flatnonzero((angle < KNIFE) & (angle > SMALL))
     yield which, np.tile([1.0, 0.0], (len(which), 1))
     yield which, np.tile([0.0, 1.0], (len(which), 1))
-    parts = np.ceil(angle / BETWEEN - 1e-6)
+    parts = 2 * np.ceil(angle / BETWEEN / 2 - 1e-6)  # even: exact in the middle, where most edges are worst
     for nth in range(int(parts[which].max(initial=0))):
         one = which[parts[which] > nth]
         whole, at = angle[one], angle[one] * (nth + 0.5) / parts[one]
