@@ -14,6 +14,7 @@ from simkit.budget.motion import Motion, SideHeights, motion_of
 from simkit.budget.region import FAR, Reach, axis_far, axis_ways, plan_ways, reaches
 from simkit.budget.rows import KINDS, STEP, WALL, Rows, face_rows, joined, seam_rows, wall_rows
 from simkit.budget.steps import step_rows
+from simkit.budget.table import table_rows
 from simkit.budget.under import under_rows
 
 BESIDE = 1.0  # mm: so near to the box of an accepted finding its limit does not count
@@ -85,7 +86,7 @@ def gathered(evidence, motion: Motion, is_wall_judged, is_seam_judged) -> tuple[
     corners = []
     if len(evidence.target.triangles) <= MOST_TRIANGLES:
         corners = corner_rows(evidence, motion, faces, both)
-    parts = [*_kept(faces, counts, corners), *under_rows(evidence, motion)]
+    parts = [*_kept(faces, counts, corners), *under_rows(evidence, motion), *table_rows(evidence, motion)]
     for more in (wall_rows(evidence, motion, is_wall_judged), seam_rows(evidence, motion, is_seam_judged)):
         if more is not None:
             parts.append(more)

@@ -14,8 +14,8 @@ import numpy as np
 from simkit.budget.motion import Motion, SideHeights
 from simkit.budget.toward import MOST, toward
 
-GOUGE, LEFTOVER, WALL, STEP = range(4)
-KINDS = ("gouge", "leftover", "thin-wall", "witness-step")
+GOUGE, LEFTOVER, WALL, STEP, TABLE = range(5)
+KINDS = ("gouge", "leftover", "thin-wall", "witness-step", "table-contact")
 BLOCK = 1.2  # mm: of each so large a block the deepest and the proudest cell of each slope make rows
 STEEP = 4.0  # rise per cell: there walls are asked, not cells
 ASIDE = 0.03  # mm: by so much more is a part off its cut where the cut lies beside it
