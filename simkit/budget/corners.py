@@ -33,6 +33,8 @@ from simkit.budget.steps import crossing
 
 SHARP = np.cos(np.radians(20.0))  # faces that differ by less are one smooth face
 NEAR_CORNER = 3.0  # mm: so far from a corner its faces are looked for
+WEIGHT = 20.0  # mm for a difference of 1 of unit normals
+BESIDE = 0.3  # mm
 MOST_TRIANGLES = 2_000_000  # of a mesh whose sharp edges are looked for: some seconds
 # From one normal to the other a row each 10 degrees at most, made as much larger as the middle between two
 # would be told too low: what it says is never too little, and up to 0.4 % too much.
@@ -76,24 +78,44 @@ class Edges:
 
 
 class _Faces:
-    """Finds the rows of the faces that meet at a place."""
+    """Finds the rows of the faces that meet at a place.
 
-    def __init__(self, rows: Rows, kind: int, side: int):
+    clear (n,) bool: rows that lie beside all edges, which are taken where there is one.
+    """
+
+    def __init__(self, rows: Rows, clear: np.ndarray, kind: int, side: int):
         from scipy.spatial import cKDTree
 
-        self._rows = np.flatnonzero((rows.kind == kind) & (rows.side == side) & ~np.isnan(rows.outward[:, 0]))
+        mine = (rows.kind == kind) & (rows.side == side) & ~np.isnan(rows.outward[:, 0])
         # Places and directions in one tree: a face of another direction is never near.
-        self._weight = 20.0
-        self._tree = cKDTree(np.column_stack([rows.at[self._rows], self._weight * rows.outward[self._rows]]))
+        self._trees = []
+        for some in (mine & clear, mine & ~clear):
+            which = np.flatnonzero(some)
+            if len(which):
+                tree = cKDTree(np.column_stack([rows.at[which], WEIGHT * rows.outward[which]]))
+                self._trees.append((which, tree))
 
     def near(self, at: np.ndarray, normal: np.ndarray) -> np.ndarray:
         """Return the row of the face with a normal that is nearest to each place (k,), -1 where none is."""
-        if not len(self._rows) or not len(at):
-            return np.full(len(at), -1)
-        far, nth = self._tree.query(
-            np.column_stack([at, self._weight * normal]), distance_upper_bound=NEAR_CORNER
-        )
-        return np.where(np.isfinite(far), self._rows[np.minimum(nth, len(self._rows) - 1)], -1)
+        found = np.full(len(at), -1)
+        for which, tree in self._trees:
+            rest = np.flatnonzero(found < 0)
+            places = np.column_stack([at[rest], WEIGHT * normal[rest]])
+            far, nth = tree.query(places, distance_upper_bound=NEAR_CORNER)
+            is_near = np.isfinite(far)
+            found[rest[is_near]] = which[nth[is_near]]
+        return found
+
+
+def _is_clear(rows: Rows, edges: Edges) -> np.ndarray:
+    """Return whether rows lie beside all edges (n,) bool: at an edge its other face moves the cut, too."""
+    from scipy.spatial import cKDTree
+
+    if not len(edges.a):
+        return np.ones(len(rows), bool)
+    _, places = _along(edges.a, edges.b, BESIDE)
+    far, _ = cKDTree(places).query(rows.at, distance_upper_bound=BESIDE)
+    return ~np.isfinite(far)
 
 
 def corner_rows(evidence, motion: Motion, rows: Rows, heights: dict[int, SideHeights]) -> list[Rows]:
@@ -103,6 +125,7 @@ def corner_rows(evidence, motion: Motion, rows: Rows, heights: dict[int, SideHei
     no such corner: there what stands is measured towards the middle of its faces.
     """
     edges = sharp_edges(evidence.target)
+    clear = _is_clear(rows, edges)
     parts = []
     for side, its in heights.items():
         if side not in evidence.deviations:
@@ -112,13 +135,13 @@ def corner_rows(evidence, motion: Motion, rows: Rows, heights: dict[int, SideHei
         if len(mine.a):
             is_reached = ~its.is_wood((mine.a + mine.b) / 2 + INSIDE * (mine.n1 + mine.n2))
         parts += _filled_rows(evidence, motion, its, mine[~mine.is_outside & ~is_reached])
-        parts += _edge_rows(evidence, side, rows, mine[mine.is_outside | is_reached])
-        parts += _point_rows(evidence, side, rows, edges, mine)
-        parts += _shared_rows(side, rows, edges)
+        parts += _edge_rows(evidence, side, rows, clear, mine[mine.is_outside | is_reached])
+        parts += _point_rows(evidence, side, rows, clear, edges, mine)
+        parts += _shared_rows(side, rows, clear, edges)
     return [part[part.moves] for part in parts]  # of what stays the check itself tells
 
 
-def _edge_rows(evidence, side: int, rows: Rows, edges: Edges) -> list[Rows]:
+def _edge_rows(evidence, side: int, rows: Rows, clear: np.ndarray, edges: Edges) -> list[Rows]:
     """Return rows of edges between two faces of a side."""
     nth, at = _along(edges.a, edges.b)
     here = edges[nth]
@@ -126,7 +149,7 @@ def _edge_rows(evidence, side: int, rows: Rows, edges: Edges) -> list[Rows]:
     is_rim = _is_rim(evidence, side, at, normals)
     parts = []
     for kind in (GOUGE, LEFTOVER):
-        faces = _Faces(rows, kind, side)
+        faces = _Faces(rows, clear, kind, side)
         both = np.column_stack([faces.near(at, here.n1), faces.near(at, here.n2)])
         is_asked = (both >= 0).all(axis=1)
         if kind == LEFTOVER:
@@ -150,10 +173,10 @@ def _is_rim(evidence, side: int, at: np.ndarray, normals: np.ndarray) -> np.ndar
     return is_end.any(axis=1) & ~is_wall.all(axis=1)
 
 
-def _shared_rows(side: int, rows: Rows, edges: Edges) -> list[Rows]:
+def _shared_rows(side: int, rows: Rows, clear: np.ndarray, edges: Edges) -> list[Rows]:
     """Return rows of gouges of a side where a slanted face of it meets one that the other side cut."""
     sign = 1.0 if side == 1 else -1.0
-    own, other = _Faces(rows, GOUGE, side), _Faces(rows, GOUGE, 3 - side)
+    own, other = (_Faces(rows, clear, GOUGE, one) for one in (side, 3 - side))
     parts = []
     for n1, n2 in ((edges.n1, edges.n2), (edges.n2, edges.n1)):
         z = sign * n1[:, 2]
@@ -178,7 +201,7 @@ def _shared_rows(side: int, rows: Rows, edges: Edges) -> list[Rows]:
     return parts
 
 
-def _point_rows(evidence, side: int, rows: Rows, edges: Edges, mine: Edges) -> list[Rows]:
+def _point_rows(evidence, side: int, rows: Rows, clear: np.ndarray, edges: Edges, mine: Edges) -> list[Rows]:
     """Return rows of the points of wood where three faces of a side meet, or more."""
     at, normals = _points(edges, mine)
     if not len(at):
@@ -186,7 +209,7 @@ def _point_rows(evidence, side: int, rows: Rows, edges: Edges, mine: Edges) -> l
     share = _three(normals)
     parts = []
     for kind in (GOUGE, LEFTOVER):
-        faces = _Faces(rows, kind, side)
+        faces = _Faces(rows, clear, kind, side)
         three = np.column_stack([faces.near(at, normals[:, k]) for k in range(3)])
         chosen = (three >= 0).all(axis=1)
         if kind == LEFTOVER:
@@ -306,11 +329,12 @@ def _row_of(kind: int, side: int, at, normals, share, faces, rows: Rows) -> Rows
     )  # fmt: skip
 
 
-def _along(a: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return places on edges from a to b (n, 3), SPACING apart: numbers of the edges (k,), places (k, 3)."""
-    count = np.maximum(1, np.ceil(np.linalg.norm(b - a, axis=1) / SPACING).astype(int))
+def _along(a: np.ndarray, b: np.ndarray, spacing: float = SPACING) -> tuple[np.ndarray, np.ndarray]:
+    """Return places on edges from a to b (n, 3), so far apart: numbers of the edges (k,), places (k, 3)."""
+    count = np.maximum(1, np.ceil(np.linalg.norm(b - a, axis=1) / spacing).astype(int))
     which = np.repeat(np.arange(len(a)), count)
-    along = np.concatenate([(np.arange(k) + 0.5) / k for k in count]) if len(count) else np.zeros(0)
+    along = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    along = (along + 0.5) / count[which]
     return which, a[which] + along[:, None] * (b[which] - a[which])
 
 

@@ -30,12 +30,10 @@ def looked_at(folder, board=BOARD, is_top=True, **more):
 
 
 def reach(budget, name):
-    nth = 2 * NAMES.index(name)
+    """Return how far it goes down and up, and what breaks there."""
+    nth, rows = 2 * NAMES.index(name), budget.axes.row
     return [
-        (
-            float(budget.axes.far[k]),
-            KINDS[budget.rows.kind[budget.axes.row[k]]] if budget.axes.row[k] >= 0 else "",
-        )
+        (float(budget.axes.far[k]), KINDS[budget.rows.kind[rows[k]]] if rows[k] >= 0 else "")
         for k in (nth, nth + 1)
     ]
 
@@ -75,12 +73,12 @@ def test_deeper_than_the_board_already__is_left_to_its_finding(tmp_path):
 def test_words__name_the_board_and_how_far_is_looked(tmp_path):
     _, evidence = looked_at(tmp_path)
     told = {row[0]: row for row in axis_rows(budget_table(evidence))}
-    way, far, unit, words = told["cut lower"]
+    _, far, unit, words = told["cut lower"]
     assert (far_text(far, unit), words.partition(",")[0]) == (
         "0.610 mm",
         "cutter deeper than the table or its spoilboard allows with side 2 up",
     )
-    way, far, unit, words = told["cut higher"]
+    _, far, unit, words = told["cut higher"]
     assert (far, words) == (None, "")
     assert far_text(far, unit) == "over 5 mm"
     assert far_text(None, "degrees") == "over 2 degrees"
