@@ -77,7 +77,8 @@ def compared(job, change):
     asked = job.asked(change)
     rows = []
     for way in (1, -1):
-        limits = {kind: asked[kind] + way * SHARE * stated for kind, stated in job.stated.items()}
+        # A job whose walls are all cut from one side has no step: that is as stated.
+        limits = {kind: asked.get(kind, 0.0) + way * SHARE * stated for kind, stated in job.stated.items()}
         is_told = {kind: limit > 0.2 * job.stated[kind] for kind, limit in limits.items()}
         limits = {kind: limit if is_told[kind] else job.stated[kind] for kind, limit in limits.items()}
         found, finer = job.beyond(change, limits), None

@@ -36,23 +36,22 @@ class Anew:
         which = np.asarray(which)
         rows = self.rows
         found = self.linear(which, changes)
-        is_corner = rows.first[which] >= 0
-        faces = np.concatenate(
-            [which[~is_corner], rows.first[which[is_corner]], rows.second[which[is_corner]]]
-        )
-        moved = np.concatenate([changes[~is_corner], changes[is_corner], changes[is_corner]])
+        is_corner = rows.faces[which, 0] >= 0
+        corner, nth = np.nonzero(rows.faces[which] >= 0)
+        faces = np.concatenate([which[~is_corner], rows.faces[which[corner], nth]])
+        moved = np.concatenate([changes[~is_corner], changes[corner]])
         off = self._faces(faces, moved) - self.linear(faces, moved)
-        plain, corners = np.count_nonzero(~is_corner), np.count_nonzero(is_corner)
+        plain = np.count_nonzero(~is_corner)
         found[~is_corner] += off[:plain]
         # A corner is as far from what its row says as its faces are, which lie a little beside it.
-        ends = np.column_stack([off[plain : plain + corners], off[plain + corners :]])
-        found[is_corner] += np.sum(rows.share[which[is_corner]] * ends, axis=1)
+        np.add.at(found, corner, rows.share[which[corner], nth] * off[plain:])
         return found
 
     def _faces(self, which: np.ndarray, changes: np.ndarray) -> np.ndarray:
         rows = self.rows
         value = self.linear(which, changes)
-        can = np.flatnonzero(~np.isnan(rows.outward[which, 0]) & (rows.kind[which] != WALL))
+        is_moved = (rows.grow[which] != 0).any(axis=1)
+        can = np.flatnonzero(is_moved & ~np.isnan(rows.outward[which, 0]) & (rows.kind[which] != WALL))
         if not len(can):
             return value
         one, change = which[can], changes[can]

@@ -14,6 +14,7 @@ from simkit.budget.motion import Motion, SideHeights, motion_of
 from simkit.budget.region import FAR, Reach, axis_far, axis_ways, plan_ways, reaches
 from simkit.budget.rows import KINDS, STEP, WALL, Rows, face_rows, joined, seam_rows, wall_rows
 from simkit.budget.steps import step_rows
+from simkit.budget.table import table_rows
 from simkit.budget.under import under_rows
 
 BESIDE = 1.0  # mm: so near to the box of an accepted finding its limit does not count
@@ -74,15 +75,35 @@ def gathered(evidence, motion: Motion, is_wall_judged, is_seam_judged) -> tuple[
     """Return all rows of a job, and the surface of its second side."""
     heights, other = SideHeights(evidence, motion.side), SideHeights(evidence, 3 - motion.side)
     both = {motion.side: heights, 3 - motion.side: other}
-    faces = joined([face_rows(evidence, motion, both), *step_rows(evidence, motion, heights, other)])
-    parts = [faces]  # first: corners count in them
+    faces = face_rows(evidence, motion, both)
+    # What never moves counts if it is beyond its limit by what the check's cells say.
+    counts = faces.moves | (faces.value > faces.limit)
+    walls = step_rows(evidence, motion, heights, other)
+    if other.side in evidence.deviations:
+        walls += step_rows(evidence, motion, other, heights)
+    faces = joined([faces, *walls])
+    counts = np.concatenate([counts, faces.moves[len(counts) :]])
+    corners = []
     if len(evidence.target.triangles) <= MOST_TRIANGLES:
-        parts += corner_rows(evidence, motion, faces, heights)
-    parts += under_rows(evidence, motion)
+        corners = corner_rows(evidence, motion, faces, both)
+    parts = [*_kept(faces, counts, corners), *under_rows(evidence, motion), *table_rows(evidence, motion)]
     for more in (wall_rows(evidence, motion, is_wall_judged), seam_rows(evidence, motion, is_seam_judged)):
         if more is not None:
             parts.append(more)
     return joined(parts), heights
+
+
+def _kept(faces: Rows, counts: np.ndarray, corners: list[Rows]) -> list[Rows]:
+    """Return the rows of faces that count (n,) bool or that corners are made of, and the corners.
+
+    First those of faces: corners count in them.  Those that do not count themselves have no limit.
+    """
+    faces = replace(faces, limit=np.where(counts, faces.limit, np.inf))
+    kept = counts.copy()
+    for part in corners:
+        kept[part.faces[part.faces >= 0]] = True
+    number = np.append(np.cumsum(kept) - 1, -1)  # -1 stays so
+    return [faces[kept], *(replace(part, faces=number[part.faces]) for part in corners)]
 
 
 def _without(rows: Rows, accepted) -> Rows:

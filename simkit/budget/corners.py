@@ -1,106 +1,370 @@
-"""Rows of sharp corners of the part: what is off there by more than at either of their faces."""
+"""Rows of sharp edges and corners of the part: what is off there by more than at any of their faces.
+
+On paper.  About a sharp edge the part is a wedge {n1 . x <= 0, n2 . x <= 0}, and what is left of the wood is
+the same wedge with its faces d1 and d2 farther out, each as the row of that face says.  By duality a place p
+is as far from that wedge as the largest of m . p - a1 d1 - a2 d2 over all unit vectors m = a1 n1 + a2 n2
+between the normals (a1, a2 >= 0).  Of the edge of the part, p = 0, that is the gouge; of that of the wood,
+the other way round, the leftover, a1 d1 + a2 d2.  So each m makes a row of the rows of the faces, whichever
+way each of these moves: with the second side, with an error of thickness, or not at all.  A ridge of 45
+degrees that rises by t has d1 = d2 = t / sqrt(2) and stands t off; a square edge of which one face is off by
+x and the other by z stands sqrt(x^2 + z^2) off.  An inside edge is such a wedge of air: the same numbers.
+Where faces meet in a point of wood it is the same with each three of them: no more are needed at once
+(Caratheodory).  Points at which an inside edge ends, too, are not asked.
+
+Between the two sides it is as the check judges: each side by itself, and a column that the other side emptied
+lies as deep as this side cut it (compare.deviation).  So a gouge is no more than what is missing along z.  Of
+a level face that is what its row says, and an upright wall has no place of its side there: between a level
+top and a wall cut from below each counts alone.  What is left are slanted faces, of which the edge says more
+than the face, up to d / n_z.  What stands out of the outline is judged in plan, and no face that ends there
+adds to it.
+"""
 
 from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
 from simkit.budget.motion import Motion, SideHeights
-from simkit.budget.rows import GOUGE, LEFTOVER, Rows, make_rows
+from simkit.budget.rows import GOUGE, LEFTOVER, Rows, lifts, make_rows
 from simkit.budget.steps import crossing
 
 SHARP = np.cos(np.radians(20.0))  # faces that differ by less are one smooth face
 NEAR_CORNER = 3.0  # mm: so far from a corner its faces are looked for
+WEIGHT = 20.0  # mm for a difference of 1 of unit normals
+BESIDE = 0.3  # mm
 MOST_TRIANGLES = 2_000_000  # of a mesh whose sharp edges are looked for: some seconds
-# Normals from one face to the other: a wall counts to its very end.  Of a square corner every 10 degrees, so
-# that none is missed by more than 5, and a value told by 0.4 % too low.
-BETWEEN = (0.0, 0.15, 0.267, 0.366, 0.456, 0.544, 0.634, 0.733, 0.85, 1.0)
+# From one normal to the other a row each 10 degrees at most, made as much larger as the middle between two
+# would be told too low: what it says is never too little, and up to 0.4 % too much.
+BETWEEN = np.radians(10.0)
+KNIFE = np.radians(170.0)  # what is as thin as 10 degrees is not asked: it ends where the smallest error says
 SPACING = 2.0  # mm along an edge
 INSIDE = 0.02  # mm in front of an inside corner: a cutter that gets so near has got in
 FILLED = 6.0  # mm: what no cutter takes out of a corner is looked for so far
+UPRIGHT, LEVEL = 0.0175, 0.98  # of a normal's height: less, and more
+MOST_POINTS = 2000  # points of wood where three faces meet; of parts with more of them none is asked
+HALVED = 3  # times, what lies between their normals: rows up to 2 % too high, of spikes more
+SMALL = 1e-9
 
 
-def corner_rows(evidence, motion: Motion, rows: Rows, heights: SideHeights) -> list[Rows]:
-    """Return rows of sharp corners of the part, made of the rows of their two faces.
+@dataclass(frozen=True)
+class Edges:
+    """Sharp edges of a part, n of them.
 
-    rows: of faces and walls.  heights: of the second side.  A corner of the cut that lies off that of the
-    part lies farther off than either face: from it to the corner of the part.  An inside corner into which no
-    cutter gets has no such corner: there what stands is measured towards the middle of its faces.
+    a, b (n, 3) mm: their ends; ends (n, 2): their numbers in the mesh.  n1, n2 (n, 3): the normals of their
+    faces.  is_outside (n,): whether less than half of what lies about it is part.
     """
+
+    a: np.ndarray
+    b: np.ndarray
+    ends: np.ndarray
+    n1: np.ndarray
+    n2: np.ndarray
+    is_outside: np.ndarray
+
+    def __getitem__(self, which) -> Edges:
+        """Return some edges."""
+        return Edges(
+            self.a[which], self.b[which], self.ends[which], self.n1[which], self.n2[which],
+            self.is_outside[which],
+        )  # fmt: skip
+
+    def are_of(self, side: int) -> np.ndarray:
+        """Return whether both faces are of a side, or upright (n,) bool."""
+        sign = 1.0 if side == 1 else -1.0
+        return np.minimum(sign * self.n1[:, 2], sign * self.n2[:, 2]) > -UPRIGHT
+
+
+class _Faces:
+    """Finds the rows of the faces that meet at a place.
+
+    clear (n,) bool: rows that lie beside all edges, which are taken where there is one.
+    """
+
+    def __init__(self, rows: Rows, clear: np.ndarray, kind: int, side: int):
+        from scipy.spatial import cKDTree
+
+        mine = (rows.kind == kind) & (rows.side == side) & ~np.isnan(rows.outward[:, 0])
+        # Places and directions in one tree: a face of another direction is never near.
+        self._trees = []
+        for some in (mine & clear, mine & ~clear):
+            which = np.flatnonzero(some)
+            if len(which):
+                tree = cKDTree(np.column_stack([rows.at[which], WEIGHT * rows.outward[which]]))
+                self._trees.append((which, tree))
+
+    def near(self, at: np.ndarray, normal: np.ndarray) -> np.ndarray:
+        """Return the row of the face with a normal that is nearest to each place (k,), -1 where none is."""
+        found = np.full(len(at), -1)
+        for which, tree in self._trees:
+            rest = np.flatnonzero(found < 0)
+            places = np.column_stack([at[rest], WEIGHT * normal[rest]])
+            far, nth = tree.query(places, distance_upper_bound=NEAR_CORNER)
+            is_near = np.isfinite(far)
+            found[rest[is_near]] = which[nth[is_near]]
+        return found
+
+
+def _is_clear(rows: Rows, edges: Edges) -> np.ndarray:
+    """Return whether rows lie beside all edges (n,) bool: at an edge its other face moves the cut, too."""
     from scipy.spatial import cKDTree
 
-    side = heights.side
-    a, b, n1, n2, is_outside = _sharp_edges(evidence.target, side)
-    middle = (a + b) / 2 + INSIDE * (n1 + n2)
-    is_reached = np.zeros(len(a), bool)
-    if len(a):
-        is_reached = ~heights.is_wood(middle)
-    edge = np.flatnonzero(is_outside | is_reached)
-    filled = np.flatnonzero(~is_outside & ~is_reached)
-    parts = _filled_rows(evidence, motion, heights, *(one[filled] for one in (a, b, n1, n2)))
-    for kind, way in ((GOUGE, -1.0), (LEFTOVER, 1.0)):
-        faces = np.flatnonzero((rows.kind == kind) & (rows.side == side) & ~np.isnan(rows.outward[:, 0]))
-        if not len(edge) or not len(faces):
+    if not len(edges.a):
+        return np.ones(len(rows), bool)
+    _, places = _along(edges.a, edges.b, BESIDE)
+    far, _ = cKDTree(places).query(rows.at, distance_upper_bound=BESIDE)
+    return ~np.isfinite(far)
+
+
+def corner_rows(evidence, motion: Motion, rows: Rows, heights: dict[int, SideHeights]) -> list[Rows]:
+    """Return rows of sharp edges and corners of the part, made of the rows of their faces.
+
+    rows: of faces and walls of both sides.  heights: of both.  An inside edge into which no cutter gets has
+    no such corner: there what stands is measured towards the middle of its faces.
+    """
+    edges = sharp_edges(evidence.target)
+    clear = _is_clear(rows, edges)
+    parts = []
+    for side, its in heights.items():
+        if side not in evidence.deviations:
             continue
-        nth, at = _along(a[edge], b[edge])
-        which = edge[nth]
-        # Places and directions in one tree: a face of another direction is never near.
-        weight = 20.0
-        tree = cKDTree(np.column_stack([rows.at[faces], weight * rows.outward[faces]]))
-        ends = [
-            tree.query(np.column_stack([at, weight * n[which]]), distance_upper_bound=NEAR_CORNER)
-            for n in (n1, n2)
-        ]
-        is_near = np.isfinite(ends[0][0]) & np.isfinite(ends[1][0])
-        which, at = which[is_near], at[is_near]
-        first, second = (faces[end[1][is_near]] for end in ends)
-        for between in BETWEEN:
-            m = (1 - between) * n1[which] + between * n2[which]
-            size = np.linalg.norm(m, axis=1)
-            share = np.column_stack([(1 - between) / size, between / size])
-            value = share[:, 0] * rows.value[first] + share[:, 1] * rows.value[second]
-            thick = share[:, :1] * rows.thick[first] + share[:, 1:] * rows.thick[second]
-            limit = np.minimum(rows.limit[first], rows.limit[second])
-            grow = way * m / size[:, None]
-            parts.append(
-                make_rows(
-                    kind, side, at, value, limit, grow, thick, np.full_like(at, np.nan),
-                    rows.lift[first], (first, second, share),
-                )
-            )  # fmt: skip
+        mine = edges[edges.are_of(side)]
+        is_reached = np.zeros(len(mine.a), bool)
+        if len(mine.a):
+            is_reached = ~its.is_wood((mine.a + mine.b) / 2 + INSIDE * (mine.n1 + mine.n2))
+        parts += _filled_rows(evidence, motion, its, mine[~mine.is_outside & ~is_reached])
+        parts += _edge_rows(evidence, side, rows, clear, mine[mine.is_outside | is_reached])
+        parts += _point_rows(evidence, side, rows, clear, edges, mine)
+        parts += _shared_rows(side, rows, clear, edges)
+    return [part[part.moves] for part in parts]  # of what stays the check itself tells
+
+
+def _edge_rows(evidence, side: int, rows: Rows, clear: np.ndarray, edges: Edges) -> list[Rows]:
+    """Return rows of edges between two faces of a side."""
+    nth, at = _along(edges.a, edges.b)
+    here = edges[nth]
+    normals = np.stack([here.n1, here.n2], axis=1)
+    is_rim = _is_rim(evidence, side, at, normals)
+    parts = []
+    for kind in (GOUGE, LEFTOVER):
+        faces = _Faces(rows, clear, kind, side)
+        both = np.column_stack([faces.near(at, here.n1), faces.near(at, here.n2)])
+        is_asked = (both >= 0).all(axis=1)
+        if kind == LEFTOVER:
+            is_asked &= ~is_rim
+        chosen = np.flatnonzero(is_asked)
+        for which, share in _fan(normals[chosen]):
+            one = chosen[which]
+            parts.append(_row_of(kind, side, at[one], normals[one], share, both[one], rows))
     return parts
 
 
-def _along(a: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return places on edges from a to b (n, 3), SPACING apart: numbers of the edges (k,), places (k, 3)."""
-    count = np.maximum(1, np.ceil(np.linalg.norm(b - a, axis=1) / SPACING).astype(int))
+def _is_rim(evidence, side: int, at: np.ndarray, normals: np.ndarray) -> np.ndarray:
+    """Return whether the outline ends at places (k, 3) between walls and a face that is none (k,) bool.
+
+    normals (k, f, 3): of the faces that meet there.
+    """
+    lattice, outline = evidence.field.lattice, evidence.envelopes.side(side)
+    is_wall = np.abs(normals[..., 2]) <= UPRIGHT
+    beside = at[:, None, :2] + lattice.cell * normals[..., :2]
+    is_end = is_wall & np.isnan(outline[lattice.cell_at(beside[..., 0], beside[..., 1])])
+    return is_end.any(axis=1) & ~is_wall.all(axis=1)
+
+
+def _shared_rows(side: int, rows: Rows, clear: np.ndarray, edges: Edges) -> list[Rows]:
+    """Return rows of gouges of a side where a slanted face of it meets one that the other side cut."""
+    sign = 1.0 if side == 1 else -1.0
+    own, other = (_Faces(rows, clear, GOUGE, one) for one in (side, 3 - side))
+    parts = []
+    for n1, n2 in ((edges.n1, edges.n2), (edges.n2, edges.n1)):
+        z = sign * n1[:, 2]
+        is_mine = edges.is_outside & (z > UPRIGHT) & (z < LEVEL) & (sign * n2[:, 2] < UPRIGHT)
+        mine, m1, m2 = edges[is_mine], n1[is_mine], n2[is_mine]
+        nth, at = _along(mine.a, mine.b)
+        normals = np.stack([m1[nth], m2[nth]], axis=1)
+        cosine = np.sum(normals[:, 0] * normals[:, 1], axis=1)
+        first = own.near(at, normals[:, 0])
+        # The most that the edge says of this face alone, or all that is missing along z.
+        most = np.where(cosine < 0, 1 / np.sqrt(np.maximum(1 - cosine**2, SMALL)), 1.0)
+        below = 1 / np.abs(normals[:, 0, 2])
+        alone = np.flatnonzero((first >= 0) & (below <= most))
+        parts.append(
+            _row_of(GOUGE, side, at[alone], normals[alone, :1], below[alone, None], first[alone, None], rows)
+        )
+        both = np.column_stack([first, other.near(at, normals[:, 1])])
+        chosen = np.flatnonzero((both >= 0).all(axis=1) & (below > most))
+        for which, share in _fan(normals[chosen]):
+            one = chosen[which]
+            parts.append(_row_of(GOUGE, side, at[one], normals[one], share, both[one], rows))
+    return parts
+
+
+def _point_rows(evidence, side: int, rows: Rows, clear: np.ndarray, edges: Edges, mine: Edges) -> list[Rows]:
+    """Return rows of the points of wood where three faces of a side meet, or more."""
+    at, normals = _points(edges, mine)
+    if not len(at):
+        return []
+    share = _three(normals)
+    parts = []
+    for kind in (GOUGE, LEFTOVER):
+        faces = _Faces(rows, clear, kind, side)
+        three = np.column_stack([faces.near(at, normals[:, k]) for k in range(3)])
+        chosen = (three >= 0).all(axis=1)
+        if kind == LEFTOVER:
+            chosen &= ~_is_rim(evidence, side, at, normals)
+        for k in range(share.shape[1]):
+            parts.append(
+                _row_of(kind, side, at[chosen], normals[chosen], share[chosen, k], three[chosen], rows)
+            )
+    return parts
+
+
+def _points(edges: Edges, mine: Edges) -> tuple[np.ndarray, np.ndarray]:
+    """Return places (k, 3) mm and three normals (k, 3, 3) of points where outside edges of a side meet.
+
+    edges: all of the part.  A place comes once for each three of its normals.  Empty for too many of them.
+    """
+    none = np.zeros((0, 3)), np.zeros((0, 3, 3))
+    inside = np.unique(edges.ends[~edges.is_outside])
+    number = np.concatenate([mine.ends[:, 0], mine.ends[:, 1]] * 2)
+    place = np.concatenate([mine.a, mine.b] * 2)
+    normal = np.concatenate([mine.n1, mine.n1, mine.n2, mine.n2])
+    keep = ~np.isin(number, inside)
+    number, place, normal = number[keep], place[keep], normal[keep]
+    order = np.argsort(number, kind="stable")
+    number, place, normal = number[order], place[order], normal[order]
+    start = np.flatnonzero(np.r_[True, number[1:] != number[:-1]]) if len(number) else np.zeros(0, int)
+    stop = np.r_[start[1:], len(number)].astype(int) if len(number) else start
+    many = np.flatnonzero(stop - start >= 6)  # three edges, each with two normals
+    if len(many) > MOST_POINTS:
+        return none
+    at, found = [], []
+    for k in many:
+        kept: list[np.ndarray] = []
+        for one in normal[start[k] : stop[k]]:
+            if all(one @ other < SHARP for other in kept):
+                kept.append(one)
+        for three in combinations(kept, 3):
+            if abs(np.linalg.det(np.array(three))) > 0.05:
+                at.append(place[start[k]])
+                found.append(np.array(three))
+    return (np.array(at), np.array(found)) if at else none
+
+
+def _three(normals: np.ndarray) -> np.ndarray:
+    """Return shares (k, r, 3) of three normals (k, 3, 3) in vectors between them: the largest counts.
+
+    Of the flat triangles between unit vectors all over the three: never less than a unit vector between says,
+    and more by what such a triangle lies inside the sphere.  None has a share below 0, which would let a face
+    that stands out cut into a corner.  Where the middle of a triangle, made as much larger, says less, it
+    stands in its place.
+    """
+    at = normals[:, None]
+    for _ in range(HALVED):
+        middle = at + np.roll(at, -1, axis=2)
+        middle /= np.linalg.norm(middle, axis=3, keepdims=True)
+        ends = [np.stack([at[:, :, k], middle[:, :, k], middle[:, :, k - 1]], axis=2) for k in range(3)]
+        at = np.concatenate([*ends, middle], axis=1)
+
+    def to_shares(vectors):
+        return np.maximum(np.einsum("krx,kxs->krs", vectors, np.linalg.inv(normals)), 0.0)
+
+    def least(share):
+        return np.einsum("krcx,krs,ksx->krc", at, share, normals).min(axis=2)
+
+    found, size = [], []
+    for vectors in (np.linalg.solve(at, np.ones((*at.shape[:3], 1)))[..., 0], at.sum(axis=2)):
+        share = to_shares(vectors)
+        says = least(share)[..., None]
+        share = share / np.where(says > 0, says, np.nan)
+        found.append(share)
+        size.append(np.linalg.norm(share @ normals, axis=2))
+    return np.where((size[0] <= size[1] + SMALL)[..., None], *found)
+
+
+def _fan(normals: np.ndarray) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+    """Give numbers of pairs of normals (k, 2, 3), and shares of both in a unit vector between (j, 2).
+
+    Both normals themselves, and the middles of equal parts between them, made as much larger as it takes for
+    no vector between to say more.
+    """
+    n1, n2 = normals[:, 0], normals[:, 1]
+    angle = np.arctan2(np.linalg.norm(np.cross(n1, n2), axis=1), np.sum(n1 * n2, axis=1))
+    which = np.flatnonzero((angle < KNIFE) & (angle > SMALL))
+    yield which, np.tile([1.0, 0.0], (len(which), 1))
+    yield which, np.tile([0.0, 1.0], (len(which), 1))
+    parts = 2 * np.ceil(angle / BETWEEN / 2 - 1e-6)  # even: exact in the middle, where most edges are worst
+    for nth in range(int(parts[which].max(initial=0))):
+        one = which[parts[which] > nth]
+        whole, at = angle[one], angle[one] * (nth + 0.5) / parts[one]
+        larger = 1 / (np.sin(whole) * np.cos(whole / parts[one] / 2))
+        yield one, np.column_stack([np.sin(whole - at), np.sin(at)]) * larger[:, None]
+
+
+def _row_of(kind: int, side: int, at, normals, share, faces, rows: Rows) -> Rows:
+    """Return rows of corners: the sum of those of their faces (k, f), each times its share (k, f)."""
+    way = -1.0 if kind == GOUGE else 1.0
+    k, f = share.shape
+    if not k:
+        return make_rows(
+            kind,
+            side,
+            at,
+            *np.zeros((2, 0)),
+            np.zeros((0, 3)),
+            rows.thick[:0],
+            np.zeros((0, 3)),
+            rows.lift[:0],
+        )
+    each = way * share[..., None] * normals
+    moves = (rows.grow[faces] != 0).any(axis=2)
+    wide = 3 - f
+    return make_rows(
+        kind, side, at, np.sum(share * rows.value[faces], axis=1), rows.limit[faces].min(axis=1),
+        np.sum(each * moves[..., None], axis=1), np.sum(each[..., 2:] * rows.lift[faces], axis=1),
+        np.full_like(at, np.nan), rows.lift[faces[:, 0]],
+        (np.pad(faces, ((0, 0), (0, wide)), constant_values=-1), np.pad(share, ((0, 0), (0, wide)))),
+    )  # fmt: skip
+
+
+def _along(a: np.ndarray, b: np.ndarray, spacing: float = SPACING) -> tuple[np.ndarray, np.ndarray]:
+    """Return places on edges from a to b (n, 3), so far apart: numbers of the edges (k,), places (k, 3)."""
+    count = np.maximum(1, np.ceil(np.linalg.norm(b - a, axis=1) / spacing).astype(int))
     which = np.repeat(np.arange(len(a)), count)
-    along = np.concatenate([(np.arange(k) + 0.5) / k for k in count]) if len(count) else np.zeros(0)
+    along = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    along = (along + 0.5) / count[which]
     return which, a[which] + along[:, None] * (b[which] - a[which])
 
 
-def _filled_rows(evidence, motion: Motion, heights: SideHeights, a, b, n1, n2) -> list[Rows]:
+def _filled_rows(evidence, motion: Motion, heights: SideHeights, edges: Edges) -> list[Rows]:
     """Return rows of inside corners that no cutter gets into: how far it is from them to the air."""
-    which, at = _along(a, b)
+    which, at = _along(edges.a, edges.b)
     if not len(which):
         return []
-    m = n1[which] + n2[which]
+    m = edges.n1[which] + edges.n2[which]
     m /= np.maximum(np.linalg.norm(m, axis=1), 1e-9)[:, None]
     far, is_found = crossing(
         lambda nth, along: heights.is_wood(at[nth] + along[:, None] * m[nth]), np.zeros(len(at)), FILLED
     )
-    lattice = evidence.field.lattice
-    limit = evidence.zones.limits(lattice, heights.side)[1][lattice.cell_at(*at[:, :2].T)]
+    lattice, side = evidence.field.lattice, heights.side
+    limit = evidence.zones.limits(lattice, side)[1][lattice.cell_at(*at[:, :2].T)]
     chosen = np.flatnonzero(is_found & (np.nan_to_num(far) > 0) & np.isfinite(limit))
-    lift = np.tile(motion.lift[motion.setup], (len(chosen), 1))
     one, way = at[chosen], m[chosen]
-    rows = make_rows(
-        LEFTOVER, heights.side, one, far[chosen], limit[chosen], way, way[:, 2:] * lift, way, lift
-    )
+    if side == motion.side:
+        lift, grow = np.tile(motion.lift[motion.setup], (len(chosen), 1)), way
+    else:
+        air = one + (far[chosen, None] + lattice.cell / 2) * way
+        owner = evidence.field.upper_move if side == 1 else evidence.field.lower_move
+        lift = lifts(evidence, motion, side, owner[lattice.cell_at(*air[:, :2].T)])
+        grow = np.zeros_like(way)
+    rows = make_rows(LEFTOVER, side, one, far[chosen], limit[chosen], grow, way[:, 2:] * lift, way, lift)
     return [rows]
 
 
-def _sharp_edges(target, side: int):
-    """Return ends a, b and normals (n, 3) of sharp edges between faces of a side, and is_outside (n,)."""
+def sharp_edges(target) -> Edges:
+    """Return the sharp edges of a target's mesh."""
     t, v = target.triangles, target.vertices
     normal = np.cross(v[t[:, 1]] - v[t[:, 0]], v[t[:, 2]] - v[t[:, 0]])
     normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
@@ -112,11 +376,8 @@ def _sharp_edges(target, side: int):
     key, face, third = key[order], face[order], third[order]
     pair = np.flatnonzero((key[:-1] == key[1:]).all(axis=1))
     f, g = face[pair], face[pair + 1]
-    sign = 1.0 if side == 1 else -1.0
-    is_mine = (np.sum(normal[f] * normal[g], axis=1) < SHARP) & (
-        np.minimum(sign * normal[f, 2], sign * normal[g, 2]) > -0.0175
-    )
-    pair, f, g = pair[is_mine], f[is_mine], g[is_mine]
+    is_sharp = np.sum(normal[f] * normal[g], axis=1) < SHARP
+    pair, f, g = pair[is_sharp], f[is_sharp], g[is_sharp]
     a, b = v[key[pair, 0]], v[key[pair, 1]]
     off = np.sum((v[third[pair + 1]] - a) * normal[f], axis=1)
-    return a, b, normal[f], normal[g], off < 0
+    return Edges(a, b, key[pair], normal[f], normal[g], off < 0)

@@ -14,11 +14,12 @@ import numpy as np
 from simkit.budget.motion import Motion, SideHeights
 from simkit.budget.toward import MOST, toward
 
-GOUGE, LEFTOVER, WALL, STEP = range(4)
-KINDS = ("gouge", "leftover", "thin-wall", "witness-step")
+GOUGE, LEFTOVER, WALL, STEP, TABLE = range(5)
+KINDS = ("gouge", "leftover", "thin-wall", "witness-step", "table-contact")
 BLOCK = 1.2  # mm: of each so large a block the deepest and the proudest cell of each slope make rows
 STEEP = 4.0  # rise per cell: there walls are asked, not cells
 ASIDE = 0.03  # mm: by so much more is a part off its cut where the cut lies beside it
+SMALL = 1e-9  # mm for each mm: what grows by less stays
 ALIKE = 0.1  # mm: as thin as the part is, within this and both bounds, is no fault (see findings.thin_wall)
 
 
@@ -30,10 +31,9 @@ class Rows:
     value, limit (n,) mm: now, and the most it may be (a wall's thickness counts negative).
     grow (n, 3): by how much the value grows for each mm that the cuts of the second side move.
     thick (n, 1 + k): for each mm that the blank is thicker and that each step to a thickness leaves more.
-    outward (n, 3): the part's normal, unit length, along which the place can be asked anew, NaN where it
-    cannot.  lift (n, 1 + k): of the cut there, see Motion.
-    first, second (n,) int64: rows of the faces of a corner, -1 for none; share (n, 2): of their values in
-    its own.
+    outward (n, 3): the part's normal, unit length, along which the place can be asked anew if it moves with
+    the second side (grow), NaN where it cannot.  lift (n, 1 + k): of the cut there, see Motion.
+    faces (n, 3) int64: rows of the faces of a corner, -1 for none; share (n, 3): of their values in its own.
     """
 
     kind: np.ndarray
@@ -45,16 +45,20 @@ class Rows:
     thick: np.ndarray
     outward: np.ndarray
     lift: np.ndarray
-    first: np.ndarray
-    second: np.ndarray
+    faces: np.ndarray
     share: np.ndarray
 
     def __len__(self) -> int:
         return len(self.kind)
 
     def __getitem__(self, which) -> Rows:
-        """Return some rows; first and second still count in the table they came from."""
+        """Return some rows; faces still count in the table they came from."""
         return Rows(*(getattr(self, one.name)[which] for one in fields(self)))
+
+    @property
+    def moves(self) -> np.ndarray:
+        """The rows that some error lets grow or fall (n,) bool."""
+        return (np.abs(self.grow) > SMALL).any(axis=1) | (np.abs(self.thick) > SMALL).any(axis=1)
 
     def columns(self, motion: Motion) -> np.ndarray:
         """Return how the values grow for one of each of motion.names, (n, 5 + k)."""
@@ -63,15 +67,15 @@ class Rows:
 
 
 def make_rows(kind: int, side: int, at, value, limit, grow, thick, outward, lift, corner=None) -> Rows:
-    """Return rows of one kind and side.  corner: first, second and share, None for faces."""
+    """Return rows of one kind and side.  corner: faces and share, None for faces."""
     n = len(at)
-    first, second, share = corner or (np.full(n, -1), np.full(n, -1), np.zeros((n, 2)))
+    faces, share = corner or (np.full((n, 3), -1), np.zeros((n, 3)))
     return Rows(
         np.full(n, kind, np.int8), np.full(n, side, np.int8), np.asarray(at, float).reshape(n, 3),
         np.asarray(value, float), np.broadcast_to(np.asarray(limit, float), (n,)).copy(),
         np.asarray(grow, float).reshape(n, 3), _table(thick),
         np.asarray(outward, float).reshape(n, 3),
-        _table(lift), np.asarray(first, np.int64), np.asarray(second, np.int64), share,
+        _table(lift), np.asarray(faces, np.int64), share,
     )  # fmt: skip
 
 
@@ -87,7 +91,7 @@ def joined(parts: list[Rows]) -> Rows:
 
 
 def face_rows(evidence, motion: Motion, heights: dict[int, SideHeights]) -> Rows:
-    """Return rows of the faces that each side's cells show, walls left out.
+    """Return rows of the faces that each side's cells show, walls left out, those that never move, too.
 
     evidence: of findings, compared with the target.  heights: of both sides.  Of each BLOCK the worst cell
     either way is taken.
@@ -122,14 +126,9 @@ def face_rows(evidence, motion: Motion, heights: dict[int, SideHeights]) -> Rows
             faces_it = sign * outward[:, 2] > 0.05
             at -= outward * np.where(faces_it, off_target, 0.0)[:, None]
             at[is_aside, 2] = z[is_aside]
-            chosen = (np.abs(grow).sum(axis=1) > 0) | (thick != 0).any(axis=1)
-            chosen |= way * off_target > limit.ravel()[cells]
-            nth = cells[chosen]
             parts.append(
                 make_rows(
-                    kind, side, at[chosen], way * off_target[chosen], limit.ravel()[nth],
-                    grow[chosen], thick[chosen],
-                    np.where(is_moved[:, None], outward, np.nan)[chosen], lift[chosen],
+                    kind, side, at, way * off_target, limit.ravel()[cells], grow, thick, outward, lift,
                 )
             )  # fmt: skip
     return joined(parts)

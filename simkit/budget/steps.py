@@ -1,4 +1,4 @@
-"""Rows of upright walls: where the cut's wall stands, by the exact sweeps."""
+"""Rows of steep walls: where the cut's wall stands, by the exact sweeps."""
 
 from __future__ import annotations
 
@@ -9,19 +9,21 @@ from simkit.budget.rows import GOUGE, LEFTOVER, STEEP, Rows, make_rows
 from simkit.compare.outline import HOLDING
 
 SPACING = 0.8  # mm along a wall
-LEVELS = (0.2, 0.5, 0.8)  # of its height
+MIDDLE, END = 0.5, 0.2  # of its height: levels, the second from both ends, but no farther in than
+FARTHEST = 1.0  # mm, for corners look for their walls near them
 REACH, SAMPLES = 1.5, 31  # mm either way along the normal, and places there
 FINEST = 0.0005  # mm: a wall is bracketed this closely
 LEAN = 0.7  # of a unit normal's height: flatter faces are no wall
 
 
 def step_rows(evidence, motion: Motion, heights: SideHeights, other: SideHeights) -> list[Rows]:
-    """Return rows of the walls that the second side cuts: how far they stand off the part's walls.
+    """Return rows of the walls that a side cuts: how far they stand off the part's walls.
 
-    heights, other: of the second and of the first side.  A wall is looked for along the part's normal at
-    three of its levels.  What stands out is leftover only where the first side did not take that level away.
+    heights, other: of that side and of the other one.  A wall is looked for along the part's normal at
+    three of its levels.  What stands out is leftover only where the other side did not take that level away.
     """
-    place, level, outward, cell, is_outline = _places(evidence, motion.side)
+    side = heights.side
+    place, level, outward, cell, is_outline = _places(evidence, side)
     if not len(place):
         return []
     plan = outward[:, :2] / np.maximum(np.linalg.norm(outward[:, :2], axis=1), 1e-9)[:, None]
@@ -34,13 +36,13 @@ def step_rows(evidence, motion: Motion, heights: SideHeights, other: SideHeights
     )
     lean = np.linalg.norm(outward[:, :2], axis=1)
     lattice = evidence.field.lattice
-    owner = evidence.field.upper_move if motion.side == 1 else evidence.field.lower_move
+    owner = evidence.field.upper_move if side == 1 else evidence.field.lower_move
     near = lattice.cell_at(*(place + 0.5 * lattice.cell * plan).T)
     row = owner[near]
     row = np.where(row >= 0, row, owner.ravel()[cell])
     is_found &= row >= 0
-    gouge, leftover = (a.ravel()[cell] for a in evidence.zones.limits(lattice, motion.side))
-    left = evidence.zones.allowance(lattice, motion.side)
+    gouge, leftover = (a.ravel()[cell] for a in evidence.zones.limits(lattice, side))
+    left = evidence.zones.allowance(lattice, side)
     least, most = (0.0, 0.0) if left is None else left.reshape(2, -1)[:, cell]
     at = np.column_stack([place, level])
     lift = motion.lift[evidence.moves.setup[np.maximum(row, 0)]]
@@ -54,7 +56,8 @@ def step_rows(evidence, motion: Motion, heights: SideHeights, other: SideHeights
         chosen = np.flatnonzero(is_mine & np.isfinite(limit))
         parts.append(
             make_rows(
-                kind, motion.side, at[chosen], value[chosen], limit[chosen], way * outward[chosen],
+                kind, side, at[chosen], value[chosen], limit[chosen],
+                way * outward[chosen] * (side == motion.side),
                 way * outward[chosen, 2:] * lift[chosen], outward[chosen], lift[chosen],
             )
         )  # fmt: skip
@@ -100,6 +103,12 @@ def crossing(is_wood, about: np.ndarray, reach: float) -> tuple[np.ndarray, np.n
     return found, is_found
 
 
+def _levels(tall: np.ndarray) -> np.ndarray:
+    """Return how far over the foot of walls of a height (n,) mm these are asked, (n, 3) mm."""
+    end = np.minimum(END * tall, FARTHEST)
+    return np.column_stack([end, MIDDLE * tall, tall - end])
+
+
 def _places(evidence, side: int):
     """Return places on walls of the part: plan (n, 2), z (n,), normal (n, 3), cell (n,), is_outline (n,)."""
     lattice, grid = evidence.field.lattice, evidence.target_grid
@@ -140,9 +149,9 @@ def _places(evidence, side: int):
         edge[kept],
         way[kept],
     )
-    n, m = len(kept), len(LEVELS)
+    n, m = len(kept), 3
     each = np.repeat(np.arange(n), m)
-    level = (height[0][:, None] + (height[1] - height[0])[:, None] * np.array(LEVELS)).ravel()
+    level = (height[0][:, None] + _levels(height[1] - height[0])).ravel()
     start = np.column_stack([x, y])
 
     def is_part(which, along):

@@ -12,10 +12,10 @@ from simkit.report.table_forms import Place, told
 class Binding:
     """A place where a limit breaks first."""
 
-    kind: Literal["gouge", "leftover", "thin-wall", "witness-step"] = told("which limit")
+    kind: Literal["gouge", "leftover", "thin-wall", "witness-step", "table-contact"] = told("which limit")
     side: int = told("1 or 2")
     at: Place = told("mm, blank frame")
-    value: float = told("mm, as the job is; + leftover")
+    value: float = told("mm, as the job is; of table-contact: below what is allowed, negative over it")
     limit: float = told("mm")
     words: str = told("as the operator sees it")
 
@@ -28,9 +28,9 @@ class BudgetAxis:
         "of the second side, as it lies; planed: what a step leaves"
     )
     unit: Literal["mm", "degrees"] = told("of low and high")
-    low: float | None = told("0 or less; None: no limit breaks")
+    low: float | None = told("0 or less; None: no limit breaks within 5 mm or 2 degrees")
     low_binds: int | None = told("index in `binds`; None with a number: then a step takes nothing off")
-    high: float | None = told("0 or more; None: no limit breaks")
+    high: float | None = told("0 or more; None as low")
     high_binds: int | None = told("index in `binds`, as low_binds")
     step: int | None = told("number of the step to a thickness, from 1; only of planed", is_optional=True)
 

@@ -10,7 +10,7 @@ from simkit.budget.budget import Budget
 from simkit.budget.chance import verdict
 from simkit.budget.corners import MOST_TRIANGLES
 from simkit.budget.region import FAR, plan_ways
-from simkit.budget.rows import GOUGE, KINDS, LEFTOVER, STEP
+from simkit.budget.rows import GOUGE, KINDS, LEFTOVER, STEP, TABLE
 
 NOTE = (
     "each place that could break a limit is moved in thought, bit by bit, and cut again where one breaks; "
@@ -24,6 +24,7 @@ _WORDS = {
     GOUGE: "cut too deep",
     LEFTOVER: "left standing",
     STEP: "step where the two sides meet",
+    TABLE: "cutter deeper than the table or its spoilboard allows",
 }
 
 
@@ -69,14 +70,15 @@ class _Binds:
             self._numbers[key] = len(self.rows)
             x, y, _ = motion.lie.inverse().apply(at)
             what = _WORDS.get(kind, "wall too thin")
-            of = "" if kind == STEP or kind not in _WORDS else f" on side {side}"
+            of = f" on side {side}" if kind in (GOUGE, LEFTOVER) else ""
+            of = f" with side {side} up" if kind == TABLE else of
             self.rows.append(
                 {
                     "kind": KINDS[kind],
                     "side": side,
                     "at": at.tolist(),
                     "value": abs(float(rows.value[row]))
-                    if kind not in (GOUGE, LEFTOVER)
+                    if kind not in (GOUGE, LEFTOVER, TABLE)
                     else float(rows.value[row]),
                     "limit": abs(float(rows.limit[row])),
                     "words": f"{what}{of}, {x:.0f} mm from the left, {y:.0f} mm from the front",

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.patches import Polygon
 
 from simkit.report import canvas, colours
-from simkit.report.budget_words import chance_lines, far_text
+from simkit.report.budget_words import OVER, chance_lines, far_text
 from simkit.report.canvas import MARGIN, SMALL, TITLE, Page
 from simkit.report.lengths import MM, Lengths
 from simkit.units import MM_PER_INCH
@@ -41,7 +41,7 @@ def draw_budget(path, budget: dict[str, Any], title: str, lengths: Lengths = MM)
         far = float(np.hypot(*places[least]))
         binds = budget["plan"][least]["binds"]
         words = LINES[None][2] if binds is None else budget["binds"][binds]["words"]
-        reach = lengths.text("over 5 mm") if binds is None else far_text(far, "mm", lengths)
+        reach = lengths.text(OVER) if binds is None else far_text(far, "mm", lengths)
         key.append(f"{number}: {reach}, {lengths.text(words)}")
     lines = [line for text in key for line in canvas.wrapped(text, SMALL, inner, most=2)]
     told = [

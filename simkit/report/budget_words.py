@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from simkit.budget.motion import NAMES
+from simkit.budget.region import FAR
 from simkit.report.lengths import MM, Lengths
 from simkit.units import MM_PER_INCH
 
@@ -17,6 +19,7 @@ DIRECTIONS = {
     "planed": ("step {step} leaves it thinner", "step {step} leaves it thicker"),
 }
 NOTHING_TAKEN = "a step takes nothing off then"
+OVER = f"over {FAR[0]:g} mm"  # as far as limits are looked for
 BEYOND = "as the job is, a limit is broken already: nothing is borne until that is put right"
 
 
@@ -38,7 +41,7 @@ def axis_rows(budget: dict[str, Any]) -> list[tuple[str, float | None, str, str]
 def far_text(far: float | None, unit: str, lengths: Lengths = MM) -> str:
     """Return how far, rounded down: a region must not be told larger than it is.  far: mm or degrees."""
     if far is None:
-        return "no limit"
+        return f"over {FAR[NAMES.index('turn')]:g} degrees" if unit == "degrees" else lengths.text(OVER)
     digits = 3
     if unit == "mm" and lengths.is_inch:
         far, unit, digits = far / MM_PER_INCH, lengths.name, 4
