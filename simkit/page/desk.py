@@ -27,7 +27,8 @@ STAGES = 14  # of a check, for the bar until one was seen
 LEAVING = 3.0  # s that a picture may take to its end; then its process is ended, and a new one begun
 HOLD = 1.0  # s that a question about the state may wait for news; a browser asks few at once
 PACE = 0.25  # s between two news of how far a stage is
-CHECKING, DRAWING = ("waiting", "checking"), "drawing"
+DRAWING = "drawing"  # the phase in which the result is known, and pictures come
+REPORT = "report"  # the last of the parts: the whole file
 
 
 class Busy(Exception):
@@ -228,11 +229,13 @@ class Desk:
 
     def part(self, name: str) -> bytes:
         """Return a piece of the report as JSON.  Raises KeyError for one that is not drawn."""
+        if name == REPORT:
+            raise KeyError(name)
         return self._made(name, f"{name}.json")
 
     def report(self) -> bytes:
         """Return the report as HTML.  Raises KeyError when there is none, or not yet."""
-        return self._made("report", "report.html")
+        return self._made(REPORT, "report.html")
 
     def _made(self, name: str, file: str) -> bytes:
         with self._lock:

@@ -214,7 +214,7 @@
           await showPart(name, state);
           if (current !== number) return;
         }
-        sayDrawing(state);
+        if (state.verdict) sayDrawing(state);
         if (!["waiting", "checking", "drawing"].includes(state.phase)) {
           end(state);
           return;
@@ -299,7 +299,7 @@
   function sayDrawing(state) {
     const count = pictures.length, drawn = count ? `, ${count} so far` : "";
     const isLeft = state.phase === "done" && !state.parts.includes("report");
-    at("drawing").textContent = state.undrawn ? `Not all could be drawn: ${state.undrawn.join(" ")}`
+    at("drawn").textContent = state.undrawn ? `Not all could be drawn: ${state.undrawn.join(" ")}`
       : isLeft ? "Pictures and report were left when the files changed."
       : state.phase === "done" ? `The report and its ${count} pictures are ready.`
       : `Pictures and report are being drawn${drawn}.`;

@@ -155,7 +155,7 @@ def _result() -> Html:
             el("a", "Download the report", id="get-report", href="#", class_="is-waiting", hidden=True),
             class_="row",
         ),
-        el("p", id="drawing", class_="quiet"),
+        el("p", id="drawn", class_="quiet"),
         el(
             "div",
             el("div", el("div", id="first"), el("div", id="column"), id="told"),

@@ -75,7 +75,7 @@ def test_page__drop_verdict_finding_change_download(browser, server, folder):
     )
     assert browser.text(".spot.chosen") == "1"
 
-    until(lambda: browser.text("#drawing").startswith("The report and its "))
+    until(lambda: browser.text("#drawn").startswith("The report and its "))
     browser.click("#get-report")
     until(lambda: (browser.downloads / "report.html").exists())
     assert "<h2>In 3-D</h2>" in (browser.downloads / "report.html").read_text("utf-8")
@@ -109,7 +109,7 @@ const look = () => {
     if (!is || known.has(name)) continue;
     known.add(name);
     const places = now.findings ? fixed.map(top) : null;
-    window.seen.push([name, at("#drawing").textContent, places]);
+    window.seen.push([name, at("#drawn").innerText, places]);
   }
   if (known.size < 6) requestAnimationFrame(look);
 };
@@ -134,7 +134,7 @@ def test_page__the_verdict_comes_before_the_pictures_and_nothing_moves(browser, 
     places = [row[2] for row in seen if row[2]]
     for now in places[1:]:
         assert now == pytest.approx(places[0], abs=0.6)  # pixels
-    until(lambda: browser.text("#drawing").startswith("The report and its "))
+    until(lambda: browser.text("#drawn").startswith("The report and its "))
     browser.run("document.getElementById('pictures-part').open = true")
     until(
         lambda: browser.run(
@@ -142,7 +142,7 @@ def test_page__the_verdict_comes_before_the_pictures_and_nothing_moves(browser, 
         )
     )
     count = browser.run("return document.querySelectorAll('#pictures img').length")
-    assert browser.text("#drawing") == f"The report and its {count} pictures are ready."
+    assert browser.text("#drawn") == f"The report and its {count} pictures are ready."
     assert browser.complaints() == []
 
 
@@ -153,7 +153,7 @@ def test_page__a_program_changed_while_pictures_are_drawn_is_checked(browser, se
     until(lambda: browser.run("return document.querySelector('#f1')"))
     browser.drop([tmp_path / "top.nc"])
     until(lambda: browser.text("#verdict").startswith("Within limits"))
-    until(lambda: browser.text("#drawing").startswith("The report and its "))
+    until(lambda: browser.text("#drawn").startswith("The report and its "))
     assert browser.text("#problems") == browser.text("#file-problems") == ""
     assert "Before: beyond limits. Now: within limits." in browser.text("#changes")
     assert browser.complaints() == []
