@@ -80,7 +80,7 @@ def work(orders, stream) -> None:
 
             warm_up(teller)
             if order.get("loaded"):
-                _load()
+                _load(teller)
             teller.say(done=None)
             continue
 
@@ -93,14 +93,19 @@ def work(orders, stream) -> None:
         teller.say(done=told)
 
 
-def _load() -> None:
+def _load(teller: _Teller) -> None:
     """Load kernels and modules now: the first check would wait a second for them."""
     import simkit.report.page.page
     import simkit.report.result
     import simkit.runs.one  # noqa: F401
-    from simkit.warm import compile_all
+    from simkit.program import fast
+    from simkit.program.reader import use_compiled
+    from simkit.warm import compile_all, warm_up_reading
 
     compile_all()
+    warm_up_reading(teller)
+    fast.warm_up()
+    use_compiled()
 
 
 def _draw(order: dict[str, Any], evidence, result: dict[str, Any], teller: _Teller, left) -> None:
