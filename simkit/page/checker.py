@@ -32,7 +32,7 @@ class Checker:
         """Return the record of a check: a result, or why there is none.
 
         owner: who may stop it.  folder: where the files lie.  job: name of the job file there.  out: folder
-        for the report and its parts.  is_wanted() says whether it is still asked for when its turn comes.
+        for the report and its pieces.  is_wanted() says whether it is still asked for when its turn comes.
         Raises Interrupted when it was stopped.
         """
         with self._turn:
@@ -51,7 +51,7 @@ class Checker:
                 order |= {
                     "within": str(folder),
                     "report": str(out / "report.html"),
-                    "parts": str(out / "parts.json"),
+                    "parts": str(out),
                 }
                 record, is_gone = worker.ask(order, NO_LIMITS, 0, lambda what, _, value: say(what, value))
             finally:
@@ -77,6 +77,12 @@ class Checker:
                 if is_gone:
                     worker.end()
                     self._worker = None
+
+    def leave(self, owner: object) -> None:
+        """Let no more be drawn of what an owner has checked: what is begun is ended, the process stays."""
+        with self._lock:
+            if self._owner is owner and self._worker is not None:
+                self._worker.leave()
 
     def stop(self, owner: object) -> None:
         """End the check of an owner, if it is the one that runs."""

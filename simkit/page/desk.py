@@ -23,7 +23,12 @@ from simkit.runs.unchecked import fault, keep_traceback, unusable
 
 MOST_FILES = 60
 PREFILL_SECONDS = 60
-STAGES = 14  # of a check and its report, for the bar until one was seen
+STAGES = 14  # of a check, for the bar until one was seen
+LEAVING = 3.0  # s that a picture may take to its end; then its process is ended, and a new one begun
+HOLD = 1.0  # s that a question about the state may wait for news; a browser asks few at once
+PACE = 0.25  # s between two news of how far a stage is
+DRAWING = "drawing"  # the phase in which the result is known, and pictures come
+REPORT = "report"  # the last of the parts: the whole file
 
 
 class Busy(Exception):
@@ -41,6 +46,8 @@ class Desk:
         for part in (self._folder, self._out):
             part.mkdir(parents=True)
         self._lock = threading.RLock()
+        self._news = threading.Condition(self._lock)
+        self._told_at = 0.0  # when the last news came
         self._kinds: dict[str, str] = {}  # by name, in the order dropped
         self._paths: dict[str, Path] = {}  # where the bytes are: a number for a name
         self._count = 0
@@ -49,7 +56,7 @@ class Desk:
         self._is_made = False  # the job file comes from the form
         self._thread: threading.Thread | None = None
         self._wanted = 0  # number of the check that is wanted
-        self._state: dict[str, Any] = {"number": 0, "phase": "nothing"}
+        self._state: dict[str, Any] = {"number": 0, "phase": "nothing", "tick": 0}
         self._result: dict[str, Any] | None = None  # the last that came to an end
         self._seen_stages = STAGES
 
@@ -157,9 +164,13 @@ class Desk:
     def start(self, form: dict[str, Any] | None) -> int:
         """Begin a check and return its number.  form: see form.job_text, None for the dropped job file.
 
+        What is still drawn of the check before is left.
         Raises Busy while one runs, InputProblems where there is nothing to check, ValueError for no form.
         """
+        self._end_drawing()
         with self._lock:
+            if self.is_busy():
+                raise Busy
             self._refuse_when_busy()
             if form is not None and (self._is_made or self._job_name() is None):
                 mesh = next((name for name, kind in self._kinds.items() if kind == MESH), None)
@@ -172,49 +183,65 @@ class Desk:
                 found, expected = "no files", "a job file, or programs and the form"
                 raise InputProblems(Problem(Place("this page"), found, expected, "drop programs first"))
             number = self._wanted = self._state["number"] + 1
-            self._state = {"number": number, "phase": "waiting", "stage": "waiting", "share": 0.0}
+            self._state = {"number": number, "phase": "waiting", "tick": self._state["tick"]}
+            self._tell(stage="waiting", share=0.0, parts=[])
             self._thread = threading.Thread(target=self._check, args=(number, job), daemon=True)
             self._thread.start()
         return number
 
     def stop(self) -> None:
-        """End the check that runs or waits, if there is one."""
+        """End the check that runs or waits, if there is one; of one that is drawn the result stays."""
+        self._end_drawing()
         with self._lock:
             thread, self._wanted = self._thread, 0
         if thread is not None and thread.is_alive():
             self._checker.stop(self)
             thread.join(10)
 
+    def _end_drawing(self) -> None:
+        """Leave what is drawn, and wait until it is."""
+        with self._lock:
+            thread, is_drawing = self._thread, self._state["phase"] == DRAWING
+        if is_drawing:
+            self._checker.leave(self)
+            thread.join(LEAVING)
+            if thread.is_alive():
+                self._checker.stop(self)
+                thread.join(10)
+
     def close(self) -> None:
         """End the check and remove all files."""
         self.stop()
         shutil.rmtree(self._root, ignore_errors=True)
 
-    def state(self) -> dict[str, Any]:
-        """Return how far the check is, and what it said: number, phase, stage, share, verdict ..."""
-        with self._lock:
+    def state(self, after: int | None = None) -> dict[str, Any]:
+        """Return how far the check is, and what it said: number, phase, stage, share, verdict, parts ...
+
+        after: the `tick` of the state that is known; waits for another one, HOLD at most.
+        """
+        with self._news:
+            self._news.wait_for(lambda: after is None or self._state["tick"] != after, HOLD)
             return dict(self._state)
 
     def is_busy(self) -> bool:
-        """Return whether a check waits or runs."""
+        """Return whether a check waits or runs, or is drawn."""
         return self._thread is not None and self._thread.is_alive()
 
-    def parts(self) -> bytes:
-        """Return the parts of the report as JSON.  Raises KeyError when there is no report."""
-        return self._made("parts.json")
+    def part(self, name: str) -> bytes:
+        """Return a piece of the report as JSON.  Raises KeyError for one that is not drawn."""
+        if name == REPORT:
+            raise KeyError(name)
+        return self._made(name, f"{name}.json")
 
     def report(self) -> bytes:
-        """Return the report as HTML.  Raises KeyError when there is none."""
-        return self._made("report.html")
+        """Return the report as HTML.  Raises KeyError when there is none, or not yet."""
+        return self._made(REPORT, "report.html")
 
-    def _made(self, name: str) -> bytes:
+    def _made(self, name: str, file: str) -> bytes:
         with self._lock:
-            if self._state["phase"] != "done":
+            if name not in self._state.get("parts", ()):
                 raise KeyError(name)
-        try:
-            return (self._out / name).read_bytes()
-        except FileNotFoundError:
-            raise KeyError(name) from None
+            return (self._out / file).read_bytes()
 
     def prefill(self) -> dict[str, Any]:
         """Return what the files let one guess for the form."""
@@ -233,12 +260,15 @@ class Desk:
         return guess
 
     def _refuse_when_busy(self) -> None:
-        if self.is_busy() and threading.current_thread() is not self._thread:
+        if not self.is_busy() or threading.current_thread() is self._thread:
+            return
+        if self._state["phase"] != DRAWING:
             raise Busy
+        self._checker.leave(self)  # what is drawn will be drawn anew soon, and needs no file that was dropped
 
     def _check(self, number: int, job: str) -> None:
-        for name in ("report.html", "parts.json"):
-            (self._out / name).unlink(missing_ok=True)
+        for path in self._out.iterdir():
+            path.unlink()
         self._stages = 0
         try:
             self._laid = laid = lay_out(self._root / "laid", dict(self._paths), job)
@@ -254,6 +284,9 @@ class Desk:
             record = unusable(job, problems)
         except Exception:
             record = fault(job, keep_traceback())
+        if "verdict" not in record and self._state["phase"] == DRAWING:  # what is known stays known
+            self._tell(phase="done", undrawn=[record["sentence"]])
+            return
         if "verdict" not in record:
             self._tell(
                 phase="unusable",
@@ -261,27 +294,37 @@ class Desk:
                 problems=_lines(record["problems"], self._is_made),
             )
             return
-        self._seen_stages = max(self._stages, 1)
-        self._result = record
-        self._tell(phase="done", **_told(record))
+        self._tell(phase="done")
 
     def _say(self, what: str, value: Any) -> None:
-        """Take what the worker tells: a stage, how much of it is done, or the result before its report."""
+        """Take what the worker tells: a stage, how much of it is done, the result, what is drawn of it."""
         if what == "stage":
             self._stages += 1
             self._tell(phase="checking", stage=value, share=self._share(0.0))
         elif what == "fraction":
             self._tell(share=self._share(value))
         elif what == "result":
+            self._seen_stages = max(self._stages, 1)
             more = {} if self._result is None else {"changes": changes(value, self._result)}
-            self._tell(**_told(value), **more)
+            self._result = value
+            self._tell(phase=DRAWING, share=1.0, **_told(value), **more)
+        elif what == "part":
+            self._tell(parts=[*self._state["parts"], value])
+        elif what == "undrawn":
+            self._tell(undrawn=value)
 
     def _share(self, done: float) -> float:
         return round(min((self._stages - 1 + done) / max(self._seen_stages, self._stages), 0.99), 3)
 
     def _tell(self, **what: Any) -> None:
-        with self._lock:
+        now = time.monotonic()
+        with self._news:
             self._state = self._state | what
+            if set(what) == {"share"} and now - self._told_at < PACE:
+                return  # told with what comes next
+            self._told_at = now
+            self._state["tick"] += 1
+            self._news.notify_all()
 
 
 def _told(result: dict[str, Any]) -> dict[str, Any]:

@@ -2,8 +2,8 @@
 "use strict";
 (() => {
   const at = (id) => document.getElementById(id);
-  const LOOK = 250; // ms between two looks at a check
   let desk = "", files = [], isChecking = false, shown = 0, solid = null, findings = [], lastVerdict = 0, current = 0;
+  let tick = 0, pictures = [], chosen = null; // the state that is known; pictures that came; the finding turned to
 
   // ---- talking to the server ----
 
@@ -185,23 +185,40 @@
     }
   }
 
-  async function follow(number) {
+  // Shows a check as it comes: the verdict as soon as it is known, then findings, the 3-D view, the pictures.
+  // Comes back when that is known; what is drawn goes on.
+  function follow(number) {
+    return new Promise((go) => {
+      watch(number, go).catch((reason) => say(at("problems"), [reason.message])).then(go);
+    });
+  }
+  async function watch(number, go) {
     isChecking = true;
     current = number;
     at("check").disabled = true;
     at("stop").hidden = at("progress").hidden = false;
+    const taken = new Set();
     try {
       for (;;) {
-        const state = await json("GET", mine("/state"));
-        if (state.number !== number) return;
+        const state = await json("GET", mine(`/state?after=${tick}`)); // answered when there is news, or after a second
+        if (state.number !== number || current !== number) return;
+        tick = state.tick;
         at("bar").value = state.share || 0;
         at("stage").textContent = state.stage || "";
-        if (state.verdict && lastVerdict !== number) showVerdict(number, state);
-        if (!["waiting", "checking"].includes(state.phase)) {
-          await end(state);
+        if (state.verdict && lastVerdict !== number) {
+          showVerdict(number, state);
+          go();
+        }
+        for (const name of state.parts.filter((one) => !taken.has(one))) {
+          taken.add(name);
+          await showPart(name, state);
+          if (current !== number) return;
+        }
+        if (state.verdict) sayDrawing(state);
+        if (!["waiting", "checking", "drawing"].includes(state.phase)) {
+          end(state);
           return;
         }
-        await new Promise((go) => setTimeout(go, LOOK));
       }
     } finally {
       if (current === number) endProgress();
@@ -215,16 +232,12 @@
   at("check").addEventListener("click", check);
   at("stop").addEventListener("click", () => json("POST", mine("/stop")).catch((reason) => say(at("problems"), [reason.message])));
 
-  async function end(state) {
+  function end(state) {
     if (state.phase === "stopped") say(at("problems"), ["Stopped. Nothing is known of these files."]);
     if (state.phase === "unusable") {
       say(at("problems"), state.problems.length ? ["Not checked:", ...state.problems] : [state.sentence]);
     }
-    if (state.phase !== "done") {
-      at("result").hidden = true;
-      return;
-    }
-    showParts(await json("GET", mine("/parts")), state);
+    if (state.phase !== "done") at("result").hidden = true;
   }
 
   // ---- what came of it ----
@@ -232,8 +245,9 @@
   function showVerdict(number, { verdict, changes, taken }) {
     lastVerdict = number;
     say(at("taken"), taken || []);
+    endProgress();
     at("result").hidden = false;
-    at("result").classList.add("is-drawing");
+    at("result").classList.add("is-told");
     const first = document.createElement("b"), status = verdict.status[0].toUpperCase() + verdict.status.slice(1);
     first.textContent = status;
     const isFirst = verdict.sentence.startsWith(status);
@@ -247,16 +261,74 @@
     at("changes").append(head, list);
   }
 
-  function showParts(parts, state) {
+  // A piece of the report as it is made; simkit escapes all that comes from files, and no script runs here.
+  async function showPart(name, state) {
+    if (name === "report") {
+      at("get-report").classList.remove("is-waiting");
+      return;
+    }
+    const piece = await json("GET", mine(`/parts/${name}`));
+    if (current !== state.number) return;
+    if (name === "words") showWords(piece, state);
+    else if (name === "scene") {
+      document.getElementById("solid-data").textContent = piece;
+      await new Promise((go) => setTimeout(go)); // what is there already is painted first
+      solid = window.drawSolid();
+      waitForSolid(false);
+      if (chosen) turnView(chosen);
+    } else if (name === "closeups") {
+      for (const [number, drawing] of Object.entries(piece)) at("column").querySelector(`.room-${number}`).outerHTML = drawing;
+    } else if (name === "views") {
+      at("rest").innerHTML = ["sections", "job", "steps", "budget", "time", "tables", "checklist"].map((one) => piece[one] || rest[one] || "").join("");
+    } else showPicture(piece);
+  }
+  let rest = {}; // words for the part below, which is shown when its drawings are there
+
+  // Pictures stand last, under their heads: what comes later moves nothing that stood there.
+  function showPicture([head, figure]) {
+    pictures.push(head);
+    let part = [...at("pictures").children].find((one) => one.firstChild.textContent === head);
+    if (!part) {
+      part = document.createElement("section");
+      part.append(Object.assign(document.createElement("h2"), { textContent: head }));
+      at("pictures").append(part);
+    }
+    part.insertAdjacentHTML("beforeend", figure);
+  }
+
+  function sayDrawing(state) {
+    const count = pictures.length, drawn = count ? `, ${count} so far` : "";
+    const isLeft = state.phase === "done" && !state.parts.includes("report");
+    at("drawn").textContent = state.undrawn ? `Not all could be drawn: ${state.undrawn.join(" ")}`
+      : isLeft ? "Pictures and report were left when the files changed."
+      : state.phase === "done" ? `The report and its ${count} pictures are ready.`
+      : `Pictures and report are being drawn${drawn}.`;
+    if (state.phase === "done" && document.querySelector("#solid.is-coming")) {
+      document.querySelector("#solid .instead").textContent = "The 3-D view was not drawn.";
+      waitForSolid(false);
+    }
+  }
+  // The view stands there from the first, as large as it will be, and takes no hand before it is drawn.
+  function waitForSolid(isComing) {
+    const root = document.getElementById("solid");
+    root.classList.toggle("is-coming", isComing);
+    root.querySelector(".works").inert = isComing;
+  }
+
+  function showWords(parts, state) {
     shown = state.number;
     findings = state.findings;
-    at("result").classList.remove("is-drawing");
-    at("first").innerHTML = parts.first || ""; // simkit escapes all that comes from files, and no script runs here
+    rest = parts;
+    pictures = [];
+    solid = null;
+    at("result").classList.remove("is-told");
+    at("first").innerHTML = parts.first || "";
     at("column").innerHTML = parts.findings;
     at("solid-place").innerHTML = parts.solid;
-    at("rest").innerHTML = ["pictures", "sections", "job", "steps", "budget", "time", "tables", "checklist"].map((one) => parts[one] || "").join("");
-    at("rest-part").hidden = false;
-    solid = window.drawSolid();
+    waitForSolid(true);
+    at("rest").replaceChildren();
+    at("pictures").replaceChildren();
+    at("rest-part").hidden = at("pictures-part").hidden = false;
     window.programText.hide();
     at("back").hidden = true;
     for (const [id, path] of [["get-report", "/report"], ["get-job", "/job"]]) {
@@ -264,6 +336,7 @@
       at(id).download = "";
       at(id).hidden = false;
     }
+    at("get-report").classList.add("is-waiting");
     for (const article of at("column").querySelectorAll(".finding")) {
       const row = findings[Number(article.id.slice(1)) - 1];
       if (!row || (!row.at && !row.line)) continue;
@@ -281,6 +354,7 @@
       });
     }
     const first = findings[0];
+    chosen = null;
     if (first) turnTo(first, at(`f${first.number}`));
   }
 
@@ -290,15 +364,20 @@
     at("back").hidden = false;
     at("back").href = `#f${row.number}`;
     at("back").textContent = `back to finding ${row.number}`;
+    chosen = row;
+    turnView(row);
+    if (!row.file) return;
+    window.programText.show(row.file, row.line, async (name) => (await ask("GET", mine(`/text?${named(name)}`))).text())
+      .catch(() => window.programText.hide());
+  }
+
+  function turnView(row) {
     if (solid && row.at) solid.turnTo(row.at, row.side);
     for (const label of at("solid-place").querySelectorAll(".spot")) {
       label.classList.toggle("chosen", label.textContent === String(row.number));
     }
     const choice = at("solid-place").querySelector("[name=finding]");
     if (choice) choice.value = String(row.number);
-    if (!row.file) return;
-    window.programText.show(row.file, row.line, async (name) => (await ask("GET", mine(`/text?${named(name)}`))).text())
-      .catch(() => window.programText.hide());
   }
 
   // Where all stands in one column the place comes before the list, for the eye and for the Tab key alike.

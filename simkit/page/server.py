@@ -230,9 +230,9 @@ class Handler(BaseHTTPRequestHandler):
             desk.stop()
             self._json(desk.state())
         elif asked == ("GET", "state"):
-            self._json(desk.state())
-        elif asked == ("GET", "parts"):
-            self._send(desk.parts(), "application/json")
+            self._json(desk.state(self._after()))
+        elif asked[:2] == ("GET", "parts") and len(asked) == 3:
+            self._send(desk.part(asked[2]), "application/json")
         elif asked == ("GET", "report"):
             self._send(desk.report(), "text/html; charset=utf-8", "report.html")
         elif asked == ("GET", "job"):
@@ -261,6 +261,11 @@ class Handler(BaseHTTPRequestHandler):
         if len(names) != 1:
             raise Refused(400, "one name is needed")
         return names[0]
+
+    def _after(self) -> int | None:
+        """Return which state is known already, None where the request does not say."""
+        after = urllib.parse.parse_qs(urllib.parse.urlsplit(self.path).query).get("after", [])
+        return int(after[0]) if after else None
 
     # ---- bytes in and out ----
 

@@ -34,12 +34,13 @@ window.programText = (() => {
 
   // Shows a file at a line.  load(file) gives its text.
   async function show(file, line, load) {
-    const mine = ++asked, text = await load(file);
+    const mine = ++asked;
+    part.hidden = false; // its room is kept while the text comes
+    name.textContent = line ? `${file}, line ${line}` : file;
+    const text = await load(file);
     if (mine !== asked) return; // another finding was chosen meanwhile
     lines = text.split(/\r\n|\r|\n/);
     chosen = line || 0;
-    part.hidden = false;
-    name.textContent = line ? `${file}, line ${line}` : file;
     draw();
     again();
   }
@@ -48,5 +49,5 @@ window.programText = (() => {
     box.scrollTop = Math.max((chosen - 1) * LINE - box.clientHeight / 2 + LINE, 0);
     draw();
   }
-  return { show, again, hide() { part.hidden = true; asked++; } };
+  return { show, again, hide() { part.hidden = true; box.replaceChildren(); lines = []; asked++; } };
 })();

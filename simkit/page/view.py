@@ -151,10 +151,11 @@ def _result() -> Html:
         el("div", id="changes", aria_live="polite"),
         el(
             "p",
-            el("a", "Download the report", id="get-report", href="#", hidden=True),
             el("a", "Download the job file", id="get-job", href="#", hidden=True),
+            el("a", "Download the report", id="get-report", href="#", class_="is-waiting", hidden=True),
             class_="row",
         ),
+        el("p", id="drawn", class_="quiet"),
         el(
             "div",
             el("div", el("div", id="first"), el("div", id="column"), id="told"),
@@ -179,6 +180,13 @@ def _result() -> Html:
             el("summary", "The rest of the report"),
             el("div", id="rest"),
             id="rest-part",
+            hidden=True,
+        ),
+        el(
+            "details",
+            el("summary", "Pictures"),
+            el("div", id="pictures"),
+            id="pictures-part",
             hidden=True,
         ),
         id="result",

@@ -10,7 +10,7 @@ from pathlib import Path
 from simkit.errors import InputProblems, Place, Problem
 from simkit.job.model import Job, Setup
 from simkit.program import vocabulary as voc
-from simkit.program.reader import LARGE, Notice, Options, ProgramRead, read_program
+from simkit.program.reader import Notice, Options, ProgramRead, is_for_compiled, read_program
 
 LARGEST_FILE = 2 * 1024**3  # bytes; a larger program would not fit in memory as moves
 
@@ -23,9 +23,10 @@ def shown_name(path: Path, job: Job) -> str:
 
 
 def has_large_program(job: Job) -> bool:
-    """Return whether some program of a job is so large that compiled code reads it."""
+    """Return whether some program of a job is so large that compiled code reads it in this process."""
     with contextlib.suppress(OSError):  # what cannot be looked at is told when it is read
-        return any(path.stat().st_size >= LARGE for setup in job.setups for path in setup.programs)
+        paths = [path for setup in job.setups for path in setup.programs]
+        return any(is_for_compiled(path.stat().st_size) for path in paths)
     return False
 
 

@@ -22,6 +22,8 @@ from simkit.program.words import quoted, scan, split_lines
 __all__ = ["PROBLEM_LIMIT", "Notice", "Options", "ProgramRead", "read_program"]
 
 LARGE = 1_000_000  # bytes; below, Python alone is done before compiled code is loaded
+COMMON = 2_000  # bytes; from here on compiled code is quicker where it is loaded already
+_compiled_from = LARGE
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,20 @@ class ProgramRead:
     ends_by: str = ""
 
 
+def use_compiled() -> None:
+    """Read all but the smallest programs by compiled code from now on, for a process that has loaded it.
+
+    What is read is the same either way.
+    """
+    global _compiled_from
+    _compiled_from = COMMON
+
+
+def is_for_compiled(size: int) -> bool:
+    """Return whether a program of so many bytes is read by compiled code."""
+    return size >= _compiled_from
+
+
 def read_program(
     text_or_bytes: bytes | str,
     name: str,
@@ -109,7 +125,7 @@ def _read(
     source, name, setup, cutter, units, has_short_cut=True, is_compiled=None, options=None
 ) -> ProgramRead:
     if is_compiled is None:
-        is_compiled = len(source) >= LARGE
+        is_compiled = is_for_compiled(len(source))
     state, table = (_compiled if is_compiled else _plain)(source, name, units, has_short_cut, options, cutter)
     lines = state.lines
     problems, notices = state.problems, state.notices

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -11,7 +10,18 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from simkit.report import colours
-from simkit.report.canvas import BASE_DPI, BODY, SMALL, TITLE, font, line_height, shortened, tidy, wrapped
+from simkit.report.canvas import (
+    BASE_DPI,
+    BODY,
+    SMALL,
+    TITLE,
+    font,
+    line_height,
+    png_of,
+    shortened,
+    tidy,
+    wrapped,
+)
 from simkit.report.lengths import MM, Lengths
 from simkit.report.whole_file import put_whole
 from simkit.units import MM_PER_INCH
@@ -95,9 +105,7 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str, lengths
             label.set_fontproperties(font(SMALL))
         if row == len(rows) - 1:
             axes.set_xlabel("minutes of moves", fontproperties=font(BODY))
-    drawn = io.BytesIO()
-    figure.savefig(drawn, format="png", metadata={"Software": None})
-    put_whole(path, drawn.getvalue())
+    put_whole(path, png_of(figure, BASE_DPI))
     return str(path)
 
 

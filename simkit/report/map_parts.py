@@ -142,7 +142,7 @@ def draw_ring(page, point):
     for colour, wide, above in (("white", 4.0, 6.6), (colours.INK, 1.4, 7.1)):
         ring = Circle(point, SPOT, facecolor="none", edgecolor=colour, zorder=above)
         ring.set_linewidth(wide * 72 / canvas.BASE_DPI)
-        page.axes.add_patch(ring)
+        page.axes.add_artist(ring)
 
 
 def draw_scale_bar(page, pitch, right, y, room):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,16 @@ def draw_more_maps(
 ) -> list[str]:
     """Draw the maps of walls, of the witness step and of who cut where; return their paths.
 
+    See more_maps_as_drawn.
+    """
+    return list(more_maps_as_drawn(folder, evidence, turns, result))
+
+
+def more_maps_as_drawn(
+    folder: Path, evidence: Evidence, turns: dict[int, str], result: dict[str, Any]
+) -> Iterator[str]:
+    """Draw the maps of walls, of the witness step and of who cut where; yield each path when it is drawn.
+
     turns: how the blank lies for each side, as pictures.turns_of gives it.  A map that would hold nothing is
     left out: walls and the step need a target, the step two sides that meet.
     """
@@ -29,7 +40,6 @@ def draw_more_maps(
     name, lengths = job.name or "part", Lengths(job.unit)
     is_part = None if evidence.envelopes is None else evidence.envelopes.is_part
     sides = sorted({1 if frame.up > 0 else 2 for frame in evidence.frames})
-    pictures = []
     for side in sides:
         seen = {"side": side, "turn": turns[side], "blank": job.blank, "lengths": lengths}
         findings = [row for row in result["findings"] if row["side"] in (side, None)]
@@ -49,7 +59,7 @@ def draw_more_maps(
                 resin=resin,
                 **seen,
             )
-            pictures.append(str(path))
+            yield str(path)
         path = folder / f"who_cut_side_{side}.png"
         rows = field.upper_move if side == 1 else field.lower_move
         draw_who_cut(
@@ -64,7 +74,7 @@ def draw_more_maps(
             resin=resin,
             **seen,
         )
-        pictures.append(str(path))
+        yield str(path)
     if result["seam"] is not None and evidence.seam.worst is not None:
         path = folder / "witness_step.png"
         draw_seam(
@@ -80,8 +90,7 @@ def draw_more_maps(
             title=f"{name}: the step where the cuts of the two sides meet",
             findings=result["findings"],
         )
-        pictures.append(str(path))
-    return pictures
+        yield str(path)
 
 
 def step_names(job: Job) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -79,10 +80,15 @@ def holding_wood(evidence: Evidence) -> np.ndarray | None:
 
 def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list[str]:
     """Draw the plan views of each side, of jigs, and the plots along the programs; return their paths."""
+    return list(plans_as_drawn(folder, evidence, result))
+
+
+def plans_as_drawn(folder: Path, evidence: Evidence, result: dict[str, Any]) -> Iterator[str]:
+    """Draw what `draw_plans` draws, and yield each path when its picture is there."""
     from simkit.report.budget_view import draw_budget
     from simkit.report.effort_views import draw_along
     from simkit.report.glue_paths import glue_paths
-    from simkit.report.more_maps import draw_more_maps
+    from simkit.report.more_maps import more_maps_as_drawn
     from simkit.report.plan_views import draw_plan_view
     from simkit.report.seat_view import draw_seat
     from simkit.report.section_view import draw_section
@@ -93,7 +99,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
     shown = {side: in_steps_of_zones(evidence, side) for side in evidence.deviations}
     scale = " In zones the colours count in steps of their own limits." if job.zones and shown else ""
     name, lengths = job.name or "part", Lengths(job.unit)
-    pictures, turns, holding = [], turns_of(evidence), holding_wood(evidence)
+    turns, holding = turns_of(evidence), holding_wood(evidence)
     for side in sorted({1 if frame.up > 0 else 2 for frame in evidence.frames}):
         path = folder / f"leftover_side_{side}.png"
         subject = "what is left standing or cut too deep" if side in shown else "what is left"
@@ -117,7 +123,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
             resin=None if field.wood_upper is None else field.is_resin(side),
             glue=glue_paths(job.layup, job.blank, field, side),
         )
-        pictures.append(str(path))
+        yield str(path)
         if side in evidence.reach:
             path = folder / f"surface_side_{side}.png"
             draw_surface_view(
@@ -135,27 +141,26 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
                 title=f"{name}: ridges between passes, and why wood was left standing, side {side}",
                 resin=None if field.wood_upper is None else field.is_resin(side),
             )
-            pictures.append(str(path))
+            yield str(path)
     for number, line in enumerate(evidence.lines, 1):
         path = folder / f"section_{number}.png"
         title = f"{name}: cut open along a line"
-        pictures.append(draw_section(path, evidence, line, title=title, findings=result["findings"]))
-    pictures += draw_more_maps(folder, evidence, turns, result)
+        yield draw_section(path, evidence, line, title=title, findings=result["findings"])
+    yield from more_maps_as_drawn(folder, evidence, turns, result)
     for laid in evidence.seats:
         words = lengths.text(seat_words(laid, job.setups[laid.setup].name))
         piece = f"_piece_{laid.number}" if laid.number else ""
         path = folder / f"seat_setup_{laid.setup + 1}{piece}.png"
         words, title = f"{words[:1].upper()}{words[1:]}.", f"{name}: the piece in its jig"
-        pictures.append(draw_seat(path, laid.seat, words, title, lengths))
+        yield draw_seat(path, laid.seat, words, title, lengths)
     if result["budget"] is not None and result["budget"]["plan"]:
         title = f"{name}: how far the second side may land off its place"
-        pictures.append(draw_budget(folder / "budget.png", result["budget"], title, lengths))
+        yield draw_budget(folder / "budget.png", result["budget"], title, lengths)
     for number, along in enumerate(result["along"], 1):
         path = folder / f"bite_{number}.png"
         note = result["time"]["note"] or "with the machine's own figures"
         title = f"{name}: what is bitten off, minute by minute"
-        pictures.append(draw_along(path, along, title, f"{along['program']}; times {note}", lengths))
-    return pictures
+        yield draw_along(path, along, title, f"{along['program']}; times {note}", lengths)
 
 
 def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[list[str], list[str]]:

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from matplotlib.patches import Polygon
 
 from simkit.compare.seam import Seam
 from simkit.job.model import Blank
@@ -90,17 +89,18 @@ def draw_seam(
         is_out = (seam.offset >= 0) | ((size < FLOOR) & (seam.offset >= -limit))
         wide = np.where(is_out, 1, -1) * np.maximum(size, FLOOR)
         tip = place + way * wide[:, None]
-        for first, last in neighbours(seam):
+        pairs = neighbours(seam)
+        corners, fills = [], []
+        for first, last in pairs:
             middle, far = place[[first, last]].mean(axis=0), tip[[first, last]].mean(axis=0)
             if wide[first] * wide[last] < 0:
                 far = middle  # from one side to the other: each half runs out
             for one in (first, last):
-                corners = np.array([place[one], tip[one], far, middle])
-                # An edge of its own colour, or the white below would show between neighbours.
-                patch = Polygon(corners, color=shade_of(float(seam.offset[one]), limit), zorder=4.4)
-                patch.set_linewidth(0.5)
-                page.axes.add_patch(patch)
-            page.line(*place[[first, last]].T, colours.INK, 1.2, zorder=4.6)
+                corners.append(np.array([place[one], tip[one], far, middle]))
+                fills.append(shade_of(float(seam.offset[one]), limit))
+        # An edge of its own colour, or the white below would show between neighbours.
+        page.areas(corners, fills, 0.5, zorder=4.4)
+        page.lines(place[np.array(pairs, int).reshape(-1, 2)], colours.INK, 1.2, zorder=4.6)
 
     return draw_class_map(
         path,

@@ -164,7 +164,7 @@ def _strokes(page: Page, seen: SeenPlan, cusps: Cusps, wanted: float, left: floa
     chosen = np.flatnonzero(cusps.is_even & (cusps.height > wanted / 20))
     chosen = chosen[:: max(1, -(-len(chosen) // MOST_STROKES))]
     angle = np.radians(cusps.direction[chosen])
-    for (x, y, _), along_x, along_y in zip(cusps.at[chosen], np.cos(angle), np.sin(angle), strict=True):
-        half = STROKE * seen.pitch
-        (x0, y0), (x1, y1) = (seen.pixel(x + s * half * along_x, y + s * half * along_y) for s in (-1, 1))
-        page.line([left + x0, left + x1], [top + y0, top + y1], colours.INK, 1.0, zorder=3.8)
+    way = STROKE * seen.pitch * np.column_stack([np.cos(angle), np.sin(angle)])
+    ends = np.stack([cusps.at[chosen, :2] - way, cusps.at[chosen, :2] + way], axis=1)
+    x, y = seen.pixel(ends[..., 0], ends[..., 1])
+    page.lines(np.stack([left + x, top + y], axis=-1), colours.INK, 1.0, zorder=3.8)

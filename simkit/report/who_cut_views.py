@@ -105,6 +105,7 @@ def draw_who_cut(
     index = np.minimum(owners.index, MOST)
     index = np.where((index == -1) & ~field.is_solid, -2, index)  # cells beyond the blank's own edge
     letters = [chr(ord("A") + number) for number in range(min(len(owners.names), MOST))]
+    placed: list[tuple[str, float, float]] = []  # letters on the map
 
     def paint(seen: SeenPlan) -> Painted:
         shown = seen.nearest(index, -2)
@@ -135,17 +136,16 @@ def draw_who_cut(
             pale[:, pale.shape[1] // 2 :] = _paler(pale[:, pale.shape[1] // 2 :])
             signs.append(Sign("pale: nothing left", pale))
         is_busy = np.zeros(shown.shape, bool)
-        for number in range(len(letters)):
+        for number, letter in enumerate(letters):
             for x, y in _middles(shown == number, is_gone):
+                placed.append((letter, x, y))
                 is_busy[int(y) - 16 : int(y) + 17, int(x) - 16 : int(x) + 17] = True
         return Painted(picture, is_busy, signs)
 
     def over(page: Page, seen: SeenPlan, left: float, top: float) -> None:
-        shown, is_gone = seen.nearest(index, -2), ~seen.nearest(field.is_solid, True)
-        for number, letter in enumerate(letters):
-            for x, y in _middles(shown == number, is_gone):
-                for wide, colour in ((5.0, "white"), (0.0, colours.INK)):
-                    _letter(page, left + x, top + y, letter, colour, wide)
+        for letter, x, y in placed:
+            for wide, colour in ((5.0, "white"), (0.0, colours.INK)):
+                _letter(page, left + x, top + y, letter, colour, wide)
 
     return draw_class_map(
         path,
@@ -183,16 +183,25 @@ def _middles(mask: np.ndarray, is_gone: np.ndarray) -> list[tuple[float, float]]
 
 
 def _innermost(mask: np.ndarray) -> list[tuple[float, float]]:
+    if not mask.any():
+        return []
     # Passes of two cutters by turns make one area of each: what is mostly its own counts.
     mask = ndimage.uniform_filter(mask.astype(np.float32), 15) > 0.5
     label, count = ndimage.label(mask)
     if not count:
         return []
-    depth = ndimage.distance_transform_edt(np.pad(mask, 1))[1:-1, 1:-1]
     size = np.bincount(label.ravel())[1:]
-    chosen = np.argsort(-size, kind="stable")[:LETTERS] + 1
-    places = ndimage.maximum_position(depth, label, chosen)
-    return [(float(x), float(y)) for y, x in places if depth[int(y), int(x)] >= LEAST]
+    boxes, places = ndimage.find_objects(label), []
+    for one in np.argsort(-size, kind="stable")[:LETTERS]:
+        rows, columns = boxes[one]
+        if min(rows.stop - rows.start, columns.stop - columns.start) < LEAST:
+            continue
+        # Areas meet at corners at most, so what is another one is no nearer than what is none.
+        depth = ndimage.distance_transform_edt(np.pad(label[rows, columns] == one + 1, 1))[1:-1, 1:-1]
+        y, x = np.unravel_index(depth.argmax(), depth.shape)
+        if depth[y, x] >= LEAST:
+            places.append((float(columns.start + x), float(rows.start + y)))
+    return places
 
 
 def _letter(page: Page, x: float, y: float, letter: str, colour: str, halo: float) -> None:

@@ -171,6 +171,12 @@ class Worker:
             [(what, value)] = told.items()
             say(what, number, value)
 
+    def leave(self) -> None:
+        """Let the worker draw no more of the report it draws, if it draws one."""
+        with contextlib.suppress(OSError):
+            self.process.stdin.write(b'{"leave": true}\n')
+            self.process.stdin.flush()
+
     def _last_words(self) -> str:
         status = self.process.wait()
         self._errors.seek(0)

@@ -6,6 +6,7 @@ gives them dies.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import queue
@@ -53,14 +54,21 @@ def work(orders, stream) -> None:
     An order has `warm` (compile what is not compiled yet; with `loaded`, load all that a check and its report
     need, too), or `job` (path), `cell`, `fresh`, `pictures`
     (folder or None) and `memory` (MB or None).  It may have `within`, the folder that the path and what is
-    told of files are relative to, and `report` and `parts`, files to write the report to, and its parts as
-    JSON; the result is then said as soon as it is known, before the report is drawn.
+    told of files are relative to, `report`, a file to write the report to, and `parts`, a folder for its
+    pieces as JSON.  The result is then said as soon as it is known, before anything is drawn, and each piece
+    when it is there: `part` is the name of its file, "report" at the end; `undrawn` tells why no more comes.
+    The order `leave` ends the drawing of the order before it, after the picture that is begun.
     """
     teller = _Teller(stream)
     waiting: queue.Queue[bytes] = queue.Queue()
+    left = threading.Event()
 
     def listen() -> None:
         for line in orders:
+            if json.loads(line).get("leave"):
+                left.set()
+                continue
+            left.clear()  # whatever was to be left was ordered before this
             waiting.put(line)
         os._exit(0)  # nobody wants the answer any more
 
@@ -72,7 +80,7 @@ def work(orders, stream) -> None:
 
             warm_up(teller)
             if order.get("loaded"):
-                _load()
+                _load(teller)
             teller.say(done=None)
             continue
 
@@ -81,21 +89,51 @@ def work(orders, stream) -> None:
             os._exit(2)
 
         with Watch(Most(memory=order["memory"]), over):
-            told = _checked(order, teller)
+            told = _checked(order, teller, left)
         teller.say(done=told)
 
 
-def _load() -> None:
+def _load(teller: _Teller) -> None:
     """Load kernels and modules now: the first check would wait a second for them."""
     import simkit.report.page.page
     import simkit.report.result
     import simkit.runs.one  # noqa: F401
-    from simkit.warm import compile_all
+    from simkit.program import fast
+    from simkit.program.reader import use_compiled
+    from simkit.warm import compile_all, warm_up_reading
 
     compile_all()
+    warm_up_reading(teller)
+    fast.warm_up()
+    use_compiled()
 
 
-def _checked(order: dict[str, Any], teller: _Teller) -> dict[str, Any]:
+def _draw(order: dict[str, Any], evidence, result: dict[str, Any], teller: _Teller, left) -> None:
+    """Draw a report piece by piece.  What goes wrong here is said, and leaves the result as it is."""
+    from simkit.report.page.page import pieces, put_together, text_of
+    from simkit.report.whole_file import write_whole
+
+    made, pictures = [], 0
+    try:
+        with contextlib.closing(pieces(evidence, result)) as drawing:
+            for name, piece in drawing:
+                made.append((name, piece))
+                if name == "picture":
+                    pictures += 1
+                    name += f"-{pictures}"
+                write_whole(Path(order["parts"]) / f"{name}.json", json.dumps(piece), "--report")
+                teller.say(part=name)
+                if left.is_set():
+                    return
+        write_whole(Path(order["report"]), text_of(put_together(made)), "--report")
+        teller.say(part="report")
+    except InputProblems as problems:
+        teller.say(undrawn=problems.lines())
+    except Exception:
+        teller.say(undrawn=[f"a fault of simkit itself; {keep_traceback()}"])
+
+
+def _checked(order: dict[str, Any], teller: _Teller, left: threading.Event) -> dict[str, Any]:
     from simkit.job.reader import read_job
     from simkit.runs.one import checked
 
@@ -103,14 +141,8 @@ def _checked(order: dict[str, Any], teller: _Teller) -> dict[str, Any]:
     pictures = None if order["pictures"] is None else Path(order["pictures"])
 
     def report(evidence, result: dict[str, Any]) -> None:
-        from simkit.report.page.page import parts_of, text_of
-        from simkit.report.whole_file import write_whole
-
         teller.say(result=result)
-        teller.stage("drawing the report")
-        parts = parts_of(evidence, result)
-        write_whole(Path(order["report"]), text_of(parts), "--report")
-        write_whole(Path(order["parts"]), json.dumps(parts), "--report")
+        _draw(order, evidence, result, teller, left)
 
     try:
         if order.get("within"):

@@ -131,6 +131,12 @@ def read_mesh(path: Path, place: Place) -> tuple[np.ndarray, np.ndarray]:
             f"at most {LARGEST_FILE // 2**20} MB",
             "export the part with fewer triangles; 0.01 mm of chord error is plenty for wood",
         )
+    try:
+        corners = binary_stl(path) if path.suffix.lower() == ".stl" else None
+    except (OSError, MemoryError):  # told below
+        corners = None
+    if corners is not None and np.isfinite(corners).all():
+        return _merged(corners, np.arange(len(corners)).reshape(-1, 3))
     import trimesh
 
     options = {"skip_materials": True} if path.suffix.lower() == ".obj" else {}
@@ -160,6 +166,23 @@ def read_mesh(path: Path, place: Place) -> tuple[np.ndarray, np.ndarray]:
             "repair the mesh where it was made and export it again",
         )
     return _merged(vertices, triangles)
+
+
+_STL_FACE = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
+_STL_HEAD = 84  # bytes: 80 of anything, then the number of triangles
+
+
+def binary_stl(path: Path) -> np.ndarray | None:
+    """Return the corners (3 n, 3) of the n triangles of a binary STL file, None for any other file.
+
+    A file is one when it is just as long as the count in it says.  The reader of all other meshes gives the
+    same corners, and takes ten times as long, with a quarter of a second to be loaded itself.
+    """
+    data = path.read_bytes()
+    count = int.from_bytes(data[80:_STL_HEAD], "little")
+    if not count or len(data) != _STL_HEAD + count * _STL_FACE.itemsize:
+        return None
+    return np.frombuffer(data, _STL_FACE, offset=_STL_HEAD)["corners"].reshape(-1, 3).astype(np.float64)
 
 
 def _merged(vertices: np.ndarray, triangles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -54,6 +54,7 @@ def test_page__drop_verdict_finding_change_download(browser, server, folder):
     browser.drop([folder / name for name in ("job.toml", "top.nc", "part.stl")])
     until(lambda: browser.run("return document.querySelector('#f1')"))
     assert browser.text("#verdict").startswith("Beyond limits")
+    until(lambda: browser.run("return document.getElementById('solid').dataset.covered"))
     assert (
         float(browser.run("return document.getElementById('solid').dataset.covered")) > 0.02
     )  # something is drawn
@@ -74,6 +75,7 @@ def test_page__drop_verdict_finding_change_download(browser, server, folder):
     )
     assert browser.text(".spot.chosen") == "1"
 
+    until(lambda: browser.text("#drawn").startswith("The report and its "))
     browser.click("#get-report")
     until(lambda: (browser.downloads / "report.html").exists())
     assert "<h2>In 3-D</h2>" in (browser.downloads / "report.html").read_text("utf-8")
@@ -84,6 +86,76 @@ def test_page__drop_verdict_finding_change_download(browser, server, folder):
     until(lambda: browser.text("#verdict").startswith("Within limits"))
     assert "Before: beyond limits. Now: within limits." in browser.text("#changes")
     assert "Gone: " in browser.text("#changes")
+    assert browser.complaints() == []
+
+
+# What is seen when, by the page itself: each time something appears, and where what stands there already is.
+WATCHED = """
+window.seen = [];
+const known = new Set(), at = (s) => document.querySelector(s);
+const top = (s) => at(s).getBoundingClientRect().top + scrollY;
+const fixed = ["#f1", "#f1 figure figcaption", ".stage", "#rest-part", "#pictures-part"];
+const isSeen = (s) => at(s) !== null && at(s).checkVisibility({ visibilityProperty: true });
+const look = () => {
+  const now = {
+    verdict: isSeen("#verdict") && at("#verdict").textContent !== "",
+    findings: isSeen("#f1 .kind"),
+    view: isSeen("#solid canvas") && !!at("#solid").dataset.covered,
+    closeup: isSeen("#f1 svg image"),
+    picture: at("#pictures img") !== null,
+    report: isSeen("#get-report"),
+  };
+  for (const [name, is] of Object.entries(now)) {
+    if (!is || known.has(name)) continue;
+    known.add(name);
+    const places = now.findings ? fixed.map(top) : null;
+    window.seen.push([name, at("#drawn").innerText, places]);
+  }
+  if (known.size < 6) requestAnimationFrame(look);
+};
+look();
+"""
+
+
+@pytest.mark.parametrize("width", [360, 1200])
+def test_page__the_verdict_comes_before_the_pictures_and_nothing_moves(browser, server, folder, width):
+    browser.be_small(width, 900)
+    opened(browser, server)
+    browser.run(WATCHED)
+    browser.drop([folder / name for name in ("job.toml", "top.nc", "part.stl")])
+    until(lambda: len(browser.run("return window.seen")) == 6)
+    seen = browser.run("return window.seen")
+    order = [name for name, _, _ in seen]
+    assert order[:2] == ["verdict", "findings"]
+    assert order.index("picture") > max(order.index("view"), order.index("closeup"))
+    assert order[-1] == "report"
+    drawing = {name: words for name, words, _ in seen}
+    assert drawing["view"].startswith("Pictures and report are being drawn")
+    places = [row[2] for row in seen if row[2]]
+    for now in places[1:]:
+        assert now == pytest.approx(places[0], abs=0.6)  # pixels
+    until(lambda: browser.text("#drawn").startswith("The report and its "))
+    browser.run("document.getElementById('pictures-part').open = true")
+    until(
+        lambda: browser.run(
+            "return [...document.querySelectorAll('#pictures img')].every((o) => o.naturalWidth)"
+        )
+    )
+    count = browser.run("return document.querySelectorAll('#pictures img').length")
+    assert browser.text("#drawn") == f"The report and its {count} pictures are ready."
+    assert browser.complaints() == []
+
+
+def test_page__a_program_changed_while_pictures_are_drawn_is_checked(browser, server, folder, tmp_path):
+    (tmp_path / "top.nc").write_text(faced(10), encoding="utf-8")
+    opened(browser, server)
+    browser.drop([folder / name for name in ("job.toml", "top.nc", "part.stl")])
+    until(lambda: browser.run("return document.querySelector('#f1')"))
+    browser.drop([tmp_path / "top.nc"])
+    until(lambda: browser.text("#verdict").startswith("Within limits"))
+    until(lambda: browser.text("#drawn").startswith("The report and its "))
+    assert browser.text("#problems") == browser.text("#file-problems") == ""
+    assert "Before: beyond limits. Now: within limits." in browser.text("#changes")
     assert browser.complaints() == []
 
 

@@ -27,6 +27,7 @@ from tests.findings.programs import dug, faced
 from tests.small_job import JOB, block
 
 MOST = 3_000_000
+UNDER_WAY = ("waiting", "checking", "drawing")
 
 
 class Client:
@@ -73,7 +74,7 @@ class Client:
 
     def wait(self, desk):
         ends = time.monotonic() + 120
-        while (state := self.data("GET", f"{desk}/state")[1])["phase"] in ("waiting", "checking"):
+        while (state := self.data("GET", f"{desk}/state")[1])["phase"] in UNDER_WAY:
             assert time.monotonic() < ends
             time.sleep(0.05)
         return state
@@ -318,15 +319,84 @@ def test_check__tells_verdict_findings_and_report(client, checked):
     first = state["findings"][0]
     assert first["file"] == "top.nc"
     assert "changes" not in state
-    parts = client.data("GET", f"{desk}/parts")[1]
+    parts = client.data("GET", f"{desk}/parts/words")[1]
     assert 'id="f1"' in parts["findings"]
     assert 'id="solid-data"' in parts["solid"]
+    assert 'class="closeup room-1"' in parts["findings"]
+    assert json.loads(client.data("GET", f"{desk}/parts/scene")[1])["data"]
+    assert client.data("GET", f"{desk}/parts/closeups")[1]["1"].startswith("<svg ")
+    for name in ("other", "..", "report", "words.json", "picture-99", "%2e%2e", ""):
+        assert client.ask("GET", f"{desk}/parts/{name}")[0] == 404
     status, headers, text = client.ask("GET", f"{desk}/report")
     assert status == 200
     assert headers["Content-Disposition"] == "attachment; filename*=UTF-8''report.html"
     assert text.startswith(b"<!DOCTYPE html>")
     assert b"simkit-page-" not in text  # no path of this machine
     assert client.ask("GET", f"{desk}/job")[2] == JOB.encode()
+
+
+def test_check__words_come_before_pictures_and_none_is_missing_in_the_end(client, checked):
+    desk, state = checked
+    pictures = [name for name in state["parts"] if name.startswith("picture-")]
+    assert state["parts"] == ["words", "scene", "closeups", "views", *pictures, "report"]
+    assert len(pictures) >= 3
+    report = client.ask("GET", f"{desk}/report")[2].decode("utf-8")
+    for name in pictures:
+        _, figure = client.data("GET", f"{desk}/parts/{name}")[1]
+        assert figure in report
+    words = client.data("GET", f"{desk}/parts/words")[1]
+    for name in ("verdict", "tables", "checklist"):
+        assert words[name] in report
+    assert client.data("GET", f"{desk}/parts/closeups")[1]["1"] in report
+    assert "room-" not in report  # all that room was kept for is there
+    assert '{"nx":' in report
+
+
+def test_check__what_is_drawn_is_left_when_the_files_change(client, files):
+    """The verdict stays, and the same process checks what came."""
+    desk = client.desk()
+    for name, data in files.items():
+        client.put(desk, name, data)
+    client.data("POST", f"{desk}/check", b"null")
+    state, ends = {"tick": 0}, time.monotonic() + 120
+    while state.get("phase") != "drawing":  # each answer comes with the news, or after a second
+        state = client.data("GET", f"{desk}/state?after={state['tick']}")[1]
+        assert time.monotonic() < ends
+    assert state["verdict"]["exit_status"] == 1
+    assert client.put(desk, "top.nc", faced(10).encode())[0] == 200
+    left = client.wait(desk)
+    assert left["phase"] == "done"
+    assert left["verdict"] == state["verdict"]
+    assert "report" not in left["parts"]
+    assert client.ask("GET", f"{desk}/report")[0] == 404
+    after = client.done(desk)
+    assert after["verdict"]["exit_status"] == 0
+    assert after["parts"][-1] == "report"
+    assert after["changes"][0] == "Before: beyond limits. Now: within limits."
+
+
+def test_check__a_process_that_dies_while_it_draws_takes_no_verdict_along(client, server, files):
+    desk = client.desk()
+    for name, data in files.items():
+        client.put(desk, name, data)
+    client.data("POST", f"{desk}/check", b"null")
+    state, ends = {"tick": 0}, time.monotonic() + 120
+    while state.get("phase") != "drawing":
+        state = client.data("GET", f"{desk}/state?after={state['tick']}")[1]
+        assert time.monotonic() < ends
+    server.checker._worker.process.kill()
+    left = client.wait(desk)
+    assert (left["phase"], left["verdict"]) == ("done", state["verdict"])
+    assert "ended with status" in left["undrawn"][0]
+    assert client.done(desk)["parts"][-1] == "report"
+
+
+def test_state__waits_for_news(client, checked):
+    desk, state = checked
+    started = time.monotonic()
+    assert client.data("GET", f"{desk}/state?after={state['tick']}")[1] == state
+    assert time.monotonic() - started > 0.9
+    assert client.ask("GET", f"{desk}/state?after=x")[0] == 400
 
 
 def test_check__a_changed_program_says_what_got_better(client, checked, files):

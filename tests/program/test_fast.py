@@ -420,6 +420,27 @@ def test_size__decides_and_changes_nothing(monkeypatch):
     assert small_read.line_count + 1 == large_read.line_count
 
 
+def test_use_compiled__common_programs_are_read_so_with_the_same_result(monkeypatch):
+    monkeypatch.setattr(reader, "_compiled_from", reader.LARGE)
+    body = HEAD + b"X1 Y2\nX2 Y3 Z1\n" * 200 + b"M30\n"
+    assert len(body) > reader.COMMON
+    used = []
+    monkeypatch.setattr(
+        "simkit.program.fast.FastInterpreter.run",
+        lambda self, run=FastInterpreter.run: (used.append(1), run(self)),
+    )
+    before = reader.read_program(body, "a.nc")
+    assert used == []
+    reader.use_compiled()
+    after = reader.read_program(body, "a.nc")
+    assert used == [1]
+    reader.read_program(HEAD + b"M30\n", "a.nc")
+    assert used == [1]  # for so few bytes it takes longer
+    for name, column in vars(before.moves).items():
+        assert np.array_equal(column, getattr(after.moves, name), equal_nan=name == "feed")
+    assert before.warnings == after.warnings
+
+
 def test_state__has_no_part_the_compiled_reader_was_not_told_of():
     """Whoever adds a part says here that it changes no common block, or makes `leaves_common` see to it."""
     seen_to = "_x _y _z _unit _scale _is_incremental _shift_x _shift_y _shift_z _blind _motion _plane "

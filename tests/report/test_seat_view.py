@@ -12,7 +12,7 @@ from simkit.compare.seat import seat
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
 from simkit.report import colours
-from simkit.report.page.page import _pictures_part
+from simkit.report.page.page import parts_of
 from simkit.report.result import result_of
 from simkit.report.seat_view import JIG_LINE, SHADES, contacts_of, draw_seat
 from simkit.stock.field import Lattice
@@ -110,6 +110,6 @@ def test_pictures_of_a_check__hold_the_jig(tmp_path):
     job = read_job(tmp_path / "job.toml")
     evidence, findings = check(job, read_programs(job), 0.5)[:2]
     result = result_of(evidence, findings, {})
-    text = str(_pictures_part(evidence, result))
+    text = str(parts_of(evidence, result)["pictures"])
     assert text.count("<figcaption>The piece in its jig: the darker") == 1
     assert text.count('alt="Map of the piece in its jig"') == 1  # for those who cannot see it

@@ -50,6 +50,29 @@ def test_load__ascii_text_too(tmp_path):
     assert load_target(TargetSpec(path), BLANK, PLACE).volume == pytest.approx(80000)
 
 
+def test_binary_stl__is_what_another_reader_reads(tmp_path):
+    path = written(tmp_path, trimesh.creation.icosphere(3, radius=7.3))
+    raw = bytearray(path.read_bytes())
+    raw[:6] = b"solid "  # a header may say so in a binary file too
+    raw[84 + 48 : 84 + 50] = b"\xff\x7f"  # nor do the bytes of attributes count
+    path.write_bytes(bytes(raw))
+    other = trimesh.load_mesh(path, process=False)
+    corners = mesh_module.binary_stl(path)
+    assert np.array_equal(corners.reshape(-1, 3, 3), other.triangles)
+    vertices, triangles = mesh_module.read_mesh(path, PLACE)
+    assert np.array_equal(vertices[triangles], other.triangles)
+    assert len(vertices) == 642  # of an icosphere halved three times: 10 * 4^3 + 2
+
+
+@pytest.mark.parametrize(
+    "change", [lambda raw: raw + b"\0", lambda raw: raw[:-1], lambda raw: raw[:84], lambda raw: b""]
+)
+def test_binary_stl__of_another_length_is_left_to_the_general_reader(tmp_path, change):
+    path = written(tmp_path, box())
+    path.write_bytes(change(path.read_bytes()))
+    assert mesh_module.binary_stl(path) is None
+
+
 @pytest.mark.parametrize("seed", range(5))
 def test_pose__is_rotation_about_x_then_y_then_z(tmp_path, seed):
     # Outside: scipy's extrinsic Euler angles ("xyz", lower case) turn about fixed axes in that order.

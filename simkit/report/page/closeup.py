@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import base64
 import io
+import re
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -26,6 +28,7 @@ LEAST, MOST = 24.0, 120.0  # mm across a close-up
 FINER = 2  # pixels a unit
 SHAPE = 0.62  # height by width
 ROOM = 15.0  # units round the map, for the words at its edges
+ACROSS = svg.WIDE - 2 * ROOM
 
 
 class CloseUps:
@@ -34,23 +37,51 @@ class CloseUps:
     def __init__(self, evidence: Evidence, lengths: Lengths):
         job, field = evidence.job, evidence.field
         self._job, self._blank, self._lengths, self._field = job, job.blank, lengths, field
+        self._evidence = evidence
+        self._turns = turns_of(evidence)
+        self._part = None if evidence.envelopes is None else evidence.envelopes.is_part
+
+    @cached_property
+    def _index(self) -> dict[int, np.ndarray]:
+        """Classes of colour by side."""
+        job, evidence = self._job, self._evidence
         limits = (job.limits.gouge, job.limits.leftover)
-        self._index = {
+        return {
             side: colours.class_index(in_steps_of_zones(evidence, side), limits)
             for side in evidence.deviations
         }
-        self._holding = holding_wood(evidence)
-        self._turns = turns_of(evidence)
-        self._resin = None if field.wood_upper is None else {k: field.is_resin(k) for k in (1, 2)}
-        self._part = None if evidence.envelopes is None else evidence.envelopes.is_part
 
-    def of(self, row: dict[str, Any]) -> Html | None:
-        """Return the close-up of a finding (a row of the result), None when it has no place in the blank."""
+    @cached_property
+    def _holding(self) -> np.ndarray | None:
+        return holding_wood(self._evidence)
+
+    @cached_property
+    def _resin(self) -> dict[int, np.ndarray] | None:
+        field = self._field
+        return None if field.wood_upper is None else {k: field.is_resin(k) for k in (1, 2)}
+
+    def room(self, row: dict[str, Any]) -> Html | None:
+        """Return an empty drawing as large as the close-up of a finding, None where that has none."""
+        place = self._place(row)
+        if place is None:
+            return None
+        _, _, wide, deep = self._window(row, *place)
+        words = f"The place of finding {row['number']} is being drawn"
+        return svg.drawing(*_size(_pixels(wide, deep)), words, class_=f"closeup room-{row['number']}")
+
+    def _place(self, row: dict[str, Any]) -> tuple[float, float] | None:
+        """Return where a finding lies in plan, None when it has no place in the blank."""
         if row["at"] is None:
             return None
         x, y, _ = row["at"]
-        if not (0 <= x <= self._blank.length and 0 <= y <= self._blank.width):
+        return (x, y) if 0 <= x <= self._blank.length and 0 <= y <= self._blank.width else None
+
+    def of(self, row: dict[str, Any]) -> Html | None:
+        """Return the close-up of a finding (a row of the result), None when it has no place in the blank."""
+        place = self._place(row)
+        if place is None:
             return None
+        x, y = place
         setup = setup_of(row, self._job)
         side = row["side"] or (1 if setup is None or setup.frame(self._blank).up > 0 else 2)
         x0, y0, wide, deep = self._window(row, x, y)
@@ -59,9 +90,8 @@ class CloseUps:
         # The window as if it were a blank of its own, lying as the blank does.
         near = (lattice.origin[0] - x0, lattice.origin[1] - y0)
         lattice = Lattice(near, lattice.cell, lattice.nx, lattice.ny)
-        across = svg.WIDE - 2 * ROOM
-        pitch = wide / across
-        size = (round(across * FINER), round(deep / pitch * FINER))
+        pitch = wide / ACROSS
+        size = _pixels(wide, deep)
         turn = self._turns[side]
         seen = SeenPlan(lattice, Blank(wide, deep, self._blank.thickness), turn, pitch / FINER, *size)
         is_solid = self._field.is_solid[part]
@@ -106,8 +136,7 @@ class CloseUps:
         unit_mm = MM_PER_INCH if self._lengths.is_inch else 1.0
         middle = top + tall / 2
         return svg.drawing(
-            svg.WIDE,
-            tall + 2 * ROOM + 18,
+            *_size(size),
             f"Finding {row['number']} seen from above",
             el("image", href=png_uri(picture), x=left, y=top, width=f"{wide:.1f}", height=f"{tall:.1f}"),
             svg.box(left, top, wide, tall, "frame"),
@@ -129,6 +158,21 @@ class CloseUps:
             svg.scale_bar(left + wide, top + tall + 14, pitch, 120, unit_mm, self._lengths.name),
             class_="closeup",
         )
+
+
+def room_of(number: str) -> re.Pattern[str]:
+    """Return what finds the room of a finding's close-up in markup."""
+    return re.compile(rf'<svg[^<>]* class="closeup room-{re.escape(number)}"[^<>]*>.*?</svg>')
+
+
+def _pixels(wide: float, deep: float) -> tuple[int, int]:
+    """Return the pixels of a map of wide x deep mm."""
+    return round(ACROSS * FINER), round(deep / wide * ACROSS * FINER)
+
+
+def _size(pixels: tuple[int, int]) -> tuple[float, float]:
+    """Return the units of a drawing with a map of so many pixels."""
+    return svg.WIDE, pixels[1] / FINER + 2 * ROOM + 18
 
 
 def _upright(x: float, y: float) -> str:

@@ -50,4 +50,6 @@ def prose(text: str) -> Html:
 
 def _drawable(text: str) -> str:
     """Without characters that HTML does not allow or that turn the direction of what follows."""
+    if text.isprintable():
+        return text
     return "".join(c if c.isprintable() or c in "\n\t" else "\ufffd" for c in text)

@@ -1,10 +1,15 @@
-"""The report put together from its parts, and written."""
+"""The report put together from its parts, and written.
+
+The parts are made in pieces: words first, then what is seen.  Who shows a report while it is made has the
+verdict and the findings long before the last picture.
+"""
 
 from __future__ import annotations
 
 import base64
 import hashlib
 import tempfile
+from collections.abc import Iterable, Iterator
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -12,17 +17,17 @@ from typing import Any
 from simkit.findings.evidence import Evidence
 from simkit.report.lengths import Lengths
 from simkit.report.page.budget import budget_part
-from simkit.report.page.closeup import CloseUps
+from simkit.report.page.closeup import CloseUps, room_of
 from simkit.report.page.findings import findings_part, first_to_fix
 from simkit.report.page.html import Html, el
 from simkit.report.page.job_part import checklist_part, job_part
 from simkit.report.page.program_lines import ProgramLines
-from simkit.report.page.scene import scene_part
+from simkit.report.page.scene import EMPTY_SCENE, first_side, scene_frame, scene_script, scene_text
 from simkit.report.page.section import sections
 from simkit.report.page.section_view import HATCHES, section_key, section_svg
 from simkit.report.page.steps import steps_part
 from simkit.report.page.tables import tables_part, time_part
-from simkit.report.pictures import draw_plans
+from simkit.report.pictures import plans_as_drawn
 from simkit.report.sheet import sheet_of
 from simkit.report.whole_file import unwritten, write_whole
 
@@ -66,36 +71,103 @@ def text_of(parts: dict[str, Any]) -> str:
 
 def parts_of(evidence: Evidence, result: dict[str, Any]) -> dict[str, Any]:
     """Return the parts of a report as markup, by name, in their order; `title` is plain text."""
+    return put_together(pieces(evidence, result))
+
+
+def pieces(evidence: Evidence, result: dict[str, Any]) -> Iterator[tuple[str, Any]]:
+    """Make a report; yield name and content of each piece as soon as it is made, those first that say most.
+
+    "words": the parts that are words alone, by name; in them room is kept for what follows.  "scene": the
+    data of the 3-D view.  "closeups": a drawing for each finding that has one, by its number.  "views": the
+    parts that hold drawings.  "picture", again and again: (what it stands under, a figure).
+    JSON holds each of them.  Raises InputProblems where there is no room for pictures on their way.
+    """
     job = evidence.job
     lengths = Lengths(job.unit)
     sheet = sheet_of(job, evidence.reads, evidence.done)
-    name = job.name or "Programs"
+    name, made_from = job.name or "Programs", job.file or "the command line"
     verdict = result["verdict"]
     draws = CloseUps(evidence, lengths)
-    return {
-        "title": f"{name}: {verdict['status']}",
-        "name": el("h1", name),
-        "verdict": el(
-            "p",
-            el("b", _status(verdict["status"])),
-            lengths.text(_rest(verdict)),
-            class_=f"verdict {_class(verdict)}",
-        ),
-        "first": first_to_fix(result, lengths),
-        "findings": findings_part(result, job, ProgramLines(evidence), draws.of, lengths),
-        "pictures": _drawn_pictures(evidence, result),
-        "sections": _sections_part(evidence, result, lengths),
-        "job": job_part(evidence, result, sheet, lengths),
-        "steps": steps_part(result, lengths),
-        "budget": budget_part(result, lengths),
-        "time": time_part(result, lengths),
-        "tables": tables_part(result, lengths),
-        "checklist": checklist_part(result, sheet, lengths),
-        "solid": el(
-            "section", el("h2", "In 3-D"), scene_part(evidence, result, lengths), class_="screen-only"
-        ),
-        "footer": el("footer", f"Made by simkit {result['simkit']} from {job.file or 'the command line'}."),
-    }
+    close: list[dict[str, Any]] = []
+
+    def room(row: dict[str, Any]) -> Html | None:
+        kept = draws.room(row)
+        if kept is not None:
+            close.append(row)
+        return kept
+
+    yield (
+        "words",
+        {
+            "title": f"{name}: {verdict['status']}",
+            "name": el("h1", name),
+            "verdict": el(
+                "p",
+                el("b", _status(verdict["status"])),
+                lengths.text(_rest(verdict)),
+                class_=f"verdict {_class(verdict)}",
+            ),
+            "first": first_to_fix(result, lengths),
+            "findings": findings_part(result, job, ProgramLines(evidence), room, lengths),
+            "steps": steps_part(result, lengths),
+            "budget": budget_part(result, lengths),
+            "time": time_part(result, lengths),
+            "tables": tables_part(result, lengths),
+            "checklist": checklist_part(result, sheet, lengths),
+            "solid": el(
+                "section", el("h2", "In 3-D"), scene_frame(evidence, result, lengths), class_="screen-only"
+            ),
+            "footer": el("footer", f"Made by simkit {result['simkit']} from {made_from}."),
+        },
+    )
+    yield "scene", scene_text(evidence, lengths, first_side(result))
+    yield "closeups", {str(row["number"]): draws.of(row) for row in close}
+    yield (
+        "views",
+        {
+            "sections": _sections_part(evidence, result, lengths),
+            "job": job_part(evidence, result, sheet, lengths),
+        },
+    )
+    for head, figure in _pictures(evidence, result):
+        yield "picture", (head, figure)
+
+
+_ORDER = (
+    "title",
+    "name",
+    "verdict",
+    "first",
+    "findings",
+    "pictures",
+    "sections",
+    "job",
+    "steps",
+    "budget",
+    "time",
+    "tables",
+    "checklist",
+    "solid",
+    "footer",
+)
+
+
+def put_together(made: Iterable[tuple[str, Any]]) -> dict[str, Any]:
+    """Return the parts of a report from all its `pieces`."""
+    parts: dict[str, Any] = {}
+    figures: list[tuple[str, Html]] = []
+    for name, piece in made:
+        if name == "scene":  # each room that was kept is one of a kind: what comes from outside is escaped
+            parts["solid"] = Html(parts["solid"].replace(EMPTY_SCENE, scene_script(piece)))
+        elif name == "closeups":
+            for number, drawing in piece.items():
+                parts["findings"] = Html(room_of(number).sub(lambda _, its=drawing: its, parts["findings"]))
+        elif name == "picture":
+            figures.append(piece)
+        else:
+            parts |= piece
+    parts["pictures"] = pictures_part(figures)
+    return {name: parts[name] for name in _ORDER}
 
 
 def document(title: str, body: Html) -> str:
@@ -141,9 +213,9 @@ def _class(verdict: dict[str, Any]) -> str:
     return "good" if verdict["exit_status"] == 0 else "bad"
 
 
-def _drawn_pictures(evidence: Evidence, result: dict[str, Any]) -> Html:
+def _pictures(evidence: Evidence, result: dict[str, Any]) -> Iterator[tuple[str, Html]]:
     try:
-        return _pictures_part(evidence, result)
+        yield from _figures(evidence, result)
     except OSError as reason:
         raise unwritten("folder for temporary files", "--report", reason) from None
 
@@ -169,10 +241,10 @@ _HEADS = {
 }
 
 
-def _pictures_part(evidence: Evidence, result: dict[str, Any]) -> Html:
-    figures: dict[str, list[Html]] = {}
+def _figures(evidence: Evidence, result: dict[str, Any]) -> Iterator[tuple[str, Html]]:
+    """Draw the pictures of a report one by one; yield what each stands under, and its figure."""
     with tempfile.TemporaryDirectory(prefix="simkit-") as folder:
-        for number, path in enumerate(draw_plans(Path(folder), evidence, result)):
+        for number, path in enumerate(plans_as_drawn(Path(folder), evidence, result)):
             picture, name = Path(path), Path(path).stem
             words = next((words for start, words in CAPTIONS.items() if name.startswith(start)), "")
             subject = next((words for start, words in SUBJECTS.items() if name.startswith(start)), name)
@@ -183,7 +255,8 @@ def _pictures_part(evidence: Evidence, result: dict[str, Any]) -> Html:
             data = base64.b64encode(picture.read_bytes()).decode("ascii")
             box = f"larger-{number}"
             head = next((head for start, head in _HEADS.items() if name.startswith(start)), _FROM_ABOVE)
-            figures.setdefault(head, []).append(
+            yield (
+                head,
                 el(
                     "figure",
                     el(
@@ -202,10 +275,17 @@ def _pictures_part(evidence: Evidence, result: dict[str, Any]) -> Html:
                     ),
                     el("figcaption", side + words),
                     class_="picture",
-                )
+                ),
             )
+
+
+def pictures_part(figures: Iterable[tuple[str, Html]]) -> Html:
+    """Return pictures under their heads.  figures: (head, figure) of each, as `pieces` yields them."""
+    under: dict[str, list[Html]] = {}
+    for head, figure in figures:
+        under.setdefault(head, []).append(figure)
     heads = [_FROM_ABOVE, *_HEADS.values()]
-    shown = [el("section", el("h2", head), *figures[head]) for head in heads if head in figures]
+    shown = [el("section", el("h2", head), *under[head]) for head in heads if head in under]
     return el("div", *shown)
 
 

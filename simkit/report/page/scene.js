@@ -338,9 +338,11 @@
               (1 - (along(up) + state.y) / high) / 2 * canvas.clientHeight];
     }
 
+    const densely = () => Math.min(window.devicePixelRatio || 1, 2);
+    const sizeOf = (dense) => [Math.round(canvas.clientWidth * dense), Math.round(canvas.clientHeight * dense)];
     function draw() {
-      const dense = Math.min(window.devicePixelRatio || 1, 2);
-      const wide = Math.round(canvas.clientWidth * dense), tall = Math.round(canvas.clientHeight * dense);
+      isAsked = false;
+      const dense = densely(), [wide, tall] = sizeOf(dense);
       if (canvas.width !== wide || canvas.height !== tall) [canvas.width, canvas.height] = [wide, tall];
       const [right, up, out] = rows(), [across, high] = spans(), deep = radius * 1.2;
       const off = (axis, more, span) => (more - axis.reduce((sum, value, k) => sum + value * middle[k], 0)) / span;
@@ -379,11 +381,16 @@
         label.classList.toggle("behind", !!isBehind);
       }
     }
-    let isAsked = false;
+    // Without a graphics card a drawing takes a second: none is made that shows what is shown already.
+    let isAsked = false, isWaiting = false;
     function again() {
-      if (isAsked) return;
       isAsked = true;
-      requestAnimationFrame(() => { isAsked = false; draw(); });
+      if (isWaiting) return;
+      isWaiting = true;
+      requestAnimationFrame(() => {
+        isWaiting = false;
+        if (isAsked) draw();
+      });
     }
 
     // ---- hand and keys ----
@@ -464,7 +471,10 @@
       again();
     });
     canvas.addEventListener("webglcontextlost", () => say(root, "the graphics of this device gave up; open the page again"));
-    new ResizeObserver(again).observe(canvas);
+    new ResizeObserver(() => {
+      const [wide, tall] = sizeOf(densely());
+      if (canvas.width !== wide || canvas.height !== tall) again();
+    }).observe(canvas);
 
     root.classList.add("is-drawn");
     takeSection();

@@ -97,9 +97,31 @@ def scene_of(evidence: Evidence, is_inch: bool = False, starts_on: int = 1) -> d
 
 def scene_part(evidence: Evidence, result: dict[str, Any], lengths: Lengths) -> Html:
     """Return the 3-D view: its canvas, its controls, its data, and what is said where it cannot be drawn."""
-    first = next((row["side"] for row in result["findings"] if row["at"] is not None and row["side"]), 1)
-    scene = scene_of(evidence, lengths.is_inch, first)
-    text = json.dumps(scene, separators=(",", ":")).replace("<", "\\u003c")
+    frame = scene_frame(evidence, result, lengths)
+    return Html(frame.replace(EMPTY_SCENE, scene_script(scene_text(evidence, lengths, first_side(result)))))
+
+
+def first_side(result: dict[str, Any]) -> int:
+    """Return the side that the view begins with: that of the first finding."""
+    return next((row["side"] for row in result["findings"] if row["at"] is not None and row["side"]), 1)
+
+
+def scene_text(evidence: Evidence, lengths: Lengths, starts_on: int) -> str:
+    """Return the data of the view as JSON that may stand in a script."""
+    scene = scene_of(evidence, lengths.is_inch, starts_on)
+    return json.dumps(scene, separators=(",", ":")).replace("<", "\\u003c")
+
+
+def scene_script(text: str) -> Html:
+    """Return the element that holds the data of the view."""
+    return el("script", Html(text), type="application/json", id="solid-data")
+
+
+EMPTY_SCENE = scene_script("")
+
+
+def scene_frame(evidence: Evidence, result: dict[str, Any], lengths: Lengths) -> Html:
+    """Return the 3-D view without its data."""
     has_target = evidence.target is not None
     subjects = [("cut", "what is left, coloured by deviation" if has_target else "what is left")]
     if has_target:
@@ -150,7 +172,7 @@ def scene_part(evidence: Evidence, result: dict[str, Any], lengths: Lengths) -> 
             ),
             class_="works",
         ),
-        el("script", Html(text), type="application/json", id="solid-data"),
+        EMPTY_SCENE,
         id="solid",
     )
 
