@@ -58,8 +58,7 @@ def pose_words(side, turn, cell, lengths=MM):
         "about x": "turned over about its length, front edge to the back",
         "about y": "turned over about its width, left end to the right",
     }[turn]
-    words = f"Side {side} up, {turned}. Seen from above, standing at the front. Cells of {cell:g} mm."
-    return lengths.text(words)
+    return f"Side {side} up, {turned}. Seen from above, standing at the front. Cells of {lengths.both(cell)}."
 
 
 def widened(fold):

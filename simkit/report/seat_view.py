@@ -82,8 +82,8 @@ def draw_seat(path, seat: Seat, words: str, title: str, lengths: Lengths = MM) -
         for text in texts:
             page.text(MARGIN, y, text, size, bold=is_bold, up="top")
             y += canvas.line_height(size)
-    where = f"The jig seen from above, standing at its front. Cells of {lattice.cell:g} mm."
-    page.text(MARGIN, y + 4, lengths.text(where), SMALL, colours.QUIET_INK, up="top")
+    where = f"The jig seen from above, standing at its front. Cells of {lengths.both(lattice.cell)}."
+    page.text(MARGIN, y + 4, where, SMALL, colours.QUIET_INK, up="top")
     left = round(LEFT + (WIDTH - LEFT - RIGHT - across) / 2)
     frame = _Frame(page, left, y_map, across, down, x0, y0 + deep, pitch)
     frame.draw(seat)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from simkit.findings.evidence import Evidence
 from simkit.job.model import Blank
 from simkit.report import colours
 from simkit.report.lengths import Lengths
+from simkit.report.outer_steps import step_classes
 from simkit.report.page import svg
 from simkit.report.page.html import Html, el
 from simkit.report.page.words import setup_of
@@ -31,7 +33,7 @@ ROOM = 15.0  # units round the map, for the words at its edges
 class CloseUps:
     """Draws close-ups of a check; what all of them share is worked out once."""
 
-    def __init__(self, evidence: Evidence, lengths: Lengths):
+    def __init__(self, evidence: Evidence, lengths: Lengths, rows: Sequence[dict[str, Any]] = ()):
         job, field = evidence.job, evidence.field
         self._job, self._blank, self._lengths, self._field = job, job.blank, lengths, field
         limits = (job.limits.gouge, job.limits.leftover)
@@ -39,6 +41,9 @@ class CloseUps:
             side: colours.class_index(in_steps_of_zones(evidence, side), limits)
             for side in evidence.deviations
         }
+        stands_out = step_classes(evidence, rows)
+        if stands_out is not None:
+            self._index = {side: colours.worse(index, stands_out) for side, index in self._index.items()}
         self._holding = holding_wood(evidence)
         self._turns = turns_of(evidence)
         self._resin = None if field.wood_upper is None else {k: field.is_resin(k) for k in (1, 2)}

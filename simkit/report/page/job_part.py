@@ -22,7 +22,7 @@ def job_part(evidence: Evidence, result: dict[str, Any], sheet: dict[str, Any], 
         rows.append(("Part", f"{target['file']}, {target['triangles']:,} triangles"))
     else:
         rows.append(("Part", "none was named, so the shape was not judged"))
-    rows.append(("Cells", lengths.text(f"{result['cell']:g} mm")))
+    rows.append(("Cells", lengths.both(result["cell"])))
     cutters = [el("li", _cutter(cutter, lengths)) for cutter in evidence.job.cutters.values()]
     parts = [_setup(evidence, index, row, lengths) for index, row in enumerate(sheet["setups"])]
     return el(

@@ -71,7 +71,7 @@ def parts_of(evidence: Evidence, result: dict[str, Any]) -> dict[str, Any]:
     sheet = sheet_of(job, evidence.reads, evidence.done)
     name = job.name or "Programs"
     verdict = result["verdict"]
-    draws = CloseUps(evidence, lengths)
+    draws = CloseUps(evidence, lengths, result["findings"])
     return {
         "title": f"{name}: {verdict['status']}",
         "name": el("h1", name),
