@@ -16,7 +16,7 @@ from rich.text import Text
 from simkit.report.console_budget import budget_parts
 from simkit.report.console_effort import effort_parts, faster_lines
 from simkit.report.console_steps import step_parts
-from simkit.report.console_tables import surface_tables
+from simkit.report.console_tables import below_folders, surface_tables
 from simkit.report.lengths import Lengths, lengths_of, limit_of, measured, program_lengths
 from simkit.units import is_too_coarse
 
@@ -217,7 +217,7 @@ def _findings_table(rows: list[dict[str, Any]], lengths: Lengths, programs: dict
             limit_of(row, lengths),
             "" if row["side"] is None else str(row["side"]),
             _place(row, lengths, programs, not is_one),
-            Text(f"{row['file']}:{row['line']}" if row["line"] else row["file"]),
+            Text(below_folders(f"{row['file']}:{row['line']}" if row["line"] else row["file"])),
             Text(lengths.text(row["message"])),
         )
     return table

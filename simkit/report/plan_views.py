@@ -46,6 +46,8 @@ from simkit.report.map_parts import (
 from simkit.report.seen_plan import SeenPlan
 from simkit.stock.field import Lattice
 
+SPECK = 40  # pixels: of wood that holds nothing, what the legend does not name
+
 
 def draw_plan_view(
     path,
@@ -231,6 +233,9 @@ def _signs(flags, findings, is_judged=True):
         "nothing": "nothing left",
     }
     is_there = {name: flags[name].any() for name in words}
+    # Single cells beside the outline, within limits, are specks that nobody looks up.
+    sizes = np.bincount(ndimage.label(flags["other"])[0].ravel())[1:]
+    is_there["other"] = sizes.max(initial=0) >= SPECK
     is_there["resin"] |= flags["resin_off"].any()
     signs += [(name, text) for name, text in words.items() if is_there[name]]
     severities = [f.get("severity") in MUST for f in findings]

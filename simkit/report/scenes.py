@@ -61,9 +61,9 @@ def leftover_scene(evidence: Evidence, shown: dict[int, np.ndarray], turn: str, 
     edges = [lengths.figure(edge) for edge in colours.steps(limits[1])]
     keys = [Key("the part, faded", FADED)]
     for number, words in enumerate(
-        (f"{edges[0]} to {edges[1]} {lengths.name} left standing", "", "", f"over {edges[3]}")
+        (f"{edges[0]} to {edges[1]} {lengths.name} left standing", "", "", f"over {edges[3]} {lengths.name}")
     ):
-        words = words or f"{edges[number]} to {edges[number + 1]}"
+        words = words or f"{edges[number]} to {edges[number + 1]} {lengths.name}"
         keys.append(Key(words, colours.CLASSES[colours.WITHIN + 1 + number]))
     over = turned(turn, 0.0, 0.0, 0.0).matrix
     about = "length" if turn == "about x" else "width"

@@ -127,7 +127,7 @@ def checklist_part(result: dict[str, Any], sheet: dict[str, Any], lengths: Lengt
         el("h2", "Cautions"),
         el("ul", [el("li", prose(words)) for words in result["cautions"]], class_="cautions"),
         *_not_judged(result.get("not_judged")),
-        el("p", f"Not simulated: {'; '.join(result['not_simulated'])}."),
+        el("p", prose(f"Not simulated: {'; '.join(result['not_simulated'])}.")),
     )
 
 
