@@ -121,7 +121,7 @@ def draw_plans(folder: Path, evidence: Evidence, result: dict[str, Any]) -> list
             glue=glue_paths(job.layup, job.blank, field, side),
         )
         pictures.append(str(path))
-        if side in evidence.reach:
+        if side in evidence.reach and result["reach"] is not None:  # none is told under a wrong turn
             path = folder / f"surface_side_{side}.png"
             draw_surface_view(
                 path,

@@ -184,7 +184,7 @@ def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:
         ],
         keys,
         _listed(rows, lengths),
-        "Side 1 up, frame and tabs left out.",
+        f"Side 1 up; of frame and tabs only what stands within {lengths.sizes(NEAR_PART)} of the part.",
         job.unit,
     )
 
