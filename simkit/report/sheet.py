@@ -6,6 +6,7 @@ from its lower face.
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -95,6 +96,7 @@ def _setup(job: Job, index: int, reads) -> dict[str, Any]:
         "name": setup.name,
         "size": [across, deep, thick],
         "lies": _lies(setup),
+        "jig": None if setup.jig is None else {"file": _beside(job, setup.jig), "at": list(setup.jig_at)},
         "mark": _mark(setup, blank),
         "zero": {
             "corner": setup.zero.corner,
@@ -119,6 +121,14 @@ def _setup(job: Job, index: int, reads) -> dict[str, Any]:
         ],
         "holding": [_holding(one) for one in job.holding if one.stands_in(setup)],
     }
+
+
+def _beside(job: Job, path: Path) -> str:
+    """Return a file as it is named beside the job file, its whole path where it lies elsewhere."""
+    try:
+        return Path(path).relative_to(Path(job.file).parent).as_posix()
+    except ValueError:
+        return Path(path).as_posix()
 
 
 def _holding(one: Holding) -> dict[str, Any]:

@@ -157,12 +157,14 @@ def _from_front(row, x0: float, wide: float, top: float, pitch: float, lengths: 
     if board is not None:
         thin = max(board * scale, 4.0)
         shapes.append(svg.box(x0 - 10, top + tall, wide + 20, thin, "board"))
-        words = f"spoilboard, may be cut {lengths.sizes(board)} deep"
+        what = "spoilboard" if row["jig"] is None else "jig below"
+        words = f"{what}, may be cut {lengths.sizes(board)} deep"
         shapes.append(svg.text(x0 + wide / 2, top + tall + thin + 12, words, "middle", "t small"))
         height += thin + 16
     else:
         shapes.append(svg.line(x0 - 10, top + tall, x0 + wide + 10, top + tall, "table"))
-        shapes.append(svg.text(x0 + wide / 2, top + tall + 13, "table, must not be cut", "middle", "t small"))
+        words = f"{'table' if row['jig'] is None else 'jig'}, must not be cut"
+        shapes.append(svg.text(x0 + wide / 2, top + tall + 13, words, "middle", "t small"))
         height += 18
     return shapes, height + 6
 
