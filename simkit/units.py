@@ -78,6 +78,11 @@ def _scaled(numerator: float | int, denominator: int, unit: str) -> float:
     return numerator * int(MM_PER_UNIT[unit]) / denominator
 
 
+def job_words(mm: float, unit: str) -> str:
+    """Return a length as it is to be written in a job file whose plain numbers are in `unit`."""
+    return f"{mm:g}" if unit == "mm" else f'"{mm:g} mm"'
+
+
 def inch_words(mm: float) -> str:
     """Return a length in inches without the unit: "2 1/4" where it is a fraction to 1/64, else "2.257".
 

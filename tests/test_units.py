@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+import tomllib
 from fractions import Fraction
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from simkit.units import MM_PER_INCH, MM_PER_UNIT, length_mm
+from simkit.units import MM_PER_INCH, MM_PER_UNIT, job_words, length_mm
 
 INCH = Fraction(254, 10)
 
@@ -118,3 +119,9 @@ def test_length_mm__any_text_gives_a_length_or_a_reason(text, unit):
 def test_mm_per_unit__inch_is_the_international_one():
     assert MM_PER_INCH == 25.4
     assert MM_PER_UNIT == {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
+
+
+@pytest.mark.parametrize("unit", ["mm", "in", "cm"])
+@pytest.mark.parametrize("mm", [0.0, 7.0, -2.5, 3.175])
+def test_job_words__a_job_in_any_unit_reads_them_back(mm, unit):
+    assert length_mm(tomllib.loads(f"it = {job_words(mm, unit)}")["it"], unit) == mm

@@ -226,7 +226,7 @@ def _places(group: list[Finding]) -> str:
     if not places:
         return ""
     words = "; ".join(f"X{x:.1f} Y{y:.1f}" for x, y, _ in places[:MOST_PLACES])
-    return f", at {words}" + ("; ..." if len(places) > MOST_PLACES else "")
+    return f", at {words} mm" + ("; ..." if len(places) > MOST_PLACES else "")
 
 
 def _both_words(evidence: Evidence) -> str:

@@ -83,8 +83,8 @@ def find(evidence: Evidence) -> list[Finding]:
                 subject=f"{pin.dowel.name}, pin of {setup.name}",
                 message=(
                     f"as the blank lies for '{setup.name}', no hole meets the pin of '{pin.dowel.name}' at "
-                    f"({pin.pin[0]:.2f}, {pin.pin[1]:.2f}): the nearest, '{pin.nearest.dowel.name}', lies "
-                    f"at ({pin.hole[0]:.2f}, {pin.hole[1]:.2f})"
+                    f"x {pin.pin[0]:.2f}, y {pin.pin[1]:.2f} mm: the nearest, '{pin.nearest.dowel.name}', "
+                    f"lies at x {pin.hole[0]:.2f}, y {pin.hole[1]:.2f} mm"
                 ),
                 advice=(
                     "Check the blank's length and width, which way it is turned over, and where the pins "

@@ -184,8 +184,11 @@ class Evidence:
         """Return the fields of a Finding that point at a key of the job file."""
         return {"file": Path(self.job.file).name, "line": self.job.lines.get(key)}
 
-    def remarks(self) -> list[str]:
-        """Return what a person should know beside the findings, in words."""
+    def remarks(self, is_turned: bool = False) -> list[str]:
+        """Return what a person should know beside the findings, in words.
+
+        is_turned: a setup was found to lie the wrong way; what follows from that is left out.
+        """
         words = []
         if self.wood_outside is not None:
             words += _outside_words(self.wood_outside)
@@ -194,7 +197,7 @@ class Evidence:
         words += self._not_judged_words()
         if self.target is not None:
             words += list(self.target.notes)
-        words += sides_remarks(self)
+        words += sides_remarks(self, is_turned)
         return words
 
     def _stated_words(self) -> list[str]:

@@ -28,6 +28,11 @@ def corner_words(pose: Pose) -> str:
     return f"{deep} {across} corner"
 
 
+def offset_words(pose: Pose) -> str:
+    """Return how far the zero lies off its corner, such as "x 3, y 0, z 0 mm"."""
+    return ", ".join(f"{axis} {value:g}" for axis, value in zip("xyz", pose.offset, strict=True)) + " mm"
+
+
 def lie_words(pose: Pose) -> str:
     """Return how the blank lies, such as "turned over about x and swung half round"."""
     over = "side 1 up" if pose.turn == "none" else f"turned over {pose.turn}"
@@ -55,7 +60,7 @@ def how_to(right: Pose, stated: Pose) -> str:
     if not parts and is_elsewhere:
         zero = f"zero is {zero}, not at the {corner_words(stated)}"
     elif not parts and right.face == stated.face:
-        zero = f"zero is {zero} with the offset {list(right.offset)}"
+        zero = f"zero is {zero} with the offset {offset_words(right)}"
     else:
         zero = f"zero is then {zero}" if is_elsewhere else f"zero stays {zero}"
     if right.face != stated.face:

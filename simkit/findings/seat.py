@@ -68,7 +68,7 @@ def find(evidence: Evidence) -> list[Finding]:
                     subject=f"{subject}, stands up",
                     message=(
                         f"{name} stands up by {seat.stands_up:.2f} mm in the jig of '{setup.name}': it "
-                        f"touches at ({x:.1f}, {y:.1f}, {z:.1f}) of the jig"
+                        f"touches at x {x:.1f}, y {y:.1f}, z {z:.1f} mm of the jig"
                     ),
                     advice=f"Cut the jig deeper there ({_places(seat)}), or correct jig_at.",
                     value=seat.stands_up,
@@ -149,7 +149,7 @@ def _limit(evidence: Evidence) -> float:
 def _places(seat: Seat) -> str:
     """Return where the jig should be relieved, in words."""
     middles = [outline.mean(axis=0) for outline in seat.relief]
-    words = ", ".join(f"({x:.1f}, {y:.1f})" for x, y in middles[:4])
+    words = "; ".join(f"x {x:.1f}, y {y:.1f} mm" for x, y in middles[:4])
     more = f" and {len(middles) - 4} more" if len(middles) > 4 else ""
     return f"at {words}{more} of the jig" if middles else "nothing to relieve"
 

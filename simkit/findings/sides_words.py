@@ -10,15 +10,19 @@ from simkit.compare.seam_fit import fit_shift
 from simkit.findings.pose_words import remark
 
 
-def sides_remarks(evidence: Any) -> list[str]:
-    """Return the remarks on poses, dowel holes, play and seam of an Evidence."""
+def sides_remarks(evidence: Any, is_turned: bool = False) -> list[str]:
+    """Return the remarks on poses, dowel holes, play and seam of an Evidence.
+
+    is_turned: a setup was found to lie the wrong way, so what its cut and its pins show follows from that.
+    """
     job = evidence.job
     is_settled = all(fit.better is None for fit in evidence.poses)
     words = [remark(job.setups[fit.setup].name, fit, is_settled) for fit in evidence.poses if fit.setup > 0]
     words += [_hole_words(evidence, hole) for hole in evidence.holes if hole.how == "drilled"]
-    for index in sorted({pin.setup for pin in evidence.pins}):
+    wrong = {fit.setup for fit in evidence.poses if fit.better is not None} if is_turned else set()
+    for index in sorted({pin.setup for pin in evidence.pins} - wrong):
         words.append(_play_words(evidence, index))
-    if evidence.seam is not None and evidence.seam.worst is not None:
+    if evidence.seam is not None and evidence.seam.worst is not None and not is_turned:
         words += [evidence.seam.words, fit_shift(evidence.seam).words]
     return [one for one in words if one]
 

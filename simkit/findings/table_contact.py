@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.units import job_words
 
 DEEPEST_BOARD = 25.0  # mm: nobody means to go deeper into a spoilboard; common practice, no source
 
@@ -50,7 +51,7 @@ def _advice(evidence: Evidence, deep: float) -> str:
             "Check Z, the units of the program (a lost decimal point, inches for millimetres) and the zero."
         )
     said = (
-        f"spoilboard = {deep + 0.5:.0f} in this setup"
+        f"spoilboard = {job_words(round(deep + 0.5), evidence.job.unit)} in this setup"
         if evidence.job.file
         else f"--spoilboard {deep + 0.5:.0f}"
     )

@@ -8,6 +8,7 @@ from simkit.findings import wrong_unit
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.pose_words import how_to, joined
+from simkit.units import job_words
 
 
 def find(evidence: Evidence) -> list[Finding]:
@@ -58,8 +59,9 @@ def find(evidence: Evidence) -> list[Finding]:
                     f"{how_to(right, stated)}{other} ({misses})"
                 ),
                 advice=(
-                    f"Lay the blank so and say so in the job ({_job_text(right, stated)}), or have "
-                    f"these programs made for the blank as the job says; settle it before anything is cut."
+                    "Lay the blank so and say so in the job "
+                    f"({_job_text(right, stated, evidence.job.unit)}), or have these programs made for the "
+                    "blank as the job says; settle it before anything is cut."
                 ),
                 measure="vertical difference to the part that a hundredth of its plan exceeds",
                 setup=setup.name,
@@ -79,8 +81,8 @@ def _are_exchanged(evidence: Evidence, fit: PoseFit) -> bool:
     return len(evidence.job.setups) == 2 and is_other_side and is_wrong
 
 
-def _job_text(right: Pose, stated: Pose) -> str:
-    """Return the keys of the job file that change, as they are written there."""
+def _job_text(right: Pose, stated: Pose, unit: str) -> str:
+    """Return the keys of the job file that change, as they are written there.  unit: of its numbers."""
     names = ("turn", "swing", "corner", "face")
     parts = [
         f'{name} = "{getattr(right, name)}"'
@@ -88,7 +90,7 @@ def _job_text(right: Pose, stated: Pose) -> str:
         if getattr(right, name) != getattr(stated, name)
     ]
     if right.offset != stated.offset:
-        parts.append(f"offset = [{', '.join(f'{value:g}' for value in right.offset)}]")
+        parts.append(f"offset = [{', '.join(job_words(value, unit) for value in right.offset)}]")
     return ", ".join(parts)
 
 

@@ -58,7 +58,7 @@ def draw_budget(path, budget: dict[str, Any], title: str, lengths: Lengths = MM)
         page.text(MARGIN, y, line, TITLE, bold=True, up="top")
         y += canvas.line_height(TITLE)
     where = (
-        f"side {budget['side']} against side {3 - budget['side']}, not turned, as you see it lying in "
+        f"Side {budget['side']} against side {3 - budget['side']}, not turned, as you see it lying in "
         f"'{budget['setup']}'"
     )
     page.text(MARGIN, y + 4, canvas.shortened(where, SMALL, inner), SMALL, colours.QUIET_INK, up="top")

@@ -87,7 +87,7 @@ def chance_lines(budget: dict[str, Any]) -> list[str]:
                 f"{budget['binds'][binds]['words']}"
             )
     if chance is None:
-        lines.append("how likely all limits hold is told when the job states its errors in [budget]")
+        lines.append("How likely all limits hold is told when the job states its errors in [budget]")
     elif budget["left_out"]:
-        lines.append(f"left out, not stated in [budget] or [[dowels]]: {', '.join(budget['left_out'])}")
+        lines.append(f"Left out, not stated in [budget] or [[dowels]]: {', '.join(budget['left_out'])}")
     return lines

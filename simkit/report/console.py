@@ -16,7 +16,7 @@ from rich.text import Text
 from simkit.report.console_budget import budget_parts
 from simkit.report.console_effort import effort_parts, faster_lines
 from simkit.report.console_steps import step_parts
-from simkit.report.console_tables import surface_tables
+from simkit.report.console_tables import below_folders, surface_tables
 from simkit.report.lengths import Lengths, lengths_of, limit_of, measured, program_lengths
 from simkit.units import is_too_coarse
 
@@ -114,8 +114,9 @@ class Console:
             if len(rows) > MOST_ROWS:
                 self._out.print(f"and {len(rows) - MOST_ROWS} more rows; --json FILE writes all of them")
             if any(row["unit"] == "mm" and is_too_coarse(row["value"], row["bound"]) for row in rows):
-                words = f"Where a range stands, cells of {result['cell']:g} mm are too coarse for a figure: "
-                self._out.print(Padding(Text(f"{words}check with a smaller --cell."), (0, 0, 0, 2)))
+                cells = f"cells of {lengths.both(result['cell'])} are too coarse for a figure"
+                words = f"Where a range stands, {cells}: check with a smaller --cell."
+                self._out.print(Padding(Text(words), (0, 0, 0, 2)))
             for advice, numbers in _advice(rows[:MOST_ROWS]):
                 self._out.print(Padding(Text(f"{numbers}: {lengths.text(advice)}"), (0, 0, 0, 2)))
         is_dangerous = any(row["severity"] == "safety" for row in result["findings"])
@@ -173,8 +174,7 @@ def _job_text(result: dict[str, Any], lengths: Lengths) -> Text:
     name = result["job"]["name"] or result["job"]["file"] or "programs"
     text.append(name, style="bold")
     species = f" {blank['species']}" if blank["species"] else ""
-    cells = lengths.text(f"cells {result['cell']:g} mm")
-    text.append(f"  blank {size}{species}, {cells}\n")
+    text.append(f"  blank {size}{species}, cells {lengths.both(result['cell'])}\n")
     for setup in result["setups"]:
         turn = "side 1 up" if setup["turn"] == "none" else f"turned over {setup['turn']}"
         programs = ", ".join(
@@ -217,7 +217,7 @@ def _findings_table(rows: list[dict[str, Any]], lengths: Lengths, programs: dict
             limit_of(row, lengths),
             "" if row["side"] is None else str(row["side"]),
             _place(row, lengths, programs, not is_one),
-            Text(f"{row['file']}:{row['line']}" if row["line"] else row["file"]),
+            Text(below_folders(f"{row['file']}:{row['line']}" if row["line"] else row["file"])),
             Text(lengths.text(row["message"])),
         )
     return table

@@ -11,6 +11,7 @@ from rich.text import Text
 
 from simkit.effort.program_time import about
 from simkit.findings.weak_hold import HELD_NOTE, grip_words
+from simkit.report.console_tables import below_folders
 from simkit.report.lengths import Lengths, lengths_of, program_lengths
 from simkit.report.time_table import held_words, operation_words, part_not_reached
 
@@ -104,7 +105,7 @@ def _bite(bite: dict[str, Any], lengths: Lengths) -> Iterator[Any]:
             "-" if row["thickest_chip"] is None else lengths.fine(row["thickest_chip"]),
             removal,
             "-" if row["climb"] is None else f"{100 * row['climb']:.0f}/{100 * row['conventional']:.0f} %",
-            f"{row['file']}:{row['line']}",
+            below_folders(f"{row['file']}:{row['line']}"),
         )
     yield Text(f"Bite ({lengths.name}, the most in each column along passes; the chip at the speed reached)")
     yield Padding(table, (0, 0, 0, 2))

@@ -12,6 +12,14 @@ from rich.text import Text
 
 from simkit.report.lengths import Lengths, lengths_of
 
+SHORT = 20  # characters of a place that a column of a table has room for
+
+
+def below_folders(place: str) -> str:
+    """Return a file of some folders and its line for a narrow column: the file on a line of its own."""
+    folders, slash, name = place.rpartition("/")
+    return f"{folders}/\n{name}" if slash and len(place) > SHORT else place
+
 
 def surface_tables(result: dict[str, Any]) -> Iterator[Any]:
     """Give what to print of `reach` and `cusps` of a result, nothing where they are None."""

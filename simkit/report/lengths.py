@@ -13,9 +13,13 @@ from simkit.units import MM_PER_INCH, area_words, inch_words, measured_words
 _NUMBER = r"[+-]?\d+(?:\.\d+)?"
 # Numbers before mm, one or more of a range, a size or a place: "3 mm", "0.5 to 0.7 mm", "x 2, y 3.5 mm"; none
 # of them part of a word or of a longer number.  Areas are told of alone; speeds of axes stand in a row.
-_MM = re.compile(rf"(?<![\w.+-])({_NUMBER}(?:(?: to | ± ?| ±|, y |, z | x | by ){_NUMBER})*) mm(?![\w/])")
+_MM = re.compile(
+    rf"(?<![\w.+-])({_NUMBER}(?:(?: to | ± ?| ±|, y |, z | x | by ){_NUMBER})*) mm"
+    r"(?![\w/\"])(?! \([^)]* in\))"  # what is to be written so, or told in both already, stays
+)
+_ALONG = re.compile(r"(\d) in in(?= [xyzXYZ]\b)")
 _AREA = re.compile(rf"(?<![\w.])({_NUMBER}) (mm2|cm2)\b")
-_PLACE = re.compile(rf"\bX({_NUMBER}) Y({_NUMBER})(?: Z({_NUMBER}))?(?![\w.])")
+_PLACE = re.compile(rf"\bX({_NUMBER}) Y({_NUMBER})(?: Z({_NUMBER}))?(?![\w.])(?: mm\b)?")
 _SPEED = re.compile(rf"(?<![\w.])({_NUMBER}(?:, {_NUMBER})*) mm/(min|s2)\b")
 
 
@@ -113,14 +117,22 @@ class Lengths:
         """Return a measured length without its unit, to 0.01 mm or 0.001 in."""
         return f"{mm / MM_PER_INCH:.3f}" if self.is_inch else f"{mm:.2f}"
 
+    def both(self, mm: float) -> str:
+        """Return a small length that the command line takes in mm: in inches, with the mm behind them."""
+        return f"{self.told(mm)} ({mm:g} mm)" if self.is_inch else f"{mm:g} mm"
+
     def text(self, words: str) -> str:
-        """Return words of a finding, which speak of mm, with inches behind each length where needed."""
+        """Return words of a finding, which speak of mm, in the unit.
+
+        In inches a length that is a fraction to 1/64, written out in full, stands as one.  Places X Y Z and
+        speeds keep their mm behind, for they may stand so in a program.
+        """
         if not self.is_inch:
             return words
-        words = _MM.sub(_with_inches, words)
-        words = _PLACE.sub(_place_with_inches, words)
-        words = _AREA.sub(lambda found: f"{found[0]} ({_square_inches(found):.2g} in2)", words)
-        return _SPEED.sub(lambda found: f"{found[0]} ({_each(found[1], _speed)} in/{found[2]})", words)
+        words = _PLACE.sub(_place_in_inches, words)
+        words = _ALONG.sub(r"\1 in along", _MM.sub(_length_in_inches, words))
+        words = _AREA.sub(lambda found: f"{_square_inches(found):.2g} in2", words)
+        return _SPEED.sub(lambda found: f"{_each(found[1], _speed)} in/{found[2]} ({found[0]})", words)
 
     def cutter(self, words: str) -> str:
         """Return the name of a cutter, which speaks of mm, in the unit; inches as a fraction if they are."""
@@ -134,21 +146,40 @@ def _each(words: str, write: Callable[[str], str]) -> str:
     return re.sub(rf"(?<![\w.]){_NUMBER}", lambda found: write(found[0]), words)
 
 
-def _with_inches(found: re.Match[str]) -> str:
-    inches = _each(found[1], _in_inches).replace(", y ", ", ").replace(", z ", ", ")
-    return f"{found[0]} ({inches} in)"
+def _length_in_inches(found: re.Match[str]) -> str:
+    numbers = re.findall(rf"(?<![\w.]){_NUMBER}", found[1])
+    if "±" not in found[1] and all(map(_is_fraction, numbers)):
+        return f"{_each(found[1], lambda mm: inch_words(float(mm)))} in"
+    digits = _digits(numbers)
+    return f"{_each(found[1], lambda mm: _in_inches(mm, digits))} in"
 
 
-def _place_with_inches(found: re.Match[str]) -> str:
-    inches = " ".join(f"{axis}{_in_inches(mm)}" for axis, mm in zip("XYZ", found.groups(), strict=True) if mm)
-    return f"{found[0]} ({inches} in)"
+def _place_in_inches(found: re.Match[str]) -> str:
+    inches = " ".join(
+        f"{axis}{_in_inches(mm, 3)}" for axis, mm in zip("XYZ", found.groups(), strict=True) if mm
+    )
+    mm = found[0].removesuffix(" mm")
+    return f"{inches} in ({mm} mm)"
 
 
-def _in_inches(mm: str) -> str:
-    """Return a number of mm in inches, to 0.001 in, or to 0.0001 in where it has two decimals or more."""
-    digits = 4 if len(mm.partition(".")[2]) > 1 else 3
+def _is_fraction(mm: str) -> bool:
+    """Return whether a number of mm, as it is written, is a fraction to 1/64 in and no measured one."""
+    is_padded = ("." in mm and mm.endswith("0")) or mm.startswith(("+", "-"))
+    parts = float(mm) / MM_PER_INCH * 64
+    return not is_padded and abs(parts - round(parts)) < 1e-6
+
+
+def _digits(numbers: list[str]) -> int:
+    """Return to how many decimals of an inch numbers of mm are told: two more than they have, 3 to 5."""
+    decimals = max(len(mm.partition(".")[2]) for mm in numbers)
+    is_small = any(0 < abs(float(mm)) < 1 for mm in numbers)  # 0.3 is a limit, and means 0.3 exactly
+    return max(4 if is_small else 3, min(5, decimals + 2))
+
+
+def _in_inches(mm: str, digits: int) -> str:
+    """Return a number of mm in inches, its sign + kept."""
     sign = "+" if mm.startswith("+") else ""
-    return f"{sign}{float(mm) / MM_PER_INCH:.{digits}f}"
+    return f"{sign}{float(mm) / MM_PER_INCH + 0.0:.{digits}f}"
 
 
 def _speed(mm: str) -> str:

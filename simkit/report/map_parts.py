@@ -31,11 +31,11 @@ KIND_WORDS = {
     "break-through": "too deep: cut right through",
     "gouge": "cut too deep",
     "thin-wall": "thin wall",
-    "hidden": "hidden from both sides",
+    "hidden": "high, hidden from both sides",
     "fragile": "times as tall as thick: fragile",
     "witness-step": "step where the sides meet",
     "rapid-contact": "rapid through wood",
-    "dowel-miss": "dowel holes do not meet",
+    "dowel-miss": "off: dowel holes do not meet",
     "loose-piece": "loose piece",
     "weak-hold": "weak hold",
     "seat": "does not seat in its jig",
@@ -48,6 +48,17 @@ KIND_WORDS = {
     "holder-contact": "holder meets wood",
     "shank-contact": "shank or neck meets wood",
     "table-contact": "below the blank",
+    "wrong-turn": "the blank lies the wrong way",
+    "wrong-unit": "read in the wrong unit",
+    "cusp": "ridge between passes",
+    "travel": "beyond the ends of travel",
+    "unsafe-height": "in the way of a change or a stop",
+    "spindle-off": "cuts with the spindle off",
+    "chip-load": "chip out of its range",
+    "bite": "bitten off at once: too much",
+    "spindle-speed": "speed of the spindle",
+    "program": "in the program, to look at",
+    "setup": "in the setup, to look at",
 }
 
 
@@ -58,8 +69,7 @@ def pose_words(side, turn, cell, lengths=MM):
         "about x": "turned over about its length, front edge to the back",
         "about y": "turned over about its width, left end to the right",
     }[turn]
-    words = f"Side {side} up, {turned}. Seen from above, standing at the front. Cells of {cell:g} mm."
-    return lengths.text(words)
+    return f"Side {side} up, {turned}. Seen from above, standing at the front. Cells of {lengths.both(cell)}."
 
 
 def widened(fold):

@@ -14,6 +14,7 @@ from simkit.errors import InputProblems, Place, Problem
 from simkit.findings.evidence import Evidence
 from simkit.findings.seat import seat_words
 from simkit.report.lengths import Lengths
+from simkit.report.outer_steps import step_classes
 
 
 def draw_pictures(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[list[str], list[str]]:
@@ -97,6 +98,7 @@ def plans_as_drawn(folder: Path, evidence: Evidence, result: dict[str, Any]) -> 
     job, field = evidence.job, evidence.field
     nothing = np.full(field.lattice.shape, np.nan, np.float32)
     shown = {side: in_steps_of_zones(evidence, side) for side in evidence.deviations}
+    stands_out = step_classes(evidence, result["findings"])
     scale = " In zones the colours count in steps of their own limits." if job.zones and shown else ""
     name, lengths = job.name or "part", Lengths(job.unit)
     turns, holding = turns_of(evidence), holding_wood(evidence)
@@ -121,10 +123,11 @@ def plans_as_drawn(folder: Path, evidence: Evidence, result: dict[str, Any]) -> 
             cell=field.lattice.cell,
             relief=(field.upper if side == 1 else field.lower).astype(np.float64),
             resin=None if field.wood_upper is None else field.is_resin(side),
+            stands_out=stands_out,
             glue=glue_paths(job.layup, job.blank, field, side),
         )
         yield str(path)
-        if side in evidence.reach:
+        if side in evidence.reach and result["reach"] is not None:  # none is told under a wrong turn
             path = folder / f"surface_side_{side}.png"
             draw_surface_view(
                 path,

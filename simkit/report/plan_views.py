@@ -46,6 +46,8 @@ from simkit.report.map_parts import (
 from simkit.report.seen_plan import SeenPlan
 from simkit.stock.field import Lattice
 
+SPECK = 40  # pixels: of wood that holds nothing, what the legend does not name
+
 
 def draw_plan_view(
     path,
@@ -67,6 +69,7 @@ def draw_plan_view(
     dpi: float = canvas.BASE_DPI,
     glue: Sequence[np.ndarray] = (),
     resin: np.ndarray | None = None,
+    stands_out: np.ndarray | None = None,
     lengths: Lengths = MM,
 ) -> str:
     """Draw the map of one side as a PNG at `path` and return the path.
@@ -82,6 +85,7 @@ def draw_plan_view(
     target: the shaded surface alone is drawn, without the colour scale.  dpi: 150 gives 1800 pixels at most.
     glue: lines of the glue between boards, each (n, 2) mm, blank frame.
     resin (ny, nx) bool or None: where the surface of this side is resin; dotted, also over colours.
+    stands_out (ny, nx) or None: classes of wood outside the part that is left standing on its outer wall.
     lengths: how they are written.
 
     Accuracy: a colour shows the worst deviation of all cells under a pixel, and what is thinner than 3
@@ -90,7 +94,12 @@ def draw_plan_view(
     """
     for name, array in (("deviation", deviation), ("is_solid", is_solid)):
         _check_shape(name, array, lattice)
-    for name, array in (("holding", holding), ("relief", relief), ("resin", resin)):
+    for name, array in (
+        ("holding", holding),
+        ("relief", relief),
+        ("resin", resin),
+        ("stands_out", stands_out),
+    ):
         if array is not None:
             _check_shape(name, array, lattice)
     if turn not in TURNS:
@@ -104,6 +113,9 @@ def draw_plan_view(
     if not is_judged:  # all wood is drawn like what is within the limits: grey and shaded
         deviation = np.where(np.asarray(is_solid, bool), 0.0, np.nan)
     index = colours.class_index(deviation, limits)
+    is_part = index != colours.NO_TARGET
+    if stands_out is not None:
+        index = colours.worse(index, stands_out)
     picture, shown, flags = map_image(seen, index, is_solid, holding, relief, side, resin)
 
     inner = width - 2 * MARGIN
@@ -128,7 +140,7 @@ def draw_plan_view(
     top = round(map_top)
     page.image(picture, left, top)
     if is_judged:
-        draw_outline(page, seen, index != colours.NO_TARGET, left, top)
+        draw_outline(page, seen, is_part, left, top)
     draw_glue(page, seen, glue, left, top)
     page.box(left, top, across, down, edge=colours.INK, edge_width=1.6, zorder=4)
     draw_rulers(page, blank, pitch, left, top, across, down, band)
@@ -221,6 +233,9 @@ def _signs(flags, findings, is_judged=True):
         "nothing": "nothing left",
     }
     is_there = {name: flags[name].any() for name in words}
+    # Single cells beside the outline, within limits, are specks that nobody looks up.
+    sizes = np.bincount(ndimage.label(flags["other"])[0].ravel())[1:]
+    is_there["other"] = sizes.max(initial=0) >= SPECK
     is_there["resin"] |= flags["resin_off"].any()
     signs += [(name, text) for name, text in words.items() if is_there[name]]
     severities = [f.get("severity") in MUST for f in findings]

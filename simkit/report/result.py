@@ -57,7 +57,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
     is_turned = any(finding.kind == "wrong-turn" for finding in findings)
     # What could be faster about moves of the wrong size helps nobody.
     is_misread = any(finding.kind == "wrong-unit" for finding in findings)
-    remarks = evidence.remarks() + loose_remarks(evidence) + mesh_words(evidence)
+    remarks = evidence.remarks(is_turned) + loose_remarks(evidence) + mesh_words(evidence)
     remarks += steps_remarks(evidence)
     remarks += seat_remarks(evidence) + glue_remarks(evidence) + evidence.not_matched
     return _plain(

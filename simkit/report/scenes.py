@@ -6,6 +6,7 @@ NumPy only: nothing is drawn here.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from simkit.moves.chords import places_on
 from simkit.report import colours
 from simkit.report.lengths import Lengths
 from simkit.report.map_parts import MUST, finding_words
+from simkit.report.outer_steps import step_classes
 from simkit.report.pooled import pooled, pooled_share
 from simkit.report.scene_file import LIT, PALE, Key, Line, Look, Mark, Scene, Surface
 from simkit.report.seam_view import FIRST_OUT, SECOND_OUT, seam_sentence, shade_of
@@ -51,7 +53,7 @@ def leftover_scene(evidence: Evidence, shown: dict[int, np.ndarray], turn: str, 
     job, field, target = evidence.job, evidence.field, evidence.envelopes
     limits, lengths = (job.limits.gouge, job.limits.leftover), Lengths(job.unit)
     lower, upper = (np.where(target.is_part, level, 0.0) for level in (target.lower, target.upper))
-    left = leftover_surfaces(evidence, shown)
+    left = leftover_surfaces(evidence, shown, result["findings"])
     if not left:
         return None
     surfaces = [_surface(field.lattice, lower, upper, FADED, PALE), *left]
@@ -59,9 +61,9 @@ def leftover_scene(evidence: Evidence, shown: dict[int, np.ndarray], turn: str, 
     edges = [lengths.figure(edge) for edge in colours.steps(limits[1])]
     keys = [Key("the part, faded", FADED)]
     for number, words in enumerate(
-        (f"{edges[0]} to {edges[1]} {lengths.name} left standing", "", "", f"over {edges[3]}")
+        (f"{edges[0]} to {edges[1]} {lengths.name} left standing", "", "", f"over {edges[3]} {lengths.name}")
     ):
-        words = words or f"{edges[number]} to {edges[number + 1]}"
+        words = words or f"{edges[number]} to {edges[number + 1]} {lengths.name}"
         keys.append(Key(words, colours.CLASSES[colours.WITHIN + 1 + number]))
     over = turned(turn, 0.0, 0.0, 0.0).matrix
     about = "length" if turn == "about x" else "width"
@@ -87,11 +89,15 @@ def leftover_scene(evidence: Evidence, shown: dict[int, np.ndarray], turn: str, 
 
 
 def leftover_surfaces(
-    evidence: Evidence, shown: dict[int, np.ndarray], kept: np.ndarray | None = None
+    evidence: Evidence,
+    shown: dict[int, np.ndarray],
+    rows: Sequence[dict[str, Any]] = (),
+    kept: np.ndarray | None = None,
 ) -> list[Surface]:
-    """Return the leftover beyond its limit on each side, as solids on the part.
+    """Return the leftover beyond its limit on each side and on the outer wall, as solids on the part.
 
-    shown: as leftover_scene takes it.  kept (ny, nx) bool: cells outside it are left out; None: none is.
+    shown: as leftover_scene takes it.  rows: findings of the result; those of the outer wall let its steps be
+    drawn.  kept (ny, nx) bool: cells outside it are left out; None: none is.
     """
     field, target = evidence.field, evidence.envelopes
     limits = (evidence.job.limits.gouge, evidence.job.limits.leftover)
@@ -109,6 +115,17 @@ def leftover_surfaces(
         ends = (its - 0.1, its + height) if side == 1 else (its - height, its + 0.1)
         ends = [np.where(height > 0, end, 0.0) for end in ends]
         surfaces.append(_classed(field.lattice, *ends, index))
+    index = step_classes(evidence, rows)
+    if index is not None:
+        # A column of wood beside the part is leftover from its lower to its upper end.
+        is_left = index > colours.WITHIN
+        height, index = _widened(np.where(is_left, field.upper - field.lower, 0.0), index)
+        beside = ndimage.minimum_filter(np.where(is_left, field.lower, np.inf), 3)
+        low = np.where(is_left, field.lower, beside)
+        is_shown = (height > 0) if kept is None else (height > 0) & kept
+        if is_shown.any():
+            ends = [np.where(is_shown, end, 0.0) for end in (low, low + height)]
+            surfaces.append(_classed(field.lattice, *ends, index))
     return surfaces
 
 
@@ -167,7 +184,7 @@ def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:
         ],
         keys,
         _listed(rows, lengths),
-        "Side 1 up, frame and tabs left out.",
+        f"Side 1 up; of frame and tabs only what stands within {lengths.sizes(NEAR_PART)} of the part.",
         job.unit,
     )
 

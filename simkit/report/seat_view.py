@@ -82,8 +82,8 @@ def draw_seat(path, seat: Seat, words: str, title: str, lengths: Lengths = MM) -
         for text in texts:
             page.text(MARGIN, y, text, size, bold=is_bold, up="top")
             y += canvas.line_height(size)
-    where = f"The jig seen from above, standing at its front. Cells of {lattice.cell:g} mm."
-    page.text(MARGIN, y + 4, lengths.text(where), SMALL, colours.QUIET_INK, up="top")
+    where = f"The jig seen from above, standing at its front. Cells of {lengths.both(lattice.cell)}."
+    page.text(MARGIN, y + 4, where, SMALL, colours.QUIET_INK, up="top")
     left = round(LEFT + (WIDTH - LEFT - RIGHT - across) / 2)
     frame = _Frame(page, left, y_map, across, down, x0, y0 + deep, pitch)
     frame.draw(seat)
@@ -105,7 +105,7 @@ def draw_seat(path, seat: Seat, words: str, title: str, lengths: Lengths = MM) -
         words = f"Close to, {lengths.sizes(CLOSE)} across: {words}."
         page.text(MARGIN, y_close - 16, words, SMALL, colours.QUIET_INK)
     for nth, place in enumerate(close):
-        _close_up(page, seat, MARGIN + nth * (DETAIL + 50), y_close, place)
+        _close_up(page, seat, MARGIN + nth * (DETAIL + 50), y_close, place, contacts)
     return page.save(path)
 
 
@@ -189,12 +189,22 @@ def _close_places(seat: Seat, relief: list[np.ndarray]) -> list[np.ndarray]:
     return [seat.piece_walls[(seat.piece_walls @ way).argmax()] for way in ways][:MOST_CLOSE]
 
 
-def _close_up(page: Page, seat: Seat, left: float, top: float, place: np.ndarray) -> None:
-    """Draw a window of CLOSE mm about a place."""
+def _close_up(page: Page, seat: Seat, left: float, top: float, place: np.ndarray, contacts: list) -> None:
+    """Draw a window of CLOSE mm about a place, with the numbers of the contacts (contacts_of) in it."""
     size = round(DETAIL)
-    x, y = place[0] - CLOSE / 2, place[1] + CLOSE / 2
-    _Frame(page, round(left), round(top), size, size, x, y, CLOSE / size).draw(seat, 4)
-    page.text(left, top + size + 30, "at ({}, {})".format(*map(page.lengths.place, place[:2])), SMALL)
+    frame = _Frame(
+        page, round(left), round(top), size, size, place[0] - CLOSE / 2, place[1] + CLOSE / 2, CLOSE / size
+    )
+    frame.draw(seat, 4)
+    for number, (contact, _) in enumerate(contacts[:MOST], 1):
+        if (np.abs(contact[:2] - place[:2]) < CLOSE / 2).all():
+            frame.mark(contact, number)
+    page.text(left, top + size + 30, f"at {_at(place, page.lengths)}", SMALL)
+
+
+def _at(place: np.ndarray, lengths: Lengths) -> str:
+    """Return a place on the jig's board in words."""
+    return f"x {lengths.place(place[0])}, y {lengths.place(place[1])} {lengths.name}"
 
 
 def _rulers(frame: _Frame, low) -> None:
@@ -265,9 +275,9 @@ def _list(contacts, seat: Seat, lengths: Lengths) -> list[str]:
     """Return the words on the contacts."""
     lines = []
     for number, (place, reach) in enumerate(contacts[:MOST], 1):
-        x, y, z = place
+        z = place[2]
         on = "the table" if z <= SAME_HEIGHT else f"the jig, {lengths.value(z)} above the table"
         size = f", {lengths.place(reach)} {lengths.name} across" if reach >= 3 * seat.lattice.cell else ""
-        lines.append(f"{number}: at ({lengths.place(x)}, {lengths.place(y)}) on {on}{size}")
+        lines.append(f"{number}: at {_at(place, lengths)} on {on}{size}")
     more = len(contacts) - MOST
     return [*lines, f"and {more} more places"] if more > 0 else lines

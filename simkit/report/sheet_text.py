@@ -80,28 +80,24 @@ def _board_lines(boards: dict[str, Any], lengths: Lengths) -> list[str]:
 def _setup_lines(setup: dict[str, Any], number: int, lengths: Lengths) -> list[str]:
     size, program = lengths.size, Lengths(setup["program_unit"])
     mark, zero = setup["mark"], setup["zero"]
-    jig = setup["jig"]
-    where = "on the table" if jig is None else "in its jig"
+    where = "on the table" if setup["jig"] is None else "in its jig"
     lines = [f"lies       {setup['lies']}; {lengths.sizes(*setup['size'][:2], by='x')} {where}"]
-    if jig is not None:
-        lines.append(
-            "jig        {}, cut and checked first; there the left front lower corner of the blank is "
-            "X{} Y{} Z{} from that of the jig's board".format(jig["file"], *map(size, jig["at"]))
-        )
+    if setup["jig"] is not None:
+        lines.append(f"jig        {jig_words(setup['jig'], lengths)}")
     if number == 1:
         lines.append(
             f"mark       write an arrow on the upper face at its {mark['corner']} corner before anything else"
         )
     else:
         lines.append(f"mark       the marked corner is now at the {mark['corner']}, face {mark['face']}")
-    face = "the upper face" if zero["face"] == "top" else "the table" if jig is None else "the lower face"
+    below = "the table" if setup["jig"] is None else "the lower face"
+    face = "the upper face" if zero["face"] == "top" else below
     text = f"zero       {zero['corner']} corner, on {face}"
     if zero["corner"] == "centre":
         text = f"zero       the middle of the blank, on {face}"
     if any(zero["offset"]):
         text += ", off by X{} Y{} Z{}".format(*map(size, zero["offset"]))
-    corner = "corner on the table" if jig is None else "lower corner of the blank"
-    text += "; that is X{} Y{} Z{} from the left front {}".format(*map(size, zero["at"]), corner)
+    text += "; that is X{} Y{} Z{} from the blank's left front lower corner".format(*map(size, zero["at"]))
     lines.append(text)
     if zero["machine"]:
         lines.append("           machine X{} Y{} Z{}".format(*map(size, zero["machine"])))
@@ -191,6 +187,15 @@ def _cutter_text(cutter: dict[str, Any], lengths: Lengths, program: Lengths) -> 
     return text + "the check says whether it meets wood"
 
 
+def jig_words(jig: dict[str, Any], lengths: Lengths) -> str:
+    """Return into which jig a blank is laid, and where in it, in words."""
+    right, back, up = map(lengths.size, jig["at"])
+    return (
+        f"of {jig['file']}, cut and checked first: the blank's left front lower corner {right} to the right, "
+        f"{back} to the back and {up} {lengths.name} above that of the jig's board"
+    )
+
+
 def above_words(cutter: dict[str, Any], lengths: Lengths) -> str:
     """Return how far above the wood a holder stays with `stick_out_for_sure`, in words."""
     return f"{lengths.sizes(cutter['stick_out_for_sure'] - max(cutter['deepest'], 0.0))} above the wood"
@@ -201,10 +206,12 @@ def to_measure(setup: dict[str, Any], number: int, lengths: Lengths) -> list[str
     size = " x ".join(lengths.sizes(one) for one in setup["size"])
     rows = [f"the blank: {size} thick at all four corners, and flat"]
     if number > 1:
-        under = "nothing under the blank" if setup["jig"] is None else "down in its jig, which is clean"
-        rows.append(f"laid as above: the mark is where it should be, {under}")
-        if setup["pins"]:
-            rows.append("the pins without play in the table and in the holes")
+        chips = ", nothing under the blank" if setup["jig"] is None else ""
+        rows.append(f"laid as above: the mark is where it should be{chips}")
+    if setup["jig"] is not None:
+        rows.append("the jig fast on the table, nothing in it; the blank drops in and does not rock")
+    if number > 1 and setup["pins"]:
+        rows.append("the pins without play in the table and in the holes")
     rows += [
         f"T{cutter['number']}: diameter {lengths.sizes(cutter['diameter'])}, stick-out, sharp, "
         "clean in its collet"

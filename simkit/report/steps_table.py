@@ -101,7 +101,7 @@ def steps_remarks(evidence: Evidence) -> list[str]:
             x, y, _ = one.thinnest_at
             words.append(
                 f"step {number + 1}: only {one.thinnest:.2f} mm are left under the resin at "
-                f"({x:.1f}, {y:.1f}) before it is poured; a wall may be {limit:g} mm at least"
+                f"x {x:.1f}, y {y:.1f} mm before it is poured; a wall may be {limit:g} mm at least"
             )
     poured = [one for _, one in evidence.steps_done() if isinstance(one, Poured)]
     if poured:

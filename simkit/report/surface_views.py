@@ -83,10 +83,10 @@ def draw_surface_view(
     word = "limit" if is_limit else "wanted"
     # What is told at all comes into the legend.
     names = [
-        (NOT_TOLD, "no ridge told: steep, edge, one pass"),
+        (NOT_TOLD, "not told: steep, at an edge, or a single pass"),
         (2, f"ridges up to {lengths.told(wanted)} ({word})"),
-        (3, f"up to {lengths.figure(2 * wanted)}"),
-        (4, f"up to {lengths.figure(4 * wanted)}"),
+        (3, f"up to {lengths.told(2 * wanted)}"),
+        (4, f"up to {lengths.told(4 * wanted)}"),
         (5, "higher"),
         (6, "left standing: cutter can't get in"),
         (7, "left standing: program did not go there"),

@@ -78,8 +78,7 @@ def draw_walls(
         _hatch(picture, worse & is_dark, PALE_LINE)
         names = [f"thinner than {lengths.told(limit * SHARES[0])}"]
         names += [
-            f"{lengths.figure(low * limit)} to {lengths.figure(high * limit)}"
-            for low, high in pairwise(SHARES)
+            f"{lengths.figure(low * limit)} to {lengths.told(high * limit)}" for low, high in pairwise(SHARES)
         ]
         names[2] += " (the limit)"
         signs = [Sign(words, swatch_of(shade)) for words, shade in zip(names, SHADES, strict=True)]

@@ -30,7 +30,7 @@ LIGHT = ("#77aadd", "#eedd88", "#44bb99", "#ee8866", "#99ddff", "#bbcc33", "#ffa
 UNCUT = "#dddddd"
 MOST = 2 * len(LIGHT)  # pairs told apart: each colour plain, then hatched
 THROUGH = 0.45  # of the colour where nothing is left; the rest is white
-LETTERS = 2  # areas of one pair that bear its letter, the largest that stand and that are gone
+LETTERS = 4  # areas of one pair that bear its letter, the largest that stand and that are gone
 WIDEST = 760.0  # pixels that a name takes in the legend
 LEAST = 15.0  # pixels from the middle of an area to its edge, for a letter to fit
 

@@ -57,7 +57,7 @@ def surfaces_of(look: Look) -> list[Surface]:
         return _cut_open(look, field.lattice, lower, upper, index, index, WANTED)
     made = _cut_open(look, field.lattice, lower, upper, index, index, FADED, PALE)
     shown = {side: in_steps_of_zones(evidence, side) for side in evidence.deviations}
-    return made + leftover_surfaces(evidence, shown, _kept(look, field.lattice))
+    return made + leftover_surfaces(evidence, shown, look.findings, _kept(look, field.lattice))
 
 
 def goal_of(look: Look) -> Goal:

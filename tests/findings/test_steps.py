@@ -285,8 +285,8 @@ def test_floor__that_is_thin_before_the_pour_is_a_note(tmp_path, left):
         assert remarks == []
     else:
         assert len(remarks) == 1
-        assert remarks[0].startswith("step 1: only 0.80 mm are left under the resin at (")
-        x, y = map(float, remarks[0].split("at (")[1].split(")")[0].split(", "))
+        assert remarks[0].startswith("step 1: only 0.80 mm are left under the resin at x ")
+        x, y = map(float, remarks[0].split("at x ")[1].split(" mm")[0].split(", y "))
         assert np.hypot(x - 20, y - 15) <= 3
 
 

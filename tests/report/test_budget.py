@@ -38,7 +38,7 @@ def test_terminal__tells_region_errors_and_chance(made, capsys):
     assert "within 0.039 mm in 95 of 100 cases" in out
     assert "at risk" in out
     assert "Work first on setting the zero: without that error it would be" in out
-    assert "left out, not stated in [budget] or [[dowels]]: setting the zero's height" in out
+    assert "Left out, not stated in [budget] or [[dowels]]: setting the zero's height" in out
     budget = json.loads((folder / "r.json").read_text("utf-8"))["budget"]
     assert budget["chance"]["verdict"] == "at risk"
     assert 0.5 < budget["chance"]["holds"] < 0.95

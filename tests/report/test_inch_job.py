@@ -24,8 +24,8 @@ from simkit.view.look import Look
 from simkit.view.steps import Steps
 from tests import budget_job
 
-# Places with mm that have their inches behind them, and figures of a note by its own words in mm.
-TOLD = re.compile(r"[\d.]+ (?:mm2?|cm2|mm/min|mm/s2) \([^)]*in\d?(?:/min|/s2)?\)")
+# Mm that may stand behind inches: places, speeds and cells; and figures of a note by its own words in mm.
+TOLD = re.compile(r"(?:in \(X-?[\d.]+ Y[^)]* mm|in/(?:min|s2) \([^)]* mm/(?:min|s2)|in \([\d.]+ mm)\)")
 IN_PROGRAM = re.compile(r"X-?[\d.]+ Y-?[\d.]+ Z-?[\d.]+ mm")
 SANDING = re.compile(r"sanding: rough estimate.*?either way\)", re.DOTALL)
 CLAMP = '[[fixtures]]\nname = "clamp"\nheight = 20\nbox = [[-20, 5], [-8, 25]]\nsetups = ["first"]\n'

@@ -10,28 +10,40 @@ IN = Lengths("in")
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        ("cut 0.63 mm into it", "cut 0.63 mm (0.0248 in) into it"),
-        ("T1 6 mm flat", "T1 6 mm (0.236 in) flat"),
-        ("leaves 0.55 to 0.67 mm.", "leaves 0.55 to 0.67 mm (0.0217 to 0.0264 in)."),
-        ("+0.000 ± 0.011 mm in x", "+0.000 ± 0.011 mm (+0.0000 ± 0.0004 in) in x"),
-        ("-0.50 mm in y", "-0.50 mm (-0.0197 in) in y"),
+        ("cut 0.63 mm into it", "cut 0.0248 in into it"),
+        ("T1 6 mm flat", "T1 0.236 in flat"),
+        ("T1 6.35 mm flat", "T1 1/4 in flat"),
+        ("3.18 mm and 6.350 mm were measured", "0.1252 in and 0.25000 in were measured"),
+        ("0 mm, 57.15 mm", "0 in, 2 1/4 in"),
+        ("a limit of 0.3 mm", "a limit of 0.0118 in"),  # 0.3 / 25.4, by hand
+        ("leaves 0.55 to 0.67 mm.", "leaves 0.0217 to 0.0264 in."),
+        ("+0.000 ± 0.011 mm in x", "+0.00000 ± 0.00043 in along x"),
+        ("12.7 ± 25.4 mm", "0.500 ± 1.000 in"),
+        ("-0.50 mm in Y, in it", "-0.0197 in along Y, in it"),
         (
-            "at X228.5 Y-12.7; X25.4 Y0 Z1",
-            "at X228.5 Y-12.7 (X8.996 Y-0.500 in); X25.4 Y0 Z1 (X1.000 Y0.000 Z0.039 in)",
+            "at X228.5 Y-12.7; X25.4 Y0 Z1 mm",
+            "at X8.996 Y-0.500 in (X228.5 Y-12.7 mm); X1.000 Y0.000 Z0.039 in (X25.4 Y0 Z1 mm)",
         ),
-        ("at x 205.7, y 71.5 mm", "at x 205.7, y 71.5 mm (8.098, 2.815 in)"),
-        ("254 x 127 x 25.4 mm", "254 x 127 x 25.4 mm (10.000 x 5.000 x 1.000 in)"),
-        ("over 42 mm2", "over 42 mm2 (0.065 in2)"),
-        ("frame 116 cm2", "frame 116 cm2 (18 in2)"),
-        ("at 8000, 4000 mm/min", "at 8000, 4000 mm/min (315, 157.5 in/min)"),
-        ("300 mm/s2", "300 mm/s2 (11.81 in/s2)"),
-        ("on side 1, 0.5 mm deep", "on side 1, 0.5 mm (0.020 in) deep"),  # a number that is no length stays
+        ("at x 205.7, y 71.5 mm", "at x 8.098, y 2.815 in"),
+        ("254 x 127 x 25.4 mm", "10 x 5 x 1 in"),
+        ("over 42 mm2", "over 0.065 in2"),
+        ("frame 116 cm2", "frame 18 in2"),
+        ("at 8000, 4000 mm/min", "at 315, 157.5 in/min (8000, 4000 mm/min)"),
+        ("300 mm/s2", "11.81 in/s2 (300 mm/s2)"),
+        ("on side 1, 0.5 mm deep", "on side 1, 0.0197 in deep"),  # a number that is no length stays
+        ("0.254 mm (0.010 in) above", "0.254 mm (0.010 in) above"),  # told in both already
+        ('write offset = ["3 mm", "0 mm"]', 'write offset = ["3 mm", "0 mm"]'),  # as it is to be written
+        ("with the offset x 25.4, y 0, z 0 mm", "with the offset x 1, y 0, z 0 in"),
         ("0.4 N/mm2, v1.2 mm, F600", "0.4 N/mm2, v1.2 mm, F600"),
     ],
 )
-def test_text__inches_stand_behind(words, told):
+def test_text__a_job_in_inches_speaks_of_inches(words, told):
     assert IN.text(words) == told
     assert MM.text(words) == words
+
+
+def test_both__inches_first():
+    assert (IN.both(0.2), MM.both(0.2)) == ("0.0079 in (0.2 mm)", "0.2 mm")
 
 
 @pytest.mark.parametrize(

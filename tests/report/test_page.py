@@ -18,8 +18,9 @@ from simkit.cli import main
 from simkit.job.model import Layup
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
+from simkit.report.console_tables import below_folders
 from simkit.report.lengths import Lengths
-from simkit.report.page.html import el, markup, prose
+from simkit.report.page.html import el, markup, path, prose
 from simkit.report.page.scene import NONE, scene_of
 from simkit.report.page.section import section
 from simkit.report.page.section_view import section_key, section_svg
@@ -131,6 +132,18 @@ def test_prose__keys_are_code_and_the_rest_is_escaped():
         "Check <code>target.at</code> &lt;b&gt; first, <code>a&lt;b&gt;</code>."
     )
     assert prose("a ` alone") == "a ` alone"
+
+
+def test_path__breaks_behind_a_slash_alone():
+    assert path("../../olive <boat>/side1.nc:122") == (
+        '<span class="path">../<wbr>../<wbr>olive &lt;boat&gt;/<wbr>side1.nc:122</span>'
+    )
+    assert below_folders("../../olive_boat/side1.nc:122") == "../../olive_boat/\nside1.nc:122"
+    assert [below_folders(one) for one in ("job.toml:55", "a/side1.nc:1", "")] == [
+        "job.toml:55",
+        "a/side1.nc:1",
+        "",
+    ]
 
 
 @pytest.mark.parametrize(

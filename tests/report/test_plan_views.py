@@ -10,6 +10,7 @@ from PIL import Image
 from simkit.errors import ShapeError
 from simkit.frames import TURNS, turned
 from simkit.job.model import Blank
+from simkit.kinds import KINDS
 from simkit.report import canvas, colours, labels, map_parts, plan_views
 from simkit.report.seen_plan import SeenPlan
 from simkit.stock.field import Lattice, blank_lattice
@@ -268,7 +269,8 @@ def test_words__a_ratio_has_no_unit():
 
 def test_words__fit_their_column():
     room = (plan_views.WIDTH - 2 * plan_views.MARGIN) / 3 - 66
-    for kind in map_parts.KIND_WORDS:
+    assert set(map_parts.KIND_WORDS) == set(KINDS)
+    for kind in KINDS:
         unit = "" if kind == "fragile" else "mm"
         words = map_parts.finding_words({"kind": kind, "value": 12.23, "unit": unit, "at": (1, 2, 3)})
         assert canvas.shortened(words, plan_views.SMALL, room) == words

@@ -11,10 +11,14 @@ from PIL import Image
 
 from simkit.check import check
 from simkit.cutters import Cutter
+from simkit.findings.leftover import STEP_MEASURE
 from simkit.job.model import Fixture
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
 from simkit.report import colours, scene_child, scenes, solid_view
+from simkit.report.lengths import Lengths
+from simkit.report.outer_steps import step_classes
+from simkit.report.page.closeup import CloseUps
 from simkit.report.pictures import in_steps_of_zones
 from simkit.report.result import result_of
 from simkit.report.scene_file import Key, Line, Look, Mark, Scene, read_scene, write_scene
@@ -196,7 +200,7 @@ def test_leftover__a_solid_of_its_volume_on_the_part(left_over):
     assert scene.looks[1].marks == ()
     kept = np.zeros(evidence.field.lattice.shape, bool)
     kept[:, 40:] = True
-    (half,) = scenes.leftover_surfaces(evidence, shown_of(evidence), kept)
+    (half,) = scenes.leftover_surfaces(evidence, shown_of(evidence), kept=kept)
     assert volume(half.faces) == pytest.approx(18 * 26 * 1.1, rel=1e-4)
 
 
@@ -204,6 +208,49 @@ def test_leftover__none_makes_no_picture(left_over):
     evidence, result = left_over
     nothing = {side: np.zeros_like(one) for side, one in shown_of(evidence).items()}
     assert scenes.leftover_scene(evidence, nothing, "about x", result) is None
+
+
+@pytest.fixture(scope="module")
+def skin(tmp_path_factory):
+    """The part of two sides on whose left wall side 2 leaves 0.6 mm of what side 1 left, 4 mm high."""
+    folder = tmp_path_factory.mktemp("skin")
+    job = read_job(budget_job.write(folder, off=-0.6))
+    evidence, findings, _ = check(job, read_programs(job), 0.2)
+    return evidence, result_of(evidence, findings, {})
+
+
+def test_leftover__wood_on_the_outer_wall_is_a_solid_beside_the_part(skin):
+    evidence, result = skin
+    nothing = {side: np.full_like(one, np.nan) for side, one in shown_of(evidence).items()}
+    (solid,) = scenes.leftover_surfaces(evidence, nothing, result["findings"])
+    low, high = solid.faces.reshape(-1, 3).min(axis=0), solid.faces.reshape(-1, 3).max(axis=0)
+    assert (low[0], high[0]) == pytest.approx((budget_job.X0 - 0.6, budget_job.X0))
+    assert (low[2], high[2]) == pytest.approx((0, 4))
+    # Beside all of the wall, and round its two corners as far as the cutter's round goes.
+    assert volume(solid.faces) == pytest.approx(0.6 * (budget_job.Y1 - budget_job.Y0) * 4, rel=0.05)
+    # 0.6 mm is twice the limit of 0.3 and no more, as nearly as cells tell.
+    assert evidence.job.limits.leftover == 0.3
+    assert np.unique(solid.colours, axis=0).tolist() == [
+        list(colours.rgb(colours.CLASSES[colours.WITHIN + 1]))
+    ]
+    scene = scenes.leftover_scene(evidence, nothing, "about x", result)
+    assert len(scene.surfaces) == 2
+    # Without a finding of it the cells may have seen too much.
+    others = [row for row in result["findings"] if row["measure"] != STEP_MEASURE]
+    assert len(others) < len(result["findings"])
+    assert scenes.leftover_surfaces(evidence, nothing, others) == []
+
+
+def test_leftover__wood_on_the_outer_wall_has_its_colour_on_maps(skin):
+    evidence, result = skin
+    classes = step_classes(evidence, result["findings"])
+    iy, ix = np.nonzero(classes > colours.WITHIN)
+    x, _ = evidence.field.lattice.centre_of(iy, ix)
+    assert x.min() > budget_job.X0 - 0.6
+    assert x.max() < budget_job.X0
+    assert not evidence.envelopes.is_part[iy, ix].any()
+    side = CloseUps(evidence, Lengths(), result["findings"])._index[2]
+    assert (side[iy, ix] == classes[iy, ix]).all()
 
 
 def test_leftover__a_cell_alone_is_three_cells_wide():

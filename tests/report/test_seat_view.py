@@ -1,5 +1,6 @@
 """The picture of a piece in its jig: what it shows, and where."""
 
+import re
 from itertools import pairwise
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from simkit.compare.seat import seat
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
 from simkit.report import colours
+from simkit.report.canvas import Page
 from simkit.report.page.page import parts_of
 from simkit.report.result import result_of
 from simkit.report.seat_view import JIG_LINE, SHADES, contacts_of, draw_seat
@@ -82,6 +84,21 @@ def test_picture__shows_what_to_take_off_and_is_the_same_each_time(kept_up, tmp_
     assert count(one, colours.PUOR_11[1]) > 1000  # the outlines to take off, hatched
     assert count(one, JIG_LINE) > 1000
     assert count(one, SHADES[4]) > 100_000  # over 2 mm: it stands 5 mm up
+
+
+def test_picture__close_ups_have_the_numbers_of_the_list(kept_up, tmp_path, monkeypatch):
+    numbers, texts = [], []
+    plain = Page.number, Page.text
+    monkeypatch.setattr(Page, "number", lambda page, *a, **k: (numbers.append(a), plain[0](page, *a, **k))[1])
+    monkeypatch.setattr(Page, "text", lambda page, *a, **k: (texts.append(a), plain[1](page, *a, **k))[1])
+    draw_seat(tmp_path / "a.png", kept_up, "Does not drop in.", "a box")
+    [top] = [y for _, y, words, *_ in texts if words.startswith("Close to")]
+    # Each corner that keeps it up is shown close to; its number stands there as in the map and the list.
+    assert sorted(number for _, y, number, *_ in numbers if number and y > top) == [1, 2, 3, 4]
+    assert sorted(number for _, y, number, *_ in numbers if number and y < top) == [1, 2, 3, 4]
+    told = [words for _, _, words, *_ in texts if re.match(r"(?:\d: )?at x ", words)]
+    assert len(told) == 8
+    assert all(re.search(r"x -?[\d.]+, y -?[\d.]+ mm", words) for words in told)
 
 
 def test_picture__shades_tell_the_room_below(tmp_path):

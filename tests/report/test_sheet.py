@@ -201,14 +201,18 @@ def test_sheet__how_deep_below_the_blank(sample, stated, holds):
     assert "This sheet checks nothing: run simkit check first." in text
 
 
-def test_sheet__a_setup_in_a_jig_names_it_and_where_the_blank_comes_to_lie():
+def test_sheet__a_blank_in_a_jig_lies_in_it_and_not_on_the_table():
     job = read_job(SAMPLE.parents[1] / "olive_boat_jig" / "job.toml")
     sheet = sheet_of(job, read_programs(job))
     assert [setup["jig"] for setup in sheet["setups"]] == [None, {"file": "jig/job.toml", "at": [15, 15, 12]}]
     first, second = sheet_text(sheet).split("Setup 2 of 2")
     assert "280 x 90 mm on the table" in first
-    assert "jig " not in first.split("Setup 1 of 2")[1]
-    assert "280 x 90 mm in its jig\n  jig        jig/job.toml, cut and checked first; " in second
-    assert "is X15 Y15 Z12 from that of the jig's board\n" in second
-    assert "the mark is where it should be, down in its jig" in second
-    assert "on the table" not in second
+    assert "jig" not in first.split("Setup 1 of 2")[1]
+    assert "280 x 90 mm in its jig" in second
+    assert (
+        "jig        of jig/job.toml, cut and checked first: the blank's left front lower corner 15 to"
+        in second
+    )
+    assert "15 to the back and 12 mm above that of the jig's board" in second
+    assert "on the table;" not in second
+    assert "[ ] the jig fast on the table" in second

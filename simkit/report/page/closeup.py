@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import io
 import re
+from collections.abc import Sequence
 from functools import cached_property
 from typing import Any
 
@@ -15,6 +16,7 @@ from simkit.findings.evidence import Evidence
 from simkit.job.model import Blank
 from simkit.report import colours
 from simkit.report.lengths import Lengths
+from simkit.report.outer_steps import step_classes
 from simkit.report.page import svg
 from simkit.report.page.html import Html, el
 from simkit.report.page.words import setup_of
@@ -34,10 +36,10 @@ ACROSS = svg.WIDE - 2 * ROOM
 class CloseUps:
     """Draws close-ups of a check; what all of them share is worked out once."""
 
-    def __init__(self, evidence: Evidence, lengths: Lengths):
+    def __init__(self, evidence: Evidence, lengths: Lengths, rows: Sequence[dict[str, Any]] = ()):
         job, field = evidence.job, evidence.field
         self._job, self._blank, self._lengths, self._field = job, job.blank, lengths, field
-        self._evidence = evidence
+        self._evidence, self._rows = evidence, rows
         self._turns = turns_of(evidence)
         self._part = None if evidence.envelopes is None else evidence.envelopes.is_part
 
@@ -46,10 +48,14 @@ class CloseUps:
         """Classes of colour by side."""
         job, evidence = self._job, self._evidence
         limits = (job.limits.gouge, job.limits.leftover)
-        return {
+        index = {
             side: colours.class_index(in_steps_of_zones(evidence, side), limits)
             for side in evidence.deviations
         }
+        stands_out = step_classes(evidence, self._rows)
+        if stands_out is not None:
+            index = {side: colours.worse(its, stands_out) for side, its in index.items()}
+        return index
 
     @cached_property
     def _holding(self) -> np.ndarray | None:

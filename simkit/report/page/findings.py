@@ -7,7 +7,7 @@ from typing import Any
 
 from simkit.job.model import Job
 from simkit.report.lengths import Lengths, limit_of, measured, program_lengths
-from simkit.report.page.html import Html, el, prose
+from simkit.report.page.html import Html, el, path, prose
 from simkit.report.page.program_lines import ProgramLines
 from simkit.report.page.words import place_words, program_place
 
@@ -231,7 +231,7 @@ def _rows(rows: list[dict[str, Any]], job: Job, lengths: Lengths) -> Html:
             el("td", str(row["number"])),
             el("td", measured(row, lengths)),
             el("td", place_words(row, job, lengths)),
-            el("td", f"{row['file']}:{row['line']}" if row["line"] else row["file"]),
+            el("td", path(f"{row['file']}:{row['line']}" if row["line"] else row["file"])),
             id=f"f{row['number']}",
         )
         for row in rows

@@ -6,7 +6,7 @@ import html
 import re
 from typing import Any
 
-_VOID = ("br", "hr", "img", "input", "link", "meta")
+_VOID = ("br", "hr", "img", "input", "link", "meta", "wbr")
 
 
 class Html(str):
@@ -46,6 +46,13 @@ def prose(text: str) -> Html:
     """Return a sentence as markup: what stands between backticks, keys of the job file, as code."""
     parts = re.split(r"`([^`\n]+)`", text)
     return markup([el("code", part) if i % 2 else part for i, part in enumerate(parts)])
+
+
+def path(name: str) -> Html:
+    """Return a file with its folders, and perhaps its line, that breaks behind a slash and nowhere else."""
+    folders = name.split("/")
+    parts = [[f"{folder}/", el("wbr")] for folder in folders[:-1]]
+    return el("span", *parts, folders[-1], class_="path")
 
 
 def _drawable(text: str) -> str:

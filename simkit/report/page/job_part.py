@@ -8,7 +8,7 @@ from simkit.findings.evidence import Evidence
 from simkit.report.lengths import Lengths
 from simkit.report.page.html import Html, el, prose
 from simkit.report.page.sketch import fixture_signs, pin_signs, setup_sketch, turning_sketch
-from simkit.report.sheet_text import above_words, to_measure
+from simkit.report.sheet_text import above_words, jig_words, to_measure
 
 
 def job_part(evidence: Evidence, result: dict[str, Any], sheet: dict[str, Any], lengths: Lengths) -> Html:
@@ -22,7 +22,7 @@ def job_part(evidence: Evidence, result: dict[str, Any], sheet: dict[str, Any], 
         rows.append(("Part", f"{target['file']}, {target['triangles']:,} triangles"))
     else:
         rows.append(("Part", "none was named, so the shape was not judged"))
-    rows.append(("Cells", lengths.text(f"{result['cell']:g} mm")))
+    rows.append(("Cells", lengths.both(result["cell"])))
     cutters = [el("li", _cutter(cutter, lengths)) for cutter in evidence.job.cutters.values()]
     parts = [_setup(evidence, index, row, lengths) for index, row in enumerate(sheet["setups"])]
     return el(
@@ -54,7 +54,8 @@ def _setup(evidence: Evidence, index: int, row: dict[str, Any], lengths: Lengths
         figures.insert(0, el("figure", turning, el("figcaption", words)))
     facts = [
         ("Lies", row["lies"]),
-        ("Zero", _zero(row["zero"], lengths)),
+        *([("Jig", jig_words(row["jig"], lengths))] if row["jig"] is not None else []),
+        ("Zero", _zero(row["zero"], "the table" if row["jig"] is None else "the lower face", lengths)),
         ("Programs", ", ".join(program["file"] for program in row["programs"])),
     ]
     facts += [
@@ -88,8 +89,8 @@ def _xyz(place: list[float], lengths: Lengths) -> str:
     return "X{} Y{} Z{}".format(*(lengths.place(value) for value in place))
 
 
-def _zero(zero: dict[str, Any], lengths: Lengths) -> str:
-    face = "the upper face" if zero["face"] == "top" else "the table"
+def _zero(zero: dict[str, Any], below: str, lengths: Lengths) -> str:
+    face = "the upper face" if zero["face"] == "top" else below
     words = f"{zero['corner']} corner, on {face}"
     if zero["corner"] == "centre":
         words = f"the middle of the blank, on {face}"
@@ -127,7 +128,7 @@ def checklist_part(result: dict[str, Any], sheet: dict[str, Any], lengths: Lengt
         el("h2", "Cautions"),
         el("ul", [el("li", prose(words)) for words in result["cautions"]], class_="cautions"),
         *_not_judged(result.get("not_judged")),
-        el("p", f"Not simulated: {'; '.join(result['not_simulated'])}."),
+        el("p", prose(f"Not simulated: {'; '.join(result['not_simulated'])}.")),
     )
 
 

@@ -22,7 +22,7 @@ from simkit.report.page.findings import findings_part, first_to_fix
 from simkit.report.page.html import Html, el
 from simkit.report.page.job_part import checklist_part, job_part
 from simkit.report.page.program_lines import ProgramLines
-from simkit.report.page.scene import EMPTY_SCENE, first_side, scene_frame, scene_script, scene_text
+from simkit.report.page.scene import EMPTY_SCENE, scene_frame, scene_script, scene_text
 from simkit.report.page.section import sections
 from simkit.report.page.section_view import HATCHES, section_key, section_svg
 from simkit.report.page.steps import steps_part
@@ -87,7 +87,7 @@ def pieces(evidence: Evidence, result: dict[str, Any]) -> Iterator[tuple[str, An
     sheet = sheet_of(job, evidence.reads, evidence.done)
     name, made_from = job.name or "Programs", job.file or "the command line"
     verdict = result["verdict"]
-    draws = CloseUps(evidence, lengths)
+    draws = CloseUps(evidence, lengths, result["findings"])
     close: list[dict[str, Any]] = []
 
     def room(row: dict[str, Any]) -> Html | None:
@@ -120,7 +120,7 @@ def pieces(evidence: Evidence, result: dict[str, Any]) -> Iterator[tuple[str, An
             "footer": el("footer", f"Made by simkit {result['simkit']} from {made_from}."),
         },
     )
-    yield "scene", scene_text(evidence, lengths, first_side(result))
+    yield "scene", scene_text(evidence, result, lengths)
     yield "closeups", {str(row["number"]): draws.of(row) for row in close}
     yield (
         "views",

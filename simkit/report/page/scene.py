@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 import zlib
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from simkit.findings.evidence import Evidence
 from simkit.report import colours
 from simkit.report.lengths import Lengths
 from simkit.report.map_parts import finding_words
+from simkit.report.outer_steps import step_classes
 from simkit.report.page.html import Html, el
 from simkit.report.pictures import in_steps_of_zones
 from simkit.report.pooled import pooled, pooled_share, pooled_wood
@@ -26,10 +28,12 @@ TARGET, CUT_FACE = "#d8d6cf", "#d9b98a"
 RESIN, RESIN_FACE = 13, "#80cdc1"  # its number among the classes of scene.js; a teal of BrBG that bears shade
 
 
-def scene_of(evidence: Evidence, is_inch: bool = False, starts_on: int = 1) -> dict[str, Any]:
+def scene_of(
+    evidence: Evidence, is_inch: bool = False, starts_on: int = 1, rows: Sequence[dict[str, Any]] = ()
+) -> dict[str, Any]:
     """Return the height fields of what is left and of the part, as plain data that JSON holds.
 
-    starts_on: the side, 1 or 2, that is shown first.
+    starts_on: the side, 1 or 2, that is shown first.  rows: findings of the result; see outer_steps.
 
     Heights are uint16 steps above `low`, NONE where there is no wood; each row as differences, the low bytes
     of a grid before its high bytes, then the classes of colours.class_index plus one; all of it deflated
@@ -47,6 +51,9 @@ def scene_of(evidence: Evidence, is_inch: bool = False, starts_on: int = 1) -> d
     classes = {
         side: colours.class_index(in_steps_of_zones(evidence, side), limits) for side in evidence.deviations
     }
+    stands_out = step_classes(evidence, rows)
+    if stands_out is not None:
+        classes = {side: colours.worse(index, stands_out) for side, index in classes.items()}
     lower, upper, class_lower, class_upper, fold = pooled(
         field.lower, field.upper, classes.get(2, nothing), classes.get(1, nothing), MOST_CELLS
     )
@@ -98,17 +105,14 @@ def scene_of(evidence: Evidence, is_inch: bool = False, starts_on: int = 1) -> d
 def scene_part(evidence: Evidence, result: dict[str, Any], lengths: Lengths) -> Html:
     """Return the 3-D view: its canvas, its controls, its data, and what is said where it cannot be drawn."""
     frame = scene_frame(evidence, result, lengths)
-    return Html(frame.replace(EMPTY_SCENE, scene_script(scene_text(evidence, lengths, first_side(result)))))
+    return Html(frame.replace(EMPTY_SCENE, scene_script(scene_text(evidence, result, lengths))))
 
 
-def first_side(result: dict[str, Any]) -> int:
-    """Return the side that the view begins with: that of the first finding."""
-    return next((row["side"] for row in result["findings"] if row["at"] is not None and row["side"]), 1)
-
-
-def scene_text(evidence: Evidence, lengths: Lengths, starts_on: int) -> str:
-    """Return the data of the view as JSON that may stand in a script."""
-    scene = scene_of(evidence, lengths.is_inch, starts_on)
+def scene_text(evidence: Evidence, result: dict[str, Any], lengths: Lengths) -> str:
+    """Return the data of the view as JSON for a script; it begins with the side of the first finding."""
+    rows = result["findings"]
+    first = next((row["side"] for row in rows if row["at"] is not None and row["side"]), 1)
+    scene = scene_of(evidence, lengths.is_inch, first, rows)
     return json.dumps(scene, separators=(",", ":")).replace("<", "\\u003c")
 
 

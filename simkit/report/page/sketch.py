@@ -42,8 +42,12 @@ def setup_sketch(evidence: Evidence, index: int, row: dict[str, Any], lengths: L
     shapes = [svg.box(x0, y0, wide, tall, "blank-wood")]
     shapes += _part(evidence, index, at)
     shapes += [_fixture(box, sign, at) for (_, sign), box in zip(fixture_signs(row), boxes[1:], strict=True)]
-    shapes += [_pin(pin, sign, at, pitch) for (_, sign), pin in zip(pin_signs(row), row["pins"], strict=True)]
-    shapes += _corner_mark(row["mark"], x0, y0, wide, tall)
+    corner = _corner_mark(row["mark"], x0, y0, wide, tall)
+    shapes += [
+        _pin(pin, sign, at, pitch, corner) for (_, sign), pin in zip(pin_signs(row), row["pins"], strict=True)
+    ]
+    steps = " ".join(f"{a:.1f} {b:.1f}" for a, b in corner)
+    shapes.append(el("path", d=f"M{steps}Z", class_=f"mark-{row['mark']['face']}"))
     shapes += _zero(*at(*zero[:2]))
     middle_x, middle_y = x0 + wide / 2, y0 + tall / 2
     right = left + (high_x - low_x) / pitch
@@ -98,25 +102,27 @@ def _fixture(box: list[float], letter: str, at) -> Html:
     return el("g", svg.box(x0, y0, x1 - x0, y1 - y0, "clamp"), sign)
 
 
-def _pin(pin: dict[str, Any], number: str, at, pitch: float) -> Html:
+def _pin(pin: dict[str, Any], number: str, at, pitch: float, corner: np.ndarray) -> Html:
+    """A dowel hole or pin with its number above it, or below it where the corner's mark is above."""
     x, y = at(*pin["at"])
     radius = max((pin["diameter"] or 6.0) / 2 / pitch, 3.0)
+    (low_x, low_y), (high_x, high_y) = corner.min(axis=0), corner.max(axis=0)
+    is_beside = low_x - 6 < x < high_x + 6
+    is_above = not (is_beside and low_y - 2 < y - radius - 4 < high_y + 10)
     return el(
         "g",
         svg.circle(x, y, radius, "hole" if pin["is_hole"] else "pin"),
-        svg.text(x, y - radius - 4, number, "middle", "t small halo"),
+        svg.text(x, y - radius - 4 if is_above else y + radius + 11, number, "middle", "t small halo"),
     )
 
 
-def _corner_mark(mark: dict[str, Any], x0: float, y0: float, wide: float, tall: float) -> list[Html]:
-    """The arrow that was drawn on the corner left front of side 1: dashed where it looks down."""
+def _corner_mark(mark: dict[str, Any], x0: float, y0: float, wide: float, tall: float) -> np.ndarray:
+    """The corners (3, 2) of the triangle drawn on the corner left front of side 1."""
     is_left, is_front = mark["corner"].startswith("left"), mark["corner"].endswith("front")
     x, y = x0 + (4 if is_left else wide - 4), y0 + (tall - 4 if is_front else 4)
     sx, sy = (1 if is_left else -1), (-1 if is_front else 1)
     size = min(26.0, wide / 3, tall / 3)
-    points = np.array([[x, y], [x + sx * size, y], [x, y + sy * size]])
-    steps = " ".join(f"{a:.1f} {b:.1f}" for a, b in points)
-    return [el("path", d=f"M{steps}Z", class_="mark-up" if mark["face"] == "up" else "mark-down")]
+    return np.array([[x, y], [x + sx * size, y], [x, y + sy * size]])
 
 
 def _zero(x: float, y: float) -> list[Html]:
@@ -151,12 +157,14 @@ def _from_front(row, x0: float, wide: float, top: float, pitch: float, lengths: 
     if board is not None:
         thin = max(board * scale, 4.0)
         shapes.append(svg.box(x0 - 10, top + tall, wide + 20, thin, "board"))
-        words = f"spoilboard, may be cut {lengths.sizes(board)} deep"
+        what = "spoilboard" if row["jig"] is None else "jig below"
+        words = f"{what}, may be cut {lengths.sizes(board)} deep"
         shapes.append(svg.text(x0 + wide / 2, top + tall + thin + 12, words, "middle", "t small"))
         height += thin + 16
     else:
         shapes.append(svg.line(x0 - 10, top + tall, x0 + wide + 10, top + tall, "table"))
-        shapes.append(svg.text(x0 + wide / 2, top + tall + 13, "table, must not be cut", "middle", "t small"))
+        words = f"{'table' if row['jig'] is None else 'jig'}, must not be cut"
+        shapes.append(svg.text(x0 + wide / 2, top + tall + 13, words, "middle", "t small"))
         height += 18
     return shapes, height + 6
 

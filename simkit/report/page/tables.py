@@ -8,7 +8,7 @@ from simkit.effort.program_time import about
 from simkit.findings.weak_hold import HELD_NOTE, grip_words
 from simkit.report.console_tables import unused_words
 from simkit.report.lengths import Lengths, program_lengths
-from simkit.report.page.html import Html, el, prose
+from simkit.report.page.html import Html, el, path, prose
 from simkit.report.time_table import held_words, operation_words, part_not_reached
 
 
@@ -39,7 +39,7 @@ def time_part(result: dict[str, Any], lengths: Lengths) -> Html:
         for index, row in enumerate(program["cutters"]):
             rows.append(
                 [
-                    _path(program["program"]) if index == 0 else "",
+                    path(program["program"]) if index == 0 else "",
                     "none" if row["cutter"] is None else f"T{row['cutter']}",
                     *(_minutes(row[key]) for key in ("minutes", "in_wood", "air", "rapids", "standing")),
                     f"{100 * part_not_reached(row):.0f} %",
@@ -82,7 +82,7 @@ def _operations(time: dict[str, Any], programs: dict[str, Lengths]) -> Any:
             parts = (_minutes(row[key]) for key in ("minutes", "in_wood", "air", "rapids"))
             rows.append(
                 [
-                    _path(program["program"]) if index == 0 else "",
+                    path(program["program"]) if index == 0 else "",
                     _whole(lines),
                     cutter,
                     _whole(depth),
@@ -196,7 +196,7 @@ def _bite(bite: dict[str, Any], lengths: Lengths) -> list[Html]:
                 else lengths.span(usual, "–") + ("" if row["chip_range_stated"] else "*"),
                 lengths.volume(row["removal"], row["removal_bound"]),
                 "–" if climb is None else f"{100 * climb:.0f}/{100 * row['conventional']:.0f} %",
-                _path(f"{row['file']}:{row['line']}"),
+                path(f"{row['file']}:{row['line']}"),
             ]
         )
     heads = [
@@ -234,11 +234,6 @@ def _limits(result: dict[str, Any], lengths: Lengths) -> Html:
             ]
         )
     return table("Limits", ["where", "gouge", "leftover", "left on purpose"], rows)
-
-
-def _path(name: str) -> Html:
-    """A file with its folders, which may be long: broken where it must be, so that numbers stay in sight."""
-    return el("span", name, class_="path")
 
 
 def _whole(words: str) -> Html:
