@@ -14,20 +14,29 @@ from simkit.frames import Frame
 from simkit.moves.chords import chords_of
 from simkit.moves.table import Moves
 from simkit.stock import cut_kernels, replay_kernels, sum_kernels
-from simkit.stock.cut import TILE, Packed, bounds_pointer, cell_heights_pointer, on_grid, runs, support_of
+from simkit.stock.cut import (
+    CHUNK,
+    TILE,
+    Packed,
+    bounds_pointer,
+    cell_heights_pointer,
+    on_grid,
+    runs,
+    support_of,
+)
 from simkit.stock.field import Field
 from simkit.stock.lose_kernels import BALL_LINE
 from simkit.stock.record_kernels import COLUMNS, LENGTH
 from simkit.stock.replay_kernels import CLEAR
 from simkit.stock.told_kernels import TAKES
-from simkit.stock.workers import share
+from simkit.stock.workers import share, share_ranges
 
 MOST_MOVES = 2**19
 # What a tile costs, in steps of some 40 ns, measured: each of its moves, each chord above the edges, and the
 # tile itself where moves touch it.
 MOVE_WORK, CHORD_WORK, TILE_WORK = 60, 2000, 2000
 BATCH = 1_200_000  # work done between two calls of progress, a guess
-PARTS, LEAST = 8, 30_000  # parts for each thread, where they are so large: none waits long for the last
+PARTS, LEAST = 4, 60_000  # parts for each thread, where they are so large: none waits long for the last
 # Arcs are followed by chords this close (mm) for what stands above the cutting edges; less than CLEAR.
 SAGITTA = CLEAR * 0.4
 NO_PLACE = np.iinfo(np.int64).max
@@ -176,33 +185,46 @@ class _State:
             stacks = (slice(above.starts[t0], above.starts[t1]), rubs, rub_places, rub_tops)
             found[i] = (bites, stacks, evaluated)
 
-        after = None if progress is None else (lambda done: progress(done / (len(edges) - 1)))
-        share(part, len(edges) - 1, after)
-        # In the order of the tiles, so that sums have the same bits whatever the number of threads.
-        area = lattice.cell**2
         mine = slice(first, first + len(moves))
         highest, nearest, farthest = (np.full(len(moves), far) for far in (-np.inf, np.inf, -np.inf))
-        rubbing = []
-        for (here, taken), (chords, *stacks), evaluated in found:
-            # Where the plan is seen from below, right is left.
-            sum_kernels.add_entries(
-                entries[here], packed.rows, row0, taken, area, area * frame.plan_sense, self.volume[mine],
-                self.right[mine], highest, nearest, farthest, self.under[mine],
-                *(its[mine] for its in self.bites),
-            )  # fmt: skip
-            rows = above.rows[above.entries[chords]] - self.first_row
-            for name, *rub in zip(names, *stacks, strict=True):
-                if name not in self.rubs:
-                    self.rubs[name] = _nothing(len(self.volume))
-                rubbing.append((self.rubs[name], rows, rub))
-            self.evaluations += evaluated
+        area, rubbing, added = lattice.cell**2, [], 0
+
+        def after(done: int) -> None:
+            # In the order of the tiles, so that sums have the same bits whatever the number of threads.
+            nonlocal added
+            while added < len(found) and found[added] is not None:
+                (here, taken), (chords, *stacks), evaluated = found[added]
+                # Where the plan is seen from below, right is left.
+                sum_kernels.add_entries(
+                    entries[here], packed.rows, row0, taken, area, area * frame.plan_sense,
+                    self.volume[mine], self.right[mine], highest, nearest, farthest, self.under[mine],
+                    *(its[mine] for its in self.bites),
+                )  # fmt: skip
+                rows = above.rows[above.entries[chords]] - self.first_row
+                for name, *rub in zip(names, *stacks, strict=True):
+                    if name not in self.rubs:
+                        self.rubs[name] = _nothing(len(self.volume))
+                    rubbing.append((self.rubs[name], rows, rub))
+                self.evaluations += evaluated
+                found[added] = ()
+                added += 1
+            if progress is not None:
+                progress(done / len(found))
+
+        share(part, len(found), after)
         _deepest(rubbing)
-        taking = np.flatnonzero(np.isfinite(highest))
-        self.under[mine][moves.end[:, 2] >= moves.start[:, 2]] = 0.0  # lifts
-        # Heights of the field are z or -z of the blank frame.
-        self.top[first + taking] = (self.up * highest[taking] - frame.offset[2]) / frame.matrix[2, 2]
-        taking = np.flatnonzero(np.isfinite(farthest))
-        self.along[first + taking, 0], self.along[first + taking, 1] = nearest[taking], farthest[taking]
+
+        def finish(a: int, b: int) -> None:
+            here = slice(first + a, first + b)
+            self.under[here][moves.end[a:b, 2] >= moves.start[a:b, 2]] = 0.0  # lifts
+            # Heights of the field are z or -z of the blank frame.
+            top = (self.up * highest[a:b] - frame.offset[2]) / frame.matrix[2, 2]
+            self.top[here] = np.where(np.isfinite(highest[a:b]), top, np.nan)
+            is_told = np.isfinite(farthest[a:b])
+            self.along[here, 0] = np.where(is_told, nearest[a:b] + 0.0, np.nan)  # + 0.0: no -0
+            self.along[here, 1] = np.where(is_told, farthest[a:b], np.nan)
+
+        share_ranges(finish, len(moves), CHUNK)
 
     def result(self, field: Field) -> Replay:
         """Return what was found, with places in the blank frame."""
@@ -224,22 +246,32 @@ class _State:
         """Return where (n, 3) mm, blank frame, NaN for none; kept: depth, cell and height h of each move."""
         _, place, h = kept
         at = np.full((len(place), 3), np.nan)
-        rows = np.flatnonzero(place >= 0)
-        iy, ix = np.divmod(place[rows], self.lattice.nx)
-        at[rows, 0], at[rows, 1], at[rows, 2] = self.xs[ix], self.ys[iy], self.up * h[rows]
+
+        def some(first: int, last: int) -> None:
+            rows = first + np.flatnonzero(place[first:last] >= 0)
+            iy, ix = np.divmod(place[rows], self.lattice.nx)
+            at[rows, 0], at[rows, 1], at[rows, 2] = self.xs[ix], self.ys[iy], self.up * h[rows]
+
+        share_ranges(some, len(place), CHUNK)
         return at
 
 
 def _follows(moves: Moves, packed: Packed, row0: int) -> np.ndarray:
     """Return whether each packed move (n,) is a ball's line that begins where that before it ends."""
-    follows, is_linked = np.zeros(len(moves), bool), np.ones(max(len(moves) - 1, 0), bool)
-    for axis in range(3):
-        is_linked &= moves.start[1:, axis] == moves.end[:-1, axis]
-    for first, last in packed.chunks:
-        rows, is_ball = packed.rows[first:last] - row0, packed.codes[first:last] == BALL_LINE
+    follows = np.zeros(len(moves), bool)
+
+    def chunk(index: int) -> None:
+        first, last = packed.chunks[index]
+        start, end = moves.start[first : first + CHUNK], moves.end[first : first + CHUNK]
+        is_linked = np.ones(max(len(start) - 1, 0), bool)
+        for axis in range(3):
+            is_linked &= start[1:, axis] == end[:-1, axis]
+        rows, is_ball = packed.rows[first:last] - (row0 + first), packed.codes[first:last] == BALL_LINE
         is_next = is_ball[1:] & is_ball[:-1] & (np.diff(rows) == 1)
         later = np.flatnonzero(is_next & (packed.records[first + 1 : last, LENGTH] > 0.0)) + 1
         follows[first + later] = is_linked[rows[later] - 1]
+
+    share(chunk, len(packed.chunks))
     return follows
 
 
@@ -296,13 +328,15 @@ class _Above:
         self.chords = np.empty((0, replay_kernels.CHORD_COLUMNS))
         self.rows, self.codes = np.empty(0, np.int32), np.empty(0, np.int8)
         self.records = np.empty((0, COLUMNS))
-        lowest = pieces[:, replay_kernels.PIECE_LOW].min() if len(pieces) else np.inf
+        if not len(pieces):
+            return
+        lowest = pieces[:, replay_kernels.PIECE_LOW].min()
         up = float(frame.up)
         rise = frame.matrix[2, 2] * up
         ends = [rise * z + frame.offset[2] * up for z in (moves.start[:, 2], moves.end[:, 2])]
         # An upright arc may dip below both ends: its chords tell.
         is_low = np.minimum(*ends) + lowest < float(tops.max())
-        chosen = np.flatnonzero((is_low | (moves.plane != 17)) & np.isfinite(lowest))
+        chosen = np.flatnonzero(is_low | (moves.plane != 17))
         if not len(chosen):
             return
         straight, of = chords_of(moves[chosen], SAGITTA)
