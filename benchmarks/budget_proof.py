@@ -10,7 +10,7 @@ So do PLANED changes of each of five jobs in which a face is planed between the 
 leaves beside the others; some of it so large that a planed face goes into the part.
 And EDGES changes of each of six jobs in which sharp edges and corners decide, of either side or between both.
 What stands out of the outer wall is left out of leftover (cells as coarse as these do not show it; the
-witness step, which is compared, says the same there).
+witness step, which is compared, says the same there; where they do show it, that is told as `wall`).
 """
 
 import sys
@@ -26,6 +26,7 @@ from simkit.budget.rows import KINDS, WALL
 from tests import budget_edge_job, budget_job, budget_planed_job
 from tests.budget_recuts import Recuts, compared
 
+SAYS = ("agree", "finer", "differ", "open", "wall")
 MOST = np.array([0.25, 0.25, 0.5, 0.12, 0.12])  # mm and degrees
 
 
@@ -55,7 +56,7 @@ def proof(name, job, tried):
     counts, started = {}, time.perf_counter()
     for number, change in enumerate(tried, 1):
         for kind, is_above, says in compared(job, change):
-            row = counts.setdefault((kind, is_above), dict.fromkeys(("agree", "finer", "differ", "open"), 0))
+            row = counts.setdefault((kind, is_above), dict.fromkeys(SAYS, 0))
             row[says] += 1
             if says == "differ":
                 asked = job.asked(change)[kind]
@@ -70,7 +71,7 @@ def proof(name, job, tried):
             print(f"  thin-wall: {told}")
             continue
         words = "within 5 % above" if is_above else "beyond 5 % below"
-        told = ", ".join(f"{row[says]} {says}" for says in ("agree", "finer", "differ", "open"))
+        told = ", ".join(f"{row[says]} {says}" for says in SAYS if row[says] or says != "wall")
         print(f"  {KINDS[kind]} {words}: {told}", flush=True)
 
 

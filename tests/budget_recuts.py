@@ -52,6 +52,12 @@ class Recuts:
         worst = self.anew.worst(change, is_asked=~self.is_hidden)
         return {kind: over + self.stated.get(kind, 0.0) for kind, (over, _) in worst.items()}
 
+    def stands_out(self, change):
+        """Return how far wood stands out of the outer wall by the budget, mm."""
+        change = np.pad(change, (0, self.wide - len(change)))
+        worst = self.anew.worst(change, is_asked=self.is_hidden)
+        return worst[LEFTOVER][0] + self.stated[LEFTOVER] if LEFTOVER in worst else 0.0
+
     def beyond(self, change, limits, cell=CELL):
         """Return kind -> whether a full check of the changed job finds it beyond limits, mm by kind.
 
@@ -73,8 +79,12 @@ class Recuts:
 
 
 def compared(job, change):
-    """Return rows (kind, is_above, says): 'agree', 'finer' (agrees on finer cells), 'differ' or 'open'."""
+    """Return rows (kind, is_above, says): 'agree', 'finer' (agrees on finer cells), 'differ' or 'open'.
+
+    Or 'wall': the check saw leftover that stands out of the outer wall as far, which is not compared.
+    """
     asked = job.asked(change)
+    stands = job.stands_out(change)
     rows = []
     for way in (1, -1):
         # A job whose walls are all cut from one side has no step: that is as stated.
@@ -88,6 +98,8 @@ def compared(job, change):
                 if says != "agree":
                     finer = finer or job.beyond(change, limits, FINER)
                     says = "finer" if finer.get(kind) == (way < 0) else says
+                    if says == "differ" and kind == LEFTOVER and way > 0 and stands > limits[kind]:
+                        says = "wall"
                 rows.append((kind, way > 0, says))
         if way > 0 and WALL in asked:
             says = "open" if WALL not in found else "agree" if found[WALL] == (asked[WALL] > 0) else "differ"

@@ -12,11 +12,11 @@ Where faces meet in a point of wood it is the same with each three of them: no m
 (Caratheodory).  Points at which an inside edge ends, too, are not asked.
 
 Between the two sides it is as the check judges: each side by itself, and a column that the other side emptied
-lies as deep as this side cut it (compare.deviation).  So a gouge is no more than what is missing along z.  Of
-a level face that is what its row says, and an upright wall has no place of its side there: between a level
-top and a wall cut from below each counts alone.  What is left are slanted faces, of which the edge says more
-than the face, up to d / n_z.  What stands out of the outline is judged in plan, and no face that ends there
-adds to it.
+lies as deep as this side cut it (compare.deviation).  Of a level face no more is missing there than its row
+says, and an upright wall has no place of its side at that end: between a level top and a wall cut from below
+each counts alone.  A slanted face of a side has such places, and they are as far off as the edge where this
+side is off, too, however little; where the other side alone is off the check says less than the rows here.
+What stands out of the outline is judged in plan, and no face that ends there adds to it.
 """
 
 from __future__ import annotations
@@ -136,7 +136,7 @@ def corner_rows(evidence, motion: Motion, rows: Rows, heights: dict[int, SideHei
             is_reached = ~its.is_wood((mine.a + mine.b) / 2 + INSIDE * (mine.n1 + mine.n2))
         parts += _filled_rows(evidence, motion, its, mine[~mine.is_outside & ~is_reached])
         parts += _edge_rows(evidence, side, rows, clear, mine[mine.is_outside | is_reached])
-        parts += _point_rows(evidence, side, rows, clear, edges, mine)
+        parts += _point_rows(evidence, side, rows, clear, edges)
         parts += _shared_rows(side, rows, clear, edges)
     return [part[part.moves] for part in parts]  # of what stays the check itself tells
 
@@ -180,57 +180,54 @@ def _shared_rows(side: int, rows: Rows, clear: np.ndarray, edges: Edges) -> list
     parts = []
     for n1, n2 in ((edges.n1, edges.n2), (edges.n2, edges.n1)):
         z = sign * n1[:, 2]
-        is_mine = edges.is_outside & (z > UPRIGHT) & (z < LEVEL) & (sign * n2[:, 2] < UPRIGHT)
-        mine, m1, m2 = edges[is_mine], n1[is_mine], n2[is_mine]
-        nth, at = _along(mine.a, mine.b)
-        normals = np.stack([m1[nth], m2[nth]], axis=1)
-        cosine = np.sum(normals[:, 0] * normals[:, 1], axis=1)
-        first = own.near(at, normals[:, 0])
-        # The most that the edge says of this face alone, or all that is missing along z.
-        most = np.where(cosine < 0, 1 / np.sqrt(np.maximum(1 - cosine**2, SMALL)), 1.0)
-        below = 1 / np.abs(normals[:, 0, 2])
-        alone = np.flatnonzero((first >= 0) & (below <= most))
-        parts.append(
-            _row_of(GOUGE, side, at[alone], normals[alone, :1], below[alone, None], first[alone, None], rows)
-        )
-        both = np.column_stack([first, other.near(at, normals[:, 1])])
-        chosen = np.flatnonzero((both >= 0).all(axis=1) & (below > most))
+        mine = np.flatnonzero(edges.is_outside & (z > UPRIGHT) & (z < LEVEL) & (sign * n2[:, 2] < UPRIGHT))
+        nth, at = _along(edges.a[mine], edges.b[mine])
+        normals = np.stack([n1[mine[nth]], n2[mine[nth]]], axis=1)
+        both = np.column_stack([own.near(at, normals[:, 0]), other.near(at, normals[:, 1])])
+        chosen = np.flatnonzero((both >= 0).all(axis=1))
         for which, share in _fan(normals[chosen]):
             one = chosen[which]
             parts.append(_row_of(GOUGE, side, at[one], normals[one], share, both[one], rows))
     return parts
 
 
-def _point_rows(evidence, side: int, rows: Rows, clear: np.ndarray, edges: Edges, mine: Edges) -> list[Rows]:
-    """Return rows of the points of wood where three faces of a side meet, or more."""
-    at, normals = _points(edges, mine)
-    if not len(at):
-        return []
-    share = _three(normals)
+def _point_rows(evidence, side: int, rows: Rows, clear: np.ndarray, edges: Edges) -> list[Rows]:
+    """Return rows of points where three faces of a side meet, or a slanted one with others of both sides."""
+    sign = 1.0 if side == 1 else -1.0
+    at, normals = _points(edges)
+    z = sign * normals[..., 2]
+    is_own = z > -UPRIGHT
+    is_all = is_own.all(axis=1)
+    is_mixed = ~is_all & ((z > UPRIGHT) & (z < LEVEL)).any(axis=1)
     parts = []
     for kind in (GOUGE, LEFTOVER):
-        faces = _Faces(rows, clear, kind, side)
-        three = np.column_stack([faces.near(at, normals[:, k]) for k in range(3)])
-        chosen = (three >= 0).all(axis=1)
-        if kind == LEFTOVER:
-            chosen &= ~_is_rim(evidence, side, at, normals)
+        is_asked = is_all | is_mixed if kind == GOUGE else is_all & ~_is_rim(evidence, side, at, normals)
+        own, other = (_Faces(rows, clear, kind, one) for one in (side, 3 - side))
+        three = np.column_stack(
+            [
+                np.where(is_own[:, k], own.near(at, normals[:, k]), other.near(at, normals[:, k]))
+                for k in range(3)
+            ]
+        )
+        chosen = np.flatnonzero(is_asked & (three >= 0).all(axis=1))
+        if not len(chosen):
+            continue
+        share = _three(normals[chosen])
         for k in range(share.shape[1]):
-            parts.append(
-                _row_of(kind, side, at[chosen], normals[chosen], share[chosen, k], three[chosen], rows)
-            )
+            parts.append(_row_of(kind, side, at[chosen], normals[chosen], share[:, k], three[chosen], rows))
     return parts
 
 
-def _points(edges: Edges, mine: Edges) -> tuple[np.ndarray, np.ndarray]:
-    """Return places (k, 3) mm and three normals (k, 3, 3) of points where outside edges of a side meet.
+def _points(edges: Edges) -> tuple[np.ndarray, np.ndarray]:
+    """Return places (k, 3) mm and three normals (k, 3, 3) of points where none but outside edges meet.
 
-    edges: all of the part.  A place comes once for each three of its normals.  Empty for too many of them.
+    A place comes once for each three of its normals.  Empty for too many of them.
     """
     none = np.zeros((0, 3)), np.zeros((0, 3, 3))
     inside = np.unique(edges.ends[~edges.is_outside])
-    number = np.concatenate([mine.ends[:, 0], mine.ends[:, 1]] * 2)
-    place = np.concatenate([mine.a, mine.b] * 2)
-    normal = np.concatenate([mine.n1, mine.n1, mine.n2, mine.n2])
+    number = np.concatenate([edges.ends[:, 0], edges.ends[:, 1]] * 2)
+    place = np.concatenate([edges.a, edges.b] * 2)
+    normal = np.concatenate([edges.n1, edges.n1, edges.n2, edges.n2])
     keep = ~np.isin(number, inside)
     number, place, normal = number[keep], place[keep], normal[keep]
     order = np.argsort(number, kind="stable")
