@@ -26,7 +26,7 @@ PREFILL_SECONDS = 60
 STAGES = 14  # of a check, for the bar until one was seen
 LEAVING = 3.0  # s that a picture may take to its end; then its process is ended, and a new one begun
 HOLD = 1.0  # s that a question about the state may wait for news; a browser asks few at once
-PACE = 0.25  # s between two news of how far a stage is
+PACE = 0.5  # s between two news of how far a stage is
 DRAWING = "drawing"  # the phase in which the result is known, and pictures come
 REPORT = "report"  # the last of the parts: the whole file
 

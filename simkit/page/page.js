@@ -211,7 +211,11 @@
         }
         for (const name of state.parts.filter((one) => !taken.has(one))) {
           taken.add(name);
-          await showPart(name, state);
+          try {
+            await showPart(name, state);
+          } catch (reason) { // what a new check put away is no fault
+            if ((await json("GET", mine("/state"))).number === number) throw reason;
+          }
           if (current !== number) return;
         }
         if (state.verdict) sayDrawing(state);
@@ -297,12 +301,12 @@
   }
 
   function sayDrawing(state) {
-    const count = pictures.length, drawn = count ? `, ${count} so far` : "";
+    const count = pictures.length, drawn = count ? `: ${count} so far` : "";
     const isLeft = state.phase === "done" && !state.parts.includes("report");
     at("drawn").textContent = state.undrawn ? `Not all could be drawn: ${state.undrawn.join(" ")}`
       : isLeft ? "Pictures and report were left when the files changed."
       : state.phase === "done" ? `The report and its ${count} pictures are ready.`
-      : `Pictures and report are being drawn${drawn}.`;
+      : `Pictures are being drawn${drawn}.`; // one line on a phone
     if (state.phase === "done" && document.querySelector("#solid.is-coming")) {
       document.querySelector("#solid .instead").textContent = "The 3-D view was not drawn.";
       waitForSolid(false);

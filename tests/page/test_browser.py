@@ -130,7 +130,7 @@ def test_page__the_verdict_comes_before_the_pictures_and_nothing_moves(browser, 
     assert order.index("picture") > max(order.index("view"), order.index("closeup"))
     assert order[-1] == "report"
     drawing = {name: words for name, words, _ in seen}
-    assert drawing["view"].startswith("Pictures and report are being drawn")
+    assert drawing["view"].startswith("Pictures are being drawn")
     places = [row[2] for row in seen if row[2]]
     for now in places[1:]:
         assert now == pytest.approx(places[0], abs=0.6)  # pixels
