@@ -60,7 +60,8 @@ def _program(
     said, other, word = ("inches (G20)", "mm", "G21") if unit == "in" else ("mm (G21)", "inches", "G20")
     side = 1 if frame.up > 0 else 2
     is_danger = unit == "in" and deep > 0
-    place = "in it" if line is None else f"in place of {'G20' if unit == 'in' else 'G21'} in line {line}"
+    own = "G20" if unit == "in" else "G21"
+    place = f"in {name}" if line is None else f"in place of {own} in {name}, line {line}"
     return [
         Finding(
             kind="wrong-unit",

@@ -107,7 +107,7 @@ def _bite(bite: dict[str, Any], lengths: Lengths) -> Iterator[Any]:
             "-" if row["climb"] is None else f"{100 * row['climb']:.0f}/{100 * row['conventional']:.0f} %",
             below_folders(f"{row['file']}:{row['line']}"),
         )
-    yield Text(f"Bite ({lengths.name}, the most in each column along passes; the chip at the speed reached)")
+    yield Text(f"Bite ({lengths.word}, the most in each column along passes; the chip at the speed reached)")
     yield Padding(table, (0, 0, 0, 2))
     note = f"* {bite['hardness']} wood, {bite['usual_source']}; not judged unless chip_load states it"
     if any(not row["chip_range_stated"] for row in bite["rows"]):

@@ -77,7 +77,7 @@ def _cusps(cusps: dict[str, Any], lengths: Lengths) -> Iterator[Any]:
             _minutes(row["sanding"]),
         )
     yield Text(
-        f"Ridges between passes ({lengths.name}, and the stepover in {lengths.name} for the wanted one)"
+        f"Ridges between passes ({lengths.word}, and the stepover in {lengths.word} for the wanted one)"
     )
     yield Padding(table, (0, 0, 0, 2))
     yield Padding(Text(cusps["note"], style="dim"), (0, 0, 0, 2))

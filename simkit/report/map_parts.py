@@ -11,7 +11,7 @@ from scipy import ndimage
 from simkit.report import canvas, colours
 from simkit.report.canvas import BODY, MARGIN, SMALL
 from simkit.report.labels import place_labels
-from simkit.report.lengths import MM
+from simkit.report.lengths import MM, measured
 
 WIDTH = 1800  # pixels of a page at 150 dpi
 TALLEST = 1500  # pixels a map may be high
@@ -218,8 +218,9 @@ def finding_words(finding, lengths=MM):
     value = finding.get("value")
     unit = finding.get("unit", "mm")
     text = words if value is None else f"{value:.2f} {unit} {words}" if unit else f"{value:.1f} {words}"
-    if value is not None and unit == "mm":
-        text = f"{lengths.value(value)} {words}"
+    if value is not None and unit in ("mm", "cm3"):
+        told = measured({"value": value, "bound": None, "unit": unit}, lengths)
+        text = f"{told} {words}"
     return canvas.tidy(text if finding.get("at") is not None else f"{text} (no one place)")
 
 

@@ -21,7 +21,7 @@ ASIDE = 6.0  # mm of the jig shown round the piece
 # classes, listed there as safe for the colour-blind; darker is nearer, so a grey print tells them too.
 BORDERS = (SAME_HEIGHT, 0.1, 0.5, 2.0)
 SHADES = (*colours.PUOR_11[9:6:-1], "#e2e2e6", "#f1f1ee")
-WORDS = ("touches", "room under it up to 0.1 mm", "up to 0.5 mm", "up to 2 mm", "over 2 mm")
+WORDS = ("touches", "room under it up to 0.1 mm", "room up to 0.5 mm", "room up to 2 mm", "room over 2 mm")
 RELIEF = colours.PUOR_11[1]
 JIG_LINE = "#8a8a86"
 MOST = 8  # contacts that get a number
@@ -239,7 +239,7 @@ def _signs(seat: Seat, lengths: Lengths) -> list[tuple[str | int, str]]:
     shown = set(np.unique(shade).tolist()) | {0}
     signs = [(number, lengths.text(text)) for number, text in enumerate(WORDS) if number in shown]
     signs += [("piece", "upright wall of the piece")] if len(seat.piece_walls) else []
-    signs += [("jig", "of the jig")] if len(seat.jig_walls) else []
+    signs += [("jig", "upright wall of the jig")] if len(seat.jig_walls) else []
     signs += [("first", "touches first"), ("number", "touches, see the list")]
     return signs + ([("relief", "to take off the jig")] if seat.relief else [])
 

@@ -58,7 +58,7 @@ def test_mm_read_in_inches__first_of_all(tmp_path, face):
     # 24 x 14 mm of axis, 25.4 times as much as it is read.
     assert "covers 610 x 356 mm" in first["message"]
     assert "in mm it would cover 24 x 14 mm" in first["message"]
-    assert first["advice"].startswith("If its numbers are mm, write G21 in place of G20 in line 1")
+    assert first["advice"].startswith("If its numbers are mm, write G21 in place of G20 in ")
     # Nor is anything told of such moves that could be faster.
     assert stored(tmp_path)["faster"] == []
     # What the setup leaves standing or runs into follows from it.

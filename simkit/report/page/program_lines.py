@@ -43,7 +43,9 @@ class ProgramLines:
             return []
         if file not in self._texts:
             try:
-                self._texts[file] = list(split_lines(self._paths[file].read_bytes(), file))
+                lines = list(split_lines(self._paths[file].read_bytes(), file))
+                # What stands behind the end of the last line is no line to a person.
+                self._texts[file] = lines[:-1] if lines and not lines[-1].strip() else lines
             except (OSError, InputProblems):  # gone or changed while the check ran: the report stands
                 self._texts[file] = []
         lines = self._texts[file]
