@@ -6,6 +6,8 @@ from its lower face.
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -95,6 +97,7 @@ def _setup(job: Job, index: int, reads) -> dict[str, Any]:
         "name": setup.name,
         "size": [across, deep, thick],
         "lies": _lies(setup),
+        "jig": None if setup.jig is None else {"file": _seen_from(job, setup.jig), "at": list(setup.jig_at)},
         "mark": _mark(setup, blank),
         "zero": {
             "corner": setup.zero.corner,
@@ -119,6 +122,14 @@ def _setup(job: Job, index: int, reads) -> dict[str, Any]:
         ],
         "holding": [_holding(one) for one in job.holding if one.stands_in(setup)],
     }
+
+
+def _seen_from(job: Job, path: Path) -> str:
+    """Return a path as the job file would name it; whole where no way leads there."""
+    try:
+        return Path(os.path.relpath(path, Path(job.file).parent)).as_posix()
+    except ValueError:  # another drive
+        return path.as_posix()
 
 
 def _holding(one: Holding) -> dict[str, Any]:

@@ -80,20 +80,28 @@ def _board_lines(boards: dict[str, Any], lengths: Lengths) -> list[str]:
 def _setup_lines(setup: dict[str, Any], number: int, lengths: Lengths) -> list[str]:
     size, program = lengths.size, Lengths(setup["program_unit"])
     mark, zero = setup["mark"], setup["zero"]
-    lines = [f"lies       {setup['lies']}; {lengths.sizes(*setup['size'][:2], by='x')} on the table"]
+    jig = setup["jig"]
+    where = "on the table" if jig is None else "in its jig"
+    lines = [f"lies       {setup['lies']}; {lengths.sizes(*setup['size'][:2], by='x')} {where}"]
+    if jig is not None:
+        lines.append(
+            "jig        {}, cut and checked first; there the left front lower corner of the blank is "
+            "X{} Y{} Z{} from that of the jig's board".format(jig["file"], *map(size, jig["at"]))
+        )
     if number == 1:
         lines.append(
             f"mark       write an arrow on the upper face at its {mark['corner']} corner before anything else"
         )
     else:
         lines.append(f"mark       the marked corner is now at the {mark['corner']}, face {mark['face']}")
-    face = "the upper face" if zero["face"] == "top" else "the table"
+    face = "the upper face" if zero["face"] == "top" else "the table" if jig is None else "the lower face"
     text = f"zero       {zero['corner']} corner, on {face}"
     if zero["corner"] == "centre":
         text = f"zero       the middle of the blank, on {face}"
     if any(zero["offset"]):
         text += ", off by X{} Y{} Z{}".format(*map(size, zero["offset"]))
-    text += "; that is X{} Y{} Z{} from the left front corner on the table".format(*map(size, zero["at"]))
+    corner = "corner on the table" if jig is None else "lower corner of the blank"
+    text += "; that is X{} Y{} Z{} from the left front {}".format(*map(size, zero["at"]), corner)
     lines.append(text)
     if zero["machine"]:
         lines.append("           machine X{} Y{} Z{}".format(*map(size, zero["machine"])))
@@ -193,7 +201,8 @@ def to_measure(setup: dict[str, Any], number: int, lengths: Lengths) -> list[str
     size = " x ".join(lengths.sizes(one) for one in setup["size"])
     rows = [f"the blank: {size} thick at all four corners, and flat"]
     if number > 1:
-        rows.append("laid as above: the mark is where it should be, nothing under the blank")
+        under = "nothing under the blank" if setup["jig"] is None else "down in its jig, which is clean"
+        rows.append(f"laid as above: the mark is where it should be, {under}")
         if setup["pins"]:
             rows.append("the pins without play in the table and in the holes")
     rows += [

@@ -199,3 +199,16 @@ def test_sheet__how_deep_below_the_blank(sample, stated, holds):
     assert holds in text
     assert "below      spoilboard, not cut into" in text  # side 2
     assert "This sheet checks nothing: run simkit check first." in text
+
+
+def test_sheet__a_setup_in_a_jig_names_it_and_where_the_blank_comes_to_lie():
+    job = read_job(SAMPLE.parents[1] / "olive_boat_jig" / "job.toml")
+    sheet = sheet_of(job, read_programs(job))
+    assert [setup["jig"] for setup in sheet["setups"]] == [None, {"file": "jig/job.toml", "at": [15, 15, 12]}]
+    first, second = sheet_text(sheet).split("Setup 2 of 2")
+    assert "280 x 90 mm on the table" in first
+    assert "jig " not in first.split("Setup 1 of 2")[1]
+    assert "280 x 90 mm in its jig\n  jig        jig/job.toml, cut and checked first; " in second
+    assert "is X15 Y15 Z12 from that of the jig's board\n" in second
+    assert "the mark is where it should be, down in its jig" in second
+    assert "on the table" not in second
