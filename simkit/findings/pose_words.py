@@ -16,6 +16,7 @@ SWUNG = {
     "half": "half round",
     "quarter right": "a quarter turn to the right",
 }
+MOST = 3  # poses named in one sentence: a part that is symmetric more than once fits many
 SAME = 0.1  # mm: poses that miss by no more than this differ in nothing
 
 
@@ -63,6 +64,14 @@ def how_to(right: Pose, stated: Pose) -> str:
     return f"{', then '.join(parts)}: {zero}" if parts else zero
 
 
+def joined(ways: list[str], word: str) -> str:
+    """Return ways of laying the blank joined by a word, the first few of many, and how many are left out."""
+    more = len(ways) - MOST
+    if more <= 1:  # one more is as short as its count
+        return word.join(ways)
+    return word.join(ways[:MOST]) + f"{word}{more} more ways"
+
+
 def remark(name: str, fit: Any) -> str:
     """Return what is known of the way a setup's blank lies, in a sentence; "" when a finding says it.
 
@@ -77,7 +86,7 @@ def remark(name: str, fit: Any) -> str:
     if not stated.is_usable:
         return f"{lies}: its cut goes into the part, and no other way of putting the blank back fits better"
     if fit.alike:
-        ways = " or ".join(_against(one.pose, stated.pose) for one in fit.alike)
+        ways = joined([_against(one.pose, stated.pose) for one in fit.alike], " or ")
         differs = max(one.miss for one in fit.alike) - stated.miss
         what = "the part" if stated.is_carving else "its outline, all that is cut there,"
         same = "the same" if differs <= SAME else f"nearly the same (within {differs:.1f} mm)"

@@ -7,7 +7,7 @@ from simkit.compare.poses import Pose
 from simkit.findings import wrong_unit
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
-from simkit.findings.pose_words import how_to
+from simkit.findings.pose_words import how_to, joined
 
 
 def find(evidence: Evidence) -> list[Finding]:
@@ -47,7 +47,8 @@ def find(evidence: Evidence) -> list[Finding]:
                 )
             )
             continue
-        other = "".join(f"; or {how_to(one.pose, stated)}" for one in fit.alike)
+        other = joined([how_to(one.pose, stated) for one in fit.alike], "; or ")
+        other = f"; or {other}" if other else ""
         findings.append(
             Finding(
                 kind="wrong-turn",

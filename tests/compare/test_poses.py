@@ -5,7 +5,7 @@ import pytest
 
 from simkit.compare.pose_fit import PoseScore, fit_poses, is_better
 from simkit.compare.poses import Pose, all_poses, stated_pose
-from simkit.findings.pose_words import how_to, remark
+from simkit.findings.pose_words import how_to, joined, remark
 from simkit.job.model import Blank, Job, Setup, Zero
 from simkit.moves.table import join_moves
 from simkit.stock.cut import cut
@@ -160,3 +160,17 @@ def test_is_better__by_a_feature_and_not_by_a_fault_that_both_have():
 )  # fmt: skip
 def test_words__of_the_shop(right, stated, words):
     assert how_to(right, stated) == words
+
+
+@pytest.mark.parametrize(
+    ("count", "words"),
+    [
+        (0, ""),
+        (1, "a"),
+        (4, "a or b or c or d"),
+        (5, "a or b or c or 2 more ways"),
+        (7, "a or b or c or 4 more ways"),
+    ],
+)
+def test_joined__many_ways_are_counted(count, words):
+    assert joined(list("abcdefg")[:count], " or ") == words
