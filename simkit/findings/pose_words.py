@@ -72,10 +72,11 @@ def joined(ways: list[str], word: str) -> str:
     return word.join(ways[:MOST]) + f"{word}{more} more ways"
 
 
-def remark(name: str, fit: Any) -> str:
+def remark(name: str, fit: Any, is_settled: bool = True) -> str:
     """Return what is known of the way a setup's blank lies, in a sentence; "" when a finding says it.
 
-    name: of the setup.  fit: its compare.pose_fit.PoseFit.
+    name: of the setup.  fit: its compare.pose_fit.PoseFit.  is_settled: no setup of the job lies another way
+    than stated; what such a one cuts hides what would tell poses of the others apart.
     """
     stated = fit.stated
     lies = f"'{name}', {lie_words(stated.pose)}"
@@ -85,6 +86,8 @@ def remark(name: str, fit: Any) -> str:
         return f"'{name}' cuts nothing of the part: which way the blank lies there cannot be told"
     if not stated.is_usable:
         return f"{lies}: its cut goes into the part, and no other way of putting the blank back fits better"
+    if fit.alike and not is_settled:
+        return f"{lies}: fits; whether another way does too can be told when the wrong turn is settled"
     if fit.alike:
         ways = joined([_against(one.pose, stated.pose) for one in fit.alike], " or ")
         differs = max(one.miss for one in fit.alike) - stated.miss

@@ -13,7 +13,8 @@ from simkit.findings.pose_words import remark
 def sides_remarks(evidence: Any) -> list[str]:
     """Return the remarks on poses, dowel holes, play and seam of an Evidence."""
     job = evidence.job
-    words = [remark(job.setups[fit.setup].name, fit) for fit in evidence.poses if fit.setup > 0]
+    is_settled = all(fit.better is None for fit in evidence.poses)
+    words = [remark(job.setups[fit.setup].name, fit, is_settled) for fit in evidence.poses if fit.setup > 0]
     words += [_hole_words(evidence, hole) for hole in evidence.holes if hole.how == "drilled"]
     for index in sorted({pin.setup for pin in evidence.pins}):
         words.append(_play_words(evidence, index))

@@ -72,6 +72,9 @@ def test_fit__symmetric_part_is_said_to_be_so(seed):
     assert other.pose.corner == part.right.corner
     assert {other.pose.turn, part.right.turn} == {"about x", "about y"}
     assert "cannot tell which" in remark("two", fit)
+    unsettled = remark("two", fit, is_settled=False)
+    assert "the same each way" not in unsettled
+    assert unsettled.endswith("can be told when the wrong turn is settled")
 
 
 @pytest.mark.parametrize("seed", [1, 2, 4])
