@@ -111,6 +111,11 @@ def _turned(evidence: Evidence, finding: Finding, findings: list[Finding]) -> st
             name = evidence.job.setups[fit.setup].name
             if name in turned and fit.better is not None and fit.better.is_freeing:
                 return name
+    if finding.kind in SHAPE_KINDS and not finding.setup:
+        # Nothing was cut there: what would have cut it lies wrong, where all setups of that side do.
+        of_side = [one.name for one in evidence.job.setups if one.side_up == finding.side]
+        if of_side and set(of_side) <= set(turned):
+            return min(of_side, key=turned.index)
     return ""
 
 

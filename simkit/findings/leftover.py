@@ -135,10 +135,8 @@ def _finding(
             advice=HELD,
             **shape.common_fields(evidence, one, MEASURE),
         )
-    advice = (
-        "Extend the finishing pass over this place, or check the zero of this setup; the line named "
-        "is the move that cut nearest to it."
-    )
+    advice = "Extend the finishing pass over this place, or check the zero of this setup"
+    advice += "; the line named is the move that cut nearest to it." if one.row >= 0 else "."
     return Finding(
         kind="leftover-program",
         message=(

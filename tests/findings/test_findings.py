@@ -167,6 +167,12 @@ def test_wrong_turn__a_setup_the_job_forgot_to_turn_over(tmp_path):
     job = job.replace('"under"\nturn = "none"', '"under"\nturn = "about x"')
     status, rows = check(tmp_path, part, faced(10), job=job)
     assert (status, [row for row in rows if row["severity"] != "warning"]) == (0, [])
+    # With its zero on the other face it cuts air: the pocket that is missing then follows from that.
+    before, after = job.rsplit('face = "bottom"', 1)
+    _, rows = check(tmp_path, part, faced(10), job=f'{before}face = "top"{after}'.replace("= 2", "= 0.3"))
+    assert [row["kind"] for row in rows] == ["wrong-turn", "setup", "leftover-program"]
+    assert {row["cause"] for row in rows} == {1}
+    assert (rows[2]["line"], rows[2]["advice"].count("the line named")) == (None, 0)
 
 
 def test_thin_wall__names_the_lines_of_both_programs(tmp_path):
