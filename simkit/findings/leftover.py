@@ -225,7 +225,7 @@ def _closed_holes(evidence: Evidence) -> list[Finding]:
         return []
     closes = evidence.wood_outside.closes
     thickness = np.where(closes, field.upper.astype(np.float64) - field.lower, 0.0)
-    is_upper = field.upper_move >= field.lower_move
+    is_upper = (field.upper_move >= field.lower_move) & (1 in evidence.deviations)
     index = np.where(is_upper, *(zones.index(field.lattice, side) for side in (1, 2)))
     findings = []
     for number, rule in enumerate(zones.rules):
@@ -267,8 +267,8 @@ def _outer_steps(evidence: Evidence) -> list[Finding]:
     outside, field, zones = evidence.outside, evidence.field, evidence.zones
     if outside is None or not outside.is_step.any():
         return []
-    # A step belongs to the side that cut it last on its way through.
-    is_upper = field.upper_move > field.lower_move
+    # A step belongs to the side that cut it last on its way through; in a job of one side to that.
+    is_upper = (field.upper_move > field.lower_move) | (2 not in evidence.deviations)
     index = np.where(is_upper, *(zones.index(field.lattice, side) for side in (1, 2)))
     findings = []
     for number, rule in enumerate(zones.rules):

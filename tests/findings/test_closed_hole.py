@@ -1,4 +1,4 @@
-"""A hole through the part that no program opens, and one that is cut not quite through."""
+"""A hole through the part that no program opens, or not quite; a step in the wall of a job of one side."""
 
 import numpy as np
 import pytest
@@ -34,3 +34,13 @@ def test_hole__closed_is_left_standing_with_its_thickness(tmp_path, z, thick):
 def test_hole__open_or_closed_by_less_than_the_limit_is_not_told(tmp_path, z):
     _, findings = check(tmp_path, PART, hole(z))
     assert not [one for one in findings if "in a hole through the part" in one["message"]]
+
+
+def test_step__of_the_outer_wall_in_a_job_of_one_side_is_told_of_that_side(tmp_path):
+    # Cut out a millimetre too far off, all round.
+    out = HEAD + "G0 X6 Y6\nG1 Z0 F300\nX34 F1200\nY24\nX6\nY6\n" + END
+    _, findings = check(tmp_path, block(10, 30, 10, 20, 0, 12), out, cell="0.2")
+    steps = [one for one in findings if "stands out from the outer wall" in one["message"]]
+    assert steps
+    assert {(one["side"], one["kind"]) for one in steps} == {(1, "leftover-program")}
+    assert max(one["value"] for one in steps) == pytest.approx(1.0, abs=max(one["bound"] for one in steps))
