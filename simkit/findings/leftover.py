@@ -13,10 +13,11 @@ import numpy as np
 from simkit.compare.outline import HOLDING, outline_step
 from simkit.compare.reach import HALF, WhyLeft, why_left, why_left_at
 from simkit.compare.reach_options import OFF, common_cutters, common_words
-from simkit.compare.spots import TIE, Spot, spots
+from simkit.compare.spots import Spot, spots
 from simkit.compare.zones import Rule
 from simkit.cutters import Cutter
 from simkit.findings import made, shape
+from simkit.findings.closed_holes import closed_holes
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.ridge import ridge_words
@@ -31,7 +32,6 @@ HELD = (
 )
 FREE = 3.0  # radii of a cutter about a tab within which the part is cut free
 MEASURE = "the larger of the distances cut to target and target to cut, to the surface seen from this side"
-HOLE_MEASURE = "how thick the wood is that is left in a hole through the part, at cell centres"
 STEP_MEASURE = "how far wood stands out from the outer wall in plan, at cell centres"
 
 
@@ -47,7 +47,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 why = _why_closer(evidence, one, used)
             more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
             findings.append(_finding(evidence, one, why, used, more))
-    return findings + _closed_holes(evidence) + _outer_steps(evidence)
+    return findings + closed_holes(evidence) + _outer_steps(evidence)
 
 
 def _why(evidence: Evidence, one: shape.Looked, cutters: list[Cutter], is_whole: bool = False) -> WhyLeft:
@@ -218,57 +218,13 @@ def _best_of(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) -> tu
     return best, why.must_leave[best.number]
 
 
-def _closed_holes(evidence: Evidence) -> list[Finding]:
-    """Return findings for holes through the part in which wood is left, thicker than the limit."""
-    field, zones = evidence.field, evidence.zones
-    if evidence.wood_outside is None or not evidence.wood_outside.closes.any():
-        return []
-    closes = evidence.wood_outside.closes
-    thickness = np.where(closes, field.upper.astype(np.float64) - field.lower, 0.0)
-    is_upper = field.upper_move >= field.lower_move
-    index = np.where(is_upper, *(zones.index(field.lattice, side) for side in (1, 2)))
-    findings = []
-    for number, rule in enumerate(zones.rules):
-        here = closes & (index == number) & (thickness > rule.leftover + rule.finish_allowance)
-        if not rule.is_judged or not here.any():
-            continue
-        found = spots(thickness, here, field.lattice, shape.GAP)
-        for nth, spot in enumerate(found[: shape.MOST]):
-            side = 1 if is_upper[spot.cell] else 2
-            z = float(field.upper[spot.cell] if side == 1 else field.lower[spot.cell])
-            row = shape.owner_at(evidence, side, spot.cell, spot.at)
-            lesser = found[shape.MOST :] if nth == shape.MOST - 1 else []
-            findings.append(
-                Finding(
-                    kind="leftover-program",
-                    severity="beyond",
-                    message=(
-                        f"wood up to {spot.value:.2f} mm thick is left in a hole through the part over "
-                        + area_words(spot.area)
-                        + shape.lesser_words(lesser)
-                    ),
-                    advice=(
-                        "Cut the hole through, from this side or the other; where the wood is left on "
-                        "purpose, to be taken out by hand, accept the finding."
-                    ),
-                    value=spot.value,
-                    bound=TIE,
-                    limit=rule.leftover,
-                    measure=HOLE_MEASURE,
-                    zone=rule.name,
-                    **shape.cut_fields(evidence, spot, (*spot.at, z), side, row),
-                )
-            )
-    return findings
-
-
 def _outer_steps(evidence: Evidence) -> list[Finding]:
     """Return findings for wood that stands proud of the outer wall without holding the part."""
     outside, field, zones = evidence.outside, evidence.field, evidence.zones
     if outside is None or not outside.is_step.any():
         return []
-    # A step belongs to the side that cut it last on its way through.
-    is_upper = field.upper_move > field.lower_move
+    # A step belongs to the side that cut it last on its way through; in a job of one side to that.
+    is_upper = (field.upper_move > field.lower_move) | (2 not in evidence.deviations)
     index = np.where(is_upper, *(zones.index(field.lattice, side) for side in (1, 2)))
     findings = []
     for number, rule in enumerate(zones.rules):

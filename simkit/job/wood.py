@@ -54,7 +54,7 @@ def movement(blank: Blank, layup: Layup | None) -> tuple[tuple[float, float, flo
     """
     figures = SHRINKAGE.get(" ".join(blank.species.lower().split()))
     if figures is None:
-        unknown = "blank.species names no wood whose shrinkage is known"
+        unknown = f"blank.species names no wood whose shrinkage is known ({', '.join(SHRINKAGE)})"
         return None, unknown if blank.species else "blank.species"
     if not blank.grain:
         return None, "blank.grain is not stated"

@@ -83,6 +83,12 @@ def test_movement__of_boards_that_run_along_y(rings, joined, boards, shrinks):
     assert movement(blank, Layup(joined, boards, rings, run="along y"))[0] == pytest.approx(shrinks)
 
 
+def test_movement__names_the_woods_it_knows():
+    found, told = movement(Blank(200.0, 60.0, 40.0, species="balsa", grain="along x"), None)
+    assert found is None
+    assert "black cherry, cherry" in told
+
+
 @pytest.mark.parametrize(
     ("species", "grain", "words"),
     [
