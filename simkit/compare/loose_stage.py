@@ -24,6 +24,7 @@ class Loose:
     setup: index.  row: of the move that freed it, -1 when nothing held it from the start of the setup.
     volume mm3, size (x, y, z) mm, box (x low, y low, x high, y high) mm, at (x, y, z) mm: when it came
         free, blank frame; at: the top, as it lies, of a thick column near its middle.
+    bound mm3: the volume may be off by that, see `_volume_bound`.
     is_part: it is the part, or one of them.  at_edge: it goes on to the blank's edge.
     is_skin: no more than a skin still holds it.
     touched: row of the first later move that takes wood off it or runs neck, shank or holder into it, -1
@@ -45,6 +46,7 @@ class Loose:
     depth: float = 0.0
     touches: int = 0
     grazed: int = -1
+    bound: float = 0.0
 
 
 @dataclass
@@ -131,7 +133,20 @@ def described(stage: Stage, field: Field, mask: np.ndarray, move: int) -> Loose:
         (float(x), float(y), float(top)),
         bool(mine and mine * 2 >= min(len(iy), np.count_nonzero(stage.is_part))),
         bool(at_edge),
+        bound=_volume_bound(field, mask),
     )
+
+
+def _volume_bound(field: Field, mask: np.ndarray) -> float:
+    """Return by how much the volume of a piece, mask (ny, nx) bool, may be off, mm3.
+
+    Half a cell along its rim and along walls in it, each as high as the columns beside it differ; what is
+    less steep than 45 degrees is as its middles have it.
+    """
+    thick = np.pad(np.where(mask, field.upper.astype(np.float64) - field.lower, 0.0), 1)
+    steps = [np.abs(np.diff(thick, axis=axis)) for axis in (0, 1)]
+    cell = field.lattice.cell
+    return sum(float(one[one > cell].sum()) for one in steps) * cell**2 / 2.0
 
 
 def without(field: Field, gone: np.ndarray) -> Field:

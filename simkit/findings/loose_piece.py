@@ -52,7 +52,7 @@ def _finding(evidence: Evidence, one: Loose) -> Finding:
         message=f"{_what(evidence, one)} {_how(one)}{_then(evidence, one)}",
         advice=_advice(evidence, one, is_known),
         value=round(one.volume / 1000.0, 2),
-        bound=None,
+        bound=one.bound / 1000.0,
         limit=None,
         unit="cm3",
         measure=MEASURE,

@@ -37,6 +37,7 @@ def test_part__comes_free_of_its_frame_with_the_last_line_of_the_contour(tmp_pat
         row["message"] == "the part (20 x 10 x 12 mm, 2.4 cm3) comes free here; nothing touches it afterwards"
     )
     assert row["value"] == pytest.approx(2.4)
+    assert row["bound"] == pytest.approx(60 * 12 * 0.5 / 2 / 1000)  # half a cell along the rim, 60 round
     assert row["unit"] == "cm3"
     assert "say so under [[holding]]" in row["advice"]
     assert status == 0
