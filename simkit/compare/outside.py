@@ -23,12 +23,10 @@ class Outside:
     """The wood outside the outline of the part.
 
     kind (ny, nx) int8: 0 where none stands, else the number of NAMES, from 1.
-    closes (ny, nx) bool: wood that closes a hole of the part, or joins its rim over more than a tab would.
     area mm2, volume mm3, pieces: by name.  Areas are whole cells: off by half a cell along their rims.
     """
 
     kind: np.ndarray
-    closes: np.ndarray
     area: dict[str, float]
     volume: dict[str, float]
     pieces: dict[str, int]
@@ -41,8 +39,7 @@ def told_apart(field: Field, envelopes: Envelopes, step: OutlineStep) -> Outside
     frame: goes on to the blank's edge.  tabs: wood cut down (below LOW of the frame's thickness) that joins
     part and frame, up to WIDEST_TAB along the outline; a tab of full height cannot be told from frame.
     skin: the same, wider: what is left below a trench.  offcut: joined neither to the edge nor to the
-    part.  step: hangs on the part alone, and is judged as leftover (outline.is_step), but for what stands
-    in a hole of the part: there tabs hold an offcut, and what is more than a tab closes the hole.
+    part.  step: hangs on the part alone, and is judged as leftover.
     """
     from scipy import ndimage
 
@@ -67,7 +64,6 @@ def told_apart(field: Field, envelopes: Envelopes, step: OutlineStep) -> Outside
     hangs[np.unique(label[beside])] = True
     hangs[0] = False
     kind[hangs[label]] = STEP
-    closes = _closes(envelopes, step, kind == STEP, beside)
     if is_frame.any():
         own = float(np.median(thickness[is_frame & rim]))
         is_low = is_frame & (thickness < LOW * own)
@@ -86,34 +82,4 @@ def told_apart(field: Field, envelopes: Envelopes, step: OutlineStep) -> Outside
         area[name] = float(mine.sum()) * lattice.cell**2
         volume[name] = float(thickness[mine].sum()) * lattice.cell**2
         pieces[name] = int(ndimage.label(mine, all_eight)[1])
-    return Outside(kind, closes, area, volume, pieces)
-
-
-def _closes(envelopes: Envelopes, step: OutlineStep, hangs: np.ndarray, beside: np.ndarray) -> np.ndarray:
-    """Return the wood that closes holes of the part (ny, nx) bool.
-
-    hangs, beside (ny, nx) bool: wood that hangs on the part alone; cells of the part and next to it.
-    Wood that goes in from the rim of a hole without a gap, over more than WIDEST_TAB of the rim or all of it.
-    A hole: columns without part that do not go on to the edge of the lattice.  Error: the rim is counted in
-    cells, as that of tabs.
-    """
-    from scipy import ndimage
-
-    cross = ndimage.generate_binary_structure(2, 1)
-    hole, count = ndimage.label(~envelopes.is_part, cross)
-    is_hole = np.ones(count + 1, bool)
-    is_hole[np.concatenate([hole[0], hole[-1], hole[:, 0], hole[:, -1]])] = False
-    is_hole[0] = False
-    wood = hangs & step.is_holding & is_hole[hole]
-    closes = np.zeros_like(wood)
-    if not wood.any():
-        return closes
-    label, number = ndimage.label(wood & step.is_reached, np.ones((3, 3)))
-    rim = np.bincount(hole[beside], minlength=count + 1)
-    joined = np.bincount(label[beside], minlength=number + 1)
-    for nth, box in enumerate(ndimage.find_objects(label), 1):
-        mine = label[box] == nth
-        own = int(hole[box][mine][0])
-        if joined[nth] * envelopes.lattice.cell > WIDEST_TAB or joined[nth] >= rim[own]:
-            closes[box] |= mine
-    return closes
+    return Outside(kind, area, volume, pieces)

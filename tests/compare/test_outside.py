@@ -7,7 +7,7 @@ from simkit.compare.outline import outline_step
 from simkit.compare.outside import FRAME, OFFCUT, SKIN, STEP, TABS, told_apart
 from simkit.stock.field import Lattice
 from simkit.target.envelope import envelopes
-from tests.compare.parts import box, field_of, grid_of, minus, plan
+from tests.compare.parts import box, field_of, grid_of, plan
 
 CELL = 0.25
 LATTICE = Lattice((0.0, 0.0), CELL, 320, 240)  # a blank 80 x 60
@@ -102,68 +102,3 @@ def test_outside__a_small_step_beside_a_tab():
     kinds = set(np.unique(found.kind))
     assert kinds == {0, FRAME, TABS, STEP}
     assert not kinds & {SKIN, OFFCUT}
-
-
-HOLE = (28.0, 22.0), (44.0, 34.0)  # 16 x 12
-
-
-def holed(change):
-    """The part with a hole, cut free and changed by change(x, y, upper, off); off: from the rim, mm."""
-    part = minus(PART, box((*HOLE[0], -1), (*HOLE[1], 13)))
-    around = envelopes(grid_of(part), LATTICE)
-    x, y = plan(LATTICE)
-    out = np.maximum(np.maximum(20 - x, x - 60), np.maximum(15 - y, y - 45))
-    off = np.minimum(np.minimum(x - HOLE[0][0], HOLE[1][0] - x), np.minimum(y - HOLE[0][1], HOLE[1][1] - y))
-    upper = np.where((out > 0) & (out < 6) | (off > 0), 0.0, 12.0)
-    change(x, y, upper, off)
-    field = field_of(LATTICE, 0.0, upper)
-    step = outline_step(field, around)
-    return told_apart(field, around, step), step
-
-
-@pytest.mark.parametrize("thick", [0.5, 12.0])
-def test_closes__a_hole_that_was_not_cut_or_not_through(thick):
-    found, _ = holed(lambda x, y, upper, off: np.putmask(upper, off > 0, thick))
-    assert found.closes.sum() * CELL**2 == pytest.approx(16 * 12)
-
-
-def test_closes__a_skin_under_a_plug_counts_with_it():
-    def change(x, y, upper, off):
-        upper[off > 0] = 1.0
-        upper[off > 3.1] = 12.0
-
-    assert holed(change)[0].closes.sum() * CELL**2 == pytest.approx(16 * 12)
-
-
-def test_closes__half_a_hole():
-    found, _ = holed(lambda x, y, upper, off: np.putmask(upper, (off > 0) & (x < 40), 12.0))
-    assert found.closes.sum() * CELL**2 == pytest.approx(12 * 12, rel=0.15)
-
-
-def test_closes__tabs_and_offcuts_and_steps_do_not():
-    def tabs(x, y, upper, off):
-        upper[off > 3.1] = 12.0
-        upper[(off > 0) & (np.abs(y - 28) < 2)] = 2.0
-
-    def plug(x, y, upper, off):
-        upper[off > 3.1] = 12.0
-
-    def step(x, y, upper, off):
-        upper[(off > 0) & (off < 0.6)] = 12.0
-
-    for change in (tabs, plug, step):
-        found, outline = holed(change)
-        assert not found.closes.any(), change.__name__
-        assert outline.is_step.any() == (change is step)
-
-
-def test_closes__a_small_hole_whose_whole_rim_is_shorter_than_a_tab():
-    part = minus(PART, box((30, 25, -1), (34, 29, 13)))
-    around = envelopes(grid_of(part), LATTICE)
-    field = field_of(LATTICE, 0.0, np.where(around.is_part, 12.0, 0.0))
-    assert not told_apart(field, around, outline_step(field, around)).closes.any()
-    x, y = plan(LATTICE)
-    is_hole = (np.abs(x - 32) < 2) & (np.abs(y - 27) < 2)
-    field = field_of(LATTICE, 0.0, np.where(around.is_part | is_hole, 12.0, 0.0))
-    found = told_apart(field, around, outline_step(field, around))
-    assert found.closes.sum() * CELL**2 == pytest.approx(16)
