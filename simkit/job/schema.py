@@ -103,8 +103,9 @@ KEYS: tuple[Key, ...] = (
     Key(
         "blank.species",
         "text",
-        "The wood. Density and shrinkage are known of cherry, walnut, hard maple and white oak; of"
-        " others mass and movement are not told.",
+        "The wood. Density and shrinkage are known of cherry, walnut, hard and red maple, white and red oak,"
+        " white ash, beech, yellow birch, yellow poplar and white pine; of others mass and movement are not"
+        " told.",
         default="",
         examples=('"cherry"',),
     ),

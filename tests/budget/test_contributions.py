@@ -83,10 +83,20 @@ def test_movement__of_boards_that_run_along_y(rings, joined, boards, shrinks):
     assert movement(blank, Layup(joined, boards, rings, run="along y"))[0] == pytest.approx(shrinks)
 
 
+@pytest.mark.parametrize(
+    ("species", "flat"), [("White Ash", 7.8), ("birch", 9.5), ("northern red oak", 8.6), ("soft  maple", 8.2)]
+)
+def test_movement__of_a_wood_by_any_of_its_names(species, flat):
+    # Wood Handbook, FPL-GTR-282, Table 4-3, tangential, from memory; S / 30 for each percent of moisture.
+    found, told = movement(Blank(200.0, 60.0, 40.0, species=species, grain="along x"), None)
+    assert found[1] == pytest.approx(flat / 3000)
+    assert species in told
+
+
 def test_movement__names_the_woods_it_knows():
     found, told = movement(Blank(200.0, 60.0, 40.0, species="balsa", grain="along x"), None)
     assert found is None
-    assert "black cherry, cherry" in told
+    assert "(cherry, walnut, hard maple, " in told
 
 
 @pytest.mark.parametrize(
