@@ -46,6 +46,7 @@ FILLED = 6.0  # mm: what no cutter takes out of a corner is looked for so far
 UPRIGHT, LEVEL = 0.0175, 0.98  # of a normal's height: less, and more
 MOST_POINTS = 2000  # points of wood where three faces meet; of parts with more of them none is asked
 HALVED = 3  # times, what lies between their normals: rows up to 2 % too high, of spikes more
+FEW_POINTS = 100  # once more where there are no more of them
 SMALL = 1e-9
 
 
@@ -212,7 +213,7 @@ def _point_rows(evidence, side: int, rows: Rows, clear: np.ndarray, edges: Edges
         chosen = np.flatnonzero(is_asked & (three >= 0).all(axis=1))
         if not len(chosen):
             continue
-        share = _three(normals[chosen])
+        share = _three(normals[chosen], HALVED + (len(at) <= FEW_POINTS))
         for k in range(share.shape[1]):
             parts.append(_row_of(kind, side, at[chosen], normals[chosen], share[:, k], three[chosen], rows))
     return parts
@@ -250,7 +251,7 @@ def _points(edges: Edges) -> tuple[np.ndarray, np.ndarray]:
     return (np.array(at), np.array(found)) if at else none
 
 
-def _three(normals: np.ndarray) -> np.ndarray:
+def _three(normals: np.ndarray, halved: int = HALVED) -> np.ndarray:
     """Return shares (k, r, 3) of three normals (k, 3, 3) in vectors between them: the largest counts.
 
     Of the flat triangles between unit vectors all over the three: never less than a unit vector between says,
@@ -259,7 +260,7 @@ def _three(normals: np.ndarray) -> np.ndarray:
     stands in its place.
     """
     at = normals[:, None]
-    for _ in range(HALVED):
+    for _ in range(halved):
         middle = at + np.roll(at, -1, axis=2)
         middle /= np.linalg.norm(middle, axis=3, keepdims=True)
         ends = [np.stack([at[:, :, k], middle[:, :, k], middle[:, :, k - 1]], axis=2) for k in range(3)]

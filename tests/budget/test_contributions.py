@@ -154,7 +154,10 @@ def test_moisture__moves_the_far_wall_by_its_distance_from_the_zero(tmp_path):
     wall &= budget.rows.faces[:, 0] < 0  # corners move as what lies between two walls
     assert np.abs(part.column[wall]) == pytest.approx(0.8 * TANGENTIAL * 26, abs=1e-5)
     # 1 / 0.98 of the stated change would break the limit at the far wall: not yet.
-    assert np.abs(part.column[budget.rows.kind == 0]).max() <= 0.8 * TANGENTIAL * 26 + 1e-6
+    is_gouge, is_corner = budget.rows.kind == 0, budget.rows.faces[:, 0] >= 0
+    assert np.abs(part.column[is_gouge & ~is_corner]).max() <= 0.8 * TANGENTIAL * 26 + 1e-6
+    # Between two walls a corner may be told by up to 0.4 % more.
+    assert np.abs(part.column[is_gouge & is_corner]).max() <= 1.0039 * 0.8 * TANGENTIAL * 26 + 1e-6
 
 
 def test_dowels__play_is_taken_from_the_pins(tmp_path):

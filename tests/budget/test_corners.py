@@ -143,8 +143,6 @@ def test_rim__between_a_level_top_and_a_wall_of_the_other_side_each_counts_alone
         ("ridges", (0.0, 0.0, 0.0, 0.0, -0.1), {GOUGE: 0.1}),
         ("ridges", (0.0, 0.0, 0.0, 0.0, 0.25), {LEFTOVER: 0.25}),
         ("bevel", (-0.12, 0.0, 0.0, 0.0, 0.0), {GOUGE: 0.12, LEFTOVER: 0.12}),
-        # Of its wall 0.14 mm are missing and of its slope 0.2 along z.
-        ("chamfer", (-0.14, 0.0, 0.0, 0.0, -0.2), {GOUGE: np.hypot(0.14, 0.06)}),
     ],
 )
 def test_recut__of_a_sharp_edge_agrees_within_a_twentieth(tmp_path, kind, change, most):
