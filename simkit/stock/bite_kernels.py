@@ -18,7 +18,7 @@ entries, codes, rows, records, whether each record begins where that before it e
 behind its last); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y, top,
 tie, margin, and how far from its axis the middle of a cutter reaches); block (iy0, iy1, ix0, ix1); taken
 (entries at hand, TAKES); room of a leaf to work in: w (ROOM,), off (2 CELLS,) float32, places (PLACES,)
-float64, batch (BATCH,) float32 and the bits of both.
+float64, batch (BATCH,) float32 and its bits.
 """
 
 import math
@@ -86,7 +86,7 @@ def _plane_over(field, block, top, room):
     Its slope is that of the block's corners, or any other.
     """
     h, _, _, _, xs, ys = field
-    _, _, _, batch, bits, _ = room
+    _, _, _, batch, bits = room
     iy0, iy1, ix0, ix1 = block
     wide, deep = xs[ix1 - 1] - xs[ix0], ys[iy1 - 1] - ys[iy0]
     a, b, c, d = h[iy0, ix0], h[iy0, ix1 - 1], h[iy1 - 1, ix0], h[iy1 - 1, ix1 - 1]
@@ -172,7 +172,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
     first_entry, entries, codes, _, records, follows, last_entry = moves
     profile, support, heights, bounds = cutter
     _, _, top, tie, margin, middle = tile
-    w, off, places, batch, bits_of, _ = room
+    w, off, places, batch, bits_of = room
     x, y, half_x, half_y = extent(field[4], field[5], block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     count = (n + LANES - 1) // LANES

@@ -32,10 +32,10 @@ CELLS = LEAF * WIDE
 # which needs no test whether they overlap.  What stands is at 0.
 FLOOR, KEEPER = CELLS, 2 * CELLS
 ROOM = 3 * CELLS
-# The same of float64: x of the cells at 0.
-AT_Y, TOTAL, SIDE, AHEAD, BEHIND = (CELLS * k for k in range(1, 6))
-COLUMN, MOST = 6 * CELLS, 6 * CELLS + WIDE
-PLACES = MOST + 1
+# The same of float64: x of the cells at 0, and what is told of the columns.
+AT_Y = CELLS
+COLUMN, TOPS, NEAREST, FARTHEST, SIDE = (2 * CELLS + WIDE * k for k in range(5))
+PLACES = SIDE + WIDE
 # Heights of the moves of a group, one move after the other, what each takes, and what stood before it.
 LOST, BEFORE = LANES * CELLS, 2 * LANES * CELLS
 DEEPEST, HIGHEST = 3 * LANES * CELLS, 3 * LANES * CELLS + LANES  # of each move, and of one
@@ -52,7 +52,7 @@ def load(field, block, room, cells):
     """
     h, _, floor, up, xs, ys = field
     iy0, iy1, ix0, ix1 = block
-    w, off, places, _, _, _ = room
+    w, off, places, _, _ = room
     mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
     wide, is_whole = cells // np.uint64(LEAF), ix1 - ix0 == WIDE
     for r in range(LEAF):

@@ -7,22 +7,27 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from simkit._jit import threads
 from simkit.cutters import Cone, Cutter
 from simkit.errors import ShapeError
 from simkit.frames import Frame
 from simkit.moves.chords import chords_of
 from simkit.moves.table import Moves
-from simkit.stock import cut_kernels, replay_kernels
+from simkit.stock import cut_kernels, replay_kernels, sum_kernels
 from simkit.stock.cut import TILE, Packed, bounds_pointer, cell_heights_pointer, on_grid, runs, support_of
 from simkit.stock.field import Field
 from simkit.stock.lose_kernels import BALL_LINE
 from simkit.stock.record_kernels import COLUMNS, LENGTH
 from simkit.stock.replay_kernels import CLEAR
-from simkit.stock.told_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TAKES, TOP, UNDER
+from simkit.stock.told_kernels import TAKES
 from simkit.stock.workers import share
 
 MOST_MOVES = 2**19
-BATCH = 1_200_000  # cells and moves of the tiles done between two calls of progress, a guess
+# What a tile costs, in steps of some 40 ns, measured: each of its moves, each chord above the edges, and the
+# tile itself where moves touch it.
+MOVE_WORK, CHORD_WORK, TILE_WORK = 60, 2000, 2000
+BATCH = 1_200_000  # work done between two calls of progress, a guess
+PARTS, LEAST = 8, 30_000  # parts for each thread, where they are so large: none waits long for the last
 # Arcs are followed by chords this close (mm) for what stands above the cutting edges; less than CLEAR.
 SAGITTA = CLEAR * 0.4
 NO_PLACE = np.iinfo(np.int64).max
@@ -141,8 +146,10 @@ class _State:
         starts, entries = packed.bins(*lattice.origin, size, tops)
         pieces, names = _pieces(cutter)
         above = _Above(moves, cutter, frame, pieces, tops, lattice, size, row0)
-        work = np.cumsum(np.diff(starts) * 60 + np.diff(above.starts) * 2000 + 1)
-        parts = int(work[-1] // BATCH) + 1
+        per_tile = np.diff(starts)
+        work = per_tile * MOVE_WORK + np.diff(above.starts) * CHORD_WORK + (per_tile > 0) * TILE_WORK
+        work = np.cumsum(work + 1)
+        parts = int(max(work[-1] / BATCH, min(PARTS * threads(), work[-1] / LEAST), 1))
         edges = np.unique(np.searchsorted(work, np.linspace(0, 1, parts + 1)[1:-1] * work[-1]))
         edges = [0, *edges[edges > 0], tops.size]
         found: list = [None] * (len(edges) - 1)
@@ -173,39 +180,29 @@ class _State:
         share(part, len(edges) - 1, after)
         # In the order of the tiles, so that sums have the same bits whatever the number of threads.
         area = lattice.cell**2
-        highest, nearest, farthest = np.full((3, len(moves)), -np.inf)
-        deepest = []
+        mine = slice(first, first + len(moves))
+        highest, nearest, farthest = (np.full(len(moves), far) for far in (-np.inf, np.inf, -np.inf))
+        rubbing = []
         for (here, taken), (chords, *stacks), evaluated in found:
-            rows = packed.rows[entries[here]] - self.first_row
-            np.add.at(self.volume, rows, taken[:, TAKEN] * area)
             # Where the plan is seen from below, right is left.
-            np.add.at(self.right, rows, taken[:, LEAN] * (area * frame.plan_sense))
-            is_wood = taken[:, TAKEN] > 0
-            bites = (
-                taken[:, DEPTH].astype(np.float32),
-                taken[:, SPOT].astype(np.int64),
-                taken[:, BOTTOM].astype(np.float32),
-            )
-            deepest.append((self.bites, rows, bites))
-            own = rows[is_wood] - first
-            np.maximum.at(highest, own, taken[is_wood, TOP])
-            np.maximum.at(nearest, own, -taken[is_wood, NEAR])
-            np.maximum.at(farthest, own, taken[is_wood, FAR])
-            steep = np.flatnonzero(taken[:, UNDER] > 0)
-            np.maximum.at(self.under, rows[steep], taken[steep, UNDER])
+            sum_kernels.add_entries(
+                entries[here], packed.rows, row0, taken, area, area * frame.plan_sense, self.volume[mine],
+                self.right[mine], highest, nearest, farthest, self.under[mine],
+                *(its[mine] for its in self.bites),
+            )  # fmt: skip
             rows = above.rows[above.entries[chords]] - self.first_row
             for name, *rub in zip(names, *stacks, strict=True):
                 if name not in self.rubs:
                     self.rubs[name] = _nothing(len(self.volume))
-                deepest.append((self.rubs[name], rows, rub))
+                rubbing.append((self.rubs[name], rows, rub))
             self.evaluations += evaluated
-        _deepest(deepest)
+        _deepest(rubbing)
         taking = np.flatnonzero(np.isfinite(highest))
-        self.under[first : first + len(moves)][moves.end[:, 2] >= moves.start[:, 2]] = 0.0  # lifts
+        self.under[mine][moves.end[:, 2] >= moves.start[:, 2]] = 0.0  # lifts
         # Heights of the field are z or -z of the blank frame.
         self.top[first + taking] = (self.up * highest[taking] - frame.offset[2]) / frame.matrix[2, 2]
         taking = np.flatnonzero(np.isfinite(farthest))
-        self.along[first + taking, 0], self.along[first + taking, 1] = -nearest[taking], farthest[taking]
+        self.along[first + taking, 0], self.along[first + taking, 1] = nearest[taking], farthest[taking]
 
     def result(self, field: Field) -> Replay:
         """Return what was found, with places in the blank frame."""

@@ -258,10 +258,9 @@ def replay_tiles(
     lists = np.empty((n_groups + 2 * (PASS + 1)) * GROUP, np.float32)
     near, every = np.empty(n_groups, np.int32), np.arange(PASS + 1).astype(np.int32)
     batch = np.empty(BATCH, np.float32)
-    places = np.empty(PLACES, np.float64)
     leaf = (
-        np.empty(ROOM, np.float32), np.empty(2 * CELLS, np.float32), places, batch, batch.view(np.int32),
-        places.view(np.int64),
+        np.empty(ROOM, np.float32), np.empty(2 * CELLS, np.float32), np.empty(PLACES, np.float64), batch,
+        batch.view(np.int32),
     )  # fmt: skip
     planes, batched = np.zeros(8 * LANES, np.float32), np.empty(LANES, np.float32)
     chosen = np.empty(LANES, np.int32)

@@ -8,22 +8,21 @@ import math
 import numpy as np
 
 from simkit._jit import kernel, loop_kernel
+from simkit.stock.bit_kernels import first_of
 from simkit.stock.lose_kernels import (
-    AHEAD,
     AT_Y,
     BEFORE,
-    BEHIND,
     CELLS,
     COLUMN,
+    FARTHEST,
     FLOOR,
     LEAF,
     LOST,
-    MOST,
+    NEAREST,
     ON_PATH,
     SIDE,
-    TOTAL,
+    TOPS,
     WIDE,
-    highest,
 )
 from simkit.stock.record_kernels import (
     EX,
@@ -61,43 +60,123 @@ ABOUT = 0.006  # an angle, for a first look (_about is within 0.005)
 
 
 @loop_kernel
-def _most(numbers, bits, first, cells):
-    """The most of the numbers of a leaf from `first` on, in float64.
-
-    Of whole numbers the compiler finds the most in the vector unit, of floats it may not; of negative floats
-    the order of their bits is the other way round.
-    """
-    most = np.int64(-(2**63))
-    for i in range(cells):
-        number = bits[np.uint64(first) + i]
-        number = np.int64(number ^ ((number >> np.int64(63)) & np.int64(2**63 - 1)))
-        most = np.int64(number if number > most else most)
-    bits[MOST] = np.int64(most ^ ((most >> np.int64(63)) & np.int64(2**63 - 1)))
-    return numbers[MOST]
+def _lower_of(a, b):
+    return a if a < b else b
 
 
 @loop_kernel
-def _highest_taken(batch, bits, at, cells):
-    """The highest that stood on a cell that loses something to the move at `at`."""
-    for i in range(cells):
-        is_lost = batch[at + i + np.uint64(LOST)] > np.float32(0.0)
-        before = batch[at + i + np.uint64(BEFORE)]
-        batch[at + i + np.uint64(BEFORE)] = before if is_lost else -np.float32(np.inf)
-    return highest(batch, bits, at + np.uint64(BEFORE), at + np.uint64(BEFORE) + cells)
+def _higher_of(a, b):
+    return a if a > b else b
 
 
 @loop_kernel
-def _sums(numbers, first, cells):
-    """The sums of the left and of the right half of a leaf from `first` on, always in the same order."""
-    first, at, wide = np.uint64(first), np.uint64(COLUMN), np.uint64(WIDE)
-    for c in range(cells // np.uint64(LEAF)):
-        i = first + c
-        numbers[at + c] = ((numbers[i] + numbers[i + wide]) + numbers[i + wide + wide]) + numbers[
-            i + wide + wide + wide
-        ]
-    left = (numbers[COLUMN] + numbers[COLUMN + 1]) + (numbers[COLUMN + 2] + numbers[COLUMN + 3])
-    right = (numbers[COLUMN + 4] + numbers[COLUMN + 5]) + (numbers[COLUMN + 6] + numbers[COLUMN + 7])
+def _halves(numbers, first):
+    """The sums of the left and of the right half of a row of numbers, always in the same order."""
+    i = np.uint64(first)
+    left = (numbers[i] + numbers[i + np.uint64(1)]) + (numbers[i + np.uint64(2)] + numbers[i + np.uint64(3)])
+    i += np.uint64(WIDE // 2)
+    right = (numbers[i] + numbers[i + np.uint64(1)]) + (numbers[i + np.uint64(2)] + numbers[i + np.uint64(3)])
     return left, right
+
+
+@loop_kernel
+def _lowest(numbers, first):
+    """The least of a row of numbers."""
+    i = np.uint64(first)
+    a, b = numbers[i], numbers[i + np.uint64(1)]
+    for c in range(2, WIDE, 2):
+        a = _lower_of(numbers[i + np.uint64(c)], a)
+        b = _lower_of(numbers[i + np.uint64(c + 1)], b)
+    return _lower_of(a, b)
+
+
+@loop_kernel
+def _highest(numbers, first):
+    """The most of a row of numbers."""
+    i = np.uint64(first)
+    a, b = numbers[i], numbers[i + np.uint64(1)]
+    for c in range(2, WIDE, 2):
+        a = _higher_of(numbers[i + np.uint64(c)], a)
+        b = _higher_of(numbers[i + np.uint64(c + 1)], b)
+    return _higher_of(a, b)
+
+
+@loop_kernel
+def _columns(a, places, batch, at, wide):
+    """Note for each column of a leaf what its cells lost in all, and of those that lost something more.
+
+    Of these: the highest that stood there, and the least and the most way along a line to one.  Of a column
+    that way is a number of its own and one of the row; the sum of two grows with each of them, rounding and
+    all, so the least and the most of the rows tell.  Cell by cell, row by row below each other: a
+    reduction over cells would have to be one of whole numbers, and float64 has none in narrow vectors.
+    wide: WIDE, as a number that the compiler does not know.
+    """
+    none, far, row = np.float32(0.0), np.float64(math.inf), np.uint64(WIDE)
+    ax, ay, ux, uy = a[X], a[Y], a[UX], a[UY]
+    first = np.uint64(AT_Y)
+    q0, q1 = (places[first] - ay) * uy, (places[first + row] - ay) * uy
+    first += np.uint64(2 * WIDE)
+    q2, q3 = (places[first] - ay) * uy, (places[first + row] - ay) * uy
+    for c in range(wide):
+        i = at + c + np.uint64(LOST)
+        l0, l1 = batch[i], batch[i + row]
+        l2, l3 = batch[i + np.uint64(2 * WIDE)], batch[i + np.uint64(3 * WIDE)]
+        i = at + c + np.uint64(BEFORE)
+        b0, b1 = np.float64(batch[i]), np.float64(batch[i + row])
+        b2, b3 = np.float64(batch[i + np.uint64(2 * WIDE)]), np.float64(batch[i + np.uint64(3 * WIDE)])
+        is0, is1, is2, is3 = l0 > none, l1 > none, l2 > none, l3 > none
+        places[c + np.uint64(COLUMN)] = ((np.float64(l0) + np.float64(l1)) + np.float64(l2)) + np.float64(l3)
+        places[c + np.uint64(TOPS)] = _higher_of(
+            _higher_of(b0 if is0 else -far, b1 if is1 else -far),
+            _higher_of(b2 if is2 else -far, b3 if is3 else -far),
+        )
+        u = (places[c] - ax) * ux
+        places[c + np.uint64(NEAREST)] = u + _lower_of(
+            _lower_of(q0 if is0 else far, q1 if is1 else far),
+            _lower_of(q2 if is2 else far, q3 if is3 else far),
+        )
+        places[c + np.uint64(FARTHEST)] = u + _higher_of(
+            _higher_of(q0 if is0 else -far, q1 if is1 else -far),
+            _higher_of(q2 if is2 else -far, q3 if is3 else -far),
+        )
+
+
+@loop_kernel
+def _lean_columns(a, sides, places, batch, at, wide):
+    """Note for each column of a leaf what its cells lost on the right of a path less what on the left.
+
+    sides: of _sides.  wide: as of _columns.
+    """
+    across, along, round_, base = sides
+    ax, ay, row = a[X], a[Y], np.uint64(WIDE)
+    first = np.uint64(AT_Y)
+    y0, y1 = places[first] - ay, places[first + row] - ay
+    first += np.uint64(2 * WIDE)
+    y2, y3 = places[first] - ay, places[first + row] - ay
+    for c in range(wide):
+        i = at + c + np.uint64(LOST)
+        dx = places[c] - ax
+        s0 = dx * across + y0 * along + round_ * (dx * dx + y0 * y0) + base
+        s1 = dx * across + y1 * along + round_ * (dx * dx + y1 * y1) + base
+        s2 = dx * across + y2 * along + round_ * (dx * dx + y2 * y2) + base
+        s3 = dx * across + y3 * along + round_ * (dx * dx + y3 * y3) + base
+        l0, l1 = np.float64(batch[i]), np.float64(batch[i + row])
+        l2, l3 = np.float64(batch[i + np.uint64(2 * WIDE)]), np.float64(batch[i + np.uint64(3 * WIDE)])
+        l0 = l0 if s0 > ON_PATH else (-l0 if s0 < -ON_PATH else 0.0)
+        l1 = l1 if s1 > ON_PATH else (-l1 if s1 < -ON_PATH else 0.0)
+        l2 = l2 if s2 > ON_PATH else (-l2 if s2 < -ON_PATH else 0.0)
+        l3 = l3 if s3 > ON_PATH else (-l3 if s3 < -ON_PATH else 0.0)
+        places[c + np.uint64(SIDE)] = ((l0 + l1) + l2) + l3
+
+
+@loop_kernel
+def _first_equal(batch, at, number, cells):
+    """The first cell whose number, from `at` on, is `number`: there is one."""
+    found = np.uint32(0)
+    for i in range(cells):
+        bit = np.uint32(np.uint32(1) << np.uint32(i))
+        found = np.uint32(found | (bit if batch[at + i] == number else np.uint32(0)))
+    return first_of(found)
 
 
 @loop_kernel
@@ -229,49 +308,33 @@ def add_taken(code, a, k, deepest, field, block, taken, room, at, x, y, half, mi
     """
     nx = np.int64(field[0].shape[1])
     iy0, _, ix0, _ = block
-    w, _, places, batch, bits, place_bits = room
-    ax, ay, ux, uy = a[X], a[Y], a[UX], a[UY]
-    form, around = form_of(code), half + 1e-6
-    for i in range(cells):
-        places[i + np.uint64(TOTAL)] = np.float64(batch[at + i + np.uint64(LOST)])
-    left, right = _sums(places, TOTAL, cells)
+    w, _, places, batch, _ = room
+    form, around, wide = form_of(code), half + 1e-6, cells // np.uint64(LEAF)
+    _columns(a, places, batch, at, wide)
+    left, right = _halves(places, COLUMN)
     taken[k, TAKEN] = (taken[k, TAKEN] + left) + right
-    taken[k, TOP] = max(taken[k, TOP], np.float64(_highest_taken(batch, bits, at, cells)))
-    across, along, round_, base = _sides(code, a)
-    side = (x - ax) * across + (y - ay) * along
+    taken[k, TOP] = _higher_of(_highest(places, TOPS), taken[k, TOP])
+    sides = _sides(code, a)
+    side = (x - a[X]) * sides[0] + (y - a[Y]) * sides[1]
     if form == LINE_FORM and (a[SLOPE] < -STEEP or a[LENGTH] == 0.0) and abs(side) <= around + middle:
         taken[k, UNDER] = max(taken[k, UNDER], _under_middle(a, at, batch, places, middle))
     if form == LINE_FORM and abs(side) > around:
         sense = 1.0 if side > 0.0 else -1.0
         taken[k, LEAN] = (taken[k, LEAN] + sense * left) + sense * right
     else:
-        for i in range(cells):
-            dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
-            side = dx * across + dy * along + round_ * (dx * dx + dy * dy) + base
-            lost = places[i + np.uint64(TOTAL)]
-            places[i + np.uint64(SIDE)] = lost if side > ON_PATH else (-lost if side < -ON_PATH else 0.0)
-        left, right = _sums(places, SIDE, cells)
+        _lean_columns(a, sides, places, batch, at, wide)
+        left, right = _halves(places, SIDE)
         taken[k, LEAN] = (taken[k, LEAN] + left) + right
-    u = (x - ax) * ux + (y - ay) * uy
     if form == LINE_FORM:
-        if u - around < taken[k, NEAR] or u + around > taken[k, FAR]:
-            for i in range(cells):
-                u = (places[i] - ax) * ux + (places[i + np.uint64(AT_Y)] - ay) * uy
-                is_lost = places[i + np.uint64(TOTAL)] > 0.0
-                # The least way along is the most the other way.
-                places[i + np.uint64(AHEAD)] = u if is_lost else -math.inf
-                places[i + np.uint64(BEHIND)] = -u if is_lost else -math.inf
-            taken[k, NEAR] = min(taken[k, NEAR], -_most(places, place_bits, BEHIND, cells))
-            taken[k, FAR] = max(taken[k, FAR], _most(places, place_bits, AHEAD, cells))
+        taken[k, NEAR] = _lower_of(_lowest(places, NEAREST), taken[k, NEAR])
+        taken[k, FAR] = _higher_of(_highest(places, FARTHEST), taken[k, FAR])
     elif form in (LEVEL_ARC_FORM, HELIX_FORM) and not _is_between(
         a, x, y, half, taken[k, NEAR], taken[k, FAR]
     ):
         _along_arc(form, a, x, y, half, batch, at, places, taken, k)
     if deepest >= taken[k, DEPTH]:
-        for i in range(np.uint64(CELLS)):
-            if batch[at + i + np.uint64(LOST)] == deepest:
-                spot = np.float64((iy0 + np.int64(i) // WIDE) * nx + ix0 + np.int64(i) % WIDE)
-                if deepest > taken[k, DEPTH] or spot < taken[k, SPOT]:
-                    taken[k, DEPTH], taken[k, SPOT] = deepest, spot
-                    taken[k, BOTTOM] = max(batch[at + i], w[i + np.uint64(FLOOR)])
-                break
+        i = _first_equal(batch, at + np.uint64(LOST), deepest, cells)
+        spot = np.float64((iy0 + np.int64(i) // WIDE) * nx + ix0 + np.int64(i) % WIDE)
+        if deepest > taken[k, DEPTH] or spot < taken[k, SPOT]:
+            taken[k, DEPTH], taken[k, SPOT] = deepest, spot
+            taken[k, BOTTOM] = max(batch[at + i], w[i + np.uint64(FLOOR)])
