@@ -63,15 +63,25 @@ def effort_of(
         in_wood[one] = found[index].share
 
     share(bite, len(rows))
-    slots = [
-        deep_slots(mine, met.depth, own, stood, job.cutters, frame)
-        for mine, met, own, stood, frame in zip(parts, replays, found, starts, frames, strict=True)
-    ]
     fields = [met.field for met in replays]
-    programs = program_times(moves, times, job.machine, dwells, in_wood)
-    advice = advise(job, parts, rows, frames, times, found, starts, fields)
-    forces = [
-        largest_force(own, mine, job.cutters, job.blank.cutting_force)
-        for mine, own in zip(parts, found, strict=True)
-    ]
+    # What follows asks nothing of each other.
+    asked = (
+        lambda: advise(job, parts, rows, frames, times, found, starts, fields),
+        lambda: program_times(moves, times, job.machine, dwells, in_wood),
+        lambda: [
+            deep_slots(mine, met.depth, own, stood, job.cutters, frame)
+            for mine, met, own, stood, frame in zip(parts, replays, found, starts, frames, strict=True)
+        ],
+        lambda: [
+            largest_force(own, mine, job.cutters, job.blank.cutting_force)
+            for mine, own in zip(parts, found, strict=True)
+        ],
+    )
+    told: list = [None] * len(asked)
+
+    def tell(index: int) -> None:
+        told[index] = asked[index]()
+
+    share(tell, len(asked))
+    advice, programs, slots, forces = told
     return Effort(times, found, slots, programs, advice, forces)

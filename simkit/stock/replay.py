@@ -27,7 +27,7 @@ MOST_MOVES = 2**19
 # tile itself where moves touch it.
 MOVE_WORK, CHORD_WORK, TILE_WORK = 60, 2000, 2000
 BATCH = 1_200_000  # work done between two calls of progress, a guess
-PARTS, LEAST = 8, 30_000  # parts for each thread, where they are so large: none waits long for the last
+PARTS, LEAST = 4, 60_000  # parts for each thread, where they are so large: none waits long for the last
 # Arcs are followed by chords this close (mm) for what stands above the cutting edges; less than CLEAR.
 SAGITTA = CLEAR * 0.4
 NO_PLACE = np.iinfo(np.int64).max
@@ -201,8 +201,8 @@ class _State:
         self.under[mine][moves.end[:, 2] >= moves.start[:, 2]] = 0.0  # lifts
         # Heights of the field are z or -z of the blank frame.
         self.top[first + taking] = (self.up * highest[taking] - frame.offset[2]) / frame.matrix[2, 2]
-        taking = np.flatnonzero(np.isfinite(farthest))
-        self.along[first + taking, 0], self.along[first + taking, 1] = nearest[taking], farthest[taking]
+        taking = np.flatnonzero(np.isfinite(farthest))  # + 0.0: no -0
+        self.along[first + taking, 0], self.along[first + taking, 1] = nearest[taking] + 0.0, farthest[taking]
 
     def result(self, field: Field) -> Replay:
         """Return what was found, with places in the blank frame."""
