@@ -8,7 +8,7 @@ import numpy as np
 
 from simkit.cutters import Cutter
 from simkit.effort.chips import effective_radius
-from simkit.effort.motion import NOTHING
+from simkit.effort.motion import BLOCK, NOTHING
 from simkit.moves.table import ARC, Moves
 from simkit.stock.replay import Replay
 
@@ -25,11 +25,20 @@ def parts_in_wood(moves: Moves, met: Replay, cutters: Mapping[int, Cutter]) -> n
     the middle of the cutter, gaps between the first and the last wood, and upright arcs, which count whole.
     """
     span = np.zeros((len(moves), 2))
-    rows = np.flatnonzero(met.volume > 0)
+    for a in range(0, len(moves), BLOCK):
+        here = slice(a, a + BLOCK)
+        span[here] = _parts(moves[here], met.volume[here], met.along[here], met.top[here], cutters)
+    return span
+
+
+def _parts(moves: Moves, volume, along, tops, cutters: Mapping[int, Cutter]) -> np.ndarray:
+    """As parts_in_wood, of some moves; volume, along, tops: of these, from the replay."""
+    span = np.zeros((len(moves), 2))
+    rows = np.flatnonzero(volume > 0)
     if not len(rows):
         return span
-    start, end, way = moves.start, moves.end, met.along
-    z0, z1, top = start[rows, 2], end[rows, 2], met.top[rows]
+    start, end = moves.start, moves.end
+    z0, z1, top = start[rows, 2], end[rows, 2], tops[rows]
     rise = z1 - z0
     crossing = np.clip((top - z0) / np.where(np.abs(rise) > NOTHING, rise, 1.0), 0.0, 1.0)
     is_arc = moves.kind[rows] == ARC
@@ -43,7 +52,7 @@ def parts_in_wood(moves: Moves, met: Replay, cutters: Mapping[int, Cutter]) -> n
         which = rows[arcs]
         arm[arcs] = np.sqrt(((start[which, :2] - moves.centre[which]) ** 2).sum(axis=1))
         level[arcs] = arm[arcs] * np.abs(moves.sweep[which])
-    first, last, tool = way[rows, 0], way[rows, 1], moves.tool[rows]
+    first, last, tool = along[rows, 0], along[rows, 1], moves.tool[rows]
     is_told = np.isfinite(first) & (level > NOTHING)
     lowest = np.minimum(z0, z1)
     for number, cutter in cutters.items():

@@ -103,13 +103,23 @@ def move_times(moves: Moves, machine: Machine) -> MoveTimes:
             )
         growth = 2.0 * acceleration[rows] * d
         w = _reachable(most, growth)
-        w0, w1, a = w[:-1], w[1:], acceleration[rows]
-        peak2 = np.maximum(np.minimum(v * v, 0.5 * (w0 + w1 + growth)), np.maximum(w0, w1))
-        peak, v0, v1 = np.sqrt(peak2), np.sqrt(w0), np.sqrt(w1)
-        even = np.maximum(d - (2.0 * peak2 - w0 - w1) / (2.0 * a), 0.0)
-        seconds[rows] = (2.0 * peak - v0 - v1) / a + even / peak
-        top[rows], entry[rows], leaving[rows] = peak, v0, v1
+        for a in range(0, len(d), BLOCK):
+            own = slice(a, a + BLOCK)
+            here, w0, w1 = rows[own], w[:-1][own], w[1:][own]
+            seconds[here], top[here] = _run(d[own], v[own], acceleration[here], growth[own], w0, w1)
+            entry[here], leaving[here] = np.sqrt(w0), np.sqrt(w1)
     return MoveTimes(seconds, top, wanted, held, entry, leaving)
+
+
+def _run(d, v, acceleration, growth, w0, w1) -> tuple[np.ndarray, np.ndarray]:
+    """Return how long moves (n,) of length d take, s, and the highest speed on each, mm/s.
+
+    v: the speed wanted; growth: 2 acceleration d; w0, w1: the square of the speed at their ends.
+    """
+    peak2 = np.maximum(np.minimum(v * v, 0.5 * (w0 + w1 + growth)), np.maximum(w0, w1))
+    peak, v0, v1 = np.sqrt(peak2), np.sqrt(w0), np.sqrt(w1)
+    even = np.maximum(d - (2.0 * peak2 - w0 - w1) / (2.0 * acceleration), 0.0)
+    return (2.0 * peak - v0 - v1) / acceleration + even / peak, peak
 
 
 def _reachable(most: np.ndarray, growth: np.ndarray) -> np.ndarray:

@@ -14,13 +14,22 @@ from simkit.frames import Frame
 from simkit.moves.chords import chords_of
 from simkit.moves.table import Moves
 from simkit.stock import cut_kernels, replay_kernels, sum_kernels
-from simkit.stock.cut import TILE, Packed, bounds_pointer, cell_heights_pointer, on_grid, runs, support_of
+from simkit.stock.cut import (
+    CHUNK,
+    TILE,
+    Packed,
+    bounds_pointer,
+    cell_heights_pointer,
+    on_grid,
+    runs,
+    support_of,
+)
 from simkit.stock.field import Field
 from simkit.stock.lose_kernels import BALL_LINE
 from simkit.stock.record_kernels import COLUMNS, LENGTH
 from simkit.stock.replay_kernels import CLEAR
 from simkit.stock.told_kernels import TAKES
-from simkit.stock.workers import share
+from simkit.stock.workers import share, share_ranges
 
 MOST_MOVES = 2**19
 # What a tile costs, in steps of some 40 ns, measured: each of its moves, each chord above the edges, and the
@@ -224,22 +233,32 @@ class _State:
         """Return where (n, 3) mm, blank frame, NaN for none; kept: depth, cell and height h of each move."""
         _, place, h = kept
         at = np.full((len(place), 3), np.nan)
-        rows = np.flatnonzero(place >= 0)
-        iy, ix = np.divmod(place[rows], self.lattice.nx)
-        at[rows, 0], at[rows, 1], at[rows, 2] = self.xs[ix], self.ys[iy], self.up * h[rows]
+
+        def some(first: int, last: int) -> None:
+            rows = first + np.flatnonzero(place[first:last] >= 0)
+            iy, ix = np.divmod(place[rows], self.lattice.nx)
+            at[rows, 0], at[rows, 1], at[rows, 2] = self.xs[ix], self.ys[iy], self.up * h[rows]
+
+        share_ranges(some, len(place), CHUNK)
         return at
 
 
 def _follows(moves: Moves, packed: Packed, row0: int) -> np.ndarray:
     """Return whether each packed move (n,) is a ball's line that begins where that before it ends."""
-    follows, is_linked = np.zeros(len(moves), bool), np.ones(max(len(moves) - 1, 0), bool)
-    for axis in range(3):
-        is_linked &= moves.start[1:, axis] == moves.end[:-1, axis]
-    for first, last in packed.chunks:
-        rows, is_ball = packed.rows[first:last] - row0, packed.codes[first:last] == BALL_LINE
+    follows = np.zeros(len(moves), bool)
+
+    def chunk(index: int) -> None:
+        first, last = packed.chunks[index]
+        start, end = moves.start[first : first + CHUNK], moves.end[first : first + CHUNK]
+        is_linked = np.ones(max(len(start) - 1, 0), bool)
+        for axis in range(3):
+            is_linked &= start[1:, axis] == end[:-1, axis]
+        rows, is_ball = packed.rows[first:last] - (row0 + first), packed.codes[first:last] == BALL_LINE
         is_next = is_ball[1:] & is_ball[:-1] & (np.diff(rows) == 1)
         later = np.flatnonzero(is_next & (packed.records[first + 1 : last, LENGTH] > 0.0)) + 1
         follows[first + later] = is_linked[rows[later] - 1]
+
+    share(chunk, len(packed.chunks))
     return follows
 
 
