@@ -145,12 +145,16 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
         widest[moves.tool == number] = 2.0 * cutter.radius
     of, first = _stretches(moves, length, is_pass, widest)
     share = _share(parts_in_wood(moves, met, cutters), of, len(first), length, cell)
-    chosen = np.flatnonzero(of >= 0)
     count = len(first)
-    group = of[chosen]
+    group = of + 1  # 0: of no stretch; leaving these moves out would copy every column
 
     def total(values):
-        return np.bincount(group, values[chosen], minlength=count)
+        return np.bincount(group, values, minlength=count + 1)[1:]
+
+    def most(values):
+        found = np.zeros(count + 1)
+        np.maximum.at(found, group, values)
+        return found[1:]
 
     long, time, volume = total(length), total(seconds), total(met.volume)
     wood_long, wood_time = total(length * share), total(seconds * share)
@@ -160,11 +164,8 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
     wood_time = np.where(is_short, time * least / np.where(long > 0, long, 1.0), wood_time)
     wood_long = np.maximum(wood_long, least)
     down, wood_level = total(np.maximum(-rise, 0.0) * share), total(level * share)
-    top = np.zeros(count)
-    np.maximum.at(top, group, times.top[chosen])
-    depth = np.zeros(count)
-    np.maximum.at(depth, group, met.depth[chosen].astype(np.float64))
-    row = _most(group, met.volume[chosen], chosen, count)
+    top, depth = most(times.top), most(met.depth.astype(np.float64))
+    row = _most(group, met.volume, count + 1)[1:]
     diameter, full, whole = np.zeros(count), np.zeros(count), np.zeros(count)
     per_tooth, highest = np.full(count, np.nan), np.full(count, np.nan)
     tool, speed, feed = moves.tool[first], moves.speed[row], moves.feed[row]
@@ -259,12 +260,12 @@ def _share(span: np.ndarray, of: np.ndarray, count: int, length: np.ndarray, cel
     return np.clip(both / np.where(length > 0, length, 1.0), 0.0, 1.0)
 
 
-def _most(group: np.ndarray, volume: np.ndarray, rows: np.ndarray, count: int) -> np.ndarray:
+def _most(group: np.ndarray, volume: np.ndarray, count: int) -> np.ndarray:
     """Return for each of `count` groups the row that takes most, the first one on ties."""
     largest = np.full(count, -np.inf)
     np.maximum.at(largest, group, volume)
-    own = volume == largest[group]
+    own = np.flatnonzero(volume == largest[group])
     # The first one comes last, and is what stays.
     most = np.zeros(count, np.int64)
-    most[group[own][::-1]] = rows[own][::-1]
+    most[group[own][::-1]] = own[::-1]
     return most
