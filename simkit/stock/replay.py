@@ -185,33 +185,46 @@ class _State:
             stacks = (slice(above.starts[t0], above.starts[t1]), rubs, rub_places, rub_tops)
             found[i] = (bites, stacks, evaluated)
 
-        after = None if progress is None else (lambda done: progress(done / (len(edges) - 1)))
-        share(part, len(edges) - 1, after)
-        # In the order of the tiles, so that sums have the same bits whatever the number of threads.
-        area = lattice.cell**2
         mine = slice(first, first + len(moves))
         highest, nearest, farthest = (np.full(len(moves), far) for far in (-np.inf, np.inf, -np.inf))
-        rubbing = []
-        for (here, taken), (chords, *stacks), evaluated in found:
-            # Where the plan is seen from below, right is left.
-            sum_kernels.add_entries(
-                entries[here], packed.rows, row0, taken, area, area * frame.plan_sense, self.volume[mine],
-                self.right[mine], highest, nearest, farthest, self.under[mine],
-                *(its[mine] for its in self.bites),
-            )  # fmt: skip
-            rows = above.rows[above.entries[chords]] - self.first_row
-            for name, *rub in zip(names, *stacks, strict=True):
-                if name not in self.rubs:
-                    self.rubs[name] = _nothing(len(self.volume))
-                rubbing.append((self.rubs[name], rows, rub))
-            self.evaluations += evaluated
+        area, rubbing, added = lattice.cell**2, [], 0
+
+        def after(done: int) -> None:
+            # In the order of the tiles, so that sums have the same bits whatever the number of threads.
+            nonlocal added
+            while added < len(found) and found[added] is not None:
+                (here, taken), (chords, *stacks), evaluated = found[added]
+                # Where the plan is seen from below, right is left.
+                sum_kernels.add_entries(
+                    entries[here], packed.rows, row0, taken, area, area * frame.plan_sense,
+                    self.volume[mine], self.right[mine], highest, nearest, farthest, self.under[mine],
+                    *(its[mine] for its in self.bites),
+                )  # fmt: skip
+                rows = above.rows[above.entries[chords]] - self.first_row
+                for name, *rub in zip(names, *stacks, strict=True):
+                    if name not in self.rubs:
+                        self.rubs[name] = _nothing(len(self.volume))
+                    rubbing.append((self.rubs[name], rows, rub))
+                self.evaluations += evaluated
+                found[added] = ()
+                added += 1
+            if progress is not None:
+                progress(done / len(found))
+
+        share(part, len(found), after)
         _deepest(rubbing)
-        taking = np.flatnonzero(np.isfinite(highest))
-        self.under[mine][moves.end[:, 2] >= moves.start[:, 2]] = 0.0  # lifts
-        # Heights of the field are z or -z of the blank frame.
-        self.top[first + taking] = (self.up * highest[taking] - frame.offset[2]) / frame.matrix[2, 2]
-        taking = np.flatnonzero(np.isfinite(farthest))  # + 0.0: no -0
-        self.along[first + taking, 0], self.along[first + taking, 1] = nearest[taking] + 0.0, farthest[taking]
+
+        def finish(a: int, b: int) -> None:
+            here = slice(first + a, first + b)
+            self.under[here][moves.end[a:b, 2] >= moves.start[a:b, 2]] = 0.0  # lifts
+            # Heights of the field are z or -z of the blank frame.
+            top = (self.up * highest[a:b] - frame.offset[2]) / frame.matrix[2, 2]
+            self.top[here] = np.where(np.isfinite(highest[a:b]), top, np.nan)
+            is_told = np.isfinite(farthest[a:b])
+            self.along[here, 0] = np.where(is_told, nearest[a:b] + 0.0, np.nan)  # + 0.0: no -0
+            self.along[here, 1] = np.where(is_told, farthest[a:b], np.nan)
+
+        share_ranges(finish, len(moves), CHUNK)
 
     def result(self, field: Field) -> Replay:
         """Return what was found, with places in the blank frame."""
@@ -315,13 +328,15 @@ class _Above:
         self.chords = np.empty((0, replay_kernels.CHORD_COLUMNS))
         self.rows, self.codes = np.empty(0, np.int32), np.empty(0, np.int8)
         self.records = np.empty((0, COLUMNS))
-        lowest = pieces[:, replay_kernels.PIECE_LOW].min() if len(pieces) else np.inf
+        if not len(pieces):
+            return
+        lowest = pieces[:, replay_kernels.PIECE_LOW].min()
         up = float(frame.up)
         rise = frame.matrix[2, 2] * up
         ends = [rise * z + frame.offset[2] * up for z in (moves.start[:, 2], moves.end[:, 2])]
         # An upright arc may dip below both ends: its chords tell.
         is_low = np.minimum(*ends) + lowest < float(tops.max())
-        chosen = np.flatnonzero((is_low | (moves.plane != 17)) & np.isfinite(lowest))
+        chosen = np.flatnonzero(is_low | (moves.plane != 17))
         if not len(chosen):
             return
         straight, of = chords_of(moves[chosen], SAGITTA)
