@@ -31,6 +31,7 @@ from simkit.program.job_programs import read_programs
 from simkit.stock.cut import TILE, cut, runs
 from simkit.stock.field import blank_field, blank_lattice
 from simkit.stock.replay import replay
+from simkit.stock.workers import share
 
 JOB = Path(__file__).parents[1] / "samples" / "olive_boat" / "job.toml"
 
@@ -173,7 +174,7 @@ def waves(count):
 def print_many(job, many, cutters, frame, before):
     """Print the ratios of many moves, with the time that telling them takes."""
     met = replay(before, many, cutters, frame)
-    timing, found = best_of(2, lambda: move_times(many, job.machine))
+    timing, found = best_of(2, lambda: move_times(many, job.machine, share))
     biting, _ = best_of(2, lambda: bites(many, met, found, cutters, 0.2))
     taking = np.count_nonzero(met.volume)
     print(
@@ -183,7 +184,7 @@ def print_many(job, many, cutters, frame, before):
 
     def all_of_it():
         met = replay(before, many, cutters, frame)
-        bites(many, met, move_times(many, job.machine), cutters, 0.2)
+        bites(many, met, move_times(many, job.machine, share), cutters, 0.2)
 
     whole, _ = best_of(2, all_of_it)
     print_ratios(

@@ -52,7 +52,7 @@ def effort_of(
     moves, rows, frames: as a check has them.  replays: of each setup.  dwells: seconds, of each program.
     starts: the blank before each setup.
     """
-    times = move_times(moves, job.machine)
+    times = move_times(moves, job.machine, share)
     parts = [moves[one] for one in rows]
     in_wood = np.zeros(len(moves))
     found: list = [None] * len(rows)

@@ -23,6 +23,7 @@ pass is w_i = S_i + min over j <= i of (limit_j - S_j); the backward pass is its
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -66,8 +67,17 @@ class MoveTimes:
         return (self.top >= NOT_REACHED * self.wanted) | (self.seconds == 0)
 
 
-def move_times(moves: Moves, machine: Machine) -> MoveTimes:
+def in_turn(job: Callable[[int], None], count: int) -> None:
+    """Call job(0) to job(count - 1), one after the other."""
+    for index in range(count):
+        job(index)
+
+
+def move_times(moves: Moves, machine: Machine, share: Callable = in_turn) -> MoveTimes:
     """Return how long each move takes.
+
+    share: calls a job for each of some blocks of moves; stock.workers.share lets all threads work, which
+    reading programs, without compiled code, cannot.
 
     moves: in their program frames, all in the order in which they run.  machine: its speed (mm/min),
     acceleration (mm/s^2) and rounding (mm).  The machine stands still before the first and behind the last
@@ -80,12 +90,16 @@ def move_times(moves: Moves, machine: Machine) -> MoveTimes:
     ways = np.empty((n, 3)), np.empty((n, 3))
     wanted, acceleration, held = np.empty(n), np.empty(n), np.empty(n, np.int8)
     stops = np.zeros(n + 1, np.int64)  # how many lie before each move
-    for a in range(0, n, BLOCK):
+
+    def look(index: int) -> None:
+        a = index * BLOCK
         here = slice(a, a + BLOCK)
         own = is_stop(moves[a : a + BLOCK + 1])  # between a move of the block and the one behind it
         stops[a + 1 : a + 1 + len(own)] = own
         ways[0][here], ways[1][here] = _directions(moves[here])
         wanted[here], acceleration[here], held[here] = _along(moves[here], ways[0][here], machine)
+
+    share(look, -(-n // BLOCK))
     rows = np.flatnonzero(length > NOTHING)
     if len(rows):
         stops = np.cumsum(stops)
@@ -96,18 +110,25 @@ def move_times(moves: Moves, machine: Machine) -> MoveTimes:
         most = np.empty(len(d) + 1)  # w = v^2 at each corner
         most[0] = most[-1] = 0.0
         v = wanted[rows]
-        for a in range(0, len(d) - 1, BLOCK):
+
+        def turn(index: int) -> None:
+            a = index * BLOCK
             own = slice(a, a + BLOCK + 1)  # the corners of a block lie between it and the move behind it
             most[a + 1 : -1][:BLOCK] = _corners(
                 d[own], [each[own] for each in ways], v[own], stops[a : a + BLOCK], machine
             )
+
+        share(turn, -(-(len(d) - 1) // BLOCK))
         growth = 2.0 * acceleration[rows] * d
         w = _reachable(most, growth)
-        for a in range(0, len(d), BLOCK):
-            own = slice(a, a + BLOCK)
+
+        def run(index: int) -> None:
+            own = slice(index * BLOCK, (index + 1) * BLOCK)
             here, w0, w1 = rows[own], w[:-1][own], w[1:][own]
             seconds[here], top[here] = _run(d[own], v[own], acceleration[here], growth[own], w0, w1)
             entry[here], leaving[here] = np.sqrt(w0), np.sqrt(w1)
+
+        share(run, -(-len(d) // BLOCK))
     return MoveTimes(seconds, top, wanted, held, entry, leaving)
 
 
