@@ -5,7 +5,7 @@ from __future__ import annotations
 from simkit.job.model import Blank, Layup
 
 MOISTURE = 0.12  # of the oven-dry weight
-# Specific gravity (oven-dry weight, volume at 12 % moisture) and shrinkage from green to oven-dry, in percent,
+# Specific gravity (oven-dry weight, volume at 12 % moisture) and shrinkage from green to oven-dry,
 # radial and tangential: USDA Forest Products Laboratory, Wood Handbook, FPL-GTR-282 (2021), Tables 5-3, 4-3.
 # Read in a reprint: the shrinkage of walnut, white oak and cherry; on a page of the species: hard maple.
 # All else from memory.

@@ -9,6 +9,7 @@ import pytest
 from simkit.effort.motion import ARC_SHARE, CURVE, FREE, is_stop, move_times
 from simkit.job.model import Machine
 from simkit.moves.table import ARC, LINE, make_moves
+from simkit.stock import workers
 from tests.effort.walked import corner_speed, path_of, walk
 
 EVEN = Machine(speed=(6000.0, 6000.0, 6000.0), acceleration=(500.0, 500.0, 500.0), rounding=0.02)
@@ -245,3 +246,19 @@ def test_blocks__of_any_size_give_the_same_bits(size, monkeypatch):
     again = move_times(moves, UNEVEN)
     for each in fields(whole):
         assert np.array_equal(getattr(again, each.name), getattr(whole, each.name)), each.name
+
+
+@pytest.mark.parametrize("size", [1, 7])
+def test_blocks__in_any_order_give_the_same_bits(size, monkeypatch):
+    moves = random_moves(4)
+    whole = move_times(moves, UNEVEN)
+    monkeypatch.setattr("simkit.effort.motion.BLOCK", size)
+
+    def from_the_last(job, count):
+        for index in reversed(range(count)):
+            job(index)
+
+    for share in (from_the_last, workers.share):
+        again = move_times(moves, UNEVEN, share)
+        for each in fields(whole):
+            assert np.array_equal(getattr(again, each.name), getattr(whole, each.name)), each.name
