@@ -8,6 +8,7 @@ import numpy as np
 
 from simkit._jit import entry_kernel, kernel
 from simkit.cutters import BALL, FLAT
+from simkit.stock.profile_kernels import RIM
 from simkit.stock.record_kernels import (
     LENGTH,
     LOW,
@@ -26,21 +27,11 @@ from simkit.stock.slope_kernels import lowest_near
 from simkit.target.closest_kernels import bin_of, triangle_distance2
 
 EDGE = 1e-9  # mm: a triangle this near to a square counts as over it
+LOOSE = 1e-6  # mm: so near to a square triangles are kept for its parts, whose edges are rounded otherwise
 STEEPEST = 4.0  # slope of the reference plane, at most
 LEVELS = 8
 NEAR_RIM = 1e-4  # share of the radius squared: nearer to its rim a ball has no useful tangent plane
 MARGIN = 5e-5  # mm: rounding of heights to float32, and of slopes
-
-
-@kernel
-def gradient(t):
-    """Return the slope of a triangle (3, 3) in x and y, and twice its signed area in plan."""
-    ux, uy, uz = t[1, 0] - t[0, 0], t[1, 1] - t[0, 1], t[1, 2] - t[0, 2]
-    vx, vy, vz = t[2, 0] - t[0, 0], t[2, 1] - t[0, 1], t[2, 2] - t[0, 2]
-    area = ux * vy - uy * vx
-    if abs(area) <= 1e-12:
-        return 0.0, 0.0, 0.0
-    return (uz * vy - vz * uy) / area, (vz * ux - uz * vx) / area, area
 
 
 @kernel
@@ -50,9 +41,8 @@ def is_beside(t, area, px, py, e):
     for k in range(3):
         i, j = k, (k + 1) % 3
         nx, ny = sign * (t[j, 1] - t[i, 1]), sign * (t[i, 0] - t[j, 0])  # outwards
-        length = math.sqrt(nx * nx + ny * ny)
         near = nx * (px - t[i, 0]) + ny * (py - t[i, 1]) - e * (abs(nx) + abs(ny))
-        if near > EDGE * length:
+        if near > 0.0 and near > EDGE * math.sqrt(nx * nx + ny * ny):
             return True
     return False
 
@@ -64,11 +54,12 @@ def is_apart(box, px, py, e):
 
 
 @kernel
-def triangle_high(t, box, px, py, e, a, b, sign):
+def triangle_high(t, box, slope, px, py, e, a, b, sign):
     """Return the most that sign z - a (x - px) - b (y - py) of a triangle is over a square; -inf: not there.
 
-    An upper bound: the triangle's plane over the part of the square inside the triangle's box, or its
-    highest corner, whichever is less.
+    box, slope: of the triangle.  An upper bound, of a triangle that no edge of it keeps beside the square: the
+    triangle's plane over the part of the square inside the triangle's box, or its highest corner, whichever
+    is less.
     """
     x0, x1 = max(px - e, box[0]), min(px + e, box[3])
     y0, y1 = max(py - e, box[1]), min(py + e, box[4])
@@ -79,49 +70,85 @@ def triangle_high(t, box, px, py, e, a, b, sign):
     capped = (
         max(sign * t[0, 2], max(sign * t[1, 2], sign * t[2, 2])) - a * mx - b * my + hx * abs(a) + hy * abs(b)
     )
-    gx, gy, area = gradient(t)
-    gx, gy = sign * gx, sign * gy
-    if area == 0.0:
+    if slope[2] == 0.0:
         return capped
-    if is_beside(t, area, px, py, e):
-        return -math.inf
+    gx, gy = sign * slope[0], sign * slope[1]
     middle = sign * t[0, 2] + gx * (px + mx - t[0, 0]) + gy * (py + my - t[0, 1]) - a * mx - b * my
     return min(capped, middle + hx * abs(gx - a) + hy * abs(gy - b))
 
 
 @kernel
-def plane(px, py, e, corners, boxes, layout, start, items):
-    """Return a reference slope a, b over a square: the mean of its triangles, weighed by their area."""
+def most_near(px, py, e, layout, start):
+    """Return how many entries of the bins `near` finds at most for a square."""
     origin_x, origin_y, edge, nx, ny = layout
-    a = b = weight = 0.0
+    e += 2.0 * LOOSE
+    first, last = bin_of(px - e, origin_x, edge, nx), bin_of(px + e, origin_x, edge, nx)
+    count = 0
     for by in range(bin_of(py - e, origin_y, edge, ny), bin_of(py + e, origin_y, edge, ny) + 1):
-        for bx in range(bin_of(px - e, origin_x, edge, nx), bin_of(px + e, origin_x, edge, nx) + 1):
-            for k in range(start[by * nx + bx], start[by * nx + bx + 1]):
-                t = items[k]
-                if is_apart(boxes[t], px, py, e):
-                    continue
-                gx, gy, area = gradient(corners[t])
-                if (
-                    area == 0.0
-                    or gx * gx + gy * gy > STEEPEST * STEEPEST
-                    or is_beside(corners[t], area, px, py, e)
-                ):
-                    continue
-                wide = min(2 * e, boxes[t, 3] - boxes[t, 0]) * min(2 * e, boxes[t, 4] - boxes[t, 1])
-                a, b, weight = a + wide * gx, b + wide * gy, weight + wide
-    return (a / weight, b / weight) if weight > 0.0 else (0.0, 0.0)
+        count += start[by * nx + last + 1] - start[by * nx + first]
+    return count
 
 
 @kernel
-def target_high(px, py, e, a, b, sign, corners, boxes, layout, start, items):
-    """Return the most that the binned triangles, times sign, stand above the plane of slope a, b."""
+def near(px, py, e, layout, start, items, found):
+    """List the triangles of the bins that a square meets, in found (n, 3): number, bin along x and y.
+
+    Returns how many; one stands there once for each of these bins.
+    """
     origin_x, origin_y, edge, nx, ny = layout
-    high = -math.inf
+    e += LOOSE
+    count = 0
     for by in range(bin_of(py - e, origin_y, edge, ny), bin_of(py + e, origin_y, edge, ny) + 1):
         for bx in range(bin_of(px - e, origin_x, edge, nx), bin_of(px + e, origin_x, edge, nx) + 1):
             for k in range(start[by * nx + bx], start[by * nx + bx + 1]):
-                t = items[k]
-                high = max(high, triangle_high(corners[t], boxes[t], px, py, e, a, b, sign))
+                found[count, 0], found[count, 1], found[count, 2] = items[k], bx, by
+                count += 1
+    return count
+
+
+@kernel
+def narrowed(px, py, e, listed, count, corners, boxes, slopes, layout, found, is_over):
+    """Keep of `count` listed triangles those over a square, and return how many, with a reference slope a, b.
+
+    listed, found (n, 3): as `near` fills them, found perhaps the same; of the square itself or of one that it
+    is a part of.  is_over (n,): whether a kept one counts, some are kept for parts of the square alone.
+    a, b: the mean of the slopes of triangles, weighed by their area.
+    """
+    origin_x, origin_y, edge, nx, ny = layout
+    x0, x1 = bin_of(px - e, origin_x, edge, nx), bin_of(px + e, origin_x, edge, nx)
+    y0, y1 = bin_of(py - e, origin_y, edge, ny), bin_of(py + e, origin_y, edge, ny)
+    wide = e + LOOSE
+    wide_x0, wide_x1 = bin_of(px - wide, origin_x, edge, nx), bin_of(px + wide, origin_x, edge, nx)
+    wide_y0, wide_y1 = bin_of(py - wide, origin_y, edge, ny), bin_of(py + wide, origin_y, edge, ny)
+    kept = 0
+    a = b = weight = 0.0
+    for i in range(count):
+        t, bx, by = listed[i, 0], listed[i, 1], listed[i, 2]
+        box = boxes[t]
+        if bx < wide_x0 or bx > wide_x1 or by < wide_y0 or by > wide_y1 or is_apart(box, px, py, wide):
+            continue
+        gx, gy, area = slopes[t, 0], slopes[t, 1], slopes[t, 2]
+        if area != 0.0 and is_beside(corners[t], area, px, py, e):
+            continue
+        is_mine = x0 <= bx <= x1 and y0 <= by <= y1
+        found[kept, 0], found[kept, 1], found[kept, 2] = t, bx, by
+        is_over[kept] = is_mine
+        kept += 1
+        if not is_mine or area == 0.0 or gx * gx + gy * gy > STEEPEST * STEEPEST or is_apart(box, px, py, e):
+            continue
+        share = min(2 * e, box[3] - box[0]) * min(2 * e, box[4] - box[1])
+        a, b, weight = a + share * gx, b + share * gy, weight + share
+    return (kept, a / weight, b / weight) if weight > 0.0 else (kept, 0.0, 0.0)
+
+
+@kernel
+def target_high(px, py, e, a, b, sign, listed, is_over, count, corners, boxes, slopes):
+    """Return the most that triangles, kept by `narrowed`, times sign, stand above the plane of slope a, b."""
+    high = -math.inf
+    for i in range(count):
+        if is_over[i]:
+            t = listed[i, 0]
+            high = max(high, triangle_high(corners[t], boxes[t], slopes[t], px, py, e, a, b, sign))
     return high
 
 
@@ -168,6 +195,12 @@ def move_low(code, record, px, py, e, a, b, floor, heights, places, g):
     known.  heights: cell_heights as a pointer; places (10,), g (5,): room for it.
     """
     dx, dy = px - record[X], py - record[Y]
+    if is_line(code):
+        # Most moves of a list pass beside a small square: told by less than the bounds below take.
+        u, w = dx * record[UX] + dy * record[UY], dy * record[UX] - dx * record[UY]
+        reach = record[RADIUS] + RIM + e * math.sqrt(2.0) + LOOSE
+        if abs(w) > reach or u < -reach or u > record[LENGTH] + reach:
+            return math.inf
     is_ball = is_line(code) and profile_of(code) == BALL
     low = _ball_low(record, dx, dy, e, a, b) if is_ball else -math.inf
     if low >= floor:
@@ -181,25 +214,29 @@ def move_low(code, record, px, py, e, a, b, floor, heights, places, g):
 
 @entry_kernel
 def lower_squares(
-    first, last, x, y, half, below, levels, corners, boxes, layout, start, items,
-    bucket_x, bucket_y, bucket, bucket_nx, starts, entries, codes, records, heights, low, slopes, busy,
+    first, last, x, y, half, below, levels, corners, boxes, slopes, layout, start, items,
+    bucket_x, bucket_y, bucket, bucket_nx, starts, entries, codes, records, heights, low, leans, busy,
 ):  # fmt: skip
     """Find the parts of squares over which some sweep may lie more than `below` under the target.
 
     x, y, half (k,) mm: squares.  below (k, n, n) mm, n = 2^levels: for each part, by row and column; +inf
-    where nothing is asked.  layout, start, items: triangles in bins, corners and boxes in heights.
+    where nothing is asked.  corners, boxes, slopes, layout, start, items: TargetGrid.faces.
     starts, entries: moves of buckets of edge `bucket` from bucket_x, bucket_y; a square lies in one bucket,
     wholly: a move that passes beside the bucket is not among its moves.
     heights: cell_heights as a pointer.
     Writes low (k, n, n): over a part that may, what the sweeps lie nowhere below there; NaN where no sweep
-    does.  slopes (k, n, n, 2): there, of a plane that they lie nowhere below either: it touches `low` at
-    its lowest corner.  Halving goes on only where some sweep may.
+    does.  leans (k, n, n, 2): slopes there of a plane that they lie nowhere below either: it touches `low`
+    at its lowest corner.  Halving goes on only where some sweep may, with the moves and the triangles that
+    the larger square left.
     busy (k,): bounds computed.
     """
-    most = 0
+    most, most_faces = 0, 0
     for k in range(first, last):
         at = int((y[k] - bucket_y) / bucket) * bucket_nx + int((x[k] - bucket_x) / bucket)
         most = max(most, starts[at + 1] - starts[at])
+        most_faces = max(most_faces, most_near(x[k], y[k], half[k], layout, start))
+    faces = np.empty((LEVELS + 2, most_faces, 3), np.int32)
+    face_counts, is_over = np.zeros(LEVELS + 2, np.int64), np.empty(most_faces, np.bool_)
     lists = np.empty((LEVELS + 2, most + 1), np.int32)
     counts = np.zeros(LEVELS + 2, np.int64)
     stack = np.empty((4 * LEVELS + 8, 3), np.int64)
@@ -210,6 +247,7 @@ def lower_squares(
         counts[0] = starts[at + 1] - starts[at]
         for i in range(counts[0]):
             lists[0, i] = entries[starts[at] + i]
+        face_counts[0] = near(x[k], y[k], half[k], layout, start, items, faces[0])
         for iy in range(n):
             for ix in range(n):
                 low[k, iy, ix] = math.nan
@@ -228,8 +266,14 @@ def lower_squares(
             e = half[k] / (1 << level)
             px = x[k] - half[k] + e * (2 * column + 1)
             py = y[k] - half[k] + e * (2 * row + 1)
-            a, b = plane(px, py, e, corners, boxes, layout, start, items)
-            high = target_high(px, py, e, a, b, 1.0, corners, boxes, layout, start, items)
+            face_count, a, b = narrowed(
+                px, py, e, faces[level], face_counts[level], corners, boxes, slopes, layout,
+                faces[level + 1], is_over,
+            )  # fmt: skip
+            face_counts[level + 1] = face_count
+            high = target_high(
+                px, py, e, a, b, 1.0, faces[level + 1], is_over, face_count, corners, boxes, slopes
+            )
             if high == -math.inf:
                 continue
             floor, lowest, count, lean = high - limit, math.inf, 0, e * (abs(a) + abs(b))
@@ -248,7 +292,7 @@ def lower_squares(
                 continue
             if size == 1:
                 low[k, row, column] = lowest - lean
-                slopes[k, row, column, 0], slopes[k, row, column, 1] = a, b
+                leans[k, row, column, 0], leans[k, row, column, 1] = a, b
                 continue
             for iy in range(2):
                 for ix in range(2):
@@ -258,24 +302,29 @@ def lower_squares(
 
 @entry_kernel
 def upper_squares(
-    first, last, x, y, half, above, corners, boxes, layout, start, items, index, other, codes, records,
-    heights, up, slopes,
+    first, last, x, y, half, above, corners, boxes, slopes, layout, start, items, index, other, codes,
+    records, heights, up, leans,
 ):  # fmt: skip
     """Find the squares over which the cut may stand more than `above` over the target's lowest.
 
-    x, y, half, above (k,) mm.  corners, boxes, layout, start, items: as for lower_squares.
+    x, y, half, above (k,) mm.  corners, boxes, slopes, layout, start, items: as for lower_squares.
     index (k,): a record whose sweep the cut lies nowhere above, -1 for none; only lines are used.  other (k,)
     mm: a height that the cut lies nowhere above over the square anyhow, +inf for none.
-    Writes up (k,): a height that the cut lies nowhere above, NaN where it stands nowhere that high; slopes
-    (k, 2): of a plane that it lies nowhere above either, which touches `up` at its highest corner.
+    Writes up (k,): a height that the cut lies nowhere above, NaN where it stands nowhere that high; leans
+    (k, 2): slopes of a plane that it lies nowhere above either, which touches `up` at its highest corner.
     A sweep along a line is convex, so it is highest over a corner of the square.
     """
     places, g = np.empty(8), np.empty(4, np.float32)
+    most = 0
+    for k in range(first, last):
+        most = max(most, most_near(x[k], y[k], half[k], layout, start))
+    faces, is_over = np.empty((most, 3), np.int32), np.empty(most, np.bool_)
     for k in range(first, last):
         px, py, e = x[k], y[k], half[k]
         up[k] = math.nan
-        a, b = plane(px, py, e, corners, boxes, layout, start, items)
-        low = -target_high(px, py, e, -a, -b, -1.0, corners, boxes, layout, start, items)
+        count = near(px, py, e, layout, start, items, faces)
+        count, a, b = narrowed(px, py, e, faces, count, corners, boxes, slopes, layout, faces, is_over)
+        low = -target_high(px, py, e, -a, -b, -1.0, faces, is_over, count, corners, boxes, slopes)
         if low == math.inf:
             continue
         lean = e * (abs(a) + abs(b))
@@ -293,7 +342,7 @@ def upper_squares(
             high = min(high, on_line + MARGIN)
         if high > low + above[k]:
             up[k] = high + lean
-            slopes[k, 0], slopes[k, 1] = a, b
+            leans[k, 0], leans[k, 1] = a, b
 
 
 @entry_kernel

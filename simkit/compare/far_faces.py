@@ -181,10 +181,7 @@ class _Faces:
 
     def __init__(self, sweeps: Sweeps, grid: TargetGrid, is_gouge: bool):
         self.sweeps, self.grid, self.is_gouge = sweeps, grid, is_gouge
-        corners, boxes = grid.ordered
-        bins = grid.bins(sweeps.side)
-        corners = corners * np.array([1.0, 1.0, 1.0 if sweeps.side == 1 else -1.0])
-        self.triangles = (corners, boxes, bins[:5], bins[5], bins[6])
+        self.triangles = grid.faces(sweeps.side)
 
     def off(self, x, y, half: float, may, stages, at) -> tuple[np.ndarray, np.ndarray]:
         """Return how far faces over squares may be from material or air, mm (k,), and the best places (k, 3).

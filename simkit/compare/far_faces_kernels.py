@@ -7,14 +7,22 @@ import math
 import numpy as np
 
 from simkit._jit import entry_kernel, kernel
-from simkit.compare.between_kernels import EDGE, gradient, is_apart, is_beside, plane, triangle_high
+from simkit.compare.between_kernels import (
+    EDGE,
+    is_apart,
+    is_beside,
+    most_near,
+    narrowed,
+    near,
+    triangle_high,
+)
 from simkit.target.closest_kernels import bin_of
 
 EVEN = 0.02  # sine of an angle, a degree: what a plane's tilt may grow by as it is fitted to more
 
 
 @kernel
-def _uphill(px, py, e, corners, boxes, layout, start, items):
+def _uphill(px, py, e, corners, boxes, slopes, layout, start, items):
     """Return the direction in plan in which the faces over a square rise; 0, 0 where they do not."""
     origin_x, origin_y, edge, nx, ny = layout
     a = b = 0.0
@@ -26,7 +34,7 @@ def _uphill(px, py, e, corners, boxes, layout, start, items):
                 deep = min(py + e, boxes[t, 4]) - max(py - e, boxes[t, 1])
                 if wide <= 0.0 or deep <= 0.0:
                     continue
-                gx, gy, area = gradient(corners[t])
+                gx, gy, area = slopes[t, 0], slopes[t, 1], slopes[t, 2]
                 if area != 0.0 and not is_beside(corners[t], area, px, py, e):
                     a, b = a + wide * deep * gx, b + wide * deep * gy
     length = math.sqrt(a * a + b * b)
@@ -34,54 +42,63 @@ def _uphill(px, py, e, corners, boxes, layout, start, items):
 
 
 @kernel
-def _relief(px, py, e, least, corners, boxes, layout, start, items):
+def _relief(px, py, e, least, corners, boxes, slopes, layout, start, items, faces, is_over):
     """Return how far apart two parallel planes lie that hold the faces over a square, and their sine.
 
     Along their normal; 0 where there is no face; no more is looked through once it is more than `least`.
-    The sine: of the angle at which they are tilted.
+    The sine: of the angle at which they are tilted.  faces (n, 3), is_over (n,): room.
     """
-    origin_x, origin_y, edge, nx, ny = layout
-    a, b = plane(px, py, e, corners, boxes, layout, start, items)
+    count = near(px, py, e, layout, start, items, faces)
+    count, a, b = narrowed(px, py, e, faces, count, corners, boxes, slopes, layout, faces, is_over)
     steep = a * a + b * b
     root, sine = math.sqrt(1.0 + steep), math.sqrt(steep / (1.0 + steep))
     high = low = -math.inf
-    for by in range(bin_of(py - e, origin_y, edge, ny), bin_of(py + e, origin_y, edge, ny) + 1):
-        for bx in range(bin_of(px - e, origin_x, edge, nx), bin_of(px + e, origin_x, edge, nx) + 1):
-            for k in range(start[by * nx + bx], start[by * nx + bx + 1]):
-                t = items[k]
-                if is_apart(boxes[t], px, py, e + 2.0 * EDGE):
-                    continue
-                high = max(high, triangle_high(corners[t], boxes[t], px, py, e, a, b, 1.0))
-                low = max(low, triangle_high(corners[t], boxes[t], px, py, e, -a, -b, -1.0))
-                if (high + low) / root > least:
-                    return (high + low) / root, sine
+    for i in range(count):
+        if not is_over[i]:
+            continue
+        t = faces[i, 0]
+        high = max(high, triangle_high(corners[t], boxes[t], slopes[t], px, py, e, a, b, 1.0))
+        low = max(low, triangle_high(corners[t], boxes[t], slopes[t], px, py, e, -a, -b, -1.0))
+        if (high + low) / root > least:
+            return (high + low) / root, sine
     return max(high + low, 0.0) / root, sine
 
 
 @entry_kernel
-def target_relief(first, last, x, y, half, reach, least, corners, boxes, layout, start, items, relief):
+def target_relief(first, last, x, y, half, reach, least, corners, boxes, slopes, layout, start, items, relief):
     """Fill relief (k,) with how far apart two parallel planes lie that hold the target's faces near a square.
 
     x, y (k,), half mm: squares.  reach, least (k,) mm: near is what a way of `reach` along the normal of the
     planes and one more in plan can lead to; what is more than `least` is told as any such distance.
     """
+    most = 0
     for k in range(first, last):
-        relief[k], sine = _relief(x[k], y[k], half + reach[k], least[k], corners, boxes, layout, start, items)
+        most = max(most, most_near(x[k], y[k], half + 2.0 * reach[k], layout, start))
+    faces, is_over = np.empty((most, 3), np.int32), np.empty(most, np.bool_)
+    for k in range(first, last):
+        relief[k], sine = _relief(
+            x[k], y[k], half + reach[k], least[k], corners, boxes, slopes, layout, start, items, faces,
+            is_over,
+        )  # fmt: skip
         wide = 0.0
         while relief[k] <= least[k] and sine > wide + EVEN:  # tilted planes: more of the target counts
             wide = min(sine + 2.0 * EVEN, 1.0)
             e = half + (1.0 + wide) * reach[k]
-            relief[k], sine = _relief(x[k], y[k], e, least[k], corners, boxes, layout, start, items)
+            relief[k], sine = _relief(
+                x[k], y[k], e, least[k], corners, boxes, slopes, layout, start, items, faces, is_over
+            )
 
 
 @entry_kernel
-def uphill(first, last, x, y, half, corners, boxes, layout, start, items, ways):
+def uphill(first, last, x, y, half, corners, boxes, slopes, layout, start, items, ways):
     """Fill ways (k, 2) with the direction in plan in which the target's faces over a square rise, or 0, 0.
 
-    x, y (k,) mm, half mm: squares.  corners, boxes, layout, start, items: as for faces_off.
+    x, y (k,) mm, half mm: squares.  corners, boxes, slopes, layout, start, items: as for faces_off.
     """
     for k in range(first, last):
-        ways[k, 0], ways[k, 1] = _uphill(x[k], y[k], half, corners, boxes, layout, start, items)
+        ways[k, 0], ways[k, 1] = _uphill(
+            x[k], y[k], half, corners, boxes, slopes, layout, start, items
+        )
 
 
 @kernel
@@ -118,13 +135,13 @@ def _clipped(t, sign, px, py, e, points, other):
 
 @entry_kernel
 def faces_off(
-    first, last, x, y, half, sign, places, cut, corners, boxes, layout, start, items, off, which,
+    first, last, x, y, half, sign, places, cut, corners, boxes, slopes, layout, start, items, off, which,
 ):  # fmt: skip
     """Fill off (k,) with how far from the cut any part of the target's faces over a square may be, at most.
 
     x, y (k,) mm, half mm: squares.  sign: 1, how far from material (a gouge), -1, from air (leftover).
     places (k, n, 2) mm: where in plan the cut is known; cut (k, n) mm: its heights there.
-    corners, boxes, layout, start, items: the target's triangles in bins, in heights; upright ones are left
+    corners, boxes, slopes, layout, start, items: the target's triangles, TargetGrid.faces; upright ones are left
     out (what stands on them is seen from the cut).  which (k,): the place nearest to the face that is worst.
     Material, or air, fills the column under, or over, each known place: a convex set, so that the distance
     to it is largest at a corner of the part of a face that lies over the square.
@@ -138,7 +155,7 @@ def faces_off(
             for bx in range(bin_of(px - e, origin_x, edge, nx), bin_of(px + e, origin_x, edge, nx) + 1):
                 for i in range(start[by * nx + bx], start[by * nx + bx + 1]):
                     t = items[i]
-                    if is_apart(boxes[t], px, py, e) or gradient(corners[t])[2] == 0.0:
+                    if is_apart(boxes[t], px, py, e) or slopes[t, 2] == 0.0:
                         continue
                     count = _clipped(corners[t], sign, px, py, e, points, room)
                     if count == 0:

@@ -10,7 +10,7 @@ from simkit.compare.overhang import CLOSE
 from simkit.cutters import Cutter
 from simkit.frames import Frame
 from simkit.moves.table import Moves
-from simkit.stock.cut import MOST_MOVES, Packed, cell_heights_pointer, cut_heights
+from simkit.stock.cut import MOST_MOVES, Packed, cell_heights_pointer, cut_heights, packed_heights
 from simkit.stock.field import Lattice
 from simkit.stock.workers import share_ranges
 from simkit.target.grid import TargetGrid
@@ -43,7 +43,7 @@ class Sweeps:
         self.origin = lattice.origin
         self.shape = tuple(-(-n // (BUCKET << LEVELS)) for n in lattice.shape)
         x0, y0 = lattice.origin
-        view = np.array([x0, x0 + self.shape[1] * self.bucket, y0, y0 + self.shape[0] * self.bucket, ANY_TOP])
+        view = np.array([-np.inf, np.inf, -np.inf, np.inf, ANY_TOP])  # points may lie beside the lattice
         tops = np.full(self.shape, np.inf, np.float32)
         self.heights_pointer = None
         self.packs = []
@@ -62,10 +62,6 @@ class Sweeps:
         """
         from simkit.compare.between_kernels import lower_squares
 
-        sign = 1.0 if self.side == 1 else -1.0
-        corners, boxes = grid.ordered
-        corners = corners * np.array([1.0, 1.0, sign])
-        bins = grid.bins(self.side)
         heights = self.heights_pointer or cell_heights_pointer()
         low, slopes = np.full(below.shape, np.nan), np.zeros((*below.shape, 2))
         for packed, starts, entries, _ in self.packs:
@@ -74,9 +70,8 @@ class Sweeps:
             found, leans = np.empty(below.shape), np.empty((*below.shape, 2))
             busy = np.zeros(len(x), np.int64)
             search = (
-                x, y, half, below, levels, corners, boxes, bins[:5], bins[5], bins[6], *self.origin,
-                self.bucket, self.shape[1], starts, entries, packed.codes, packed.records, heights,
-                found, leans, busy,
+                x, y, half, below, levels, *grid.faces(self.side), *self.origin, self.bucket,
+                self.shape[1], starts, entries, packed.codes, packed.records, heights, found, leans, busy,
             )  # fmt: skip
             share_ranges(lambda a, b, s=search: lower_squares(a, b, *s), len(x), 16)
             low = np.fmin(low, found)
@@ -121,9 +116,14 @@ class Sweeps:
 
         cutters: those whose moves count, with these shapes; None for all as they are.
         """
-        cutters = self.cutters if cutters is None else cutters
         sign = 1.0 if self.side == 1 else -1.0
         found, owner = np.full(len(points), sign * start), np.full(len(points), -1, np.int64)
+        if cutters is None:
+            for packed, _, _, first_row in self.packs:
+                found, row = packed_heights(points, packed, sign, found)
+                is_cut = row >= 0
+                owner[is_cut] = row[is_cut] + first_row
+            return sign * found, owner
         for moves, frame, first_row in self.parts:
             chosen = np.flatnonzero(np.isin(moves.tool, list(cutters)))
             found, row = cut_heights(points, moves[chosen], cutters, frame, found)
@@ -148,17 +148,14 @@ class Sweeps:
         """
         from simkit.compare.between_kernels import upper_squares
 
-        sign = 1.0 if self.side == 1 else -1.0
-        corners, boxes = grid.ordered
-        corners, bins = corners * np.array([1.0, 1.0, sign]), grid.bins(self.side)
         up, slopes, left = np.full(len(x), np.nan), np.zeros((len(x), 2)), np.ones(len(x), bool)
         heights = self.heights_pointer or cell_heights_pointer()
 
         def search(chosen, index, other, packed) -> None:
             out, leans = np.empty(len(chosen)), np.zeros((len(chosen), 2))
             arrays = (
-                x[chosen], y[chosen], np.full(len(chosen), half), above[chosen], corners, boxes, bins[:5],
-                bins[5], bins[6], index, other, packed.codes, packed.records, heights, out, leans,
+                x[chosen], y[chosen], np.full(len(chosen), half), above[chosen], *grid.faces(self.side),
+                index, other, packed.codes, packed.records, heights, out, leans,
             )  # fmt: skip
             share_ranges(lambda a, b: upper_squares(a, b, *arrays), len(chosen), 256)
             up[chosen], slopes[chosen] = out, leans

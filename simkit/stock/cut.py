@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
@@ -17,6 +18,7 @@ from simkit.moves.table import ARC, LINE, Moves, make_moves
 from simkit.stock import bin_kernels, block_kernels, bound_kernels, height_kernels, pack_kernels
 from simkit.stock import cut_kernels as kernels
 from simkit.stock.field import UNCUT, Field, Lattice, blank_field
+from simkit.stock.pack_kernels import LOWEST
 from simkit.stock.record_kernels import COLUMNS, WIDE_COLUMNS
 from simkit.stock.workers import share
 
@@ -95,6 +97,21 @@ class Packed:
                     "which is not among the cutters"
                 )
             self.chunks.append((first, first + count))
+
+    def within(self, x0: float, x1: float, y0: float, y1: float) -> Packed:
+        """Return those that may touch a rectangle, mm; all where they are most of them."""
+        is_near = np.zeros(len(self.boxes), bool)
+        for first, last in self.chunks:
+            low_x, high_x, low_y, high_y = self.boxes[first:last, :LOWEST].T
+            is_near[first:last] = (low_x <= x1) & (high_x >= x0) & (low_y <= y1) & (high_y >= y0)
+        chosen = np.flatnonzero(is_near)
+        if 2 * len(chosen) > sum(last - first for first, last in self.chunks):
+            return self
+        some = copy.copy(self)
+        for name in ("codes", "records", "boxes", "rows"):
+            setattr(some, name, getattr(self, name).take(chosen, axis=0))
+        some.chunks = [(first, min(first + CHUNK, len(chosen))) for first in range(0, len(chosen), CHUNK)]
+        return some
 
     def bins(self, x0: float, y0: float, size: float, tops: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return (starts, entries): entries[starts[t]:starts[t + 1]] are the moves of tile t, growing.
@@ -312,13 +329,29 @@ def cut_heights(
     row in `moves` of the lowest cut (the first on ties), -1 where nothing cut below `start`.
     Error: as for `cut`, without the rounding to float32; points are rounded to 1e-9 mm.
     """
+    return _heights(
+        points, lambda view: Packed(moves, cutters, frame, view, 0, 0), float(frame.up), start
+    )
+
+
+def packed_heights(
+    points: np.ndarray, packed: Packed, up: int, start: float | np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return what `cut_heights` does, of moves packed for any view; up: of their frame.
+
+    For those who ask again and again: packing takes longer than the heights at a few points.
+    """
+    return _heights(points, lambda view: packed.within(*view[:4]), float(up), start)
+
+
+def _heights(points, pack: Callable[[np.ndarray], Packed], up: float, start):
+    """Return what `cut_heights` does; pack(view): the moves that may cut in a view, see `pack_kernels`."""
     points = np.asarray(points, dtype=np.float64)
     if points.ndim != 2 or points.shape[1] != 2:
         raise ShapeError(f"points are {points.shape}, expected (n, 2)")
     if not np.isfinite(points).all():
         raise ShapeError("points are not all finite")
     n = len(points)
-    up = float(frame.up)
     begin = np.ascontiguousarray(up * np.broadcast_to(np.asarray(start, dtype=np.float64), (n,)))
     heights, owners = np.empty(n), np.empty(n, np.int32)
     if n == 0:
@@ -335,7 +368,7 @@ def cut_heights(
     tops = np.full(int(shape.prod()), -np.inf)
     np.maximum.at(tops, bucket, begin)
     view = np.array([low[0], high[0], low[1], high[1], begin.max()])
-    packed = Packed(moves, cutters, frame, view, 0, 0)
+    packed = pack(view)
     # Rounded up, so that no move below the start is left out.
     tops = np.nextafter(tops.astype(np.float32), np.float32(np.inf)).reshape(shape[1], shape[0])
     starts, entries = packed.bins(low[0], low[1], size, tops)

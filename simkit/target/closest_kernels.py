@@ -51,6 +51,26 @@ def bin_triangles(boxes, chosen, origin_x, origin_y, edge, nx, ny):
 
 
 @kernel
+def gradient(t):
+    """Return the slope of a triangle (3, 3) in x and y, and twice its signed area in plan."""
+    ux, uy, uz = t[1, 0] - t[0, 0], t[1, 1] - t[0, 1], t[1, 2] - t[0, 2]
+    vx, vy, vz = t[2, 0] - t[0, 0], t[2, 1] - t[0, 1], t[2, 2] - t[0, 2]
+    area = ux * vy - uy * vx
+    if abs(area) <= 1e-12:
+        return 0.0, 0.0, 0.0
+    return (uz * vy - vz * uy) / area, (vz * ux - uz * vx) / area, area
+
+
+@entry_kernel
+def gradients(corners):
+    """Return slopes in x and y and twice the signed area in plan (m, 3) of triangles (m, 3, 3); 0: upright."""
+    found = np.empty((corners.shape[0], 3))
+    for k in range(corners.shape[0]):
+        found[k, 0], found[k, 1], found[k, 2] = gradient(corners[k])
+    return found
+
+
+@kernel
 def segment_distance2(px, py, pz, dx, dy, dz):
     """Return the squared distance from p to the segment from the origin to d."""
     length2 = dx * dx + dy * dy + dz * dz

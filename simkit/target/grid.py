@@ -129,6 +129,28 @@ class TargetGrid:
         corners = np.ascontiguousarray(self.target.vertices[self.target.triangles][self.order])
         return corners, np.ascontiguousarray(self.boxes[self.order])
 
+    def upward(self, side: int) -> np.ndarray:
+        """Return the corners of `ordered` (m, 3, 3) in heights along the axis of side 1 or 2."""
+        key = (side, "upward")
+        if key not in self._bins:
+            corners = self.ordered[0]
+            self._bins[key] = corners if side == 1 else corners * np.array([1.0, 1.0, -1.0])
+        return self._bins[key]
+
+    def faces(self, side: int) -> tuple:
+        """Return what kernels need of the triangles that a side sees, over squares in plan.
+
+        Corners along the side's axis, boxes, slopes in x and y with twice the signed area in plan (m, 3), and
+        of the bins the layout (5,), start and items.
+        """
+        from simkit.target.closest_kernels import gradients
+
+        key = (side, "faces")
+        if key not in self._bins:
+            corners, bins = self.upward(side), self.bins(side)
+            self._bins[key] = corners, self.ordered[1], gradients(corners), bins[:5], bins[5], bins[6]
+        return self._bins[key]
+
     def distance(
         self,
         points: np.ndarray,
@@ -222,7 +244,7 @@ class TargetGrid:
 
         x, y, z = np.ascontiguousarray(np.asarray(points, dtype=np.float64).T)
         sign = 1.0 if side == 1 else -1.0
-        corners = self.ordered[0] if side == 1 else self.ordered[0] * np.array([1.0, 1.0, -1.0])
+        corners = self.upward(side)
         found = []
         for faces in (3 - side, side):
             out = np.empty(len(x))

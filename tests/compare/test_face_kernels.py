@@ -60,9 +60,8 @@ def surface(seed):
     """A target of random facets, its triangles in heights of side 1, in bins, and which of them are seen."""
     rng = np.random.default_rng(seed)
     grid = grid_of(solid(10 + rng.normal(0, 1.0, (9, 11)), 20.0, 16.0))
-    corners, boxes = grid.ordered
-    bins = grid.bins(1)
-    arrays = (corners, boxes, bins[:5], bins[5], bins[6])
+    arrays = grid.faces(1)
+    corners = arrays[0]
     normals = plain.normals(corners)
     return rng, arrays, corners[normals[:, 2] > 1e-9]
 
@@ -80,10 +79,10 @@ def test_uphill__of_squares_on_one_face_is_its_steepest_way_up(seed):
 @pytest.mark.parametrize("half", [0.2, 0.9])
 def test_uphill__of_squares_on_several_faces_is_their_mean(half):
     # Weights: the part of each face's box over the square.  In one bin: a face in several counts in each.
-    rng, (corners, boxes, *_), faces = surface(7)
+    rng, (corners, boxes, slopes, *_), faces = surface(7)
     is_seen = plain.normals(corners)[:, 2] > 1e-9
     items = np.flatnonzero(is_seen)
-    arrays = (corners, boxes, (0.0, 0.0, 100.0, 1, 1), np.array([0, len(items)]), items)
+    arrays = (corners, boxes, slopes, (0.0, 0.0, 100.0, 1, 1), np.array([0, len(items)]), items)
     x, y = rng.uniform([1.5, 1.5], [18.5, 14.5], (80, 2)).T.copy()
     ways = np.full((80, 2), np.nan)
     kernels.uphill(0, 80, x, y, half, *arrays, ways)
@@ -105,12 +104,8 @@ def test_uphill__of_squares_on_several_faces_is_their_mean(half):
 
 def test_uphill__of_what_is_level_is_nowhere():
     grid = grid_of(solid(np.full((9, 11), 10.0), 20.0, 16.0))
-    corners, boxes = grid.ordered
-    bins = grid.bins(1)
     ways = np.full((1, 2), np.nan)
-    kernels.uphill(
-        0, 1, np.array([9.3]), np.array([7.1]), 0.7, corners, boxes, bins[:5], bins[5], bins[6], ways
-    )
+    kernels.uphill(0, 1, np.array([9.3]), np.array([7.1]), 0.7, *grid.faces(1), ways)
     assert (ways == 0.0).all()
 
 
