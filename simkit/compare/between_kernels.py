@@ -279,11 +279,13 @@ def lower_squares(
             floor, lowest, count, lean = high - limit, math.inf, 0, e * (abs(a) + abs(b))
             for i in range(counts[level]):
                 j = lists[level, i]
-                if records[j, LOW] - lean >= floor:
+                # Of a part that is not halved only the lowest is asked for.
+                enough = min(floor, lowest) if size == 1 else floor
+                if records[j, LOW] - lean >= enough:
                     continue
-                found = move_low(codes[j], records[j], px, py, e, a, b, floor, heights, places, g)
+                found = move_low(codes[j], records[j], px, py, e, a, b, enough, heights, places, g)
                 busy[k] += 1
-                if found < floor:
+                if found < enough:
                     lists[level + 1, count] = j
                     count += 1
                     lowest = min(lowest, found)

@@ -22,8 +22,11 @@ FEW = np.vstack([np.zeros((1, 2)), SHARES[0] * WAYS[::4], SHARES[2] * WAYS[::4]]
 FINE_TURNS = 2 * np.pi * np.arange(64) / 64
 FINE_WAYS = np.column_stack([np.cos(FINE_TURNS), np.sin(FINE_TURNS)])
 FINE = np.vstack([np.zeros((1, 2)), *(share * FINE_WAYS for share in np.linspace(1, 16, 16) / 16)])
-# Some of these, which often settle a square: it is asked at all of them where they do not.
+# Some places of a stage, which often settle a square: it is asked at all of them where they do not.
+MIDDLE = np.zeros((1, 2))
 FINE_PARTS = (FINE[1::8], FINE[5::8], FINE[3::4])
+ALL_PARTS = (MIDDLE, FEW)
+FINE_STAGE = (FINE_PARTS, FINE)
 # Or about the best place so far: steps, as shares of what may be.
 NEARER = (0.25, 0.12, 0.06, 0.03, 0.015)
 NEAR_WAYS = np.vstack([np.zeros((1, 2)), WAYS[::2]])
@@ -108,6 +111,13 @@ def _halved(faces: _Faces, x, y, half: float, cell, may, is_border, last: tuple[
     most = MOST_FINE if is_fine else MOST_FACES
     at = np.column_stack([x, y, np.full(len(x), np.nan)])  # the best place known so far for each
     while len(cell):
+        # What often settles a square comes first, what takes long last: the order changes nothing else.
+        if is_gouge and half < first and len(cell):  # material straight below is near enough?
+            keep = sweeps.may_be_deeper(x, y, half, may[cell], grid)
+            x, y, cell, at = x[keep], y[keep], cell[keep], at[keep]
+        off, _ = faces.off(x, y, half, may[cell], [((MIDDLE,), None)], at)
+        keep = off > may[cell] + FACE_SLACK
+        x, y, cell, at = x[keep], y[keep], cell[keep], at[keep]
         keep = is_border[cell]
         inner = np.flatnonzero(~keep)
         relief, least = np.empty(len(inner)), np.maximum(SMOOTH, SMOOTH_SHARE * may[cell[inner]])
@@ -115,14 +125,13 @@ def _halved(faces: _Faces, x, y, half: float, cell, may, is_border, last: tuple[
         share_ranges(lambda a, b, s=about: target_relief(a, b, *s), len(inner), 256)
         keep[inner] = relief > least
         x, y, cell, at = x[keep], y[keep], cell[keep], at[keep]
-        if is_gouge and half < first and len(cell):  # material straight below is near enough?
-            keep = sweeps.may_be_deeper(x, y, half, may[cell], grid)
-            x, y, cell, at = x[keep], y[keep], cell[keep], at[keep]
         is_last = half <= np.maximum(last[0], last[1] * may[cell])
         # On a steep face material is nearest uphill, and air downhill.
-        ways = np.empty((len(x), 2))
-        about = (x, y, half, *faces.triangles, ways)
-        share_ranges(lambda a, b, s=about: uphill(a, b, *s), len(x), 256)
+        ways, small = np.zeros((len(x), 2)), np.flatnonzero(half * np.sqrt(2.0) < may[cell])
+        found = np.empty((len(small), 2))
+        about = (x[small], y[small], half, *faces.triangles, found)
+        share_ranges(lambda a, b, s=about: uphill(a, b, *s), len(small), 256)
+        ways[small] = found
         steep = (1 if is_gouge else -1) * np.array(STEEP_SHARES)[:, None] * ways[:, None]
         off, at = faces.off(x, y, half, may[cell], [steep], at)
         left = np.flatnonzero(off > may[cell] + FACE_SLACK)
@@ -131,13 +140,13 @@ def _halved(faces: _Faces, x, y, half: float, cell, may, is_border, last: tuple[
             # Halved squares are settled sooner than larger ones by more places.
             off, at = _worst_first(faces, x, y, half, may[cell], cell, at, off, is_last, [FEW, ALL, NEARER])
             if is_fine and is_last.any():
-                off, at = _worst_first(faces, x, y, half, may[cell], cell, at, off, is_last, [FINE])
+                off, at = _worst_first(faces, x, y, half, may[cell], cell, at, off, is_last, [FINE_STAGE])
             left = np.flatnonzero(off > may[cell] + FACE_SLACK)
             x, y, cell, off, at, is_last = x[left], y[left], cell[left], off[left], at[left], is_last[left]
         if not is_last.any():
             # Where not even the middle of the worst square is near enough, halving will not help its cell.
             worst = _worst_of(cell, off)
-            stages = [ALL, NEARER, FINE] if is_fine else [ALL]
+            stages = [(ALL_PARTS, ALL), NEARER, FINE_STAGE] if is_fine else [(ALL_PARTS, ALL)]
             point, _ = faces.off(x[worst], y[worst], 0.0, may[cell[worst]], stages, at[worst])
             lost = worst[point > may[cell[worst]] + FACE_SLACK]
             far.append((cell[lost], x[lost], y[lost], off[lost]))
@@ -191,7 +200,7 @@ class _Faces:
         there, NaN where it is not known yet, as it is returned for the best places.  stages: places that
         are asked, one stage after the other until a square is settled, as shares of what may be less the
         square itself: (n, 2) about its middle, or (k, n, 2); NEARER: about the best place so far, nearer
-        and nearer to it; FINE: as a whole only where no part of it settles the square.
+        and nearer to it; (parts, whole): as a whole, if there is one, only where no part settles the square.
         """
         off, at, most = np.full(len(x), np.inf), at.copy(), may - half * np.sqrt(2.0)
 
@@ -205,7 +214,7 @@ class _Faces:
                     aside = stage if stage.ndim == 2 else stage[rows]
                     places = np.column_stack([x[rows], y[rows]])[:, None] + most[rows, None, None] * aside
                     places = np.concatenate([at[rows, None, :2], places], axis=1)
-                found, best = self._off(x[rows], y[rows], half, places, at[rows, 2])
+                found, best = self._off(x[rows], y[rows], half, places, at[rows, 2], is_part)
                 # What a part leaves open is as it was: the faces of a square may be near different places.
                 is_less = found < off[rows]
                 if is_part:
@@ -217,25 +226,29 @@ class _Faces:
                 for share in NEARER:
                     ask(NEAR_WAYS, share)
                 continue
-            for part in FINE_PARTS if stage is FINE else ():
+            parts, whole = stage if isinstance(stage, tuple) else ((), stage)
+            for part in parts:
                 ask(part, is_part=True)
-            ask(stage)
+            if whole is not None:
+                ask(whole)
         return off, at
 
-    def _off(self, x, y, half: float, places, first) -> tuple[np.ndarray, np.ndarray]:
+    def _off(self, x, y, half: float, places, first, is_part: bool) -> tuple[np.ndarray, np.ndarray]:
         """Return how far faces over squares may be from the cut at places (k, n, 2), mm; the best (k, 3).
 
         first (k,) mm: the cut at the first place of each, NaN where it is not known; the best: with the cut.
+        is_part: a first place where it is not known is left out.
         """
         from simkit.compare.far_faces_kernels import faces_off
 
+        sign = 1.0 if self.is_gouge else -1.0
         cut = np.full(places.shape[:2], np.nan)
-        cut[:, 0] = first
+        cut[:, 0] = np.where(np.isnan(first), -sign * np.inf, first) if is_part else first
         is_new = np.isnan(cut)
         cut[is_new], _ = self.sweeps.cut(places[is_new], self.sweeps.start)
         off, which = np.empty(len(x)), np.empty(len(x), np.int64)
         arrays = (
-            x, y, half, 1.0 if self.is_gouge else -1.0, places, cut, *self.triangles, off, which,
+            x, y, half, sign, places, cut, *self.triangles, off, which,
         )  # fmt: skip
         share_ranges(lambda a, b, s=arrays: faces_off(a, b, *s), len(x), 256)
         rows = np.arange(len(x))
