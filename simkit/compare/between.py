@@ -128,9 +128,10 @@ def unproved_gouges(
     while len(cell):
         depth = _deepest_over(x, y, half, low, slopes, may[cell], grid, sweeps)
         left = np.flatnonzero(depth > may[cell])
-        x, y, cell, depth = x[left], y[left], cell[left], depth[left]
+        x, y, cell = x[left], y[left], cell[left]
         if half <= floor or 4 * len(cell) > MOST_SQUARES:
-            found.add(cell, x, y, depth, is_met=False)
+            known = low[left], slopes[left], may[cell], grid, sweeps
+            found.add(cell, x, y, _deepest_over(x, y, half, *known, is_told=True), is_met=False)
             break
         exact = sweeps.heights(np.column_stack([x, y]))
         depth = _most_deep(x, y, exact, may[cell], grid, sweeps)
@@ -154,12 +155,19 @@ def _last(floor: float) -> tuple[float, float]:
     return LAST if floor >= FLOOR else (min(floor, LAST[0]), CLOSE)
 
 
-def _deepest_over(x, y, half: float, low, slopes, may, grid: TargetGrid, sweeps: Sweeps) -> np.ndarray:
+def _deepest_over(
+    x, y, half: float, low, slopes, may, grid: TargetGrid, sweeps: Sweeps, is_told: bool = False
+) -> np.ndarray:
     """Return the most that a cut above planes over squares can be deep, mm (k,).
 
     low (k,), slopes (k, 2): the planes as `Sweeps.lowest` gives them.  The higher, the less deep.
+    is_told: the value is told; else it only has to be more than `may` where it is, and what lies at the middle
+    of a square wider than that cannot settle it.
     """
-    depth = _most_deep(x, y, low, may, grid, sweeps) + half * np.sqrt(2.0)
+    away = half * np.sqrt(2.0)
+    depth = np.full(len(x), np.inf)
+    near = np.flatnonzero((may < 0) | (away <= may) | is_told)
+    depth[near] = _most_deep(x[near], y[near], low[near], may[near], grid, sweeps) + away
     rows = np.flatnonzero((depth > may) & (may >= 0))
     middle = low[rows] + half * np.abs(slopes[rows]).sum(axis=1)
     depth[rows] = np.minimum(
@@ -226,9 +234,10 @@ def unproved_leftover(
             x, y, cell, up, slopes = x[left], y[left], cell[left], up[left], slopes[left]
         off = _proudest_over(x, y, half, up, slopes, may[cell], grid, sweeps.side)
         left = np.flatnonzero(off > may[cell])
-        x, y, cell, off = x[left], y[left], cell[left], off[left]
+        x, y, cell = x[left], y[left], cell[left]
         if half <= floor or 4 * len(cell) > MOST_SQUARES:
-            found.add(cell, x, y, off, is_met=False)
+            known = up[left], slopes[left], may[cell], grid, sweeps.side
+            found.add(cell, x, y, _proudest_over(x, y, half, *known, is_told=True), is_met=False)
             break
         half /= 2
         x = (x[:, None] + half * np.array([-1, 1, -1, 1])).ravel()
@@ -244,12 +253,18 @@ def unproved_leftover(
     return found
 
 
-def _proudest_over(x, y, half: float, up, slopes, may, grid: TargetGrid, side: int) -> np.ndarray:
+def _proudest_over(
+    x, y, half: float, up, slopes, may, grid: TargetGrid, side: int, is_told: bool = False
+) -> np.ndarray:
     """Return the most that a cut below planes over squares can stand off the target, mm (k,).
 
     up (k,), slopes (k, 2): the planes as `Sweeps.highest` gives them.  The lower, the less proud.
+    is_told: as for `_deepest_over`.
     """
-    off = _most_proud(x, y, up, grid, side) + half * np.sqrt(2.0)
+    away = half * np.sqrt(2.0)
+    off = np.full(len(x), np.inf)
+    near = np.flatnonzero((away <= may) | is_told)
+    off[near] = _most_proud(x[near], y[near], up[near], grid, side) + away
     rows = np.flatnonzero(off > may)
     middle = up[rows] - half * np.abs(slopes[rows]).sum(axis=1)
     off[rows] = np.minimum(off[rows], _corners_off(x[rows], y[rows], half, middle, slopes[rows], grid, side))

@@ -157,6 +157,8 @@ def faces_off(
                     t = items[i]
                     if is_apart(boxes[t], px, py, e) or slopes[t, 2] == 0.0:
                         continue
+                    if is_beside(corners[t], slopes[t, 2], px, py, e):
+                        continue
                     count = _clipped(corners[t], sign, px, py, e, points, room)
                     if count == 0:
                         continue
