@@ -236,14 +236,14 @@ def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evide
         field, its = do_steps(met.field, job, index)
         done.append(its)
 
-    boxes = _plan_boxes(job, moves, rows, frames)
+    boxes = np.ascontiguousarray(_plan_boxes(job, moves, rows, frames).T)  # asked for column by column
 
     def recut(window: Lattice) -> Field:
         x, y = window.x(), window.y()
-        near = (boxes[:, 0] <= x[-1]) & (boxes[:, 1] >= x[0]) & (boxes[:, 2] <= y[-1]) & (boxes[:, 3] >= y[0])
-        chosen = np.flatnonzero(near)
-        parts = _setup_slices(moves[chosen], len(job.setups))
-        return cut_all(job, moves[chosen], parts, frames, window, done)
+        low_x, high_x, low_y, high_y = boxes
+        near = (low_x <= x[-1]) & (high_x >= x[0]) & (low_y <= y[-1]) & (high_y >= y[0])
+        chosen = moves[np.flatnonzero(near)]
+        return cut_all(job, chosen, _setup_slices(chosen, len(job.setups)), frames, window, done)
 
     evidence = Evidence(
         job=job,

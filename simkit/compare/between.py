@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from simkit._jit import pointer
-from simkit.compare.far_faces import CLOSE, LAST, at_border, far_faces
+from simkit.compare.far_faces import CLOSE, LAST, Quarters, at_border, far_faces
 from simkit.compare.overhang import removed_below
 from simkit.compare.sweeps import LEVELS, Sweeps
 from simkit.cutters import Cutter
@@ -118,17 +118,23 @@ def unproved_gouges(
         return found
     x, y, cell, low, slopes = (np.concatenate(part) for part in zip(*parts, strict=True))
     may = deepest.ravel()
+
+    def quarters_of(x, y, half: float, cell) -> Quarters:
+        return Quarters(sweeps, grid, x, y, half, np.where(may[cell] < 0, -np.inf, may[cell]))
+
+    quarters, number = None, np.arange(len(cell))  # number: of a square in its quarters
     if with_faces:
         is_border = at_border(np.where(is_asked, deepest, np.inf), lattice.cell).ravel()
-        found.add(
-            *far_faces(sweeps, grid, x, y, half, cell, may, True, is_border, _last(floor)), is_met=False
-        )
-        left = np.flatnonzero(~is_found[cell])
-        x, y, cell, low, slopes = x[left], y[left], cell[left], low[left], slopes[left]
+        if 4 * len(cell) <= MOST_SQUARES:  # kept for all of them at once
+            quarters = quarters_of(x, y, half, cell)
+        far = far_faces(sweeps, grid, x, y, half, cell, may, True, is_border, _last(floor), quarters)
+        found.add(*far, is_met=False)
+        number = np.flatnonzero(~is_found[cell])
+        x, y, cell, low, slopes = x[number], y[number], cell[number], low[number], slopes[number]
     while len(cell):
         depth = _deepest_over(x, y, half, low, slopes, may[cell], grid, sweeps)
         left = np.flatnonzero(depth > may[cell])
-        x, y, cell = x[left], y[left], cell[left]
+        x, y, cell, number = x[left], y[left], cell[left], number[left]
         if half <= floor or 4 * len(cell) > MOST_SQUARES:
             known = low[left], slopes[left], may[cell], grid, sweeps
             found.add(cell, x, y, _deepest_over(x, y, half, *known, is_told=True), is_met=False)
@@ -138,15 +144,18 @@ def unproved_gouges(
         is_deep = depth > may[cell]
         found.add(cell[is_deep], x[is_deep], y[is_deep], depth[is_deep])
         is_left = ~is_found[cell]
-        x, y, cell = x[is_left], y[is_left], cell[is_left]
+        x, y, cell, number = x[is_left], y[is_left], cell[is_left], number[is_left]
         if not len(cell):
             break
-        below = np.repeat(np.where(may[cell] < 0, -np.inf, may[cell]), 4).reshape(-1, 2, 2)
-        low, slopes = sweeps.lowest(x, y, np.full(len(x), half), below, 1, grid)
+        if quarters is None:
+            quarters, number = quarters_of(x, y, half, cell), np.arange(len(cell))
+        low, slopes = quarters.lowest(number)
+        quarters = None
         half /= 2
         k, row, column = np.nonzero(~np.isnan(low))
         low, slopes = low[k, row, column], slopes[k, row, column]
         x, y, cell = x[k] + half * (2 * column - 1), y[k] + half * (2 * row - 1), cell[k]
+        number = np.arange(len(cell))
     return found
 
 
@@ -161,8 +170,8 @@ def _deepest_over(
     """Return the most that a cut above planes over squares can be deep, mm (k,).
 
     low (k,), slopes (k, 2): the planes as `Sweeps.lowest` gives them.  The higher, the less deep.
-    is_told: the value is told; else it only has to be more than `may` where it is, and what lies at the middle
-    of a square wider than that cannot settle it.
+    is_told: the value is told; else it only has to be more than `may` where it is, and what lies at the
+    middle of a square wider than that cannot settle it.
     """
     away = half * np.sqrt(2.0)
     depth = np.full(len(x), np.inf)
@@ -297,7 +306,9 @@ def warm_up(grid: TargetGrid, lattice: Lattice) -> None:
     sweeps.highest(one, one, lattice.cell, np.zeros(1), np.zeros(1, np.int64), grid)
     _corners_off(one, one, lattice.cell, np.zeros(1), np.zeros((1, 2)), grid, 1)
     sweeps.cut = lambda places, start: (np.zeros(len(places)), None)
-    far_faces(sweeps, grid, one, one, LAST[0], np.zeros(1, np.int64), np.ones(1), True, np.ones(1, bool))
+    # A square that only its smoothness settles, and one at a border that nothing settles.
+    x, y = grid.target.bounds.mean(axis=0)[:2, None].repeat(2, axis=1)
+    far_faces(sweeps, grid, x, y, LAST[0], np.arange(2), np.ones(2), True, np.array([True, False]))
 
 
 def _nothing(code, a, places, n, g):

@@ -55,11 +55,10 @@ def is_apart(box, px, py, e):
 
 @kernel
 def triangle_high(t, box, slope, px, py, e, a, b, sign):
-    """Return the most that sign z - a (x - px) - b (y - py) of a triangle is over a square; -inf: not there.
+    """Return the most of sign z - a (x - px) - b (y - py) of a triangle over a square, -inf: none.
 
-    box, slope: of the triangle.  An upper bound, of a triangle that no edge of it keeps beside the square: the
-    triangle's plane over the part of the square inside the triangle's box, or its highest corner, whichever
-    is less.
+    box, slope: of the triangle.  An upper bound, of a triangle that none of its edges keeps beside the
+    square: its plane over the part of the square inside its box, or its highest corner, whichever is less.
     """
     x0, x1 = max(px - e, box[0]), min(px + e, box[3])
     y0, y1 = max(py - e, box[1]), min(py + e, box[4])

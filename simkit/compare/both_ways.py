@@ -78,8 +78,11 @@ class BothWays:
         found, vertical = self.size[rows], self.vertical[rows]
         for is_gouge in (True, False):
             one = np.flatnonzero(vertical < 0 if is_gouge else vertical > 0)
-            mine = rows[one]
-            for surface in self.surfaces if len(one) else ():
+            for surface in self.surfaces:
+                one = one[found[one] > self._enough[rows[one]]]
+                if not len(one):
+                    break
+                mine = rows[one]
                 found[one] = surface.distance(
                     self.x[mine], self.y[mine], self.target[mine], found[one], is_gouge, is_least,
                     self._enough[mine],

@@ -69,15 +69,17 @@ class CutSurface:
         return other
 
     def _table(self, is_gouge: bool, is_least: bool) -> tuple:
+        """Return the columns, and the highest of each block and group of blocks, for `nearest_column`."""
+        from simkit.compare.deviation_kernels import columns
+
         key = (is_gouge, is_least)
         if key not in self._tables:
-            heights = self.heights if is_gouge else -self.heights
-            if is_least:  # the surface between four samples reaches at most the highest of them
-                heights = np.pad(heights, ((0, 1), (0, 1)), mode="edge")
-                heights = np.maximum(heights[:-1], heights[1:])
-                heights = np.maximum(heights[:, :-1], heights[:, 1:])
-            highest = _highest(heights)
-            self._tables[key] = (np.ascontiguousarray(heights), highest, _highest(highest))
+            # Least: the surface between four samples reaches at most the highest of them.
+            shapes = [self.heights.shape]
+            shapes += [tuple(-(-n // BLOCK**k) for n in shapes[0]) for k in (1, 2)]
+            tables = tuple(np.empty(shape) for shape in shapes)
+            columns(self.heights, 1.0 if is_gouge else -1.0, is_least, BLOCK, *tables)
+            self._tables[key] = tables
         return self._tables[key]
 
     def height_at(self, x, y) -> np.ndarray:
@@ -126,15 +128,6 @@ class CutSurface:
         search = (x, y, heights, within, enough, *tables, x0, y0, cell, width, BLOCK, skip, out)
         share_ranges(lambda a, b: nearest_column(a, b, *search), len(x), LEAST)
         return out
-
-
-def _highest(heights: np.ndarray) -> np.ndarray:
-    """Return the highest of each block of BLOCK x BLOCK heights."""
-    by, bx = (-(-n // BLOCK) for n in heights.shape)
-    padded = np.full((by * BLOCK, bx * BLOCK), -np.inf)
-    padded[: heights.shape[0], : heights.shape[1]] = heights
-    rows = padded.reshape(by, BLOCK, bx * BLOCK).max(axis=1)  # whole rows first: what lies in a line is fast
-    return rows.reshape(by, bx, BLOCK).max(axis=2)
 
 
 def deviation(

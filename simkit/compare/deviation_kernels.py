@@ -7,6 +7,31 @@ import numpy as np
 from simkit._jit import entry_kernel, kernel
 
 
+@entry_kernel
+def columns(heights, sign, is_least, block, table, highest, summits):
+    """Fill the tables that nearest_column searches, of heights (ny, nx) times sign.
+
+    table (ny, nx): the heights; is_least: of each and the next along x, along y and both the highest.
+    highest: of each block of `block` x `block` of these, summits: of so many blocks.
+    """
+    ny, nx = heights.shape
+    highest[:] = -np.inf
+    summits[:] = -np.inf
+    for iy in range(ny):
+        after = min(iy + 1, ny - 1) if is_least else iy
+        for ix in range(nx):
+            beside = min(ix + 1, nx - 1) if is_least else ix
+            top = max(
+                max(sign * heights[iy, ix], sign * heights[iy, beside]),
+                max(sign * heights[after, ix], sign * heights[after, beside]),
+            )
+            table[iy, ix] = top
+            highest[iy // block, ix // block] = max(highest[iy // block, ix // block], top)
+    for by in range(highest.shape[0]):
+        for bx in range(highest.shape[1]):
+            summits[by // block, bx // block] = max(summits[by // block, bx // block], highest[by, bx])
+
+
 @kernel
 def _outside(v, low, high):
     """Return how far v lies outside [low, high]."""

@@ -48,12 +48,23 @@ def at_border(may: np.ndarray, cell: float) -> np.ndarray:
 
 
 def far_faces(
-    sweeps: Sweeps, grid: TargetGrid, x, y, half: float, cell, may, is_gouge: bool, is_border, last=LAST
+    sweeps: Sweeps,
+    grid: TargetGrid,
+    x,
+    y,
+    half: float,
+    cell,
+    may,
+    is_gouge: bool,
+    is_border,
+    last=LAST,
+    quarters: Quarters | None = None,
 ) -> tuple:
     """Return flat cells over which the target may be farther from material or air than it may, with places.
 
     x, y, cell (k,): squares; half mm.  may: how far, by flat cell, mm.  last: half edge of the last squares,
-    mm and as a share of what may be; smaller than LAST where a verdict hangs on it.  Returns cell, x, y,
+    mm and as a share of what may be; smaller than LAST where a verdict hangs on it.  quarters: of the
+    squares, of a gouge, where others ask for them too.  Returns cell, x, y,
     distance (m,).
     Where the target keeps between two parallel planes close together all about, it is farther from the cut by
     no more than what lies between these than the cut is from it, which is proved already: the end of the
@@ -69,12 +80,14 @@ def far_faces(
     open the rest are returned unasked, with what may be as their distance.
     """
     faces = _Faces(sweeps, grid, is_gouge)
-    keep = may[cell] > 0
-    x, y, cell = x[keep], y[keep], cell[keep]
-    parts = [
-        _halved(faces, x[mine], y[mine], half, cell[mine], may, is_border, LAST)
-        for mine in _by_cells(cell, AT_ONCE)
-    ]
+    rows = np.flatnonzero(may[cell] > 0)
+    x, y, cell = x[rows], y[rows], cell[rows]
+
+    def halved(mine: np.ndarray, last: tuple[float, float]) -> tuple:
+        known = None if quarters is None else (quarters, rows[mine])
+        return _halved(faces, x[mine], y[mine], half, cell[mine], may, is_border, last, known)
+
+    parts = [halved(mine, LAST) for mine in _by_cells(cell, AT_ONCE)]
     open_still = tuple(np.concatenate(part) for part in zip(*parts, strict=True))
     if last == LAST or not len(open_still[0]):
         return open_still
@@ -84,7 +97,7 @@ def far_faces(
     first, count = 0, 1
     while first < len(cells):
         mine = np.flatnonzero(np.isin(cell, cells[first : first + count]))
-        found = _halved(faces, x[mine], y[mine], half, cell[mine], may, is_border, last)
+        found = halved(mine, last)
         first, count = first + count, 4 * count
         if len(found[0]):
             break
@@ -101,8 +114,13 @@ def _by_cells(cell: np.ndarray, most: int) -> list[np.ndarray]:
     return [np.flatnonzero(part == number) for number in range(len(edges) + 1)]
 
 
-def _halved(faces: _Faces, x, y, half: float, cell, may, is_border, last: tuple[float, float]) -> tuple:
-    """Return the squares that halving down to the last ones leaves open, as `far_faces` does."""
+def _halved(
+    faces: _Faces, x, y, half: float, cell, may, is_border, last: tuple[float, float], known=None
+) -> tuple:
+    """Return the squares that halving down to the last ones leaves open, as `far_faces` does.
+
+    known: quarters, and which row of these each square is.
+    """
     from simkit.compare.far_faces_kernels import target_relief, uphill
 
     sweeps, grid, is_gouge = faces.sweeps, faces.grid, faces.is_gouge
@@ -110,21 +128,26 @@ def _halved(faces: _Faces, x, y, half: float, cell, may, is_border, last: tuple[
     first, is_fine = half, last != LAST
     most = MOST_FINE if is_fine else MOST_FACES
     at = np.column_stack([x, y, np.full(len(x), np.nan)])  # the best place known so far for each
+    quarters, number = known or (None, None)
+    number = np.full(len(x), -1) if number is None else number  # of a square among those first given
     while len(cell):
         # What often settles a square comes first, what takes long last: the order changes nothing else.
         if is_gouge and half < first and len(cell):  # material straight below is near enough?
-            keep = sweeps.may_be_deeper(x, y, half, may[cell], grid)
-            x, y, cell, at = x[keep], y[keep], cell[keep], at[keep]
+            if quarters is not None and half == first / 2:
+                keep = ~np.isnan(quarters.lowest(number[::4])[0].ravel())
+            else:
+                keep = sweeps.may_be_deeper(x, y, half, may[cell], grid)
+            x, y, cell, at, number = x[keep], y[keep], cell[keep], at[keep], number[keep]
         off, _ = faces.off(x, y, half, may[cell], [((MIDDLE,), None)], at)
         keep = off > may[cell] + FACE_SLACK
-        x, y, cell, at = x[keep], y[keep], cell[keep], at[keep]
+        x, y, cell, at, number = x[keep], y[keep], cell[keep], at[keep], number[keep]
         keep = is_border[cell]
         inner = np.flatnonzero(~keep)
         relief, least = np.empty(len(inner)), np.maximum(SMOOTH, SMOOTH_SHARE * may[cell[inner]])
         about = (x[inner], y[inner], half, may[cell[inner]], least, *faces.triangles, relief)
         share_ranges(lambda a, b, s=about: target_relief(a, b, *s), len(inner), 256)
         keep[inner] = relief > least
-        x, y, cell, at = x[keep], y[keep], cell[keep], at[keep]
+        x, y, cell, at, number = x[keep], y[keep], cell[keep], at[keep], number[keep]
         is_last = half <= np.maximum(last[0], last[1] * may[cell])
         # On a steep face material is nearest uphill, and air downhill.
         ways, small = np.zeros((len(x), 2)), np.flatnonzero(half * np.sqrt(2.0) < may[cell])
@@ -136,6 +159,7 @@ def _halved(faces: _Faces, x, y, half: float, cell, may, is_border, last: tuple[
         off, at = faces.off(x, y, half, may[cell], [steep], at)
         left = np.flatnonzero(off > may[cell] + FACE_SLACK)
         x, y, cell, off, at, is_last = x[left], y[left], cell[left], off[left], at[left], is_last[left]
+        number = number[left]
         if (half <= np.maximum(LAST[0], LAST[1] * may[cell])).any():
             # Halved squares are settled sooner than larger ones by more places.
             off, at = _worst_first(faces, x, y, half, may[cell], cell, at, off, is_last, [FEW, ALL, NEARER])
@@ -143,6 +167,7 @@ def _halved(faces: _Faces, x, y, half: float, cell, may, is_border, last: tuple[
                 off, at = _worst_first(faces, x, y, half, may[cell], cell, at, off, is_last, [FINE_STAGE])
             left = np.flatnonzero(off > may[cell] + FACE_SLACK)
             x, y, cell, off, at, is_last = x[left], y[left], cell[left], off[left], at[left], is_last[left]
+            number = number[left]
         if not is_last.any():
             # Where not even the middle of the worst square is near enough, halving will not help its cell.
             worst = _worst_of(cell, off)
@@ -152,14 +177,15 @@ def _halved(faces: _Faces, x, y, half: float, cell, may, is_border, last: tuple[
             far.append((cell[lost], x[lost], y[lost], off[lost]))
             keep = ~np.isin(cell, cell[lost])
             x, y, cell, off, at, is_last = x[keep], y[keep], cell[keep], off[keep], at[keep], is_last[keep]
+            number = number[keep]
         if 4 * len(cell) > most:
             is_last[:] = True
         far.append((cell[is_last], x[is_last], y[is_last], off[is_last]))
-        x, y, cell, at = x[~is_last], y[~is_last], cell[~is_last], at[~is_last]
+        x, y, cell, at, number = (part[~is_last] for part in (x, y, cell, at, number))
         half /= 2
         x = (x[:, None] + half * np.array([-1, 1, -1, 1])).ravel()
         y = (y[:, None] + half * np.array([-1, -1, 1, 1])).ravel()
-        cell, at = cell.repeat(4), at.repeat(4, axis=0)
+        cell, at, number = cell.repeat(4), at.repeat(4, axis=0), number.repeat(4)
     return tuple(np.concatenate(part) for part in zip(*far, strict=True))
 
 
@@ -183,6 +209,32 @@ def _worst_first(faces: _Faces, x, y, half: float, may, cell, at, off, is_last, 
     rest = np.setdiff1d(left, worst)
     ask(rest[~np.isin(cell[rest], cell[open_still])])
     return off, at
+
+
+class Quarters:
+    """Where sweeps may lie deeper than they may over the quarters of squares, asked once for each square.
+
+    x, y, below (k,), half mm: squares, and how deep a sweep may lie over each.
+    """
+
+    def __init__(self, sweeps: Sweeps, grid: TargetGrid, x, y, half: float, below):
+        self.sweeps, self.grid = sweeps, grid
+        self.x, self.y, self.half, self.below = x, y, half, below
+        self.place = np.full(len(x), -1)  # of each square among those asked so far
+        self.low, self.slopes = np.empty((0, 2, 2)), np.empty((0, 2, 2, 2))
+
+    def lowest(self, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return what `Sweeps.lowest` tells of the quarters of chosen squares (m, 2, 2), (m, 2, 2, 2)."""
+        new = rows[self.place[rows] < 0]
+        if len(new):
+            self.place[new] = len(self.low) + np.arange(len(new))
+            below = np.repeat(self.below[new], 4).reshape(-1, 2, 2)
+            half = np.full(len(new), self.half)
+            found = self.sweeps.lowest(self.x[new], self.y[new], half, below, 1, self.grid)
+            self.low, self.slopes = (
+                np.concatenate(both) for both in zip((self.low, self.slopes), found, strict=True)
+            )
+        return self.low[self.place[rows]], self.slopes[self.place[rows]]
 
 
 class _Faces:

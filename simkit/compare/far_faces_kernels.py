@@ -65,7 +65,9 @@ def _relief(px, py, e, least, corners, boxes, slopes, layout, start, items, face
 
 
 @entry_kernel
-def target_relief(first, last, x, y, half, reach, least, corners, boxes, slopes, layout, start, items, relief):
+def target_relief(
+    first, last, x, y, half, reach, least, corners, boxes, slopes, layout, start, items, relief
+):
     """Fill relief (k,) with how far apart two parallel planes lie that hold the target's faces near a square.
 
     x, y (k,), half mm: squares.  reach, least (k,) mm: near is what a way of `reach` along the normal of the
@@ -96,9 +98,7 @@ def uphill(first, last, x, y, half, corners, boxes, slopes, layout, start, items
     x, y (k,) mm, half mm: squares.  corners, boxes, slopes, layout, start, items: as for faces_off.
     """
     for k in range(first, last):
-        ways[k, 0], ways[k, 1] = _uphill(
-            x[k], y[k], half, corners, boxes, slopes, layout, start, items
-        )
+        ways[k, 0], ways[k, 1] = _uphill(x[k], y[k], half, corners, boxes, slopes, layout, start, items)
 
 
 @kernel
@@ -141,8 +141,9 @@ def faces_off(
 
     x, y (k,) mm, half mm: squares.  sign: 1, how far from material (a gouge), -1, from air (leftover).
     places (k, n, 2) mm: where in plan the cut is known; cut (k, n) mm: its heights there.
-    corners, boxes, slopes, layout, start, items: the target's triangles, TargetGrid.faces; upright ones are left
-    out (what stands on them is seen from the cut).  which (k,): the place nearest to the face that is worst.
+    corners, boxes, slopes, layout, start, items: the target's triangles, TargetGrid.faces; upright ones are
+    left out (what stands on them is seen from the cut).  which (k,): the place nearest to the face that is
+    worst.
     Material, or air, fills the column under, or over, each known place: a convex set, so that the distance
     to it is largest at a corner of the part of a face that lies over the square.
     """

@@ -329,9 +329,7 @@ def cut_heights(
     row in `moves` of the lowest cut (the first on ties), -1 where nothing cut below `start`.
     Error: as for `cut`, without the rounding to float32; points are rounded to 1e-9 mm.
     """
-    return _heights(
-        points, lambda view: Packed(moves, cutters, frame, view, 0, 0), float(frame.up), start
-    )
+    return _heights(points, lambda view: Packed(moves, cutters, frame, view, 0, 0), float(frame.up), start)
 
 
 def packed_heights(

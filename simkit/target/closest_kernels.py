@@ -63,7 +63,7 @@ def gradient(t):
 
 @entry_kernel
 def gradients(corners):
-    """Return slopes in x and y and twice the signed area in plan (m, 3) of triangles (m, 3, 3); 0: upright."""
+    """Return slopes in x and y and twice the area in plan (m, 3) of triangles (m, 3, 3); 0: upright."""
     found = np.empty((corners.shape[0], 3))
     for k in range(corners.shape[0]):
         found[k, 0], found[k, 1], found[k, 2] = gradient(corners[k])

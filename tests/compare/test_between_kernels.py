@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from simkit.compare.far_faces import Quarters
 from simkit.compare.sweeps import Sweeps
 from simkit.cutters import Cutter
 from simkit.frames import IDENTITY, Frame
@@ -247,3 +248,32 @@ def test_upper_squares__against_brute_force(seed, half):
     if half < 0.5:
         assert (is_within & inner).sum() > 20
     assert np.isnan(up[is_within & inner]).all()
+
+
+@pytest.mark.parametrize("seed", [1, 2, 4])
+def test_sweeps_cut__is_that_of_the_moves_wherever_it_is_asked(seed):
+    # Packed once, in buckets over the lattice: also few places close together, and some beside the lattice.
+    case = Case(seed)
+    wide = case.rng.uniform([-6, -6], [34, 28], (500, 2))
+    for points in (wide, wide[:1] + case.rng.uniform(0, 0.3, (60, 2)), wide[:0]):
+        z, row = cut_heights(points, case.moves, CUTTERS, case.frame, case.start)
+        found, owner = case.sweeps.cut(points, case.sign * case.start)
+        assert np.array_equal(found, case.sign * z)
+        assert np.array_equal(owner, row)
+    assert (case.sweeps.cut(wide, case.sign * case.start)[1] >= 0).sum() > 100
+
+
+def test_quarters__are_asked_once_and_are_those_of_each_square(monkeypatch):
+    case = Case(1)
+    x, y, _ = case.squares(40, 1.0)
+    below = case.rng.normal(0.3, 0.3, len(x))
+    quarters = Quarters(case.sweeps, case.grid, x, y, 0.2, below)
+    expected = case.sweeps.lowest(x, y, np.full(40, 0.2), below.repeat(4).reshape(-1, 2, 2), 1, case.grid)
+    asked = []
+    lowest = case.sweeps.lowest
+    monkeypatch.setattr(case.sweeps, "lowest", lambda x, *rest: asked.append(len(x)) or lowest(x, *rest))
+    for rows in (np.array([7, 3, 30]), np.arange(20), np.arange(40)[::-1]):
+        for found, wanted in zip(quarters.lowest(rows), expected, strict=True):
+            assert np.array_equal(found, wanted[rows], equal_nan=True)
+    assert asked == [3, 18, 19]
+    assert (~np.isnan(expected[0])).sum() > 10

@@ -7,6 +7,7 @@ import trimesh
 from scipy.interpolate import RegularGridInterpolator
 
 from simkit.compare.deviation import CutSurface, break_through, deviation
+from simkit.compare.deviation_kernels import columns
 from simkit.errors import ShapeError
 from simkit.stock.field import Lattice
 from simkit.target.envelope import envelopes
@@ -322,3 +323,23 @@ def test_break_through__a_thin_part_cut_wholly_away_is_one():
     field, around = exact_field(grid, TRAY_LATTICE)
     field.upper[:], field.lower[:] = 3.9, 4.6  # each side goes past the other
     assert np.array_equal(break_through(field, around).mask, around.is_part)
+
+
+@pytest.mark.parametrize("shape", [(1, 1), (3, 17), (70, 65)])
+@pytest.mark.parametrize("is_gouge", [True, False])
+@pytest.mark.parametrize("is_least", [True, False])
+def test_columns__are_the_heights_and_the_highest_of_blocks_and_groups(shape, is_gouge, is_least):
+    rng = np.random.default_rng(3)
+    heights = rng.normal(0, 1, shape)
+    heights[rng.random(shape) < 0.1] = -np.inf
+    sign, (ny, nx) = 1.0 if is_gouge else -1.0, shape
+    tables = [np.full([-(-n // 8**k) for n in shape], np.nan) for k in range(3)]
+    columns(heights, sign, is_least, 8, *tables)
+    for iy in range(ny):
+        for ix in range(nx):
+            size = 2 if is_least else 1
+            assert tables[0][iy, ix] == (sign * heights)[iy : iy + size, ix : ix + size].max()
+    for k, table in enumerate(tables):
+        for by, bx in np.ndindex(table.shape):
+            part = tables[0][by * 8**k : (by + 1) * 8**k, bx * 8**k : (bx + 1) * 8**k]
+            assert table[by, bx] == part.max()
