@@ -14,7 +14,7 @@ import numpy as np
 from simkit.cache import READING, is_cold, mark_warm
 from simkit.check import NoProgress, Timings, examine
 from simkit.compare import between
-from simkit.compare.deviation import deviation
+from simkit.compare.deviation import CutSurface, deviation
 from simkit.compare.reach import must_leave, reach
 from simkit.compare.walls import wall_thickness
 from simkit.cutters import Cutter
@@ -102,6 +102,8 @@ def compile_beside() -> None:
     around = envelopes(grid, lattice)
     field = blank_field(lattice, 16.0, 12.0, 6.5)
     deviation(field, around, grid, 1)
+    one = np.ones(1)  # of a blank that is level no distance to the cut is asked
+    CutSurface(field, 1).distance(one, one, one, one, True, True)
     between.warm_up(grid, lattice)
     must_leave(around, grid, 1, Cutter(1, "ball", 2.0), 0.05)
     replay(blank_field(lattice, 16.0, 12.0, 6.0), _sides()[0], _cutters(), IDENTITY)
