@@ -41,6 +41,7 @@ DASHES = (5.0, 3.0)
 WOOD = colours.CLASSES[colours.WITHIN]
 AIR = "#fbfaf7"  # the stock that was cut away
 PROUD, DEEP = colours.CLASSES[colours.WITHIN + 2], colours.CLASSES[colours.WITHIN - 2]
+DOWN_WORDS = "side 2 (down)"  # below the section
 
 
 def draw_section(
@@ -95,7 +96,7 @@ def draw_section(
     _rulers(page, window, blank.thickness)
     middle = left + across / 2
     page.text(middle, top - 16 - band, "side 1 (up)", BODY, bold=True, across="center")
-    page.text(middle, top + down + 92, "side 2 (down)", BODY, bold=True, across="center")
+    page.text(middle, top + down + 92, DOWN_WORDS, BODY, bold=True, across="center")
     page.text(left, top - 16 - band, "start", SMALL, colours.QUIET_INK)
     page.text(left + across, top - 16 - band, "end", SMALL, colours.QUIET_INK, across="right")
     busy = np.zeros((page.height, page.width), bool)
@@ -350,7 +351,11 @@ def _rulers(page: Page, window: _Window, thickness: float) -> None:
                 look = {"size": SMALL, "colour": colours.QUIET_INK, "across": "right", "up": "center"}
                 page.text(window.left - 16, y, lengths.size(value), **look)
     note = f"{lengths.word} from the start, {lengths.word} above side 2's face"
-    page.text(window.left + window.across, bottom + 68, note, SMALL, colours.QUIET_INK, across="right")
+    half = canvas.text_width(DOWN_WORDS, BODY, True) / 2 + 24
+    if window.across / 2 < canvas.text_width(note, SMALL) + half:  # else it would run into the words below
+        page.text(window.left + window.across / 2 + half, bottom + 92, note, SMALL, colours.QUIET_INK)
+    else:
+        page.text(window.left + window.across, bottom + 68, note, SMALL, colours.QUIET_INK, across="right")
 
 
 def _signs(seen: dict[str, bool], evidence: Evidence) -> list[Sign]:

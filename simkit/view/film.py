@@ -14,7 +14,7 @@ from simkit.report.map_parts import pose_words
 from simkit.report.seen_plan import SeenPlan
 from simkit.report.steps_table import step_words
 from simkit.stock.field import Field
-from simkit.view.letters import fit, font
+from simkit.view.letters import fit, font, in_sentences
 from simkit.view.steps import Steps
 
 WIDTH, TALLEST = 900, 560  # pixels of the map
@@ -128,8 +128,10 @@ class _Drawing:
         name = steps.job.name or "part"
         pen.text((EDGE, 12), fit(f"{name}: {title}", 20, self.width - 2 * EDGE), colours.INK, font(20))
         pen.text((EDGE, 42), fit(line, 15, self.width - 2 * EDGE), colours.INK, font(15))
-        words = pose_words(side, turn, steps.lattice.cell, self.lengths)
-        pen.text((EDGE, 63), fit(words, 13, self.width - 2 * EDGE), colours.QUIET_INK, font(13))
+        sentences = pose_words(side, turn, steps.lattice.cell, self.lengths)
+        # On a narrow film the cells, then how it is seen, are left out whole, not cut off.
+        words = in_sentences(sentences, 13, self.width - 2 * EDGE)
+        pen.text((EDGE, 63), words, colours.QUIET_INK, font(13))
         self._key(pen)
         return image, pen, plan
 

@@ -37,3 +37,11 @@ def wrapped(text: str, size: int, width: float, most: int) -> list[str]:
     if len(lines) > most:
         lines = [*lines[: most - 1], " ".join(lines[most - 1 :])]
     return [fit(line, size, width) for line in lines]
+
+
+def in_sentences(text: str, size: int, width: float) -> str:
+    """Return as many whole sentences of the text, from its start, as fit the width; the first one cut."""
+    parts = text.split(". ")
+    while len(parts) > 1 and font(size).getlength(". ".join(parts).rstrip(".") + ".") > width:
+        parts.pop()
+    return fit(". ".join(parts).rstrip(".") + ".", size, width)

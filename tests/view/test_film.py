@@ -11,6 +11,7 @@ from simkit.program.job_programs import read_programs
 from simkit.stock.cut import cut
 from simkit.stock.field import blank_lattice
 from simkit.view.film import film_of, stops_of
+from simkit.view.letters import font, in_sentences
 from simkit.view.steps import Steps
 from tests.small_job import HEAD, JOB, block
 
@@ -147,3 +148,12 @@ def test_command__writes_the_film_for_whom_the_umask_allows(tmp_path, steps):
 def test_command__refuses_steps_that_make_no_film(tmp_path, capsys, steps_word):
     assert main(["film", "no.toml", str(tmp_path / "a.gif"), f"--steps={steps_word}"]) == 2
     assert "a whole number from 2 to 400" in capsys.readouterr().err
+
+
+def test_in_sentences__whole_ones_as_far_as_they_fit():
+    text = "Side 2 up. Seen from above. Cells of 0.4 mm."
+    wide = font(13).getlength
+    assert in_sentences(text, 13, wide(text) + 1) == text
+    assert in_sentences(text, 13, wide(text) - 1) == "Side 2 up. Seen from above."
+    assert in_sentences(text, 13, wide("Side 2 up. Seen")) == "Side 2 up."
+    assert in_sentences(text, 13, wide("Side 2")).endswith("…")
