@@ -137,7 +137,7 @@ def test_pooled__keeps_highest_lowest_and_worst():
         (
             "import time; time.sleep(60)",
             0.5,
-            f"the 3-D view was left out: drawing took longer than 0.5 s and was stopped; check again "
+            "the 3-D view was left out: drawing took longer than 0.5 s and was stopped; check again "
             "when the machine is idle",
         ),
         (
