@@ -48,7 +48,7 @@ SAFETY_KINDS = frozenset(
         *(kind for kind in KINDS if kind.endswith("-contact")),
     ]
 )
-LESS_IS_WORSE = ("thin-wall",)
+LESS_IS_WORSE = ("thin-wall", "weak-hold")
 
 
 def family(kind: str) -> str:

@@ -10,6 +10,8 @@ from simkit.cli import main
 from simkit.errors import InputProblems
 from simkit.job.change import Change, change_from_words
 from simkit.job.reader import read_job
+from simkit.report.lengths import MM
+from simkit.report.whatif import limits_told, whatif_rows
 from tests import budget_job
 from tests.budget_planed_job import planed
 from tests.small_job import HEAD, JOB, block
@@ -102,6 +104,27 @@ def test_text__tells_both_verdicts(job, capsys):
     assert lines[-2].startswith("As stated: Within limits")
     assert lines[-1].startswith("Then: Beyond limits")
     assert any("simulation is no proof" in line for line in lines)
+
+
+def row(kind, value, limit, **more):
+    its = {"kind": kind, "side": 1, "zone": "", "value": value, "bound": 0.0, "limit": limit, "unit": "mm"}
+    return its | {"severity": "beyond", "message": "", "id": f"{kind}{value}"} | more
+
+
+def test_rows__of_what_is_worse_the_less_there_is_tell_the_least():
+    found = {"findings": [row("thin-wall", value, 3.0) for value in (2.0, 1.0, 2.5)]}
+    more = {"findings": [row("gouge", value, 0.1) for value in (0.2, 0.4, 0.3)]}
+    assert [one["changed"]["value"] for one in whatif_rows(more, found)[:1]] == [1.0]
+    assert whatif_rows(found, more)[0]["changed"]["value"] == 0.4
+
+
+def test_text__tells_the_limit_of_each_where_the_change_moves_it():
+    stated = {"findings": [row("weak-hold", 5.0, 6.75, unit="N")]}
+    changed = {"findings": [row("weak-hold", 5.0, 9.0, unit="N")]}
+    [told] = whatif_rows(stated, changed)
+    assert (told["stated"]["limit"], told["changed"]["limit"]) == (6.75, 9.0)
+    assert limits_told(told, MM) == "6.75, then 9"
+    assert limits_told(told | {"stated": None}, MM) == "9"
 
 
 def problems(job, **words):

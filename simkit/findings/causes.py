@@ -12,6 +12,7 @@ from simkit.findings import ridge
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, WORST, Cause, Finding
 from simkit.findings.leftover import HELD, STEP_MEASURE
+from simkit.kinds import LESS_IS_WORSE
 
 SHAPE_KINDS = ("gouge", "break-through", "leftover-cutter", "leftover-program", "thin-wall", "witness-step")
 FOLLOWING = (*SHAPE_KINDS, "dowel-miss", "setup", "table-contact", "wrong-turn")  # what a wrong turn leaves
@@ -58,7 +59,7 @@ def _share(finding: Finding) -> float:
     """Return how far beyond its limit a finding is, as a part of it."""
     if finding.value is None:
         return 0.0
-    if finding.kind == "thin-wall":
+    if finding.kind in LESS_IS_WORSE:
         return (finding.limit or 0.0) / max(finding.value, 1e-3)
     return finding.value / max(finding.limit or 0.0, 1e-3)
 
@@ -102,7 +103,7 @@ def _turned(evidence: Evidence, finding: Finding, findings: list[Finding]) -> st
     turned = [one.setup for one in findings if one.kind == "wrong-turn"]
     if finding.setup in turned and finding.kind in FOLLOWING:
         return finding.setup
-    if finding.kind == "thin-wall":
+    if finding.kind in LESS_IS_WORSE:
         holes = {one.setup for one in findings if one.kind == "break-through"}
         if holes and holes <= set(turned) and _is_beside_hole(evidence, finding):
             return min(holes, key=turned.index)

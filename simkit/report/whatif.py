@@ -8,6 +8,7 @@ import numpy as np
 
 from simkit.frames import swung, turned
 from simkit.job.change import moved_words, turned_words
+from simkit.kinds import LESS_IS_WORSE
 from simkit.report.lengths import Lengths, lengths_of, limit_of, measured
 
 VERSION = 1
@@ -36,7 +37,7 @@ def whatif_rows(stated: dict[str, Any], changed: dict[str, Any]) -> list[dict[st
         mine: dict[tuple, dict] = {}
         for finding in result["findings"]:
             key = (finding["kind"], finding["side"], finding["zone"])
-            if key not in mine or (finding["value"] or 0.0) > (mine[key]["value"] or 0.0):
+            if key not in mine or _is_worse(finding, mine[key]):
                 mine[key] = finding
         worst.append(mine)
     after, before = worst
@@ -53,10 +54,17 @@ def whatif_rows(stated: dict[str, Any], changed: dict[str, Any]) -> list[dict[st
     ]
 
 
+def _is_worse(finding: dict[str, Any], other: dict[str, Any]) -> bool:
+    """Return whether a finding is worse than another one of its kind, side and zone."""
+    sign = -1.0 if finding["kind"] in LESS_IS_WORSE else 1.0
+    value, its = (None if one["value"] is None else sign * one["value"] for one in (finding, other))
+    return value is not None and (its is None or value > its)
+
+
 def _short(finding: dict[str, Any] | None) -> dict[str, Any] | None:
     if finding is None:
         return None
-    return {name: finding[name] for name in ("value", "bound", "unit", "severity", "message", "id")}
+    return {name: finding[name] for name in ("value", "bound", "unit", "limit", "severity", "message", "id")}
 
 
 def seam_words(result: dict[str, Any]) -> str:
@@ -103,9 +111,9 @@ def whatif_text(result: dict[str, Any]) -> str:
             (
                 row["kind"] + (f" [{row['zone']}]" if len(changed["zones"]) > 1 and row["zone"] else ""),
                 "" if row["side"] is None else str(row["side"]),
-                _measured(row["stated"], row["limit"], lengths),
-                _measured(row["changed"], row["limit"], lengths),
-                _limit(row, lengths),
+                _measured(row["stated"], lengths),
+                _measured(row["changed"], lengths),
+                limits_told(row, lengths),
                 severity,
             )
         )
@@ -131,16 +139,15 @@ def whatif_text(result: dict[str, Any]) -> str:
     return "\n".join(lines)
 
 
-def _measured(finding: dict[str, Any] | None, limit: float | None, lengths: Lengths) -> str:
-    if finding is None:
-        return "-"
-    return measured(finding | {"limit": limit}, lengths) or finding["severity"]
+def _measured(finding: dict[str, Any] | None, lengths: Lengths) -> str:
+    return "-" if finding is None else measured(finding, lengths) or finding["severity"]
 
 
-def _limit(row: dict[str, Any], lengths: Lengths) -> str:
-    """Return a limit as a bare number, as mm have it, or with its inches."""
-    if row["limit"] is None:
-        return ""
-    return (
-        limit_of((row["changed"] or row["stated"]) | row, lengths) if lengths.is_inch else f"{row['limit']:g}"
-    )
+def limits_told(row: dict[str, Any], lengths: Lengths) -> str:
+    """Return the limit as a bare number, as mm have it, or in inches; both where the change moves it."""
+    told = []
+    for finding in (row["stated"], row["changed"]):
+        if finding is not None and finding["limit"] is not None:
+            words = limit_of(finding, lengths) if lengths.is_inch else f"{finding['limit']:g}"
+            told += [words] if words not in told else []
+    return ", then ".join(told)
