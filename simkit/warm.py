@@ -122,6 +122,8 @@ def compile_all(fraction=None) -> None:
     The thumbnail has two sides, lines and arcs, and faults of every shape, so that no finder stays
     untouched.  fraction: told how far it is.
     """
+    # Squares of a face that are not settled at once, which a small part of few cells may not have.
+    between.warm_up(TargetGrid(_target()), blank_lattice(16.0, 12.0, 0.25))
     job = Job(
         name="",
         blank=Blank(16.0, 12.0, 6.0),

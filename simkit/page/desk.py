@@ -227,11 +227,17 @@ class Desk:
         """Return whether a check waits or runs, or is drawn."""
         return self._thread is not None and self._thread.is_alive()
 
-    def part(self, name: str) -> bytes:
-        """Return a piece of the report as JSON.  Raises KeyError for one that is not drawn."""
+    def part(self, name: str, of: int | None = None) -> bytes:
+        """Return a piece of the report as JSON, null when another check than `of` has begun meanwhile.
+
+        Raises KeyError for one that is not drawn.
+        """
         if name == REPORT:
             raise KeyError(name)
-        return self._made(name, f"{name}.json")
+        with self._lock:
+            if of is not None and of != self._state["number"]:
+                return b"null"
+            return self._made(name, f"{name}.json")
 
     def report(self) -> bytes:
         """Return the report as HTML.  Raises KeyError when there is none, or not yet."""

@@ -271,8 +271,8 @@
       at("get-report").classList.remove("is-waiting");
       return;
     }
-    const piece = await json("GET", mine(`/parts/${name}`));
-    if (current !== state.number) return;
+    const piece = await json("GET", mine(`/parts/${name}?of=${state.number}`)); // null: another check has begun
+    if (!piece || current !== state.number) return;
     if (name === "words") showWords(piece, state);
     else if (name === "scene") {
       document.getElementById("solid-data").textContent = piece;

@@ -230,9 +230,9 @@ class Handler(BaseHTTPRequestHandler):
             desk.stop()
             self._json(desk.state())
         elif asked == ("GET", "state"):
-            self._json(desk.state(self._after()))
+            self._json(desk.state(self._number("after")))
         elif asked[:2] == ("GET", "parts") and len(asked) == 3:
-            self._send(desk.part(asked[2]), "application/json")
+            self._send(desk.part(asked[2], self._number("of")), "application/json")
         elif asked == ("GET", "report"):
             self._send(desk.report(), "text/html; charset=utf-8", "report.html")
         elif asked == ("GET", "job"):
@@ -262,10 +262,10 @@ class Handler(BaseHTTPRequestHandler):
             raise Refused(400, "one name is needed")
         return names[0]
 
-    def _after(self) -> int | None:
-        """Return which state is known already, None where the request does not say."""
-        after = urllib.parse.parse_qs(urllib.parse.urlsplit(self.path).query).get("after", [])
-        return int(after[0]) if after else None
+    def _number(self, name: str) -> int | None:
+        """Return a number that the request states, None where it does not."""
+        stated = urllib.parse.parse_qs(urllib.parse.urlsplit(self.path).query).get(name, [])
+        return int(stated[0]) if stated else None
 
     # ---- bytes in and out ----
 

@@ -20,7 +20,7 @@ def outer_steps(evidence: Evidence, rows: Sequence[dict[str, Any]]) -> np.ndarra
     found less than the cells show.  Accuracy: at cell centres, that of compare.outline.
     """
     outside, field = evidence.outside, evidence.field
-    if outside is None or not any(row["measure"] == STEP_MEASURE for row in rows):
+    if outside is None or not any(row.get("measure") == STEP_MEASURE for row in rows):
         return None
     zones, whole = evidence.zones, evidence.job.limits.leftover
     # As in findings.leftover: a step belongs to the side that cut it last on its way through.

@@ -71,7 +71,7 @@ def goal_of(look: Look) -> Goal:
     up = lie.matrix @ np.array((0.0, 0.0, 1.0))
     middle, size = np.array([blank.length, blank.width, blank.thickness]) / 2, max(blank.length, blank.width)
     if row is not None and row["at"] is not None and look.state.finding is not None:
-        return Goal(eye, up, np.array(row["at"], float), max(0.3 * size, min(60.0, 1.4 * size)))
+        return Goal(eye, up, np.array(row["at"], float), max(0.3 * size, min(60.0, 1.2 * size)))
     return Goal(eye, up, middle, size)
 
 

@@ -82,4 +82,4 @@ def test_words__name_the_board_and_how_far_is_looked(tmp_path):
     assert (far, words) == (None, "")
     assert far_text(far, unit) == "over 5 mm"
     assert far_text(None, "degrees") == "over 2 degrees"
-    assert far_text(None, "mm", Lengths("in")) == "over 5 mm (0.197 in)"
+    assert far_text(None, "mm", Lengths("in")) == "over 0.197 in"

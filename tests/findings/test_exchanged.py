@@ -66,7 +66,7 @@ def test_exchanged__in_words_of_what_each_program_does(monkeypatch, first, secon
     setups = [SimpleNamespace(name="a", side_up=1), SimpleNamespace(name="b", side_up=2)]
     evidence = SimpleNamespace(
         poses=fits,
-        job=SimpleNamespace(setups=setups, lines={}),
+        job=SimpleNamespace(setups=setups, lines={}, unit="mm"),
         frames=[SimpleNamespace(up=1), SimpleNamespace(up=-1)],
         job_line=lambda key: {"file": "job.toml", "line": 1},
     )

@@ -325,6 +325,8 @@ def test_check__tells_verdict_findings_and_report(client, checked):
     assert 'class="closeup room-1"' in parts["findings"]
     assert json.loads(client.data("GET", f"{desk}/parts/scene")[1])["data"]
     assert client.data("GET", f"{desk}/parts/closeups")[1]["1"].startswith("<svg ")
+    assert client.data("GET", f"{desk}/parts/closeups?of=99")[1] is None  # of another check
+    assert client.ask("GET", f"{desk}/parts/closeups?of=x")[0] == 400
     for name in ("other", "..", "report", "words.json", "picture-99", "%2e%2e", ""):
         assert client.ask("GET", f"{desk}/parts/{name}")[0] == 404
     status, headers, text = client.ask("GET", f"{desk}/report")

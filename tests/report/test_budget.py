@@ -1,6 +1,7 @@
 """The budget as it is told: result, terminal, page and picture."""
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -100,7 +101,8 @@ def test_page__has_the_tables_and_nothing_that_is_not_escaped(made):
     told = json.loads(json.dumps(made[1]))
     told["budget"]["setup"] = "<b>"
     assert "<b>" not in str(budget_part(told, Lengths("in")))
-    assert "in)" in str(budget_part(told, Lengths("in")))
+    assert re.search(r"\d in\b", str(budget_part(told, Lengths("in"))))
+    assert not re.search(r"\d in\b", text)
 
 
 def test_page__of_a_job_beyond_its_limit_and_of_one_without(made):
