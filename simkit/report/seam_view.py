@@ -124,8 +124,8 @@ def seam_sentence(seam: Seam, drawn: str = "band", lengths: Lengths = MM) -> str
     farther = 1 if seam.offset[seam.worst] > 0 else 2
     x, y = seam.stations[seam.worst]
     at = f"x {lengths.place(x)}, y {lengths.place(y)}" if lengths.is_inch else f"x {x:.0f}, y {y:.0f}"
-    words = f"The largest step is {lengths.value(size, bound)}, at {at} of the blank, where side {farther}"
-    words += " stands out."
+    words = f"The largest step is {lengths.value(size, bound)}, at {at} {lengths.name} of the blank, "
+    words += f"where side {farther} stands out."
     if seam.left_out:
         words += f" Where no {drawn} is drawn, at tabs, sharp corners and open sides, no step can be told."
     return words
