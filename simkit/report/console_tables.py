@@ -80,7 +80,7 @@ def _cusps(cusps: dict[str, Any], lengths: Lengths) -> Iterator[Any]:
         f"Ridges between passes ({lengths.word}, and the stepover in {lengths.word} for the wanted one)"
     )
     yield Padding(table, (0, 0, 0, 2))
-    yield Padding(Text(cusps["note"], style="dim"), (0, 0, 0, 2))
+    yield Padding(Text(lengths.text(cusps["note"]), style="dim"), (0, 0, 0, 2))
 
 
 def _table(*heads: str) -> Table:

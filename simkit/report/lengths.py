@@ -19,7 +19,7 @@ _MM = re.compile(
 )
 _ALONG = re.compile(r"(\d) in in(?= [xyzXYZ]\b)")
 _AREA = re.compile(rf"(?<![\w.])({_NUMBER}) (mm2|cm2)\b")
-_VOLUME = re.compile(rf"(?<![\w.])({_NUMBER}) cm3\b")
+_VOLUME = re.compile(rf"(?<![\w.])({_NUMBER}) (mm3|cm3)\b")
 _PLACE = re.compile(rf"\bX({_NUMBER}) Y({_NUMBER})(?: Z({_NUMBER}))?(?![\w.])(?: mm\b)?")
 _SPEED = re.compile(rf"(?<![\w.])({_NUMBER}(?:, {_NUMBER})*) mm/(min|s2)\b")
 
@@ -133,7 +133,7 @@ class Lengths:
         words = _PLACE.sub(_place_in_inches, words)
         words = _ALONG.sub(r"\1 in along", _MM.sub(_length_in_inches, words))
         words = _AREA.sub(lambda found: f"{_square_inches(found):.2g} in2", words)
-        words = _VOLUME.sub(lambda found: _cubic_inches(float(found[1])), words)
+        words = _VOLUME.sub(lambda found: _cubic_inches(_cm3(found)), words)
         return _SPEED.sub(lambda found: f"{_each(found[1], _speed)} in/{found[2]} ({found[0]})", words)
 
     def cutter(self, words: str) -> str:
@@ -190,6 +190,10 @@ def _speed(mm: str) -> str:
 
 def _cubic_inches(cm3: float) -> str:
     return f"{cm3 * 1000 / MM_PER_INCH**3:.3g} in3"
+
+
+def _cm3(found: re.Match[str]) -> float:
+    return float(found[1]) / (1.0 if found[2] == "cm3" else 1000.0)
 
 
 def _square_inches(found: re.Match[str]) -> float:

@@ -35,6 +35,30 @@ def outer_steps(evidence: Evidence, rows: Sequence[dict[str, Any]]) -> np.ndarra
     return steps if np.isfinite(steps).any() else None
 
 
+def outer_classes(evidence: Evidence, rows: Sequence[dict[str, Any]]) -> np.ndarray | None:
+    """Return step_classes (ny, nx), in which steps that are within the limit are WITHIN; None for no steps.
+
+    For pictures that show the wall itself, which is a wall of the part all along.
+    """
+    outside = evidence.outside
+    if outside is None or not outside.is_step.any():
+        return None
+    classes = np.where(outside.is_step, colours.WITHIN, colours.NO_TARGET).astype(np.int8)
+    beyond = step_classes(evidence, rows)
+    return classes if beyond is None else colours.worse(classes, beyond)
+
+
+def target_columns(evidence: Evidence) -> tuple[np.ndarray, np.ndarray] | None:
+    """Return where the part as wanted begins and ends in each column, (ny, nx) mm each; 0 and 0 for none.
+
+    None without a target.
+    """
+    part = evidence.envelopes
+    if part is None:
+        return None
+    return tuple(np.where(part.is_part, end, 0.0) for end in (part.lower, part.upper))
+
+
 def step_classes(evidence: Evidence, rows: Sequence[dict[str, Any]]) -> np.ndarray | None:
     """Return the classes of colours.class_index of what outer_steps tells (ny, nx), or None."""
     steps = outer_steps(evidence, rows)

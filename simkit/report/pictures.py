@@ -14,7 +14,7 @@ from simkit.errors import InputProblems, Place, Problem
 from simkit.findings.evidence import Evidence
 from simkit.findings.seat import seat_words
 from simkit.report.lengths import Lengths
-from simkit.report.outer_steps import step_classes
+from simkit.report.outer_steps import outer_classes, step_classes, target_columns
 
 
 def draw_pictures(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[list[str], list[str]]:
@@ -142,6 +142,7 @@ def plans_as_drawn(folder: Path, evidence: Evidence, result: dict[str, Any]) -> 
                 blank=job.blank,
                 lengths=lengths,
                 title=f"{name}: ridges between passes, and why wood was left standing, side {side}",
+                findings=[row for row in result["findings"] if row["side"] in (side, None)],
                 resin=None if field.wood_upper is None else field.is_resin(side),
             )
             yield str(path)
@@ -182,10 +183,12 @@ def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[lis
         deviation_upper=shown.get(1, nothing),
         deviation_lower=shown.get(2, nothing),
         limits=(job.limits.gouge, job.limits.leftover),
-        title=job.name or "part",
+        title=f"{job.name or 'part'}: the part as cut",
         turn=turns_of(evidence)[2],
         lengths=Lengths(job.unit),
         resin=None if field.wood_upper is None else {side: field.is_resin(side) for side in (1, 2)},
+        stands_out=outer_classes(evidence, result["findings"]),
+        target=target_columns(evidence),
     )
     if left_out is not None:
         return pictures, [left_out]  # the others would say the same

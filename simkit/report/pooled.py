@@ -20,18 +20,37 @@ def pooled(lower, upper, class_lower, class_upper, most: int):
     fold = math.ceil(math.sqrt(ny * nx / most))
     if fold <= 1:
         return lower, upper, class_lower, class_upper, 1
-    is_solid = upper > lower
-    high = _blocks(np.where(is_solid, upper, -np.inf), fold, -np.inf).max(0)
-    low = _blocks(np.where(is_solid, lower, np.inf), fold, np.inf).min(0)
-    is_left = high > low
-    surfaces = [np.where(is_left, low, 0), np.where(is_left, high, 0)]
+    surfaces = pooled_columns(lower, upper, fold)
+    high = surfaces[1]
     classes = []
     for index in (class_lower, class_upper):
         worst = np.full(high.shape, colours.NO_TARGET, np.int8)
         for part in _blocks(index, fold, colours.NO_TARGET):
             worst = colours.worse(worst, part)
         classes.append(worst)
-    return (*(a.astype(np.float32) for a in surfaces), *classes, fold)
+    return (*surfaces, *classes, fold)
+
+
+def pooled_columns(lower, upper, fold: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return where the columns of blocks of `fold` x `fold` begin and end, float32 mm; 0 and 0 for none."""
+    is_solid = upper > lower
+    high = _blocks(np.where(is_solid, upper, -np.inf), fold, -np.inf).max(0)
+    low = _blocks(np.where(is_solid, lower, np.inf), fold, np.inf).min(0)
+    is_left = high > low
+    return tuple(np.where(is_left, end, 0).astype(np.float32) for end in (low, high))
+
+
+def pooled_target(target, stands_out: np.ndarray | None, fold: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return where the target begins and ends on blocks of `fold` x `fold`, float32 mm; 0 and 0 for nothing.
+
+    target: (lower, upper) (ny, nx) mm.  stands_out (ny, nx): classes of wood on its outer wall, or None.
+    Where such wood beyond its limit lies in a block there is no target: all of its wall stands off.
+    """
+    low, high = pooled_columns(*(np.asarray(end, np.float32) for end in target), fold)
+    if stands_out is None:
+        return low, high
+    is_off = pooled_share(stands_out > colours.WITHIN, fold) > 0
+    return np.where(is_off, np.float32(0), low), np.where(is_off, np.float32(0), high)
 
 
 def pooled_wood(lower, upper, wood_lower, wood_upper, fold: int):

@@ -12,11 +12,15 @@ from pathlib import Path
 import numpy as np
 
 LIT, PALE = (0.42, 0.72), (0.74, 0.3)  # shares of light from everywhere and from the lamps
+TRUE = (
+    0.8,
+    0.24,
+)  # of faces whose colour has a meaning: in shade it must not look like that of the next class
 
 
 @dataclass(frozen=True)
 class Surface:
-    """Flat faces (n, 3 or 4, 3) float32 mm, each with its colour (n, 3) uint8; light: LIT or PALE."""
+    """Flat faces (n, 3 or 4, 3) float32 mm, each with its colour (n, 3) uint8; light: LIT, PALE or TRUE."""
 
     faces: np.ndarray
     colours: np.ndarray

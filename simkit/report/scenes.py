@@ -21,7 +21,7 @@ from simkit.report.lengths import Lengths
 from simkit.report.map_parts import MUST, finding_words
 from simkit.report.outer_steps import step_classes
 from simkit.report.pooled import pooled, pooled_share
-from simkit.report.scene_file import LIT, PALE, Key, Line, Look, Mark, Scene, Surface
+from simkit.report.scene_file import LIT, PALE, TRUE, Key, Line, Look, Mark, Scene, Surface
 from simkit.report.seam_view import FIRST_OUT, SECOND_OUT, seam_sentence, shade_of
 from simkit.report.solid_mesh import RESIN, surface
 from simkit.report.standing_things import cutter_surfaces, fixture_surfaces
@@ -351,7 +351,7 @@ def _classed(lattice: Lattice, lower, upper, index) -> Surface:
     classes = ndimage.maximum_filter(its, 3)[inside.cell_at(middle[:, 0], middle[:, 1])]
     own = its[inside.cell_at(middle[:, 0], middle[:, 1])]
     classes = np.where(own > colours.WITHIN, own, classes)
-    return Surface(quads, colours.class_rgb()[np.maximum(classes, colours.WITHIN + 1)], LIT)
+    return Surface(quads, colours.class_rgb()[np.maximum(classes, colours.WITHIN + 1)], TRUE)
 
 
 def _widened(height: np.ndarray, index: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -13,11 +13,13 @@ import numpy as np
 from simkit.frames import turned
 from simkit.report import colours
 from simkit.report.lengths import Lengths
+from simkit.report.scene_file import LIT, PALE, TRUE
 from simkit.report.solid_mesh import HOLDS, RESIN, striped, surface
 from simkit.report.solid_view import NO_DRAWING, NO_MODULE, NO_PICTURE
 
 WIDTH = 1800  # pixels of the page
 FINER = 2  # drawn this many times larger, then averaged down: smooth edges on any driver
+TARGET = ("target_lower", "target_upper")  # arrays that a scene may hold
 VIEW = (-0.16, -0.80, 1.35)  # from the part to the eye: the front, a little left, from above
 
 
@@ -47,6 +49,7 @@ def draw(scene, picture) -> int:
         scene["class_upper"],
         float(scene["cell"]),
         tuple(scene["origin"]),
+        tuple(scene[name] for name in TARGET) if TARGET[0] in scene else None,
     )
     turn = str(scene["turn"])
     size = [float(np.ptp(quads[..., axis])) for axis in range(3)]
@@ -58,7 +61,7 @@ def draw(scene, picture) -> int:
     if any(shot.min() == shot.max() for shot in shots):
         return NO_PICTURE
     limits = tuple(float(limit) for limit in scene["limits"])
-    there = (bool((classes == HOLDS).any()), bool((classes == RESIN).any()))
+    there = (bool((classes == HOLDS).any()), bool((classes == RESIN).any()), TARGET[0] in scene)
     lengths = Lengths(str(scene["unit"]))
     _compose(shots, is_wide, turn, limits, str(scene["title"]), there, picture, lengths)
     return 0
@@ -92,7 +95,9 @@ def _shots(quads, classes, faces, over, width):
         for place, strength in (((-0.6, 0.7, 1.0), 0.72), ((0.9, -0.5, 0.8), 0.3)):
             plotter.add_light(pyvista.Light(position=place, light_type="camera light", intensity=strength))
         # The holding wood is lit from everywhere, so that it stays pale and the part stands out.
-        for chosen, ambient, diffuse in ((classes != HOLDS, 0.42, 0.72), (classes == HOLDS, 0.74, 0.3)):
+        plain = (classes == colours.WITHIN) | (classes == RESIN)
+        lights = ((plain, LIT), (classes == HOLDS, PALE), (~plain & (classes != HOLDS), TRUE))
+        for chosen, (ambient, diffuse) in lights:
             if not chosen.any():
                 continue
             points = quads[chosen].reshape(-1, 3)
@@ -125,7 +130,7 @@ def _shots(quads, classes, faces, over, width):
 def _compose(shots, is_wide, turn, limits, title, there, picture, lengths):
     """Lay the two pictures out on a page with title, captions and key.
 
-    there: whether wood outside the part is shown, and whether resin is.
+    there: whether wood outside the part is shown, whether resin is, and whether walls have colours.
     """
     from simkit.report import canvas
     from simkit.report.canvas import BODY, KEY_HEIGHT, MARGIN, SMALL, TITLE, Page
@@ -149,8 +154,10 @@ def _compose(shots, is_wide, turn, limits, title, there, picture, lengths):
         page.text(x, y, caption, BODY, up="top")
         page.image(shot, round(x), round(y) + 44)
     canvas.draw_key(page, MARGIN, bottom + 30, 990, limits)
-    note = "Seen from the front, from above. Upright walls are not judged by colour."
-    has_holding, has_resin = there
+    has_holding, has_resin, has_walls = there
+    note = "Seen from the front, from above."
+    if not has_walls:
+        note += " Upright walls are not judged by colour."
     if has_holding:
         page.box(MARGIN, page.height - 58, 48, 26, colours.HOLDING)
         page.text(MARGIN + 60, page.height - 45, "wood outside the part", SMALL, up="center")

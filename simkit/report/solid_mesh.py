@@ -11,13 +11,15 @@ RESIN = len(colours.CLASSES)  # class of a face of resin that is within the limi
 STEEP = 8.0  # rise per run; neighbours further apart than this are parted by a wall, not by a slope
 
 
-def surface(lower, upper, class_lower, class_upper, cell, origin=(0.0, 0.0)):
+def surface(lower, upper, class_lower, class_upper, cell, origin=(0.0, 0.0), target=None):
     """Return the closed surface round all columns: (quads (n, 4, 3) float32 mm, classes (n,) int8).
 
     lower, upper (ny, nx) mm, blank frame; class_lower, class_upper (ny, nx) as colours.class_index
     gives them, or RESIN.  cell mm, origin (x, y) mm of the corner of cell (0, 0).  Corners go
-    counter-clockwise seen from outside; a corner may coincide with the next.  A wall has a class beyond the
-    limits only where the wood on both sides of it does.
+    counter-clockwise seen from outside; a corner may coincide with the next.
+    target: (lower, upper) (ny, nx) mm of the target in each column, none where upper <= lower; then the walls
+    have colours as far as they stand off it (see wall_pieces).  None: a wall has a class beyond the limits only
+    where the wood on both sides of it does.
     Accuracy: the corners of a cell take the mean height of the neighbours that a slope of at most
     STEEP joins to it, so heights are those of the field within one cell; what the quads enclose is
     the sum of columns with these corners, closed without gaps (own derivation, volume checked in tests).
@@ -36,8 +38,9 @@ def surface(lower, upper, class_lower, class_upper, cell, origin=(0.0, 0.0)):
     ]
     found = [classes[1][iy, ix], classes[0][iy, ix]]
     classes = [np.where(c == RESIN, colours.WITHIN, c) for c in classes]  # walls of resin are plain
+    wanted = None if target is None else wanted_columns(*(np.pad(end, 1) for end in target))
     for step in ((0, 1), (1, 0)):
-        for quad, index in _walls(top, bottom, is_solid, classes, step):
+        for quad, index in _walls(top, bottom, is_solid, classes, step, wanted):
             quads.append(quad)
             found.append(index)
     quads = np.concatenate(quads)
@@ -81,8 +84,11 @@ def _lay(z, y, x):
     return np.stack(np.broadcast_arrays(x, y, z), -1).astype(np.float64)
 
 
-def _walls(top, bottom, is_solid, classes, step):
-    """Yield (quads, classes) of the upright faces between each cell and its next along `step` (y, x)."""
+def _walls(top, bottom, is_solid, classes, step, wanted):
+    """Yield (quads, classes) of the upright faces between each cell and its next along `step` (y, x).
+
+    wanted: of wanted_columns, or None.
+    """
     sy, sx = step
     here, there = (slice(None, -sy or None), slice(None, -sx or None)), (slice(sy, None), slice(sx, None))
     mine, its = ([1, 3], [0, 2]) if sx else ([2, 3], [0, 1])  # corners on the shared edge
@@ -102,16 +108,85 @@ def _walls(top, bottom, is_solid, classes, step):
         z = np.concatenate([low[:, order[:2]], high[:, order[2:]]], 1)
         return _lay(z, y[:, order], x[:, order]), index[where]
 
+    def pieces(where, low, high, parts):
+        """Yield `faces` cut along the levels of parts, as wall_pieces and end_pieces give them."""
+        for begin, end, index in parts:
+            first, last = (np.clip(z, begin[..., None], end[..., None]) for z in (low, high))
+            yield faces(where & (np.abs(last - first) > 1e-9).any(-1), first, last, index)
+
     for level, index, is_upper in ((top, classes[1], True), (bottom, classes[0], False)):
         first, second = level[here][..., mine], level[there][..., its]
         differs = meets & (np.abs(first - second) > 1e-9).any(-1)
-        shared = _wall_class(index[here], index[there])
-        yield faces(differs, second, first, shared) if is_upper else faces(differs, first, second, shared)
+        ends = (second, first) if is_upper else (first, second)
+        if wanted is None:
+            yield faces(differs, *ends, _wall_class(index[here], index[there]))
+            continue
+        is_mine = (first.sum(-1) > second.sum(-1)) == is_upper  # whose wood the wall is the face of
+        level = wanted[1] if is_upper else wanted[0]
+        own, other = (
+            [np.where(is_mine == side, one[here], one[there]) for one in (index, level)]
+            for side in (True, False)
+        )
+        yield from pieces(differs, *ends, wall_pieces(own, other, is_upper))
     # Where the neighbour is cut right through though the target is there, its wall says so.
     for where, low, high, mine, its in ((a, a_low, a_top, here, there), (b, b_top, b_low, there, here)):
         is_through = ~is_solid[its] & (classes[1][its] >= 0) & (classes[1][its] < colours.WITHIN)
-        plain = np.where(classes[1][mine] == HOLDS, HOLDS, colours.WITHIN)
-        yield faces(where & ~meets, low, high, np.where(is_through, classes[1][its], plain))
+        if wanted is None:
+            plain = np.where(classes[1][mine] == HOLDS, HOLDS, colours.WITHIN)
+            yield faces(where & ~meets, low, high, np.where(is_through, classes[1][its], plain))
+            continue
+        own, gone = (
+            [*(one[side] for one in classes), *(one[side] for one in wanted)] for side in (mine, its)
+        )
+        yield from pieces(where & ~meets, low, high, end_pieces(own, gone, is_through))
+
+
+def wanted_columns(lower, upper):
+    """Return where the target of each column begins and ends, (lower, upper) mm; a column without, (inf, -inf).
+
+    All of such a column stands off the target.
+    """
+    is_there = upper > lower
+    return np.where(is_there, lower, np.inf), np.where(is_there, upper, -np.inf)
+
+
+def wall_pieces(own, other, is_upper):
+    """Return three times (begin, end, class): how walls between columns are parted by height, and coloured.
+
+    own, other: each (class, level of the target mm) of one surface, of any shape: of the columns whose wood
+    the walls are the faces of, and of the columns before them.  is_upper: of which surface.
+    What stands over the target of its own column is left standing as far as that column is; what lies lower
+    than the target of the column before it was cut into that, and is as much too deep as it is.
+    """
+    (mine, level), (its, before) = own, other
+    sense = 1.0 if is_upper else -1.0
+    free = np.where(mine > colours.WITHIN, sense * level, np.inf)  # from here on up: left standing
+    cut = np.where((its >= 0) & (its < colours.WITHIN), sense * before, -np.inf)  # up to here: too deep
+    cut = np.minimum(cut, free)
+    plain = np.where(mine == HOLDS, HOLDS, colours.WITHIN)
+    everywhere = np.full(np.shape(free), np.inf)
+    parts = ((-everywhere, cut, its), (cut, free, plain), (free, everywhere, mine))
+    if is_upper:
+        return parts
+    return tuple((-end, -begin, index) for begin, end, index in parts)
+
+
+def end_pieces(own, gone, is_through):
+    """Return such pieces of walls before which nothing is left.
+
+    own, gone: each (class below, class above, lower and upper end of the target mm); is_through: where the
+    column before them is cut through though the target is there.
+    """
+    below, above, low, high = own
+    is_through = is_through & (gone[2] <= gone[3])
+    plain = np.where(above == HOLDS, HOLDS, colours.WITHIN)
+    beneath, over = (np.where(index > colours.WITHIN, index, plain) for index in (below, above))
+    # A column without a target ends (inf) before it begins: all of it lies over the target.
+    low = np.where(is_through, gone[2], np.where(low > high, -np.inf, low))
+    high = np.where(is_through, gone[3], high)
+    everywhere = np.full(np.shape(low), np.inf)
+    between = np.where(is_through, gone[1], plain)
+    return (-everywhere, low, beneath), (low, high, between), (high, everywhere, over)
 
 
 def _wall_class(first, second):

@@ -18,7 +18,7 @@ import numpy as np
 from simkit.errors import ShapeError
 from simkit.report import colours
 from simkit.report.lengths import MM, Lengths
-from simkit.report.pooled import pooled, pooled_share
+from simkit.report.pooled import pooled, pooled_share, pooled_target
 from simkit.report.scene_file import Scene, write_scene
 from simkit.report.solid_mesh import RESIN
 from simkit.report.whole_file import put_whole
@@ -48,6 +48,8 @@ def draw_solid_view(
     turn: str = "about x",
     resin: dict[int, np.ndarray] | None = None,
     lengths: Lengths = MM,
+    stands_out: np.ndarray | None = None,
+    target: tuple[np.ndarray, np.ndarray] | None = None,
 ) -> str | None:
     """Draw both sides of the cut part as one PNG at `path`; return None, or why it was left out.
 
@@ -57,6 +59,9 @@ def draw_solid_view(
     (gouge, leftover) mm.  title: one line.  timeout s.  turn: how the part is turned over for the
     second picture, "about x" or "about y" ("none" is taken as "about x").  resin {1: ..., 2: ...}: where the
     surface of a side is resin, (ny, nx) bool; None without any.  lengths: how they are written.
+    stands_out (ny, nx): classes of wood outside the target that stands on its outer wall, as
+    outer_steps.outer_classes gives them.  target: (lower, upper) (ny, nx) mm, as outer_steps.target_columns
+    gives them; walls then have colours, see solid_mesh.wall_pieces.
 
     Returns None when the picture is there, else one line for the person; then `path` is not touched.
     Never raises for anything that goes wrong while drawing; Ctrl-C ends the drawing process too.
@@ -69,19 +74,25 @@ def draw_solid_view(
         "deviation_upper": deviation_upper,
         "deviation_lower": deviation_lower,
     }
+    if stands_out is not None:
+        arrays["stands_out"] = stands_out
+    if target is not None:
+        arrays |= {"lower of the target": target[0], "upper of the target": target[1]}
     for name, array in arrays.items():
         if np.shape(array) != lattice.shape:
             raise ShapeError(f"{name} must have the shape {lattice.shape}, not {np.shape(array)}")
     if not np.any(np.asarray(upper) > np.asarray(lower)):
         return f"{LEFT_OUT}: nothing is left of the blank"
 
+    classes = [colours.class_index(one, limits) for one in (deviation_lower, deviation_upper)]
+    if stands_out is not None:
+        classes = [colours.worse(one, stands_out) for one in classes]
     lower, upper, class_lower, class_upper, fold = pooled(
-        np.asarray(lower, np.float32),
-        np.asarray(upper, np.float32),
-        colours.class_index(deviation_lower, limits),
-        colours.class_index(deviation_upper, limits),
-        most=MOST_CELLS,
+        np.asarray(lower, np.float32), np.asarray(upper, np.float32), *classes, most=MOST_CELLS
     )
+    wanted = {}
+    if target is not None:
+        wanted["target_lower"], wanted["target_upper"] = pooled_target(target, stands_out, fold)
     for side, index in ((1, class_upper), (2, class_lower)) if resin is not None else ():
         is_plain = (index == colours.WITHIN) | (index == colours.NO_TARGET)
         index[is_plain & (pooled_share(resin[side], fold) > 0.5)] = RESIN
@@ -99,6 +110,7 @@ def draw_solid_view(
             title=np.array(str(title)),
             unit=np.array(lengths.unit),
             turn=np.array("about y" if turn == "about y" else "about x"),
+            **wanted,
         )
         trouble = run_child(_command(scene, picture), Path(folder), timeout)
         if trouble is None and not picture.exists():

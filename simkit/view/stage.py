@@ -8,9 +8,10 @@ from itertools import pairwise
 import numpy as np
 
 from simkit.report import colours
+from simkit.report.outer_steps import outer_classes, target_columns
 from simkit.report.pictures import in_steps_of_zones
-from simkit.report.pooled import pooled, pooled_wood
-from simkit.report.scene_file import LIT, PALE, Surface
+from simkit.report.pooled import pooled, pooled_target, pooled_wood
+from simkit.report.scene_file import LIT, PALE, TRUE, Surface
 from simkit.report.scenes import FROM_ABOVE, LOW_DOWN, leftover_surfaces, with_resin
 from simkit.report.solid_mesh import HOLDS, RESIN, striped, surface
 from simkit.report.standing_things import EDGES, FIXTURE, cutter_surfaces, fixture_surfaces
@@ -49,9 +50,13 @@ def surfaces_of(look: Look) -> list[Surface]:
         shown = {side: in_steps_of_zones(evidence, side) for side in evidence.deviations}
         nothing = np.full(field.lattice.shape, np.nan, np.float32)
         index = [colours.class_index(shown.get(side, nothing), limits) for side in (2, 1)]
-        return _cut_open(look, field.lattice, field.lower, field.upper, *index, resin=field)
-    target = evidence.envelopes
-    lower, upper = (np.where(target.is_part, level, 0.0) for level in (target.lower, target.upper))
+        stands_out = outer_classes(evidence, look.findings)
+        if stands_out is not None:
+            index = [colours.worse(one, stands_out) for one in index]
+        wanted = target_columns(evidence)
+        more = {"resin": field, "target": wanted, "stands_out": stands_out}
+        return _cut_open(look, field.lattice, field.lower, field.upper, *index, **more)
+    lower, upper = target_columns(evidence)
     index = np.full(field.lattice.shape, colours.WITHIN, np.int8)
     if state.subject == PART:
         return _cut_open(look, field.lattice, lower, upper, index, index, WANTED)
@@ -132,11 +137,14 @@ def _kept(look: Look, lattice: Lattice) -> np.ndarray:
 
 
 def _cut_open(
-    look: Look, lattice: Lattice, lower, upper, class_lower, class_upper, colour=None, light=LIT, resin=None
-):
+    look: Look, lattice: Lattice, lower, upper, class_lower, class_upper, colour=None, light=LIT, resin=None,
+    target=None, stands_out=None,
+):  # fmt: skip
     """Return the surface round the columns that a section leaves, its cut face in a colour of its own.
 
     colour: of all of it; None: of its classes.  resin: the field whose resin is told, None: none is.
+    target: of outer_steps.target_columns; walls then have colours as far as they stand off it.  stands_out:
+    of outer_steps.outer_classes, in the classes already.
     """
     kept = _kept(look, lattice)
     low, high = (np.where(kept, level, 0.0).astype(np.float32) for level in (lower, upper))
@@ -147,7 +155,9 @@ def _cut_open(
         mine, its = mine.copy(), its.copy()
         with_resin(resin, mine, its, fold)
     cell = lattice.cell * fold
-    quads, classes = surface(low, high, mine, its, cell, lattice.origin)
+    if target is not None:
+        target = pooled_target(target, stands_out, fold)
+    quads, classes = surface(low, high, mine, its, cell, lattice.origin, target)
     if colour is None:
         faces = striped(quads, classes, float(np.ptp(quads[..., 0])), cell)
     else:
@@ -165,7 +175,8 @@ def _cut_open(
             classes = np.concatenate([classes[~is_cut], np.full(len(parts), colours.WITHIN, np.int8)])
     if colour is not None:
         return [Surface(quads, faces, light)]
-    parts = ((classes != HOLDS, LIT), (classes == HOLDS, PALE))
+    is_plain = (classes == colours.WITHIN) | (classes == RESIN)
+    parts = ((is_plain, LIT), (classes == HOLDS, PALE), (~is_plain & (classes != HOLDS), TRUE))
     return [Surface(quads[one], faces[one], share) for one, share in parts if one.any()]
 
 

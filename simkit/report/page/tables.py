@@ -175,7 +175,7 @@ def _cusps(cusps: dict[str, Any], lengths: Lengths) -> list[Html]:
         el("h3", "Ridges between passes"),
         el("p", f"Lengths in {lengths.word}; the last but one is the stepover for the wanted ridge."),
         table("Ridges between passes", heads, rows, 3),
-        el("p", cusps["note"], class_="quiet"),
+        el("p", lengths.text(cusps["note"]), class_="quiet"),
     ]
 
 
