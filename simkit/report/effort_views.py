@@ -98,7 +98,8 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str, lengths
             axes.text(0.5, 0.5, unknown, fontproperties=font(SMALL), color=colours.INK, **at)
         axes.set_xlim(0, max(minutes, default=0.0) * 1.01 or 1.0)
         axes.set_ylim(bottom=0)
-        axes.set_ylabel(words, fontproperties=font(SMALL), rotation=0, ha="right", va="center")
+        # Clear of the figures of the axis.
+        axes.set_ylabel(words, fontproperties=font(SMALL), rotation=0, ha="right", va="center", labelpad=14)
         for side in ("top", "right"):
             axes.spines[side].set_visible(False)
         for label in (*axes.get_xticklabels(), *axes.get_yticklabels()):

@@ -11,16 +11,18 @@ _SWEEPS = 6
 _OVERLAP, _CROSSING, _HIDES = 1e5, 2e4, 160.0
 
 
-def place_labels(points, bounds, radius: float, busy: np.ndarray | None = None) -> np.ndarray:
+def place_labels(points, bounds, radius: float, busy: np.ndarray | None = None, kept=()) -> np.ndarray:
     """Return a centre for the circle of each point: near it, clear of the others and of their leaders.
 
     points (n, 2) pixels, x right, y down.  bounds (left, top, right, bottom) pixels: circles stay
     inside.  radius pixels.  busy (height, width) bool from pixel (0, 0), or None: what a circle should
-    not hide if it can be helped.  Returns (n, 2) float64.  Deterministic: candidates on rings round
-    each point, the cheapest taken in the order given, then again with all others in place until
-    nothing moves.  A crowd too dense for the bounds overlaps as little as the candidates allow.
+    not hide if it can be helped.  kept (m, 2) pixels: other places no circle may cover.  Returns (n, 2)
+    float64.  Deterministic: candidates on rings round each point, the cheapest taken in the order given,
+    then again with all others in place until nothing moves.  A crowd too dense for the bounds overlaps as
+    little as the candidates allow.
     """
     points = np.asarray(points, np.float64).reshape(-1, 2)
+    shown = np.concatenate([points, np.asarray(kept, np.float64).reshape(-1, 2)])
     left, top, right, bottom = bounds
     reach = max(right - left, bottom - top)
     rings = radius * np.array([1.7, 2.2, 2.8, 3.5, 4.3, 5.2, 6.3, 7.6, 9.1, 11, 13, 15.5, 18.5, 22, 26, 31])
@@ -35,7 +37,7 @@ def place_labels(points, bounds, radius: float, busy: np.ndarray | None = None) 
             tries = np.clip(point + offsets, (left + radius, top + radius), (right - radius, bottom - radius))
             others = np.flatnonzero(~np.isnan(centres[:, 0]) & (np.arange(len(points)) != i))
             cost = np.hypot(*(tries - point).T) + _HIDES * _share(hidden, tries, radius)
-            near = _gap(tries, points)
+            near = _gap(tries, shown)
             cost += _OVERLAP * (near < radius + MARK).sum(1)
             if len(others):
                 cost += _OVERLAP * np.clip(2 * radius + 5 - _gap(tries, centres[others]), 0, None).sum(1)

@@ -68,6 +68,11 @@ def pooled_wood(lower, upper, wood_lower, wood_upper, fold: int):
     return (np.where(is_left, part, 0).astype(np.float32) for part in (low, high))
 
 
+def pooled_most(values: np.ndarray, fold: int) -> np.ndarray:
+    """Return the highest of each block of `fold` x `fold` values (ny / fold, nx / fold)."""
+    return _blocks(values, fold, values.min()).max(0)
+
+
 def pooled_share(is_true: np.ndarray, fold: int) -> np.ndarray:
     """Return which part of each block of `fold` x `fold` cells is true (ny / fold, nx / fold), 0 to 1."""
     return _blocks(is_true, fold, False).mean(0)

@@ -34,6 +34,7 @@ WIDTH, TALLEST = 1800, 760  # pixels of the page, and that the section may be hi
 LEFT, RIGHT = 128, 72  # pixels beside the section
 CLOSE, DETAIL, MOST_CLOSE = 12.0, (404, 300), 3  # mm across a close-up, its pixels, how many there are
 TALL = CLOSE * DETAIL[1] / DETAIL[0]  # mm, how high it is
+LETTER, OFF_RINGS = 18.0, 30.0  # pixels: a letter's height, and how far from a ring it stands free
 BESIDE = 1.0  # mm: a finding so near the line is numbered on it
 MOST_NUMBERS = 8
 LEAST = 4  # pixels: what is off by more than a limit is never drawn thinner
@@ -100,10 +101,13 @@ def draw_section(
     page.text(left, top - 16 - band, "start", SMALL, colours.QUIET_INK)
     page.text(left + across, top - 16 - band, "end", SMALL, colours.QUIET_INK, across="right")
     busy = np.zeros((page.height, page.width), bool)
+    rings = np.array([window.pixel(row["along"], row["at"][2]) for row in near], float).reshape(-1, 2)
+    letters = []
     for letter, place in zip("ABC", close, strict=False):
-        x, y = _frame(page, window, letter, place, _foot(evidence, place[1]))
+        x, y = _frame(page, window, letter, place, _foot(evidence, place[1]), rings)
         busy[max(int(y) - 26, 0) : int(y) + 6, max(int(x) - 16, 0) : int(x) + 16] = True
-    _numbers(page, window, near, band, busy)
+        letters.append((x, y - LETTER / 2))
+    _numbers(page, window, near, rings, band, busy, letters)
     for (row, x), sign in zip(rows, signs, strict=True):
         draw_sign(page, MARGIN + x, key_top + 42 * row, sign)
     draw_scale_bar(page, pitch, WIDTH - MARGIN, key_top - 8, 380)
@@ -252,12 +256,12 @@ def _near(findings, line: SectionLine) -> list[tuple]:
     return near[:MOST_NUMBERS]
 
 
-def _numbers(page: Page, window: _Window, near, band: float, busy: np.ndarray) -> None:
+def _numbers(page: Page, window: _Window, near, points, band: float, busy: np.ndarray, letters) -> None:
     if not near:
         return
-    points = np.array([window.pixel(row["along"], row["at"][2]) for row in near], float)
     bounds = (window.left, window.top - 6 - band, window.left + window.across, window.top + window.down + 40)
-    for row, point, centre in zip(near, points, place_labels(points, bounds, RADIUS, busy), strict=True):
+    centres = place_labels(points, bounds, RADIUS, busy, letters)
+    for row, point, centre in zip(near, points, centres, strict=True):
         along = centre - point
         length = max(float(np.hypot(*along)), 1e-9)
         ends = point + along * (np.array([[6.5], [max(length - RADIUS, 6.5)]]) / length)
@@ -272,8 +276,11 @@ def _foot(evidence: Evidence, z: float) -> float:
     return min(max(z - TALL / 2, -1.0), max(evidence.job.blank.thickness + 1.0 - TALL, -1.0))
 
 
-def _frame(page: Page, window: _Window, letter: str, place, foot: float) -> tuple:
-    """Show on the section what a close-up holds; return where its letter stands, in pixels."""
+def _frame(page: Page, window: _Window, letter: str, place, foot: float, rings: np.ndarray) -> tuple:
+    """Show on the section what a close-up holds; return where its letter stands, in pixels.
+
+    rings (n, 2): the places of findings, which the letter keeps off.
+    """
     wide, tall = CLOSE, TALL
     x, y = window.pixel(place[0] - wide / 2, foot + tall)
     right, foot = x + wide / window.pitch, y + tall / window.pitch
@@ -281,7 +288,12 @@ def _frame(page: Page, window: _Window, letter: str, place, foot: float) -> tupl
     y, foot = max(y, window.top), min(foot, window.top + window.down)
     page.box(x, y, right - x, foot - y, edge=colours.INK, edge_width=1.2, zorder=6)
     has_room = y > window.top + 30 or window.down < LOW
-    at = ((x + right) / 2, y - 8 if has_room else foot + 26)
+    middle = (x + right) / 2
+    over, under = (y - 8 if has_room else foot + 26), (foot + 26 if has_room else y - 8)
+    # Over its middle; where a finding is marked there, over or under the box where none is.
+    places = [(at, level) for level in (over, under) for at in (middle, x + 12, right - 12)]
+    free = [np.hypot(*(rings - (at, level - LETTER / 2)).T).min(initial=OFF_RINGS) for at, level in places]
+    at = places[int(np.argmax(free))]
     page.text(*at, letter, SMALL, bold=True, across="center")
     return at
 

@@ -18,8 +18,8 @@ def surface(lower, upper, class_lower, class_upper, cell, origin=(0.0, 0.0), tar
     gives them, or RESIN.  cell mm, origin (x, y) mm of the corner of cell (0, 0).  Corners go
     counter-clockwise seen from outside; a corner may coincide with the next.
     target: (lower, upper) (ny, nx) mm of the target in each column, none where upper <= lower; then the walls
-    have colours as far as they stand off it (see wall_pieces).  None: a wall has a class beyond the limits only
-    where the wood on both sides of it does.
+    have colours as far as they stand off it (see wall_pieces).  None: a wall has a class beyond the limits
+    only where the wood on both sides of it does.
     Accuracy: the corners of a cell take the mean height of the neighbours that a slope of at most
     STEEP joins to it, so heights are those of the field within one cell; what the quads enclose is
     the sum of columns with these corners, closed without gaps (own derivation, volume checked in tests).
@@ -142,7 +142,7 @@ def _walls(top, bottom, is_solid, classes, step, wanted):
 
 
 def wanted_columns(lower, upper):
-    """Return where the target of each column begins and ends, (lower, upper) mm; a column without, (inf, -inf).
+    """Return where the target of each column begins and ends, (lower, upper) mm; without one, (inf, -inf).
 
     All of such a column stands off the target.
     """

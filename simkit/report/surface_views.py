@@ -22,7 +22,7 @@ from simkit.report.seen_plan import SeenPlan
 from simkit.stock.field import Lattice
 
 # ColorBrewer 2.0, Cynthia A. Brewer, colorbrewer2.org: purples of PuOr for ridges, teals of BrBG, eleven
-# classes, for the causes; both listed there as safe for the colour-blind.  No orange or brown, for that is cut
+# classes, for the causes; both listed there as safe for the colour-blind.  No orange or brown, which is cut
 # too deep on other maps; the causes are hatched, each its own way, or a grey print could not tell them.
 LOW, HIGH, HIGHER, HIGHEST = colours.CLASSES[colours.WITHIN], *colours.PUOR_11[7:10]
 CANNOT, DID_NOT = "#01665e", "#80cdc1"

@@ -133,7 +133,8 @@
   // ---- from grids to triangles ----
 
   // A solid of columns: each vertex is x, y, z, class. pick(i) says whether a cell is drawn.
-  function solid(scene, lower, upper, classLower, classUpper, hasWalls, pick) {
+  // classWall: of its walls, null where it has none, one number where all of it has one class.
+  function solid(scene, lower, upper, classLower, classUpper, classWall, pick) {
     const { nx, ny, cell, step, low } = scene, cells = nx * ny;
     const isWood = new Uint8Array(cells);
     for (let i = 0; i < cells; i++) isWood[i] = upper[i] !== NONE && lower[i] !== NONE ? 1 : 0;
@@ -165,12 +166,11 @@
         used += 6;
       }
     });
-    if (hasWalls) {
-      const plain = typeof classUpper === "number" ? classUpper : WITHIN;
+    if (classWall !== null) {
       const wall = (i, j) => {
         for (const [a, grid] of [[i, lower], [j, lower], [j, upper], [i, lower], [j, upper], [i, upper]]) {
-          const isHolding = typeof classUpper !== "number" && classUpper[a] === HOLDING;
-          vertices.push(points[4 * a], points[4 * a + 1], low + grid[a] * step, isHolding ? HOLDING : plain);
+          const kind = typeof classWall === "number" ? classWall : classWall[a];
+          vertices.push(points[4 * a], points[4 * a + 1], low + grid[a] * step, kind);
         }
       };
       for (let y = 0; y < ny; y++)
@@ -232,6 +232,7 @@
       vec3 normal = normalize(cross(dFdx(real), dFdy(real)));
       if (normal.z < 0.0) normal = -normal;
       float light = 0.42 + 0.5 * max(dot(normal, normalize(vec3(-0.5, 0.6, 0.7))), 0.0) + 0.12 * normal.z;
+      if (kind > 0 && kind < 10 && kind != 5) light = 0.74 + 0.26 * light; // in shade it must not look like the next class
       colour = vec4(base * min(light, 1.08), 1.0);
     }`;
 
@@ -284,10 +285,10 @@
       if (parts[name]) return parts[name];
       const g = grids;
       const made = {
-        cut: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, true, null),
-        target: () => solid(scene, g.target_lower, g.target_upper, TARGET, TARGET, true, null),
-        bare: () => solid(scene, wood(g.wood_lower), wood(g.wood_upper), bare(g.class_lower), bare(g.class_upper), true, null),
-        left: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, false, (one) => one > WITHIN && one !== RESIN),
+        cut: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, g.class_wall, null),
+        target: () => solid(scene, g.target_lower, g.target_upper, TARGET, TARGET, TARGET, null),
+        bare: () => solid(scene, wood(g.wood_lower), wood(g.wood_upper), bare(g.class_lower), bare(g.class_upper), g.class_wall, null),
+        left: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, null, (one) => one > WITHIN && one !== RESIN),
       }[name]();
       parts[name] = [buffered(made.points, made.indices), buffered(made.walls)];
       return parts[name];

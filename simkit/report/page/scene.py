@@ -17,7 +17,7 @@ from simkit.report.map_parts import finding_words
 from simkit.report.outer_steps import step_classes
 from simkit.report.page.html import Html, el
 from simkit.report.pictures import in_steps_of_zones
-from simkit.report.pooled import pooled, pooled_share, pooled_wood
+from simkit.report.pooled import pooled, pooled_most, pooled_share, pooled_wood
 
 MOST_CELLS = 160_000  # 0.4 mm cells on a blank of 280 x 90 mm: two million bytes, some 600,000 triangles
 STEP = 0.005  # mm: heights are told to half of this
@@ -83,6 +83,7 @@ def scene_of(
             is_resin = pooled_share(field.is_resin(side), fold) > 0.5
             kinds[is_resin & ((index == colours.WITHIN) | (index == colours.NO_TARGET))] = RESIN
         parts.append(kinds)
+    parts.append((_walls(upper > lower, class_upper, stands_out, fold) + 1).astype(np.uint8))
     data = zlib.compress(b"".join(part.tobytes() for part in parts), 9)
     palette = [colours.HOLDING, *colours.CLASSES, TARGET, CUT_FACE, colours.INK, RESIN_FACE]
     return {
@@ -94,12 +95,31 @@ def scene_of(
         "high": high,
         "step": step,
         "heights": list(heights),
-        "classes": ["class_lower", "class_upper"],
+        "classes": ["class_lower", "class_upper", "class_wall"],
         "palette": [list(colours.rgb(colour)) for colour in palette],
         "is_inch": is_inch,
         "starts_on": starts_on,
         "data": base64.b64encode(data).decode("ascii"),
     }
+
+
+def _walls(is_solid, class_upper, stands_out, fold: int) -> np.ndarray:
+    """Return the class of the walls of each column that is drawn, before which nothing is left (ny, nx).
+
+    is_solid, class_upper: on those cells.  stands_out: of outer_steps.step_classes, on those of the field.
+    Wood left standing on the outer wall has its class there, and so has the wood beside what is cut through.
+    """
+    walls = np.where(class_upper == colours.NO_TARGET, colours.NO_TARGET, colours.WITHIN)
+    is_through = ~is_solid & (class_upper >= 0) & (class_upper < colours.WITHIN)
+    gone = np.pad(np.where(is_through, class_upper, colours.WITHIN), 1, constant_values=colours.WITHIN)
+    ny, nx = is_solid.shape
+    near = [gone[y : y + ny, x : x + nx] for y in range(3) for x in range(3)]
+    deepest = np.min(near, axis=0)
+    walls = np.where(deepest < colours.WITHIN, deepest, walls)
+    if stands_out is None:
+        return walls
+    proud = pooled_most(stands_out, fold)
+    return np.where(proud > colours.WITHIN, proud, walls)
 
 
 def scene_part(evidence: Evidence, result: dict[str, Any], lengths: Lengths) -> Html:

@@ -14,7 +14,7 @@ from simkit.report.page.html import Html, el
 from simkit.report.page.section import Section
 from simkit.units import MM_PER_INCH
 
-LEFT, RIGHT, TOP, BOTTOM = 6.0, 6.0, 22.0, 34.0  # units round the section
+LEFT, RIGHT, TOP, BOTTOM = 6.0, 6.0, 22.0, 44.0  # units round the section
 TALLEST = 260.0
 
 
@@ -95,7 +95,7 @@ def section_svg(
         svg.text(start, base + 13, ends[0], "start", "t small"),
         svg.text(start + (high - low) / pitch, base + 13, ends[1], "end", "t small"),
         svg.text(svg.WIDE / 2, base + 13, "side 2 (down)", "middle"),
-        svg.scale_bar(start + (high - low) / pitch, base + 20, pitch, 110, unit_mm, lengths.name),
+        svg.scale_bar(start + (high - low) / pitch, base + 29, pitch, 110, unit_mm, lengths.name),
     ]
     words = f"Section at {other} {lengths.place(cut.at)} {lengths.name}"
     return svg.drawing(svg.WIDE, base + BOTTOM, words, *shapes, class_="section")
