@@ -151,19 +151,26 @@
     const vertices = [], surfaces = [[upper, classUpper, true], [lower, classLower, false]];
     const points = new Float32Array(cells * 8), indices = new Uint32Array(squares * 12);
     let used = 0;
+    // A triangle has the colour of its last corner: of the one furthest beyond the limits, or a sliver one cell
+    // wide would be lost.
+    const off = new Float32Array(2 * cells);
+    const put = (p, q, r) => {
+      const last = off[r] >= off[p] && off[r] >= off[q] ? [p, q, r] : off[q] >= off[p] ? [r, p, q] : [q, r, p];
+      for (let k = 0; k < 3; k++) indices[used++] = last[k];
+    };
     surfaces.forEach(([grid, classes, isUp], k) => {
       for (let i = 0, p = k * cells * 4; i < cells; i++, p += 4) {
         points[p] = scene.origin[0] + ((i % nx) + 0.5) * cell;
         points[p + 1] = scene.origin[1] + (Math.floor(i / nx) + 0.5) * cell;
         points[p + 2] = low + grid[i] * step;
-        points[p + 3] = typeof classes === "number" ? classes : classes[i];
+        const kind = (points[p + 3] = typeof classes === "number" ? classes : classes[i]);
+        if (kind > HOLDING && kind < TARGET) off[k * cells + i] = Math.abs(kind - WITHIN) + (kind < WITHIN ? 0.5 : 0);
       }
       for (let i = 0; i < cells; i++) {
-        if (!isFull[i] || (pick && !(pick(classes[i]) || pick(classes[i + 1]) || pick(classes[i + nx]))))
-          continue;
+        if (!isFull[i] || (pick && ![i, i + 1, i + nx, i + nx + 1].some((one) => pick(classes[one])))) continue;
         const a = k * cells + i, b = a + 1, c = a + nx, d = c + 1;
-        indices.set(isUp ? [a, b, d, c, a, d] : [b, a, d, a, c, d], used);
-        used += 6;
+        if (isUp) put(a, b, d), put(c, a, d);
+        else put(b, a, d), put(a, c, d);
       }
     });
     if (classWall !== null) {
@@ -173,11 +180,12 @@
           vertices.push(points[4 * a], points[4 * a + 1], low + grid[a] * step, kind);
         }
       };
+      const isShown = (i, j) => !pick || pick(classWall[i]) || pick(classWall[j]);
       for (let y = 0; y < ny; y++)
         for (let x = 0; x < nx; x++) {
           const i = y * nx + x;
-          if (x + 1 < nx && isFull[i] !== (y ? isFull[i - nx] : 0)) wall(i, i + 1);
-          if (y + 1 < ny && isFull[i] !== (x ? isFull[i - 1] : 0)) wall(i, i + nx);
+          if (x + 1 < nx && isFull[i] !== (y ? isFull[i - nx] : 0) && isShown(i, i + 1)) wall(i, i + 1);
+          if (y + 1 < ny && isFull[i] !== (x ? isFull[i - 1] : 0) && isShown(i, i + nx)) wall(i, i + nx);
         }
     }
     return { points, indices: indices.subarray(0, used), walls: new Float32Array(vertices) };
@@ -288,7 +296,7 @@
         cut: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, g.class_wall, null),
         target: () => solid(scene, g.target_lower, g.target_upper, TARGET, TARGET, TARGET, null),
         bare: () => solid(scene, wood(g.wood_lower), wood(g.wood_upper), bare(g.class_lower), bare(g.class_upper), g.class_wall, null),
-        left: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, null, (one) => one > WITHIN && one !== RESIN),
+        left: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, g.class_wall, (one) => one > WITHIN && one !== RESIN),
       }[name]();
       parts[name] = [buffered(made.points, made.indices), buffered(made.walls)];
       return parts[name];
