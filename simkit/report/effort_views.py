@@ -69,7 +69,7 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str, lengths
     rows = plots(lengths)
     for row, (key, words, scale) in enumerate(rows):
         sharp = {"linewidth": 0.8, "antialiased": False}
-        axes = figure.add_axes((0.15, 0.69 - 0.265 * row, 0.82, 0.215))
+        axes = figure.add_axes((0.18, 0.69 - 0.265 * row, 0.79, 0.215))
         last_label = -1.0  # minutes
         for first, last in runs:
             colour = CUTTER_COLOURS[numbers.index(cutters[first]) % len(CUTTER_COLOURS)]
@@ -99,7 +99,7 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str, lengths
         axes.set_xlim(0, max(minutes, default=0.0) * 1.01 or 1.0)
         axes.set_ylim(bottom=0)
         # Clear of the figures of the axis.
-        axes.set_ylabel(words, fontproperties=font(SMALL), rotation=0, ha="right", va="center", labelpad=14)
+        axes.set_ylabel(words, fontproperties=font(SMALL), rotation=0, ha="right", va="center", labelpad=10)
         for side in ("top", "right"):
             axes.spines[side].set_visible(False)
         for label in (*axes.get_xticklabels(), *axes.get_yticklabels()):
