@@ -8,6 +8,7 @@ from simkit.report import colours
 
 HOLDS = -1  # class of a face of wood outside the target's outline; the same as colours.NO_TARGET
 RESIN = len(colours.CLASSES)  # class of a face of resin that is within the limits, or outside the outline
+FAR = 1e6  # mm: farther up or down than any column
 STEEP = 8.0  # rise per run; neighbours further apart than this are parted by a wall, not by a slope
 
 
@@ -130,24 +131,23 @@ def _walls(top, bottom, is_solid, classes, step, wanted):
         yield from pieces(differs, *ends, wall_pieces(own, other, is_upper))
     # Where the neighbour is cut right through though the target is there, its wall says so.
     for where, low, high, mine, its in ((a, a_low, a_top, here, there), (b, b_top, b_low, there, here)):
-        is_through = ~is_solid[its] & (classes[1][its] >= 0) & (classes[1][its] < colours.WITHIN)
+        through = colours.worse(classes[0][its], classes[1][its])  # the side that did not cut it is within
+        is_through = ~is_solid[its] & (through >= 0) & (through < colours.WITHIN)
         if wanted is None:
             plain = np.where(classes[1][mine] == HOLDS, HOLDS, colours.WITHIN)
-            yield faces(where & ~meets, low, high, np.where(is_through, classes[1][its], plain))
+            yield faces(where & ~meets, low, high, np.where(is_through, through, plain))
             continue
-        own, gone = (
-            [*(one[side] for one in classes), *(one[side] for one in wanted)] for side in (mine, its)
-        )
+        own, gone = [one[mine] for one in (*classes, *wanted)], [through, *(one[its] for one in wanted)]
         yield from pieces(where & ~meets, low, high, end_pieces(own, gone, is_through))
 
 
 def wanted_columns(lower, upper):
-    """Return where the target of each column begins and ends, (lower, upper) mm; without one, (inf, -inf).
+    """Return where the target of each column begins and ends, (lower, upper) mm; without one, (FAR, -FAR).
 
     All of such a column stands off the target.
     """
     is_there = upper > lower
-    return np.where(is_there, lower, np.inf), np.where(is_there, upper, -np.inf)
+    return np.where(is_there, lower, FAR), np.where(is_there, upper, -FAR)
 
 
 def wall_pieces(own, other, is_upper):
@@ -160,11 +160,11 @@ def wall_pieces(own, other, is_upper):
     """
     (mine, level), (its, before) = own, other
     sense = 1.0 if is_upper else -1.0
-    free = np.where(mine > colours.WITHIN, sense * level, np.inf)  # from here on up: left standing
-    cut = np.where((its >= 0) & (its < colours.WITHIN), sense * before, -np.inf)  # up to here: too deep
+    free = np.where(mine > colours.WITHIN, sense * level, FAR)  # from here on up: left standing
+    cut = np.where((its >= 0) & (its < colours.WITHIN), sense * before, -FAR)  # up to here: too deep
     cut = np.minimum(cut, free)
     plain = np.where(mine == HOLDS, HOLDS, colours.WITHIN)
-    everywhere = np.full(np.shape(free), np.inf)
+    everywhere = np.full(np.shape(free), FAR)
     parts = ((-everywhere, cut, its), (cut, free, plain), (free, everywhere, mine))
     if is_upper:
         return parts
@@ -174,18 +174,18 @@ def wall_pieces(own, other, is_upper):
 def end_pieces(own, gone, is_through):
     """Return such pieces of walls before which nothing is left.
 
-    own, gone: each (class below, class above, lower and upper end of the target mm); is_through: where the
-    column before them is cut through though the target is there.
+    own: class below, class above, lower and upper end of the target mm.  gone: class, and ends of the target,
+    of the column before them; is_through: where that is cut through though the target is there.
     """
     below, above, low, high = own
-    is_through = is_through & (gone[2] <= gone[3])
+    is_through = is_through & (gone[1] <= gone[2])
     plain = np.where(above == HOLDS, HOLDS, colours.WITHIN)
     beneath, over = (np.where(index > colours.WITHIN, index, plain) for index in (below, above))
-    # A column without a target ends (inf) before it begins: all of it lies over the target.
-    low = np.where(is_through, gone[2], np.where(low > high, -np.inf, low))
-    high = np.where(is_through, gone[3], high)
-    everywhere = np.full(np.shape(low), np.inf)
-    between = np.where(is_through, gone[1], plain)
+    # A column without a target ends before it begins: all of it lies over the target.
+    low = np.where(is_through, gone[1], np.where(low > high, -FAR, low))
+    high = np.where(is_through, gone[2], high)
+    everywhere = np.full(np.shape(low), FAR)
+    between = np.where(is_through, gone[0], plain)
     return (-everywhere, low, beneath), (low, high, between), (high, everywhere, over)
 
 

@@ -28,6 +28,7 @@ IN = Lengths("in")
         ("254 x 127 x 25.4 mm", "10 x 5 x 1 in"),
         ("over 42 mm2", "over 0.065 in2"),
         ("frame 116 cm2", "frame 18 in2"),
+        ("ridges / 100 mm3 a minute and area / 3000 mm2", "ridges / 0.0061 in3 a minute and area / 4.7 in2"),
         ("a piece of 16.4 cm3, 40.0 cm3/min", "a piece of 1 in3, 2.44 in3/min"),  # 16.387064 cm3 are 1 in3
         ("at 8000, 4000 mm/min", "at 315, 157.5 in/min (8000, 4000 mm/min)"),
         ("300 mm/s2", "11.81 in/s2 (300 mm/s2)"),

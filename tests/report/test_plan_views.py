@@ -227,6 +227,13 @@ def test_place_labels__apart_and_leaders_uncrossed(seed):
                 assert not ((share > 0) & (share < 1)).all(), (i, j)
 
 
+def test_place_labels__keep_off_other_places():
+    points = np.array([[400.0, 250.0]])
+    (plain,) = labels.place_labels(points, (0, 0, 800, 500), 17.0)
+    (moved,) = labels.place_labels(points, (0, 0, 800, 500), 17.0, kept=[plain])
+    assert np.hypot(*(moved - plain)) >= 17 + labels.MARK
+
+
 def test_draw__odd_titles_and_findings_without_a_place(tmp_path):
     odd = {"number": 1, "kind": "program", "severity": "note", "at": None, "value": None}
     drawn = scene(2.0) | {"title": "$x^2 \U0001fab5\n\\frac", "subtitle": "", "findings": [odd]}

@@ -1,8 +1,10 @@
 """What the 3-D pictures hold, as solids of known volume and place, and the pictures themselves."""
 
+import base64
 import os
 import signal
 import sys
+import zlib
 
 import numpy as np
 import pytest
@@ -15,10 +17,11 @@ from simkit.findings.leftover import STEP_MEASURE
 from simkit.job.model import Fixture
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
-from simkit.report import colours, scene_child, scenes, solid_view
+from simkit.report import colours, scene_child, scenes, solid_mesh, solid_view
 from simkit.report.lengths import Lengths
-from simkit.report.outer_steps import step_classes
+from simkit.report.outer_steps import outer_classes, step_classes, target_columns
 from simkit.report.page.closeup import CloseUps
+from simkit.report.page.scene import scene_of
 from simkit.report.pictures import in_steps_of_zones
 from simkit.report.result import result_of
 from simkit.report.scene_file import Key, Line, Look, Mark, Scene, read_scene, write_scene
@@ -251,6 +254,37 @@ def test_leftover__wood_on_the_outer_wall_has_its_colour_on_maps(skin):
     assert not evidence.envelopes.is_part[iy, ix].any()
     side = CloseUps(evidence, Lengths(), result["findings"])._index[2]
     assert (side[iy, ix] == classes[iy, ix]).all()
+
+
+def test_part__its_outer_wall_has_the_colour_of_what_stands_on_it(skin):
+    evidence, result = skin
+    field, limits = evidence.field, (0.1, 0.3)
+    rows = result["findings"]
+    stands_out, target = outer_classes(evidence, rows), target_columns(evidence)
+    index = [
+        colours.worse(colours.class_index(shown_of(evidence)[side], limits), stands_out) for side in (2, 1)
+    ]
+    at = (field.lower, field.upper, *index, field.lattice.cell, field.lattice.origin)
+    quads, classes = solid_mesh.surface(*at, target=target)
+    area = np.linalg.norm(np.cross(quads[:, 2] - quads[:, 0], quads[:, 3] - quads[:, 1]), axis=1) / 2
+    is_wall = (np.abs(quads[..., 0] - (budget_job.X0 - 0.6)) < 0.01).all(-1)
+    one_more = colours.WITHIN + 1
+    assert area[is_wall & (classes == one_more)].sum() == pytest.approx(
+        4 * (budget_job.Y1 - budget_job.Y0), rel=0.05
+    )
+    # The part's other outer walls are within the limits.
+    is_right = (np.abs(quads[..., 0] - budget_job.X1) < 0.01).all(-1)
+    assert set(classes[is_right]) == {colours.WITHIN}
+    # The report's view has the same classes for its walls.
+    scene = scene_of(evidence, rows=rows)
+    count = scene["nx"] * scene["ny"]
+    walls = np.frombuffer(zlib.decompress(base64.b64decode(scene["data"])), np.uint8)[-count:]
+    walls = walls.reshape(scene["ny"], scene["nx"]).astype(int) - 1
+    off = np.argwhere(walls > colours.WITHIN)
+    assert set(walls[tuple(off.T)]) == {one_more}
+    x, _ = evidence.field.lattice.centre_of(*off.T)
+    assert x.min() > budget_job.X0 - 0.6
+    assert x.max() < budget_job.X0
 
 
 def test_leftover__a_cell_alone_is_three_cells_wide():

@@ -11,7 +11,7 @@ from PIL import Image
 
 from simkit.errors import ShapeError
 from simkit.report import colours, solid_child, solid_mesh, solid_view
-from simkit.report.pooled import pooled
+from simkit.report.pooled import pooled, pooled_target
 from simkit.stock.field import blank_lattice
 
 APT = (
@@ -103,6 +103,115 @@ def test_surface__hole_through_the_part_has_walls_of_its_class():
     quads, classes = solid_mesh.surface(np.zeros((5, 5)), upper, index, index, 1.0)
     assert (classes == 0).sum() == 4
     assert volume(quads) == pytest.approx(24 * 3.0)
+
+
+def upright(quads, x):
+    """The faces of quads (n, 4, 3) in the plane across x."""
+    return (np.abs(quads[..., 0] - x) < 1e-6).all(-1)
+
+
+def block_in_a_row(upper, index, target):
+    """The surface of columns in a row along x, 1 mm wide, three alike across y; and its classes."""
+    upper, index = np.repeat([upper], 3, 0), np.repeat([index], 3, 0).astype(np.int8)
+    ends = np.zeros(upper.shape), np.repeat([target], 3, 0)
+    return solid_mesh.surface(np.zeros(upper.shape), upper, index, index, 1.0, target=ends)
+
+
+def test_surface__wood_left_on_the_outer_wall_has_its_class_all_round():
+    proud, inside = colours.WITHIN + 2, colours.WITHIN
+    # Part (20 high), 2 mm of wood that stands 9 high on its wall, nothing; on the left the part's own wall.
+    quads, classes = block_in_a_row(
+        [20.0, 20.0, 9.0, 9.0, 0.0],
+        [inside, inside, proud, proud, colours.NO_TARGET],
+        [20.0, 20.0, 0.0, 0.0, 0.0],
+    )
+    outer, step, own = upright(quads, 4.0), upright(quads, 2.0), upright(quads, 0.0)
+    assert (quads[outer][..., 2].min(), quads[outer][..., 2].max()) == (0.0, 9.0)
+    assert set(classes[outer]) == {proud}
+    assert (
+        set(classes[step]) == set(classes[own]) == {inside}
+    )  # the part's own wall above it, and at its left
+    assert quads[step][..., 2].min() == 9.0
+    ends = (quads[..., 1] == 0).all(-1)  # in front
+    assert set(classes[ends & (quads[..., 0].min(-1) >= 2)]) == {proud}
+    # Without the target nothing is told of walls.
+    quads, classes = solid_mesh.surface(
+        np.zeros((1, 2)), np.array([[20.0, 9.0]]), *[np.array([[inside, proud]], np.int8)] * 2, 1.0
+    )
+    assert set(classes[upright(quads, 2.0)]) == {inside}
+
+
+def test_surface__walls_are_parted_where_they_leave_the_target():
+    proud, deep, inside = colours.WITHIN + 1, colours.WITHIN - 3, colours.WITHIN
+    # A rim wanted 20 high and a floor wanted 5 high: a rib of wood before the wall, 20 high too.
+    quads, classes = block_in_a_row([20.0, 20.0, 5.0], [inside, proud, inside], [20.0, 5.0, 5.0])
+    wall = upright(quads, 2.0)
+    assert (quads[wall][..., 2].min(), quads[wall][..., 2].max()) == (5.0, 20.0)
+    assert set(classes[wall]) == {proud}
+    # A floor left 2 mm too high before a deeper one: only these 2 mm of the wall between them are off.
+    quads, classes = block_in_a_row([17.0, 5.0], [proud, inside], [15.0, 5.0])
+    wall = upright(quads, 1.0)
+    off = quads[wall & (classes == proud)]
+    assert (off[..., 2].min(), off[..., 2].max()) == (15.0, 17.0)
+    assert set(classes[wall]) == {proud, inside}
+    # A wall cut into: what was wanted there, up to its height, is what is too deep.
+    quads, classes = block_in_a_row([20.0, 5.0, 5.0], [inside, deep, inside], [20.0, 18.0, 5.0])
+    wall = upright(quads, 1.0)
+    off = quads[wall & (classes == deep)]
+    assert (off[..., 2].min(), off[..., 2].max()) == (5.0, 18.0)
+    assert set(classes[wall]) == {deep, inside}
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_surface__parted_walls_enclose_the_same(seed):
+    rng = np.random.default_rng(seed)
+    ends = [rng.random((9, 11)) * 20, rng.random((9, 11)) * 20 + 8]
+    index = rng.integers(-1, 9, (2, 9, 11)).astype(np.int8)
+    wanted = rng.random((9, 11)) * 20, rng.random((9, 11)) * 20 + 8
+    plain, _ = solid_mesh.surface(*ends, *index, 1.5)
+    parted, classes = solid_mesh.surface(*ends, *index, 1.5, target=wanted)
+    assert len(parted) > len(plain)
+    assert volume(parted) == pytest.approx(volume(plain), rel=1e-5)
+    assert np.cross(parted[:, 2] - parted[:, 0], parted[:, 3] - parted[:, 1]).sum(0) == pytest.approx(
+        0, abs=0.01
+    )
+    assert classes.min() >= -1
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_surface__walls_below_are_told_as_those_above(seed):
+    rng = np.random.default_rng(seed)
+    shape = 2, 9, 11
+    ends, wanted = (rng.random(shape) * 20 + np.array([0, 22])[:, None, None] for _ in range(2))
+    index = rng.integers(-1, 9, shape).astype(np.int8)
+    there = solid_mesh.surface(*ends, *index, 1.5, target=wanted)
+    over = solid_mesh.surface(-ends[1], -ends[0], index[1], index[0], 1.5, target=(-wanted[1], -wanted[0]))
+    sums = []
+    for quads, classes in (there, over):
+        area = np.linalg.norm(np.cross(quads[:, 2] - quads[:, 0], quads[:, 3] - quads[:, 1]), axis=1)
+        sums.append([float(area[classes == one].sum()) for one in range(9) if one != colours.WITHIN])
+    assert min(sums[0]) > 0
+    assert sums[0] == pytest.approx(sums[1], rel=1e-4)
+
+
+def test_surface__a_hole_that_side_2_cut_has_walls_of_its_class():
+    upper = np.full((5, 5), 3.0)
+    upper[2, 2] = 0.0
+    below, above = within((5, 5)), within((5, 5))
+    below[2, 2] = 1
+    target = np.zeros((5, 5)), np.full((5, 5), 3.0)
+    for more in ({}, {"target": target}):
+        _, classes = solid_mesh.surface(np.zeros((5, 5)), upper, below, above, 1.0, **more)
+        assert (classes == 1).sum() == 4
+
+
+def test_pooled_target__is_none_where_wood_stands_off_its_wall():
+    target = np.zeros((4, 4)), np.full((4, 4), 7.0)
+    stands_out = np.full((4, 4), colours.NO_TARGET, np.int8)
+    stands_out[0, 3], stands_out[3, 0] = colours.WITHIN + 1, colours.WITHIN
+    low, high = pooled_target(target, stands_out, 2)
+    assert (high > low).tolist() == [[True, False], [True, True]]
+    assert high[0, 0] == 7
 
 
 def test_pooled__keeps_highest_lowest_and_worst():

@@ -10,7 +10,8 @@ from PIL import Image
 
 from simkit.cli import main
 from simkit.compare.reach_options import CUTTER, PROGRAM
-from simkit.report import colours, surface_views
+from simkit.job.model import Blank
+from simkit.report import colours, surface_views, wall_views
 from simkit.report.surface_views import draw_surface_view
 from simkit.stock.field import blank_lattice
 from tests.compare.test_cusps_zones import made
@@ -92,8 +93,6 @@ def test_waiting__after_each_program_of_a_side_but_its_last(tmp_path):
 
 
 def test_draw_surface_view__colours_by_height_and_cause(tmp_path):
-    from simkit.job.model import Blank
-
     lattice = blank_lattice(60.0, 40.0, 0.5)
     x, y = np.meshgrid(lattice.x(), lattice.y())
     is_part = (np.abs(x - 30) < 25) & (np.abs(y - 20) < 15)
@@ -133,3 +132,43 @@ def test_draw_surface_view__colours_by_height_and_cause(tmp_path):
         order = [middle[c] for c in (surface_views.CANNOT, surface_views.LOW, surface_views.HIGHEST)]
         order.append(middle[surface_views.DID_NOT])
         assert order == sorted(order, reverse=turn == "about y")
+
+
+def test_draw_surface_view__numbers_findings_of_its_subject(tmp_path):
+    lattice = blank_lattice(60.0, 40.0, 0.5)
+    x, y = np.meshgrid(lattice.x(), lattice.y())
+    is_part = (np.abs(x - 30) < 25) & (np.abs(y - 20) < 15)
+    common = {
+        "lattice": lattice, "is_part": is_part, "cusps": None, "cause": np.zeros(lattice.shape, np.int8),
+        "wanted": 0.02, "is_limit": False, "side": 1, "turn": "none", "blank": Blank(60.0, 40.0, 20.0),
+        "title": "Dish",
+    }  # fmt: skip
+    row = {
+        "number": 3,
+        "severity": "beyond",
+        "at": (20.0, 20.0, 5.0),
+        "value": 0.5,
+        "unit": "mm",
+        "bound": 0.1,
+    }
+    drawn = {}
+    for kind in ("leftover-cutter", "gouge"):
+        path = tmp_path / f"{kind}.png"
+        draw_surface_view(path, findings=[row | {"kind": kind}], **common)
+        drawn[kind] = np.asarray(Image.open(path).convert("L")).astype(int)
+    assert drawn["leftover-cutter"].shape[0] > drawn["gouge"].shape[0]  # it has a list below it
+    height = drawn["gouge"].shape[0] // 2
+    dark = {kind: (image[100:height, 200:-100] < 60).sum() for kind, image in drawn.items()}
+    assert dark["leftover-cutter"] > dark["gouge"] + 500  # and a circle on the map
+
+
+def test_colours__of_maps_differ_in_grey():
+    def grey(colour):
+        return np.dot(colours.rgb(colour), (0.2126, 0.7152, 0.0722))  # ITU-R BT.709
+
+    walls = [grey(colour) for colour in (*wall_views.SHADES, wall_views.THICK)]
+    assert np.diff(walls).min() > 14  # the darker, the thinner
+    lines = surface_views.LINES
+    for cause in (surface_views.CANNOT, surface_views.DID_NOT):
+        assert abs(grey(cause) - grey(lines[cause][0])) > 100  # its hatch is seen on it
+    assert lines[surface_views.CANNOT][1] != lines[surface_views.DID_NOT][1]

@@ -83,7 +83,11 @@ def scene_of(
             is_resin = pooled_share(field.is_resin(side), fold) > 0.5
             kinds[is_resin & ((index == colours.WITHIN) | (index == colours.NO_TARGET))] = RESIN
         parts.append(kinds)
-    parts.append((_walls(upper > lower, class_upper, stands_out, fold) + 1).astype(np.uint8))
+    parts.append(
+        (_walls(upper > lower, colours.worse(class_lower, class_upper), stands_out, fold) + 1).astype(
+            np.uint8
+        )
+    )
     data = zlib.compress(b"".join(part.tobytes() for part in parts), 9)
     palette = [colours.HOLDING, *colours.CLASSES, TARGET, CUT_FACE, colours.INK, RESIN_FACE]
     return {
@@ -103,15 +107,16 @@ def scene_of(
     }
 
 
-def _walls(is_solid, class_upper, stands_out, fold: int) -> np.ndarray:
+def _walls(is_solid, index, stands_out, fold: int) -> np.ndarray:
     """Return the class of the walls of each column that is drawn, before which nothing is left (ny, nx).
 
-    is_solid, class_upper: on those cells.  stands_out: of outer_steps.step_classes, on those of the field.
+    is_solid, index: on those cells; index the worse class of both sides.  stands_out: of
+    outer_steps.step_classes, on those of the field.
     Wood left standing on the outer wall has its class there, and so has the wood beside what is cut through.
     """
-    walls = np.where(class_upper == colours.NO_TARGET, colours.NO_TARGET, colours.WITHIN)
-    is_through = ~is_solid & (class_upper >= 0) & (class_upper < colours.WITHIN)
-    gone = np.pad(np.where(is_through, class_upper, colours.WITHIN), 1, constant_values=colours.WITHIN)
+    walls = np.where(index == colours.NO_TARGET, colours.NO_TARGET, colours.WITHIN)
+    is_through = ~is_solid & (index >= 0) & (index < colours.WITHIN)
+    gone = np.pad(np.where(is_through, index, colours.WITHIN), 1, constant_values=colours.WITHIN)
     ny, nx = is_solid.shape
     near = [gone[y : y + ny, x : x + nx] for y in range(3) for x in range(3)]
     deepest = np.min(near, axis=0)
