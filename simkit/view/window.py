@@ -15,6 +15,7 @@ from simkit.view.stage import goal_of, surfaces_of
 
 SIZE = (1500, 960)  # pixels
 LEAST = (900, 640)  # pixels: below it the text is drawn as for this size, and cut off
+BESIDE = (16, 96)  # pixels of a screen for the edges and the title of a window, and a bar of the desktop
 PAGE = 25  # lines
 # Key -> (method of Look, its words).
 KEYS = {
@@ -31,6 +32,13 @@ KEYS = {
 }
 WHOLE_KEYS = ("w", "Home")
 LEAVE_KEYS = ("q", "Escape")
+
+
+def fitted(size: tuple[int, int], screen: tuple[int, int]) -> tuple[int, int]:
+    """Return a size of a window, pixels, that a screen has room for; a screen of nothing is not known."""
+    if min(screen) <= 0:
+        return size
+    return tuple(max(min(want, has - off), 1) for want, has, off in zip(size, screen, BESIDE, strict=True))
 
 
 class Window:
@@ -60,6 +68,8 @@ class Window:
         self._paper.SetInteractive(0)
         self._paper.AddViewProp(text)
         window = self.plotter.render_window
+        if is_seen:
+            self.plotter.window_size = fitted(size, tuple(window.GetScreenSize()))
         window.SetNumberOfLayers(2)
         self.plotter.renderer.SetLayer(1)
         window.AddRenderer(self._paper)

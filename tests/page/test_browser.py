@@ -2,11 +2,16 @@
 
 import itertools
 import threading
+import time
 from pathlib import Path
 
+import numpy as np
 import pytest
+from PIL import Image
 
+from simkit.cli import main
 from simkit.page.server import PageServer
+from tests import budget_job
 from tests.findings.programs import dug, faced
 from tests.page.webdriver import CHROMIUM, DRIVER, Browser, until
 from tests.small_job import JOB, block
@@ -372,3 +377,33 @@ def test_form__fits_a_phone(browser, server, folder):
         "return [...document.querySelectorAll('#form select, #form input')]"
         ".every((one) => one.getBoundingClientRect().right <= 360)"
     )
+
+
+def coloured(browser, path):
+    """Return how many pixels of the 3-D view are purple, and how many orange."""
+    browser.run("document.querySelector('#solid .stage').scrollIntoView()")
+    time.sleep(0.5)
+    browser.picture(path)
+    image = np.asarray(Image.open(path).convert("RGB")).astype(int)
+    red, green, blue = np.moveaxis(image, -1, 0)
+    return int((blue - green > 25).sum()), int((red - blue > 80).sum())
+
+
+@pytest.mark.parametrize(("off", "subject"), [(-0.6, "cut"), (-0.6, "left"), (0.5, "cut")])
+def test_report__what_is_off_on_one_row_of_cells_is_seen(browser, tmp_path, off, subject):
+    job, report = budget_job.write(tmp_path, off=off), tmp_path / "r.html"
+    assert main(["check", str(job), "--quiet", "--cell", "0.4", "--report", str(report)]) == 1
+    browser.open(report.as_uri())
+    until(lambda: browser.run("return document.getElementById('solid').dataset.covered"))
+    browser.click(f"#solid input[value={subject}]")
+    browser.click("#solid [data-act=below]")
+    purple, orange = coloured(browser, tmp_path / "a.png")
+    browser.click("#solid [data-act=corner]")
+    more_purple, more_orange = coloured(browser, tmp_path / "b.png")
+    if off < 0:
+        assert min(purple, more_purple) > 300
+        assert max(orange, more_orange) == 0
+    else:
+        assert min(orange, more_orange) > 300
+        assert max(purple, more_purple) == 0
+    assert browser.complaints() == []

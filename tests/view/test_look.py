@@ -21,6 +21,7 @@ from simkit.view.look import ACROSS, ALONG, CUT, LEFTOVER, NONE, PART, STEP, Loo
 from simkit.view.panel import EDGE, LINES, panel_of
 from simkit.view.stage import goal_of, legend_of, surfaces_of
 from simkit.view.steps import Steps
+from simkit.view.window import fitted
 from tests import budget_job
 from tests.findings.programs import dug
 from tests.findings.test_steps import FLUSH, PLAIN, POCKET, POUR, stated
@@ -32,6 +33,14 @@ from tests.view.made_look import made_look
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
     return made_look(tmp_path_factory.mktemp("look"))
+
+
+def test_fitted__a_window_is_no_larger_than_its_screen():
+    assert fitted((1500, 960), (1920, 1200)) == (1500, 960)
+    across, down = fitted((1500, 960), (1366, 768))
+    assert across < 1366
+    assert down < 768 - 60  # title and a bar of the desktop
+    assert fitted((1500, 960), (0, 0)) == (1500, 960)
 
 
 @pytest.fixture

@@ -183,6 +183,7 @@ def scene_frame(evidence: Evidence, result: dict[str, Any], lengths: Lengths) ->
                 _labels(evidence, result),
                 class_="stage",
             ),
+            el("p", "Left, right, front and back are those of the blank with side 1 up.", class_="quiet"),
             el(
                 "div",
                 [el("button", words, type="button", data_act=act) for act, words in views],
