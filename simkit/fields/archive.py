@@ -6,6 +6,7 @@ What is read is asked for by name, form and size: nothing is made of what a file
 from __future__ import annotations
 
 import contextlib
+import io
 import struct
 import zipfile
 import zlib
@@ -21,9 +22,7 @@ from simkit.errors import InputProblems, Place, Problem
 CHUNK = 2**24  # bytes read at once
 LEVEL = 1  # of zlib: twice the time makes the file a tenth smaller
 OPTION = "--field"
-REMEDY = (
-    "keep the field again (simkit check JOB.toml --keep-field FILE), or leave --field out: all is cut then"
-)
+REMEDY = "name another file, or leave --field out: all is then cut anew, by the programs as they are now"
 _FORMS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _BROKEN = (
     zipfile.BadZipFile,
@@ -57,8 +56,9 @@ class Writer:
 
     def put_array(self, name: str, array: np.ndarray) -> None:
         """Write an array of numbers as name.npy."""
+        stored = np.ascontiguousarray(array, array.dtype.newbyteorder("<"))
         with self._zip.open(f"{name}.npy", "w", force_zip64=True) as member:
-            npy.write_array(member, np.ascontiguousarray(array), allow_pickle=False)
+            npy.write_array(member, stored, version=(1, 0), allow_pickle=False)
 
 
 class Archive:
@@ -78,16 +78,11 @@ class Archive:
     def get_array(self, name: str, shape: tuple[int, ...], dtype: type) -> np.ndarray:
         """Return the array name.npy, which must have this shape and type."""
         with self.told(), self._member(f"{name}.npy") as member:
-            version = npy.read_magic(member)
-            read = {(1, 0): npy.read_array_header_1_0, (2, 0): npy.read_array_header_2_0}.get(version)
-            if read is None:
-                raise ValueError(f"{name} is of an unknown form")
-            its_shape, is_by_column, its_dtype = read(member)
-            wanted = np.dtype(dtype)
-            if its_shape != shape or is_by_column or its_dtype.newbyteorder("=") != wanted:
-                found = f"{its_dtype} in {its_shape}"
-                raise ValueError(f"{name} holds {found}, not {wanted} in {shape}")
-            array = np.empty(shape, its_dtype)
+            stored = np.dtype(dtype).newbyteorder("<")
+            head = _head(shape, stored)
+            if member.read(len(head)) != head:
+                raise ValueError(f"{name} is not {stored.name} in {shape}")
+            array = np.empty(shape, stored)
             room = array.reshape(-1).view(np.uint8)
             done = 0
             while done < len(room):
@@ -98,7 +93,7 @@ class Archive:
                 done += len(part)
             if member.read(1):  # and with its end its check sum is looked at
                 raise ValueError(f"{name} is longer than its head says")
-            return array.astype(wanted, copy=False)
+            return array.astype(dtype, copy=False)
 
     @contextlib.contextmanager
     def told(self) -> Iterator[None]:
@@ -125,3 +120,11 @@ class Archive:
                 raise NotImplementedError(f"{name} is packed in an unknown way")
             with archive.open(info) as member:
                 yield member
+
+
+def _head(shape: tuple[int, ...], dtype: np.dtype) -> bytes:
+    """Return the bytes before an array's numbers.  They are compared, so that no stranger's are parsed."""
+    head = io.BytesIO()
+    told = {"descr": npy.dtype_to_descr(dtype), "fortran_order": False, "shape": shape}
+    npy.write_array_header_1_0(head, told)
+    return head.getvalue()

@@ -45,7 +45,8 @@ def cutter_stated(cutter: Cutter) -> dict[str, Any]:
 
 def lie_stated(setup: Setup) -> dict[str, Any]:
     """Return how the blank lies in a setup, and where its zero is."""
-    return _plain({"turn": setup.turn, "swing": setup.swing, "zero": asdict(setup.zero)})
+    zero = {f"zero.{key}": value for key, value in asdict(setup.zero).items()}
+    return _plain({"turn": setup.turn, "swing": setup.swing, **zero})
 
 
 def reading_stated(job: Job, setup: Setup) -> dict[str, Any]:
