@@ -32,6 +32,7 @@ from simkit.fields.stated import (
     step_stated,
 )
 from simkit.job.files import sha256_of, shown_text
+from simkit.job.locate import printable
 from simkit.job.model import Job
 from simkit.moves.table import Moves
 from simkit.program.job_programs import LARGEST_FILE, options_of, shown_name
@@ -39,7 +40,7 @@ from simkit.program.reader import ProgramRead, read_program
 from simkit.stock.field import UNCUT, Field
 from simkit.stock.replay import Replay
 
-LARGEST_ABOUT = 2**24  # bytes
+LARGEST_ABOUT = 2**22  # bytes
 MOST_SETUPS, MOST_PROGRAMS = 1000, 10_000
 SAME, CHANGED, GONE = "same", "changed", "gone"
 AS_KEPT = " (as kept)"  # behind the name of a program that has changed since
@@ -139,26 +140,25 @@ class Kept:
             if its is None:
                 words.append(f"{read.name}, which is not in it")
             elif its["sha256"] != sha256_of(path) or kept["reading"] != reading_stated(job, setup):
-                last = line if number == part else None
-                if (first := self._first_other(job, index, number, its["name"], moves, last)) is not None:
+                first = self._first_other(job, index, number, moves, is_whole=number < part)
+                if first is not None:
                     words.append(f"{read.name} from line {first:,} on")
         words += [f"cutter {number}" for number in sorted(tools) if self._cutter_misfit(job, number)]
         return words
 
-    def _first_other(
-        self, job: Job, index: int, part: int, name: str, moves: Moves, last: int | None
-    ) -> int | None:
-        """Return the line of the first of some moves that is not as kept, up to line `last` of both."""
+    def _first_other(self, job: Job, index: int, part: int, moves: Moves, is_whole: bool) -> int | None:
+        """Return the line of the first move that is not as kept, None: all are; is_whole: of a program."""
+        data, name = self._bytes(index, part), self.setups[index]["programs"][part]["name"]
         reading = self.setups[index]["reading"]
         setup = job.setups[index]
-        with contextlib.suppress(InputProblems, TypeError):  # what is not read as then is not the same
+        # What cannot be read as it was then is not the same.
+        with contextlib.suppress(InputProblems, TypeError, KeyError, AttributeError, ValueError):
             setup = replace(
                 setup, **{key: reading[key] for key in ("cutter", "program_units", "work_offsets")}
             )
             job = replace(job, block_delete=reading["block_delete"], arc_tolerance=reading["arc_tolerance"])
-            then = _moves_of(self._bytes(index, part), name, job, setup, index).moves
-            then = then if last is None else then[np.flatnonzero(then.line <= last)]
-            return first_other(moves, then)
+            then = _moves_of(data, name, job, setup, index).moves
+            return first_other(moves, then if is_whole else then[: len(moves)])
         return int(moves.line[0]) if len(moves) else 1
 
     def _misfits(self, job: Job, count: int) -> list[Problem]:
@@ -304,7 +304,10 @@ def _check_cut(before: Field, after: Field, up: int, rows: slice) -> None:
 
 
 def _check_form(about: dict[str, Any]) -> None:
-    """Look at what later code takes for granted of the words beside a field.  Raises ValueError, KeyError."""
+    """Look at what later code takes for granted of the words beside a field.  Raises ValueError, KeyError.
+
+    Names are made such that a terminal only shows them.
+    """
     cell, cells = about["cell"], about["cells"]
     _need(isinstance(cell, float) and 0.001 <= cell <= 100, "cell")
     _need(_is_list(cells, int) and len(cells) == 2, "cells")
@@ -316,6 +319,7 @@ def _check_form(about: dict[str, Any]) -> None:
     _need(_is_list(setups, dict) and 1 <= len(setups) <= MOST_SETUPS, "setups")
     for setup in setups:
         _need(isinstance(setup["name"], str), "name of a setup")
+        setup["name"] = printable(setup["name"])
         _need(isinstance(setup["lie"], dict) and isinstance(setup["reading"], dict), "lie or reading")
         _need(type(setup["moves"]) is int and type(setup["evaluations"]) is int, "moves or evaluations")
         _need(_is_list(setup["parts"], str) and set(setup["parts"]) <= set(_PARTS), "parts")
@@ -326,6 +330,7 @@ def _check_form(about: dict[str, Any]) -> None:
         _need(_is_list(programs, dict) and len(programs) <= MOST_PROGRAMS, "programs")
         for program in programs:
             _need(isinstance(program["name"], str) and isinstance(program["sha256"], str), "a program")
+            program["name"] = printable(program["name"])
 
 
 def _is_list(value: Any, kind) -> bool:

@@ -28,7 +28,6 @@ _COLUMNS = (
     "feed",
     "speed",
     "tool",
-    "line",
     "rests",
 )
 
@@ -73,13 +72,13 @@ def step_stated(step: Step) -> dict[str, Any]:
 
 def same_moves(one: Moves, other: Moves) -> bool:
     """Return whether two tables hold the same moves of the same lines."""
-    return len(one) == len(other) and first_other(one, other) is None
+    return first_other(one, other) is None and np.array_equal(one.line, other.line)
 
 
 def first_other(one: Moves, other: Moves) -> int | None:
-    """Return the line of the first move of `one` that is not the same in `other`, None when there is none.
+    """Return the line of the first move of `one` that `other` has not in its place, None when there is none.
 
-    Where `other` goes on longer it is that of its next move.
+    Where `other` goes on longer it is that of its next move.  The lines they stand in may differ.
     """
     n = min(len(one), len(other))
     is_other = np.zeros(n, bool)
