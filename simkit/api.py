@@ -66,6 +66,7 @@ class Job:
         *,
         pictures: Path | str | None = None,
         report: Path | str | None = None,
+        keep_field: Path | str | None = None,
         sections: Sequence[str] = (),
         strict: bool = False,
         against: Result | Path | str | None = None,
@@ -75,6 +76,7 @@ class Job:
         """Return what the check found.
 
         cell: edge of a field cell.  pictures: folder to draw them in.  report: file to write it to, HTML.
+        keep_field: file to write what stands after each setup to, for `resume`.
         sections: lines such as "20,45 to 260,45" along which both show it cut open.  strict: warnings fail.
         against: a result, or a file of one: only what is new or worse fails.
         fresh: an unchanged job is cut again.  progress: has stage(name) and fraction(done).
@@ -90,6 +92,8 @@ class Job:
         page = None if report is None else Path(report)
         if page is not None:
             check_json(page, "--report")
+        if keep_field is not None:
+            check_json(Path(keep_field), "--keep-field")
 
         def write_page(evidence, result) -> None:
             from simkit.report.page.page import write_report
@@ -103,6 +107,7 @@ class Job:
             pictures=folder,
             fresh=fresh,
             report=page and write_page,
+            keep=None if keep_field is None else Path(keep_field),
             lines=lines,
         )
         return as_object(Result, judged(result, strict, stored, name))
@@ -146,15 +151,28 @@ class Job:
 
         return sheet_of(self.model, self._reads())
 
-    def resume(self, broken: str, cell: float = CELL, start_from: int | None = None) -> dict[str, Any]:
+    def resume(
+        self,
+        broken: str,
+        cell: float | None = None,
+        start_from: int | None = None,
+        *,
+        field: Path | str | None = None,
+        ran_now: bool = False,
+    ) -> dict[str, Any]:
         """Return where to start again after a break in "side2.nc:2000", as `simkit resume --json` does.
 
+        cell: edge of a field cell, None for 0.2 mm or that of `field`.
         start_from: a line that is safe to start at; the last one up to the break when None.
+        field: a file of `check(keep_field=...)`, from which what earlier setups left is taken.  ran_now: the
+        programs of this setup ran as they are now, though `field` has others.  Raises InputProblems.
         """
         from simkit.check import NoProgress
-        from simkit.resume import resume
+        from simkit.resume import kept_field, resume
 
-        return resume(self.model, self._reads(), broken, cell, NoProgress(), start_from)
+        kept = None if field is None else kept_field(Path(field), cell)
+        cell = kept.cell if kept else CELL if cell is None else cell
+        return resume(self.model, self._reads(), broken, cell, NoProgress(), start_from, kept, ran_now)
 
     def _reads(self):
         from simkit.program.job_programs import read_programs

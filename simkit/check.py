@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -58,7 +58,7 @@ from simkit.moves.extremes import extremes
 from simkit.moves.table import Moves, join_moves
 from simkit.stock.cut import cut, cut_heights
 from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
-from simkit.stock.replay import replay
+from simkit.stock.replay import Replay, replay
 from simkit.stock.steps import columns_after, do_again, do_steps
 from simkit.target.coarseness import coarseness
 from simkit.target.envelope import envelopes
@@ -70,6 +70,8 @@ MOST_CELLS = 200_000_000  # about 16 bytes a cell and side; beyond this a check 
 WATCHED_CELLS = 60_000  # cells of two thirds of a millimetre on a usual blank; no thinner rib is seen
 ASKED_CELLS = 40_000  # on which the sizes of a cutter are tried
 LEAST_CELLS = 100  # fewer cells than this say nothing about a part
+
+Known = Callable[[Field, slice], Replay]  # from what stands before a setup, and its rows: what it did
 
 
 class NoProgress:
@@ -99,11 +101,14 @@ class Timings:
             self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - started
 
 
-def check(job: Job, reads, cell: float, progress=None) -> tuple[Evidence, list[Finding], dict[str, float]]:
+def check(
+    job: Job, reads, cell: float, progress=None, known: Sequence[Known] = ()
+) -> tuple[Evidence, list[Finding], dict[str, float]]:
     """Return evidence, findings (worst first) and seconds per stage of one check.
 
     job: as read.  reads: reads[setup] = [(path, ProgramRead), ...] as program.job_programs gives them.
     cell: edge of a field cell, mm.  progress: has stage(name) and fraction(done).
+    known: of the first setups, where what they did is known: they are not cut.
     Raises InputProblems for a target that cannot be used or a cell size that does not suit the blank.
     """
     progress = progress or NoProgress()
@@ -114,16 +119,18 @@ def check(job: Job, reads, cell: float, progress=None) -> tuple[Evidence, list[F
         with timings.stage("reading the target", progress):
             target = _target(job)
     meshes, jigs = fixture_meshes(job), read_jigs(job)
-    evidence, findings = examine(job, reads, lattice, target, timings, progress, meshes, jigs)
+    evidence, findings = examine(job, reads, lattice, target, timings, progress, meshes, jigs, known)
     return evidence, findings, timings.seconds
 
 
-def examine(job: Job, reads, lattice: Lattice, target, timings: Timings, progress, meshes=None, jigs=()):
+def examine(
+    job: Job, reads, lattice: Lattice, target, timings: Timings, progress, meshes=None, jigs=(), known=()
+):
     """Return evidence and findings of a job whose input is known to be usable.
 
-    meshes: of its fixtures.  jigs: of compare.jig.
+    meshes: of its fixtures.  jigs: of compare.jig.  known: as for check.
     """
-    evidence = _cut(job, reads, lattice, timings, progress)
+    evidence = _cut(job, reads, lattice, timings, progress, known)
     evidence.meshes = meshes or {}
     if target is not None:
         with timings.stage("comparing with the target", progress):
@@ -219,7 +226,9 @@ def cut_all(
     return field
 
 
-def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evidence:
+def _cut(
+    job: Job, reads, lattice: Lattice, timings: Timings, progress, known: Sequence[Known] = ()
+) -> Evidence:
     moves = join_moves([read.moves for setup in reads for _, read in setup])
     rows = _setup_slices(moves, len(job.setups))
     frames = [setup.frame(job.blank) for setup in job.setups]
@@ -227,10 +236,15 @@ def _cut(job: Job, reads, lattice: Lattice, timings: Timings, progress) -> Evide
     starts, fields, replays, done = [], [], [], []
     for index, (setup, one, frame) in enumerate(zip(job.setups, rows, frames, strict=True)):
         starts.append(field)
-        with timings.stage(f"cutting {setup.name}", progress):
-            met = replay(
-                field, moves[one], job.cutters, frame, first_row=one.start, progress=progress.fraction
-            )
+        is_known = index < len(known)
+        words = f"taking {setup.name} as kept" if is_known else f"cutting {setup.name}"
+        with timings.stage(words, progress):
+            if is_known:
+                met = known[index](field, one)
+            else:
+                met = replay(
+                    field, moves[one], job.cutters, frame, first_row=one.start, progress=progress.fraction
+                )
         fields.append(met.field)
         replays.append(met)
         field, its = do_steps(met.field, job, index)

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 from simkit.check import check
 from simkit.errors import InputProblems, Place, Problem, nearest_word
+from simkit.fields.archive import OPTION
+from simkit.fields.kept import Kept
 from simkit.job.model import Job
 from simkit.machine.pins import standing_in
 from simkit.program.job_programs import bytes_of, options_of
@@ -17,14 +20,23 @@ from simkit.warm import warm_up
 
 
 def resume(
-    job: Job, reads, broken: str, cell: float, progress, start_from: int | None = None
+    job: Job,
+    reads,
+    broken: str,
+    cell: float,
+    progress,
+    start_from: int | None = None,
+    kept: Kept | None = None,
+    ran_now: bool = False,
 ) -> dict[str, Any]:
     """Return what the operator must know, as report.resume gives it.
 
     job, reads, cell, progress: as for check.  broken: "side1.nc:1234", the line in which it broke off.
-    It starts again at `start_from`, or, None, at the last safe line up to the break.  All is cut anew: the
-    same bits as a field kept from an earlier check, and a changed program cannot go unseen.
-    Raises InputProblems where there is no such line, or `start_from` is not safe.
+    It starts again at `start_from`, or, None, at the last safe line up to the break.  All is cut anew, or,
+    with `kept` (whose cells are `cell`), what the setups before this one left is taken from there, with the
+    programs as they were then.  In this setup the job's programs count as they are now: where what is kept
+    is another run up to the break, a person must say with `ran_now` that they ran.
+    Raises InputProblems where there is no such line, `start_from` is not safe, or `kept` does not fit.
     """
     index, part, line = _place(reads, broken)
     setup = job.setups[index]
@@ -36,6 +48,10 @@ def resume(
         start = _stated(start_from, safe, read.name)
     if start is None:
         return resume_result(read.name, line, safe, None, top, None)
+    taken = None if kept is None else kept.take(job, index)
+    differs = [] if kept is None else kept.otherwise(job, reads, index, part, line)
+    if differs and not ran_now:
+        raise InputProblems(_other_run(kept, job.setups[index].name, differs))
     chosen = in_force_before(
         bytes_of(path, read.name),
         read.name,
@@ -47,9 +63,35 @@ def resume(
     moves = read.moves[broken_off(read.moves, line, start)]
     changed = [list(programs) for programs in reads]
     changed[index][part] = (path, replace(read, moves=moves))
+    known, told = (), None
+    if taken is not None:
+        changed[:index], known = taken.reads, taken.known
+        told = {"file": str(kept.path), "cell": kept.cell, "setups": taken.told, "ran_otherwise": differs}
     warm_up(progress)
-    result = result_of(*check(job, changed, cell, progress))
-    return resume_result(read.name, line, safe, chosen, top, result)
+    result = result_of(*check(job, changed, cell, progress, known))
+    return resume_result(read.name, line, safe, chosen, top, result, told)
+
+
+def kept_field(path: Path, cell: float | None) -> Kept:
+    """Return a kept field; cell mm: as asked for, None: as it is.  Raises InputProblems."""
+    kept = Kept(path)
+    if cell is not None and cell != kept.cell:
+        found, expected = f"cells of {cell:g} mm", f"{kept.cell:g} mm, those of {path}"
+        raise InputProblems(
+            Problem(Place("command line", key="--cell"), found, expected, "leave --cell out beside --field")
+        )
+    return kept
+
+
+def _other_run(kept: Kept, name: str, differs: list[str]) -> Problem:
+    """Return the question which of two versions was run in the setup that broke off."""
+    return Problem(
+        Place(str(kept.path), key=OPTION),
+        f"another run of '{name}' up to the break than the job's: {', '.join(differs)}",
+        "what was run to be the job as it is now",
+        "add --ran-now if it is; if the kept one was run, its lines cannot be joined with those of another: "
+        "put its programs back and resume them",
+    )
 
 
 def _clear_height(job: Job, index: int) -> float:

@@ -26,6 +26,7 @@ STAGES = [
     "check",
     "warm",
     "report",
+    "fields",
     "resume",
     "view",
     "draft",

@@ -39,6 +39,12 @@ def add_check(commands) -> None:
         "--report", type=Path, metavar="FILE.html", help="write a report to keep, one file for any browser"
     )
     check.add_argument(
+        "--keep-field",
+        type=Path,
+        metavar="FILE",
+        help="write what stands after each setup, for simkit resume",
+    )
+    check.add_argument(
         "--quiet", action="store_true", help="print the verdict line only, no progress or tables"
     )
     check.add_argument(

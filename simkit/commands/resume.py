@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from simkit.commands.words import EPILOG, cell_of, print_text
+from simkit.errors import InputProblems, Place, Problem
 from simkit.runs.outputs import check_json
 
 
@@ -31,13 +32,30 @@ def add_resume(commands) -> None:
         metavar="LINE",
         help="start again at this line (default: the last safe one up to the break)",
     )
-    resume.add_argument("--cell", type=str, metavar="MM", help="edge of a field cell (default 0.2 mm)")
+    resume.add_argument(
+        "--field",
+        type=Path,
+        metavar="FILE",
+        help="take what the setups before it left from a file of --keep-field, do not cut them again",
+    )
+    resume.add_argument(
+        "--ran-now",
+        action="store_true",
+        help="with --field: in this setup the programs ran as they are now, not as they are kept",
+    )
+    resume.add_argument(
+        "--cell", type=str, metavar="MM", help="edge of a field cell (default 0.2 mm, or that of --field)"
+    )
     resume.add_argument("--json", type=Path, metavar="FILE", help="write all of it as JSON, too")
 
 
 def run_resume(options: argparse.Namespace) -> int:
     """Say where to start again; the exit status is that of the check of what is run then."""
     cell = cell_of(options.cell)
+    if options.ran_now and options.field is None:
+        place = Place("command line", key="--ran-now")
+        remedy = "leave it out: without --field all is cut by the programs as they are now"
+        raise InputProblems(Problem(place, "--ran-now alone", "--field FILE beside it", remedy))
     if options.json:
         check_json(options.json)
     from simkit.job.reader import read_job
@@ -50,9 +68,13 @@ def run_resume(options: argparse.Namespace) -> int:
         reads = read_programs(job)
         from simkit.report.result import write_json
         from simkit.report.resume import resume_text
-        from simkit.resume import resume
+        from simkit.resume import kept_field, resume
 
-        told = resume(job, reads, options.broken, cell, progress, options.start_from)
+        kept = None
+        if options.field is not None:
+            kept = kept_field(options.field, None if options.cell is None else cell)
+            cell = kept.cell
+        told = resume(job, reads, options.broken, cell, progress, options.start_from, kept, options.ran_now)
         if options.json:
             write_json(options.json, told)
     print_text(resume_text(told))

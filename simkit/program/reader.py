@@ -48,6 +48,7 @@ class ProgramRead:
     dwell: sum of the P of all dwells (seconds by the standard; some controls take milliseconds).
     ends_at: (x, y, z) mm, where the tip stands in the end, None where that is not known.
     ends_by: the word that took its Z to a place not known here, such as "G28"; "" when none did.
+    sha256: of the bytes read, in hex, where these are kept ones; "" where they are those of its file.
     """
 
     name: str
@@ -69,6 +70,7 @@ class ProgramRead:
     has_still_spindle: bool = False
     ends_at: tuple[float | None, float | None, float | None] = (None, None, None)
     ends_by: str = ""
+    sha256: str = ""
 
 
 def use_compiled() -> None:

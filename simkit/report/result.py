@@ -105,7 +105,7 @@ def _setups(evidence: Evidence) -> list[dict[str, Any]]:
             programs.append(
                 {
                     "file": read.moves.programs[0],
-                    "sha256": sha256_of(path),
+                    "sha256": read.sha256 or sha256_of(path),
                     "moves": len(read.moves),
                     "unit": unit_of_programs(setup, [read]),
                     "cutters": sorted({int(tool) for tool in read.moves.tool}),

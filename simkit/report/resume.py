@@ -11,13 +11,22 @@ VERSION = 1
 
 
 def resume_result(
-    program: str, broken: int, safe: list[int], chosen: InForce | None, top: float, result: dict | None
+    program: str,
+    broken: int,
+    safe: list[int],
+    chosen: InForce | None,
+    top: float,
+    result: dict | None,
+    field: dict | None = None,
 ) -> dict[str, Any]:
     """Return it as plain data.
 
     broken: the line in which it broke off.  safe: lines it may be started at.  chosen: what is in force at
     the one it is started at, None if there is none.  top mm: height clear of everything, from
     the setup's zero.  result: of the check of what is run then.
+    field: what was taken from a kept field, None where all was cut: "file", "cell" mm, "setups" of
+    fields.kept.Taken, and "ran_otherwise": in words how what is kept of this setup was another run up to
+    the break.
     """
     before = [line for line in safe if line <= broken]
     after = [line for line in safe if line > broken]
@@ -39,6 +48,7 @@ def resume_result(
             "unit": chosen.unit,
             "notes": list(chosen.notes),
         },
+        "field": field,
         "result": result,
         "cautions": list(CAUTIONS),
     }
@@ -66,7 +76,37 @@ def resume_text(told: dict[str, Any]) -> str:
     lines.append("  what the control must have in force:")
     lines += [f"    {words}" for words in state["words"]]
     lines += [f"  note: {note}" for note in state["notes"]]
+    if told.get("field"):
+        lines += _field_lines(told["field"])
     if told["result"] is not None:
         lines.append(f"  all lines to {broken}, then from {now} on: {told['result']['verdict']['sentence']}")
     lines.append(" ".join(told["cautions"]))
     return "\n".join(lines)
+
+
+def _field_lines(field: dict[str, Any]) -> list[str]:
+    """Return what was taken from a kept field."""
+    name, cell = field["file"], field["cell"]
+    if not field["setups"]:
+        lines = [
+            f"  nothing is taken from {name}: no setup comes before this one; cells {cell:g} mm as there"
+        ]
+    else:
+        lines = [f"  not cut again but taken from {name}, cells {cell:g} mm:"]
+    for setup in field["setups"]:
+        programs = ", ".join(_program_words(one) for one in setup["programs"])
+        lines.append(f"    {setup['name']}: {programs or 'no program'}")
+    if field["ran_otherwise"]:
+        lines.append(
+            f"  run as the job is now, where {name} has another: {', '.join(field['ran_otherwise'])}"
+        )
+    return lines
+
+
+def _program_words(program: dict[str, Any]) -> str:
+    words = {
+        "same": "unchanged since",
+        "changed": f"changed since, so findings in it name {program['named']}, line as then",
+        "gone": f"no longer in the job, so findings in it name {program['named']}, line as then",
+    }
+    return f"{program['file']} ({words[program['state']]})"

@@ -8,7 +8,9 @@ import secrets
 import stat
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import BinaryIO
 
 from simkit.errors import InputProblems, Place, Problem
 
@@ -40,8 +42,14 @@ def unwritten(path: str, option: str, reason: OSError) -> InputProblems:
 
 
 def put_whole(path: Path | str, data: bytes) -> None:
-    """Write bytes beside their place, then rename: a half-written file never bears the name.
+    """Write bytes as put_whole_by does."""
+    put_whole_by(path, lambda file: file.write(data))
 
+
+def put_whole_by(path: Path | str, write: Callable[[BinaryIO], object]) -> None:
+    """Write beside its place, then rename: a half-written file never bears the name.
+
+    write(file): writes all of it into the open file.
     A link stays, and the file it leads to is written anew.  The file keeps the rights of the one it replaces,
     else it gets those of any new file: others may have to read it.
     Raises OSError when the place cannot be written.
@@ -50,7 +58,7 @@ def put_whole(path: Path | str, data: bytes) -> None:
     beside = place.with_name(f".simkit-{secrets.token_hex(8)}")
     try:
         with beside.open("xb") as file:
-            file.write(data)
+            write(file)
         if place.exists():
             os.chmod(beside, stat.S_IMODE(place.stat().st_mode))
         _rename(beside, place)

@@ -50,6 +50,7 @@ def check_one(job: Job, cell: float, wish: Wish) -> int:
                 pictures=wish.pictures,
                 fresh=wish.fresh,
                 report=report if wish.report else None,
+                keep=wish.keep_field,
                 lines=lines,
             )
     except KeyboardInterrupt:
@@ -84,6 +85,10 @@ def check_many(paths: Sequence[Path], cell: float, wish: Wish) -> int:
         place = Place("command line", key="--report")
         found, expected = "--report for several jobs", "one job, for a report tells one"
         raise InputProblems(Problem(place, found, expected, "check each job by itself for its report"))
+    if wish.keep_field:
+        place = Place("command line", key="--keep-field")
+        found, expected = "--keep-field for several jobs", "one job, for a field is of one blank"
+        raise InputProblems(Problem(place, found, expected, "check each job by itself for its field"))
     stored = None if wish.against is None else stored_results(wish.against)
     from simkit.report.many_console import ManyConsole
     from simkit.runs.crew import cores

@@ -21,23 +21,25 @@ def checked(
     pictures: Path | None = None,
     fresh: bool = False,
     report: Callable[[Any, dict[str, Any]], None] | None = None,
+    keep: Path | None = None,
     lines: Sequence[Any] = (),
 ) -> dict[str, Any]:
     """Return the result of a job as plain data, as report.result gives it.
 
     cell: edge of a field cell, mm.  progress: has stage(name) and fraction(done).  pictures: folder to draw
-    them in.  report(evidence, result) writes the report.  With either the job is cut in any case.
+    them in.  report(evidence, result) writes the report.  keep: file for what stands after each setup, of
+    fields.keep.  With any of these the job is cut in any case.
     lines: of report.section_line, along which pictures and report show it cut open.
     fresh: a kept result is not looked for.
     Nothing heavy is imported before it is known that something must be cut.  Raises InputProblems.
     """
     started = time.perf_counter()
-    if not fresh and pictures is None and report is None:
+    if not fresh and pictures is None and report is None and keep is None:
         result = kept(job, cell)
         if result is not None:
             return result
     key = key_of(job, cell)
-    result = _cut(job, cell, progress, pictures, report, key, lines)
+    result = _cut(job, cell, progress, pictures, report, keep, key, lines)
     result["timings"]["total"] = round(time.perf_counter() - started, 4)
     return result
 
@@ -54,7 +56,14 @@ def kept(job: Job, cell: float) -> dict[str, Any] | None:
 
 
 def _cut(
-    job: Job, cell: float, progress, pictures: Path | None, report, key: str | None, lines: Sequence[Any]
+    job: Job,
+    cell: float,
+    progress,
+    pictures: Path | None,
+    report,
+    keep: Path | None,
+    key: str | None,
+    lines: Sequence[Any],
 ) -> dict[str, Any]:
     from simkit.program.job_programs import has_large_program, read_programs
 
@@ -76,6 +85,11 @@ def _cut(
     # Files that changed meanwhile would be kept under what they were before.
     if key is not None and key_of(job, cell) == key:
         keep_result(key, result)
+    if keep is not None:
+        from simkit.fields.keep import keep_field
+
+        progress.stage("keeping the field")
+        keep_field(keep, evidence)
     if pictures is not None:
         from simkit.report.pictures import draw_pictures
 

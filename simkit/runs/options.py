@@ -16,7 +16,7 @@ _MEGABYTES = {"mb": 1.0, "gb": 1000.0}
 class Wish:
     """What is asked of a check beside the job and its cells.
 
-    json, junit, sarif, report: files.  pictures: folder.  against: a stored result.
+    json, junit, sarif, report, keep_field: files.  pictures: folder.  against: a stored result.
     sections: lines in words, of report.section_line.
     jobs: how many side by side, None: as many as there are cores.
     """
@@ -25,6 +25,7 @@ class Wish:
     junit: Path | None = None
     sarif: Path | None = None
     report: Path | None = None
+    keep_field: Path | None = None
     pictures: Path | None = None
     sections: tuple[str, ...] = ()
     against: Path | None = None
@@ -73,6 +74,7 @@ def wish_of(options: argparse.Namespace) -> Wish:
         junit=options.junit,
         sarif=options.sarif,
         report=options.report,
+        keep_field=options.keep_field,
         pictures=options.pictures,
         sections=tuple(options.section),
         against=options.against,

@@ -29,8 +29,8 @@ def check_json(path: Path, option: str = "--json") -> None:
 def check_outputs(wish: Wish) -> None:
     """Refuse unusable output places before the work, not after it.  Raises InputProblems."""
     problems: list[Problem] = []
-    for option in ("json", "junit", "sarif", "report"):
-        path = getattr(wish, option)
+    for option in ("json", "junit", "sarif", "report", "keep-field"):
+        path = getattr(wish, option.replace("-", "_"))
         if path is not None:
             try:
                 check_json(path, f"--{option}")

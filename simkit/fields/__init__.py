@@ -1,0 +1,1 @@
+"""The field of a check as a file: kept beside its result, and taken up again by a later check."""
