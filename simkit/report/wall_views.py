@@ -26,7 +26,7 @@ from simkit.report.seen_plan import SeenPlan
 SHADES = ("#003c30", "#35978f", "#80cdc1", "#c7eae5")
 SHARES = (0.5, 0.75, 1.0, 1.5)  # borders, in multiples of the limit; beyond the last nothing was measured
 THICK = "#f5f5f5"  # the middle of BrBG: a print in grey could not tell the palest teal from a darker grey
-DARK_LINE, PALE_LINE = "#003c30", "#c7eae5"  # hatch over what is thinner than the part wants it
+DARK_LINE, PALE_LINE = "#003c30", "#d9efec"  # hatch over what is thinner than the part wants it
 KINDS = ("thin-wall", "fragile", "break-through")
 
 

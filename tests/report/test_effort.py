@@ -99,6 +99,20 @@ def test_plot__cutters_in_the_colours_of_the_palette(tmp_path):
     assert again == str(tmp_path / "b.png")
 
 
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_plot__words_at_the_axes_are_whole_and_clear_of_its_figures(tmp_path, unit):
+    path = draw_along(tmp_path / "a.png", along(), "", "", Lengths(unit))
+    is_ink = np.asarray(Image.open(path).convert("L")) < 128
+    assert not is_ink[120:, :10].any()
+    # Words, then more than 12 empty columns, then figures: beside the middle of each of the three plots.
+    high, axis = len(is_ink), int(np.argmax(is_ink[120:].mean(axis=0) > 0.5))
+    for row in range(3):
+        middle = 1 - (0.69 - 0.265 * row) - 0.215 / 2
+        part = is_ink[int((middle - 0.07) * high) : int((middle + 0.07) * high), : axis - 12]
+        columns = np.flatnonzero(part.any(axis=0))
+        assert np.diff(columns).max() > 12
+
+
 @pytest.mark.parametrize("count", [0, 1])
 def test_plot__next_to_nothing(tmp_path, count):
     made = {key: value[:count] for key, value in along().items()} | {"program": "a.nc"}

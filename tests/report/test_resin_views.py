@@ -123,7 +123,11 @@ def test_scene__classes_say_where_resin_is(checked):
     scene = scene_of(checked[0])
     cells = scene["nx"] * scene["ny"]
     data = np.frombuffer(zlib.decompress(base64.b64decode(scene["data"])), np.uint8)
-    lower, upper = (data[len(data) - k * cells :][:cells] for k in (2, 1))
+    count = len(scene["classes"])
+    lower, upper = (
+        data[len(data) - (count - scene["classes"].index(name)) * cells :][:cells]
+        for name in ("class_lower", "class_upper")
+    )
     assert (upper == RESIN).sum() * scene["cell"] ** 2 == pytest.approx(AREA, rel=0.1)
     assert not (lower == RESIN).any()
     assert scene["palette"][RESIN] == list(colours.rgb("#80cdc1"))

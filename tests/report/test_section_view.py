@@ -15,6 +15,7 @@ from simkit.job.model import Blank, Job
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
 from simkit.report import colours, section_view, solid_view
+from simkit.report.canvas import Page
 from simkit.report.line_section import cut_along
 from simkit.report.section_line import SectionLine, section_lines
 from simkit.report.section_view import draw_section
@@ -151,6 +152,21 @@ def test_draw__a_thin_sliver_is_seen(tmp_path, evidence):
     image, seen = section_view._Window(0.0, 0.0, 400, 120, 0.18).image(cut)
     assert seen["proud"]
     assert is_colour(image, section_view.PROUD).sum() >= section_view.LEAST
+
+
+def test_frame__its_letter_keeps_off_the_places_of_findings():
+    page, window = Page(1000, 400), section_view._Window(0.0, 0.0, 900, 200, 0.1)
+    window.left, window.top = 50, 100
+
+    def letter(*rings):
+        rings = np.array(rings, float).reshape(-1, 2)
+        return np.array(section_view._frame(page, window, "A", (40.0, 9.0), 4.0, rings))
+
+    free = letter()
+    assert free[0] == pytest.approx(50 + 400)  # over the middle of its box
+    moved = letter(free - (0, 9))
+    assert np.hypot(*(moved - free)) > 20
+    assert letter((900.0, 280.0)) == pytest.approx(free)
 
 
 def test_draw__resin_is_dotted(evidence):
