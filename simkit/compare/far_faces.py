@@ -138,6 +138,9 @@ def _halved(
             else:
                 keep = sweeps.may_be_deeper(x, y, half, may[cell], grid)
             x, y, cell, at, number = x[keep], y[keep], cell[keep], at[keep], number[keep]
+        if not is_gouge and half < first and len(cell):  # or air straight above?
+            keep = _may_be_higher(sweeps, grid, x, y, half, may[cell])
+            x, y, cell, at, number = x[keep], y[keep], cell[keep], at[keep], number[keep]
         off, _ = faces.off(x, y, half, may[cell], [((MIDDLE,), None)], at)
         keep = off > may[cell] + FACE_SLACK
         x, y, cell, at, number = x[keep], y[keep], cell[keep], at[keep], number[keep]
@@ -187,6 +190,20 @@ def _halved(
         y = (y[:, None] + half * np.array([-1, -1, 1, 1])).ravel()
         cell, at, number = cell.repeat(4), at.repeat(4, axis=0), number.repeat(4)
     return tuple(np.concatenate(part) for part in zip(*far, strict=True))
+
+
+def _may_be_higher(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, may) -> np.ndarray:
+    """Return over which squares the cut may stand more than it may over the target, upright (k,) bool.
+
+    x, y, may (k,), half mm.  Of squares that are small beside what may be places tell sooner.
+    """
+    keep = np.ones(len(x), bool)
+    rows = np.flatnonzero(half * np.sqrt(8.0) > may)
+    if len(rows):
+        _, owner = sweeps.cut(np.column_stack([x[rows], y[rows]]), sweeps.start)
+        up, _ = sweeps.highest(x[rows], y[rows], half, may[rows], owner, grid, is_quick=True)
+        keep[rows] = ~np.isnan(up)
+    return keep
 
 
 def _worst_first(faces: _Faces, x, y, half: float, may, cell, at, off, is_last, stages) -> tuple:
