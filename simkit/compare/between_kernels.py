@@ -23,7 +23,7 @@ from simkit.stock.record_kernels import (
     is_line,
     profile_of,
 )
-from simkit.stock.slope_kernels import lowest_near
+from simkit.stock.slope_kernels import height_and_slope, lowest_near
 from simkit.target.closest_kernels import bin_of, triangle_distance2
 
 EDGE = 1e-9  # mm: a triangle this near to a square counts as over it
@@ -173,25 +173,18 @@ def _ball_low(record, dx, dy, e, a, b):
 
 
 @kernel
-def _convex_low(code, record, px, py, e, a, b, heights, places, g):
-    """As move_low for any line: twice the middle less the highest corner, as a sweep along it is convex."""
-    for k in range(5):
-        places[k], places[5 + k] = px, py
-    places[1] = places[2] = px - e
-    places[3] = places[4] = px + e
-    places[6] = places[8] = py - e
-    places[7] = places[9] = py + e
-    heights(code, record, places, 5, g)
-    high = max(max(g[1] + e * (a + b), g[2] + e * (a - b)), max(g[3] + e * (b - a), g[4] - e * (a + b)))
-    return 2.0 * g[0] - high - MARGIN if high < math.inf else -math.inf
+def _tangent_low(code, record, dx, dy, e, a, b):
+    """As move_low for any line: by its tangent plane over the middle, as a sweep along it is convex."""
+    g, gx, gy = height_and_slope(code, record, dx, dy)
+    return g - e * (abs(gx - a) + abs(gy - b)) - MARGIN if g < math.inf else -math.inf
 
 
 @kernel
-def move_low(code, record, px, py, e, a, b, floor, heights, places, g):
+def move_low(code, record, px, py, e, a, b, floor):
     """Return what a sweep lies nowhere below over a square, over the plane of slope a, b; +inf: not there.
 
     Where that is `floor` or more, less than it may be, but no less than `floor`, is told as soon as it is
-    known.  heights: cell_heights as a pointer; places (10,), g (5,): room for it.
+    known.
     """
     dx, dy = px - record[X], py - record[Y]
     if is_line(code):
@@ -207,14 +200,12 @@ def move_low(code, record, px, py, e, a, b, floor, heights, places, g):
     low = max(low, lowest_near(code, record, dx, dy, e * math.sqrt(2.0)) - e * (abs(a) + abs(b)))
     is_sloped = profile_of(code) != FLAT or record[SLOPE] != 0.0
     if low < floor and is_line(code) and is_sloped and not is_ball:
-        low = max(low, _convex_low(code, record, px, py, e, a, b, heights, places, g))
+        low = max(low, _tangent_low(code, record, dx, dy, e, a, b))
     return low
 
 
 @kernel
-def _kept(
-    px, py, e, least, entries, count, codes, records, a, b, high, is_last, heights, places, g, kept,
-):  # fmt: skip
+def _kept(px, py, e, least, entries, count, codes, records, a, b, high, is_last, kept):
     """Keep of `count` moves, entries, those whose sweep may lie more than `least` under the target.
 
     Over a square, where the target lies nowhere over `high`, over the plane of slope a, b.
@@ -228,7 +219,7 @@ def _kept(
         enough = min(floor, lowest) if is_last else floor
         if records[j, LOW] - lean >= enough:
             continue
-        found = move_low(codes[j], records[j], px, py, e, a, b, enough, heights, places, g)
+        found = move_low(codes[j], records[j], px, py, e, a, b, enough)
         asked += 1
         if found < enough:
             kept[found_count] = j
@@ -240,7 +231,7 @@ def _kept(
 @entry_kernel
 def lower_squares(
     first, last, x, y, half, below, levels, order, shared, least, corners, boxes, slopes, layout, start,
-    items, bucket_x, bucket_y, bucket, bucket_nx, starts, entries, codes, records, heights, low, leans, busy,
+    items, bucket_x, bucket_y, bucket, bucket_nx, starts, entries, codes, records, low, leans, busy,
 ):  # fmt: skip
     """Find the parts of squares over which some sweep may lie more than `below` under the target.
 
@@ -251,7 +242,6 @@ def lower_squares(
     order (k,): in which the squares are taken, first <= place < last of it.  shared (k,): how often the
     bucket is halved to the tile that a square shares with others that come before or after it; of each tile
     on the way the moves are looked through once for all of them.  least mm: nothing in `below` is less.
-    heights: cell_heights as a pointer.
     Writes low (k, n, n): over a part that may, what the sweeps lie nowhere below there; NaN where no sweep
     does.  leans (k, n, n, 2): slopes there of a plane that they lie nowhere below either: it touches `low`
     at its lowest corner.  Halving goes on only where some sweep may, with the moves and the triangles that
@@ -272,7 +262,6 @@ def lower_squares(
     counts = np.zeros(tiles + LEVELS + 2, np.int64)
     stack = np.empty((4 * LEVELS + 8, 3), np.int64)
     tile = np.full((tiles + 1, 2), -1, np.int64)  # of each size, the one whose lists are known
-    places, g = np.empty(10), np.empty(5, np.float32)
     n = 1 << levels
     bucket_at, known = -1, 0  # tiles down to this size are known
     for place in range(first, last):
@@ -305,7 +294,7 @@ def lower_squares(
             if high > -math.inf:
                 counts[depth], _, asked = _kept(
                     px, py, e, least, lists[depth - 1], counts[depth - 1], codes, records, a, b, high, False,
-                    heights, places, g, lists[depth],
+                    lists[depth],
                 )  # fmt: skip
                 busy[k] += asked
         if depth == 0:
@@ -341,7 +330,7 @@ def lower_squares(
                 continue
             count, lowest, asked = _kept(
                 px, py, e, limit, lists[mine], counts[mine], codes, records, a, b, high, size == 1,
-                heights, places, g, lists[mine + 1],
+                lists[mine + 1],
             )  # fmt: skip
             busy[k] += asked
             counts[mine + 1] = count

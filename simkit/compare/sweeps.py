@@ -65,7 +65,6 @@ class Sweeps:
         """
         from simkit.compare.between_kernels import lower_squares
 
-        heights = self.heights_pointer or cell_heights_pointer()
         low = slopes = None
         order, shared = self._by_tiles(x, y, half)
         least = float(below.min(initial=np.inf))
@@ -76,8 +75,7 @@ class Sweeps:
             busy = np.zeros(len(x), np.int64)
             search = (
                 x, y, half, below, levels, order, shared, least, *grid.faces(self.side), *self.origin,
-                self.bucket, self.shape[1], starts, entries, packed.codes, packed.records, heights, found,
-                leans, busy,
+                self.bucket, self.shape[1], starts, entries, packed.codes, packed.records, found, leans, busy,
             )  # fmt: skip
             share_ranges(lambda a, b, s=search: lower_squares(a, b, *s), len(x), 16)
             if low is None:
