@@ -93,13 +93,13 @@ class Sweeps:
 
         So often the bucket is halved to the smallest tile that holds it wholly and at least MANY squares.
 
-        x, y, half (k,) mm: squares.  Of tiles no smaller than two squares side by side.
+        x, y, half (k,) mm: squares.  Of tiles no smaller than four squares side by side.
         """
         order, shared = np.arange(len(x)), np.zeros(len(x), np.int64)
         if len(x) < MANY:
             return order, shared
         widest = float(half.max())
-        halvings = min(int(np.floor(np.log2(self.bucket / (4 * widest)) + SAME)), TILES)
+        halvings = min(int(np.floor(np.log2(self.bucket / (8 * widest)) + SAME)), TILES)
         if halvings < 1:
             return order, shared
 
