@@ -70,7 +70,8 @@ def far_faces(
     no more than what lies between these than the cut is from it, which is proved already: the end of the
     way along their normal to where material would be too far lies below all of them.  So only squares of more
     relief than SMOOTH, or SMOOTH_SHARE of what may be, are asked, and those of cells that are is_border (by
-    flat cell), beside which more may be; all others are settled to that much.  There the cut is
+    flat cell), beside which more may be; all others are settled to that much.  Nor is a square asked over
+    which material straight below, or air straight above, is near enough for certain.  There the cut is
     known exactly at the middle of each and beside it in the way the target is steep, and at the best place of
     the square that it was halved from; for the last squares at places all about it, then nearer and nearer to
     the best of these; those that this does not settle are returned.  A cell is given up as a whole once
