@@ -23,7 +23,7 @@ from simkit.stock.record_kernels import (
     is_line,
     profile_of,
 )
-from simkit.stock.slope_kernels import lowest_near
+from simkit.stock.slope_kernels import height_and_slope, lowest_near
 from simkit.target.closest_kernels import bin_of, triangle_distance2
 
 EDGE = 1e-9  # mm: a triangle this near to a square counts as over it
@@ -173,25 +173,18 @@ def _ball_low(record, dx, dy, e, a, b):
 
 
 @kernel
-def _convex_low(code, record, px, py, e, a, b, heights, places, g):
-    """As move_low for any line: twice the middle less the highest corner, as a sweep along it is convex."""
-    for k in range(5):
-        places[k], places[5 + k] = px, py
-    places[1] = places[2] = px - e
-    places[3] = places[4] = px + e
-    places[6] = places[8] = py - e
-    places[7] = places[9] = py + e
-    heights(code, record, places, 5, g)
-    high = max(max(g[1] + e * (a + b), g[2] + e * (a - b)), max(g[3] + e * (b - a), g[4] - e * (a + b)))
-    return 2.0 * g[0] - high - MARGIN if high < math.inf else -math.inf
+def _tangent_low(code, record, dx, dy, e, a, b):
+    """As move_low for any line: by its tangent plane over the middle, as a sweep along it is convex."""
+    g, gx, gy = height_and_slope(code, record, dx, dy)
+    return g - e * (abs(gx - a) + abs(gy - b)) - MARGIN if g < math.inf else -math.inf
 
 
 @kernel
-def move_low(code, record, px, py, e, a, b, floor, heights, places, g):
+def move_low(code, record, px, py, e, a, b, floor):
     """Return what a sweep lies nowhere below over a square, over the plane of slope a, b; +inf: not there.
 
     Where that is `floor` or more, less than it may be, but no less than `floor`, is told as soon as it is
-    known.  heights: cell_heights as a pointer; places (10,), g (5,): room for it.
+    known.
     """
     dx, dy = px - record[X], py - record[Y]
     if is_line(code):
@@ -207,14 +200,38 @@ def move_low(code, record, px, py, e, a, b, floor, heights, places, g):
     low = max(low, lowest_near(code, record, dx, dy, e * math.sqrt(2.0)) - e * (abs(a) + abs(b)))
     is_sloped = profile_of(code) != FLAT or record[SLOPE] != 0.0
     if low < floor and is_line(code) and is_sloped and not is_ball:
-        low = max(low, _convex_low(code, record, px, py, e, a, b, heights, places, g))
+        low = max(low, _tangent_low(code, record, dx, dy, e, a, b))
     return low
+
+
+@kernel
+def _kept(px, py, e, least, entries, count, codes, records, a, b, high, is_last, kept):
+    """Keep of `count` moves, entries, those whose sweep may lie more than `least` under the target.
+
+    Over a square, where the target lies nowhere over `high`, over the plane of slope a, b.
+    is_last: of a square that is not halved only the lowest is asked for.
+    kept: room, perhaps `entries` of the square it is a part of.
+    Returns how many, what the sweeps lie nowhere below over that plane, and how many bounds it took.
+    """
+    floor, lowest, found_count, asked, lean = high - least, math.inf, 0, 0, e * (abs(a) + abs(b))
+    for i in range(count):
+        j = entries[i]
+        enough = min(floor, lowest) if is_last else floor
+        if records[j, LOW] - lean >= enough:
+            continue
+        found = move_low(codes[j], records[j], px, py, e, a, b, enough)
+        asked += 1
+        if found < enough:
+            kept[found_count] = j
+            found_count += 1
+            lowest = min(lowest, found)
+    return found_count, lowest, asked
 
 
 @entry_kernel
 def lower_squares(
-    first, last, x, y, half, below, levels, corners, boxes, slopes, layout, start, items,
-    bucket_x, bucket_y, bucket, bucket_nx, starts, entries, codes, records, heights, low, leans, busy,
+    first, last, x, y, half, below, levels, order, shared, least, corners, boxes, slopes, layout, start,
+    items, bucket_x, bucket_y, bucket, bucket_nx, starts, entries, codes, records, low, leans, busy,
 ):  # fmt: skip
     """Find the parts of squares over which some sweep may lie more than `below` under the target.
 
@@ -222,31 +239,66 @@ def lower_squares(
     where nothing is asked.  corners, boxes, slopes, layout, start, items: TargetGrid.faces.
     starts, entries: moves of buckets of edge `bucket` from bucket_x, bucket_y; a square lies in one bucket,
     wholly: a move that passes beside the bucket is not among its moves.
-    heights: cell_heights as a pointer.
+    order (k,): in which the squares are taken, first <= place < last of it.  shared (k,): how often the
+    bucket is halved to the tile that a square shares with others that come before or after it; of each tile
+    on the way the moves are looked through once for all of them.  least mm: nothing in `below` is less.
     Writes low (k, n, n): over a part that may, what the sweeps lie nowhere below there; NaN where no sweep
     does.  leans (k, n, n, 2): slopes there of a plane that they lie nowhere below either: it touches `low`
     at its lowest corner.  Halving goes on only where some sweep may, with the moves and the triangles that
     the larger square left.
-    busy (k,): bounds computed.
+    busy (k,): bounds computed, those of tiles for the first square in them.
     """
-    most, most_faces = 0, 0
-    for k in range(first, last):
+    most, most_faces, tiles = 0, 0, 0
+    for place in range(first, last):
+        k = order[place]
         at = int((y[k] - bucket_y) / bucket) * bucket_nx + int((x[k] - bucket_x) / bucket)
         most = max(most, starts[at + 1] - starts[at])
-        most_faces = max(most_faces, most_near(x[k], y[k], half[k], layout, start))
-    faces = np.empty((LEVELS + 2, most_faces, 3), np.int32)
-    face_counts, is_over = np.zeros(LEVELS + 2, np.int64), np.empty(most_faces, np.bool_)
-    lists = np.empty((LEVELS + 2, most + 1), np.int32)
-    counts = np.zeros(LEVELS + 2, np.int64)
+        wide = half[k] if shared[k] == 0 else bucket
+        most_faces = max(most_faces, most_near(x[k], y[k], wide, layout, start))
+        tiles = max(tiles, shared[k])
+    faces = np.empty((tiles + LEVELS + 2, most_faces, 3), np.int32)
+    face_counts, is_over = np.zeros(tiles + LEVELS + 2, np.int64), np.empty(most_faces, np.bool_)
+    lists = np.empty((tiles + LEVELS + 2, most + 1), np.int32)
+    counts = np.zeros(tiles + LEVELS + 2, np.int64)
     stack = np.empty((4 * LEVELS + 8, 3), np.int64)
-    places, g = np.empty(10), np.empty(5, np.float32)
+    tile = np.full((tiles + 1, 2), -1, np.int64)  # of each size, the one whose lists are known
     n = 1 << levels
-    for k in range(first, last):
+    bucket_at, known = -1, 0  # tiles down to this size are known
+    for place in range(first, last):
+        k = order[place]
         at = int((y[k] - bucket_y) / bucket) * bucket_nx + int((x[k] - bucket_x) / bucket)
-        counts[0] = starts[at + 1] - starts[at]
-        for i in range(counts[0]):
-            lists[0, i] = entries[starts[at] + i]
-        face_counts[0] = near(x[k], y[k], half[k], layout, start, items, faces[0])
+        if at != bucket_at:
+            bucket_at, known = at, 0
+            counts[0] = starts[at + 1] - starts[at]
+            for i in range(counts[0]):
+                lists[0, i] = entries[starts[at] + i]
+        depth = 0
+        while depth < shared[k] and counts[depth] > 0:
+            depth += 1
+            e = bucket / (2 << depth)
+            ix, iy = int((x[k] - bucket_x) / (2.0 * e)), int((y[k] - bucket_y) / (2.0 * e))
+            if depth <= known and tile[depth, 0] == ix and tile[depth, 1] == iy:
+                continue
+            known, tile[depth, 0], tile[depth, 1] = depth, ix, iy
+            px, py = bucket_x + e * (2 * ix + 1), bucket_y + e * (2 * iy + 1)
+            if depth == 1:
+                face_counts[0] = near(px, py, e, layout, start, items, faces[0])
+            face_counts[depth], a, b = narrowed(
+                px, py, e, faces[depth - 1], face_counts[depth - 1], corners, boxes, slopes, layout,
+                faces[depth], is_over,
+            )  # fmt: skip
+            high = target_high(
+                px, py, e, a, b, 1.0, faces[depth], is_over, face_counts[depth], corners, boxes, slopes
+            )
+            counts[depth] = 0
+            if high > -math.inf:
+                counts[depth], _, asked = _kept(
+                    px, py, e, least, lists[depth - 1], counts[depth - 1], codes, records, a, b, high, False,
+                    lists[depth],
+                )  # fmt: skip
+                busy[k] += asked
+        if depth == 0:
+            face_counts[0] = near(x[k], y[k], half[k], layout, start, items, faces[0])
         for iy in range(n):
             for ix in range(n):
                 low[k, iy, ix] = math.nan
@@ -255,44 +307,37 @@ def lower_squares(
         while top > 0:
             top -= 1
             level, row, column = stack[top, 0], stack[top, 1], stack[top, 2]
-            size = n >> level
+            size, mine = n >> level, depth + level
             limit = math.inf
             for iy in range(row * size, (row + 1) * size):
                 for ix in range(column * size, (column + 1) * size):
                     limit = min(limit, below[k, iy, ix])
-            if limit == math.inf or counts[level] == 0:
+            if limit == math.inf or counts[mine] == 0:
                 continue
+            known = min(known, depth)  # the lists of smaller tiles make room
             e = half[k] / (1 << level)
             px = x[k] - half[k] + e * (2 * column + 1)
             py = y[k] - half[k] + e * (2 * row + 1)
             face_count, a, b = narrowed(
-                px, py, e, faces[level], face_counts[level], corners, boxes, slopes, layout,
-                faces[level + 1], is_over,
+                px, py, e, faces[mine], face_counts[mine], corners, boxes, slopes, layout,
+                faces[mine + 1], is_over,
             )  # fmt: skip
-            face_counts[level + 1] = face_count
+            face_counts[mine + 1] = face_count
             high = target_high(
-                px, py, e, a, b, 1.0, faces[level + 1], is_over, face_count, corners, boxes, slopes
+                px, py, e, a, b, 1.0, faces[mine + 1], is_over, face_count, corners, boxes, slopes
             )
             if high == -math.inf:
                 continue
-            floor, lowest, count, lean = high - limit, math.inf, 0, e * (abs(a) + abs(b))
-            for i in range(counts[level]):
-                j = lists[level, i]
-                # Of a part that is not halved only the lowest is asked for.
-                enough = min(floor, lowest) if size == 1 else floor
-                if records[j, LOW] - lean >= enough:
-                    continue
-                found = move_low(codes[j], records[j], px, py, e, a, b, enough, heights, places, g)
-                busy[k] += 1
-                if found < enough:
-                    lists[level + 1, count] = j
-                    count += 1
-                    lowest = min(lowest, found)
-            counts[level + 1] = count
+            count, lowest, asked = _kept(
+                px, py, e, limit, lists[mine], counts[mine], codes, records, a, b, high, size == 1,
+                lists[mine + 1],
+            )  # fmt: skip
+            busy[k] += asked
+            counts[mine + 1] = count
             if count == 0:
                 continue
             if size == 1:
-                low[k, row, column] = lowest - lean
+                low[k, row, column] = lowest - e * (abs(a) + abs(b))
                 leans[k, row, column, 0], leans[k, row, column, 1] = a, b
                 continue
             for iy in range(2):

@@ -56,6 +56,7 @@ class BothWays:
             self.points[deep], self.to_target[deep], grid, side, self._is_bare, may_be_outside[deep]
         )
         self._enough = self.to_target if is_larger else np.full(len(flat), -1.0)
+        self._box = (self.x.min(), self.x.max(), self.y.min(), self.y.max()) if len(flat) else (0.0,) * 4
 
     def _is_bare(self, places: np.ndarray) -> np.ndarray:
         """Return whether the cut took the wood off places (m, 3) of the target's surface (m,) bool.
@@ -78,10 +79,12 @@ class BothWays:
         found, vertical = self.size[rows], self.vertical[rows]
         for is_gouge in (True, False):
             one = np.flatnonzero(vertical < 0 if is_gouge else vertical > 0)
-            for surface in self.surfaces:
+            for surface in reversed(self.surfaces):  # the finest first, which turns the others away
                 one = one[found[one] > self._enough[rows[one]]]
                 if not len(one):
                     break
+                if is_least and found[one].max() <= surface.way_out(*self._box):
+                    continue
                 mine = rows[one]
                 found[one] = surface.distance(
                     self.x[mine], self.y[mine], self.target[mine], found[one], is_gouge, is_least,

@@ -253,16 +253,18 @@ def _peak(
     cut = (field.upper if side == 1 else field.lower).astype(np.float64)
     target = around.side(side)
     steepest = SAME_SHEET * field.lattice.cell
-    ny, nx = size.shape
-    best = None
-    for iy, ix in np.argwhere((size >= size.max() - TIE) & is_near):
-        near = (slice(max(iy - 1, 0), min(iy + 2, ny)), slice(max(ix - 1, 0), min(ix + 2, nx)))
-        is_same = (
-            is_near[near]
-            & (np.abs(cut[near] - cut[iy, ix]) <= steepest)
-            & (np.abs(target[near] - target[iy, ix]) <= steepest)
-        )
-        change = float(np.abs(size[near] - size[iy, ix])[is_same].max(initial=0.0))
-        if best is None or change < best[1]:
-            best = ((int(iy), int(ix)), change)
-    return best
+    iy, ix = np.nonzero((size >= size.max() - TIE) & is_near)
+    change = np.zeros(len(iy))
+    for down in (-1, 0, 1):
+        for right in (-1, 0, 1):
+            y, x = iy + down, ix + right
+            rows = np.flatnonzero((y >= 0) & (y < size.shape[0]) & (x >= 0) & (x < size.shape[1]))
+            here, there = (iy[rows], ix[rows]), (y[rows], x[rows])
+            is_same = (
+                is_near[there]
+                & (np.abs(cut[there] - cut[here]) <= steepest)
+                & (np.abs(target[there] - target[here]) <= steepest)
+            )
+            change[rows] = np.maximum(change[rows], np.where(is_same, np.abs(size[there] - size[here]), 0.0))
+    best = int(np.argmin(change))
+    return (int(iy[best]), int(ix[best])), float(change[best])

@@ -23,6 +23,7 @@ THRESHOLD = 0.05  # mm: below this the vertical difference is close enough, and 
 BLOCK = 8  # columns along the edge of a block of the search tables, and blocks along that of a group
 LEAST = 2048  # points that a thread of its own is worth
 NO_SKIP = (0, 0, 0, 0)
+CLOSE = 1e-9  # mm: rounding of places
 
 
 @dataclass(frozen=True)
@@ -81,6 +82,21 @@ class CutSurface:
             columns(self.heights, 1.0 if is_gouge else -1.0, is_least, BLOCK, *tables)
             self._tables[key] = tables
         return self._tables[key]
+
+    def way_out(self, x0: float, x1: float, y0: float, y1: float) -> float:
+        """Return the way from a box in plan to what is not left to a finer surface, mm; 0 for none.
+
+        As `distance` takes it with is_least: the surface between the samples of what is skipped.
+        """
+        iy0, iy1, ix0, ix1 = self.skip
+        (low_x, low_y), cell = self.lattice.origin, self.lattice.cell
+        ways = (
+            x0 - (low_x + (ix0 + 0.5) * cell),
+            low_x + (ix1 - 0.5) * cell - x1,
+            y0 - (low_y + (iy0 + 0.5) * cell),
+            low_y + (iy1 - 0.5) * cell - y1,
+        )
+        return max(min(ways) - CLOSE, 0.0) if self.skip != NO_SKIP else 0.0
 
     def height_at(self, x, y) -> np.ndarray:
         """Return what this side cut at places in plan, mm along its axis (k,); NaN beside these cells.

@@ -70,7 +70,8 @@ def far_faces(
     no more than what lies between these than the cut is from it, which is proved already: the end of the
     way along their normal to where material would be too far lies below all of them.  So only squares of more
     relief than SMOOTH, or SMOOTH_SHARE of what may be, are asked, and those of cells that are is_border (by
-    flat cell), beside which more may be; all others are settled to that much.  There the cut is
+    flat cell), beside which more may be; all others are settled to that much.  Nor is a square asked over
+    which material straight below, or air straight above, is near enough for certain.  There the cut is
     known exactly at the middle of each and beside it in the way the target is steep, and at the best place of
     the square that it was halved from; for the last squares at places all about it, then nearer and nearer to
     the best of these; those that this does not settle are returned.  A cell is given up as a whole once
@@ -127,7 +128,8 @@ def _halved(
     far = [(cell[:0], x[:0], y[:0], np.empty(0))]
     first, is_fine = half, last != LAST
     most = MOST_FINE if is_fine else MOST_FACES
-    at = np.column_stack([x, y, np.full(len(x), np.nan)])  # the best place known so far for each
+    unknown = np.full(len(x), np.nan)
+    at = np.column_stack([x, y, unknown, unknown])  # of each: the best place so far, the cut at its middle
     quarters, number = known or (None, None)
     number = np.full(len(x), -1) if number is None else number  # of a square among those first given
     while len(cell):
@@ -138,7 +140,10 @@ def _halved(
             else:
                 keep = sweeps.may_be_deeper(x, y, half, may[cell], grid)
             x, y, cell, at, number = x[keep], y[keep], cell[keep], at[keep], number[keep]
-        off, _ = faces.off(x, y, half, may[cell], [((MIDDLE,), None)], at)
+        if not is_gouge and half < first and len(cell):  # or air straight above?
+            keep = _may_be_higher(sweeps, grid, x, y, half, may[cell], at)
+            x, y, cell, at, number = x[keep], y[keep], cell[keep], at[keep], number[keep]
+        off, at = faces.off(x, y, half, may[cell], [((MIDDLE,), None)], at)
         keep = off > may[cell] + FACE_SLACK
         x, y, cell, at, number = x[keep], y[keep], cell[keep], at[keep], number[keep]
         keep = is_border[cell]
@@ -186,11 +191,27 @@ def _halved(
         x = (x[:, None] + half * np.array([-1, 1, -1, 1])).ravel()
         y = (y[:, None] + half * np.array([-1, -1, 1, 1])).ravel()
         cell, at, number = cell.repeat(4), at.repeat(4, axis=0), number.repeat(4)
+        at[:, 3] = np.nan
     return tuple(np.concatenate(part) for part in zip(*far, strict=True))
 
 
+def _may_be_higher(sweeps: Sweeps, grid: TargetGrid, x, y, half: float, may, at) -> np.ndarray:
+    """Return over which squares the cut may stand more than it may over the target, upright (k,) bool.
+
+    x, y, may (k,), half mm.  at (k, 4): of which the cut at the middle is filled in where it is asked.
+    Of squares that are small beside what may be places tell sooner.
+    """
+    keep = np.ones(len(x), bool)
+    rows = np.flatnonzero(half * np.sqrt(8.0) > may)
+    if len(rows):
+        at[rows, 3], owner = sweeps.cut(np.column_stack([x[rows], y[rows]]), sweeps.start)
+        up, _ = sweeps.highest(x[rows], y[rows], half, may[rows], owner, grid, is_quick=True)
+        keep[rows] = ~np.isnan(up)
+    return keep
+
+
 def _worst_first(faces: _Faces, x, y, half: float, may, cell, at, off, is_last, stages) -> tuple:
-    """Return off and at of squares (k,), (k, 3), after those not settled yet are asked in more stages.
+    """Return off and at of squares (k,), (k, 4), after those not settled yet are asked in more stages.
 
     The worst of each cell comes first: where it is the last and stays open so does its cell, and the others
     of that cell are not asked.
@@ -245,12 +266,12 @@ class _Faces:
         self.triangles = grid.faces(sweeps.side)
 
     def off(self, x, y, half: float, may, stages, at) -> tuple[np.ndarray, np.ndarray]:
-        """Return how far faces over squares may be from material or air, mm (k,), and the best places (k, 3).
+        """Return how far faces over squares may be from material or air, mm (k,), and the best places (k, 4).
 
         x, y, may (k,), half mm: squares, and how far it may be; +inf: not asked, for a square larger than
-        what may be is not settled by anything.  at (k, 3) mm: a place to begin with and the cut's height
-        there, NaN where it is not known yet, as it is returned for the best places.  stages: places that
-        are asked, one stage after the other until a square is settled, as shares of what may be less the
+        what may be is not settled by anything.  at (k, 4) mm: a place to begin with, the cut's height there
+        and at the middle, NaN where not known yet, as it is returned for the best places.  stages: places
+        that are asked, one stage after the other until a square is settled, as shares of what may be less the
         square itself: (n, 2) about its middle, or (k, n, 2); NEARER: about the best place so far, nearer
         and nearer to it; (parts, whole): as a whole, if there is one, only where no part settles the square.
         """
@@ -266,12 +287,19 @@ class _Faces:
                     aside = stage if stage.ndim == 2 else stage[rows]
                     places = np.column_stack([x[rows], y[rows]])[:, None] + most[rows, None, None] * aside
                     places = np.concatenate([at[rows, None, :2], places], axis=1)
-                found, best = self._off(x[rows], y[rows], half, places, at[rows, 2], is_part)
+                cut = np.full(places.shape[:2], np.nan)
+                cut[:, 0] = at[rows, 2]
+                is_middle = stage is not NEAR_WAYS and not aside[..., 0, :].any()
+                if is_middle:
+                    cut[:, 1] = at[rows, 3]
+                found, best = self._off(x[rows], y[rows], half, places, cut, is_part)
+                if is_middle:
+                    at[rows, 3] = cut[:, 1]
                 # What a part leaves open is as it was: the faces of a square may be near different places.
                 is_less = found < off[rows]
                 if is_part:
                     is_less &= found <= may[rows] + FACE_SLACK
-                off[rows[is_less]], at[rows[is_less]] = found[is_less], best[is_less]
+                off[rows[is_less]], at[rows[is_less], :3] = found[is_less], best[is_less]
 
         for stage in stages:
             if stage is NEARER:
@@ -285,17 +313,17 @@ class _Faces:
                 ask(whole)
         return off, at
 
-    def _off(self, x, y, half: float, places, first, is_part: bool) -> tuple[np.ndarray, np.ndarray]:
+    def _off(self, x, y, half: float, places, cut, is_part: bool) -> tuple[np.ndarray, np.ndarray]:
         """Return how far faces over squares may be from the cut at places (k, n, 2), mm; the best (k, 3).
 
-        first (k,) mm: the cut at the first place of each, NaN where it is not known; the best: with the cut.
+        cut (k, n) mm: at these places, NaN where it is not known, which is filled in; the best: with the cut.
         is_part: a first place where it is not known is left out.
         """
         from simkit.compare.far_faces_kernels import faces_off
 
         sign = 1.0 if self.is_gouge else -1.0
-        cut = np.full(places.shape[:2], np.nan)
-        cut[:, 0] = np.where(np.isnan(first), -sign * np.inf, first) if is_part else first
+        if is_part:
+            cut[:, 0] = np.where(np.isnan(cut[:, 0]), -sign * np.inf, cut[:, 0])
         is_new = np.isnan(cut)
         cut[is_new], _ = self.sweeps.cut(places[is_new], self.sweeps.start)
         off, which = np.empty(len(x)), np.empty(len(x), np.int64)

@@ -67,11 +67,12 @@ def side_offset(
     if field.lattice != envelopes.lattice or field.lattice != found.lattice:
         raise ShapeError("field, envelopes and deviation stand on different lattices")
     sides = _Side(field, envelopes, found, gouge, leftover, allowance)
-    near = sides.fitted()
+    beyond = sides.beyond()
+    near = sides.fitted(is_asked=beyond > LEAST_BEYOND)
     is_told = near is not None
     if (is_told and near.is_the_cause) or (not is_told and not sides.is_through.any()):
         return near
-    before = max(near.before if is_told else 0.0, sides.beyond())
+    before = max(near.before if is_told else 0.0, beyond)
     if before <= LEAST_BEYOND:
         return near
     best = near
@@ -107,13 +108,18 @@ class _Side:
             return float(((normal < -gouge) | (normal > leftover)).mean())
 
     def fitted(
-        self, cells: tuple[int, int] = (0, 0), before: float | None = None, rough: float = 0.0
+        self,
+        cells: tuple[int, int] = (0, 0),
+        before: float | None = None,
+        rough: float = 0.0,
+        is_asked: bool = True,
     ) -> SideOffset | None:
         """Return the shift near one by whole cells (rows, columns), None when too little was cut.
 
         before: share that is beyond as it is; None to find it here, without such a shift.  With one, what no
         move cut counts too, and what is empty is beyond: the part would lie where none was made.
-        rough mm: how far apart such shifts were tried.
+        rough mm: how far apart such shifts were tried.  is_asked: it is fitted even where too little is
+        beyond for it to be a cause.
         """
         cell, is_here = self.field.lattice.cell, cells == (0, 0)
         surface = _moved(self.surface, cells)
@@ -145,10 +151,16 @@ class _Side:
         is_solid = np.isfinite(value)
         if is_solid.sum() < LEAST_CELLS:
             return None
-        shift = _fitted(directions[is_solid], value[is_solid])
         gouge, leftover = gouge.ravel()[rows], leftover.ravel()[rows]
-        after = value - directions @ shift
-        shares = [float(((one < -gouge) | (one > leftover)).mean()) for one in (value, after)]
+
+        def share(value: np.ndarray) -> float:
+            return float(((value < -gouge) | (value > leftover)).mean())
+
+        shares = [share(value)] * 2
+        shift = np.zeros(3)
+        if is_asked or shares[0] > LEAST_BEYOND:
+            shift = _fitted(directions[is_solid], value[is_solid])
+            shares[1] = share(value - directions @ shift)
         whole = np.array([cells[1] * cell, cells[0] * cell, 0.0]) + (1.0, 1.0, self.sign) * shift
         return SideOffset(
             self.side,

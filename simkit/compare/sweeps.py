@@ -19,6 +19,9 @@ LEVELS = 3  # halvings from a block to a cell
 BUCKET = 2  # blocks along the edge of a bucket of moves
 MOST_LEVELS = 5  # halvings from a larger square to small ones that are asked together
 ANY_TOP = 1e9  # mm: no move is left out for its height
+TILES = 4  # halvings from a bucket to the smallest tile whose moves are looked through for many squares
+SAME = 1e-6  # share of a square: rounding
+MANY = 6  # squares in a tile that are worth it
 
 
 class Sweeps:
@@ -62,22 +65,64 @@ class Sweeps:
         """
         from simkit.compare.between_kernels import lower_squares
 
-        heights = self.heights_pointer or cell_heights_pointer()
-        low, slopes = np.full(below.shape, np.nan), np.zeros((*below.shape, 2))
+        low = slopes = None
+        order, shared = self._by_tiles(x, y, half)
+        least = float(below.min(initial=np.inf))
         for packed, starts, entries, _ in self.packs:
             if not len(entries):
                 continue
-            found, leans = np.empty(below.shape), np.empty((*below.shape, 2))
+            found, leans = np.empty(below.shape), np.zeros((*below.shape, 2))
             busy = np.zeros(len(x), np.int64)
             search = (
-                x, y, half, below, levels, *grid.faces(self.side), *self.origin, self.bucket,
-                self.shape[1], starts, entries, packed.codes, packed.records, heights, found, leans, busy,
+                x, y, half, below, levels, order, shared, least, *grid.faces(self.side), *self.origin,
+                self.bucket, self.shape[1], starts, entries, packed.codes, packed.records, found, leans, busy,
             )  # fmt: skip
             share_ranges(lambda a, b, s=search: lower_squares(a, b, *s), len(x), 16)
+            if low is None:
+                low, slopes = found, leans
+                continue
             low = np.fmin(low, found)
             is_found = ~np.isnan(found)
             slopes[is_found] = leans[is_found]  # of the target, so the same for all packs
+        if low is None:
+            low, slopes = np.full(below.shape, np.nan), np.zeros((*below.shape, 2))
         return low, slopes
+
+    def _by_tiles(self, x, y, half) -> tuple[np.ndarray, np.ndarray]:
+        """Return an order (k,) in which the squares of a tile follow each other, and halvings (k,).
+
+        So often the bucket is halved to the smallest tile that holds it wholly and at least MANY squares.
+
+        x, y, half (k,) mm: squares.  Of tiles no smaller than four squares side by side.
+        """
+        order, shared = np.arange(len(x)), np.zeros(len(x), np.int64)
+        if len(x) < MANY:
+            return order, shared
+        widest = float(half.max())
+        halvings = min(int(np.floor(np.log2(self.bucket / (8 * widest)) + SAME)), TILES)
+        if halvings < 1:
+            return order, shared
+
+        def column_row(edge: float, aside: float):
+            return tuple(
+                np.floor((at + aside * half - low) / edge).astype(np.int64)
+                for at, low in zip((x, y), self.origin, strict=True)
+            )
+
+        column, row = column_row(self.bucket / (1 << halvings), 0.0)
+        key = _spread(column) | _spread(row) << 1
+        order = np.argsort(key, kind="stable")
+        key = key[order]
+        for halving in range(1, halvings + 1):
+            edge = self.bucket / (1 << halving)
+            corners = column_row(edge, SAME - 1.0), column_row(edge, 1.0 - SAME)
+            is_inside = (corners[0][0] == corners[1][0]) & (corners[0][1] == corners[1][1])
+            tile = key >> 2 * (halvings - halving)
+            edges = np.flatnonzero(np.r_[True, tile[1:] != tile[:-1], True])
+            count = np.diff(edges)
+            is_many = np.repeat(count >= MANY, count)
+            shared[order[is_many & is_inside[order]]] = halving
+        return order, shared
 
     def may_be_deeper(self, x, y, half: float, below, grid: TargetGrid) -> np.ndarray:
         """Return over which small squares a sweep may lie deeper than `below` under the target (k,) bool.
@@ -138,13 +183,15 @@ class Sweeps:
         cut, _ = self.cut(np.ascontiguousarray(places[:, :2]), self.start)
         return cut <= (1.0 if self.side == 1 else -1.0) * places[:, 2] + CLOSE
 
-    def highest(self, x, y, half: float, above, owner, grid: TargetGrid) -> tuple[np.ndarray, np.ndarray]:
+    def highest(
+        self, x, y, half: float, above, owner, grid: TargetGrid, is_quick: bool = False
+    ) -> tuple[np.ndarray, np.ndarray]:
         """Return for squares where the cut may stand higher than `above` over the target: how high, mm.
 
         x, y (k,) mm, half mm: squares.  above (k,) mm.  owner (k,): the row that cut the middle lowest, or
-        any other, -1 for none.  Returns (k,) float64, along the side's axis; NaN where it does not; and the
-        slopes (k, 2) of a plane that the cut lies nowhere above either, which touches that height at its
-        highest corner.
+        any other, -1 for none.  is_quick: by that row alone; +inf where it is no line.
+        Returns (k,) float64, along the side's axis; NaN where it does not; and the slopes (k, 2) of a plane
+        that the cut lies nowhere above either, which touches that height at its highest corner.
         """
         from simkit.compare.between_kernels import upper_squares
 
@@ -168,6 +215,9 @@ class Sweeps:
             index = place[owner[chosen] - first_row]
             search(chosen, index, np.full(len(chosen), np.inf), packed)
             left[chosen] = np.isinf(up[chosen])
+        if is_quick:
+            up[left] = np.inf
+            return up, slopes
         chosen = np.flatnonzero(left)  # arcs, and what was never cut
         if len(chosen) and self.packs:
             thin = {number: cutter.shifted(-half * np.sqrt(2.0)) for number, cutter in self.cutters.items()}
@@ -175,3 +225,16 @@ class Sweeps:
             other, _ = self.cut(np.column_stack([x[chosen], y[chosen]]), self.start, thin)
             search(chosen, np.full(len(chosen), -1), other, self.packs[0][0])
         return up, slopes
+
+
+def _spread(number: np.ndarray) -> np.ndarray:
+    """Return numbers below 2^20 with a zero between each two of their bits: two make the key of a place."""
+    for shift, bits in (
+        (16, 0xFFFF0000FFFF),
+        (8, 0xFF00FF00FF00FF),
+        (4, 0xF0F0F0F0F0F0F0F),
+        (2, 0x3333333333333333),
+        (1, 0x5555555555555555),
+    ):
+        number = (number | number << shift) & bits
+    return number

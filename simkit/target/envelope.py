@@ -70,7 +70,7 @@ def envelopes(target: Target | TargetGrid, lattice: Lattice) -> Envelopes:
     wood = np.zeros(lattice.shape)
     triangles = grid.target.triangles[chosen]
     columns = (grid.target.vertices, triangles, start, items, x, y, lattice.cell, BAND, lower, upper, wood)
-    share_ranges(lambda a, b: cross_columns(a, b, *columns), bands, 4)
+    share_ranges(lambda a, b: cross_columns(a, b, *columns), bands, 8)
     is_missed = upper < lower
     lower[is_missed] = np.nan
     upper[is_missed] = np.nan

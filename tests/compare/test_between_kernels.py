@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from simkit.compare.far_faces import Quarters
-from simkit.compare.sweeps import Sweeps
+from simkit.compare.far_faces import Quarters, _may_be_higher
+from simkit.compare.sweeps import MANY, Sweeps
 from simkit.cutters import Cutter
 from simkit.frames import IDENTITY, Frame
 from simkit.moves.table import make_moves
@@ -187,6 +187,63 @@ def test_lower_squares__against_brute_force(seed, levels):
         is_within = inner & (least + allowed > top.max(axis=1))
         assert is_within.sum() > 30
         assert np.isnan(low[is_within]).all()
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_lower_squares__of_one_tile_against_brute_force_and_each_by_itself(seed, monkeypatch):
+    # Squares of 0.25 mm side by side: tiles down to 1 mm hold many of them, others few.
+    case = Case(seed)
+    column, row = np.divmod(case.rng.permutation(96 * 80), 80)
+    is_asked = (case.rng.random(len(row)) < 0.15) | (column < 32) & (row < 32)
+    x, y = (LATTICE.origin[axis] + 0.25 * (at[is_asked] + 8.5) for axis, at in enumerate((column, row)))
+    half, below = np.full(len(x), 0.125), case.rng.normal(0.3, 0.3, (is_asked.sum(), 2, 2))
+    below[case.rng.random(below.shape) < 0.1] = np.inf
+    order, shared = case.sweeps._by_tiles(x, y, half)
+    assert np.array_equal(np.sort(order), np.arange(len(x)))
+    assert set(shared) == {1, 2, 3}  # a bucket is 8 mm wide
+    for halving in (1, 2, 3):
+        mine, edge = order[shared[order] >= halving], case.sweeps.bucket / (1 << halving)
+        tile = np.floor((np.column_stack([x, y])[mine] - LATTICE.origin) / edge)
+        changes = np.flatnonzero((np.diff(tile, axis=0) != 0).any(axis=1))
+        count = np.diff(np.r_[-1, changes, len(mine) - 1])
+        assert len(np.unique(tile, axis=0)) == len(count)  # those of a tile follow each other
+        assert (count >= MANY).all()
+    low, _ = case.sweeps.lowest(x, y, half, below, 1, case.grid)
+    alone = np.arange(len(x)), np.zeros(len(x), np.int64)
+    monkeypatch.setattr(case.sweeps, "_by_tiles", lambda *squares: alone)
+    single, _ = case.sweeps.lowest(x, y, half, below, 1, case.grid)
+    # A tile may settle what a square by itself does not, never the other way round.
+    assert np.isnan(low[np.isnan(single)]).all()
+    is_left = ~np.isnan(low)
+    assert (low >= single - 1e-9)[is_left].all()
+    assert is_left.sum() > 30
+    px, py, e = (part.ravel() for part in plain.parts(x, y, half, 2))
+    points = plain.over(px, py, e, 5)
+    cut, row = case.cut(points, start=case.sign * 1e6)
+    cut = np.where(row >= 0, cut, np.inf)
+    top, below, low = case.top(points), below.ravel()[:, None], low.ravel()
+    is_deep = (top > -np.inf) & (cut < np.inf) & (top - cut > below + ROUNDING) & (below < np.inf)
+    assert not np.isnan(low[is_deep.any(axis=1)]).any()
+    assert (low[:, None] <= cut + ROUNDING)[is_deep].all()
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_may_be_higher__against_brute_force(seed):
+    case = Case(seed)
+    x, y, _ = case.squares(400, 0.5)
+    may = np.abs(case.rng.normal(0.4, 0.4, len(x)))
+    at = np.full((len(x), 4), np.nan)
+    keep = _may_be_higher(case.sweeps, case.grid, x, y, 0.2, may, at)
+    points = plain.over(x, y, 0.2, 9)
+    top, (cut, _) = case.top(points), case.cut(points)
+    is_high = ((top > -np.inf) & (cut - top > may[:, None] + ROUNDING)).any(axis=1)
+    assert keep[is_high].all()
+    assert keep[np.isnan(at[:, 3])].all()  # large beside the square: not asked
+    assert is_high.sum() > 30
+    assert (~keep).sum() > 5
+    middles = case.cut(np.column_stack([x, y]))[0]
+    is_known = ~np.isnan(at[:, 3])
+    assert np.array_equal(at[is_known, 3], middles[is_known])
 
 
 @pytest.mark.parametrize(("tool", "gap"), [(0, 1e-3), (1, 5e-3), (2, 0.15), (3, 1.5e-2), (7, 8e-3)])

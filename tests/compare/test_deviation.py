@@ -6,6 +6,7 @@ import pytest
 import trimesh
 from scipy.interpolate import RegularGridInterpolator
 
+from simkit.compare.both_ways import BothWays
 from simkit.compare.deviation import CutSurface, break_through, deviation
 from simkit.compare.deviation_kernels import columns
 from simkit.errors import ShapeError
@@ -224,6 +225,50 @@ def test_to_cut__against_slow_twin(seed, is_gouge):
         least, most = slow_to_cut(x[k], y[k], z[k], heights.astype(float), lattice, is_gouge)
         assert found[0][k] == pytest.approx(least, abs=1e-12)
         assert found[1][k] == pytest.approx(most, abs=1e-12)
+
+
+def test_way_out__is_the_way_to_the_nearest_column_that_is_not_skipped():
+    rng = np.random.default_rng(0)
+    lattice = Lattice((1.0, -2.0), 0.7, 15, 13)
+    surface = CutSurface(field_of(lattice, -1.0, 5.0), 1)
+    skipping = surface.without((3, 10, 2, 12))
+    assert surface.way_out(5.0, 5.0, 3.0, 3.0) == 0.0
+    for _ in range(50):
+        x, y = rng.uniform([2.4, 0.1], [9.4, 5.0], (6, 2)).T
+        far, level = np.full(6, 100.0), np.full(6, 4.0)
+        nearest = skipping.distance(x, y, level, far, True, True).min()
+        way = skipping.way_out(x.min(), x.max(), y.min(), y.max())
+        assert way == pytest.approx(nearest, abs=1e-8)
+        assert way <= nearest
+    beside = skipping.way_out(0.0, 1.0, 0.0, 1.0)
+    assert beside == 0.0
+
+
+def test_to_cut__of_two_surfaces_is_the_least_of_both():
+    # Each asked by itself, and whichever is asked first.
+    rng = np.random.default_rng(1)
+    lattice = Lattice((0.0, 0.0), 0.4, 40, 40)
+    coarse = field_of(lattice, -1.0, rng.uniform(1, 3, lattice.shape).astype(np.float32))
+    box = (14, 26, 14, 26)
+    window = lattice.window(*box, divide=4)
+    fine = field_of(window, -1.0, rng.uniform(1, 3, window.shape).astype(np.float32))
+    grid = grid_of(trimesh.creation.box(bounds=[[0, 0, -1], [16, 16, 2]]))
+    around = envelopes(grid, window)
+    is_near = np.zeros(window.shape, bool)
+    is_near[18:30, 18:30] = True
+    vertical = (fine.upper.astype(float) - around.upper).ravel()
+    flat = np.flatnonzero(is_near)
+    surfaces = CutSurface(coarse, 1, box), CutSurface(fine, 1)
+    both = BothWays(flat, fine, around, grid, 1, vertical[flat], surfaces, is_larger=False)
+    for is_least in (True, False):
+        expected = np.abs(vertical[flat])
+        for is_gouge in (True, False):
+            rows = np.flatnonzero((vertical[flat] < 0) == is_gouge)
+            for surface in surfaces:
+                place = both.x[rows], both.y[rows], both.target[rows]
+                own = surface.distance(*place, np.full(len(rows), 50.0), is_gouge, is_least)
+                expected[rows] = np.minimum(expected[rows], own)
+        assert np.allclose(both.to_cut(np.arange(len(flat)), is_least), expected, rtol=0, atol=1e-12)
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from simkit.compare.closer import closer_look
+from simkit.compare.closer import SAME_SHEET, TIE, _peak, closer_look
 from simkit.compare.deviation import deviation
 from simkit.compare.spots import spots
 from simkit.cutters import Cutter
@@ -113,3 +113,25 @@ def test_look__random_grooves_across_a_slope(seed):
     _, look = looked(recut, grid_of(mesh), 1, blank_lattice(40, 30, 0.2), True)
     assert abs(look.value + gouge) <= look.bound
     assert look.bound <= 0.03
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_peak__against_a_loop_over_its_cells(seed):
+    rng = np.random.default_rng(seed)
+    lattice = Lattice((2.0, 2.0), 0.1, 9, 7)
+    field = field_of(lattice, 0.0, rng.choice([1.0, 1.3, 3.0], lattice.shape).astype(np.float32))
+    around = envelopes(grid_of(box((0, 0, 0), (12, 12, 2))), lattice)
+    size = rng.choice([0.0, 0.2, 0.5 - TIE / 2, 0.5], lattice.shape, p=[0.1, 0.2, 0.3, 0.4])
+    is_near = rng.random(lattice.shape) < 0.8
+    is_near.ravel()[np.argmax(size)] = True
+    cut, target, best = field.upper.astype(float), around.upper, None
+    for iy, ix in np.argwhere((size >= size.max() - TIE) & is_near):
+        change = 0.0
+        for y in range(max(iy - 1, 0), min(iy + 2, lattice.ny)):
+            for x in range(max(ix - 1, 0), min(ix + 2, lattice.nx)):
+                steps = abs(cut[y, x] - cut[iy, ix]), abs(target[y, x] - target[iy, ix])
+                if is_near[y, x] and max(steps) <= SAME_SHEET * lattice.cell:
+                    change = max(change, abs(size[y, x] - size[iy, ix]))
+        if best is None or change < best[1]:
+            best = (iy, ix), change
+    assert _peak(size, is_near, field, around, 1) == best

@@ -67,7 +67,9 @@ def test_offset__a_pocket_too_deep_is_no_shift():
 
 def test_offset__a_good_cut_and_a_side_nobody_cut():
     field, _ = exact_field(grid_of(bowl()), LATTICE)
-    assert not found(field, bowl(), 1, LATTICE).is_the_cause
+    good = found(field, bowl(), 1, LATTICE)
+    assert not good.is_the_cause
+    assert (good.shift, good.before, good.after) == ((0, 0, 0), 0, 0)
     around = envelopes(grid_of(TRAY), TRAY_LATTICE)
     blank = field_of(TRAY_LATTICE, 0, 12)
     limits = np.full(TRAY_LATTICE.shape, 0.1), np.full(TRAY_LATTICE.shape, 0.3)
