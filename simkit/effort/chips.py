@@ -90,15 +90,19 @@ def ramp_volume(cutter: Cutter, down, level) -> np.ndarray:
 
 def _summed(cutter: Cutter, depth, of_radius) -> np.ndarray:
     """Return the sum of a function of the effective radius over the heights from 0 to `depth`."""
-    depth = np.maximum(np.asarray(depth, dtype=np.float64), 0.0)
-    top = float(depth.max(initial=0.0))
-    if top == 0.0:
-        return np.zeros(depth.shape)
+    depth = np.asarray(depth, dtype=np.float64)
+    total = np.zeros(depth.shape)
+    is_some = depth > 0.0  # a level way comes down by nothing, and most ways are
+    depth = depth[is_some]
+    if not depth.size:
+        return total
+    top = float(depth.max())
     # Heights as squares: steps are finest at the tip, where the radius of a ball grows without end.
     root = np.linspace(0.0, np.sqrt(top), STEPS + 1)
     values = of_radius(effective_radius(cutter, root**2)) * 2.0 * root
     sums = np.concatenate([[0.0], np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(root))])
-    return np.interp(np.sqrt(depth), root, sums)
+    total[is_some] = np.interp(np.sqrt(depth), root, sums)
+    return total
 
 
 def engagement_angle(width, diameter) -> np.ndarray:
