@@ -56,11 +56,13 @@ from simkit.stock.lose_kernels import (
     BALL_LINE,
     CELLS,
     DEEPEST,
+    FLAT_ARC,
     FLAT_LINE,
     LEAF,
     WIDE,
     ball_heights,
     ball_heights_told,
+    flat_arc_heights,
     flat_heights,
     highest,
     is_behind,
@@ -217,7 +219,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                 j = entries[entry]
                 if j <= last:
                     continue  # another piece of a move that has run
-                if np.float32(level_height(codes, records, j)) >= lowered:
+                if lowered < np.float32(math.inf) and np.float32(level_height(codes, records, j)) >= lowered:
                     continue
                 last, code, at = j, codes[j], some * np.uint64(CELLS)
                 after = entry + 1
@@ -233,6 +235,9 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                     ball_heights(records, j, x, y, half_x, half_y, places, batch, at)
                 elif code == FLAT_LINE:
                     level = flat_heights(records, j, x, y, half_x, half_y, places, batch, at)
+                    lowered = min(lowered, level)
+                elif code == FLAT_ARC:
+                    level = flat_arc_heights(records, j, x, y, half, places, batch, at)
                     lowered = min(lowered, level)
                 else:
                     heights(code, records[j], places, CELLS, g)

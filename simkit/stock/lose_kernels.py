@@ -9,18 +9,27 @@ import numpy as np
 
 from simkit._jit import loop_kernel
 from simkit.cutters import BALL, FLAT
+from simkit.stock.arc_kernels import arc_distance2
 from simkit.stock.line_kernels import line_ball, line_flat
 from simkit.stock.list_kernels import LANES
 from simkit.stock.record_kernels import (
+    EX,
+    EY,
     LENGTH,
+    LEVEL_ARC_FORM,
     LINE_FORM,
     RADIUS,
     RIM2,
+    SENSE,
     SHIFT,
     SLOPE,
+    SX,
+    SY,
     UX,
     UY,
+    WIDTH,
     H,
+    R,
     X,
     Y,
     code_of,
@@ -28,6 +37,7 @@ from simkit.stock.record_kernels import (
 
 LEAF, WIDE = 4, 8  # rows and columns of a leaf
 CELLS = LEAF * WIDE
+LINE = 16  # cells in a cache line
 # Places of a leaf's numbers, in arrays of their own: the distance between two is then known to the compiler,
 # which needs no test whether they overlap.  What stands is at 0.
 FLOOR, KEEPER = CELLS, 2 * CELLS
@@ -35,13 +45,17 @@ ROOM = 3 * CELLS
 # The same of float64: x of the cells at 0, and what is told of the columns.
 AT_Y = CELLS
 COLUMN, TOPS, NEAREST, FARTHEST, SIDE = (2 * CELLS + WIDE * k for k in range(5))
-PLACES = SIDE + WIDE
+# Of arcs that were asked about last: the entry, where it starts and how far it sweeps, angles.
+ARCS, ARCS_KEPT = SIDE + WIDE, 8
+PLACES = ARCS + 3 * ARCS_KEPT
 # Heights of the moves of a group, one move after the other, what each takes, and what stood before it.
 LOST, BEFORE = LANES * CELLS, 2 * LANES * CELLS
 DEEPEST, HIGHEST = 3 * LANES * CELLS, 3 * LANES * CELLS + LANES  # of each move, and of one
-BATCH = HIGHEST + 1
+TURNED = HIGHEST + 1  # how far round an arc its cells lie: two numbers of each
+BATCH = TURNED + 2 * CELLS
 ON_PATH = 1e-9  # mm off a line, mm2 on arcs: what rounding makes of nothing
 BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
+FLAT_ARC = int(code_of.py_func(LEVEL_ARC_FORM, FLAT))
 
 
 @loop_kernel
@@ -59,13 +73,18 @@ def load(field, block, room, cells):
         iy = np.uint64(min(iy0 + r, iy1 - 1))
         first, y = np.uint64(r * WIDE), ys[iy]
         is_there = iy0 + r < iy1
-        if is_whole:
+        if is_whole and is_there:
+            # In loops of few arrays, or the compiler would not take the time to test whether they overlap.
             for c in range(wide):
-                i, ix = first + c, np.uint64(ix0) + c
-                places[i], places[i + np.uint64(AT_Y)] = xs[ix], y
-                off[i], off[i + np.uint64(CELLS)] = xs[ix] - mx, y - my
-                w[i] = h[iy, ix] if is_there else -np.float32(np.inf)
-                w[i + np.uint64(FLOOR)], w[i + np.uint64(KEEPER)] = up * floor[iy, ix], np.float32(-1.0)
+                x = xs[np.uint64(ix0) + c]
+                places[first + c], off[first + c] = x, x - mx
+            for c in range(wide):
+                places[first + c + np.uint64(AT_Y)], off[first + c + np.uint64(CELLS)] = y, y - my
+            for c in range(wide):
+                w[first + c] = h[iy, np.uint64(ix0) + c]
+                w[first + c + np.uint64(KEEPER)] = np.float32(-1.0)
+            for c in range(wide):
+                w[first + c + np.uint64(FLOOR)] = up * floor[iy, np.uint64(ix0) + c]
         else:
             for c in range(wide):
                 i, ix = first + c, np.uint64(min(ix0 + np.int64(c), ix1 - 1))
@@ -149,6 +168,12 @@ def ball_heights(records, j, x, y, half_x, half_y, places, batch, at):
 @loop_kernel
 def is_behind(records, j, x, y, half_x, half_y):
     """Whether a ball's line is nowhere nearer to a leaf than at its start; as _ball_places."""
+    k = np.uint64(j)
+    ux, uy = records[k, UX], records[k, UY]
+    u = (x - records[k, X]) * ux + (y - records[k, Y]) * uy + half_x * abs(ux) + half_y * abs(uy)
+    # Most are not, and without waiting for a root.
+    if u > max(records[k, SHIFT], 0.0) * records[k, RADIUS] + 2.0 * ON_PATH:
+        return False
     return _ball_places(records, j, x, y, half_x, half_y)[1] <= 2.0 * ON_PATH
 
 
@@ -208,6 +233,36 @@ def flat_heights(records, j, x, y, half_x, half_y, places, batch, at):
     for i in range(np.uint64(CELLS)):
         dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
         batch[at + i] = np.float32(line_flat(dx, dy, h0, cover2, ux, uy, length, m))
+    return np.float32(math.inf)
+
+
+@loop_kernel
+def flat_arc_heights(records, j, x, y, half, places, batch, at):
+    """Heights of a flat cutter along a level arc over a leaf; return what none is above, or inf.
+
+    x, y, half: middle of the leaf, and how far its cells are from there.  As high all over the leaf where the
+    ring covers it and all of it lies beside the arc: a cell lies within `half` of the lines through its ends
+    and the centre as the middle does, and sign and distance of these are those of a cross product.
+    """
+    j = np.uint64(j)
+    ax, ay, h0, r = records[j, X], records[j, Y], records[j, H], records[j, R]
+    cover2 = records[j, RADIUS] * records[j, RADIUS] + records[j, RIM2]
+    sx, sy, ex, ey = records[j, SX], records[j, SY], records[j, EX], records[j, EY]
+    sense, width = records[j, SENSE], records[j, WIDTH]
+    dx, dy = x - ax, y - ay
+    around = half + 2.0 * ON_PATH
+    if abs(math.sqrt(dx * dx + dy * dy) - r) + around <= records[j, RADIUS]:
+        edge = r * around * (1.0 + ON_PATH) + ON_PATH
+        is_after, is_before = sense * (sx * dy - sy * dx) >= edge, sense * (dx * ey - dy * ex) >= edge
+        if (is_after and is_before) or (width >= 1.0 and (is_after or is_before)) or width >= 2.0:
+            level = np.float32(h0)
+            for i in range(np.uint64(CELLS)):
+                batch[at + i] = level
+            return level
+    for i in range(np.uint64(CELLS)):
+        px, py = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
+        d2 = arc_distance2(px, py, r, sx, sy, ex, ey, sense, width)
+        batch[at + i] = np.float32(h0 if d2 <= cover2 else math.inf)
     return np.float32(math.inf)
 
 
