@@ -112,44 +112,23 @@ def store(field, block, moves, room):
 
 
 @loop_kernel
-def _ball_places(records, j, x, y, half_x, half_y):
-    """Between which places of a ball's line those lie that count for the cells of a leaf, ends left aside.
-
-    x, y: middle of the leaf; half_x, half_y: half its extent.  The place that counts for a cell is
-    u - shift q, q^2 = R^2 - w^2 (line_kernels), q at least that of the farthest cell across, and at most the
-    nearest's.
-    """
-    j = np.uint64(j)
-    ux, uy, shift = records[j, UX], records[j, UY], records[j, SHIFT]
-    radius2 = records[j, RADIUS] * records[j, RADIUS]
-    dx, dy = x - records[j, X], y - records[j, Y]
-    u, along = dx * ux + dy * uy, half_x * abs(ux) + half_y * abs(uy)
-    # Roots are waited for: where neither end is all that counts however the path slopes, go without.
-    smallest, greatest = min(shift, 0.0) * records[j, RADIUS], max(shift, 0.0) * records[j, RADIUS]
-    if u + along > greatest and u - along < records[j, LENGTH] + smallest:
-        return u - along - greatest - ON_PATH, u + along - smallest + ON_PATH
-    across, wide = abs(dy * ux - dx * uy), half_x * abs(uy) + half_y * abs(ux)
-    near = max(across - wide, 0.0)
-    least = shift * math.sqrt(max(radius2 - (across + wide) * (across + wide), 0.0))
-    most = shift * math.sqrt(max(radius2 - near * near, 0.0))
-    return u - along - max(least, most) - ON_PATH, u + along - min(least, most) + ON_PATH
-
-
-@loop_kernel
 def ball_heights(records, j, x, y, half_x, half_y, places, batch, at):
-    """Heights of a ball along a line over a leaf; x, y, half_x, half_y: as of _ball_places.
+    """Heights of a ball along a line over a leaf; x, y: middle of the leaf; half_x, half_y: half its extent.
 
-    Before a short move has come to the leaf, and behind it, the nearest place of its path is an end of it all
-    over the leaf: then that need not be looked for.
+    The place that counts for a cell is u - shift q, q^2 = R^2 - w^2 (line_kernels), from u - shift R to u.
+    Before a short move has come to the leaf, and behind it, it is an end of its path all over the leaf, and
+    need not be looked for.  How large q is there would tell that more often, but a root is waited for.
     """
     j = np.uint64(j)
     ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
     radius, rim2 = records[j, RADIUS], records[j, RIM2]
     ux, uy, length = records[j, UX], records[j, UY], records[j, LENGTH]
     m, shift = records[j, SLOPE], records[j, SHIFT]
-    first, last = _ball_places(records, j, x, y, half_x, half_y)
-    s = 0.0 if last < 0.0 else length
-    if s == 0.0 or first > length:
+    mx, my = x - ax, y - ay
+    u, along = mx * ux + my * uy, half_x * abs(ux) + half_y * abs(uy)
+    is_before = u + along + ON_PATH < min(shift, 0.0) * radius
+    s = 0.0 if is_before else length
+    if is_before or u - along - ON_PATH > length + max(shift, 0.0) * radius:
         # As line_ball, operation by operation, with s at hand.
         low = h0 + m * s
         for i in range(np.uint64(CELLS)):
@@ -167,14 +146,20 @@ def ball_heights(records, j, x, y, half_x, half_y, places, batch, at):
 
 @loop_kernel
 def is_behind(records, j, x, y, half_x, half_y):
-    """Whether a ball's line is nowhere nearer to a leaf than at its start; as _ball_places."""
-    k = np.uint64(j)
-    ux, uy = records[k, UX], records[k, UY]
-    u = (x - records[k, X]) * ux + (y - records[k, Y]) * uy + half_x * abs(ux) + half_y * abs(uy)
-    # Most are not, and without waiting for a root.
-    if u > max(records[k, SHIFT], 0.0) * records[k, RADIUS] + 2.0 * ON_PATH:
+    """Whether a ball's line is nowhere nearer to a leaf than at its start; arguments as of ball_heights.
+
+    q is least for the cell that is farthest across the path, and most for the nearest.
+    """
+    j = np.uint64(j)
+    ux, uy, radius, shift = records[j, UX], records[j, UY], records[j, RADIUS], records[j, SHIFT]
+    dx, dy = x - records[j, X], y - records[j, Y]
+    ahead = dx * ux + dy * uy + half_x * abs(ux) + half_y * abs(uy)
+    # Most are not, which shows without waiting for a root.
+    if ahead > max(shift, 0.0) * radius + ON_PATH:
         return False
-    return _ball_places(records, j, x, y, half_x, half_y)[1] <= 2.0 * ON_PATH
+    across, wide = abs(dy * ux - dx * uy), half_x * abs(uy) + half_y * abs(ux)
+    w = across + wide if shift > 0.0 else max(across - wide, 0.0)
+    return ahead - shift * math.sqrt(max(radius * radius - w * w, 0.0)) <= ON_PATH
 
 
 @loop_kernel
@@ -213,7 +198,7 @@ def ball_heights_told(records, j, places, batch, at):
 def flat_heights(records, j, x, y, half_x, half_y, places, batch, at):
     """Heights of a flat cutter along a line over a leaf; return what none is above, or inf.
 
-    x, y, half_x, half_y: as of _ball_places.  Where a level one covers the leaf, all of it is as high.
+    x, y, half_x, half_y: as of ball_heights.  Where a level one covers the leaf, all of it is as high.
     """
     j = np.uint64(j)
     ax, ay, h0 = records[j, X], records[j, Y], records[j, H]

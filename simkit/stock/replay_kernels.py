@@ -151,6 +151,8 @@ def _begin(wood, tile, first, last, taken, leaf):
             i = (ix - np.uint64(ix0)) // np.uint64(LINE)
             batch[i], batch[i + np.uint64(LINE)] = h[iy, ix], floor[iy, ix]
             bits[i + np.uint64(2 * LINE)] = owner[iy, ix]
+        ix = np.uint64(ix1 - 1)  # rows need not begin with a line
+        batch[0], batch[LINE], bits[2 * LINE] = h[iy, ix], floor[iy, ix], owner[iy, ix]
     for k in range(np.uint64(first), np.uint64(last)):
         for q in range(np.uint64(TAKES)):
             taken[k, q] = 0.0
