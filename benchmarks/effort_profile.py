@@ -22,7 +22,7 @@ REPLAY = (
     (replay._State, "result", "places of the finds"),
 )
 EFFORT = (
-    (effort, "move_times", "model of time"),
+    (effort, "timed", "model of time"),
     (effort, "bites", "bites"),
     (effort, "deep_slots", "deep slots"),
     (effort, "program_times", "time of programs and operations"),
@@ -30,14 +30,13 @@ EFFORT = (
     (effort, "largest_force", "largest force"),
 )
 WITHIN = (
-    (bite, "_stretches", "of bites: stretches"),
-    (bite, "parts_in_wood", "of bites: parts in wood"),
-    (bite, "_share", "of bites: shares in wood"),
+    (bite, "_summed", "of bites: stretches and sums"),
+    (bite, "parts_in_wood", "of bites: parts in wood, of these"),
     (advice, "_safe_height", "of advice: safe height"),
     (advice, "_air", "of advice: air"),
     (advice, "_feeds", "of advice: feeds"),
     (advice, "_roughing", "of advice: roughing"),
-    (advice, "move_times", "of advice: model of time, asked anew"),
+    (advice, "timed", "of advice: model of time, asked anew"),
 )
 
 

@@ -23,7 +23,7 @@ from effort_profile import profile
 from simkit.cutters import Cutter
 from simkit.effort.bite import bites
 from simkit.effort.effort import effort_of
-from simkit.effort.motion import move_times
+from simkit.effort.timing import timed
 from simkit.frames import IDENTITY
 from simkit.job.reader import read_job
 from simkit.moves.table import LINE, join_moves, make_moves
@@ -31,7 +31,6 @@ from simkit.program.job_programs import read_programs
 from simkit.stock.cut import TILE, cut, runs
 from simkit.stock.field import blank_field, blank_lattice
 from simkit.stock.replay import replay
-from simkit.stock.workers import share
 
 JOB = Path(__file__).parents[1] / "samples" / "olive_boat" / "job.toml"
 
@@ -174,7 +173,7 @@ def waves(count):
 def print_many(job, many, cutters, frame, before):
     """Print the ratios of many moves, with the time that telling them takes."""
     met = replay(before, many, cutters, frame)
-    timing, found = best_of(2, lambda: move_times(many, job.machine, share))
+    timing, found = best_of(2, lambda: timed(many, job.machine))
     biting, _ = best_of(2, lambda: bites(many, met, found, cutters, 0.2))
     taking = np.count_nonzero(met.volume)
     print(
@@ -184,7 +183,7 @@ def print_many(job, many, cutters, frame, before):
 
     def all_of_it():
         met = replay(before, many, cutters, frame)
-        bites(many, met, move_times(many, job.machine, share), cutters, 0.2)
+        bites(many, met, timed(many, job.machine), cutters, 0.2)
 
     whole, _ = best_of(2, all_of_it)
     print_ratios(

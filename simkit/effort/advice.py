@@ -8,12 +8,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
 from simkit.cutters import Cutter
 from simkit.effort.bite import Bites
 from simkit.effort.chips import USUAL_SOURCE, usual_chips
-from simkit.effort.motion import MoveTimes, move_times
+from simkit.effort.motion import MoveTimes
+from simkit.effort.timing import timed
 from simkit.frames import Frame
 from simkit.job.model import Job
 from simkit.machine.pins import standing_in
@@ -93,15 +93,16 @@ def _safe_height(job: Job, index: int, moves: Moves, times: MoveTimes) -> Advice
     enough = max(thick, *standing, 0.0) + job.machine.clearance - zero
     rapids = moves.end[moves.rapid, 2]
     over = rapids[rapids > enough + 1e-6]
-    upright = moves[(moves.kind == ARC) & (moves.plane != 17)]
-    if not len(over) or (len(upright) and max(upright.start[:, 2].max(), upright.end[:, 2].max()) > enough):
+    upright = np.flatnonzero((moves.kind == ARC) & (moves.plane != 17))
+    upright_ends = (moves.start[upright, 2].max(initial=enough), moves.end[upright, 2].max(initial=enough))
+    if not len(over) or max(upright_ends) > enough:
         return None
     start, end = moves.start.copy(), moves.end.copy()
     for places in (start, end):
         places[:, 2] = np.minimum(places[:, 2], enough)
     heights, counts = np.unique(over.round(3), return_counts=True)
     usual = heights[counts.argmax()]
-    minutes = _saved(times, move_times(replace(moves, start=start, end=end), job.machine))
+    minutes = _saved(times, timed(replace(moves, start=start, end=end), job.machine))
     above = "wood" if not standing or max(standing) <= thick else "clamps"
     unknown = "" if job.fixtures else "; the job states no clamps or stops: with any there, keep above them"
     return Advice(
@@ -121,7 +122,7 @@ def _air(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, least
     spent = float(times.seconds[mine].sum()) / 60.0
     if spent < least:
         return None
-    faster = move_times(replace(moves, rapid=moves.rapid | mine), job.machine)
+    faster = timed(replace(moves, rapid=moves.rapid | mine), job.machine)
     spans = np.bincount(own.of[mine], weights=times.seconds[mine])
     row = int(np.flatnonzero(mine & (own.of == spans.argmax()))[0])
     return Advice(
@@ -158,7 +159,7 @@ def _feeds(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, lea
         )
     if not told:
         return []
-    after = move_times(replace(moves, feed=feed), job.machine)
+    after = timed(replace(moves, feed=feed), job.machine)
     gained = times.seconds - after.seconds
     return [
         Advice("feed", words, float(gained[moves.tool == number].sum()) / 60.0)
@@ -215,34 +216,41 @@ def _gets_at(before: Field, after: Field, frame: Frame, diameter: float) -> floa
     step = max(1, int(np.ceil(np.sqrt(lattice.nx * lattice.ny / COARSE))))
     up = frame.up
     old, new = (
-        (up * (one.upper if up > 0 else one.lower)[::step, ::step]).astype(np.float64)
-        for one in (before, after)
+        np.float32(up) * (one.upper if up > 0 else one.lower)[::step, ::step] for one in (before, after)
     )
     if up > 0:
         ground = after.lower[::step, ::step]
     else:
         ground = -after.upper[::step, ::step]
     new, old = np.maximum(new, ground), np.maximum(old, ground)
-    taken = float((old - new).sum())
+    taken = float((old.astype(np.float64) - new).sum())
     if taken <= 0:
         return 0.0
     reach = max(1, int(diameter / 2 / (lattice.cell * step)))
     low = float(new.min())
     around = np.pad(new, 2 * reach, constant_values=low)  # beside the blank there is room
-    spread = _over_disc(around, reach, maximum_filter1d, np.maximum)
-    closed = _over_disc(spread, reach, minimum_filter1d, np.minimum)
+    closed = _over_disc(_over_disc(around, reach, np.maximum), reach, np.minimum)
     closed = closed[2 * reach : -2 * reach, 2 * reach : -2 * reach]
-    return float((old - np.minimum(closed, old)).sum()) / taken
+    return float((old.astype(np.float64) - np.minimum(closed, old)).sum()) / taken
 
 
-def _over_disc(values: np.ndarray, reach: int, along_rows, more) -> np.ndarray:
+def _over_disc(values: np.ndarray, reach: int, more) -> np.ndarray:
     """Return the most (or least) of values (ny, nx) over a disc of `reach` cells about each, row by row.
 
-    along_rows, more: what tells it along a row, and of two.  Rows beyond the edges do not count.
+    more: tells it of two.  What lies beyond the edges does not count.
     """
-    found = along_rows(values, 2 * reach + 1, axis=1)
-    for away in range(1, reach + 1):
-        row = along_rows(values, 2 * math.isqrt(reach**2 - away**2) + 1, axis=1)
-        more(found[away:], row[:-away], out=found[away:])
-        more(found[:-away], row[away:], out=found[:-away])
+    found, along, wide = None, values.copy(), 0  # along: over `wide` cells to both sides in a row
+    for away in range(reach, -1, -1):
+        half = math.isqrt(reach**2 - away**2)
+        while wide < half:
+            wide += 1
+            more(along[:, wide:], values[:, :-wide], out=along[:, wide:])
+            more(along[:, :-wide], values[:, wide:], out=along[:, :-wide])
+        if found is None:
+            found = along.copy()
+        if away:
+            more(found[away:], along[:-away], out=found[away:])
+            more(found[:-away], along[away:], out=found[:-away])
+        else:
+            more(found, along, out=found)
     return found

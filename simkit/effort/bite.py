@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.cutters import Cutter
+from simkit.effort import stretch_kernels as kernels
 from simkit.effort.chips import (
     effective_radius,
     feed_per_tooth,
@@ -20,12 +21,11 @@ from simkit.effort.chips import (
     mean_chip,
     ramp_volume,
 )
-from simkit.effort.in_wood import parts_in_wood
-from simkit.effort.motion import NOTHING, MoveTimes, is_apart
+from simkit.effort.in_wood import outline_rows, parts_in_wood
+from simkit.effort.motion import MoveTimes
 from simkit.moves.table import Moves
 from simkit.stock.replay import Replay
 
-STEEP = 1.0  # rise over run: steeper than this a move is a plunge or a lift, no pass
 SLOT = 0.9  # of the section of a slot as deep: from here on it counts as one, a bound of cells below it
 ONE_SIDE = 0.95  # of the volume, likewise: cells along the path are neither
 SKIN = 0.1  # mm under the middle of a cutter that are scraped away, a guess
@@ -136,39 +136,23 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
     moves (n): of the setup, program frame.  met: their replay.  times: of these n moves.
     cell mm: of the replay's field.
     """
-    length, seconds = moves.length(), times.seconds
-    rise = moves.end[:, 2] - moves.start[:, 2]
-    level = np.sqrt(np.maximum(length**2 - rise**2, 0.0))
-    is_pass = level * STEEP >= np.abs(rise)
-    widest = np.zeros(len(moves))
-    for number, cutter in cutters.items():
-        widest[moves.tool == number] = 2.0 * cutter.radius
-    of, first = _stretches(moves, length, is_pass, widest)
-    share = _share(parts_in_wood(moves, met, cutters), of, len(first), length, cell)
+    of, first, passing, share, row, found = _summed(moves, met, times, cutters, cell)
     count = len(first)
-    group = of + 1  # 0: of no stretch; leaving these moves out would copy every column
-
-    def total(values):
-        return np.bincount(group, values, minlength=count + 1)[1:]
-
-    def most(values):
-        found = np.zeros(count + 1)
-        np.maximum.at(found, group, values)
-        return found[1:]
-
-    long, time, volume = total(length), total(seconds), total(met.volume)
-    wood_long, wood_time = total(length * share), total(seconds * share)
+    long, time, volume = found[kernels.LONG], found[kernels.SECONDS], found[kernels.VOLUME]
+    wood_long, wood_time = found[kernels.WOOD_LONG], found[kernels.WOOD_SECONDS]
+    down, wood_level, right = found[kernels.DOWN], found[kernels.WOOD_LEVEL], found[kernels.RIGHT]
+    top, depth = found[kernels.TOP], found[kernels.DEPTH]
+    tool, speed, feed = moves.tool[first], moves.speed[row], moves.feed[row]
+    widest = np.zeros(count)
+    for number, cutter in cutters.items():
+        widest[tool == number] = 2.0 * cutter.radius
     # Less than half a diameter says nothing of a width: a sliver would make it any width.
-    least = np.minimum(0.5 * widest[first], long)
+    least = np.minimum(0.5 * widest, long)
     is_short = wood_long < least
     wood_time = np.where(is_short, time * least / np.where(long > 0, long, 1.0), wood_time)
     wood_long = np.maximum(wood_long, least)
-    down, wood_level = total(np.maximum(-rise, 0.0) * share), total(level * share)
-    top, depth = most(times.top), most(met.depth.astype(np.float64))
-    row = _most(group, met.volume, count + 1)[1:]
     diameter, full, whole = np.zeros(count), np.zeros(count), np.zeros(count)
     per_tooth, highest = np.full(count, np.nan), np.full(count, np.nan)
-    tool, speed, feed = moves.tool[first], moves.speed[row], moves.feed[row]
     reached = 60.0 * long / np.where(time > 0, time, 1.0)
     actual = np.full(count, np.nan)
     for number, cutter in cutters.items():
@@ -186,8 +170,6 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
     width = np.where(depth > 0, section / np.where(depth > 0, depth, 1.0), 0.0)
     width = np.minimum(width, diameter)
     bound = cell * (1.0 + 0.5 * np.pi * diameter / np.where(wood_long > 0, wood_long, 1.0))
-    passing = is_pass[first]
-    right = total(met.right)
     told = passing & (np.abs(right) >= LEAN * volume)
     return Bites(
         row=row,
@@ -213,59 +195,31 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
         down=down,
         level=wood_level,
         whole=whole,
-        # Of a way in short moves each one finds what the last has left: no more than it comes down itself.
-        under=total(np.minimum(met.under, np.maximum(-rise, 0.0))),
+        under=found[kernels.UNDER],
         one_sided=np.abs(right) >= ONE_SIDE * volume,
-        is_whole=(~is_short | (volume == 0)) & (long >= 0.5 * widest[first]),
+        is_whole=(~is_short | (volume == 0)) & (long >= 0.5 * widest),
     )
 
 
-def _stretches(moves: Moves, length: np.ndarray, is_pass: np.ndarray, widest: np.ndarray):
-    """Return the stretch (n,) of each move, -1 for none, and the first move of each stretch."""
-    n = len(moves)
-    is_own = ~moves.rapid & (length > NOTHING)
-    begins = np.ones(n, bool)
-    if n > 1:
-        apart = is_apart(moves)
-        for column in (moves.tool, moves.program, moves.speed, moves.feed, is_pass, is_own):
-            with np.errstate(invalid="ignore"):
-                apart |= column[1:] != column[:-1]
-        begins[1:] = apart
-    so_far = np.concatenate([[0.0], np.cumsum(np.where(is_own, length, 0.0))])[:-1]
-    run = np.cumsum(begins) - 1
-    along = so_far - so_far[np.flatnonzero(begins)][run] if n else so_far
-    # A move belongs to the stretch in which it begins; those that begin behind a long one start anew.
-    part = np.floor(along / np.maximum(widest, 1e-6) + 1e-9)
-    starts = begins.copy()
-    if n > 1:
-        starts[1:] |= part[1:] != part[:-1]
-    stretch = np.cumsum(starts & is_own) - 1
-    of = np.where(is_own, stretch, -1)
-    return of, np.flatnonzero(starts & is_own)
+def _summed(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cutter], cell: float):
+    """Return what the stretches are summed up of: of, first, is_pass, share, row, sums.
 
-
-def _share(span: np.ndarray, of: np.ndarray, count: int, length: np.ndarray, cell: float) -> np.ndarray:
-    """Return which part of each move (n,) lies between the first and the last wood of its stretch.
-
-    Moves shorter than a cell take nothing now and then: a cell more on both sides where there are several.
+    of, share (n,): as of Bites.  first, is_pass, row (m,): first move of each stretch, and as of Bites.  sums
+    (SUMS, m): of stretch_kernels.
     """
-    behind = np.cumsum(length)
-    ahead = behind - length
-    taken = np.flatnonzero((of >= 0) & (span[:, 1] > 0))
-    begin, end = np.full(count + 1, np.inf), np.full(count + 1, -np.inf)  # the last one: of no stretch
-    np.minimum.at(begin, of[taken], (ahead + length * span[:, 0])[taken])
-    np.maximum.at(end, of[taken], (ahead + length * span[:, 1])[taken])
-    more = cell * (np.bincount(of[of >= 0], minlength=count + 1) > 1)
-    both = np.minimum(behind, (end + more)[of]) - np.maximum(ahead, (begin - more)[of])
-    return np.clip(both / np.where(length > 0, length, 1.0), 0.0, 1.0)
-
-
-def _most(group: np.ndarray, volume: np.ndarray, count: int) -> np.ndarray:
-    """Return for each of `count` groups the row that takes most, the first one on ties."""
-    largest = np.full(count, -np.inf)
-    np.maximum.at(largest, group, volume)
-    own = np.flatnonzero(volume == largest[group])
-    # The first one comes last, and is what stays.
-    most = np.zeros(count, np.int64)
-    most[group[own][::-1]] = own[::-1]
-    return most
+    n = len(moves)
+    length = moves.length()
+    span = parts_in_wood(moves, met, cutters)
+    numbers, outlines = outline_rows(cutters)
+    of, first, members = (np.empty(n, np.int64) for _ in range(3))
+    share, is_pass, ends = np.empty(n), np.empty(n, bool), np.empty((n, 2))
+    count = kernels.stretches(
+        moves.start, moves.end, length, moves.rapid, (moves.program, moves.tool), moves.speed, moves.feed,
+        numbers, outlines, span, of, first, is_pass, ends, members,
+    )  # fmt: skip
+    row, sums = np.empty(count, np.int64), np.empty((kernels.SUMS, count))
+    kernels.sums(
+        moves.start, moves.end, length, times.seconds, times.top, met.volume, met.right, met.under, met.depth,
+        of, ends, members, cell, share, row, sums,
+    )  # fmt: skip
+    return of, first[:count].copy(), is_pass[:count].copy(), share, row, sums

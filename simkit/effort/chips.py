@@ -6,6 +6,8 @@ the axis, a_e width of cut, Q removal rate, k_c specific cutting force.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from simkit.cutters import Cutter
@@ -65,7 +67,7 @@ def full_section(cutter: Cutter, depth) -> np.ndarray:
     depth mm >= 0, of any shape.  For a flat cutter D a_p; for a pointed vee of full angle p a_p^2 tan(p / 2).
     Error: below 1e-5 of it.
     """
-    return _summed(cutter, depth, lambda radius: 2.0 * radius)
+    return _summed(cutter, depth, _across)[0]
 
 
 def tip_volume(cutter: Cutter, depth) -> np.ndarray:
@@ -74,7 +76,7 @@ def tip_volume(cutter: Cutter, depth) -> np.ndarray:
     depth mm >= 0, of any shape.  Flat: pi D^2 a_p / 4; ball: pi a_p^2 (3 R - a_p) / 3 up to R.
     Error: below 1e-5 of it.
     """
-    return _summed(cutter, depth, lambda radius: np.pi * radius**2)
+    return _summed(cutter, depth, _over)[0]
 
 
 def ramp_volume(cutter: Cutter, down, level) -> np.ndarray:
@@ -84,21 +86,36 @@ def ramp_volume(cutter: Cutter, down, level) -> np.ndarray:
     lowest when the cutter's rear leaves it, so a flat cutter takes pi D^2 a_p / 4 + D a_p level / 2; others
     by Simpson's rule over their section, an estimate (a ball: up to an eighth too much).
     """
-    sections = 4.0 * full_section(cutter, np.asarray(down) / 2.0) + full_section(cutter, down)
-    return tip_volume(cutter, down) + np.asarray(level) * sections / 6.0
+    full, tip = _summed(cutter, down, _across, _over)
+    sections = 4.0 * full_section(cutter, np.asarray(down) / 2.0) + full
+    return tip + np.asarray(level) * sections / 6.0
 
 
-def _summed(cutter: Cutter, depth, of_radius) -> np.ndarray:
-    """Return the sum of a function of the effective radius over the heights from 0 to `depth`."""
-    depth = np.maximum(np.asarray(depth, dtype=np.float64), 0.0)
-    top = float(depth.max(initial=0.0))
-    if top == 0.0:
-        return np.zeros(depth.shape)
+def _across(radius: np.ndarray) -> np.ndarray:
+    return 2.0 * radius
+
+
+def _over(radius: np.ndarray) -> np.ndarray:
+    return np.pi * radius**2
+
+
+def _summed(cutter: Cutter, depth, *of_radius: Callable) -> list[np.ndarray]:
+    """Return the sums of functions of the effective radius over the heights from 0 to `depth`."""
+    depth = np.asarray(depth, dtype=np.float64)
+    totals = [np.zeros(depth.shape) for _ in of_radius]
+    is_some = depth > 0.0  # a level way comes down by nothing, and most ways are
+    depth = depth[is_some]
+    if not depth.size:
+        return totals
+    top = float(depth.max())
     # Heights as squares: steps are finest at the tip, where the radius of a ball grows without end.
     root = np.linspace(0.0, np.sqrt(top), STEPS + 1)
-    values = of_radius(effective_radius(cutter, root**2)) * 2.0 * root
-    sums = np.concatenate([[0.0], np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(root))])
-    return np.interp(np.sqrt(depth), root, sums)
+    radius, step, depth = effective_radius(cutter, root**2), np.diff(root), np.sqrt(depth)
+    for total, function in zip(totals, of_radius, strict=True):
+        values = function(radius) * 2.0 * root
+        sums = np.concatenate([[0.0], np.cumsum(0.5 * (values[1:] + values[:-1]) * step)])
+        total[is_some] = np.interp(depth, root, sums)
+    return totals
 
 
 def engagement_angle(width, diameter) -> np.ndarray:

@@ -10,9 +10,10 @@ import numpy as np
 from simkit.effort.advice import Advice, advise
 from simkit.effort.bite import Bites, bites
 from simkit.effort.force import LargestForce, largest_force
-from simkit.effort.motion import MoveTimes, move_times
+from simkit.effort.motion import MoveTimes
 from simkit.effort.program_time import ProgramTime, program_times
 from simkit.effort.slots import DeepSlots, deep_slots
+from simkit.effort.timing import timed
 from simkit.frames import Frame
 from simkit.job.model import Job
 from simkit.moves.table import Moves
@@ -52,7 +53,7 @@ def effort_of(
     moves, rows, frames: as a check has them.  replays: of each setup.  dwells: seconds, of each program.
     starts: the blank before each setup.
     """
-    times = move_times(moves, job.machine, share)
+    times = timed(moves, job.machine)
     parts = [moves[one] for one in rows]
     in_wood = np.zeros(len(moves))
     found: list = [None] * len(rows)

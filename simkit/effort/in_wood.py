@@ -7,11 +7,28 @@ from collections.abc import Mapping
 import numpy as np
 
 from simkit.cutters import Cutter
+from simkit.effort import stretch_kernels
 from simkit.effort.chips import effective_radius
 from simkit.effort.motion import BLOCK, NOTHING
 from simkit.moves.table import ARC, Moves
 from simkit.stock.replay import Replay
 from simkit.stock.workers import share_ranges
+
+
+def outline_rows(cutters: Mapping[int, Cutter]) -> tuple[np.ndarray, np.ndarray]:
+    """Return numbers (k,) and outlines (k, OUTLINE) of cutters as stretch_kernels takes them."""
+    rows = np.zeros((len(cutters), stretch_kernels.OUTLINE))
+    for row, cutter in zip(rows, cutters.values(), strict=True):
+        o = cutter.outline
+        # As in chips.effective_radius.
+        has_line, has_arc = o.arc_from > o.flat and o.rise > 0, o.arc_to > o.arc_from
+        arc_top = o.arc_f - np.sqrt(max(o.arc_r**2 - (o.arc_to - o.arc_e) ** 2, 0.0))
+        row[:] = (
+            o.radius, o.base, o.rise * max(o.arc_from - o.flat, 0.0), o.flat, o.rise if has_line else 0.0,
+            o.arc_to, o.arc_r**2 if has_arc else 0.0, o.arc_e, o.arc_f, arc_top,
+            o.side_z, o.side_rise if o.radius > o.arc_to else 0.0, 2.0 * cutter.radius,
+        )  # fmt: skip
+    return np.array(list(cutters), np.int64), rows
 
 
 def parts_in_wood(moves: Moves, met: Replay, cutters: Mapping[int, Cutter]) -> np.ndarray:
@@ -25,53 +42,42 @@ def parts_in_wood(moves: Moves, met: Replay, cutters: Mapping[int, Cutter]) -> n
     wood never counts as air, but air may count as wood: up to so much before a cut that does not reach over
     the middle of the cutter, gaps between the first and the last wood, and upright arcs, which count whole.
     """
-    span = np.zeros((len(moves), 2))
+    span = np.empty((len(moves), 2))
+    numbers, outlines = outline_rows(cutters)
 
     def some(first: int, last: int) -> None:
-        for a in range(first, last, BLOCK):
-            here = slice(a, min(a + BLOCK, last))
-            span[here] = _parts(moves[here], met.volume[here], met.along[here], met.top[here], cutters)
+        stretch_kernels.line_spans(
+            first, last, moves.start, moves.end, moves.tool, met.volume, met.along, met.top, numbers,
+            outlines, span,
+        )  # fmt: skip
 
     share_ranges(some, len(moves), 4 * BLOCK)  # fewer are done sooner by one thread
+    arcs = np.flatnonzero((moves.kind == ARC) & (met.volume > 0))
+    if len(arcs):
+        span[arcs] = _parts(moves[arcs], met.along[arcs], met.top[arcs], cutters)
     return span
 
 
-def _parts(moves: Moves, volume, along, tops, cutters: Mapping[int, Cutter]) -> np.ndarray:
-    """As parts_in_wood, of some moves; volume, along, tops: of these, from the replay."""
-    span = np.zeros((len(moves), 2))
-    rows = np.flatnonzero(volume > 0)
-    if not len(rows):
-        return span
-    start, end = moves.start, moves.end
-    z0, z1, top = start[rows, 2], end[rows, 2], tops[rows]
+def _parts(moves: Moves, along, top, cutters: Mapping[int, Cutter]) -> np.ndarray:
+    """As parts_in_wood, of arcs that take something; along, top: of these, from the replay."""
+    span = np.empty((len(moves), 2))
+    z0, z1 = moves.start[:, 2], moves.end[:, 2]
     rise = z1 - z0
     crossing = np.clip((top - z0) / np.where(np.abs(rise) > NOTHING, rise, 1.0), 0.0, 1.0)
-    is_arc = moves.kind[rows] == ARC
-    is_even = ~is_arc | (moves.plane[rows] == 17)  # the height grows evenly along it
+    is_even = moves.plane == 17  # the height grows evenly along it
     down, up = is_even & (rise < -NOTHING), is_even & (rise > NOTHING)
     begin, stop = np.where(down, crossing, 0.0), np.where(up, crossing, 1.0)
-    x, y = end[rows, 0] - start[rows, 0], end[rows, 1] - start[rows, 1]
-    level, arm = np.sqrt(x * x + y * y), np.full(len(rows), np.inf)
-    arcs = np.flatnonzero(is_arc & is_even)
-    if len(arcs):
-        which = rows[arcs]
-        arm[arcs] = np.sqrt(((start[which, :2] - moves.centre[which]) ** 2).sum(axis=1))
-        level[arcs] = arm[arcs] * np.abs(moves.sweep[which])
-    first, last, tool = along[rows, 0], along[rows, 1], moves.tool[rows]
-    is_told = np.isfinite(first) & (level > NOTHING)
+    arm = np.sqrt(((moves.start[:, :2] - moves.centre) ** 2).sum(axis=1))
+    level = arm * np.abs(moves.sweep)
+    is_told = is_even & np.isfinite(along[:, 0]) & (level > NOTHING)
     lowest = np.minimum(z0, z1)
     for number, cutter in cutters.items():
-        mine = np.flatnonzero(is_told & (tool == number))
-        radius = effective_radius(cutter, top[mine] - lowest[mine])
-        round_ = np.flatnonzero(np.isfinite(arm[mine]))
-        if len(round_):
-            turning = arm[mine[round_]]
-            angle = np.where(
-                radius[round_] <= turning, np.arcsin(np.minimum(radius[round_] / turning, 1.0)), np.pi
-            )
-            radius[round_] = angle * turning
-        begin[mine] = np.maximum(begin[mine], (first[mine] - radius) / level[mine])
-        stop[mine] = np.minimum(stop[mine], (last[mine] + radius * down[mine]) / level[mine])
+        mine = np.flatnonzero(is_told & (moves.tool == number))
+        radius, turning = effective_radius(cutter, top[mine] - lowest[mine]), arm[mine]
+        angle = np.where(radius <= turning, np.arcsin(np.minimum(radius / turning, 1.0)), np.pi)
+        radius = angle * turning
+        begin[mine] = np.maximum(begin[mine], (along[mine, 0] - radius) / level[mine])
+        stop[mine] = np.minimum(stop[mine], (along[mine, 1] + radius * down[mine]) / level[mine])
     # What lies behind the beginning by rounding alone is no length.
-    span[rows, 0], span[rows, 1] = np.clip(begin, 0.0, 1.0), np.clip(np.maximum(stop, begin), 0.0, 1.0)
+    span[:, 0], span[:, 1] = np.clip(begin, 0.0, 1.0), np.clip(np.maximum(stop, begin), 0.0, 1.0)
     return span

@@ -96,8 +96,8 @@ def move_times(moves: Moves, machine: Machine, share: Callable = in_turn) -> Mov
         here = slice(a, a + BLOCK)
         own = is_stop(moves[a : a + BLOCK + 1])  # between a move of the block and the one behind it
         stops[a + 1 : a + 1 + len(own)] = own
-        ways[0][here], ways[1][here] = _directions(moves[here])
-        wanted[here], acceleration[here], held[here] = _along(moves[here], ways[0][here], machine)
+        ways[0][here], ways[1][here] = directions(moves[here])
+        wanted[here], acceleration[here], held[here] = along(moves[here], ways[0][here], machine)
 
     share(look, -(-n // BLOCK))
     rows = np.flatnonzero(length > NOTHING)
@@ -154,7 +154,7 @@ def _reachable(most: np.ndarray, growth: np.ndarray) -> np.ndarray:
     return np.maximum(np.minimum(both, most), 0.0)
 
 
-def _directions(moves: Moves) -> tuple[np.ndarray, np.ndarray]:
+def directions(moves: Moves) -> tuple[np.ndarray, np.ndarray]:
     """Return the unit directions (n, 3) at start and end of each move; zero where it has no length."""
     delta = moves.end - moves.start
     size = norms(delta)
@@ -176,7 +176,7 @@ def _directions(moves: Moves) -> tuple[np.ndarray, np.ndarray]:
     return first, last
 
 
-def _along(moves: Moves, first: np.ndarray, machine: Machine) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def along(moves: Moves, first: np.ndarray, machine: Machine) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return of each move the speed wanted and the acceleration along it (n,) mm/s, mm/s^2, and `held`.
 
     first (n, 3): direction at the start of each.

@@ -56,10 +56,14 @@ def operations(
     """
     if not len(rows):
         return ()
-    tool, end = moves.tool[rows], moves.end[rows, 2]
-    is_lift = moves.rapid[rows] & (end > moves.start[rows, 2] + EQUAL)
+    # Moves of one program stand together: a part of a column is no copy of it.
+    is_whole = rows[-1] - rows[0] + 1 == len(rows)
+    here = slice(int(rows[0]), int(rows[-1]) + 1) if is_whole else rows
+    tool, end, is_rapid = moves.tool[here], moves.end[here, 2], moves.rapid[here]
+    is_lift = is_rapid & (end > moves.start[here, 2] + EQUAL)
     is_safe = np.zeros(len(rows), bool)
-    for number in np.unique(tool):
+    is_changed = tool[1:] != tool[:-1]
+    for number in np.unique(tool[np.append(True, is_changed)]):
         heights, counts = np.unique(end[is_lift & (tool == number)].round(3), return_counts=True)
         if len(heights):
             usual = heights[counts == counts.max()].max()
@@ -67,21 +71,23 @@ def operations(
     # The first move up there is the end of one; what goes on up there is the way to the next.
     begins = np.zeros(len(rows), bool)
     begins[0] = True
-    begins[1:] = (tool[1:] != tool[:-1]) | (is_safe[:-1] & ~np.append(False, is_safe[:-2]))
+    begins[1:] = is_changed | (is_safe[:-1] & ~np.append(False, is_safe[:-2]))
     stretch = np.cumsum(begins) - 1
-    feeds, feed = np.flatnonzero(~moves.rapid[rows]), ~moves.rapid[rows]
+    feed = ~is_rapid
+    feeds = np.flatnonzero(feed)
     if not len(feeds):
         return ()
     # The operation of each stretch that feeds; one that does not belongs to the next of its cutter, or the
     # last.
-    own = np.unique(stretch[feeds])
-    first = feeds[np.append(True, np.diff(stretch[feeds]) > 0)]
-    low = np.minimum.reduceat(lowest[rows][feeds], np.searchsorted(stretch[feeds], own))
+    of_feeds = stretch[feeds]
+    begin = np.flatnonzero(np.append(True, of_feeds[1:] > of_feeds[:-1]))
+    own, first = of_feeds[begin], feeds[begin]
+    low = np.minimum.reduceat(lowest[here][feeds], begin)
     is_new = np.append(True, (tool[first][1:] != tool[first][:-1]) | (np.abs(np.diff(low)) > SAME_DEPTH))
     levels = np.flatnonzero(is_new)
-    is_new[levels[1:][_is_deeper(moves[rows[feeds]], np.searchsorted(feeds, first[levels]), low[levels])]] = (
-        False
-    )
+    if len(levels) > 1:
+        ends = [(moves.start[here, axis][feeds], moves.end[here, axis][feeds]) for axis in (0, 1)]
+        is_new[levels[1:][_is_deeper(ends, tool[first[levels]], begin[levels], low[levels])]] = False
     group = np.cumsum(is_new) - 1
     whole = np.arange(stretch[-1] + 1)
     after = np.searchsorted(own, whole)
@@ -91,15 +97,15 @@ def operations(
     of = np.where(tool[first][after] == its_tool, group[after], group[before])
     of = np.where((tool[first][after] == its_tool) | (tool[first][before] == its_tool), of, -1)[stretch]
     count = int(group[-1]) + 1
-    seconds = times.seconds[rows]
+    seconds = times.seconds[here]
 
     def total(chosen, values):
         chosen = chosen & (of >= 0)
         return np.bincount(of[chosen], values[chosen], minlength=count)
 
     cutting, rapids = total(feed, seconds), total(~feed, seconds)
-    in_wood = None if wood is None else total(feed, seconds * wood[rows])
-    line, places = moves.line[rows], np.flatnonzero(is_new)
+    in_wood = None if wood is None else total(feed, seconds * wood[here])
+    line, places = moves.line[here], np.flatnonzero(is_new)
     group_of = of[feeds]
     last = feeds[np.append(np.diff(group_of) > 0, True)]
     deepest, stretches = np.minimum.reduceat(low, places), np.diff(np.append(places, len(own)))
@@ -120,16 +126,18 @@ def operations(
     )
 
 
-def _is_deeper(feeds: Moves, first: np.ndarray, low: np.ndarray) -> np.ndarray:
+def _is_deeper(ends, tool: np.ndarray, first: np.ndarray, low: np.ndarray) -> np.ndarray:
     """Return whether each level but the first (k - 1,) is one more of the operation before it.
 
-    feeds: feed moves of all levels.  first (k,): where each level begins there.  low (k,) mm: its lowest z.
+    ends: x at start and end (n,) mm of the feed moves of all levels, and y.  first (k,): where each level
+    begins there; tool, low (k,): its cutter, and its lowest z mm.
     The same cutter goes deeper over the same place, as boxes about the ends of its moves tell.
     """
-    least = np.minimum.reduceat(np.minimum(feeds.start, feeds.end)[:, :2], first)
-    most = np.maximum.reduceat(np.maximum(feeds.start, feeds.end)[:, :2], first)
-    both = np.minimum(most[1:], most[:-1]) - np.maximum(least[1:], least[:-1])
-    size = np.minimum((most - least)[1:], (most - least)[:-1])
-    is_over = (both >= SAME_PLACE * size - EQUAL).all(axis=1)
-    tool = feeds.tool[first]
+    is_over = np.ones(len(first) - 1, bool)
+    for start, end in ends:
+        least = np.minimum.reduceat(np.minimum(start, end), first)
+        most = np.maximum.reduceat(np.maximum(start, end), first)
+        both = np.minimum(most[1:], most[:-1]) - np.maximum(least[1:], least[:-1])
+        size = np.minimum((most - least)[1:], (most - least)[:-1])
+        is_over &= both >= SAME_PLACE * size - EQUAL
     return is_over & (tool[1:] == tool[:-1]) & (np.diff(low) < 0)

@@ -91,21 +91,23 @@ def program_times(
     dwells: seconds of each program, by its index.  wood (n,): the part of each move, 0 to 1, in wood.
     """
     changes, starts = _changes(moves), _starts(moves)
-    length, is_cut = moves.length(), ~moves.rapid
+    length, is_cut, reaches_feed = moves.length(), ~moves.rapid, times.reaches_feed
     lowest = extremes(moves)[0][:, 2]
     told = []
     for index, name in enumerate(moves.programs):
         here = np.flatnonzero(moves.program == index)
         cutters = []
-        _, first = np.unique(moves.tool[here], return_index=True)
-        for tool in moves.tool[here[np.sort(first)]]:
-            rows = here[moves.tool[here] == tool]
+        tools = moves.tool[here]
+        changed = np.flatnonzero(np.append(True, tools[1:] != tools[:-1])) if len(here) else here
+        for tool in dict.fromkeys(tools[changed].tolist()):
+            rows = here[tools == tool]
             cut = rows[is_cut[rows]]
             n_changes, n_starts = int(changes[rows].sum()), int(starts[rows].sum())
             cutting, long = float(times.seconds[cut].sum()), float(length[cut].sum())
-            short = cut[~times.reaches_feed[cut]]
+            reaches = reaches_feed[cut]
+            short = cut[~reaches]
             feed = np.where(moves.feed[cut] > 0, moves.feed[cut], np.inf) / 60.0
-            in_wood = None if wood is None else float((times.seconds * wood)[cut].sum())
+            in_wood = None if wood is None else float((times.seconds[cut] * wood[cut]).sum())
             cutters.append(
                 CutterTime(
                     tool=int(tool),
@@ -117,7 +119,7 @@ def program_times(
                     standing=n_changes * machine.cutter_change + n_starts * machine.spindle_start,
                     length=long,
                     not_reached=float(length[short].sum()) / long if long else 0.0,
-                    held=_held(moves, times, length, cut[times.reaches_feed[cut]], long),
+                    held=_held(moves, times, length, cut[reaches], long),
                     lost=max(cutting - float((length[cut] / feed).sum()), 0.0),
                 )
             )

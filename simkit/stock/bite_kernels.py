@@ -56,11 +56,13 @@ from simkit.stock.lose_kernels import (
     BALL_LINE,
     CELLS,
     DEEPEST,
+    FLAT_ARC,
     FLAT_LINE,
     LEAF,
     WIDE,
     ball_heights,
     ball_heights_told,
+    flat_arc_heights,
     flat_heights,
     highest,
     is_behind,
@@ -74,6 +76,7 @@ from simkit.stock.told_kernels import add_taken
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 PART = 8
+FEW = 6  # pieces left of a block: to ask its parts about them costs more than it spares, a guess
 MIDDLE = 0.1  # of the radius: what edges that do not meet leave uncut, common practice, no source
 PASS = 16  # groups of pieces between two looks at what stands
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
@@ -217,7 +220,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                 j = entries[entry]
                 if j <= last:
                     continue  # another piece of a move that has run
-                if np.float32(level_height(codes, records, j)) >= lowered:
+                if lowered < np.float32(math.inf) and np.float32(level_height(codes, records, j)) >= lowered:
                     continue
                 last, code, at = j, codes[j], some * np.uint64(CELLS)
                 after = entry + 1
@@ -233,6 +236,9 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                     ball_heights(records, j, x, y, half_x, half_y, places, batch, at)
                 elif code == FLAT_LINE:
                     level = flat_heights(records, j, x, y, half_x, half_y, places, batch, at)
+                    lowered = min(lowered, level)
+                elif code == FLAT_ARC:
+                    level = flat_arc_heights(records, j, x, y, half, places, batch, at)
                     lowered = min(lowered, level)
                 else:
                     heights(code, records[j], places, CELLS, g)
@@ -329,10 +335,18 @@ def bite(first, last, field, box, top, cell, cutter, moves, taken, lists, boxes,
                 if n1 == 0:
                     continue
                 count1 = (n1 + LANES - 1) // LANES
-                for part_y in range(iy, block[1], PART):
-                    for part_x in range(ix, block[3], PART):
-                        part = (part_y, min(part_y + PART, block[1]), part_x, min(part_x + PART, block[3]))
-                        n2 = _refine(lists, list1, n1, every, count1, list2, field, part, tile, cutter, room)
+                size = BLOCK if n1 <= FEW else PART
+                for part_y in range(iy, block[1], size):
+                    for part_x in range(ix, block[3], size):
+                        part = (part_y, min(part_y + size, block[1]), part_x, min(part_x + size, block[3]))
+                        own, n2 = list1, n1
+                        if n1 > FEW:
+                            own, n2 = (
+                                list2,
+                                _refine(
+                                    lists, list1, n1, every, count1, list2, field, part, tile, cutter, room
+                                ),
+                            )
                         if n2 == 0:
                             continue
                         for leaf_y in range(part_y, part[1], LEAF):
@@ -341,7 +355,7 @@ def bite(first, last, field, box, top, cell, cutter, moves, taken, lists, boxes,
                                     leaf_y, min(leaf_y + LEAF, part[1]), leaf_x, min(leaf_x + WIDE, part[3])
                                 )  # fmt: skip
                                 evaluated += _leaf(
-                                    lists, list2, n2, every, field, leaf, tile, cutter, moves, taken, g,
+                                    lists, own, n2, every, field, leaf, tile, cutter, moves, taken, g,
                                     room, planes, batched, chosen,
                                 )  # fmt: skip
     return evaluated

@@ -9,18 +9,27 @@ import numpy as np
 
 from simkit._jit import loop_kernel
 from simkit.cutters import BALL, FLAT
+from simkit.stock.arc_kernels import arc_distance2
 from simkit.stock.line_kernels import line_ball, line_flat
 from simkit.stock.list_kernels import LANES
 from simkit.stock.record_kernels import (
+    EX,
+    EY,
     LENGTH,
+    LEVEL_ARC_FORM,
     LINE_FORM,
     RADIUS,
     RIM2,
+    SENSE,
     SHIFT,
     SLOPE,
+    SX,
+    SY,
     UX,
     UY,
+    WIDTH,
     H,
+    R,
     X,
     Y,
     code_of,
@@ -28,6 +37,7 @@ from simkit.stock.record_kernels import (
 
 LEAF, WIDE = 4, 8  # rows and columns of a leaf
 CELLS = LEAF * WIDE
+LINE = 16  # cells in a cache line
 # Places of a leaf's numbers, in arrays of their own: the distance between two is then known to the compiler,
 # which needs no test whether they overlap.  What stands is at 0.
 FLOOR, KEEPER = CELLS, 2 * CELLS
@@ -35,13 +45,17 @@ ROOM = 3 * CELLS
 # The same of float64: x of the cells at 0, and what is told of the columns.
 AT_Y = CELLS
 COLUMN, TOPS, NEAREST, FARTHEST, SIDE = (2 * CELLS + WIDE * k for k in range(5))
-PLACES = SIDE + WIDE
+# Of arcs that were asked about last: the entry, where it starts and how far it sweeps, angles.
+ARCS, ARCS_KEPT = SIDE + WIDE, 8
+PLACES = ARCS + 3 * ARCS_KEPT
 # Heights of the moves of a group, one move after the other, what each takes, and what stood before it.
 LOST, BEFORE = LANES * CELLS, 2 * LANES * CELLS
 DEEPEST, HIGHEST = 3 * LANES * CELLS, 3 * LANES * CELLS + LANES  # of each move, and of one
-BATCH = HIGHEST + 1
+TURNED = HIGHEST + 1  # how far round an arc its cells lie: two numbers of each
+BATCH = TURNED + 2 * CELLS
 ON_PATH = 1e-9  # mm off a line, mm2 on arcs: what rounding makes of nothing
 BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
+FLAT_ARC = int(code_of.py_func(LEVEL_ARC_FORM, FLAT))
 
 
 @loop_kernel
@@ -59,13 +73,18 @@ def load(field, block, room, cells):
         iy = np.uint64(min(iy0 + r, iy1 - 1))
         first, y = np.uint64(r * WIDE), ys[iy]
         is_there = iy0 + r < iy1
-        if is_whole:
+        if is_whole and is_there:
+            # In loops of few arrays, or the compiler would not take the time to test whether they overlap.
             for c in range(wide):
-                i, ix = first + c, np.uint64(ix0) + c
-                places[i], places[i + np.uint64(AT_Y)] = xs[ix], y
-                off[i], off[i + np.uint64(CELLS)] = xs[ix] - mx, y - my
-                w[i] = h[iy, ix] if is_there else -np.float32(np.inf)
-                w[i + np.uint64(FLOOR)], w[i + np.uint64(KEEPER)] = up * floor[iy, ix], np.float32(-1.0)
+                x = xs[np.uint64(ix0) + c]
+                places[first + c], off[first + c] = x, x - mx
+            for c in range(wide):
+                places[first + c + np.uint64(AT_Y)], off[first + c + np.uint64(CELLS)] = y, y - my
+            for c in range(wide):
+                w[first + c] = h[iy, np.uint64(ix0) + c]
+                w[first + c + np.uint64(KEEPER)] = np.float32(-1.0)
+            for c in range(wide):
+                w[first + c + np.uint64(FLOOR)] = up * floor[iy, np.uint64(ix0) + c]
         else:
             for c in range(wide):
                 i, ix = first + c, np.uint64(min(ix0 + np.int64(c), ix1 - 1))
@@ -93,44 +112,23 @@ def store(field, block, moves, room):
 
 
 @loop_kernel
-def _ball_places(records, j, x, y, half_x, half_y):
-    """Between which places of a ball's line those lie that count for the cells of a leaf, ends left aside.
-
-    x, y: middle of the leaf; half_x, half_y: half its extent.  The place that counts for a cell is
-    u - shift q, q^2 = R^2 - w^2 (line_kernels), q at least that of the farthest cell across, and at most the
-    nearest's.
-    """
-    j = np.uint64(j)
-    ux, uy, shift = records[j, UX], records[j, UY], records[j, SHIFT]
-    radius2 = records[j, RADIUS] * records[j, RADIUS]
-    dx, dy = x - records[j, X], y - records[j, Y]
-    u, along = dx * ux + dy * uy, half_x * abs(ux) + half_y * abs(uy)
-    # Roots are waited for: where neither end is all that counts however the path slopes, go without.
-    smallest, greatest = min(shift, 0.0) * records[j, RADIUS], max(shift, 0.0) * records[j, RADIUS]
-    if u + along > greatest and u - along < records[j, LENGTH] + smallest:
-        return u - along - greatest - ON_PATH, u + along - smallest + ON_PATH
-    across, wide = abs(dy * ux - dx * uy), half_x * abs(uy) + half_y * abs(ux)
-    near = max(across - wide, 0.0)
-    least = shift * math.sqrt(max(radius2 - (across + wide) * (across + wide), 0.0))
-    most = shift * math.sqrt(max(radius2 - near * near, 0.0))
-    return u - along - max(least, most) - ON_PATH, u + along - min(least, most) + ON_PATH
-
-
-@loop_kernel
 def ball_heights(records, j, x, y, half_x, half_y, places, batch, at):
-    """Heights of a ball along a line over a leaf; x, y, half_x, half_y: as of _ball_places.
+    """Heights of a ball along a line over a leaf; x, y: middle of the leaf; half_x, half_y: half its extent.
 
-    Before a short move has come to the leaf, and behind it, the nearest place of its path is an end of it all
-    over the leaf: then that need not be looked for.
+    The place that counts for a cell is u - shift q, q^2 = R^2 - w^2 (line_kernels), from u - shift R to u.
+    Before a short move has come to the leaf, and behind it, it is an end of its path all over the leaf, and
+    need not be looked for.  How large q is there would tell that more often, but a root is waited for.
     """
     j = np.uint64(j)
     ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
     radius, rim2 = records[j, RADIUS], records[j, RIM2]
     ux, uy, length = records[j, UX], records[j, UY], records[j, LENGTH]
     m, shift = records[j, SLOPE], records[j, SHIFT]
-    first, last = _ball_places(records, j, x, y, half_x, half_y)
-    s = 0.0 if last < 0.0 else length
-    if s == 0.0 or first > length:
+    mx, my = x - ax, y - ay
+    u, along = mx * ux + my * uy, half_x * abs(ux) + half_y * abs(uy)
+    is_before = u + along + ON_PATH < min(shift, 0.0) * radius
+    s = 0.0 if is_before else length
+    if is_before or u - along - ON_PATH > length + max(shift, 0.0) * radius:
         # As line_ball, operation by operation, with s at hand.
         low = h0 + m * s
         for i in range(np.uint64(CELLS)):
@@ -148,8 +146,20 @@ def ball_heights(records, j, x, y, half_x, half_y, places, batch, at):
 
 @loop_kernel
 def is_behind(records, j, x, y, half_x, half_y):
-    """Whether a ball's line is nowhere nearer to a leaf than at its start; as _ball_places."""
-    return _ball_places(records, j, x, y, half_x, half_y)[1] <= 2.0 * ON_PATH
+    """Whether a ball's line is nowhere nearer to a leaf than at its start; arguments as of ball_heights.
+
+    q is least for the cell that is farthest across the path, and most for the nearest.
+    """
+    j = np.uint64(j)
+    ux, uy, radius, shift = records[j, UX], records[j, UY], records[j, RADIUS], records[j, SHIFT]
+    dx, dy = x - records[j, X], y - records[j, Y]
+    ahead = dx * ux + dy * uy + half_x * abs(ux) + half_y * abs(uy)
+    # Most are not, which shows without waiting for a root.
+    if ahead > max(shift, 0.0) * radius + ON_PATH:
+        return False
+    across, wide = abs(dy * ux - dx * uy), half_x * abs(uy) + half_y * abs(ux)
+    w = across + wide if shift > 0.0 else max(across - wide, 0.0)
+    return ahead - shift * math.sqrt(max(radius * radius - w * w, 0.0)) <= ON_PATH
 
 
 @loop_kernel
@@ -188,7 +198,7 @@ def ball_heights_told(records, j, places, batch, at):
 def flat_heights(records, j, x, y, half_x, half_y, places, batch, at):
     """Heights of a flat cutter along a line over a leaf; return what none is above, or inf.
 
-    x, y, half_x, half_y: as of _ball_places.  Where a level one covers the leaf, all of it is as high.
+    x, y, half_x, half_y: as of ball_heights.  Where a level one covers the leaf, all of it is as high.
     """
     j = np.uint64(j)
     ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
@@ -208,6 +218,36 @@ def flat_heights(records, j, x, y, half_x, half_y, places, batch, at):
     for i in range(np.uint64(CELLS)):
         dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
         batch[at + i] = np.float32(line_flat(dx, dy, h0, cover2, ux, uy, length, m))
+    return np.float32(math.inf)
+
+
+@loop_kernel
+def flat_arc_heights(records, j, x, y, half, places, batch, at):
+    """Heights of a flat cutter along a level arc over a leaf; return what none is above, or inf.
+
+    x, y, half: middle of the leaf, and how far its cells are from there.  As high all over the leaf where the
+    ring covers it and all of it lies beside the arc: a cell lies within `half` of the lines through its ends
+    and the centre as the middle does, and sign and distance of these are those of a cross product.
+    """
+    j = np.uint64(j)
+    ax, ay, h0, r = records[j, X], records[j, Y], records[j, H], records[j, R]
+    cover2 = records[j, RADIUS] * records[j, RADIUS] + records[j, RIM2]
+    sx, sy, ex, ey = records[j, SX], records[j, SY], records[j, EX], records[j, EY]
+    sense, width = records[j, SENSE], records[j, WIDTH]
+    dx, dy = x - ax, y - ay
+    around = half + 2.0 * ON_PATH
+    if abs(math.sqrt(dx * dx + dy * dy) - r) + around <= records[j, RADIUS]:
+        edge = r * around * (1.0 + ON_PATH) + ON_PATH
+        is_after, is_before = sense * (sx * dy - sy * dx) >= edge, sense * (dx * ey - dy * ex) >= edge
+        if (is_after and is_before) or (width >= 1.0 and (is_after or is_before)) or width >= 2.0:
+            level = np.float32(h0)
+            for i in range(np.uint64(CELLS)):
+                batch[at + i] = level
+            return level
+    for i in range(np.uint64(CELLS)):
+        px, py = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
+        d2 = arc_distance2(px, py, r, sx, sy, ex, ey, sense, width)
+        batch[at + i] = np.float32(h0 if d2 <= cover2 else math.inf)
     return np.float32(math.inf)
 
 

@@ -15,9 +15,9 @@ from simkit.stock.bite_kernels import PASS, bite, pieces_of
 from simkit.stock.height_kernels import row_heights
 from simkit.stock.line_kernels import line_flat, line_outline, line_outline_terms
 from simkit.stock.list_kernels import GROUP, LANES
-from simkit.stock.lose_kernels import BATCH, CELLS, HIGHEST, PLACES, ROOM, highest
+from simkit.stock.lose_kernels import ARCS, BATCH, CELLS, HIGHEST, LINE, PLACES, ROOM, highest
 from simkit.stock.pack_kernels import SLACK
-from simkit.stock.told_kernels import FAR, NEAR, SPOT, TOP
+from simkit.stock.told_kernels import FAR, NEAR, SPOT, TAKES, TOP
 
 MARGIN = 1e-4  # mm: more than the rounding of heights to float32, up to a metre
 # Columns of a chord: start, direction and length in plan, slope, the lower of its ends, radius of the cutter.
@@ -137,6 +137,29 @@ def _top(h, tile, batch, bits):
     return most
 
 
+@loop_kernel
+def _begin(wood, tile, first, last, taken, leaf):
+    """Nothing is taken by the entries [first, last) of a tile yet; and have what stands there at hand.
+
+    Leaf by leaf a cache line would be waited for at a time; one after the other, many are on their way.
+    """
+    h, owner, floor, _, _, _ = wood
+    _, _, _, batch, bits = leaf
+    iy0, iy1, ix0, ix1 = tile
+    for iy in range(np.uint64(iy0), np.uint64(iy1)):
+        for ix in range(np.uint64(ix0), np.uint64(ix1), np.uint64(LINE)):
+            i = (ix - np.uint64(ix0)) // np.uint64(LINE)
+            batch[i], batch[i + np.uint64(LINE)] = h[iy, ix], floor[iy, ix]
+            bits[i + np.uint64(2 * LINE)] = owner[iy, ix]
+        ix = np.uint64(ix1 - 1)  # rows need not begin with a line
+        batch[0], batch[LINE], bits[2 * LINE] = h[iy, ix], floor[iy, ix], owner[iy, ix]
+    for k in range(np.uint64(first), np.uint64(last)):
+        for q in range(np.uint64(TAKES)):
+            taken[k, q] = 0.0
+        taken[k, np.uint64(TOP)], taken[k, np.uint64(SPOT)] = -np.inf, -1.0
+        taken[k, np.uint64(NEAR)], taken[k, np.uint64(FAR)] = np.inf, -np.inf
+
+
 @kernel
 def _may_rub(chord, pieces, h, tile, x0, y0, cell):
     """Whether any wood stands high enough for neck, shank or holder, near a chord in a tile."""
@@ -173,6 +196,7 @@ def _run_tiles(
         if entry == last and at == last_chord:
             continue
         tile, before_it = (iy_first, iy_last, ix_first, ix_last), evaluated
+        _begin(wood, tile, entry - starts[first_tile], last - starts[first_tile], taken, leaf)
         while entry < last or at < last_chord:
             # Moves that no wood stands high enough for now never rub: wood only goes.
             while at < last_chord:
@@ -252,8 +276,6 @@ def replay_tiles(
     pieces (p, PIECE_COLUMNS); rubs, rub_places (p, entries of chords): as depths and places, for each
     piece; rub_tops float32: what stands there then.
     """
-    taken[:] = 0.0
-    taken[:, TOP], taken[:, NEAR], taken[:, FAR], taken[:, SPOT] = -np.inf, np.inf, -np.inf, -1.0
     n_groups = _longest(cell, first_tile, last_tile, starts, entries, codes, records) // LANES + 1
     lists = np.empty((n_groups + 2 * (PASS + 1)) * GROUP, np.float32)
     near, every = np.empty(n_groups, np.int32), np.arange(PASS + 1).astype(np.int32)
@@ -262,6 +284,7 @@ def replay_tiles(
         np.empty(ROOM, np.float32), np.empty(2 * CELLS, np.float32), np.empty(PLACES, np.float64), batch,
         batch.view(np.int32),
     )  # fmt: skip
+    leaf[2][ARCS:] = -1.0
     planes, batched = np.zeros(8 * LANES, np.float32), np.empty(LANES, np.float32)
     chosen = np.empty(LANES, np.int32)
     stood = np.empty((size, size), np.float32)

@@ -8,8 +8,10 @@ import math
 import numpy as np
 
 from simkit._jit import kernel, loop_kernel
-from simkit.stock.bit_kernels import first_of
+from simkit.stock.bit_kernels import first_of, without_first
 from simkit.stock.lose_kernels import (
+    ARCS,
+    ARCS_KEPT,
     AT_Y,
     BEFORE,
     CELLS,
@@ -22,7 +24,9 @@ from simkit.stock.lose_kernels import (
     ON_PATH,
     SIDE,
     TOPS,
+    TURNED,
     WIDE,
+    highest,
 )
 from simkit.stock.record_kernels import (
     EX,
@@ -57,6 +61,7 @@ TAKES = 9
 STEEP = 1.0  # rise over run
 TURN = 2.0 * math.pi
 ABOUT = 0.006  # an angle, for a first look (_about is within 0.005)
+NEARLY = 1e-5  # tangent of an angle, for a first look in float32
 
 
 @loop_kernel
@@ -219,20 +224,55 @@ def _on_arc(a, dx, dy, first, switch):
     return angle - TURN if angle > switch else angle
 
 
+@loop_kernel
+def _arc_turn(form, a, k, places):
+    """The angle where an arc starts and how far it sweeps, kept in `places` for the next leaf."""
+    slot = np.uint64(ARCS) + np.uint64(3) * (np.uint64(k) % np.uint64(ARCS_KEPT))
+    if places[slot] != np.float64(k):
+        first = math.atan2(a[SY], a[SX])
+        if form == HELIX_FORM:
+            sweep = a[SWEEP]
+        elif a[WIDTH] >= 2.0:
+            sweep = TURN
+        else:
+            sweep = a[SENSE] * (math.atan2(a[EY], a[EX]) - first)
+            sweep -= TURN * math.floor(sweep / TURN)
+        places[slot], places[slot + np.uint64(1)], places[slot + np.uint64(2)] = k, first, sweep
+    return places[slot + np.uint64(1)], places[slot + np.uint64(2)]
+
+
+@loop_kernel
+def _outermost(a, mx, my, batch, bits, at, places, cells):
+    """Which cells that lose something lie least and farthest round an arc, or nearly so, a bit for each.
+
+    mx, my: middle of the leaf, seen from the arc's centre, which is at least twice its size away.
+    """
+    none, first = -np.float32(math.inf), np.uint64(TURNED)
+    second = first + np.uint64(CELLS)
+    sense = a[SENSE]
+    for i in range(cells):
+        dx, dy = places[i] - a[X], places[i + np.uint64(AT_Y)] - a[Y]
+        turned = np.float32(sense * (mx * dy - my * dx)) / np.float32(mx * dx + my * dy)
+        loses = batch[at + i + np.uint64(LOST)] > np.float32(0.0)
+        batch[first + i] = -turned if loses else none
+        batch[second + i] = turned if loses else none
+    low = highest(batch, bits, first, first + cells) - np.float32(NEARLY)
+    high = highest(batch, bits, second, second + cells) - np.float32(NEARLY)
+    found = np.uint32(0)
+    for i in range(cells):
+        bit = np.uint32(np.uint32(1) << np.uint32(i))
+        is_one = (batch[first + i] >= low) | (batch[second + i] >= high)
+        found = np.uint32(found | (bit if is_one else np.uint32(0)))
+    return found
+
+
 @kernel
-def _along_arc(form, a, x, y, half, batch, at, places, taken, k):
+def _along_arc(form, a, x, y, half, batch, bits, at, places, taken, k, cells):
     """Note the least and the greatest way along an arc, in plan from its start, to cells that lose something.
 
     A cell beside neither end of it counts for the nearer one; of more than one turn all counts.
     """
-    first = math.atan2(a[SY], a[SX])
-    if form == HELIX_FORM:
-        sweep = a[SWEEP]
-    elif a[WIDTH] >= 2.0:
-        sweep = TURN
-    else:
-        sweep = a[SENSE] * (math.atan2(a[EY], a[EX]) - first)
-        sweep -= TURN * math.floor(sweep / TURN)
+    first, sweep = _arc_turn(form, a, k, places)
     if sweep > TURN:
         taken[k, NEAR], taken[k, FAR] = min(taken[k, NEAR], 0.0), max(taken[k, FAR], a[R] * sweep)
         return
@@ -242,30 +282,33 @@ def _along_arc(form, a, x, y, half, batch, at, places, taken, k):
     middle, wide = 0.0, TURN
     if away >= 2.0 * half:
         middle, wide = _on_arc(a, mx, my, first, switch), 1.05 * half / away + ON_PATH
-    is_whole = middle + wide < switch and middle - wide > switch - TURN
     nearest, farthest = math.inf, -math.inf
-    low_x, low_y, high_x, high_y = 0.0, 0.0, 0.0, 0.0
-    is_any = False
-    for i in range(np.uint64(CELLS)):
-        if not batch[at + i + np.uint64(LOST)] > np.float32(0.0):
-            continue
-        dx, dy = places[i] - a[X], places[i + np.uint64(AT_Y)] - a[Y]
-        if not is_whole:
-            angle = _on_arc(a, dx, dy, first, switch)
-            nearest, farthest = min(nearest, angle), max(farthest, angle)
-        elif not is_any:
-            low_x, low_y, high_x, high_y, is_any = dx, dy, dx, dy, True
-        else:
+    if middle + wide < switch and middle - wide > switch - TURN:
+        is_near, is_far = a[R] * (middle - wide) < taken[k, NEAR], a[R] * (middle + wide) > taken[k, FAR]
+        if not (is_near or is_far):
+            return
+        low_x, low_y, high_x, high_y = 0.0, 0.0, 0.0, 0.0
+        is_any, some = False, _outermost(a, mx, my, batch, bits, at, places, cells)
+        while some != np.uint32(0):
+            i = first_of(some)
+            some = without_first(some)
+            dx, dy = places[i] - a[X], places[i + np.uint64(AT_Y)] - a[Y]
             # Over less than half a turn the sign of a cross product tells which angle is the greater.
-            if a[SENSE] * (low_x * dy - low_y * dx) < 0.0:
+            if not is_any or a[SENSE] * (low_x * dy - low_y * dx) < 0.0:
                 low_x, low_y = dx, dy
-            if a[SENSE] * (high_x * dy - high_y * dx) > 0.0:
+            if not is_any or a[SENSE] * (high_x * dy - high_y * dx) > 0.0:
                 high_x, high_y = dx, dy
-    if is_any:
-        nearest, farthest = (
-            _on_arc(a, low_x, low_y, first, switch),
-            _on_arc(a, high_x, high_y, first, switch),
-        )
+            is_any = True
+        if is_near:
+            nearest = _on_arc(a, low_x, low_y, first, switch)
+        if is_far:
+            farthest = _on_arc(a, high_x, high_y, first, switch)
+    else:
+        for i in range(cells):
+            if batch[at + i + np.uint64(LOST)] > np.float32(0.0):
+                dx, dy = places[i] - a[X], places[i + np.uint64(AT_Y)] - a[Y]
+                angle = _on_arc(a, dx, dy, first, switch)
+                nearest, farthest = min(nearest, angle), max(farthest, angle)
     taken[k, NEAR], taken[k, FAR] = min(taken[k, NEAR], a[R] * nearest), max(taken[k, FAR], a[R] * farthest)
 
 
@@ -288,7 +331,14 @@ def _under_middle(a, at, batch, places, middle):
     a: a line.  middle mm: how far from the axis of the cutter that reaches.
     """
     ux, uy, length = a[UX], a[UY], a[LENGTH]
-    most = 0.0
+    most, is_any = 0.0, False
+    for i in range(np.uint64(CELLS)):
+        dx, dy = places[i] - a[X], places[i + np.uint64(AT_Y)] - a[Y]
+        u, w = dx * ux + dy * uy, dy * ux - dx * uy
+        beyond = u - min(max(u, 0.0), length)
+        is_any |= beyond * beyond + w * w <= middle * middle
+    if not is_any:
+        return most
     for i in range(np.uint64(CELLS)):
         dx, dy = places[i] - a[X], places[i + np.uint64(AT_Y)] - a[Y]
         u, w = dx * ux + dy * uy, dy * ux - dx * uy
@@ -308,7 +358,7 @@ def add_taken(code, a, k, deepest, field, block, taken, room, at, x, y, half, mi
     """
     nx = np.int64(field[0].shape[1])
     iy0, _, ix0, _ = block
-    w, _, places, batch, _ = room
+    w, _, places, batch, bits = room
     form, around, wide = form_of(code), half + 1e-6, cells // np.uint64(LEAF)
     _columns(a, places, batch, at, wide)
     left, right = _halves(places, COLUMN)
@@ -331,7 +381,7 @@ def add_taken(code, a, k, deepest, field, block, taken, room, at, x, y, half, mi
     elif form in (LEVEL_ARC_FORM, HELIX_FORM) and not _is_between(
         a, x, y, half, taken[k, NEAR], taken[k, FAR]
     ):
-        _along_arc(form, a, x, y, half, batch, at, places, taken, k)
+        _along_arc(form, a, x, y, half, batch, bits, at, places, taken, k, cells)
     if deepest >= taken[k, DEPTH]:
         i = _first_equal(batch, at + np.uint64(LOST), deepest, cells)
         spot = np.float64((iy0 + np.int64(i) // WIDE) * nx + ix0 + np.int64(i) % WIDE)

@@ -15,16 +15,11 @@ from simkit.stock.field import Field, blank_field, blank_lattice
 def test_disc__row_by_row_is_the_closing_of_the_whole_disc(reach):
     values = np.random.default_rng(reach).normal(size=(40, 55))
     around = np.pad(values, 2 * reach, constant_values=-9.0)
-    spread = _over_disc(around, reach, *_filters("maximum"))
-    closed = _over_disc(spread, reach, *_filters("minimum"))
+    closed = _over_disc(_over_disc(around, reach, np.maximum), reach, np.minimum)
     along = np.arange(-reach, reach + 1)
     disc = along[:, None] ** 2 + along**2 <= reach**2
     inside = (slice(2 * reach, -2 * reach),) * 2
     assert np.array_equal(closed[inside], ndimage.grey_closing(around, footprint=disc)[inside])
-
-
-def _filters(name):
-    return getattr(ndimage, f"{name}_filter1d"), getattr(np, name)
 
 
 @pytest.mark.parametrize("turn", ["none", "about x"])
