@@ -31,7 +31,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import entry_kernel, kernel, loop_kernel
+from simkit._jit import entry_kernel, kernel, late_kernel, loop_kernel
 from simkit.cutters import FLAT
 from simkit.stock.bit_kernels import (
     first_of,
@@ -305,7 +305,7 @@ def _longest_list(cell, first_tile, last_tile, starts, entries, codes, records):
     return longest
 
 
-@kernel
+@late_kernel
 def _cut_tiles(
     field,
     moves,
