@@ -2,8 +2,8 @@
 
 numba optimises every function with all that it calls inside, and then makes machine code of it, so that
 Python could call it.  A kernel that only kernels call needs none: all it does is inside of its callers.
-And numba asks some dozens of candidates what `+` of two numbers is, wherever one stands; here the answer is
-kept.  Neither changes the code that is made.
+And numba asks some dozens of candidates what `+` of two numbers is, wherever one stands, and LLVM how large
+a number is, for every variable; here the answers are kept.  None of this changes the code that is made.
 
 Goes by what numba has for others to extend: a class of compiler with passes of its own ("Customizing the
 compiler" in its manual), a library of code, a cache.
@@ -22,6 +22,7 @@ from numba.core.typed_passes import NativeLowering, NopythonTypeInference
 
 _NUMBERS = (types.Number, types.Boolean)
 _KNOWN: dict[str, dict] = {}  # by flags: signatures by function and types of arguments
+_SIZES: dict[str, int] = {}  # by the name of a type of LLVM: bytes
 _HASH = hash(compiler.Flags())  # numba's own is made of the options' names alone: the same for all
 # Until version 0.62 a manager of passes was made for a module, and could not be kept.
 _IS_MANAGER_FREE = "llvm_module" not in inspect.signature(CPUCodegen._function_pass_manager).parameters
@@ -166,6 +167,16 @@ class EntryCompiler(compiler.CompilerBase):
     def __init__(self, *words):
         super().__init__(*words)
         self.state.flags = Flags(self.state.flags)
+        target = self.state.targetctx  # of this kernel alone
+        asked = target.get_abi_sizeof
+
+        def size_of(kind):
+            name = str(kind)
+            if name not in _SIZES:
+                _SIZES[name] = asked(kind)
+            return _SIZES[name]
+
+        target.get_abi_sizeof = size_of
 
     def define_pipelines(self):
         """Return numba's passes with two of them exchanged."""

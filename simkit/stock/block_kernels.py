@@ -341,9 +341,9 @@ def _cut_tiles(
         top = float(tops[t])
         reach = radius * (1.0 + 1e-6) + 1e-6
         near_tip = math.sqrt(wide * wide + deep * deep) + reach
-        n, before = START, np.int32(-1)
+        n, before = START, np.int64(-1)
         for entry in range(starts[t], starts[t + 1]):
-            j = entries[entry]
+            j = np.int64(entries[entry])  # as in the replay: lists are then compiled once
             if _repeats(codes, records, j, before):
                 continue
             before = j
