@@ -4,9 +4,9 @@ Run: python benchmarks/start_speed.py [--profile] [JOB.toml]
 Each figure is taken in processes of their own, with a folder of their own for compiled kernels.  Imports are
 timed first and apart.  Each line: measured, wanted, whether it holds.
 
-Compiling is that of warm.warm_up, by two processes: what checks of all samples use, of any cutter, arcs,
-walls, jigs and poured blanks among them (tests/test_warm.py: such checks compile nothing more).  It does not
-hold what reads large programs, which is compiled when the first of them is read.
+Compiling is that of warm.warm_up, by two processes: what a check of its thumbnail uses (both sides, lines and
+arcs, walls, reach, the replay).  tests/test_warm.py sees to it that checks of samples compile nothing more.
+What large programs are read with is not in it: that is compiled when the first of them is read.
 
 --profile: where the processor time goes, of one process that compiles all, and no more: by kinds of work,
 and the ten kernels that cost most (without the kernels that they call).
