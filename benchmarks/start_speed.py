@@ -1,8 +1,15 @@
 """How long until the first cut?  Compiling from nothing, and a start with everything stored.
 
-Run: python benchmarks/start_speed.py [JOB.toml]
+Run: python benchmarks/start_speed.py [--profile] [JOB.toml]
 Each figure is taken in processes of their own, with a folder of their own for compiled kernels.  Imports are
 timed first and apart.  Each line: measured, wanted, whether it holds.
+
+Compiling is that of warm.warm_up, by two processes: what a check of its thumbnail uses (both sides, lines and
+arcs, walls, reach, the replay).  tests/test_warm.py sees to it that checks of samples compile nothing more.
+What large programs are read with is not in it: that is compiled when the first of them is read.
+
+--profile: where the processor time goes, of one process that compiles all, and no more: by kinds of work,
+and the ten kernels that cost most (without the kernels that they call).
 """
 
 import json
@@ -67,6 +74,73 @@ print(json.dumps({
 """
 
 
+PROFILE = """
+import json, time
+from collections import Counter
+
+from numba.core import event
+
+from simkit import warm
+
+KINDS = {"inference": "typing", "lowering": "lowering"}
+by_kind, by_kernel, count, open_ones = Counter(), Counter(), Counter(), []
+
+
+class Stopwatch(event.Listener):  # what is measured inside of something is not counted there
+    def on_start(self, one):
+        name = kernel = None
+        if one.kind == "numba:compile":
+            kernel = one.data["dispatcher"].py_func
+            kernel = f"{kernel.__module__}.{kernel.__name__}"
+            count[kernel] += 1
+        elif one.kind == "numba:run_pass":
+            passing = one.data["name"].split(" ")[0]
+            name = next((kind for word, kind in KINDS.items() if word in passing), None)
+        else:
+            name = "LLVM"
+        outer = open_ones[-1] if open_ones else ["", "outside of kernels", 0, 0]
+        open_ones.append([name or "other passes", kernel or outer[1], time.thread_time(), 0.0])
+
+    def on_end(self, one):
+        kind, kernel, began, inside = open_ones.pop()
+        took = time.thread_time() - began
+        by_kind[kind] += took - inside
+        by_kernel[kernel] += took - inside
+        if open_ones:
+            open_ones[-1][3] += took
+
+
+for kind in ("numba:compile", "numba:run_pass", "numba:llvm_lock"):
+    event.register(kind, Stopwatch())
+began = time.process_time()
+with warm._no_collections():
+    warm.cut.warm_up()
+    warm._walls()
+    warm.compile_beside()
+    warm.compile_all()
+all_of_it = time.process_time() - began
+by_kind["besides"] = all_of_it - sum(by_kind.values())
+most = [(name, count[name], seconds) for name, seconds in by_kernel.most_common(10)]
+told = {"all": all_of_it, "kernels": sum(count.values()), "kinds": by_kind.most_common(), "most": most}
+print(json.dumps(told))
+"""
+
+
+def profile() -> None:
+    """Print where the processor time of compiling goes."""
+    with tempfile.TemporaryDirectory() as cache:
+        # One thread: the listener counts what is open, and two would take each other's.
+        around = os.environ | {"SIMKIT_CACHE": cache, "PYTHONPATH": str(ROOT), "NUMBA_NUM_THREADS": "1"}
+        done = subprocess.run(
+            [sys.executable, "-c", PROFILE], env=around, check=True, capture_output=True, text=True
+        )
+    told = json.loads(done.stdout)
+    print(f"{told['kernels']} kernels, {told['all']:.1f} s of processor time, the profile's own with it")
+    print("  " + ", ".join(f"{kind} {seconds:.1f} s" for kind, seconds in told["kinds"]))
+    for name, times, seconds in told["most"]:
+        print(f"  {seconds:5.2f} s {name.removeprefix('simkit.')}, compiled {times} times")
+
+
 def seconds_of(job: Path, cache: str) -> dict[str, float]:
     """Return the seconds of each step of one start, from a new process."""
     around = os.environ | {"SIMKIT_CACHE": cache, "PYTHONPATH": str(ROOT)}
@@ -83,7 +157,11 @@ def tell(name: str, seconds: float, most: float) -> None:
 
 def main() -> None:
     """Print the figures."""
-    job = Path(sys.argv[1]) if len(sys.argv) > 1 else SAMPLE
+    words = [word for word in sys.argv[1:] if word != "--profile"]
+    if len(words) < len(sys.argv) - 1:
+        profile()
+        return
+    job = Path(words[0]) if words else SAMPLE
     with tempfile.TemporaryDirectory() as cache:
         cold = seconds_of(job, cache)
         print(

@@ -14,6 +14,8 @@ os.environ.setdefault("NUMBA_CACHE_DIR", str(CACHE_FOLDER))
 import numba
 from numba.core.caching import FunctionCache
 
+from simkit import _compiler
+
 # numba reads the variable when it is imported; whoever imported it before us must not decide.
 numba.config.CACHE_DIR = os.environ["NUMBA_CACHE_DIR"]
 # Where it cannot be written numba looks for other places, the sources' folder among them, and gives up with
@@ -51,11 +53,30 @@ _OPTIONS = {
 # (tests/test_warm.py sees to it that nobody does).  And only kernels that allocate count references to
 # their arrays: an atomic addition for each argument and call, more than the work of a small kernel.
 _INNER = _OPTIONS | {"no_cpython_wrapper": True}
-entry_kernel = numba.njit(**_OPTIONS)
-kernel = numba.njit(**_INNER, _nrt=False)
-working_kernel = numba.njit(**_INNER)  # called by kernels too, but allocates
+entry_kernel = numba.njit(**_OPTIONS, pipeline_class=_compiler.EntryCompiler)
+
+
+def _inner(way=_compiler.InnerCompiler, **options):
+    """Return a decorator of kernels that only kernels call."""
+    make = numba.njit(**_INNER, **options, pipeline_class=way)
+
+    def decorate(function):
+        made = make(function)
+        if _STORES:
+            made._cache = _compiler.InnerCache(function)
+        return made
+
+    return decorate
+
+
+kernel = _inner(_nrt=False)
+working_kernel = _inner()  # called by kernels too, but allocates
+# A kernel is optimised on its own, and once more in each of its callers, and in theirs.  These are left to
+# the callers: large ones with one caller, of which all that is hot lies in kernels that they call.  (Not
+# where a hot loop is: seeing all of it at once the compiler makes slower loops, by up to a half.)
+late_kernel = _inner(_compiler.LateCompiler, _nrt=False)
 # For what a loop over cells must not call but contain, or the compiler leaves the vector unit unused.
-loop_kernel = numba.njit(**_INNER, _nrt=False, forceinline=True)
+loop_kernel = _inner(_nrt=False, forceinline=True)
 
 
 def pointer(function, signature: str):

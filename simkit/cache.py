@@ -17,7 +17,8 @@ import time
 from pathlib import Path
 
 _PACKAGE = Path(__file__).parent
-_CONSTANTS = ("_jit.py", "cutters.py")  # what kernels take numbers from, beside their own files
+# What kernels take numbers from, beside their own files, and what compiles them.
+_CONSTANTS = ("_jit.py", "_compiler.py", "cutters.py")
 _KEEP_SECONDS = 30 * 24 * 3600
 CHECKING, READING = "complete", "reading"  # what is compiled apart: for any check, for large programs
 

@@ -25,7 +25,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import kernel, loop_kernel
+from simkit._jit import kernel, late_kernel, loop_kernel
 from simkit.stock.bit_kernels import first_of, without_first
 from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
 from simkit.stock.leaf_kernels import level_height, lowest_planes, winners
@@ -283,7 +283,7 @@ def pieces_of(entries, codes, records, first, last, cell):
     return n
 
 
-@kernel
+@late_kernel
 def bite(first, last, field, box, top, cell, cutter, moves, taken, lists, boxes, near, every, g, room, planes,
     batched, chosen,
 ):  # fmt: skip

@@ -31,7 +31,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import entry_kernel, kernel, loop_kernel
+from simkit._jit import entry_kernel, kernel, late_kernel, loop_kernel
 from simkit.cutters import FLAT
 from simkit.stock.bit_kernels import (
     first_of,
@@ -305,7 +305,7 @@ def _longest_list(cell, first_tile, last_tile, starts, entries, codes, records):
     return longest
 
 
-@kernel
+@late_kernel
 def _cut_tiles(
     field,
     moves,
@@ -341,9 +341,9 @@ def _cut_tiles(
         top = float(tops[t])
         reach = radius * (1.0 + 1e-6) + 1e-6
         near_tip = math.sqrt(wide * wide + deep * deep) + reach
-        n, before = START, np.int32(-1)
+        n, before = START, np.int64(-1)
         for entry in range(starts[t], starts[t + 1]):
-            j = entries[entry]
+            j = np.int64(entries[entry])  # as in the replay: lists are then compiled once
             if _repeats(codes, records, j, before):
                 continue
             before = j

@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import entry_kernel, kernel, loop_kernel
+from simkit._jit import entry_kernel, kernel, late_kernel, loop_kernel
 from simkit.stock.bite_kernels import PASS, bite, pieces_of
 from simkit.stock.height_kernels import row_heights
 from simkit.stock.line_kernels import line_flat, line_outline, line_outline_terms
@@ -174,7 +174,7 @@ def _may_rub(chord, pieces, h, tile, x0, y0, cell):
     return False
 
 
-@kernel
+@late_kernel
 def _run_tiles(
     field, stood, room, cell, size, first_tile, last_tile, starts, cutter, moves, taken, tops,
     chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
