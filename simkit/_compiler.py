@@ -6,17 +6,16 @@ And numba asks some dozens of candidates what `+` of two numbers is, wherever on
 a number is, for every variable; here the answers are kept.  None of this changes the code that is made.
 
 Goes by what numba has for others to extend: a class of compiler with passes of its own ("Customizing the
-compiler" in its manual), a library of code, a cache.
+compiler" in its manual), a library of code, a cache.  Inside them private names are used: `_jit` takes this
+only with versions of numba it was tried with.
 """
 
 from __future__ import annotations
 
-import inspect
-
 from llvmlite import binding
 from numba import _dynfunc
 from numba.core import caching, compiler, types
-from numba.core.codegen import CPUCodegen, JITCodeLibrary
+from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler_machinery import register_pass
 from numba.core.typed_passes import NativeLowering, NopythonTypeInference
 
@@ -24,8 +23,6 @@ _NUMBERS = (types.Number, types.Boolean)
 _KNOWN: dict[str, dict] = {}  # by flags: signatures by function and types of arguments
 _SIZES: dict[str, int] = {}  # by the name of a type of LLVM: bytes
 _HASH = hash(compiler.Flags())  # numba's own is made of the options' names alone: the same for all
-# Until version 0.62 a manager of passes was made for a module, and could not be kept.
-_IS_MANAGER_FREE = "llvm_module" not in inspect.signature(CPUCodegen._function_pass_manager).parameters
 
 
 class Flags(compiler.Flags):
@@ -77,16 +74,14 @@ class _Typing:
 class _Library(JITCodeLibrary):
     """The code of an entry."""
 
-    if _IS_MANAGER_FREE:
-
-        def _optimize_functions(self, ll_module):
-            """As numba's, but with one manager of passes for all functions, and none for mere names."""
-            ll_module.data_layout = self._codegen._data_layout
-            manager = None
-            for function in ll_module.functions:
-                if not function.is_declaration:
-                    manager = manager or self._codegen._function_pass_manager()
-                    manager[0].run(function, manager[1])
+    def _optimize_functions(self, ll_module):
+        """As numba's, but with one manager of passes for all functions, and none for mere names."""
+        ll_module.data_layout = self._codegen._data_layout
+        manager = None
+        for function in ll_module.functions:
+            if not function.is_declaration:
+                manager = manager or self._codegen._function_pass_manager()
+                manager[0].run(function, manager[1])
 
 
 class _InnerLibrary(_Library):

@@ -14,7 +14,12 @@ os.environ.setdefault("NUMBA_CACHE_DIR", str(CACHE_FOLDER))
 import numba
 from numba.core.caching import FunctionCache
 
-from simkit import _compiler
+# Private names of numba change (0.61 lacks some): with a version it was not tried with, kernels are compiled
+# as numba does it, which takes half as long again.
+TRIED = ((0, 68),)
+IS_TRIED = numba.version_info.short in TRIED
+if IS_TRIED:
+    from simkit import _compiler
 
 # numba reads the variable when it is imported; whoever imported it before us must not decide.
 numba.config.CACHE_DIR = os.environ["NUMBA_CACHE_DIR"]
@@ -53,11 +58,14 @@ _OPTIONS = {
 # (tests/test_warm.py sees to it that nobody does).  And only kernels that allocate count references to
 # their arrays: an atomic addition for each argument and call, more than the work of a small kernel.
 _INNER = _OPTIONS | {"no_cpython_wrapper": True}
-entry_kernel = numba.njit(**_OPTIONS, pipeline_class=_compiler.EntryCompiler)
+entry_kernel = numba.njit(**_OPTIONS, **({"pipeline_class": _compiler.EntryCompiler} if IS_TRIED else {}))
 
 
-def _inner(way=_compiler.InnerCompiler, **options):
+def _inner(is_late=False, **options):
     """Return a decorator of kernels that only kernels call."""
+    if not IS_TRIED:
+        return numba.njit(**_INNER, **options)
+    way = _compiler.LateCompiler if is_late else _compiler.InnerCompiler
     make = numba.njit(**_INNER, **options, pipeline_class=way)
 
     def decorate(function):
@@ -74,7 +82,7 @@ working_kernel = _inner()  # called by kernels too, but allocates
 # A kernel is optimised on its own, and once more in each of its callers, and in theirs.  These are left to
 # the callers: large ones with one caller, of which all that is hot lies in kernels that they call.  (Not
 # where a hot loop is: seeing all of it at once the compiler makes slower loops, by up to a half.)
-late_kernel = _inner(_compiler.LateCompiler, _nrt=False)
+late_kernel = _inner(is_late=True, _nrt=False)
 # For what a loop over cells must not call but contain, or the compiler leaves the vector unit unused.
 loop_kernel = _inner(_nrt=False, forceinline=True)
 
