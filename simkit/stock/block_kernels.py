@@ -45,9 +45,12 @@ from simkit.stock.leaf_kernels import (
     HALF,
     LEAF,
     best_in_quarters,
+    first_of_leaf,
+    leaf_ceiling,
     level_height,
     low_ones,
     lower_leaf,
+    store_leaf,
 )
 from simkit.stock.list_kernels import (
     CHANCE,
@@ -160,10 +163,9 @@ def _refine(lists, base, n, groups, count, to, columns, field, block, tile, cutt
         lists, base, n, groups, count, x, y, half_x, half_y, lean[0], lean[1], profile, support, margin, False
     )
     slope_x, slope_y, ceiling = np.float32(0.0), np.float32(0.0), 0.0
-    level, best_entry, low = math.inf, np.int64(0), np.float32(0.0)
+    level, best_entry = math.inf, np.int64(0)
     if best >= 0:
         i = piece_at(base, best)
-        low = lists[i + CHANCE]
         entry = np.int64(lists[i + ENTRY])
         j = entries[first_entry + entry]
         if is_line(codes[j]):
@@ -187,8 +189,96 @@ def _refine(lists, base, n, groups, count, to, columns, field, block, tile, cutt
     if kept == 1 and level < math.inf:
         j = entries[first_entry + best_entry]
         _fill(field, block, np.float32(level), rows[j])
-        return 0, low
-    return kept, low
+        return 0
+    return kept
+
+
+@loop_kernel
+def _room_of(room, leaf):
+    """The room to work in of one of the four leaves of a block of 8."""
+    places, w, hb, off, g, corners, queue = room
+    return (
+        places, w[leaf * 4 * CELLS : (leaf + 1) * 4 * CELLS], hb[leaf * CELLS : (leaf + 1) * CELLS],
+        off[leaf * 2 * CELLS : (leaf + 1) * 2 * CELLS], g, corners, queue,
+    )  # fmt: skip
+
+
+@loop_kernel
+def _leaf_of(part, leaf):
+    """The cells of one of the four leaves of a block of 8: none, where it is smaller."""
+    iy0, iy1, ix0, ix1 = part
+    iy, ix = iy0 + (LEAF if leaf >= 2 else 0), ix0 + (LEAF if leaf % 2 else 0)
+    return iy, min(iy + LEAF, iy1), ix, min(ix + LEAF, ix1)
+
+
+@loop_kernel
+def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room, lean):
+    """Cut a block of 8 by a list; return heights evaluated, and how many pieces its leaves looked at."""
+    first_entry, entries, codes, rows, records = moves
+    profile, support, heights, bounds = cutter
+    _, _, top, tie, margin = tile
+    x, y, half_x, half_y = extent(field[2], field[3], part, tile)
+    count = (n + LANES - 1) // LANES
+    best = bounds(
+        lists, base, n, every, count, x, y, half_x, half_y, lean[0], lean[1], profile, support, margin, False
+    )
+    slope_x, slope_y = np.float32(0.0), np.float32(0.0)
+    level, best_entry, low = math.inf, np.int64(0), np.float32(0.0)
+    if best >= 0:
+        i = piece_at(base, best)
+        low = lists[i + CHANCE]
+        best_entry = np.int64(lists[i + ENTRY])
+        slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
+        j = entries[first_entry + best_entry]
+        if profile == FLAT and is_line(codes[j]) and records[j, SLOPE] == 0.0:
+            level = records[j, H]
+    bests = best_in_quarters(
+        lists, base, n, every, count, np.float32(0.5 * half_x), np.float32(0.5 * half_y), low
+    )
+    ceiling, evaluated = -math.inf, 0
+    done = room[5]
+    for leaf in range(4):
+        block = _leaf_of(part, leaf)
+        if block[0] < block[1] and block[2] < block[3]:
+            mine = _room_of(room, leaf)
+            done[leaf] = first_of_leaf(lists, bests[leaf], field, block, moves, cutter, mine)
+            evaluated += CELLS if bests[leaf] >= 0 else 0
+            lx, ly, _, _ = extent(field[2], field[3], block, tile)
+            above = leaf_ceiling(slope_x, slope_y, mine) - (slope_x * (lx - x) + slope_y * (ly - y))
+            ceiling = max(ceiling, above)
+    # The surface is measured from the slope in float32: that rounds too.
+    ceiling += tie - top + 2.0**-21 * (half_x * abs(slope_x) + half_y * abs(slope_y))
+    if best >= 0:
+        w = room[1]
+        h0, h1 = w[2 * CELLS], w[4 * CELLS + 2 * CELLS + LEAF - 1]
+        h2, h3 = w[8 * CELLS + 3 * CELLS - LEAF], w[12 * CELLS + 3 * CELLS - 1]
+        lean[0] = 0.25 * (h1 - h0 + h3 - h2) / max(half_x, 1e-9)
+        lean[1] = 0.25 * (h2 - h0 + h3 - h1) / max(half_y, 1e-9)
+        steep = max(abs(lean[0]), abs(lean[1]))
+        if not steep < MOST_LEAN:
+            lean[0], lean[1] = 0.0, 0.0
+    kept = _keep(
+        lists, base, n, every, count, half_x, half_y, slope_x, slope_y, ceiling, to, COPIED, level,
+        best_entry, moves,
+    )  # fmt: skip
+    if kept <= FEW:
+        for leaf in range(4):
+            block = _leaf_of(part, leaf)
+            if block[0] < block[1] and block[2] < block[3]:
+                store_leaf(field, block, _room_of(room, leaf))
+        if kept == 1 and level < math.inf:
+            j = entries[first_entry + best_entry]
+            _fill(field, part, np.float32(level), rows[j])
+            return evaluated, 0
+        return evaluated + _few(lists, to, kept, field, part, cutter, moves, room), 0
+    for leaf in range(4):
+        block = _leaf_of(part, leaf)
+        if block[0] < block[1] and block[2] < block[3]:
+            evaluated += lower_leaf(
+                lists, to, kept, np.int32(done[leaf]), every, field, block, tile, cutter, moves,
+                _room_of(room, leaf), lean,
+            )  # fmt: skip
+    return evaluated, 4 * kept
 
 
 @loop_kernel
@@ -255,40 +345,25 @@ def _block_top(h, block):
 
 
 @loop_kernel
-def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room, planes, lean):
+def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room, lean):
     """Cut a block of 16 by the groups `near` of the list; return evaluations, tests, tests of leaves."""
     tests = count * LANES
     iy0, iy1, ix0, ix1 = block
-    _, _, xs, ys = field
-    n1, _ = _refine(lists, START, n, near, count, size, PIECE, field, block, tile, cutter, moves, room, lean)
+    n1 = _refine(lists, START, n, near, count, size, PIECE, field, block, tile, cutter, moves, room, lean)
     if n1 == 0:
         return 4, tests, 0
     if n1 <= FEW:
         return 4 + _few(lists, size, n1, field, block, cutter, moves, room), tests, 0
-    evaluated, in_leaves, count1 = 4, 0, (n1 + LANES - 1) // LANES
+    evaluated, in_leaves = 4, 0
     for iy in range(iy0, iy1, 8):
         for ix in range(ix0, ix1, 8):
             part = (iy, min(iy + 8, iy1), ix, min(ix + 8, ix1))
-            n2, low = _refine(
-                lists, size, n1, every, count1, 2 * size, COPIED, field, part, tile, cutter, moves, room, lean
+            some, asked = _cut_part(
+                lists, size, n1, 2 * size, every, field, part, tile, cutter, moves, room, lean
             )
             tests += n1
-            evaluated += 4
-            if n2 <= FEW:
-                evaluated += _few(lists, 2 * size, n2, field, part, cutter, moves, room)
-                continue
-            in_leaves += 4 * n2
-            quarter_x, quarter_y = 0.25 * (xs[part[3] - 1] - xs[ix]), 0.25 * (ys[part[1] - 1] - ys[iy])
-            bests = best_in_quarters(lists, 2 * size, n2, np.float32(quarter_x), np.float32(quarter_y), low)
-            for leaf_y in range(iy, part[1], LEAF):
-                which = 0 if leaf_y == iy else 2
-                for leaf_x in range(ix, part[3], LEAF):
-                    leaf = (leaf_y, min(leaf_y + LEAF, part[1]), leaf_x, min(leaf_x + LEAF, part[3]))
-                    best = np.int64(bests[which])
-                    which += 1
-                    evaluated += lower_leaf(
-                        lists, 2 * size, n2, best, every, field, leaf, tile, cutter, moves, room, planes, lean
-                    )
+            evaluated += some
+            in_leaves += asked
     return evaluated, tests, in_leaves
 
 
@@ -311,7 +386,6 @@ def _cut_tiles(
     moves,
     cutter,
     room,
-    planes,
     lean,
     lists,
     boxes,
@@ -370,7 +444,7 @@ def _cut_tiles(
                 if count:
                     evaluated, tests, in_leaves = _cut_block(
                         lists, n_groups * GROUP, n, near, count, every, field, block, tile, cutter, moves,
-                        room, planes, lean,
+                        room, lean,
                     )  # fmt: skip
                     counts[t, 0] += evaluated
                     counts[t, 1] += tests
@@ -401,9 +475,9 @@ def cut_blocks(
     moves = (first_entry, entries, codes, rows, records)
     room = (
         np.empty(2 * BLOCK * BLOCK, np.float64),
-        np.empty(4 * CELLS, np.float64),
-        np.empty(CELLS, np.float32),
-        np.empty(2 * CELLS, np.float32),
+        np.empty(16 * CELLS, np.float64),
+        np.empty(4 * CELLS, np.float32),
+        np.empty(8 * CELLS, np.float32),
         np.empty(BLOCK * BLOCK, np.float32),
         np.empty(8, np.float64),
         np.full(2 * LANES + 1, HALF),
@@ -413,7 +487,6 @@ def cut_blocks(
         moves,
         cutter,
         room,
-        np.zeros(8 * LANES, np.float32),
         np.zeros(2, np.float64),
         lists,
         boxes,

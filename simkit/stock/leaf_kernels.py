@@ -170,7 +170,7 @@ def _load(field, block, room):
 
 
 @loop_kernel
-def _store(field, block, room):
+def store_leaf(field, block, room):
     h, owner, _, _ = field
     iy0, iy1, ix0, ix1 = block
     _, w, _, _, _, _, _ = room
@@ -248,15 +248,15 @@ def winners(planes, n, hb, off, wide):
 
 
 @loop_kernel
-def _is_under(planes, lane, row, hb, off):
-    """Whether the bound at a lane of `planes` comes under the surface of a leaf in one of its rows."""
-    lanes, first = np.uint64(LANES), np.uint64(row * LEAF)
+def _is_under(lists, i, lift, row, hb, off):
+    """Whether the bound of the piece at `i` comes under the surface of a leaf in one of its rows."""
+    first = np.uint64(row * LEAF)
     x0, x1, x2, x3 = off[np.uint64(0)], off[np.uint64(1)], off[np.uint64(2)], off[np.uint64(3)]
     y = off[first + np.uint64(CELLS)]
-    slope, bend = planes[lane + lanes], planes[lane + np.uint64(4 * LANES)]
-    at = planes[lane] + planes[lane + np.uint64(2 * LANES)] * y
-    w = planes[lane + np.uint64(5 * LANES)] * y - planes[lane + np.uint64(6 * LANES)]
-    level = planes[lane + np.uint64(7 * LANES)]
+    slope, bend = lists[i + np.uint64(SLOPE_X)], lists[i + np.uint64(BEND_X)]
+    at = (lists[i + np.uint64(LOWEST)] + lift) + lists[i + np.uint64(SLOPE_Y)] * y
+    w = lists[i + np.uint64(BEND_Y)] * y - lists[i + np.uint64(BEND_AT)]
+    level = lists[i + np.uint64(LEVEL)] + lift
     w0, w1, w2, w3 = w + bend * x0, w + bend * x1, w + bend * x2, w + bend * x3
     is_under = max(at + (slope * x0 + w0 * w0), level) <= hb[first]
     is_under |= max(at + (slope * x1 + w1 * w1), level) <= hb[first + np.uint64(1)]
@@ -265,16 +265,22 @@ def _is_under(planes, lane, row, hb, off):
 
 
 @loop_kernel
-def winning_halves(planes, n, hb, off):
-    """Which of n bounds come under the surface of a leaf in its first and its last rows, a bit for each."""
+def halves_under(lists, first, n, lift, hb, off):
+    """Which of the first n bounds of a group come under the surface of a leaf in its first and its last rows.
+
+    A bit for each.  lift: what is added to the bounds to compare them with the surface.
+    """
     b0 = b1 = none = np.uint32(0)
     for lane in range((n + np.uint64(15)) & ~np.uint64(15)):
+        i = first + lane
         bit = np.uint32(np.uint32(1) << np.uint32(lane))
-        is_first = _is_under(planes, lane, 0, hb, off) | _is_under(planes, lane, 1, hb, off)
-        is_last = _is_under(planes, lane, 2, hb, off) | _is_under(planes, lane, 3, hb, off)
+        is_first = _is_under(lists, i, lift, 0, hb, off) | _is_under(lists, i, lift, 1, hb, off)
+        is_last = _is_under(lists, i, lift, 2, hb, off) | _is_under(lists, i, lift, 3, hb, off)
         b0 = np.uint32(b0 | (bit if is_first else none))
         b1 = np.uint32(b1 | (bit if is_last else none))
-    return b0, b1
+    # What fills the list up to whole vectors is no number, and never counts.
+    used = np.uint32(0xFFFFFFFF) >> np.uint32(np.uint64(LANES) - n)
+    return np.uint32(b0 & used), np.uint32(b1 & used)
 
 
 @loop_kernel
@@ -286,19 +292,27 @@ def _key(low, place):
 
 
 @loop_kernel
-def best_in_quarters(lists, base, n, half_x, half_y, low):
-    """Places in the list of the pieces with the lowest bounds in the middle of each quarter of a block.
+def _piece_of(lists, base, groups, key):
+    """Where the piece of a key is, -1 if it does not cover the block."""
+    place = np.int64(key & np.int32(PLACES - 1))
+    i = np.int64(base) + np.int64(groups[place // LANES]) * GROUP + place % LANES
+    return i if lists[i + CHANCE] < BIG else np.int64(-1)
 
-    Of those that cover the whole block, among the first PLACES of the list.  low: about what bounds are.
+
+@loop_kernel
+def best_in_quarters(lists, base, n, groups, count, half_x, half_y, low):
+    """Places of the pieces with the lowest bounds in the middle of each quarter of a block, in `groups`.
+
+    Of those that cover the whole block, among the first PLACES.  low: about what bounds are.
     """
     a = b = c = d = np.int32(2**31 - 1)
-    n = min(np.uint64(n), np.uint64(PLACES))
-    x, y = half_x, half_y
-    for group in range((n + np.uint64(LANES - 1)) // np.uint64(LANES)):
+    n, x, y = np.uint64(n), half_x, half_y
+    for at in range(min(np.uint64(count), np.uint64(PLACES // LANES))):
+        group = np.uint64(groups[at])
         first = np.uint64(base) + group * np.uint64(GROUP)
         for lane in range(lanes_of(n, group)):
             i = first + lane
-            place = np.int32(group * np.uint64(LANES) + lane)
+            place = np.int32(at * np.uint64(LANES) + lane)
             chance = lists[i + np.uint64(CHANCE)]
             # What fills the list up to whole vectors has no slope: not a number.
             rise_x = x * (lists[i + np.uint64(CHANCE_X)] if chance < BIG else np.float32(0.0))
@@ -312,19 +326,20 @@ def best_in_quarters(lists, base, n, half_x, half_y, low):
             c = np.int32(key if key < c else c)
             key = _key(over + rise_x + rise_y, place)
             d = np.int32(key if key < d else d)
-    mask = np.int32(PLACES - 1)
-    return a & mask, b & mask, c & mask, d & mask
+    return (
+        _piece_of(lists, base, groups, a), _piece_of(lists, base, groups, b),
+        _piece_of(lists, base, groups, c), _piece_of(lists, base, groups, d),
+    )  # fmt: skip
 
 
 @loop_kernel
-def _evaluate_quarters(lists, base, n, low, half_x, half_y, moves, heights, room):
+def _evaluate_quarters(lists, base, n, groups, count, low, half_x, half_y, moves, heights, room):
     """Lower a leaf by the most promising move of each quarter; return how many heights were evaluated."""
     first_entry, entries, _, _, _ = moves
     quarter_x, quarter_y = np.float32(0.5 * half_x), np.float32(0.5 * half_y)
     evaluated = 0
-    for k in best_in_quarters(lists, base, n, quarter_x, quarter_y, low):
-        i = piece_at(base, np.int64(k))
-        if lists[i + LOWEST] < BIG:
+    for i in best_in_quarters(lists, base, n, groups, count, quarter_x, quarter_y, low):
+        if i >= 0 and lists[i + LOWEST] < BIG:
             _evaluate(moves, heights, entries[first_entry + np.int64(lists[i + ENTRY])], room)
             evaluated += CELLS
             lists[i + LOWEST] = BIG
@@ -332,57 +347,80 @@ def _evaluate_quarters(lists, base, n, low, half_x, half_y, moves, heights, room
 
 
 @loop_kernel
-def lower_leaf(lists, base, n, best, groups, field, block, tile, cutter, moves, room, planes, lean):
-    """Lower a leaf by the moves of its list, in any order; return how many heights were evaluated.
+def first_of_leaf(lists, i, field, block, moves, cutter, room):
+    """Load a leaf and lower it by the piece at `i`, which seems the lowest there, -1 for none.
 
-    best: the piece of the list whose move goes first, -1 for none.
+    Returns the move, -1 if none.
+    """
+    first_entry, entries, codes, _, _ = moves
+    profile, _, heights, _ = cutter
+    _, w, _, _, _, _, queue = room
+    _load(field, block, room)
+    if i < 0:
+        return np.int32(-1)
+    j = entries[first_entry + np.int64(lists[i + ENTRY])]
+    if profile in (BALL, FLAT) and is_line(codes[j]):
+        queue[0], queue[1] = np.int64(j) * 2, np.int64(j) * 2 + 1
+        _evaluate_halves(moves, queue, np.uint64(2 if profile == BALL else 1), w)
+    else:
+        _evaluate(moves, heights, j, room)
+    return j
+
+
+@loop_kernel
+def leaf_ceiling(slope_x, slope_y, room):
+    """The most that the surface of a leaf stands above a plane of the slope through its middle."""
+    _surface(room)
+    return _most_above(slope_x, slope_y, room)
+
+
+@loop_kernel
+def lower_leaf(lists, base, n, done, groups, field, block, tile, cutter, moves, room, lean):
+    """Lower a leaf that is loaded by the moves of its list, in any order; return how many heights were evaluated.
+
+    done: the move that lowered it before, -1 for none.
     """
     first_entry, entries, codes, _, records = moves
     profile, support, heights, bounds = cutter
     _, _, top, tie, margin = tile
     _, w, hb, off, _, _, queue = room
-    _load(field, block, room)
     last = np.int32(-1)
     x, y, half_x, half_y = extent(field[2], field[3], block, tile)
     count = (n + LANES - 1) // LANES
-    found = bounds(
+    best = bounds(
         lists, base, n, groups, count, x, y, half_x, half_y, lean[0], lean[1], profile, support, margin, True
     )
-    best = best if profile == BALL else found
-    slope_x, slope_y, done = np.float32(0.0), np.float32(0.0), np.int32(-1)
     evaluated, level = 0, math.inf
     is_easy, is_ball = profile in (BALL, FLAT), profile == BALL
     if best >= 0:
         i = piece_at(base, best)
-        slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
-        done, low = entries[first_entry + np.int64(lists[i + ENTRY])], lists[i + LOWEST]
+        j, low = entries[first_entry + np.int64(lists[i + ENTRY])], lists[i + LOWEST]
         lists[i + LOWEST] = BIG
-        if is_easy and is_line(codes[done]):
-            queue[0], queue[1] = np.int64(done) * 2, np.int64(done) * 2 + 1
-            _evaluate_halves(moves, queue, np.uint64(2 if profile == BALL else 1), w)
-        else:
-            _evaluate(moves, heights, done, room)
-            if MANY < n <= TOO_MANY:
-                evaluated = _evaluate_quarters(lists, base, n, low, half_x, half_y, moves, heights, room)
-        evaluated += CELLS
-        if profile == FLAT and codes[done] == FLAT_LINE and records[done, SLOPE] == 0.0:
-            level = records[done, H]
+        if j != done:
+            done = j
+            evaluated += CELLS
+            if is_easy and is_line(codes[done]):
+                queue[0] = np.int64(done) * 2
+                _evaluate_halves(moves, queue, np.uint64(1), w)
+            else:
+                _evaluate(moves, heights, done, room)
+                if MANY < n <= TOO_MANY:
+                    evaluated += _evaluate_quarters(
+                        lists, base, n, groups, count, low, half_x, half_y, moves, heights, room
+                    )
+    if done >= 0 and profile == FLAT and codes[done] == FLAT_LINE and records[done, SLOPE] == 0.0:
+        level = records[done, H]
     lift = np.float32(top - tie)
-    _surface(room)
-    ceiling = _most_above(slope_x, slope_y, room) - lift
-    wide, deep = np.float32(half_x), np.float32(half_y)
     for group in range(np.uint64(count)):
-        if group:
-            _surface(room)
+        _surface(room)
         first = np.uint64(base) + group * np.uint64(GROUP)
-        lanes = lanes_of(np.uint64(n), group)
-        bits = low_ones(lists, first, lanes, wide, deep, slope_x, slope_y, ceiling)
-        b0, b1 = winning_halves(planes, lowest_planes(lists, first, bits, lift, planes), hb, off)
+        some = min(np.uint64(n) - group * np.uint64(LANES), np.uint64(LANES))
+        b0, b1 = halves_under(lists, first, some, lift, hb, off)
         bits = np.uint32(b0 | b1)
         nq = np.uint64(0)
         while bits != np.uint32(0):
             lane = first_of(bits)
-            entry = planes[lane + np.uint64(3 * LANES)]
+            entry = lists[first + lane + np.uint64(ENTRY)]
             bits = without_first(bits)
             j = entries[first_entry + np.int64(entry)]
             is_late = level < math.inf and j > done and level_height(codes, records, j) >= level
@@ -402,6 +440,5 @@ def lower_leaf(lists, base, n, best, groups, field, block, tile, cutter, moves, 
                 last = j
         _evaluate_halves(moves, queue, nq, w)
         evaluated += np.int64(nq) * (HALF if is_ball else CELLS)
-    if evaluated:
-        _store(field, block, room)
+    store_leaf(field, block, room)
     return evaluated
