@@ -56,6 +56,10 @@ kernel = numba.njit(**_INNER, _nrt=False)
 working_kernel = numba.njit(**_INNER)  # called by kernels too, but allocates
 # For what a loop over cells must not call but contain, or the compiler leaves the vector unit unused.
 loop_kernel = numba.njit(**_INNER, _nrt=False, forceinline=True)
+# For bounds, whose last bits decide nothing: a product and a sum may be rounded once, as one instruction.
+_FUSED = _INNER | {"fastmath": {"contract"}}
+bound_kernel = numba.njit(**_FUSED, _nrt=False)
+bound_loop_kernel = numba.njit(**_FUSED, _nrt=False, forceinline=True)
 
 
 def pointer(function, signature: str):

@@ -1,6 +1,9 @@
 """Which of 32 neighbours pass a test, as bits: the vector unit tests, and only what passes costs time."""
 
 import numpy as np
+from llvmlite import ir
+from numba.core import types
+from numba.extending import intrinsic
 
 from simkit._jit import loop_kernel
 
@@ -26,3 +29,21 @@ def first_of(bits):
 def without_first(bits):
     """Return a uint32 with its lowest bit taken out."""
     return np.uint32(bits & np.uint32(bits - np.uint32(1)))
+
+
+@intrinsic
+def not_above_zero(typingctx, numbers, first):
+    """Which of the sixteen float32 from `first` on are zero or less, a bit for each, as a uint32.
+
+    Written for the compiler as it is: of a loop it makes sixteen bits that are then joined pair by pair.
+    """
+
+    def generate(context, builder, signature, arguments):
+        array = context.make_array(signature.args[0])(context, builder, arguments[0])
+        lanes = ir.VectorType(ir.FloatType(), 16)
+        at = builder.bitcast(builder.gep(array.data, [arguments[1]]), lanes.as_pointer())
+        several = builder.load(at, align=4)
+        bits = builder.bitcast(builder.fcmp_ordered("<=", several, ir.Constant(lanes, None)), ir.IntType(16))
+        return builder.zext(bits, ir.IntType(32))
+
+    return types.uint32(numbers, types.uint64), generate

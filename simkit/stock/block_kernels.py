@@ -45,16 +45,17 @@ from simkit.stock.leaf_kernels import (
     HALF,
     LEAF,
     best_in_quarters,
-    first_of_leaf,
-    leaf_ceiling,
+    evaluate_halves,
     level_height,
+    load_leaf,
     low_ones,
     lower_leaf,
+    part_ceiling,
+    queue_first,
     store_leaf,
 )
 from simkit.stock.list_kernels import (
     CHANCE,
-    COPIED,
     ENTRY,
     GROUP,
     LANES,
@@ -90,8 +91,7 @@ FEW = 6  # so many moves are evaluated without tests
 
 @loop_kernel
 def _keep(
-    lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, columns, level, best_entry,
-    moves,
+    lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry, moves, marks,
 ):  # fmt: skip
     """Copy the pieces that come under the ceiling to the list at `to`; return its length.
 
@@ -105,7 +105,7 @@ def _keep(
         group = np.uint64(groups[place])
         first = np.uint64(base) + group * np.uint64(GROUP)
         some = lanes_of(n, group)
-        bits = low_ones(lists, first, some, half_x, half_y, slope_x, slope_y, ceiling)
+        bits = low_ones(lists, first, some, half_x, half_y, slope_x, slope_y, ceiling, marks)
         while bits != np.uint32(0):
             i = first + first_of(bits)
             bits = without_first(bits)
@@ -113,25 +113,98 @@ def _keep(
                 entry = np.int64(lists[i + np.uint64(ENTRY)])
                 if entry > best_entry and level_height(codes, records, entries[first_entry + entry]) >= level:
                     continue
-            at, kept = copy_piece(lists, i, at, kept, columns)
+            at, kept = copy_piece(lists, i, at, kept, PIECE)
     close_list(lists, to, kept)
     return np.int64(kept)
 
 
 @loop_kernel
-def _corner_ceiling(field, block, moves, heights, j, slope_x, slope_y, room):
-    """The most that a straight move stands above a plane of the slope through the middle of a block."""
+def _corners(field, block, room):
+    """Write the corners of the four quarters of a block of 16 to places, four and four."""
     _, _, xs, ys = field
     iy0, iy1, ix0, ix1 = block
-    _, _, codes, _, records = moves
-    _, _, _, _, g, corners, _ = room
-    x0, x1, y0, y1 = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
-    corners[0], corners[1], corners[2], corners[3] = x0, x1, x0, x1
-    corners[4], corners[5], corners[6], corners[7] = y0, y0, y1, y1
-    heights(codes[j], records[j], corners, 4, g)
-    rise_x, rise_y = 0.5 * (x1 - x0) * slope_x, 0.5 * (y1 - y0) * slope_y
-    low = max(g[0] + (rise_x + rise_y), g[1] + (rise_y - rise_x))
-    return max(low, max(g[2] + (rise_x - rise_y), g[3] - (rise_x + rise_y)))
+    places = room[0]
+    mid_x, mid_y = min(ix0 + 8, ix1 - 1), min(iy0 + 8, iy1 - 1)
+    x, y = (xs[ix0], xs[max(mid_x - 1, ix0)], xs[mid_x], xs[ix1 - 1]), (ys[iy0], ys[max(mid_y - 1, iy0)], ys[mid_y], ys[iy1 - 1])
+    for k in range(4):
+        right, low = x[2] if k % 2 else x[0], y[2] if k >= 2 else y[0]
+        left, high = x[3] if k % 2 else x[1], y[3] if k >= 2 else y[1]
+        i = 4 * k
+        places[i], places[i + 1], places[i + 2], places[i + 3] = right, left, right, left
+        places[i + 16], places[i + 17], places[i + 18], places[i + 19] = low, low, high, high
+
+
+@loop_kernel
+def _leans(places, corners, leans):
+    """Slopes of four quarters by the quadric that fits their corners best: see _corners."""
+    a, s = 0.5 * (places[5] - places[0]), 0.5 * (places[4] - places[1])
+    b, t = 0.5 * (places[26] - places[16]), 0.5 * (places[24] - places[18])
+    left = right = near_left = near_right = 0.0
+    low = high = near_low = near_high = 0.0
+    twist = 0.0
+    for k in range(4):
+        c = 32 + 4 * k
+        g0, g1, g2, g3 = corners[c], corners[c + 1], corners[c + 2], corners[c + 3]
+        if k % 2:
+            near_right += g0 + g2
+            right += g1 + g3
+        else:
+            left += g0 + g2
+            near_left += g1 + g3
+        if k >= 2:
+            near_high += g0 + g1
+            high += g2 + g3
+        else:
+            low += g0 + g1
+            near_low += g2 + g3
+        sign = 1.0 if k == 0 or k == 3 else -1.0
+        twist += sign * (g0 + g1 + g2 + g3)
+    along_x = (a * (right - left) + s * (near_right - near_left)) / max(8.0 * (a * a + s * s), 1e-12)
+    along_y = (b * (high - low) + t * (near_high - near_low)) / max(8.0 * (b * b + t * t), 1e-12)
+    bend_x = (right + left - near_right - near_left) / max(8.0 * (a * a - s * s), 1e-12)
+    bend_y = (high + low - near_high - near_low) / max(8.0 * (b * b - t * t), 1e-12)
+    mx, my = 0.5 * (a + s), 0.5 * (b + t)
+    twist /= max(16.0 * mx * my, 1e-12)
+    is_whole = abs(s) < 0.2 * a and abs(t) < 0.2 * b
+    for k in range(4):
+        x, y = mx if k % 2 else -mx, my if k >= 2 else -my
+        lean_x, lean_y = along_x, along_y
+        if is_whole:
+            lean_x += 2.0 * bend_x * x + twist * y
+            lean_y += 2.0 * bend_y * y + twist * x
+        is_sure = max(abs(lean_x), abs(lean_y)) < MOST_LEAN
+        leans[2 * k] = lean_x if is_sure else 0.0
+        leans[2 * k + 1] = lean_y if is_sure else 0.0
+
+
+@loop_kernel
+def _corner_ceiling(lists, bests, x, y, moves, heights, slope_x, slope_y, room, leans):
+    """The most that the best moves of four quarters stand above a plane of the slope through (x, y), +inf if unknown.
+
+    leans (4, 2): the slopes of the quarters, as these moves leave them, where they are known.
+    """
+    first_entry, entries, codes, _, records = moves
+    places, _, _, _, g, corners, _ = room
+    for i in range(16):
+        corners[i + 32] = math.inf
+    for k in range(4):
+        corners[k] = math.inf
+    before = np.int32(-1)
+    for i in bests:
+        if i >= 0:
+            j = entries[first_entry + np.int64(lists[i + ENTRY])]
+            if j != before and is_line(codes[j]):
+                before = j
+                heights(codes[j], records[j], places, 16, g)
+                for k in range(4):
+                    most = -math.inf
+                    for c in range(4 * k, 4 * k + 4):
+                        above = g[c] - (slope_x * (places[c] - x) + slope_y * (places[c + 16] - y))
+                        most = max(most, above)
+                        corners[c + 32] = min(corners[c + 32], np.float64(g[c]))
+                    corners[k] = min(corners[k], most)
+    _leans(places, corners, leans)
+    return max(max(corners[0], corners[1]), max(corners[2], corners[3]))
 
 
 @loop_kernel
@@ -148,10 +221,10 @@ def _fill(field, block, g, row):
 
 
 @loop_kernel
-def _refine(lists, base, n, groups, count, to, columns, field, block, tile, cutter, moves, room, lean):
+def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves, room, lean):
     """Keep the pieces that can win a cell of a block; return how many, and about how low the best lies.
 
-    columns: of a piece that go with it.  lean: the slope expected here; that of the best about this block is
+    lean: the slope expected here; that of the best about this block is
     left in it.
     A level flat move that covers the block and is alone in the end lowers it at once: 0 is returned.
     """
@@ -166,25 +239,28 @@ def _refine(lists, base, n, groups, count, to, columns, field, block, tile, cutt
     level, best_entry = math.inf, np.int64(0)
     if best >= 0:
         i = piece_at(base, best)
-        entry = np.int64(lists[i + ENTRY])
-        j = entries[first_entry + entry]
-        if is_line(codes[j]):
-            slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
-            ceiling = half_x * abs(slope_x) + half_y * abs(slope_y)
-            ceiling = min(
-                ceiling, _corner_ceiling(field, block, moves, heights, j, slope_x, slope_y, room) - top
-            )
-            g = room[4]
-            lean[0] = 0.25 * (g[1] - g[0] + g[3] - g[2]) / max(half_x, 1e-9)
-            lean[1] = 0.25 * (g[2] - g[0] + g[3] - g[1]) / max(half_y, 1e-9)
-            steep = max(abs(lean[0]), abs(lean[1]))
-            if not steep < MOST_LEAN:
-                lean[0], lean[1] = 0.0, 0.0
-            if profile == FLAT and records[j, SLOPE] == 0.0:
-                level, best_entry = records[j, H], entry
+        best_entry = np.int64(lists[i + ENTRY])
+        j = entries[first_entry + best_entry]
+        slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
+        bests = best_in_quarters(
+            lists, base, n, groups, count, np.float32(0.5 * half_x), np.float32(0.5 * half_y), lists[i + CHANCE]
+        )
+        _corners(field, block, room)
+        ceiling = half_x * abs(slope_x) + half_y * abs(slope_y)
+        ceiling = min(
+            ceiling,
+            _corner_ceiling(
+                lists, bests, x + tile[0], y + tile[1], moves, heights, slope_x, slope_y, room, lean[2:]
+            ) - top,
+        )
+        if profile == FLAT and is_line(codes[j]) and records[j, SLOPE] == 0.0:
+            level = records[j, H]
+    else:
+        for k in range(2, 10):
+            lean[k] = 0.0
     kept = _keep(
-        lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, columns, level,
-        best_entry, moves,
+        lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, level, best_entry,
+        moves, room[4],
     )  # fmt: skip
     if kept == 1 and level < math.inf:
         j = entries[first_entry + best_entry]
@@ -205,9 +281,10 @@ def _room_of(room, leaf):
 
 @loop_kernel
 def _leaf_of(part, leaf):
-    """The cells of one of the four leaves of a block of 8: none, where it is smaller."""
+    """The cells of one of the four leaves of a block of 8; where that is smaller some again, to no harm."""
     iy0, iy1, ix0, ix1 = part
-    iy, ix = iy0 + (LEAF if leaf >= 2 else 0), ix0 + (LEAF if leaf % 2 else 0)
+    iy = min(iy0 + LEAF, iy1 - 1) if leaf >= 2 else iy0
+    ix = min(ix0 + LEAF, ix1 - 1) if leaf % 2 else ix0
     return iy, min(iy + LEAF, iy1), ix, min(ix + LEAF, ix1)
 
 
@@ -235,17 +312,16 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
     bests = best_in_quarters(
         lists, base, n, every, count, np.float32(0.5 * half_x), np.float32(0.5 * half_y), low
     )
-    ceiling, evaluated = -math.inf, 0
-    done = room[5]
+    done, queue, nq = room[5], room[6], np.uint64(0)
     for leaf in range(4):
-        block = _leaf_of(part, leaf)
-        if block[0] < block[1] and block[2] < block[3]:
-            mine = _room_of(room, leaf)
-            done[leaf] = first_of_leaf(lists, bests[leaf], field, block, moves, cutter, mine)
-            evaluated += CELLS if bests[leaf] >= 0 else 0
-            lx, ly, _, _ = extent(field[2], field[3], block, tile)
-            above = leaf_ceiling(slope_x, slope_y, mine) - (slope_x * (lx - x) + slope_y * (ly - y))
-            ceiling = max(ceiling, above)
+        load_leaf(field, _leaf_of(part, leaf), _room_of(room, leaf))
+    evaluated = 0
+    for leaf in range(4):
+        i = bests[leaf]
+        done[leaf], nq = queue_first(lists, i, leaf, moves, cutter, _room_of(room, leaf), queue, nq)
+        evaluated += CELLS if i >= 0 else 0
+    evaluate_halves(moves, queue, nq, room[1])
+    ceiling = float(part_ceiling(x + tile[0], y + tile[1], slope_x, slope_y, room))
     # The surface is measured from the slope in float32: that rounds too.
     ceiling += tie - top + 2.0**-21 * (half_x * abs(slope_x) + half_y * abs(slope_y))
     if best >= 0:
@@ -258,26 +334,22 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
         if not steep < MOST_LEAN:
             lean[0], lean[1] = 0.0, 0.0
     kept = _keep(
-        lists, base, n, every, count, half_x, half_y, slope_x, slope_y, ceiling, to, COPIED, level,
-        best_entry, moves,
+        lists, base, n, every, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry,
+        moves, room[4],
     )  # fmt: skip
     if kept <= FEW:
         for leaf in range(4):
-            block = _leaf_of(part, leaf)
-            if block[0] < block[1] and block[2] < block[3]:
-                store_leaf(field, block, _room_of(room, leaf))
+            store_leaf(field, _leaf_of(part, leaf), _room_of(room, leaf))
         if kept == 1 and level < math.inf:
             j = entries[first_entry + best_entry]
             _fill(field, part, np.float32(level), rows[j])
             return evaluated, 0
         return evaluated + _few(lists, to, kept, field, part, cutter, moves, room), 0
     for leaf in range(4):
-        block = _leaf_of(part, leaf)
-        if block[0] < block[1] and block[2] < block[3]:
-            evaluated += lower_leaf(
-                lists, to, kept, np.int32(done[leaf]), every, field, block, tile, cutter, moves,
-                _room_of(room, leaf), lean,
-            )  # fmt: skip
+        evaluated += lower_leaf(
+            lists, to, kept, np.int32(done[leaf]), every, field, _leaf_of(part, leaf), tile, cutter, moves,
+            _room_of(room, leaf), lean,
+        )  # fmt: skip
     return evaluated, 4 * kept
 
 
@@ -349,7 +421,7 @@ def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, m
     """Cut a block of 16 by the groups `near` of the list; return evaluations, tests, tests of leaves."""
     tests = count * LANES
     iy0, iy1, ix0, ix1 = block
-    n1 = _refine(lists, START, n, near, count, size, PIECE, field, block, tile, cutter, moves, room, lean)
+    n1 = _refine(lists, START, n, near, count, size, field, block, tile, cutter, moves, room, lean)
     if n1 == 0:
         return 4, tests, 0
     if n1 <= FEW:
@@ -358,6 +430,8 @@ def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, m
     for iy in range(iy0, iy1, 8):
         for ix in range(ix0, ix1, 8):
             part = (iy, min(iy + 8, iy1), ix, min(ix + 8, ix1))
+            k = 2 + (2 if ix > ix0 else 0) + (4 if iy > iy0 else 0)
+            lean[0], lean[1] = lean[k], lean[k + 1]
             some, asked = _cut_part(
                 lists, size, n1, 2 * size, every, field, part, tile, cutter, moves, room, lean
             )
@@ -435,7 +509,9 @@ def _cut_tiles(
         tile = (tx, ty, top, 2.0**-21 * (abs(top) + high + radius), margin)
         reach += margin
         for iy in range(iy0, iy1, BLOCK):
-            for ix in range(ix0, ix1, BLOCK):
+            for place in range(ix0, ix1, BLOCK):
+                # To and fro, so that the slope expected is that of a neighbour.
+                ix = place if (iy - iy0) % (2 * BLOCK) == 0 else ix0 + (ix1 - 1 - ix0) // BLOCK * BLOCK - (place - ix0)
                 block = (iy, min(iy + BLOCK, iy1), ix, min(ix + BLOCK, ix1))
                 count = groups_near(
                     boxes, n, np.float32(xs[ix] - tx - reach), np.float32(xs[block[3] - 1] - tx + reach),
@@ -479,7 +555,7 @@ def cut_blocks(
         np.empty(4 * CELLS, np.float32),
         np.empty(8 * CELLS, np.float32),
         np.empty(BLOCK * BLOCK, np.float32),
-        np.empty(8, np.float64),
+        np.empty(48, np.float64),
         np.full(2 * LANES + 1, HALF),
     )
     _cut_tiles(
@@ -487,7 +563,7 @@ def cut_blocks(
         moves,
         cutter,
         room,
-        np.zeros(2, np.float64),
+        np.zeros(10, np.float64),
         lists,
         boxes,
         near,

@@ -7,10 +7,10 @@ import math
 
 import numpy as np
 
-from simkit._jit import kernel, loop_kernel
+from simkit._jit import bound_loop_kernel, kernel, loop_kernel
 from simkit.cutters import BALL, FLAT
-from simkit.stock.bit_kernels import first_of, without_first
-from simkit.stock.line_kernels import line_ball, line_flat
+from simkit.stock.bit_kernels import first_of, not_above_zero, without_first
+from simkit.stock.line_kernels import line_ball, line_ball_level, line_flat
 from simkit.stock.list_kernels import (
     BEND_AT,
     BEND_X,
@@ -58,21 +58,29 @@ STEPS, FARTHEST, PLACES = 2.0**14, 16.0, 4096
 BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
 
 
-@loop_kernel
-def low_ones(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling):
+@bound_loop_kernel
+def low_ones(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling, marks):
     """Which pieces of a group come under the ceiling over a block, a bit for each: the first has the lowest.
 
     What a bound comes to there, measured from the slope, is its least over the block.
+    marks: room for as many numbers as a group has pieces.
     """
-    found = np.uint32(0)
     for lane in range(lanes):
         i = first + lane
         low = lists[i + np.uint64(LOWEST)] - (
             half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
             + half_y * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
         )
-        bit = np.uint32(np.uint32(1) << np.uint32(lane))
-        found = np.uint32(found | (bit if low <= ceiling else np.uint32(0)))
+        marks[lane] = low - ceiling
+    return marked(marks, np.uint64(0), lanes)
+
+
+@loop_kernel
+def marked(marks, first, lanes):
+    """Which of `lanes` marks, whole vectors of sixteen, are zero or less, a bit for each."""
+    found = not_above_zero(marks, first)
+    if lanes > np.uint64(16):
+        found = np.uint32(found | np.uint32(not_above_zero(marks, first + np.uint64(16)) << np.uint32(16)))
     return found
 
 
@@ -92,8 +100,8 @@ AT_X, AT_Y, HEIGHT, KEEPER = (CELLS * k for k in range(4))
 
 
 @loop_kernel
-def _evaluate_halves(moves, queue, n, w):
-    """Lower halves of a leaf by straight moves: queue holds 2 move + half; of flat cutters the whole leaf.
+def evaluate_halves(moves, queue, n, w):
+    """Lower halves of leaves by straight moves: queue holds 8 move + 2 leaf + half; of flat cutters a whole leaf.
 
     A half fills the widest vector there is.  Fewer cells would be done one after the other, and a ball's
     height costs two roots; that of a flat cutter costs one, and then a loop over the whole leaf wins.
@@ -102,15 +110,25 @@ def _evaluate_halves(moves, queue, n, w):
     # Not a number that the compiler knows: it would write a short loop out, one cell after the other.
     wide = np.uint64(queue[2 * LANES])
     for k in range(np.uint64(n)):
-        j = np.uint64(queue[k]) // np.uint64(2)
-        at = (np.uint64(queue[k]) % np.uint64(2)) * np.uint64(HALF)
+        which = np.uint64(queue[k])
+        j = which >> np.uint64(3)
+        leaf = ((which >> np.uint64(1)) & np.uint64(3)) * np.uint64(4 * CELLS)
+        at = leaf + (which & np.uint64(1)) * np.uint64(HALF)
         row = np.float64(rows[j])
         ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
         radius, rim2 = records[j, RADIUS], records[j, RIM2]
         ux, uy, length = records[j, UX], records[j, UY], records[j, LENGTH]
         m, shift = records[j, SLOPE], records[j, SHIFT]
         cover2 = radius * radius + rim2
-        if codes[j] == BALL_LINE:
+        if codes[j] == BALL_LINE and shift == 0.0:
+            for i in range(at, at + wide):
+                dx, dy = w[i] - ax, w[i + np.uint64(AT_Y)] - ay
+                g = np.float64(np.float32(line_ball_level(dx, dy, h0, radius, rim2, ux, uy, length, m)))
+                before, keeper = w[i + np.uint64(HEIGHT)], w[i + np.uint64(KEEPER)]
+                is_lower = (g < before) | ((g == before) & (row < keeper))
+                w[i + np.uint64(HEIGHT)] = g if g < before else before
+                w[i + np.uint64(KEEPER)] = row if is_lower else keeper
+        elif codes[j] == BALL_LINE:
             for i in range(at, at + wide):
                 dx, dy = w[i] - ax, w[i + np.uint64(AT_Y)] - ay
                 g = np.float64(np.float32(line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift)))
@@ -119,7 +137,7 @@ def _evaluate_halves(moves, queue, n, w):
                 w[i + np.uint64(HEIGHT)] = g if g < before else before
                 w[i + np.uint64(KEEPER)] = row if is_lower else keeper
         else:
-            for i in range(np.uint64(2) * wide):
+            for i in range(leaf, leaf + np.uint64(2) * wide):
                 dx, dy = w[i] - ax, w[i + np.uint64(AT_Y)] - ay
                 g = np.float64(np.float32(line_flat(dx, dy, h0, cover2, ux, uy, length, m)))
                 before, keeper = w[i + np.uint64(HEIGHT)], w[i + np.uint64(KEEPER)]
@@ -144,7 +162,7 @@ def _evaluate(moves, heights, j, room):
 
 
 @loop_kernel
-def _load(field, block, room):
+def load_leaf(field, block, room):
     """Copy the cells of a leaf to the room; one at an edge is filled up with copies of its last cells."""
     h, owner, xs, ys = field
     iy0, iy1, ix0, ix1 = block
@@ -186,22 +204,6 @@ def _surface(room):
     _, w, hb, _, _, _, _ = room
     for i in range(np.uint64(CELLS)):
         hb[i] = w[i + np.uint64(HEIGHT)]
-
-
-@loop_kernel
-def _most_above(slope_x, slope_y, room):
-    """The most that the surface of a leaf stands above a plane of the slope through its middle."""
-    _, _, hb, off, some, _, _ = room
-    half = np.uint64(CELLS // 2)
-    for i in range(half):
-        some[i] = max(
-            hb[i] - (slope_x * off[i] + slope_y * off[i + np.uint64(CELLS)]),
-            hb[i + half] - (slope_x * off[i + half] + slope_y * off[i + half + np.uint64(CELLS)]),
-        )
-    most = some[0]
-    for i in range(half):
-        most = max(most, some[i])
-    return most
 
 
 @loop_kernel
@@ -247,9 +249,9 @@ def winners(planes, n, hb, off, wide):
     return found
 
 
-@loop_kernel
-def _is_under(lists, i, lift, row, hb, off):
-    """Whether the bound of the piece at `i` comes under the surface of a leaf in one of its rows."""
+@bound_loop_kernel
+def _least_over(lists, i, lift, row, hb, off):
+    """The least that the bound of the piece at `i` stands over the surface of a leaf in one of its rows."""
     first = np.uint64(row * LEAF)
     x0, x1, x2, x3 = off[np.uint64(0)], off[np.uint64(1)], off[np.uint64(2)], off[np.uint64(3)]
     y = off[first + np.uint64(CELLS)]
@@ -258,28 +260,36 @@ def _is_under(lists, i, lift, row, hb, off):
     w = lists[i + np.uint64(BEND_Y)] * y - lists[i + np.uint64(BEND_AT)]
     level = lists[i + np.uint64(LEVEL)] + lift
     w0, w1, w2, w3 = w + bend * x0, w + bend * x1, w + bend * x2, w + bend * x3
-    is_under = max(at + (slope * x0 + w0 * w0), level) <= hb[first]
-    is_under |= max(at + (slope * x1 + w1 * w1), level) <= hb[first + np.uint64(1)]
-    is_under |= max(at + (slope * x2 + w2 * w2), level) <= hb[first + np.uint64(2)]
-    return is_under | (max(at + (slope * x3 + w3 * w3), level) <= hb[first + np.uint64(3)])
+    over = min(
+        max(at + (slope * x0 + w0 * w0), level) - hb[first],
+        max(at + (slope * x1 + w1 * w1), level) - hb[first + np.uint64(1)],
+    )
+    return min(
+        over,
+        min(
+            max(at + (slope * x2 + w2 * w2), level) - hb[first + np.uint64(2)],
+            max(at + (slope * x3 + w3 * w3), level) - hb[first + np.uint64(3)],
+        ),
+    )
 
 
-@loop_kernel
-def halves_under(lists, first, n, lift, hb, off):
+@bound_loop_kernel
+def halves_under(lists, first, n, lift, hb, off, marks):
     """Which of the first n bounds of a group come under the surface of a leaf in its first and its last rows.
 
-    A bit for each.  lift: what is added to the bounds to compare them with the surface.
+    A bit for each.  lift: what is added to the bounds to compare them with the surface.  marks: room for
+    twice as many numbers as a group has pieces.
     """
-    b0 = b1 = none = np.uint32(0)
-    for lane in range((n + np.uint64(15)) & ~np.uint64(15)):
+    lanes = (n + np.uint64(15)) & ~np.uint64(15)
+    for lane in range(lanes):
         i = first + lane
-        bit = np.uint32(np.uint32(1) << np.uint32(lane))
-        is_first = _is_under(lists, i, lift, 0, hb, off) | _is_under(lists, i, lift, 1, hb, off)
-        is_last = _is_under(lists, i, lift, 2, hb, off) | _is_under(lists, i, lift, 3, hb, off)
-        b0 = np.uint32(b0 | (bit if is_first else none))
-        b1 = np.uint32(b1 | (bit if is_last else none))
+        marks[lane] = min(_least_over(lists, i, lift, 0, hb, off), _least_over(lists, i, lift, 1, hb, off))
+        marks[lane + np.uint64(LANES)] = min(
+            _least_over(lists, i, lift, 2, hb, off), _least_over(lists, i, lift, 3, hb, off)
+        )
     # What fills the list up to whole vectors is no number, and never counts.
     used = np.uint32(0xFFFFFFFF) >> np.uint32(np.uint64(LANES) - n)
+    b0, b1 = marked(marks, np.uint64(0), lanes), marked(marks, np.uint64(LANES), lanes)
     return np.uint32(b0 & used), np.uint32(b1 & used)
 
 
@@ -347,31 +357,43 @@ def _evaluate_quarters(lists, base, n, groups, count, low, half_x, half_y, moves
 
 
 @loop_kernel
-def first_of_leaf(lists, i, field, block, moves, cutter, room):
-    """Load a leaf and lower it by the piece at `i`, which seems the lowest there, -1 for none.
+def queue_first(lists, i, leaf, moves, cutter, room, queue, n):
+    """Lower a leaf by the piece at `i`, which seems the lowest there, or queue it; return the move, and the queue's length.
 
-    Returns the move, -1 if none.
+    -1 for none.
     """
+    if i < 0:
+        return np.int32(-1), n
     first_entry, entries, codes, _, _ = moves
     profile, _, heights, _ = cutter
-    _, w, _, _, _, _, queue = room
-    _load(field, block, room)
-    if i < 0:
-        return np.int32(-1)
     j = entries[first_entry + np.int64(lists[i + ENTRY])]
     if profile in (BALL, FLAT) and is_line(codes[j]):
-        queue[0], queue[1] = np.int64(j) * 2, np.int64(j) * 2 + 1
-        _evaluate_halves(moves, queue, np.uint64(2 if profile == BALL else 1), w)
+        queue[n] = np.int64(j) * 8 + 2 * leaf
+        queue[n + np.uint64(1)] = np.int64(j) * 8 + 2 * leaf + 1
+        n += np.uint64(2 if profile == BALL else 1)
     else:
         _evaluate(moves, heights, j, room)
-    return j
+    return j, n
 
 
 @loop_kernel
-def leaf_ceiling(slope_x, slope_y, room):
-    """The most that the surface of a leaf stands above a plane of the slope through its middle."""
-    _surface(room)
-    return _most_above(slope_x, slope_y, room)
+def part_ceiling(x, y, slope_x, slope_y, room):
+    """The most that the surface of a block of 8, four leaves, stands above a plane of the slope through (x, y)."""
+    _, w, _, _, some, _, _ = room
+    leaf = np.uint64(4 * CELLS)
+    for i in range(np.uint64(CELLS)):
+        most = -BIG
+        for k in range(np.uint64(4)):
+            at = i + k * leaf
+            wide = slope_x * np.float32(w[at] - x) + slope_y * np.float32(w[at + np.uint64(AT_Y)] - y)
+            most = max(most, np.float32(w[at + np.uint64(HEIGHT)]) - wide)
+        some[i] = most
+    for i in range(np.uint64(HALF)):
+        some[i] = max(some[i], some[i + np.uint64(HALF)])
+    most = some[0]
+    for i in range(np.uint64(1), np.uint64(HALF)):
+        most = max(most, some[i])
+    return most
 
 
 @loop_kernel
@@ -383,7 +405,7 @@ def lower_leaf(lists, base, n, done, groups, field, block, tile, cutter, moves, 
     first_entry, entries, codes, _, records = moves
     profile, support, heights, bounds = cutter
     _, _, top, tie, margin = tile
-    _, w, hb, off, _, _, queue = room
+    _, w, hb, off, marks, _, queue = room
     last = np.int32(-1)
     x, y, half_x, half_y = extent(field[2], field[3], block, tile)
     count = (n + LANES - 1) // LANES
@@ -400,8 +422,8 @@ def lower_leaf(lists, base, n, done, groups, field, block, tile, cutter, moves, 
             done = j
             evaluated += CELLS
             if is_easy and is_line(codes[done]):
-                queue[0] = np.int64(done) * 2
-                _evaluate_halves(moves, queue, np.uint64(1), w)
+                queue[0] = np.int64(done) * 8
+                evaluate_halves(moves, queue, np.uint64(1), w)
             else:
                 _evaluate(moves, heights, done, room)
                 if MANY < n <= TOO_MANY:
@@ -415,7 +437,7 @@ def lower_leaf(lists, base, n, done, groups, field, block, tile, cutter, moves, 
         _surface(room)
         first = np.uint64(base) + group * np.uint64(GROUP)
         some = min(np.uint64(n) - group * np.uint64(LANES), np.uint64(LANES))
-        b0, b1 = halves_under(lists, first, some, lift, hb, off)
+        b0, b1 = halves_under(lists, first, some, lift, hb, off, marks)
         bits = np.uint32(b0 | b1)
         nq = np.uint64(0)
         while bits != np.uint32(0):
@@ -426,10 +448,10 @@ def lower_leaf(lists, base, n, done, groups, field, block, tile, cutter, moves, 
             is_late = level < math.inf and j > done and level_height(codes, records, j) >= level
             if j != done and j != last and not is_late:
                 if is_easy and not is_ball and is_line(codes[j]):
-                    queue[nq] = np.int64(j) * 2
+                    queue[nq] = np.int64(j) * 8
                     nq += np.uint64(1)
                 elif is_easy and is_line(codes[j]):
-                    at, of = np.int64(j) * 2, np.uint32(lane)
+                    at, of = np.int64(j) * 8, np.uint32(lane)
                     queue[nq] = at
                     nq += np.uint64((b0 >> of) & np.uint32(1))
                     queue[nq] = at + 1
@@ -438,7 +460,7 @@ def lower_leaf(lists, base, n, done, groups, field, block, tile, cutter, moves, 
                     _evaluate(moves, heights, j, room)
                     evaluated += CELLS
                 last = j
-        _evaluate_halves(moves, queue, nq, w)
+        evaluate_halves(moves, queue, nq, w)
         evaluated += np.int64(nq) * (HALF if is_ball else CELLS)
     store_leaf(field, block, room)
     return evaluated
