@@ -47,3 +47,21 @@ def not_above_zero(typingctx, numbers, first):
         return builder.zext(bits, ir.IntType(32))
 
     return types.uint32(numbers, types.uint64), generate
+
+
+@intrinsic
+def ask_for(typingctx, array, place):
+    """Ask the memory for the number at a place of an array (rows one after the other), without waiting for it."""
+
+    def generate(context, builder, signature, arguments):
+        numbers = context.make_array(signature.args[0])(context, builder, arguments[0])
+        whole, byte = ir.IntType(32), ir.IntType(8).as_pointer()
+        at = builder.bitcast(builder.gep(numbers.data, [arguments[1]]), byte)
+        asked = ir.FunctionType(ir.VoidType(), [byte, whole, whole, whole])
+        ask = builder.module.globals.get("llvm.prefetch.p0")
+        if ask is None:
+            ask = ir.Function(builder.module, asked, "llvm.prefetch.p0")
+        builder.call(ask, [at, whole(0), whole(3), whole(1)])
+        return context.get_dummy_value()
+
+    return types.void(array, types.uint64), generate

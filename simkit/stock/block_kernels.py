@@ -34,6 +34,7 @@ import numpy as np
 from simkit._jit import entry_kernel, kernel, loop_kernel
 from simkit.cutters import FLAT
 from simkit.stock.bit_kernels import (
+    ask_for,
     first_of,
     without_first,
 )
@@ -86,6 +87,7 @@ from simkit.stock.record_kernels import (
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
 MOST_LEAN = 5.0  # a steeper slope tells nothing of the next block
+AHEAD = 8  # moves for whose records the memory is asked before they are needed
 FEW = 6  # so many moves are evaluated without tests
 
 
@@ -184,7 +186,7 @@ def _corner_ceiling(lists, bests, x, y, moves, heights, slope_x, slope_y, room, 
     leans (4, 2): the slopes of the quarters, as these moves leave them, where they are known.
     """
     first_entry, entries, codes, _, records = moves
-    places, _, _, _, g, corners, _ = room
+    places, _, _, _, g, corners, _, _ = room
     for i in range(16):
         corners[i + 32] = math.inf
     for k in range(4):
@@ -243,7 +245,8 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
         j = entries[first_entry + best_entry]
         slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
         bests = best_in_quarters(
-            lists, base, n, groups, count, np.float32(0.5 * half_x), np.float32(0.5 * half_y), lists[i + CHANCE]
+            lists, base, n, groups, count, np.float32(0.5 * half_x), np.float32(0.5 * half_y), lists[i + CHANCE],
+            room[7],
         )
         _corners(field, block, room)
         ceiling = half_x * abs(slope_x) + half_y * abs(slope_y)
@@ -272,10 +275,10 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
 @loop_kernel
 def _room_of(room, leaf):
     """The room to work in of one of the four leaves of a block of 8."""
-    places, w, hb, off, g, corners, queue = room
+    places, w, hb, off, g, corners, queue, keys = room
     return (
         places, w[leaf * 4 * CELLS : (leaf + 1) * 4 * CELLS], hb[leaf * CELLS : (leaf + 1) * CELLS],
-        off[leaf * 2 * CELLS : (leaf + 1) * 2 * CELLS], g, corners, queue,
+        off[leaf * 2 * CELLS : (leaf + 1) * 2 * CELLS], g, corners, queue, keys,
     )  # fmt: skip
 
 
@@ -310,7 +313,7 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
         if profile == FLAT and is_line(codes[j]) and records[j, SLOPE] == 0.0:
             level = records[j, H]
     bests = best_in_quarters(
-        lists, base, n, every, count, np.float32(0.5 * half_x), np.float32(0.5 * half_y), low
+        lists, base, n, every, count, np.float32(0.5 * half_x), np.float32(0.5 * half_y), low, room[7]
     )
     done, queue, nq = room[5], room[6], np.uint64(0)
     for leaf in range(4):
@@ -359,7 +362,7 @@ def _few(lists, base, n, field, block, cutter, moves, room):
     h, owner, xs, ys = field
     first_entry, entries, codes, rows, records = moves
     _, _, heights, _ = cutter
-    places, _, _, _, g, _, _ = room
+    places, _, _, _, g, _, _, _ = room
     iy0, iy1, ix0, ix1 = block
     wide = np.uint64(ix1 - ix0)
     cells = wide * np.uint64(iy1 - iy0)
@@ -474,13 +477,14 @@ def _cut_tiles(
     counts,
 ):
     """The loop of cut_blocks over its tiles: here, where nothing is allocated, no array is counted."""
-    h, _, xs, ys = field
+    h, owner, xs, ys = field
     first_entry, entries, codes, _, records = moves
     radius = float(cutter[1][RADIUS_AT])
     ny, nx = h.shape
     ntx = (nx + size - 1) // size
     fineness = 0.25 * cell
     n_groups = boxes.shape[0]
+    columns = np.uint64(records.shape[1])
     for t in range(first_tile, last_tile):
         iy0, ix0 = (t // ntx) * size, (t % ntx) * size
         iy1, ix1 = min(iy0 + size, ny), min(ix0 + size, nx)
@@ -492,6 +496,9 @@ def _cut_tiles(
         n, before = START, np.int32(-1)
         for entry in range(starts[t], starts[t + 1]):
             j = entries[entry]
+            later = np.uint64(entries[min(entry + AHEAD, starts[t + 1] - 1)]) * columns
+            ask_for(records, later)
+            ask_for(records, later + np.uint64(8))
             if _repeats(codes, records, j, before):
                 continue
             before = j
@@ -518,6 +525,10 @@ def _cut_tiles(
                     np.float32(ys[iy] - ty - reach), np.float32(ys[block[1] - 1] - ty + reach), near,
                 )  # fmt: skip
                 if count:
+                    for row in range(np.uint64(iy), np.uint64(block[1])):
+                        cell_at = row * np.uint64(nx) + np.uint64(ix)
+                        ask_for(h, cell_at)
+                        ask_for(owner, cell_at)
                     evaluated, tests, in_leaves = _cut_block(
                         lists, n_groups * GROUP, n, near, count, every, field, block, tile, cutter, moves,
                         room, lean,
@@ -557,6 +568,7 @@ def cut_blocks(
         np.empty(BLOCK * BLOCK, np.float32),
         np.empty(48, np.float64),
         np.full(2 * LANES + 1, HALF),
+        np.empty(4 * LANES, np.int32),
     )
     _cut_tiles(
         field,

@@ -150,7 +150,7 @@ def evaluate_halves(moves, queue, n, w):
 def _evaluate(moves, heights, j, room):
     """Lower the cells of a leaf by one move."""
     _, _, codes, rows, records = moves
-    _, w, _, _, g, _, _ = room
+    _, w, _, _, g, _, _, _ = room
     heights(codes[j], records[j], w, CELLS, g)
     row = np.float64(rows[j])
     for i in range(np.uint64(CELLS)):
@@ -166,15 +166,23 @@ def load_leaf(field, block, room):
     """Copy the cells of a leaf to the room; one at an edge is filled up with copies of its last cells."""
     h, owner, xs, ys = field
     iy0, iy1, ix0, ix1 = block
-    _, w, _, off, _, _, _ = room
+    _, w, _, off, _, _, _, _ = room
     mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
+    one, two, three = np.uint64(1), np.uint64(2), np.uint64(3)
     if iy1 - iy0 == LEAF and ix1 - ix0 == LEAF:
         for r in range(np.uint64(LEAF)):
-            iy, i = np.uint64(iy0) + r, r * np.uint64(LEAF)
-            for c in range(np.uint64(LEAF)):
-                ix = np.uint64(ix0) + c
-                w[i + c], w[i + c + np.uint64(AT_Y)] = xs[ix], ys[iy]
-                w[i + c + np.uint64(HEIGHT)], w[i + c + np.uint64(KEEPER)] = h[iy, ix], owner[iy, ix]
+            iy, ix, i = np.uint64(iy0) + r, np.uint64(ix0), r * np.uint64(LEAF)
+            # All are read before any is written, for the compiler cannot know that these are other places.
+            h0, h1, h2, h3 = h[iy, ix], h[iy, ix + one], h[iy, ix + two], h[iy, ix + three]
+            k0, k1, k2, k3 = owner[iy, ix], owner[iy, ix + one], owner[iy, ix + two], owner[iy, ix + three]
+            x0, x1, x2, x3, y = xs[ix], xs[ix + one], xs[ix + two], xs[ix + three], ys[iy]
+            w[i], w[i + one], w[i + two], w[i + three] = x0, x1, x2, x3
+            i += np.uint64(AT_Y)
+            w[i], w[i + one], w[i + two], w[i + three] = y, y, y, y
+            i += np.uint64(HEIGHT - AT_Y)
+            w[i], w[i + one], w[i + two], w[i + three] = h0, h1, h2, h3
+            i += np.uint64(KEEPER - HEIGHT)
+            w[i], w[i + one], w[i + two], w[i + three] = k0, k1, k2, k3
     else:
         for r in range(LEAF):
             iy = np.uint64(min(iy0 + r, iy1 - 1))
@@ -190,8 +198,19 @@ def load_leaf(field, block, room):
 @loop_kernel
 def store_leaf(field, block, room):
     h, owner, _, _ = field
+    one, two, three = np.uint64(1), np.uint64(2), np.uint64(3)
     iy0, iy1, ix0, ix1 = block
-    _, w, _, _, _, _, _ = room
+    _, w, _, _, _, _, _, _ = room
+    if iy1 - iy0 == LEAF and ix1 - ix0 == LEAF:
+        for r in range(np.uint64(LEAF)):
+            iy, ix, i = np.uint64(iy0) + r, np.uint64(ix0), r * np.uint64(LEAF) + np.uint64(HEIGHT)
+            h0, h1, h2, h3 = w[i], w[i + one], w[i + two], w[i + three]
+            i += np.uint64(KEEPER - HEIGHT)
+            k0, k1, k2, k3 = w[i], w[i + one], w[i + two], w[i + three]
+            h[iy, ix], h[iy, ix + one], h[iy, ix + two], h[iy, ix + three] = h0, h1, h2, h3
+            owner[iy, ix], owner[iy, ix + one] = np.int32(k0), np.int32(k1)
+            owner[iy, ix + two], owner[iy, ix + three] = np.int32(k2), np.int32(k3)
+        return
     for iy in range(np.uint64(iy0), np.uint64(iy1)):
         for ix in range(np.uint64(ix0), np.uint64(ix1)):
             i = (iy - np.uint64(iy0)) * np.uint64(LEAF) + ix - np.uint64(ix0)
@@ -201,7 +220,7 @@ def store_leaf(field, block, room):
 @loop_kernel
 def _surface(room):
     """The heights of a leaf, as the bounds are: in float32."""
-    _, w, hb, _, _, _, _ = room
+    _, w, hb, _, _, _, _, _ = room
     for i in range(np.uint64(CELLS)):
         hb[i] = w[i + np.uint64(HEIGHT)]
 
@@ -310,13 +329,17 @@ def _piece_of(lists, base, groups, key):
 
 
 @loop_kernel
-def best_in_quarters(lists, base, n, groups, count, half_x, half_y, low):
+def best_in_quarters(lists, base, n, groups, count, half_x, half_y, low, keys):
     """Places of the pieces with the lowest bounds in the middle of each quarter of a block, in `groups`.
 
-    Of those that cover the whole block, among the first PLACES.  low: about what bounds are.
+    Of those that cover the whole block, among the first PLACES.  low: about what bounds are.  keys (4 LANES,):
+    room for whole numbers.
     """
-    a = b = c = d = np.int32(2**31 - 1)
+    most = np.int32(2**31 - 1)
     n, x, y = np.uint64(n), half_x, half_y
+    # The least of each lane first: a least of all lanes costs more than what is compared for it.
+    for k in range(np.uint64(4 * LANES)):
+        keys[k] = most
     for at in range(min(np.uint64(count), np.uint64(PLACES // LANES))):
         group = np.uint64(groups[at])
         first = np.uint64(base) + group * np.uint64(GROUP)
@@ -328,14 +351,19 @@ def best_in_quarters(lists, base, n, groups, count, half_x, half_y, low):
             rise_x = x * (lists[i + np.uint64(CHANCE_X)] if chance < BIG else np.float32(0.0))
             rise_y = y * (lists[i + np.uint64(CHANCE_Y)] if chance < BIG else np.float32(0.0))
             over = chance - low
-            key = _key(over - rise_x - rise_y, place)
-            a = np.int32(key if key < a else a)
-            key = _key(over + rise_x - rise_y, place)
-            b = np.int32(key if key < b else b)
-            key = _key(over - rise_x + rise_y, place)
-            c = np.int32(key if key < c else c)
-            key = _key(over + rise_x + rise_y, place)
-            d = np.int32(key if key < d else d)
+            keys[lane] = min(keys[lane], _key(over - rise_x - rise_y, place))
+            k = lane + np.uint64(LANES)
+            keys[k] = min(keys[k], _key(over + rise_x - rise_y, place))
+            k = lane + np.uint64(2 * LANES)
+            keys[k] = min(keys[k], _key(over - rise_x + rise_y, place))
+            k = lane + np.uint64(3 * LANES)
+            keys[k] = min(keys[k], _key(over + rise_x + rise_y, place))
+    a = b = c = d = most
+    for lane in range(np.uint64(LANES)):
+        a = min(a, keys[lane])
+        b = min(b, keys[lane + np.uint64(LANES)])
+        c = min(c, keys[lane + np.uint64(2 * LANES)])
+        d = min(d, keys[lane + np.uint64(3 * LANES)])
     return (
         _piece_of(lists, base, groups, a), _piece_of(lists, base, groups, b),
         _piece_of(lists, base, groups, c), _piece_of(lists, base, groups, d),
@@ -348,7 +376,7 @@ def _evaluate_quarters(lists, base, n, groups, count, low, half_x, half_y, moves
     first_entry, entries, _, _, _ = moves
     quarter_x, quarter_y = np.float32(0.5 * half_x), np.float32(0.5 * half_y)
     evaluated = 0
-    for i in best_in_quarters(lists, base, n, groups, count, quarter_x, quarter_y, low):
+    for i in best_in_quarters(lists, base, n, groups, count, quarter_x, quarter_y, low, room[7]):
         if i >= 0 and lists[i + LOWEST] < BIG:
             _evaluate(moves, heights, entries[first_entry + np.int64(lists[i + ENTRY])], room)
             evaluated += CELLS
@@ -379,7 +407,7 @@ def queue_first(lists, i, leaf, moves, cutter, room, queue, n):
 @loop_kernel
 def part_ceiling(x, y, slope_x, slope_y, room):
     """The most that the surface of a block of 8, four leaves, stands above a plane of the slope through (x, y)."""
-    _, w, _, _, some, _, _ = room
+    _, w, _, _, some, _, _, _ = room
     leaf = np.uint64(4 * CELLS)
     for i in range(np.uint64(CELLS)):
         most = -BIG
@@ -405,7 +433,7 @@ def lower_leaf(lists, base, n, done, groups, field, block, tile, cutter, moves, 
     first_entry, entries, codes, _, records = moves
     profile, support, heights, bounds = cutter
     _, _, top, tie, margin = tile
-    _, w, hb, off, marks, _, queue = room
+    _, w, hb, off, marks, _, queue, _ = room
     last = np.int32(-1)
     x, y, half_x, half_y = extent(field[2], field[3], block, tile)
     count = (n + LANES - 1) // LANES
