@@ -313,7 +313,7 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
         if profile == FLAT and is_line(codes[j]) and records[j, SLOPE] == 0.0:
             level = records[j, H]
     bests = best_in_quarters(
-        lists, base, n, every, count, np.float32(0.5 * half_x), np.float32(0.5 * half_y), low, room[7]
+        lists, base, n, every, count, np.float32(0.4 * half_x), np.float32(0.4 * half_y), low, room[7]
     )
     done, queue, nq = room[5], room[6], np.uint64(0)
     for leaf in range(4):

@@ -12,7 +12,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import kernel, loop_kernel
+from simkit._jit import extreme_kernel, kernel, loop_kernel
 from simkit.stock.record_kernels import (
     CLIMB,
     EX,
@@ -201,23 +201,24 @@ def close_list(lists, base, n):
         lists[i], lists[i + np.uint64(CHANCE)] = math.nan, BIG
 
 
-@kernel
+@extreme_kernel
 def group_boxes(lists, n, boxes):
     """Write x0, x1, y0, y1 of the tips of each group of the first list to boxes (groups, 4) float32.
 
     Returns the largest coordinate and the largest height of all.
     """
     far, high = np.float32(0.0), np.float32(0.0)
-    for group in range((n + LANES - 1) // LANES):
-        at = group * GROUP
+    n = np.uint64(n)
+    for group in range((n + np.uint64(LANES - 1)) // np.uint64(LANES)):
+        at = group * np.uint64(GROUP)
         x0, x1, y0, y1 = BIG, -BIG, BIG, -BIG
-        for i in range(at, at + min(LANES, n - group * LANES)):
-            length, off = lists[i + PLEN], lists[i + POFF]
-            ax, ay = lists[i + PX], lists[i + PY]
-            bx, by = ax + length * lists[i + PUX], ay + length * lists[i + PUY]
+        for i in range(at, at + min(np.uint64(LANES), n - group * np.uint64(LANES))):
+            length, off = lists[i + np.uint64(PLEN)], lists[i + np.uint64(POFF)]
+            ax, ay = lists[i + np.uint64(PX)], lists[i + np.uint64(PY)]
+            bx, by = ax + length * lists[i + np.uint64(PUX)], ay + length * lists[i + np.uint64(PUY)]
             x0, x1 = min(x0, min(ax, bx) - off), max(x1, max(ax, bx) + off)
             y0, y1 = min(y0, min(ay, by) - off), max(y1, max(ay, by) + off)
-            high = max(high, abs(lists[i + PH]) + abs(lists[i + PSLOPE] * length))
+            high = max(high, abs(lists[i + np.uint64(PH)]) + abs(lists[i + np.uint64(PSLOPE)] * length))
         boxes[group, 0], boxes[group, 1], boxes[group, 2], boxes[group, 3] = x0, x1, y0, y1
         far = max(far, max(max(-x0, x1), max(-y0, y1)))
     return float(far), float(high)
