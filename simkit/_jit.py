@@ -60,8 +60,6 @@ loop_kernel = numba.njit(**_INNER, _nrt=False, forceinline=True)
 _FUSED = _INNER | {"fastmath": {"contract"}}
 bound_kernel = numba.njit(**_FUSED, _nrt=False)
 bound_loop_kernel = numba.njit(**_FUSED, _nrt=False, forceinline=True)
-# For the least and the most of numbers that are all numbers, and of which no one asks how zero is signed.
-extreme_kernel = numba.njit(**(_INNER | {"fastmath": {"nnan", "nsz"}}), _nrt=False)
 
 
 def pointer(function, signature: str):

@@ -51,7 +51,7 @@ def not_above_zero(typingctx, numbers, first):
 
 @intrinsic
 def ask_for(typingctx, array, place):
-    """Ask the memory for the number at a place of an array (rows one after the other), without waiting for it."""
+    """Ask the memory for the number at a place of an array, rows one after the other, without waiting."""
 
     def generate(context, builder, signature, arguments):
         numbers = context.make_array(signature.args[0])(context, builder, arguments[0])

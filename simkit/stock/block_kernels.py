@@ -1,14 +1,15 @@
 """The fast cut of tiles: lists of moves refined from blocks of 16 cells to 8 to 4, then evaluated.
 
 Every block keeps the pieces of moves whose lower bound over it (bound_kernels) lies below a ceiling of
-what will be left there.  The ceiling is a plane.  Its slope is that of the move b that is lowest at the
-block's middle among those that cover the whole block; its height is the most that b stands above that
-slope, at a corner, as the swept surface of a convex cutter is convex; or the highest that is left in the
-tile.  A move whose bound is nowhere under the ceiling cannot win a cell, and is dropped for all blocks
-inside.  Over blocks the bounds of balls are planes of one slope, that of b about the block that was looked at
-before.  A leaf of 4 x 4 cells evaluates the move first that seems the lowest at its middle, takes the ceiling
-from the surface so lowered, and evaluates what is left of its list by halves, passing over those where a
-bound is above the surface at every cell.
+what will be left there.  The ceiling is a plane.  Its slope is that of the move that is lowest at the block's
+middle among those that cover the whole block.  Over a block of 16 its height is the most that the lowest
+moves of the four quarters stand above that slope, each over its quarter, where a corner is the highest as
+the swept surface of a convex cutter is convex; or the highest that is left in the tile.  Over a block of 8
+the lowest moves of its four leaves are evaluated, and the height is that of the surface they leave.  A move
+whose bound is nowhere under the ceiling cannot win a cell, and is dropped for all blocks inside.  Over
+blocks the bounds of balls are planes of one slope, that of the quarter in the block around, or of the block
+looked at before, to and fro, so that it is a neighbour.  A leaf of 4 x 4 cells evaluates what is left of the
+list by halves, passing over those where a bound is above the surface at every cell.
 
 A value is computed from the record and the cell alone, rounded to float32, and compared as (height, row):
 so tiles, threads, windows and the order of the moves leave the bits alone, and dropping moves that cannot win
@@ -24,7 +25,8 @@ Arguments that go together go as tuples: field (h, owner, xs, ys); moves (first 
 rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y,
 top, tie, margin); block (iy0, iy1, ix0, ix1); room to work in (places of a block, leaf_kernels' numbers of
 a leaf, its heights in float32, its offsets, heights of one move, corners, queue of rows to evaluate, the last
-of which is HALF); planes (8 LANES,): what bounds wrote of some pieces; lean (2,): the slope expected next.
+of which is HALF, whole numbers for keys), for the four leaves of a block of 8 one after the other; lean
+(10,): the slope expected next, then those of the quarters of a block of 16.
 """
 
 import math
@@ -41,6 +43,7 @@ from simkit.stock.bit_kernels import (
 from simkit.stock.bound_kernels import (
     RADIUS_AT,
 )
+from simkit.stock.cut_kernels import highest
 from simkit.stock.leaf_kernels import (
     CELLS,
     HALF,
@@ -93,7 +96,8 @@ FEW = 6  # so many moves are evaluated without tests
 
 @loop_kernel
 def _keep(
-    lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry, moves, marks,
+    lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry,
+    moves, marks,
 ):  # fmt: skip
     """Copy the pieces that come under the ceiling to the list at `to`; return its length.
 
@@ -122,23 +126,27 @@ def _keep(
 
 @loop_kernel
 def _corners(field, block, room):
-    """Write the corners of the four quarters of a block of 16 to places, four and four."""
+    """Write the corners of the four quarters of a block of 16 to places: quarter by quarter 16 x, then y."""
     _, _, xs, ys = field
     iy0, iy1, ix0, ix1 = block
     places = room[0]
     mid_x, mid_y = min(ix0 + 8, ix1 - 1), min(iy0 + 8, iy1 - 1)
-    x, y = (xs[ix0], xs[max(mid_x - 1, ix0)], xs[mid_x], xs[ix1 - 1]), (ys[iy0], ys[max(mid_y - 1, iy0)], ys[mid_y], ys[iy1 - 1])
+    x = (xs[ix0], xs[max(mid_x - 1, ix0)], xs[mid_x], xs[ix1 - 1])
+    y = (ys[iy0], ys[max(mid_y - 1, iy0)], ys[mid_y], ys[iy1 - 1])
     for k in range(4):
-        right, low = x[2] if k % 2 else x[0], y[2] if k >= 2 else y[0]
-        left, high = x[3] if k % 2 else x[1], y[3] if k >= 2 else y[1]
+        left, low = x[2] if k % 2 else x[0], y[2] if k >= 2 else y[0]
+        right, high = x[3] if k % 2 else x[1], y[3] if k >= 2 else y[1]
         i = 4 * k
-        places[i], places[i + 1], places[i + 2], places[i + 3] = right, left, right, left
+        places[i], places[i + 1], places[i + 2], places[i + 3] = left, right, left, right
         places[i + 16], places[i + 17], places[i + 18], places[i + 19] = low, low, high, high
 
 
 @loop_kernel
 def _leans(places, corners, leans):
-    """Slopes of four quarters by the quadric that fits their corners best: see _corners."""
+    """Write the slopes of four quarters, by the quadric that fits the heights at their corners best.
+
+    places: of _corners; corners: the heights from 32 on.  A guess for bounds: any slope is right.
+    """
     a, s = 0.5 * (places[5] - places[0]), 0.5 * (places[4] - places[1])
     b, t = 0.5 * (places[26] - places[16]), 0.5 * (places[24] - places[18])
     left = right = near_left = near_right = 0.0
@@ -181,9 +189,11 @@ def _leans(places, corners, leans):
 
 @loop_kernel
 def _corner_ceiling(lists, bests, x, y, moves, heights, slope_x, slope_y, room, leans):
-    """The most that the best moves of four quarters stand above a plane of the slope through (x, y), +inf if unknown.
+    """The most that the best moves of four quarters stand above a plane of the slope through (x, y).
 
-    leans (4, 2): the slopes of the quarters, as these moves leave them, where they are known.
+    bests: where they are in the list, -1 for none.  Over a quarter a straight move is convex, so a corner is
+    the highest; of several moves the one counts that is the lowest there.  +inf if there is none.
+    leans (8,): written, the slopes of the quarters as these moves leave them.
     """
     first_entry, entries, codes, _, records = moves
     places, _, _, _, g, corners, _, _ = room
@@ -245,7 +255,14 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
         j = entries[first_entry + best_entry]
         slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
         bests = best_in_quarters(
-            lists, base, n, groups, count, np.float32(0.5 * half_x), np.float32(0.5 * half_y), lists[i + CHANCE],
+            lists,
+            base,
+            n,
+            groups,
+            count,
+            np.float32(0.5 * half_x),
+            np.float32(0.5 * half_y),
+            lists[i + CHANCE],
             room[7],
         )
         _corners(field, block, room)
@@ -254,7 +271,8 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
             ceiling,
             _corner_ceiling(
                 lists, bests, x + tile[0], y + tile[1], moves, heights, slope_x, slope_y, room, lean[2:]
-            ) - top,
+            )
+            - top,
         )
         if profile == FLAT and is_line(codes[j]) and records[j, SLOPE] == 0.0:
             level = records[j, H]
@@ -295,7 +313,7 @@ def _leaf_of(part, leaf):
 def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room, lean):
     """Cut a block of 8 by a list; return heights evaluated, and how many pieces its leaves looked at."""
     first_entry, entries, codes, rows, records = moves
-    profile, support, heights, bounds = cutter
+    profile, support, _, bounds = cutter
     _, _, top, tie, margin = tile
     x, y, half_x, half_y = extent(field[2], field[3], part, tile)
     count = (n + LANES - 1) // LANES
@@ -409,17 +427,6 @@ def _repeats(codes, records, j, before):
 
 
 @loop_kernel
-def _block_top(h, block):
-    """The highest of a block."""
-    iy0, iy1, ix0, ix1 = block
-    most = h[iy0, ix0]
-    for iy in range(np.uint64(iy0), np.uint64(iy1)):
-        for ix in range(np.uint64(ix0), np.uint64(ix1)):
-            most = max(most, h[iy, ix])
-    return most
-
-
-@loop_kernel
 def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room, lean):
     """Cut a block of 16 by the groups `near` of the list; return evaluations, tests, tests of leaves."""
     tests = count * LANES
@@ -511,14 +518,15 @@ def _cut_tiles(
         if n == 0:
             continue
         close_list(lists, START, n)
-        far, high = group_boxes(lists, n, boxes)
+        far, high = group_boxes(lists, n, boxes, room[4])
         margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
         tile = (tx, ty, top, 2.0**-21 * (abs(top) + high + radius), margin)
         reach += margin
         for iy in range(iy0, iy1, BLOCK):
             for place in range(ix0, ix1, BLOCK):
                 # To and fro, so that the slope expected is that of a neighbour.
-                ix = place if (iy - iy0) % (2 * BLOCK) == 0 else ix0 + (ix1 - 1 - ix0) // BLOCK * BLOCK - (place - ix0)
+                last = ix0 + (ix1 - 1 - ix0) // BLOCK * BLOCK
+                ix = place if (iy - iy0) % (2 * BLOCK) == 0 else last - (place - ix0)
                 block = (iy, min(iy + BLOCK, iy1), ix, min(ix + BLOCK, ix1))
                 count = groups_near(
                     boxes, n, np.float32(xs[ix] - tx - reach), np.float32(xs[block[3] - 1] - tx + reach),
@@ -536,7 +544,7 @@ def _cut_tiles(
                     counts[t, 0] += evaluated
                     counts[t, 1] += tests
                     counts[t, 2] += in_leaves
-        tops[t] = _block_top(h, (iy0, iy1, ix0, ix1))
+        tops[t] = highest(h, iy0, iy1, ix0, ix1, room[4])
 
 
 @entry_kernel

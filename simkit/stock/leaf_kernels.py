@@ -101,10 +101,10 @@ AT_X, AT_Y, HEIGHT, KEEPER = (CELLS * k for k in range(4))
 
 @loop_kernel
 def evaluate_halves(moves, queue, n, w):
-    """Lower halves of leaves by straight moves: queue holds 8 move + 2 leaf + half; of flat cutters a whole leaf.
+    """Lower halves of leaves by straight moves: the queue holds 8 move + 2 leaf + half.
 
     A half fills the widest vector there is.  Fewer cells would be done one after the other, and a ball's
-    height costs two roots; that of a flat cutter costs one, and then a loop over the whole leaf wins.
+    height costs two roots; that of a flat cutter costs one, and a loop over the whole leaf wins.
     """
     _, _, codes, rows, records = moves
     # Not a number that the compiler knows: it would write a short loop out, one cell after the other.
@@ -332,8 +332,8 @@ def _piece_of(lists, base, groups, key):
 def best_in_quarters(lists, base, n, groups, count, half_x, half_y, low, keys):
     """Places of the pieces with the lowest bounds in the middle of each quarter of a block, in `groups`.
 
-    Of those that cover the whole block, among the first PLACES.  low: about what bounds are.  keys (4 LANES,):
-    room for whole numbers.
+    Of those that cover the whole block, among the first PLACES.  low: about what bounds are.
+    keys (4 LANES,): room for whole numbers.
     """
     most = np.int32(2**31 - 1)
     n, x, y = np.uint64(n), half_x, half_y
@@ -386,9 +386,9 @@ def _evaluate_quarters(lists, base, n, groups, count, low, half_x, half_y, moves
 
 @loop_kernel
 def queue_first(lists, i, leaf, moves, cutter, room, queue, n):
-    """Lower a leaf by the piece at `i`, which seems the lowest there, or queue it; return the move, and the queue's length.
+    """Lower a leaf by the piece at `i`, which seems the lowest there, -1 for none, or queue its halves.
 
-    -1 for none.
+    leaf: its place in the block.  Returns the move, -1 for none, and the length of the queue.
     """
     if i < 0:
         return np.int32(-1), n
@@ -406,7 +406,7 @@ def queue_first(lists, i, leaf, moves, cutter, room, queue, n):
 
 @loop_kernel
 def part_ceiling(x, y, slope_x, slope_y, room):
-    """The most that the surface of a block of 8, four leaves, stands above a plane of the slope through (x, y)."""
+    """The most that the surface of four leaves stands above a plane of the slope through (x, y)."""
     _, w, _, _, some, _, _, _ = room
     leaf = np.uint64(4 * CELLS)
     for i in range(np.uint64(CELLS)):
@@ -426,9 +426,9 @@ def part_ceiling(x, y, slope_x, slope_y, room):
 
 @loop_kernel
 def lower_leaf(lists, base, n, done, groups, field, block, tile, cutter, moves, room, lean):
-    """Lower a leaf that is loaded by the moves of its list, in any order; return how many heights were evaluated.
+    """Lower a leaf by the moves of its list, in any order; return how many heights were evaluated.
 
-    done: the move that lowered it before, -1 for none.
+    It is loaded.  done: the move that lowered it before, -1 for none.
     """
     first_entry, entries, codes, _, records = moves
     profile, support, heights, bounds = cutter
