@@ -283,7 +283,7 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
         lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, level, best_entry,
         moves, room[4],
     )  # fmt: skip
-    if kept == 1 and level < math.inf:
+    if kept == 1 and level < math.inf and np.int64(lists[to + ENTRY]) == best_entry:
         j = entries[first_entry + best_entry]
         _fill(field, block, np.float32(level), rows[j])
         return 0
@@ -361,7 +361,7 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
     if kept <= FEW:
         for leaf in range(4):
             store_leaf(field, _leaf_of(part, leaf), _room_of(room, leaf))
-        if kept == 1 and level < math.inf:
+        if kept == 1 and level < math.inf and np.int64(lists[to + ENTRY]) == best_entry:
             j = entries[first_entry + best_entry]
             _fill(field, part, np.float32(level), rows[j])
             return evaluated, 0
