@@ -12,7 +12,10 @@ from simkit.cache import CACHE_FOLDER, can_store, could_not_store
 os.environ.setdefault("NUMBA_CACHE_DIR", str(CACHE_FOLDER))
 
 import numba
+from llvmlite import ir as ir  # for instructions, as are types
+from numba.core import types as types
 from numba.core.caching import FunctionCache
+from numba.extending import intrinsic
 
 # numba reads the variable when it is imported; whoever imported it before us must not decide.
 numba.config.CACHE_DIR = os.environ["NUMBA_CACHE_DIR"]
@@ -52,6 +55,7 @@ _OPTIONS = {
 # their arrays: an atomic addition for each argument and call, more than the work of a small kernel.
 _INNER = _OPTIONS | {"no_cpython_wrapper": True}
 entry_kernel = numba.njit(**_OPTIONS)
+instruction = intrinsic  # what a kernel says to the compiler in the compiler's own words
 kernel = numba.njit(**_INNER, _nrt=False)
 working_kernel = numba.njit(**_INNER)  # called by kernels too, but allocates
 # For what a loop over cells must not call but contain, or the compiler leaves the vector unit unused.

@@ -1,11 +1,8 @@
 """Which of 32 neighbours pass a test, as bits: the vector unit tests, and only what passes costs time."""
 
 import numpy as np
-from llvmlite import ir
-from numba.core import types
-from numba.extending import intrinsic
 
-from simkit._jit import loop_kernel
+from simkit._jit import instruction, ir, loop_kernel, types
 
 DE_BRUIJN = 0x077CB531
 PLACES = np.zeros(32, np.uint8)  # by the five highest bits of DE_BRUIJN * 2^k: k
@@ -31,7 +28,7 @@ def without_first(bits):
     return np.uint32(bits & np.uint32(bits - np.uint32(1)))
 
 
-@intrinsic
+@instruction
 def not_above_zero(typingctx, numbers, first):
     """Which of the sixteen float32 from `first` on are zero or less, a bit for each, as a uint32.
 
@@ -49,7 +46,7 @@ def not_above_zero(typingctx, numbers, first):
     return types.uint32(numbers, types.uint64), generate
 
 
-@intrinsic
+@instruction
 def ask_for(typingctx, array, place):
     """Ask the memory for the number at a place of an array, rows one after the other, without waiting."""
 
