@@ -136,6 +136,7 @@ def profile(name, moves, cutter, size, runs):
         ("the rest: lists, ceilings, leaves, memory", rest),
     ):
         print(f"  {taken:5.1f} ns, {100 * taken / whole:3.0f} %: {what}")
+    print(f"  of the heights their two roots each alone: {2 * heights * root:.1f} ns")
     owners = winners(outcome.field.upper_move, 4)
     least, each = packing + binning + owners * height, packing + binning + height
     print(

@@ -12,7 +12,10 @@ from simkit.cache import CACHE_FOLDER, can_store, could_not_store
 os.environ.setdefault("NUMBA_CACHE_DIR", str(CACHE_FOLDER))
 
 import numba
+from llvmlite import ir as ir  # for instructions, as are types
+from numba.core import types as types
 from numba.core.caching import FunctionCache
+from numba.extending import intrinsic
 
 # Private names of numba change (0.61 lacks some): with a version it was not tried with, kernels are compiled
 # as numba does it, which takes half as long again.
@@ -59,14 +62,15 @@ _OPTIONS = {
 # their arrays: an atomic addition for each argument and call, more than the work of a small kernel.
 _INNER = _OPTIONS | {"no_cpython_wrapper": True}
 entry_kernel = numba.njit(**_OPTIONS, **({"pipeline_class": _compiler.EntryCompiler} if IS_TRIED else {}))
+instruction = intrinsic  # what a kernel says to the compiler in the compiler's own words
 
 
 def _inner(is_late=False, **options):
     """Return a decorator of kernels that only kernels call."""
     if not IS_TRIED:
-        return numba.njit(**_INNER, **options)
+        return numba.njit(**_INNER | options)
     way = _compiler.LateCompiler if is_late else _compiler.InnerCompiler
-    make = numba.njit(**_INNER, **options, pipeline_class=way)
+    make = numba.njit(**_INNER | options, pipeline_class=way)
 
     def decorate(function):
         made = make(function)
@@ -85,6 +89,10 @@ working_kernel = _inner()  # called by kernels too, but allocates
 late_kernel = _inner(is_late=True, _nrt=False)
 # For what a loop over cells must not call but contain, or the compiler leaves the vector unit unused.
 loop_kernel = _inner(_nrt=False, forceinline=True)
+# For bounds, whose last bits decide nothing: a product and a sum may be rounded once, as one instruction.
+_FUSED = {"fastmath": {"contract"}}
+bound_kernel = _inner(_nrt=False, **_FUSED)
+bound_loop_kernel = _inner(_nrt=False, forceinline=True, **_FUSED)
 
 
 def pointer(function, signature: str):

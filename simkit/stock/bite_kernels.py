@@ -313,7 +313,7 @@ def bite(first, last, field, box, top, cell, cutter, moves, taken, lists, boxes,
     if n == 0:
         return 0
     close_list(lists, START, n)
-    far, high = group_boxes(lists, n, boxes)
+    far, high = group_boxes(lists, n, boxes, room[3])
     margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
     # As for the cut, and what the planes of steep surfaces add over a block.
     tie = 2.0**-21 * (abs(top) + high + radius + 32.0 * BLOCK * cell)

@@ -1,14 +1,15 @@
 """The fast cut of tiles: lists of moves refined from blocks of 16 cells to 8 to 4, then evaluated.
 
 Every block keeps the pieces of moves whose lower bound over it (bound_kernels) lies below a ceiling of
-what will be left there.  The ceiling is a plane.  Its slope is that of the move b that is lowest at the
-block's middle among those that cover the whole block; its height is the most that b stands above that
-slope, at a corner, as the swept surface of a convex cutter is convex; or the highest that is left in the
-tile.  A move whose bound is nowhere under the ceiling cannot win a cell, and is dropped for all blocks
-inside.  Over blocks the bounds of balls are planes of one slope, that of b about the block that was looked at
-before.  A leaf of 4 x 4 cells evaluates the move first that seems the lowest at its middle, takes the ceiling
-from the surface so lowered, and evaluates what is left of its list by halves, passing over those where a
-bound is above the surface at every cell.
+what will be left there.  The ceiling is a plane.  Its slope is that of the move that is lowest at the block's
+middle among those that cover the whole block.  Over a block of 16 its height is the most that the lowest
+moves of the four quarters stand above that slope, each over its quarter, where a corner is the highest as
+the swept surface of a convex cutter is convex; or the highest that is left in the tile.  Over a block of 8
+the lowest moves of its four leaves are evaluated, and the height is that of the surface they leave.  A move
+whose bound is nowhere under the ceiling cannot win a cell, and is dropped for all blocks inside.  Over
+blocks the bounds of balls are planes of one slope, that of the quarter in the block around, or of the block
+looked at before, to and fro, so that it is a neighbour.  A leaf of 4 x 4 cells evaluates what is left of the
+list by halves, passing over those where a bound is above the surface at every cell.
 
 A value is computed from the record and the cell alone, rounded to float32, and compared as (height, row):
 so tiles, threads, windows and the order of the moves leave the bits alone, and dropping moves that cannot win
@@ -24,7 +25,8 @@ Arguments that go together go as tuples: field (h, owner, xs, ys); moves (first 
 rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y,
 top, tie, margin); block (iy0, iy1, ix0, ix1); room to work in (places of a block, leaf_kernels' numbers of
 a leaf, its heights in float32, its offsets, heights of one move, corners, queue of rows to evaluate, the last
-of which is HALF); planes (8 LANES,): what bounds wrote of some pieces; lean (2,): the slope expected next.
+of which is HALF, whole numbers for keys), for the four leaves of a block of 8 one after the other; lean
+(10,): the slope expected next, then those of the quarters of a block of 16.
 """
 
 import math
@@ -34,24 +36,30 @@ import numpy as np
 from simkit._jit import entry_kernel, kernel, late_kernel, loop_kernel
 from simkit.cutters import FLAT
 from simkit.stock.bit_kernels import (
+    ask_for,
     first_of,
     without_first,
 )
 from simkit.stock.bound_kernels import (
     RADIUS_AT,
 )
+from simkit.stock.cut_kernels import highest
 from simkit.stock.leaf_kernels import (
     CELLS,
     HALF,
     LEAF,
     best_in_quarters,
+    evaluate_halves,
     level_height,
+    load_leaf,
     low_ones,
     lower_leaf,
+    part_ceiling,
+    queue_first,
+    store_leaf,
 )
 from simkit.stock.list_kernels import (
     CHANCE,
-    COPIED,
     ENTRY,
     GROUP,
     LANES,
@@ -82,13 +90,14 @@ from simkit.stock.record_kernels import (
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
 MOST_LEAN = 5.0  # a steeper slope tells nothing of the next block
+AHEAD = 8  # moves for whose records the memory is asked before they are needed
 FEW = 6  # so many moves are evaluated without tests
 
 
 @loop_kernel
 def _keep(
-    lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, columns, level, best_entry,
-    moves,
+    lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry,
+    moves, marks,
 ):  # fmt: skip
     """Copy the pieces that come under the ceiling to the list at `to`; return its length.
 
@@ -102,7 +111,7 @@ def _keep(
         group = np.uint64(groups[place])
         first = np.uint64(base) + group * np.uint64(GROUP)
         some = lanes_of(n, group)
-        bits = low_ones(lists, first, some, half_x, half_y, slope_x, slope_y, ceiling)
+        bits = low_ones(lists, first, some, half_x, half_y, slope_x, slope_y, ceiling, marks)
         while bits != np.uint32(0):
             i = first + first_of(bits)
             bits = without_first(bits)
@@ -110,25 +119,104 @@ def _keep(
                 entry = np.int64(lists[i + np.uint64(ENTRY)])
                 if entry > best_entry and level_height(codes, records, entries[first_entry + entry]) >= level:
                     continue
-            at, kept = copy_piece(lists, i, at, kept, columns)
+            at, kept = copy_piece(lists, i, at, kept, PIECE)
     close_list(lists, to, kept)
     return np.int64(kept)
 
 
 @loop_kernel
-def _corner_ceiling(field, block, moves, heights, j, slope_x, slope_y, room):
-    """The most that a straight move stands above a plane of the slope through the middle of a block."""
+def _corners(field, block, room):
+    """Write the corners of the four quarters of a block of 16 to places: quarter by quarter 16 x, then y."""
     _, _, xs, ys = field
     iy0, iy1, ix0, ix1 = block
-    _, _, codes, _, records = moves
-    _, _, _, _, g, corners, _ = room
-    x0, x1, y0, y1 = xs[ix0], xs[ix1 - 1], ys[iy0], ys[iy1 - 1]
-    corners[0], corners[1], corners[2], corners[3] = x0, x1, x0, x1
-    corners[4], corners[5], corners[6], corners[7] = y0, y0, y1, y1
-    heights(codes[j], records[j], corners, 4, g)
-    rise_x, rise_y = 0.5 * (x1 - x0) * slope_x, 0.5 * (y1 - y0) * slope_y
-    low = max(g[0] + (rise_x + rise_y), g[1] + (rise_y - rise_x))
-    return max(low, max(g[2] + (rise_x - rise_y), g[3] - (rise_x + rise_y)))
+    places = room[0]
+    mid_x, mid_y = min(ix0 + 8, ix1 - 1), min(iy0 + 8, iy1 - 1)
+    x = (xs[ix0], xs[max(mid_x - 1, ix0)], xs[mid_x], xs[ix1 - 1])
+    y = (ys[iy0], ys[max(mid_y - 1, iy0)], ys[mid_y], ys[iy1 - 1])
+    for k in range(4):
+        left, low = x[2] if k % 2 else x[0], y[2] if k >= 2 else y[0]
+        right, high = x[3] if k % 2 else x[1], y[3] if k >= 2 else y[1]
+        i = 4 * k
+        places[i], places[i + 1], places[i + 2], places[i + 3] = left, right, left, right
+        places[i + 16], places[i + 17], places[i + 18], places[i + 19] = low, low, high, high
+
+
+@loop_kernel
+def _leans(places, corners, leans):
+    """Write the slopes of four quarters, by the quadric that fits the heights at their corners best.
+
+    places: of _corners; corners: the heights from 32 on.  A guess for bounds: any slope is right.
+    """
+    a, s = 0.5 * (places[5] - places[0]), 0.5 * (places[4] - places[1])
+    b, t = 0.5 * (places[26] - places[16]), 0.5 * (places[24] - places[18])
+    left = right = near_left = near_right = 0.0
+    low = high = near_low = near_high = 0.0
+    twist = 0.0
+    for k in range(4):
+        c = 32 + 4 * k
+        g0, g1, g2, g3 = corners[c], corners[c + 1], corners[c + 2], corners[c + 3]
+        if k % 2:
+            near_right += g0 + g2
+            right += g1 + g3
+        else:
+            left += g0 + g2
+            near_left += g1 + g3
+        if k >= 2:
+            near_high += g0 + g1
+            high += g2 + g3
+        else:
+            low += g0 + g1
+            near_low += g2 + g3
+        sign = 1.0 if k == 0 or k == 3 else -1.0
+        twist += sign * (g0 + g1 + g2 + g3)
+    along_x = (a * (right - left) + s * (near_right - near_left)) / max(8.0 * (a * a + s * s), 1e-12)
+    along_y = (b * (high - low) + t * (near_high - near_low)) / max(8.0 * (b * b + t * t), 1e-12)
+    bend_x = (right + left - near_right - near_left) / max(8.0 * (a * a - s * s), 1e-12)
+    bend_y = (high + low - near_high - near_low) / max(8.0 * (b * b - t * t), 1e-12)
+    mx, my = 0.5 * (a + s), 0.5 * (b + t)
+    twist /= max(16.0 * mx * my, 1e-12)
+    is_whole = abs(s) < 0.2 * a and abs(t) < 0.2 * b
+    for k in range(4):
+        x, y = mx if k % 2 else -mx, my if k >= 2 else -my
+        lean_x, lean_y = along_x, along_y
+        if is_whole:
+            lean_x += 2.0 * bend_x * x + twist * y
+            lean_y += 2.0 * bend_y * y + twist * x
+        is_sure = max(abs(lean_x), abs(lean_y)) < MOST_LEAN
+        leans[2 * k] = lean_x if is_sure else 0.0
+        leans[2 * k + 1] = lean_y if is_sure else 0.0
+
+
+@loop_kernel
+def _corner_ceiling(lists, bests, x, y, moves, heights, slope_x, slope_y, room, leans):
+    """The most that the best moves of four quarters stand above a plane of the slope through (x, y).
+
+    bests: where they are in the list, -1 for none.  Over a quarter a straight move is convex, so a corner is
+    the highest; of several moves the one counts that is the lowest there.  +inf if there is none.
+    leans (8,): written, the slopes of the quarters as these moves leave them.
+    """
+    first_entry, entries, codes, _, records = moves
+    places, _, _, _, g, corners, _, _ = room
+    for i in range(16):
+        corners[i + 32] = math.inf
+    for k in range(4):
+        corners[k] = math.inf
+    before = np.int32(-1)
+    for i in bests:
+        if i >= 0:
+            j = entries[first_entry + np.int64(lists[i + ENTRY])]
+            if j != before and is_line(codes[j]):
+                before = j
+                heights(codes[j], records[j], places, 16, g)
+                for k in range(4):
+                    most = -math.inf
+                    for c in range(4 * k, 4 * k + 4):
+                        above = g[c] - (slope_x * (places[c] - x) + slope_y * (places[c + 16] - y))
+                        most = max(most, above)
+                        corners[c + 32] = min(corners[c + 32], np.float64(g[c]))
+                    corners[k] = min(corners[k], most)
+    _leans(places, corners, leans)
+    return max(max(corners[0], corners[1]), max(corners[2], corners[3]))
 
 
 @loop_kernel
@@ -145,10 +233,10 @@ def _fill(field, block, g, row):
 
 
 @loop_kernel
-def _refine(lists, base, n, groups, count, to, columns, field, block, tile, cutter, moves, room, lean):
+def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves, room, lean):
     """Keep the pieces that can win a cell of a block; return how many, and about how low the best lies.
 
-    columns: of a piece that go with it.  lean: the slope expected here; that of the best about this block is
+    lean: the slope expected here; that of the best about this block is
     left in it.
     A level flat move that covers the block and is alone in the end lowers it at once: 0 is returned.
     """
@@ -160,35 +248,130 @@ def _refine(lists, base, n, groups, count, to, columns, field, block, tile, cutt
         lists, base, n, groups, count, x, y, half_x, half_y, lean[0], lean[1], profile, support, margin, False
     )
     slope_x, slope_y, ceiling = np.float32(0.0), np.float32(0.0), 0.0
+    level, best_entry = math.inf, np.int64(0)
+    if best >= 0:
+        i = piece_at(base, best)
+        best_entry = np.int64(lists[i + ENTRY])
+        j = entries[first_entry + best_entry]
+        slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
+        bests = best_in_quarters(
+            lists,
+            base,
+            n,
+            groups,
+            count,
+            np.float32(0.5 * half_x),
+            np.float32(0.5 * half_y),
+            lists[i + CHANCE],
+            room[7],
+        )
+        _corners(field, block, room)
+        ceiling = half_x * abs(slope_x) + half_y * abs(slope_y)
+        ceiling = min(
+            ceiling,
+            _corner_ceiling(
+                lists, bests, x + tile[0], y + tile[1], moves, heights, slope_x, slope_y, room, lean[2:]
+            )
+            - top,
+        )
+        if profile == FLAT and is_line(codes[j]) and records[j, SLOPE] == 0.0:
+            level = records[j, H]
+    else:
+        for k in range(2, 10):
+            lean[k] = 0.0
+    kept = _keep(
+        lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, level, best_entry,
+        moves, room[4],
+    )  # fmt: skip
+    if kept == 1 and level < math.inf and np.int64(lists[to + ENTRY]) == best_entry:
+        j = entries[first_entry + best_entry]
+        _fill(field, block, np.float32(level), rows[j])
+        return 0
+    return kept
+
+
+@loop_kernel
+def _room_of(room, leaf):
+    """The room to work in of one of the four leaves of a block of 8."""
+    places, w, hb, off, g, corners, queue, keys = room
+    return (
+        places, w[leaf * 4 * CELLS : (leaf + 1) * 4 * CELLS], hb[leaf * CELLS : (leaf + 1) * CELLS],
+        off[leaf * 2 * CELLS : (leaf + 1) * 2 * CELLS], g, corners, queue, keys,
+    )  # fmt: skip
+
+
+@loop_kernel
+def _leaf_of(part, leaf):
+    """The cells of one of the four leaves of a block of 8; where that is smaller some again, to no harm."""
+    iy0, iy1, ix0, ix1 = part
+    iy = min(iy0 + LEAF, iy1 - 1) if leaf >= 2 else iy0
+    ix = min(ix0 + LEAF, ix1 - 1) if leaf % 2 else ix0
+    return iy, min(iy + LEAF, iy1), ix, min(ix + LEAF, ix1)
+
+
+@loop_kernel
+def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room, lean):
+    """Cut a block of 8 by a list; return heights evaluated, and how many pieces its leaves looked at."""
+    first_entry, entries, codes, rows, records = moves
+    profile, support, _, bounds = cutter
+    _, _, top, tie, margin = tile
+    x, y, half_x, half_y = extent(field[2], field[3], part, tile)
+    count = (n + LANES - 1) // LANES
+    best = bounds(
+        lists, base, n, every, count, x, y, half_x, half_y, lean[0], lean[1], profile, support, margin, False
+    )
+    slope_x, slope_y = np.float32(0.0), np.float32(0.0)
     level, best_entry, low = math.inf, np.int64(0), np.float32(0.0)
     if best >= 0:
         i = piece_at(base, best)
         low = lists[i + CHANCE]
-        entry = np.int64(lists[i + ENTRY])
-        j = entries[first_entry + entry]
-        if is_line(codes[j]):
-            slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
-            ceiling = half_x * abs(slope_x) + half_y * abs(slope_y)
-            ceiling = min(
-                ceiling, _corner_ceiling(field, block, moves, heights, j, slope_x, slope_y, room) - top
-            )
-            g = room[4]
-            lean[0] = 0.25 * (g[1] - g[0] + g[3] - g[2]) / max(half_x, 1e-9)
-            lean[1] = 0.25 * (g[2] - g[0] + g[3] - g[1]) / max(half_y, 1e-9)
-            steep = max(abs(lean[0]), abs(lean[1]))
-            if not steep < MOST_LEAN:
-                lean[0], lean[1] = 0.0, 0.0
-            if profile == FLAT and records[j, SLOPE] == 0.0:
-                level, best_entry = records[j, H], entry
-    kept = _keep(
-        lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, columns, level,
-        best_entry, moves,
-    )  # fmt: skip
-    if kept == 1 and level < math.inf:
+        best_entry = np.int64(lists[i + ENTRY])
+        slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
         j = entries[first_entry + best_entry]
-        _fill(field, block, np.float32(level), rows[j])
-        return 0, low
-    return kept, low
+        if profile == FLAT and is_line(codes[j]) and records[j, SLOPE] == 0.0:
+            level = records[j, H]
+    bests = best_in_quarters(
+        lists, base, n, every, count, np.float32(0.4 * half_x), np.float32(0.4 * half_y), low, room[7]
+    )
+    done, queue, nq = room[5], room[6], np.uint64(0)
+    for leaf in range(4):
+        load_leaf(field, _leaf_of(part, leaf), _room_of(room, leaf))
+    evaluated = 0
+    for leaf in range(4):
+        i = bests[leaf]
+        done[leaf], nq = queue_first(lists, i, leaf, moves, cutter, _room_of(room, leaf), queue, nq)
+        evaluated += CELLS if i >= 0 else 0
+    evaluate_halves(moves, queue, nq, room[1])
+    ceiling = float(part_ceiling(x + tile[0], y + tile[1], slope_x, slope_y, room))
+    # The surface is measured from the slope in float32: that rounds too.
+    ceiling += tie - top + 2.0**-21 * (half_x * abs(slope_x) + half_y * abs(slope_y))
+    if best >= 0:
+        w = room[1]
+        h0, h1 = w[2 * CELLS], w[4 * CELLS + 2 * CELLS + LEAF - 1]
+        h2, h3 = w[8 * CELLS + 3 * CELLS - LEAF], w[12 * CELLS + 3 * CELLS - 1]
+        lean[0] = 0.25 * (h1 - h0 + h3 - h2) / max(half_x, 1e-9)
+        lean[1] = 0.25 * (h2 - h0 + h3 - h1) / max(half_y, 1e-9)
+        steep = max(abs(lean[0]), abs(lean[1]))
+        if not steep < MOST_LEAN:
+            lean[0], lean[1] = 0.0, 0.0
+    kept = _keep(
+        lists, base, n, every, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry,
+        moves, room[4],
+    )  # fmt: skip
+    if kept <= FEW:
+        for leaf in range(4):
+            store_leaf(field, _leaf_of(part, leaf), _room_of(room, leaf))
+        if kept == 1 and level < math.inf and np.int64(lists[to + ENTRY]) == best_entry:
+            j = entries[first_entry + best_entry]
+            _fill(field, part, np.float32(level), rows[j])
+            return evaluated, 0
+        return evaluated + _few(lists, to, kept, field, part, cutter, moves, room), 0
+    for leaf in range(4):
+        evaluated += lower_leaf(
+            lists, to, kept, np.int32(done[leaf]), every, field, _leaf_of(part, leaf), tile, cutter, moves,
+            _room_of(room, leaf), lean,
+        )  # fmt: skip
+    return evaluated, 4 * kept
 
 
 @loop_kernel
@@ -197,7 +380,7 @@ def _few(lists, base, n, field, block, cutter, moves, room):
     h, owner, xs, ys = field
     first_entry, entries, codes, rows, records = moves
     _, _, heights, _ = cutter
-    places, _, _, _, g, _, _ = room
+    places, _, _, _, g, _, _, _ = room
     iy0, iy1, ix0, ix1 = block
     wide = np.uint64(ix1 - ix0)
     cells = wide * np.uint64(iy1 - iy0)
@@ -244,51 +427,27 @@ def _repeats(codes, records, j, before):
 
 
 @loop_kernel
-def _block_top(h, block):
-    """The highest of a block."""
-    iy0, iy1, ix0, ix1 = block
-    most = h[iy0, ix0]
-    for iy in range(np.uint64(iy0), np.uint64(iy1)):
-        for ix in range(np.uint64(ix0), np.uint64(ix1)):
-            most = max(most, h[iy, ix])
-    return most
-
-
-@loop_kernel
-def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room, planes, lean):
+def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room, lean):
     """Cut a block of 16 by the groups `near` of the list; return evaluations, tests, tests of leaves."""
     tests = count * LANES
     iy0, iy1, ix0, ix1 = block
-    _, _, xs, ys = field
-    n1, _ = _refine(lists, START, n, near, count, size, PIECE, field, block, tile, cutter, moves, room, lean)
+    n1 = _refine(lists, START, n, near, count, size, field, block, tile, cutter, moves, room, lean)
     if n1 == 0:
         return 4, tests, 0
     if n1 <= FEW:
         return 4 + _few(lists, size, n1, field, block, cutter, moves, room), tests, 0
-    evaluated, in_leaves, count1 = 4, 0, (n1 + LANES - 1) // LANES
+    evaluated, in_leaves = 4, 0
     for iy in range(iy0, iy1, 8):
         for ix in range(ix0, ix1, 8):
             part = (iy, min(iy + 8, iy1), ix, min(ix + 8, ix1))
-            n2, low = _refine(
-                lists, size, n1, every, count1, 2 * size, COPIED, field, part, tile, cutter, moves, room, lean
+            k = 2 + (2 if ix > ix0 else 0) + (4 if iy > iy0 else 0)
+            lean[0], lean[1] = lean[k], lean[k + 1]
+            some, asked = _cut_part(
+                lists, size, n1, 2 * size, every, field, part, tile, cutter, moves, room, lean
             )
             tests += n1
-            evaluated += 4
-            if n2 <= FEW:
-                evaluated += _few(lists, 2 * size, n2, field, part, cutter, moves, room)
-                continue
-            in_leaves += 4 * n2
-            quarter_x, quarter_y = 0.25 * (xs[part[3] - 1] - xs[ix]), 0.25 * (ys[part[1] - 1] - ys[iy])
-            bests = best_in_quarters(lists, 2 * size, n2, np.float32(quarter_x), np.float32(quarter_y), low)
-            for leaf_y in range(iy, part[1], LEAF):
-                which = 0 if leaf_y == iy else 2
-                for leaf_x in range(ix, part[3], LEAF):
-                    leaf = (leaf_y, min(leaf_y + LEAF, part[1]), leaf_x, min(leaf_x + LEAF, part[3]))
-                    best = np.int64(bests[which])
-                    which += 1
-                    evaluated += lower_leaf(
-                        lists, 2 * size, n2, best, every, field, leaf, tile, cutter, moves, room, planes, lean
-                    )
+            evaluated += some
+            in_leaves += asked
     return evaluated, tests, in_leaves
 
 
@@ -311,7 +470,6 @@ def _cut_tiles(
     moves,
     cutter,
     room,
-    planes,
     lean,
     lists,
     boxes,
@@ -326,13 +484,14 @@ def _cut_tiles(
     counts,
 ):
     """The loop of cut_blocks over its tiles: here, where nothing is allocated, no array is counted."""
-    h, _, xs, ys = field
+    h, owner, xs, ys = field
     first_entry, entries, codes, _, records = moves
     radius = float(cutter[1][RADIUS_AT])
     ny, nx = h.shape
     ntx = (nx + size - 1) // size
     fineness = 0.25 * cell
     n_groups = boxes.shape[0]
+    columns = np.uint64(records.shape[1])
     for t in range(first_tile, last_tile):
         iy0, ix0 = (t // ntx) * size, (t % ntx) * size
         iy1, ix1 = min(iy0 + size, ny), min(ix0 + size, nx)
@@ -344,6 +503,9 @@ def _cut_tiles(
         n, before = START, np.int64(-1)
         for entry in range(starts[t], starts[t + 1]):
             j = np.int64(entries[entry])  # as in the replay: lists are then compiled once
+            later = np.uint64(entries[min(entry + AHEAD, starts[t + 1] - 1)]) * columns
+            ask_for(records, later)
+            ask_for(records, later + np.uint64(8))
             if _repeats(codes, records, j, before):
                 continue
             before = j
@@ -356,26 +518,33 @@ def _cut_tiles(
         if n == 0:
             continue
         close_list(lists, START, n)
-        far, high = group_boxes(lists, n, boxes)
+        far, high = group_boxes(lists, n, boxes, room[4])
         margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
         tile = (tx, ty, top, 2.0**-21 * (abs(top) + high + radius), margin)
         reach += margin
         for iy in range(iy0, iy1, BLOCK):
-            for ix in range(ix0, ix1, BLOCK):
+            for place in range(ix0, ix1, BLOCK):
+                # To and fro, so that the slope expected is that of a neighbour.
+                last = ix0 + (ix1 - 1 - ix0) // BLOCK * BLOCK
+                ix = place if (iy - iy0) % (2 * BLOCK) == 0 else last - (place - ix0)
                 block = (iy, min(iy + BLOCK, iy1), ix, min(ix + BLOCK, ix1))
                 count = groups_near(
                     boxes, n, np.float32(xs[ix] - tx - reach), np.float32(xs[block[3] - 1] - tx + reach),
                     np.float32(ys[iy] - ty - reach), np.float32(ys[block[1] - 1] - ty + reach), near,
                 )  # fmt: skip
                 if count:
+                    for row in range(np.uint64(iy), np.uint64(block[1])):
+                        cell_at = row * np.uint64(nx) + np.uint64(ix)
+                        ask_for(h, cell_at)
+                        ask_for(owner, cell_at)
                     evaluated, tests, in_leaves = _cut_block(
                         lists, n_groups * GROUP, n, near, count, every, field, block, tile, cutter, moves,
-                        room, planes, lean,
+                        room, lean,
                     )  # fmt: skip
                     counts[t, 0] += evaluated
                     counts[t, 1] += tests
                     counts[t, 2] += in_leaves
-        tops[t] = _block_top(h, (iy0, iy1, ix0, ix1))
+        tops[t] = highest(h, iy0, iy1, ix0, ix1, room[4])
 
 
 @entry_kernel
@@ -401,20 +570,20 @@ def cut_blocks(
     moves = (first_entry, entries, codes, rows, records)
     room = (
         np.empty(2 * BLOCK * BLOCK, np.float64),
-        np.empty(4 * CELLS, np.float64),
-        np.empty(CELLS, np.float32),
-        np.empty(2 * CELLS, np.float32),
+        np.empty(16 * CELLS, np.float64),
+        np.empty(4 * CELLS, np.float32),
+        np.empty(8 * CELLS, np.float32),
         np.empty(BLOCK * BLOCK, np.float32),
-        np.empty(8, np.float64),
+        np.empty(48, np.float64),
         np.full(2 * LANES + 1, HALF),
+        np.empty(4 * LANES, np.int32),
     )
     _cut_tiles(
         field,
         moves,
         cutter,
         room,
-        np.zeros(8 * LANES, np.float32),
-        np.zeros(2, np.float64),
+        np.zeros(10, np.float64),
         lists,
         boxes,
         near,

@@ -26,7 +26,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import kernel, loop_kernel
+from simkit._jit import bound_kernel, bound_loop_kernel
 from simkit.cutters import BALL, CONE, FLAT
 from simkit.stock.hollow_kernels import FARTHEST, best_of, hollow_bounds, rank_of
 from simkit.stock.list_kernels import (
@@ -63,7 +63,7 @@ FROM_HEIGHT, TO_HEIGHT, RADIUS_HEIGHT, ARC_AT, ARC_HEIGHT, ARC_RADIUS = 6, 7, 8,
 SUPPORT_NUMBERS = 12
 
 
-@loop_kernel
+@bound_loop_kernel
 def _seen(lists, i, x, y):
     """Along and across a piece of a place, the piece's length, and how far the place is from it, squared."""
     dx, dy = x - lists[i + np.uint64(PX)], y - lists[i + np.uint64(PY)]
@@ -74,7 +74,7 @@ def _seen(lists, i, x, y):
     return u, w, length, beyond * beyond + w * w
 
 
-@loop_kernel
+@bound_loop_kernel
 def _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, near, level):
     """Write the bound of slope (pu, pw) along and across a piece; return it as a whole number.
 
@@ -99,7 +99,7 @@ def _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, ne
     return rank_of(low if is_covered else BIG, lane)
 
 
-@kernel
+@bound_kernel
 def ball_bounds(lists, base, n, groups, count, x, y, half_x, half_y, lean_x, lean_y, radius, margin):
     """Write bounds of the n pieces of the list at `base`, of a ball cutter, over a leaf.
 
@@ -171,7 +171,7 @@ def ball_bounds(lists, base, n, groups, count, x, y, half_x, half_y, lean_x, lea
             lists[i + np.uint64(LEVEL)] = -BIG
 
 
-@kernel
+@bound_kernel
 def _support(sigma2, flat, start, start_f, end, end_f, radius, radius_f, e, k, r):
     """Conjugate of a profile at slope sqrt(sigma2): see the head of the module."""
     sigma = math.sqrt(sigma2)
@@ -180,14 +180,14 @@ def _support(sigma2, flat, start, start_f, end, end_f, radius, radius_f, e, k, r
     return max(low, sigma * e + r * math.sqrt(np.float32(1.0) + sigma2) - k)
 
 
-@kernel
+@bound_kernel
 def _beside(pw, m2, e, r):
     """How far beside the path an arc touches whose surface has slope sqrt(m2) along it and pw across."""
     sigma2 = m2 + pw * pw
     return pw * (e / math.sqrt(sigma2) + r / math.sqrt(np.float32(1.0) + sigma2))
 
 
-@kernel
+@bound_kernel
 def profile_bounds(lists, base, n, groups, count, x, y, half, support, margin):
     """Bounds as of hollow_kernels.hollow_bounds, for any profile; support (SUPPORT_NUMBERS,) float32.
 
@@ -285,7 +285,7 @@ def profile_bounds(lists, base, n, groups, count, x, y, half, support, margin):
     return best
 
 
-@kernel
+@bound_kernel
 def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin, is_leaf):
     """Bounds as of hollow_kernels.hollow_bounds, for a flat cutter.
 
@@ -327,7 +327,7 @@ def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin, is_le
     return best_of(best_group, found)
 
 
-@kernel
+@bound_kernel
 def cone_bounds(lists, base, n, groups, count, x, y, half, radius, rise, margin):
     """Bounds as of hollow_kernels.hollow_bounds, for a pointed cone of slope `rise` up to its radius.
 

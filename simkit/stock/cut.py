@@ -23,7 +23,7 @@ from simkit.stock.record_kernels import COLUMNS, WIDE_COLUMNS
 from simkit.stock.workers import share
 
 TILE = 64  # cells along the edge of a tile: 32 kB of surface and owner, so that a tile stays in cache
-BATCH = 4_500_000  # bounds and heights between two calls of progress, a guess: some 6 ms of work
+BATCH = 2_500_000  # bounds and heights between two calls of progress, a guess: some 3 ms of work
 PARTS, LEAST = 4, 500_000  # parts for each thread, where they are so large: none waits long for the last
 MOST_MOVES = 2**19  # moves packed at a time: 70 MB of records, 120 MB with wide ones
 CHUNK = 2**14  # moves that one thread packs at a time
@@ -180,6 +180,15 @@ def _check_field(field: Field) -> None:
             raise ShapeError(f"field.{name} is {array.dtype} {array.shape}, expected {wanted}")
 
 
+def _copy(cells: np.ndarray) -> np.ndarray:
+    """Return a copy of an array of cells in rows, made by all threads: memory fresh to a process is slow."""
+    new = np.empty(cells.shape, cells.dtype)
+    parts = min(len(cells), 8) if cells.size > SMALL else 1
+    edges = np.linspace(0, len(cells), parts + 1).astype(np.int64)
+    share(lambda i: np.copyto(new[edges[i] : edges[i + 1]], cells[edges[i] : edges[i + 1]]), parts)
+    return new
+
+
 def cut(
     field: Field,
     moves: Moves,
@@ -210,8 +219,8 @@ def cut(
     lattice = field.lattice
     up = frame.up
     surface = field.upper if up > 0 else field.lower
-    owner = np.array(field.upper_move if up > 0 else field.lower_move, order="C")
-    h = np.array(surface, order="C")
+    owner = _copy(field.upper_move if up > 0 else field.lower_move)
+    h = _copy(surface)
     if up < 0:
         np.negative(h, out=h)
     sweep = _Sweep(lattice, h, owner, first_row, tile, is_plain)

@@ -37,17 +37,32 @@ GROUP, MANY = 16, 256  # points that are looked at together
 BALL_LINE = int(code_of.py_func(LINE_FORM, BALL))
 
 
+@kernel
+def highest(h, iy0, iy1, ix0, ix1, some):
+    """The highest of a block of cells; some (any length,) float32: room."""
+    most, wide = -np.float32(np.inf), np.uint64(len(some))
+    for first in range(np.uint64(ix0), np.uint64(ix1), wide):
+        # The most of each column first: a most of all one after the other waits for each comparison.
+        n = min(wide, np.uint64(ix1) - first)
+        for i in range(n):
+            some[i] = most
+        for iy in range(np.uint64(iy0), np.uint64(iy1)):
+            for i in range(n):
+                some[i] = max(some[i], h[iy, first + i])
+        for i in range(n):
+            most = max(most, some[i])
+    return most
+
+
 @entry_kernel
 def tile_tops(h, tile, ty0, ty1, tops):
     """Write the highest value of h (ny, nx) in each tile of rows ty0 <= ty < ty1 to tops (nty, ntx)."""
     ny, nx = h.shape
+    some = np.empty(64, np.float32)
     for ty in range(ty0, ty1):
         for tx in range(tops.shape[1]):
-            top = -np.float32(np.inf)
-            for iy in range(ty * tile, min((ty + 1) * tile, ny)):
-                for ix in range(tx * tile, min((tx + 1) * tile, nx)):
-                    top = max(top, h[iy, ix])
-            tops[ty, tx] = top
+            rows, columns = min((ty + 1) * tile, ny), min((tx + 1) * tile, nx)
+            tops[ty, tx] = highest(h, ty * tile, rows, tx * tile, columns, some)
 
 
 @kernel

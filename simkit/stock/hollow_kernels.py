@@ -25,7 +25,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import kernel, loop_kernel
+from simkit._jit import bound_kernel, loop_kernel
 from simkit.stock.list_kernels import (
     BIG,
     CHANCE,
@@ -68,7 +68,7 @@ def best_of(group, found):
     return group * np.int64(LANES) + np.int64(found & np.int32(LANES - 1)) if group >= 0 else np.int64(-1)
 
 
-@kernel
+@bound_kernel
 def hollow_bounds(lists, base, n, groups, count, x, y, half_x, half_y, lean_x, lean_y, radius, margin):
     """Write bounds of the n pieces of the list at `base`, of a ball cutter, over a block; return `best`.
 

@@ -7,10 +7,10 @@ import math
 
 import numpy as np
 
-from simkit._jit import kernel, loop_kernel
+from simkit._jit import bound_loop_kernel, kernel, loop_kernel
 from simkit.cutters import BALL, FLAT
-from simkit.stock.bit_kernels import first_of, without_first
-from simkit.stock.line_kernels import line_ball, line_flat
+from simkit.stock.bit_kernels import first_of, not_above_zero, without_first
+from simkit.stock.line_kernels import line_ball, line_ball_level, line_flat
 from simkit.stock.list_kernels import (
     BEND_AT,
     BEND_X,
@@ -58,21 +58,29 @@ STEPS, FARTHEST, PLACES = 2.0**14, 16.0, 4096
 BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
 
 
-@loop_kernel
-def low_ones(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling):
+@bound_loop_kernel
+def low_ones(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling, marks):
     """Which pieces of a group come under the ceiling over a block, a bit for each: the first has the lowest.
 
     What a bound comes to there, measured from the slope, is its least over the block.
+    marks: room for as many numbers as a group has pieces.
     """
-    found = np.uint32(0)
     for lane in range(lanes):
         i = first + lane
         low = lists[i + np.uint64(LOWEST)] - (
             half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
             + half_y * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
         )
-        bit = np.uint32(np.uint32(1) << np.uint32(lane))
-        found = np.uint32(found | (bit if low <= ceiling else np.uint32(0)))
+        marks[lane] = low - ceiling
+    return marked(marks, np.uint64(0), lanes)
+
+
+@loop_kernel
+def marked(marks, first, lanes):
+    """Which of `lanes` marks, whole vectors of sixteen, are zero or less, a bit for each."""
+    found = not_above_zero(marks, first)
+    if lanes > np.uint64(16):
+        found = np.uint32(found | np.uint32(not_above_zero(marks, first + np.uint64(16)) << np.uint32(16)))
     return found
 
 
@@ -92,25 +100,35 @@ AT_X, AT_Y, HEIGHT, KEEPER = (CELLS * k for k in range(4))
 
 
 @loop_kernel
-def _evaluate_halves(moves, queue, n, w):
-    """Lower halves of a leaf by straight moves: queue holds 2 move + half; of flat cutters the whole leaf.
+def evaluate_halves(moves, queue, n, w):
+    """Lower halves of leaves by straight moves: the queue holds 8 move + 2 leaf + half.
 
     A half fills the widest vector there is.  Fewer cells would be done one after the other, and a ball's
-    height costs two roots; that of a flat cutter costs one, and then a loop over the whole leaf wins.
+    height costs two roots; that of a flat cutter costs one, and a loop over the whole leaf wins.
     """
     _, _, codes, rows, records = moves
     # Not a number that the compiler knows: it would write a short loop out, one cell after the other.
     wide = np.uint64(queue[2 * LANES])
     for k in range(np.uint64(n)):
-        j = np.uint64(queue[k]) // np.uint64(2)
-        at = (np.uint64(queue[k]) % np.uint64(2)) * np.uint64(HALF)
+        which = np.uint64(queue[k])
+        j = which >> np.uint64(3)
+        leaf = ((which >> np.uint64(1)) & np.uint64(3)) * np.uint64(4 * CELLS)
+        at = leaf + (which & np.uint64(1)) * np.uint64(HALF)
         row = np.float64(rows[j])
         ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
         radius, rim2 = records[j, RADIUS], records[j, RIM2]
         ux, uy, length = records[j, UX], records[j, UY], records[j, LENGTH]
         m, shift = records[j, SLOPE], records[j, SHIFT]
         cover2 = radius * radius + rim2
-        if codes[j] == BALL_LINE:
+        if codes[j] == BALL_LINE and shift == 0.0:
+            for i in range(at, at + wide):
+                dx, dy = w[i] - ax, w[i + np.uint64(AT_Y)] - ay
+                g = np.float64(np.float32(line_ball_level(dx, dy, h0, radius, rim2, ux, uy, length, m)))
+                before, keeper = w[i + np.uint64(HEIGHT)], w[i + np.uint64(KEEPER)]
+                is_lower = (g < before) | ((g == before) & (row < keeper))
+                w[i + np.uint64(HEIGHT)] = g if g < before else before
+                w[i + np.uint64(KEEPER)] = row if is_lower else keeper
+        elif codes[j] == BALL_LINE:
             for i in range(at, at + wide):
                 dx, dy = w[i] - ax, w[i + np.uint64(AT_Y)] - ay
                 g = np.float64(np.float32(line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift)))
@@ -119,7 +137,7 @@ def _evaluate_halves(moves, queue, n, w):
                 w[i + np.uint64(HEIGHT)] = g if g < before else before
                 w[i + np.uint64(KEEPER)] = row if is_lower else keeper
         else:
-            for i in range(np.uint64(2) * wide):
+            for i in range(leaf, leaf + np.uint64(2) * wide):
                 dx, dy = w[i] - ax, w[i + np.uint64(AT_Y)] - ay
                 g = np.float64(np.float32(line_flat(dx, dy, h0, cover2, ux, uy, length, m)))
                 before, keeper = w[i + np.uint64(HEIGHT)], w[i + np.uint64(KEEPER)]
@@ -132,7 +150,7 @@ def _evaluate_halves(moves, queue, n, w):
 def _evaluate(moves, heights, j, room):
     """Lower the cells of a leaf by one move."""
     _, _, codes, rows, records = moves
-    _, w, _, _, g, _, _ = room
+    _, w, _, _, g, _, _, _ = room
     heights(codes[j], records[j], w, CELLS, g)
     row = np.float64(rows[j])
     for i in range(np.uint64(CELLS)):
@@ -144,19 +162,27 @@ def _evaluate(moves, heights, j, room):
 
 
 @loop_kernel
-def _load(field, block, room):
+def load_leaf(field, block, room):
     """Copy the cells of a leaf to the room; one at an edge is filled up with copies of its last cells."""
     h, owner, xs, ys = field
     iy0, iy1, ix0, ix1 = block
-    _, w, _, off, _, _, _ = room
+    _, w, _, off, _, _, _, _ = room
     mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
+    one, two, three = np.uint64(1), np.uint64(2), np.uint64(3)
     if iy1 - iy0 == LEAF and ix1 - ix0 == LEAF:
         for r in range(np.uint64(LEAF)):
-            iy, i = np.uint64(iy0) + r, r * np.uint64(LEAF)
-            for c in range(np.uint64(LEAF)):
-                ix = np.uint64(ix0) + c
-                w[i + c], w[i + c + np.uint64(AT_Y)] = xs[ix], ys[iy]
-                w[i + c + np.uint64(HEIGHT)], w[i + c + np.uint64(KEEPER)] = h[iy, ix], owner[iy, ix]
+            iy, ix, i = np.uint64(iy0) + r, np.uint64(ix0), r * np.uint64(LEAF)
+            # All are read before any is written, for the compiler cannot know that these are other places.
+            h0, h1, h2, h3 = h[iy, ix], h[iy, ix + one], h[iy, ix + two], h[iy, ix + three]
+            k0, k1, k2, k3 = owner[iy, ix], owner[iy, ix + one], owner[iy, ix + two], owner[iy, ix + three]
+            x0, x1, x2, x3, y = xs[ix], xs[ix + one], xs[ix + two], xs[ix + three], ys[iy]
+            w[i], w[i + one], w[i + two], w[i + three] = x0, x1, x2, x3
+            i += np.uint64(AT_Y)
+            w[i], w[i + one], w[i + two], w[i + three] = y, y, y, y
+            i += np.uint64(HEIGHT - AT_Y)
+            w[i], w[i + one], w[i + two], w[i + three] = h0, h1, h2, h3
+            i += np.uint64(KEEPER - HEIGHT)
+            w[i], w[i + one], w[i + two], w[i + three] = k0, k1, k2, k3
     else:
         for r in range(LEAF):
             iy = np.uint64(min(iy0 + r, iy1 - 1))
@@ -170,10 +196,21 @@ def _load(field, block, room):
 
 
 @loop_kernel
-def _store(field, block, room):
+def store_leaf(field, block, room):
     h, owner, _, _ = field
+    one, two, three = np.uint64(1), np.uint64(2), np.uint64(3)
     iy0, iy1, ix0, ix1 = block
-    _, w, _, _, _, _, _ = room
+    _, w, _, _, _, _, _, _ = room
+    if iy1 - iy0 == LEAF and ix1 - ix0 == LEAF:
+        for r in range(np.uint64(LEAF)):
+            iy, ix, i = np.uint64(iy0) + r, np.uint64(ix0), r * np.uint64(LEAF) + np.uint64(HEIGHT)
+            h0, h1, h2, h3 = w[i], w[i + one], w[i + two], w[i + three]
+            i += np.uint64(KEEPER - HEIGHT)
+            k0, k1, k2, k3 = w[i], w[i + one], w[i + two], w[i + three]
+            h[iy, ix], h[iy, ix + one], h[iy, ix + two], h[iy, ix + three] = h0, h1, h2, h3
+            owner[iy, ix], owner[iy, ix + one] = np.int32(k0), np.int32(k1)
+            owner[iy, ix + two], owner[iy, ix + three] = np.int32(k2), np.int32(k3)
+        return
     for iy in range(np.uint64(iy0), np.uint64(iy1)):
         for ix in range(np.uint64(ix0), np.uint64(ix1)):
             i = (iy - np.uint64(iy0)) * np.uint64(LEAF) + ix - np.uint64(ix0)
@@ -183,25 +220,9 @@ def _store(field, block, room):
 @loop_kernel
 def _surface(room):
     """The heights of a leaf, as the bounds are: in float32."""
-    _, w, hb, _, _, _, _ = room
+    _, w, hb, _, _, _, _, _ = room
     for i in range(np.uint64(CELLS)):
         hb[i] = w[i + np.uint64(HEIGHT)]
-
-
-@loop_kernel
-def _most_above(slope_x, slope_y, room):
-    """The most that the surface of a leaf stands above a plane of the slope through its middle."""
-    _, _, hb, off, some, _, _ = room
-    half = np.uint64(CELLS // 2)
-    for i in range(half):
-        some[i] = max(
-            hb[i] - (slope_x * off[i] + slope_y * off[i + np.uint64(CELLS)]),
-            hb[i + half] - (slope_x * off[i + half] + slope_y * off[i + half + np.uint64(CELLS)]),
-        )
-    most = some[0]
-    for i in range(half):
-        most = max(most, some[i])
-    return most
 
 
 @loop_kernel
@@ -247,34 +268,48 @@ def winners(planes, n, hb, off, wide):
     return found
 
 
-@loop_kernel
-def _is_under(planes, lane, row, hb, off):
-    """Whether the bound at a lane of `planes` comes under the surface of a leaf in one of its rows."""
-    lanes, first = np.uint64(LANES), np.uint64(row * LEAF)
+@bound_loop_kernel
+def _least_over(lists, i, lift, row, hb, off):
+    """The least that the bound of the piece at `i` stands over the surface of a leaf in one of its rows."""
+    first = np.uint64(row * LEAF)
     x0, x1, x2, x3 = off[np.uint64(0)], off[np.uint64(1)], off[np.uint64(2)], off[np.uint64(3)]
     y = off[first + np.uint64(CELLS)]
-    slope, bend = planes[lane + lanes], planes[lane + np.uint64(4 * LANES)]
-    at = planes[lane] + planes[lane + np.uint64(2 * LANES)] * y
-    w = planes[lane + np.uint64(5 * LANES)] * y - planes[lane + np.uint64(6 * LANES)]
-    level = planes[lane + np.uint64(7 * LANES)]
+    slope, bend = lists[i + np.uint64(SLOPE_X)], lists[i + np.uint64(BEND_X)]
+    at = (lists[i + np.uint64(LOWEST)] + lift) + lists[i + np.uint64(SLOPE_Y)] * y
+    w = lists[i + np.uint64(BEND_Y)] * y - lists[i + np.uint64(BEND_AT)]
+    level = lists[i + np.uint64(LEVEL)] + lift
     w0, w1, w2, w3 = w + bend * x0, w + bend * x1, w + bend * x2, w + bend * x3
-    is_under = max(at + (slope * x0 + w0 * w0), level) <= hb[first]
-    is_under |= max(at + (slope * x1 + w1 * w1), level) <= hb[first + np.uint64(1)]
-    is_under |= max(at + (slope * x2 + w2 * w2), level) <= hb[first + np.uint64(2)]
-    return is_under | (max(at + (slope * x3 + w3 * w3), level) <= hb[first + np.uint64(3)])
+    over = min(
+        max(at + (slope * x0 + w0 * w0), level) - hb[first],
+        max(at + (slope * x1 + w1 * w1), level) - hb[first + np.uint64(1)],
+    )
+    return min(
+        over,
+        min(
+            max(at + (slope * x2 + w2 * w2), level) - hb[first + np.uint64(2)],
+            max(at + (slope * x3 + w3 * w3), level) - hb[first + np.uint64(3)],
+        ),
+    )
 
 
-@loop_kernel
-def winning_halves(planes, n, hb, off):
-    """Which of n bounds come under the surface of a leaf in its first and its last rows, a bit for each."""
-    b0 = b1 = none = np.uint32(0)
-    for lane in range((n + np.uint64(15)) & ~np.uint64(15)):
-        bit = np.uint32(np.uint32(1) << np.uint32(lane))
-        is_first = _is_under(planes, lane, 0, hb, off) | _is_under(planes, lane, 1, hb, off)
-        is_last = _is_under(planes, lane, 2, hb, off) | _is_under(planes, lane, 3, hb, off)
-        b0 = np.uint32(b0 | (bit if is_first else none))
-        b1 = np.uint32(b1 | (bit if is_last else none))
-    return b0, b1
+@bound_loop_kernel
+def halves_under(lists, first, n, lift, hb, off, marks):
+    """Which of the first n bounds of a group come under the surface of a leaf in its first and its last rows.
+
+    A bit for each.  lift: what is added to the bounds to compare them with the surface.  marks: room for
+    twice as many numbers as a group has pieces.
+    """
+    lanes = (n + np.uint64(15)) & ~np.uint64(15)
+    for lane in range(lanes):
+        i = first + lane
+        marks[lane] = min(_least_over(lists, i, lift, 0, hb, off), _least_over(lists, i, lift, 1, hb, off))
+        marks[lane + np.uint64(LANES)] = min(
+            _least_over(lists, i, lift, 2, hb, off), _least_over(lists, i, lift, 3, hb, off)
+        )
+    # What fills the list up to whole vectors is no number, and never counts.
+    used = np.uint32(0xFFFFFFFF) >> np.uint32(np.uint64(LANES) - n)
+    b0, b1 = marked(marks, np.uint64(0), lanes), marked(marks, np.uint64(LANES), lanes)
+    return np.uint32(b0 & used), np.uint32(b1 & used)
 
 
 @loop_kernel
@@ -286,45 +321,63 @@ def _key(low, place):
 
 
 @loop_kernel
-def best_in_quarters(lists, base, n, half_x, half_y, low):
-    """Places in the list of the pieces with the lowest bounds in the middle of each quarter of a block.
+def _piece_of(lists, base, groups, key):
+    """Where the piece of a key is, -1 if it does not cover the block."""
+    place = np.int64(key & np.int32(PLACES - 1))
+    i = np.int64(base) + np.int64(groups[place // LANES]) * GROUP + place % LANES
+    return i if lists[i + CHANCE] < BIG else np.int64(-1)
 
-    Of those that cover the whole block, among the first PLACES of the list.  low: about what bounds are.
+
+@loop_kernel
+def best_in_quarters(lists, base, n, groups, count, half_x, half_y, low, keys):
+    """Places of the pieces with the lowest bounds in the middle of each quarter of a block, in `groups`.
+
+    Of those that cover the whole block, among the first PLACES.  low: about what bounds are.
+    keys (4 LANES,): room for whole numbers.
     """
-    a = b = c = d = np.int32(2**31 - 1)
-    n = min(np.uint64(n), np.uint64(PLACES))
-    x, y = half_x, half_y
-    for group in range((n + np.uint64(LANES - 1)) // np.uint64(LANES)):
+    most = np.int32(2**31 - 1)
+    n, x, y = np.uint64(n), half_x, half_y
+    # The least of each lane first: a least of all lanes costs more than what is compared for it.
+    for k in range(np.uint64(4 * LANES)):
+        keys[k] = most
+    for at in range(min(np.uint64(count), np.uint64(PLACES // LANES))):
+        group = np.uint64(groups[at])
         first = np.uint64(base) + group * np.uint64(GROUP)
         for lane in range(lanes_of(n, group)):
             i = first + lane
-            place = np.int32(group * np.uint64(LANES) + lane)
+            place = np.int32(at * np.uint64(LANES) + lane)
             chance = lists[i + np.uint64(CHANCE)]
             # What fills the list up to whole vectors has no slope: not a number.
             rise_x = x * (lists[i + np.uint64(CHANCE_X)] if chance < BIG else np.float32(0.0))
             rise_y = y * (lists[i + np.uint64(CHANCE_Y)] if chance < BIG else np.float32(0.0))
             over = chance - low
-            key = _key(over - rise_x - rise_y, place)
-            a = np.int32(key if key < a else a)
-            key = _key(over + rise_x - rise_y, place)
-            b = np.int32(key if key < b else b)
-            key = _key(over - rise_x + rise_y, place)
-            c = np.int32(key if key < c else c)
-            key = _key(over + rise_x + rise_y, place)
-            d = np.int32(key if key < d else d)
-    mask = np.int32(PLACES - 1)
-    return a & mask, b & mask, c & mask, d & mask
+            keys[lane] = min(keys[lane], _key(over - rise_x - rise_y, place))
+            k = lane + np.uint64(LANES)
+            keys[k] = min(keys[k], _key(over + rise_x - rise_y, place))
+            k = lane + np.uint64(2 * LANES)
+            keys[k] = min(keys[k], _key(over - rise_x + rise_y, place))
+            k = lane + np.uint64(3 * LANES)
+            keys[k] = min(keys[k], _key(over + rise_x + rise_y, place))
+    a = b = c = d = most
+    for lane in range(np.uint64(LANES)):
+        a = min(a, keys[lane])
+        b = min(b, keys[lane + np.uint64(LANES)])
+        c = min(c, keys[lane + np.uint64(2 * LANES)])
+        d = min(d, keys[lane + np.uint64(3 * LANES)])
+    return (
+        _piece_of(lists, base, groups, a), _piece_of(lists, base, groups, b),
+        _piece_of(lists, base, groups, c), _piece_of(lists, base, groups, d),
+    )  # fmt: skip
 
 
 @loop_kernel
-def _evaluate_quarters(lists, base, n, low, half_x, half_y, moves, heights, room):
+def _evaluate_quarters(lists, base, n, groups, count, low, half_x, half_y, moves, heights, room):
     """Lower a leaf by the most promising move of each quarter; return how many heights were evaluated."""
     first_entry, entries, _, _, _ = moves
     quarter_x, quarter_y = np.float32(0.5 * half_x), np.float32(0.5 * half_y)
     evaluated = 0
-    for k in best_in_quarters(lists, base, n, quarter_x, quarter_y, low):
-        i = piece_at(base, np.int64(k))
-        if lists[i + LOWEST] < BIG:
+    for i in best_in_quarters(lists, base, n, groups, count, quarter_x, quarter_y, low, room[7]):
+        if i >= 0 and lists[i + LOWEST] < BIG:
             _evaluate(moves, heights, entries[first_entry + np.int64(lists[i + ENTRY])], room)
             evaluated += CELLS
             lists[i + LOWEST] = BIG
@@ -332,66 +385,101 @@ def _evaluate_quarters(lists, base, n, low, half_x, half_y, moves, heights, room
 
 
 @loop_kernel
-def lower_leaf(lists, base, n, best, groups, field, block, tile, cutter, moves, room, planes, lean):
+def queue_first(lists, i, leaf, moves, cutter, room, queue, n):
+    """Lower a leaf by the piece at `i`, which seems the lowest there, -1 for none, or queue its halves.
+
+    leaf: its place in the block.  Returns the move, -1 for none, and the length of the queue.
+    """
+    if i < 0:
+        return np.int32(-1), n
+    first_entry, entries, codes, _, _ = moves
+    profile, _, heights, _ = cutter
+    j = entries[first_entry + np.int64(lists[i + ENTRY])]
+    if profile in (BALL, FLAT) and is_line(codes[j]):
+        queue[n] = np.int64(j) * 8 + 2 * leaf
+        queue[n + np.uint64(1)] = np.int64(j) * 8 + 2 * leaf + 1
+        n += np.uint64(2 if profile == BALL else 1)
+    else:
+        _evaluate(moves, heights, j, room)
+    return j, n
+
+
+@loop_kernel
+def part_ceiling(x, y, slope_x, slope_y, room):
+    """The most that the surface of four leaves stands above a plane of the slope through (x, y)."""
+    _, w, _, _, some, _, _, _ = room
+    leaf = np.uint64(4 * CELLS)
+    for i in range(np.uint64(CELLS)):
+        most = -BIG
+        for k in range(np.uint64(4)):
+            at = i + k * leaf
+            wide = slope_x * np.float32(w[at] - x) + slope_y * np.float32(w[at + np.uint64(AT_Y)] - y)
+            most = max(most, np.float32(w[at + np.uint64(HEIGHT)]) - wide)
+        some[i] = most
+    for i in range(np.uint64(HALF)):
+        some[i] = max(some[i], some[i + np.uint64(HALF)])
+    most = some[0]
+    for i in range(np.uint64(1), np.uint64(HALF)):
+        most = max(most, some[i])
+    return most
+
+
+@loop_kernel
+def lower_leaf(lists, base, n, done, groups, field, block, tile, cutter, moves, room, lean):
     """Lower a leaf by the moves of its list, in any order; return how many heights were evaluated.
 
-    best: the piece of the list whose move goes first, -1 for none.
+    It is loaded.  done: the move that lowered it before, -1 for none.
     """
     first_entry, entries, codes, _, records = moves
     profile, support, heights, bounds = cutter
     _, _, top, tie, margin = tile
-    _, w, hb, off, _, _, queue = room
-    _load(field, block, room)
+    _, w, hb, off, marks, _, queue, _ = room
     last = np.int32(-1)
     x, y, half_x, half_y = extent(field[2], field[3], block, tile)
     count = (n + LANES - 1) // LANES
-    found = bounds(
+    best = bounds(
         lists, base, n, groups, count, x, y, half_x, half_y, lean[0], lean[1], profile, support, margin, True
     )
-    best = best if profile == BALL else found
-    slope_x, slope_y, done = np.float32(0.0), np.float32(0.0), np.int32(-1)
     evaluated, level = 0, math.inf
     is_easy, is_ball = profile in (BALL, FLAT), profile == BALL
     if best >= 0:
         i = piece_at(base, best)
-        slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
-        done, low = entries[first_entry + np.int64(lists[i + ENTRY])], lists[i + LOWEST]
+        j, low = entries[first_entry + np.int64(lists[i + ENTRY])], lists[i + LOWEST]
         lists[i + LOWEST] = BIG
-        if is_easy and is_line(codes[done]):
-            queue[0], queue[1] = np.int64(done) * 2, np.int64(done) * 2 + 1
-            _evaluate_halves(moves, queue, np.uint64(2 if profile == BALL else 1), w)
-        else:
-            _evaluate(moves, heights, done, room)
-            if MANY < n <= TOO_MANY:
-                evaluated = _evaluate_quarters(lists, base, n, low, half_x, half_y, moves, heights, room)
-        evaluated += CELLS
-        if profile == FLAT and codes[done] == FLAT_LINE and records[done, SLOPE] == 0.0:
-            level = records[done, H]
+        if j != done:
+            done = j
+            evaluated += CELLS
+            if is_easy and is_line(codes[done]):
+                queue[0] = np.int64(done) * 8
+                evaluate_halves(moves, queue, np.uint64(1), w)
+            else:
+                _evaluate(moves, heights, done, room)
+                if MANY < n <= TOO_MANY:
+                    evaluated += _evaluate_quarters(
+                        lists, base, n, groups, count, low, half_x, half_y, moves, heights, room
+                    )
+    if done >= 0 and profile == FLAT and codes[done] == FLAT_LINE and records[done, SLOPE] == 0.0:
+        level = records[done, H]
     lift = np.float32(top - tie)
-    _surface(room)
-    ceiling = _most_above(slope_x, slope_y, room) - lift
-    wide, deep = np.float32(half_x), np.float32(half_y)
     for group in range(np.uint64(count)):
-        if group:
-            _surface(room)
+        _surface(room)
         first = np.uint64(base) + group * np.uint64(GROUP)
-        lanes = lanes_of(np.uint64(n), group)
-        bits = low_ones(lists, first, lanes, wide, deep, slope_x, slope_y, ceiling)
-        b0, b1 = winning_halves(planes, lowest_planes(lists, first, bits, lift, planes), hb, off)
+        some = min(np.uint64(n) - group * np.uint64(LANES), np.uint64(LANES))
+        b0, b1 = halves_under(lists, first, some, lift, hb, off, marks)
         bits = np.uint32(b0 | b1)
         nq = np.uint64(0)
         while bits != np.uint32(0):
             lane = first_of(bits)
-            entry = planes[lane + np.uint64(3 * LANES)]
+            entry = lists[first + lane + np.uint64(ENTRY)]
             bits = without_first(bits)
             j = entries[first_entry + np.int64(entry)]
             is_late = level < math.inf and j > done and level_height(codes, records, j) >= level
             if j != done and j != last and not is_late:
                 if is_easy and not is_ball and is_line(codes[j]):
-                    queue[nq] = np.int64(j) * 2
+                    queue[nq] = np.int64(j) * 8
                     nq += np.uint64(1)
                 elif is_easy and is_line(codes[j]):
-                    at, of = np.int64(j) * 2, np.uint32(lane)
+                    at, of = np.int64(j) * 8, np.uint32(lane)
                     queue[nq] = at
                     nq += np.uint64((b0 >> of) & np.uint32(1))
                     queue[nq] = at + 1
@@ -400,8 +488,7 @@ def lower_leaf(lists, base, n, best, groups, field, block, tile, cutter, moves, 
                     _evaluate(moves, heights, j, room)
                     evaluated += CELLS
                 last = j
-        _evaluate_halves(moves, queue, nq, w)
+        evaluate_halves(moves, queue, nq, w)
         evaluated += np.int64(nq) * (HALF if is_ball else CELLS)
-    if evaluated:
-        _store(field, block, room)
+    store_leaf(field, block, room)
     return evaluated

@@ -202,24 +202,45 @@ def close_list(lists, base, n):
 
 
 @kernel
-def group_boxes(lists, n, boxes):
+def group_boxes(lists, n, boxes, sides):
     """Write x0, x1, y0, y1 of the tips of each group of the first list to boxes (groups, 4) float32.
 
-    Returns the largest coordinate and the largest height of all.
+    sides (5 LANES,) float32: room.  Returns the largest coordinate and the largest height of all.
     """
     far, high = np.float32(0.0), np.float32(0.0)
-    for group in range((n + LANES - 1) // LANES):
-        at = group * GROUP
-        x0, x1, y0, y1 = BIG, -BIG, BIG, -BIG
-        for i in range(at, at + min(LANES, n - group * LANES)):
-            length, off = lists[i + PLEN], lists[i + POFF]
-            ax, ay = lists[i + PX], lists[i + PY]
-            bx, by = ax + length * lists[i + PUX], ay + length * lists[i + PUY]
-            x0, x1 = min(x0, min(ax, bx) - off), max(x1, max(ax, bx) + off)
-            y0, y1 = min(y0, min(ay, by) - off), max(y1, max(ay, by) + off)
-            high = max(high, abs(lists[i + PH]) + abs(lists[i + PSLOPE] * length))
-        boxes[group, 0], boxes[group, 1], boxes[group, 2], boxes[group, 3] = x0, x1, y0, y1
-        far = max(far, max(max(-x0, x1), max(-y0, y1)))
+    n, lanes, half = np.uint64(n), np.uint64(LANES), np.uint64(LANES // 2)
+    # How far to the left, the right, below and above, and how high: the most of each lane first.
+    for i in range(np.uint64(5 * LANES)):
+        sides[i] = -BIG
+    for group in range((n + lanes - np.uint64(1)) // lanes):
+        at, some = group * np.uint64(GROUP), min(lanes, n - group * lanes)
+        for lane in range(some):
+            i = at + lane
+            length, off = lists[i + np.uint64(PLEN)], lists[i + np.uint64(POFF)]
+            ax, ay = lists[i + np.uint64(PX)], lists[i + np.uint64(PY)]
+            bx, by = ax + length * lists[i + np.uint64(PUX)], ay + length * lists[i + np.uint64(PUY)]
+            sides[lane] = off - min(ax, bx)
+            sides[lane + lanes] = off + max(ax, bx)
+            sides[lane + np.uint64(2) * lanes] = off - min(ay, by)
+            sides[lane + np.uint64(3) * lanes] = off + max(ay, by)
+            rise = abs(lists[i + np.uint64(PH)]) + abs(lists[i + np.uint64(PSLOPE)] * length)
+            sides[lane + np.uint64(4) * lanes] = max(sides[lane + np.uint64(4) * lanes], rise)
+        for i in range(some, lanes):
+            sides[i] = sides[i + lanes] = sides[i + lanes + lanes] = sides[i + np.uint64(3) * lanes] = -BIG
+        x0, x1, y0, y1 = sides[0], sides[LANES], sides[2 * LANES], sides[3 * LANES]
+        for i in range(half):
+            x, y = i + lanes, i + lanes + lanes
+            sides[i], sides[x] = max(sides[i], sides[i + half]), max(sides[x], sides[x + half])
+            sides[y] = max(sides[y], sides[y + half])
+            sides[y + lanes] = max(sides[y + lanes], sides[y + lanes + half])
+        for i in range(half):
+            x, y = i + lanes, i + lanes + lanes
+            x0, x1 = max(x0, sides[i]), max(x1, sides[x])
+            y0, y1 = max(y0, sides[y]), max(y1, sides[y + lanes])
+        boxes[group, 0], boxes[group, 1], boxes[group, 2], boxes[group, 3] = -x0, x1, -y0, y1
+        far = max(far, max(max(x0, x1), max(y0, y1)))
+    for lane in range(lanes):
+        high = max(high, sides[lane + np.uint64(4) * lanes])
     return float(far), float(high)
 
 
