@@ -46,9 +46,9 @@ def largest_force(
     force[asked] = mean[asked]
     engaged = engagement_angle(own.width, own.diameter)
     for number, cutter in cutters.items():
-        mine = asked & (own.tool == number) & ~np.isnan(own.thickest)
+        mine = asked & (own.tool == number) & ~np.isnan(own.seen)
         if cutter.flutes and mine.any():
-            edges = edge_force(own.depth, own.thickest, engaged, cutter.flutes, cutting_force)
+            edges = edge_force(own.depth, own.seen, engaged, cutter.flutes, cutting_force)
             force[mine] = np.maximum(mean, edges)[mine]
             is_mean[mine] = False
     worst = int(np.argmax(force))
