@@ -16,6 +16,7 @@ from simkit.effort.chips import (
     edge_lean,
     edge_length,
     effective_radius,
+    engagement_angle,
     feed_per_tooth,
     full_section,
     largest_chip,
@@ -125,6 +126,14 @@ class Bites:
     def is_slot(self) -> np.ndarray:
         """Whether a stretch (m,) cuts with the whole width of its cutter, so far as cells tell."""
         return self.is_pass & self.is_whole & (self.section >= SLOT * self.full) & self.in_wood
+
+    @property
+    def engaged(self) -> np.ndarray:
+        """The angle (m,) over which an edge cuts at the surface, rad: pi in a slot, of whatever shape.
+
+        Else that of its width, exact for upright edges; a ball beside its last pass some tenth too little.
+        """
+        return np.where(self.is_slot, np.pi, engagement_angle(self.width, self.diameter))
 
     def climbs(self, speed: np.ndarray) -> np.ndarray:
         """Return +1 where a stretch (m,) climbs, -1 where it cuts conventionally, 0 where it is not told.

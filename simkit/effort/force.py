@@ -9,7 +9,7 @@ import numpy as np
 
 from simkit.cutters import Cutter
 from simkit.effort.bite import Bites
-from simkit.effort.chips import edge_force, engagement_angle, power, tangential_force
+from simkit.effort.chips import edge_force, power, tangential_force
 from simkit.moves.table import Moves
 
 
@@ -44,7 +44,7 @@ def largest_force(
     force, is_mean = np.zeros(len(own.row)), np.ones(len(own.row), bool)
     mean = tangential_force(power(own.removal, cutting_force), speed, own.diameter)
     force[asked] = mean[asked]
-    engaged = engagement_angle(own.width, own.diameter)
+    engaged = own.engaged
     for number, cutter in cutters.items():
         mine = asked & (own.tool == number) & ~np.isnan(own.seen)
         if cutter.flutes and mine.any():

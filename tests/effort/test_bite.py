@@ -124,7 +124,9 @@ def test_chips_of_ball_and_vee__are_thinner_than_their_feed():
     # A slot 1 mm deep with the ball: seen from above f_z, across its edge f_z sqrt(1 x 5) / 3 (ISO 3002-3).
     own, _ = bitten(path([[10, 20, 11], [50, 20, 11]], tool=2, feed=240.0))
     fed = 60 * own.length[0] / own.seconds[0] / 36000
-    # Its width, that of a rectangle, is more than half its diameter there.
+    # Its width, that of a rectangle, is less than its diameter there; all its front cuts.
+    assert own.width[0] < 0.95 * own.diameter[0]
+    assert own.engaged[0] == math.pi
     assert own.seen[0] == pytest.approx(fed)
     assert own.thickest[0] == pytest.approx(fed * math.sqrt(5) / 3, rel=5e-3)
     own, _ = bitten(path([[10, 20, 9], [50, 20, 9]], tool=5, feed=240.0))
