@@ -137,6 +137,7 @@ def _along(evidence: Evidence) -> list[dict[str, Any]]:
                 "removal": own.removal[chosen].tolist(),
                 "per_tooth": own.per_tooth[chosen].tolist(),
                 "thickest_chip": own.thickest[chosen].tolist(),
+                "climb": own.climbs(moves.speed[first + own.row])[chosen].tolist(),
                 "feed": reached.tolist(),
                 "cutter": own.tool[chosen].tolist(),
                 "line": moves.line[first + own.row[chosen]].tolist(),

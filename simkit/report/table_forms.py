@@ -283,6 +283,7 @@ class Along:
     removal: tuple[float, ...] = told("mm3/min")
     per_tooth: tuple[float | None, ...] = told("mm")
     thickest_chip: tuple[float | None, ...] = told("mm")
+    climb: tuple[int, ...] = told("1 climbing, -1 conventional, 0 neither")
     feed: tuple[float, ...] = told("mm/min reached")
     cutter: tuple[int, ...] = told("numbers")
     line: tuple[int, ...] = told("of the program")
