@@ -36,7 +36,7 @@ def add_resume(commands) -> None:
         "--field",
         type=Path,
         metavar="FILE",
-        help="take what the setups before it left from a file of --keep-field, do not cut them again",
+        help="a file of --keep-field: what the setups before this one left is taken from it, not cut again",
     )
     resume.add_argument(
         "--ran-now",
