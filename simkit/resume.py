@@ -13,6 +13,7 @@ from simkit.fields.kept import Kept
 from simkit.job.model import Job
 from simkit.machine.pins import standing_in
 from simkit.program.job_programs import bytes_of, options_of
+from simkit.program.reader import ProgramRead
 from simkit.program.resume import broken_off, in_force_before, safe_lines
 from simkit.report.result import result_of
 from simkit.report.resume import resume_result
@@ -42,10 +43,10 @@ def resume(
     setup = job.setups[index]
     path, read = reads[index][part]
     top = _clear_height(job, index)
-    safe = safe_lines(read.moves, top).tolist()
+    safe = safe_lines(read.moves, top, read.leaning).tolist()
     start = next((number for number in reversed(safe) if number <= line), None)
     if start_from is not None:
-        start = _stated(start_from, safe, read.name)
+        start = _stated(start_from, safe, read)
     if start is None:
         return resume_result(read.name, line, safe, None, top, None)
     taken = None if kept is None else kept.take(job, index)
@@ -102,7 +103,7 @@ def _clear_height(job: Job, index: int) -> float:
     return highest - float(setup.to_table(job.blank).offset[2])
 
 
-def _stated(line: int, safe: list[int], name: str) -> int:
+def _stated(line: int, safe: list[int], read: ProgramRead) -> int:
     """Return the line that a person would start at, if it is safe."""
     if line in safe:
         return line
@@ -112,7 +113,8 @@ def _stated(line: int, safe: list[int], name: str) -> int:
     raise InputProblems(
         Problem(
             Place("command line", key="--from"),
-            f"line {line} of {name}",
+            f"line {line} of {read.name}"
+            + (", which takes words of its drilling cycle from lines before" if line in read.leaning else ""),
             "a line whose first move is a rapid that begins above blank, clamps and pins"
             + (f" (near it: {near})" if near else " (this program has none)"),
             "start at one of these, or leave --from out" if near else "start at the top of the program",

@@ -48,6 +48,8 @@ def rest_of(text, name, line, chosen, **words):
     """The program that the operator gives: the words, a rapid to the place, the lines from there on."""
     place = "G90 G94 G0 X{:.12f} Y{:.12f} Z{:.12f}".format(*chosen.written)
     modes, *others = chosen.words
+    if others[-2][0] != "G":  # no motion in force
+        others.insert(-1, "")
     # The rapid counts from the zero in force; the modes come last, for it is absolute.
     head = [modes, *others[:-1], place, modes.replace("G80", ""), *others[-2:]]
     lines = text.splitlines()[line - 1 :]
@@ -83,6 +85,41 @@ def test_in_force__on_the_sample(name):
     assert len(safe) > 10
     for line in safe[:: len(safe) // 4].tolist():
         same_rest(text, name, line)
+
+
+HOLES = """\
+G21 G90 G17 G99
+T3 M6
+S9000 M3
+G0 X5 Y5 Z30
+G98 G82 X5 Y5 Z-5 R2 P0.5 F200
+X15
+G82 X25 Z-6 R2 P1
+G82 X30 Z-6 R2
+X35 Z-5 R2 P1
+G83 X40 Z-9 R2 Q3
+X45
+G81 X50 Z-5 R2
+G80
+G0 X60
+M30
+"""
+
+
+def test_safe_lines__where_holes_go_on_a_control_would_not_know_how_deep():
+    read = read_program(HOLES, "a.nc")
+    # 6 and 11 say nothing of their cycle, 8 not its dwell, 9 not its G; 5, 7, 10 and 12 say all of it.
+    assert read.leaning == (6, 8, 9, 11)
+    assert safe_lines(read.moves, 20.0, read.leaning).tolist() == [5, 7, 10, 12, 14]
+    for line in (5, 7, 10, 12, 14):
+        same_rest(HOLES, "a.nc", line)
+
+
+def test_in_force__no_cycle_by_hand_but_where_it_returns_to():
+    words = in_force_before(HOLES, "a.nc", 10).words
+    assert not any("G8" in word for word in words[1:])
+    assert words[0].split()[-3:] == ["G98", "G40", "G80"]
+    assert "G99" in in_force_before(HOLES, "a.nc", 5).words[0]
 
 
 def test_safe_lines__begin_with_a_rapid_above_everything():
@@ -180,3 +217,15 @@ def test_in_force__says_what_no_word_can():
     assert chosen.at == (0, 0, 20)
     with pytest.raises(InputProblems):
         read_program("G0 X", "a.nc")
+
+
+def test_command__a_line_that_takes_its_hole_from_lines_before_is_refused(job, tmp_path, capsys):
+    text = job.read_text("utf-8").replace("top.nc", "holes.nc")
+    holes = job.parent / "holes.nc"
+    holes.write_text(HOLES.replace("T3", "T1").replace("X5 Y5", "X5 Y15").split("G83")[0] + "G80\nM30\n")
+    again = job.parent / "holes.toml"
+    again.write_text(text, encoding="utf-8")
+    assert main(["resume", str(again), "holes.nc:6", "--from", "6", "--cell", "0.5"]) == 2
+    assert "words of its drilling cycle from lines before" in capsys.readouterr().err
+    main(["resume", str(again), "holes.nc:6", "--cell", "0.5", "--json", str(tmp_path / "r.json")])
+    assert json.loads((tmp_path / "r.json").read_text("utf-8"))["start_at"] == 5

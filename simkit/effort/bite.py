@@ -14,7 +14,10 @@ import numpy as np
 from simkit.cutters import Cutter
 from simkit.effort import stretch_kernels as kernels
 from simkit.effort.chips import (
+    edge_lean,
+    edge_length,
     effective_radius,
+    engagement_angle,
     feed_per_tooth,
     full_section,
     largest_chip,
@@ -49,7 +52,9 @@ class Bites:
     bound (m,) mm: of width, half a cell along the rim of what is taken.
     per_tooth (m,) mm: f_z at the feed as programmed, NaN with the spindle standing or the edges unknown.
     reached (m,) mm: the same at the highest speed on any of its moves.
-    thickest, mean (m,) mm: chip at the speed reached on the average.
+    seen (m,) mm: thickest chip at the speed reached on the average, as seen from above.
+    thickest, mean (m,) mm: the same across the edge, which leans on balls and vees, and its mean over the
+        edge and the arc of contact.  On the way down, where the edges at the tip lie level, as seen.
     removal (m,) mm3/min at the time it takes in wood.
     wood_on (m,): +1 where three quarters of what it takes or more stood on the right of the path, -1 left, 0
         neither, or no pass.
@@ -78,6 +83,7 @@ class Bites:
     bound: np.ndarray
     per_tooth: np.ndarray
     reached: np.ndarray
+    seen: np.ndarray
     thickest: np.ndarray
     mean: np.ndarray
     removal: np.ndarray
@@ -121,6 +127,14 @@ class Bites:
         """Whether a stretch (m,) cuts with the whole width of its cutter, so far as cells tell."""
         return self.is_pass & self.is_whole & (self.section >= SLOT * self.full) & self.in_wood
 
+    @property
+    def engaged(self) -> np.ndarray:
+        """The angle (m,) over which an edge cuts at the surface, rad: pi in a slot, of whatever shape.
+
+        Else that of its width, exact for upright edges; a ball beside its last pass some tenth too little.
+        """
+        return np.where(self.is_slot, np.pi, engagement_angle(self.width, self.diameter))
+
     def climbs(self, speed: np.ndarray) -> np.ndarray:
         """Return +1 where a stretch (m,) climbs, -1 where it cuts conventionally, 0 where it is not told.
 
@@ -152,6 +166,7 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
     wood_time = np.where(is_short, time * least / np.where(long > 0, long, 1.0), wood_time)
     wood_long = np.maximum(wood_long, least)
     diameter, full, whole = np.zeros(count), np.zeros(count), np.zeros(count)
+    lean, mean_lean = np.ones(count), np.ones(count)
     per_tooth, highest = np.full(count, np.nan), np.full(count, np.nan)
     reached = 60.0 * long / np.where(time > 0, time, 1.0)
     actual = np.full(count, np.nan)
@@ -162,6 +177,9 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
             full_section(cutter, depth[mine]),
             ramp_volume(cutter, down[mine], wood_level[mine]),
         )
+        across = mine & passing & (depth > 0)
+        lean[across] = edge_lean(cutter, depth[across])
+        mean_lean[across] = depth[across] / edge_length(cutter, depth[across])
         if cutter.flutes:
             per_tooth[mine] = feed_per_tooth(feed[mine], speed[mine], cutter.flutes)
             highest[mine] = feed_per_tooth(60.0 * top[mine], speed[mine], cutter.flutes)
@@ -170,6 +188,7 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
     width = np.where(depth > 0, section / np.where(depth > 0, depth, 1.0), 0.0)
     width = np.minimum(width, diameter)
     bound = cell * (1.0 + 0.5 * np.pi * diameter / np.where(wood_long > 0, wood_long, 1.0))
+    seen = largest_chip(actual, width, diameter)
     told = passing & (np.abs(right) >= LEAN * volume)
     return Bites(
         row=row,
@@ -188,8 +207,9 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
         bound=bound,
         per_tooth=per_tooth,
         reached=highest,
-        thickest=largest_chip(actual, width, diameter),
-        mean=mean_chip(actual, width, diameter),
+        seen=seen,
+        thickest=seen * lean,
+        mean=mean_chip(actual, width, diameter) * mean_lean,
         removal=60.0 * volume / np.where(wood_time > 0, wood_time, 1.0) * (wood_time > 0),
         wood_on=np.where(told, np.sign(right), 0.0).astype(np.int64),
         down=down,

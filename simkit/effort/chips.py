@@ -130,6 +130,7 @@ def engagement_angle(width, diameter) -> np.ndarray:
 def largest_chip(per_tooth, width, diameter) -> np.ndarray:
     """Return the largest thickness of a chip, mm: 2 f_z sqrt(a_e/D (1 - a_e/D)), f_z from a_e = D/2 on.
 
+    Of an upright edge; as seen from above, of others (`edge_lean`).
     per_tooth, width, diameter mm.  The path of an edge taken as a circle: off by about f_z / (pi D) of it.
     Source: M. E. Martellotti, 1941 (from memory).
     """
@@ -146,6 +147,65 @@ def mean_chip(per_tooth, width, diameter) -> np.ndarray:
     part = np.clip(np.asarray(width) / np.maximum(diameter, 1e-12), 0.0, 1.0)
     angle = engagement_angle(width, diameter)
     return per_tooth * np.where(angle > 0, 2.0 * part / np.where(angle > 0, angle, 1.0), 0.0)
+
+
+def edge_lean(cutter: Cutter, depth) -> np.ndarray:
+    """Return sin(kappa) of the edge `depth` above the tip, 0 to 1: what of a level feed goes across it.
+
+    depth mm >= 0, of any shape.  A chip is so much thinner than seen from above: h = f_z sin(phi) sin(kappa).
+    Flat 1; ball of diameter D, a_p up to D / 2: 2 sqrt(a_p (D - a_p)) / D; vee of full angle p: cos(p / 2).
+    Profiles are convex, so further down the edge leans more and chips are thinner.  Error: rounding.
+    Source: ISO 3002-3 (from memory), the angle from the outline.
+    """
+    o = cutter.outline
+    h = np.maximum(np.asarray(depth, dtype=np.float64) - o.base, 0.0)
+    lean = np.ones(h.shape)
+    for _, top, sine in _edge_pieces(cutter):
+        lean = np.where((lean == 1.0) & (h <= top), sine(h), lean)
+    return lean
+
+
+def edge_length(cutter: Cutter, depth) -> np.ndarray:
+    """Return the length of an edge from where it leaves the plane of the tip up to `depth`, mm.
+
+    depth mm >= 0, of any shape.  Flat: a_p; ball of radius R, a_p up to R: R acos(1 - a_p / R); vee of full
+    angle p: a_p / cos(p / 2).  a_p over it is the mean of sin(kappa) along the edge.  Error: rounding.
+    """
+    o = cutter.outline
+    h = np.maximum(np.asarray(depth, dtype=np.float64) - o.base, 0.0)
+    length, end = np.zeros(h.shape), 0.0
+    for low, top, sine in _edge_pieces(cutter):
+        own = np.clip(h, low, top)
+        if sine(low) == sine(top):  # straight
+            length = length + (own - low) / sine(top)
+        else:
+            length = length + o.arc_r * (np.arcsin(sine(own)) - np.arcsin(sine(low)))
+        end = top
+    return length + np.maximum(h - end, 0.0)
+
+
+def _edge_pieces(cutter: Cutter):
+    """Return the pieces of an edge that rise, from below: (low, top, sine), heights mm over the lowest one.
+
+    sine(h): sin(kappa) at height h.  Above the last piece the edge stands upright.
+    """
+    o, pieces, low = cutter.outline, [], 0.0
+
+    def straight(rise):
+        return lambda h: np.full(np.shape(h), rise / np.hypot(1.0, rise))
+
+    def round_(h):
+        return np.sqrt(np.clip(1.0 - ((o.arc_f - np.asarray(h)) / o.arc_r) ** 2, 0.0, 1.0))
+
+    if o.arc_from > o.flat and o.rise > 0:
+        pieces.append((low, o.rise * (o.arc_from - o.flat), straight(o.rise)))
+    if o.arc_to > o.arc_from:
+        low = pieces[-1][1] if pieces else o.arc_f - np.sqrt(max(o.arc_r**2 - (o.arc_from - o.arc_e) ** 2, 0))
+        top = o.arc_f - np.sqrt(max(o.arc_r**2 - (o.arc_to - o.arc_e) ** 2, 0.0))
+        pieces.append((low, top, round_))
+    if o.radius > o.arc_to and o.side_rise > 0:
+        pieces.append((o.side_z, o.side_z + o.side_rise * (o.radius - o.arc_to), straight(o.side_rise)))
+    return pieces
 
 
 def power(removal, cutting_force: float) -> np.ndarray:
@@ -170,7 +230,8 @@ def tangential_force(watts, speed, diameter) -> np.ndarray:
 def edge_force(depth, thickest, engaged, flutes: int, cutting_force: float) -> np.ndarray:
     """Return the largest force of the edges that cut at one moment, N: at most k_c a_p h_max each.
 
-    depth mm: a_p; thickest mm: h_max; engaged rad: the angle over which an edge cuts, as engagement_angle
+    depth mm: a_p; thickest mm: h_max as seen from above, for an edge that leans is longer by as much as its
+    chip is thinner; engaged rad: the angle over which an edge cuts, as engagement_angle
     tells it; of one shape.  flutes: edges, evenly spaced: up to ceil(z engaged / 2 pi) of them cut at once.
     cutting_force N/mm2: k_c; an estimate like it.  Exact for one straight edge in even wood; a twisted edge
     spreads it, so it bears less.

@@ -9,7 +9,7 @@ import numpy as np
 
 from simkit.cutters import Cutter
 from simkit.effort.bite import Bites
-from simkit.effort.chips import edge_force, engagement_angle, power, tangential_force
+from simkit.effort.chips import edge_force, power, tangential_force
 from simkit.moves.table import Moves
 
 
@@ -44,11 +44,11 @@ def largest_force(
     force, is_mean = np.zeros(len(own.row)), np.ones(len(own.row), bool)
     mean = tangential_force(power(own.removal, cutting_force), speed, own.diameter)
     force[asked] = mean[asked]
-    engaged = engagement_angle(own.width, own.diameter)
+    engaged = own.engaged
     for number, cutter in cutters.items():
-        mine = asked & (own.tool == number) & ~np.isnan(own.thickest)
+        mine = asked & (own.tool == number) & ~np.isnan(own.seen)
         if cutter.flutes and mine.any():
-            edges = edge_force(own.depth, own.thickest, engaged, cutter.flutes, cutting_force)
+            edges = edge_force(own.depth, own.seen, engaged, cutter.flutes, cutting_force)
             force[mine] = np.maximum(mean, edges)[mine]
             is_mean[mine] = False
     worst = int(np.argmax(force))

@@ -75,6 +75,8 @@ class ProgramTime:
 
 def about(minutes: float) -> str:
     """Return a time in words: seconds under two minutes."""
+    if 0 < minutes < 0.5 / 60:
+        return "under 1 s"
     return f"{60 * minutes:.0f} s" if minutes < 2 else f"{minutes:.0f} min"
 
 

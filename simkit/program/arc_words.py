@@ -36,6 +36,7 @@ def drawn_arc(
     sense: int,
     allowed,
     is_doubtful,
+    is_incremental: bool = False,
 ) -> arcs.Drawn | None:
     """Return the arc of a block in its plane, or None when its words make none.
 
@@ -43,7 +44,8 @@ def drawn_arc(
     where offsets count from when is_absolute (G90.1), else they count from the start.  scale: mm per unit of
     the program.  unit: "mm" or "in".  sense: +1 for G3, -1 for G2.  allowed: mm the radii may differ by;
     None: what the decimals explain.  is_doubtful: the start is not certain, for a problem stands before
-    it; then nothing is told that may be that problem's doing.
+    it; then nothing is told that may be that problem's doing.  is_incremental: G91 is in force, which is
+    said where the arc does not fit, for one G91 too many is told by the first arc behind it.
     Error and source: arcs.arc_about, arcs.arc_of_radius.
     """
     at, values = block.at, block.values
@@ -78,7 +80,8 @@ def drawn_arc(
             tuple(b + values.get(letter, 0.0) * scale for b, letter in zip(base, plane.offsets, strict=True))
             for base in (start, zero)
         ]
-        drawn, told = _about_centre(allowed, why, start, end, centres[is_absolute], sense, plane, is_absolute)
+        is_way = None if is_absolute else is_incremental
+        drawn, told = _about_centre(allowed, why, start, end, centres[is_absolute], sense, plane, is_way)
         if told and _fits(allowed, start, end, centres[not is_absolute]):
             word, base = ("G91.1", "start of the arc") if is_absolute else ("G90.1", "zero")
             told = (*told[:2], f"write {word} before it, for measured from the {base} it fits")
@@ -106,7 +109,8 @@ def _of_radius(allowed, plane, start, end, radius, sense):
     return None, (about, expected, "correct R or the end point, or post again with more decimals")
 
 
-def _about_centre(allowed, why, start, end, centre, sense, plane, is_absolute):
+def _about_centre(allowed, why, start, end, centre, sense, plane, is_incremental: bool | None):
+    """Return arc and problem; is_incremental: whether G91 is in force, None for a centre in G90.1."""
     for which, point in (("start", start), ("end", end)):
         if arcs.is_same_point(centre, point):
             about = f", a centre that lies on the {which} of its arc"
@@ -117,7 +121,7 @@ def _about_centre(allowed, why, start, end, centre, sense, plane, is_absolute):
         return drawn, None
     about = f", a centre {drawn.mismatch:.4f} mm nearer to one end of its arc than to the other"
     expected = f"a difference of at most {allowed:.4f} mm{why}"
-    if is_absolute:
+    if is_incremental is None:
         return None, (about, expected, "post again with incremental arc centres (G91.1) and more decimals")
     remedy = (
         f"correct {' or '.join(sorted(plane.offsets))} or the end point, or post again with more decimals"
@@ -125,4 +129,7 @@ def _about_centre(allowed, why, start, end, centre, sense, plane, is_absolute):
     if drawn.mismatch <= _LARGEST_TOLERANCE:
         remedy += "; if so much does not matter, raise the tolerance "
         remedy += "(--arc-tolerance, or arc_tolerance in the job file)"
+    elif is_incremental:
+        ends = " and ".join(plane.ends)
+        remedy += f"; G91 is in force: write G90 where it should have ended, if {ends} are meant as places"
     return None, (about, expected, remedy)

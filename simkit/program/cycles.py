@@ -40,6 +40,7 @@ class Cycles(Motion):
 
     _series: Series | None = None
     _returns_to_r = False  # G99
+    _return_word = ""  # "G98" or "G99", once the program has said one
 
     def _cycle(self, block: Block, first: int) -> None:
         """Add the rows of one block of a cycle."""
@@ -160,6 +161,11 @@ class Cycles(Motion):
             text = "G98 behind G99 in one row of holes: read as a return to the height before this block"
             self._notice("return", block, first, text)
         self._series = series
+        # Not what is in force counts, but what a control that begins here would know.
+        needed = "RZ" + "Q" * (self._motion in voc.PECKING)
+        needed += "P" * (self._motion in voc.DWELLING and series.p is not None)
+        if block.key(voc.MOTION) is None or any(letter not in values for letter in needed):
+            self.leaning.append(block.number)
         return series
 
     def _repeats(self, block: Block) -> int | None:

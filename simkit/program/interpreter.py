@@ -274,6 +274,7 @@ class Interpreter(Cycles):
             self._is_centre_absolute = block.key(voc.ARC_CENTRE) == 901
         if voc.CYCLE_RETURN in g:
             self._returns_to_r = block.key(voc.CYCLE_RETURN) == 990
+            self._return_word = "G99" if self._returns_to_r else "G98"
         if zero_word in (280, 300, 920, 921) and not self._is_axis_claimed(block):
             {280: self._go_by_way, 300: self._go_by_way, 920: self._set_g92, 921: self._cancel_g92}[
                 zero_word

@@ -195,7 +195,7 @@ class Motion(Origins):
         )
         drawn = drawn_arc(
             block, plane, start, flat_end, zero, is_absolute, self._scale, self._unit, sense, allowed,
-            self._is_doubtful,
+            self._is_doubtful, bool(self._is_incremental),
         )  # fmt: skip
         if drawn is None:
             return

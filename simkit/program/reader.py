@@ -48,6 +48,7 @@ class ProgramRead:
     dwell: sum of the P of all dwells (seconds by the standard; some controls take milliseconds).
     ends_at: (x, y, z) mm, where the tip stands in the end, None where that is not known.
     ends_by: the word that took its Z to a place not known here, such as "G28"; "" when none did.
+    leaning: lines of cycles that take their G, R, Z, P or Q from a block before.
     sha256: of the bytes read, in hex, where these are kept ones; "" where they are those of its file.
     """
 
@@ -70,6 +71,7 @@ class ProgramRead:
     has_still_spindle: bool = False
     ends_at: tuple[float | None, float | None, float | None] = (None, None, None)
     ends_by: str = ""
+    leaning: tuple[int, ...] = ()
     sha256: str = ""
 
 
@@ -173,6 +175,7 @@ def _read(
         has_still_spindle={on for _, _, on in state.spindle if on != OFF} == {NO_SPEED},
         ends_at=state.place,
         ends_by=state.place_lost_by,
+        leaning=tuple(state.leaning),
     )
 
 

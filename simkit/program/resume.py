@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,6 +59,7 @@ def _told(state: Interpreter, line: int) -> InForce:
     modes.append("G91" if state._is_incremental else "G90")
     modes.append("G90.1" if state._is_centre_absolute else "G91.1")
     modes.append(f"G{state._feed_mode}")
+    modes += [state._return_word] if state._return_word else []
     modes += ["G40", "G80"]
     words = [" ".join(modes)]
     tool = state.changes[-1][1] if state.changes else state._tool
@@ -70,7 +72,8 @@ def _told(state: Interpreter, line: int) -> InForce:
         speed = f"S{state._speed:g} " if state._speed is not None else ""
         words.append(f"{speed}M{3 if state._turning > 0 else 4}")
     notes = []
-    if state._motion is not None and state._motion >= 0:
+    # A cycle is no mode to be given by hand: alone it says nothing, with its words it drills.
+    if state._motion is not None and 0 <= state._motion <= 3:
         words.append(f"G{state._motion}")
     if state._feed is not None:
         # Kept in mm; the control must be told in the unit of the program.
@@ -94,13 +97,15 @@ def _told(state: Interpreter, line: int) -> InForce:
     return InForce(line, tuple(words), at, written, unit, tuple(notes))
 
 
-def safe_lines(moves: Moves, top: float) -> np.ndarray:
+def safe_lines(moves: Moves, top: float, leaning: Sequence[int] = ()) -> np.ndarray:
     """Return the lines (k,) of a program at which it may be started again, growing.
 
     moves: of one program, from its own zero, mm.  top: height that is clear of everything, from that zero.
     The first move of such a line is a rapid that begins at `top` or above, where the move before it has
     ended; so the operator can bring the cutter there over everything, and nothing is cut on the way.
     Lines inside a drilling cycle's block are one line, and count as their first move.
+    leaning: lines that do not say all of their cycle (ProgramRead.leaning); a control that begins there does
+    not know how deep to drill, so they are left out.
     """
     n = len(moves)
     if not n:
@@ -110,7 +115,7 @@ def safe_lines(moves: Moves, top: float) -> np.ndarray:
     follows = np.zeros(n, bool)
     follows[1:] = (np.abs(moves.start[1:] - moves.end[:-1]) <= SAME).all(axis=1)
     is_safe = is_first & follows & moves.rapid & (moves.start[:, 2] >= top - SAME)
-    return np.unique(moves.line[is_safe])
+    return np.setdiff1d(moves.line[is_safe], leaning)
 
 
 def broken_off(moves: Moves, at_line: int, from_line: int) -> np.ndarray:

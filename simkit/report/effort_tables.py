@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from simkit.effort.bite import Bites
-from simkit.effort.chips import USUAL_SOURCE, engagement_angle, power, tangential_force, usual_chips
+from simkit.effort.chips import USUAL_SOURCE, power, tangential_force, usual_chips
 from simkit.findings.evidence import Evidence
 from simkit.report.time_table import DEFAULTS, assumed, time_table
 
@@ -87,9 +87,7 @@ def _bite_row(evidence: Evidence, index: int, own: Bites, number: int) -> dict[s
         "depth": float(own.depth[wood].max()),
         "width": float(own.width[widest]) if passes.any() else None,
         "width_bound": float(own.bound[widest]) if passes.any() else None,
-        "engagement": float(np.degrees(engagement_angle(own.width[widest], own.diameter[widest])))
-        if passes.any()
-        else None,
+        "engagement": float(np.degrees(own.engaged[widest])) if passes.any() else None,
         "mean_width": float((own.width * own.length)[passes].sum() / own.length[passes].sum())
         if passes.any()
         else None,
@@ -139,6 +137,7 @@ def _along(evidence: Evidence) -> list[dict[str, Any]]:
                 "removal": own.removal[chosen].tolist(),
                 "per_tooth": own.per_tooth[chosen].tolist(),
                 "thickest_chip": own.thickest[chosen].tolist(),
+                "climb": own.climbs(moves.speed[first + own.row])[chosen].tolist(),
                 "feed": reached.tolist(),
                 "cutter": own.tool[chosen].tolist(),
                 "line": moves.line[first + own.row[chosen]].tolist(),

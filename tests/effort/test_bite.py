@@ -21,6 +21,7 @@ CUTTERS = {
     2: Cutter(2, "ball", 6.0, flutes=2),
     3: Cutter(3, "vee", 12.0, point=90.0),
     4: Cutter(4, "flat", 4.5, flutes=2),
+    5: Cutter(5, "vee", 12.0, point=90.0, flutes=2),
 }
 
 
@@ -117,6 +118,23 @@ def test_ball_and_vee__have_the_diameter_of_their_depth():
     # A triangle 4 wide and 2 deep, and a cone at its ends.
     assert own.volume[0] == pytest.approx(40 * 4 + math.pi * 8 / 3, rel=0.01)
     assert own.width[0] == pytest.approx(own.volume[0] / 40 / own.depth[0], rel=1e-3)
+
+
+def test_chips_of_ball_and_vee__are_thinner_than_their_feed():
+    # A slot 1 mm deep with the ball: seen from above f_z, across its edge f_z sqrt(1 x 5) / 3 (ISO 3002-3).
+    own, _ = bitten(path([[10, 20, 11], [50, 20, 11]], tool=2, feed=240.0))
+    fed = 60 * own.length[0] / own.seconds[0] / 36000
+    # Its width, that of a rectangle, is less than its diameter there; all its front cuts.
+    assert own.width[0] < 0.95 * own.diameter[0]
+    assert own.engaged[0] == math.pi
+    assert own.seen[0] == pytest.approx(fed)
+    assert own.thickest[0] == pytest.approx(fed * math.sqrt(5) / 3, rel=5e-3)
+    own, _ = bitten(path([[10, 20, 9], [50, 20, 9]], tool=5, feed=240.0))
+    assert own.thickest[0] == pytest.approx(own.seen[0] * math.sqrt(0.5))
+    assert own.mean[0] < own.thickest[0]
+    # Straight down the tip of a ball lies level, and the chip is as thick as it is fed.
+    own, _ = bitten(path([[30, 20, 14], [30, 20, 9]], tool=2, feed=240.0))
+    assert own.thickest[0] == own.seen[0]
 
 
 def test_plunge__down_into_wood_but_not_along_a_wall():

@@ -7,6 +7,8 @@ import pytest
 
 from simkit.cutters import Cutter
 from simkit.effort.chips import (
+    edge_lean,
+    edge_length,
     effective_radius,
     engagement_angle,
     feed_per_tooth,
@@ -73,6 +75,40 @@ def test_effective_radius__is_the_profile_turned_round(cutter):
     assert back[~level] == pytest.approx(r[~level], abs=1e-6)
     assert (back[level] >= r[level] - 1e-6).all()
     assert effective_radius(cutter, 1e3) == pytest.approx(cutter.radius)
+
+
+def test_edge_lean__closed_forms():
+    # h = f_z sin(phi) sin(kappa), ISO 3002-3 (from memory); ball D 10, a_p 1: 2 sqrt(1 x 9) / 10.
+    ball, vee = Cutter(1, "ball", 10.0), Cutter(2, "vee", 20.0, point=60.0)
+    assert edge_lean(ball, np.array([1.0, 5.0, 8.0])) == pytest.approx([0.6, 1.0, 1.0])
+    assert edge_length(ball, np.array([1.0, 8.0])) == pytest.approx([5 * math.acos(0.8), 2.5 * math.pi + 3.0])
+    assert edge_lean(vee, 2.0) == pytest.approx(math.cos(math.pi / 6))
+    assert edge_length(vee, 2.0) == pytest.approx(2.0 / math.cos(math.pi / 6))
+    assert edge_lean(Cutter(3, "flat", 6.0), 0.1) == 1.0
+    assert edge_length(Cutter(3, "flat", 6.0), 0.1) == pytest.approx(0.1)
+
+
+@pytest.mark.parametrize("cutter", SHAPES.values(), ids=str)
+def test_edge_lean__is_how_far_two_edges_one_feed_apart_are_from_each_other(cutter):
+    # The outline drawn as points, and once more a little to the side: the shortest way between them.
+    r = np.linspace(0, cutter.radius, 20001)
+    edge = np.column_stack([r, cutter.profile(r)])
+    edge = np.vstack([edge, [[cutter.radius, edge[-1, 1] + 5.0]]])
+    f = 1e-3
+    for depth in (0.15, 0.4, 1.1, 3.7):
+        at = np.array([effective_radius(cutter, depth) + f, depth])
+        way = np.diff(edge, axis=0)
+        part = np.clip(((at - edge[:-1]) * way).sum(1) / np.maximum((way**2).sum(1), 1e-18), 0, 1)
+        nearest = np.hypot(*(at - edge[:-1] - part[:, None] * way).T).min()
+        assert nearest / f == pytest.approx(edge_lean(cutter, depth), abs=2e-3)
+
+
+@pytest.mark.parametrize("cutter", SHAPES.values(), ids=str)
+def test_edge_length__is_that_of_the_drawn_edge(cutter):
+    for depth in (0.15, 0.4, 1.1, 3.7):
+        z = np.linspace(0, math.sqrt(depth), 20001) ** 2
+        drawn = np.hypot(np.diff(effective_radius(cutter, z)), np.diff(z)).sum()
+        assert edge_length(cutter, depth) == pytest.approx(drawn, rel=1e-4)
 
 
 def test_power__is_the_removal_rate_times_the_specific_force():

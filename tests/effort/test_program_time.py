@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from simkit.effort.motion import move_times
-from simkit.effort.program_time import program_times
+from simkit.effort.program_time import about, program_times
 from simkit.job.model import Machine
 from simkit.report.program_summary import read_alone, summary_of
 from simkit.report.time_table import DEFAULTS, assumed
@@ -218,3 +218,13 @@ def test_dwells_and_exact_stops__the_machine_comes_to_rest(body, stops):
 def test_cycle_with_a_dwell__rests_at_the_bottom_of_each_hole():
     read, _ = told("G21 G90\nG0 X0 Y0 Z9\nF600\nG82 X5 Z-3 R2 P0.5\nX15 L2\nG81 X30 Z-3 R2\nG80\nM30\n")
     assert read.moves.end[read.moves.rests].tolist() == [[5, 0, -3], [15, 0, -3], [15, 0, -3]]
+
+
+def test_about__nothing_that_takes_time_is_told_as_none():
+    assert [about(m) for m in (0.0, 0.1 / 60, 0.6 / 60, 1.5, 3.2)] == [
+        "0 s",
+        "under 1 s",
+        "1 s",
+        "90 s",
+        "3 min",
+    ]

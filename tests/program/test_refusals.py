@@ -883,6 +883,12 @@ BLOCKS = {
             "7:11: found 'I5.05', a centre 0.1000 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, which is what rounding explains; correct I or J or the end point, or post again with more decimals; if so much does not matter, raise the tolerance (--arc-tolerance, or arc_tolerance in the job file)",
         ],
     ),
+    "centre_off_in_g91": (
+        "G91 G2 X20 Y0 I5.0 J0.",
+        [
+            "7:15: found 'I5.0', a centre 10.0000 mm nearer to one end of its arc than to the other, expected a difference of at most 0.0283 mm, the most that is put down to rounding (2 decimals); correct I or J or the end point, or post again with more decimals; G91 is in force: write G90 where it should have ended, if X and Y are meant as places",
+        ],
+    ),
     "centre_on_start": (
         "G2 X10 Y0 I0 J0",
         [

@@ -137,3 +137,18 @@ def test_plot__says_why_there_are_no_chips(tmp_path):
     high, wide = picture.shape
     empty = picture[int(0.38 * high) : int(0.55 * high), int(0.2 * wide) : int(0.95 * wide)]
     assert (empty < 90).sum() > 300
+
+
+def test_along__tells_which_way_each_pass_cuts(tmp_path):
+    # A slot towards +x, then beside it a pass with its wood on the left (+y) and one with it on the right:
+    # the spindle turns clockwise from above, so the wood on the right is climbed.
+    passes = [f"G0 X10 Y{y} Z20\nG1 Z10 F600\nX30 F1200\nG0 Z20\n" for y in (15, 17, 12)]
+    text = "G21 G90 G17\nT1 M6\nS18000 M3\n" + "".join(passes) + "M30\n"
+    (tmp_path / "top.nc").write_text(text, encoding="utf-8")
+    (tmp_path / "job.toml").write_text(PLAIN, encoding="utf-8")
+    main(["check", str(tmp_path / "job.toml"), "--quiet", "--json", str(tmp_path / "r.json")])
+    told = json.loads((tmp_path / "r.json").read_text("utf-8"))["along"][0]
+    of_line = {}
+    for line, way in zip(told["line"], told["climb"], strict=True):
+        of_line.setdefault(line, set()).add(way)
+    assert [of_line[line] for line in (6, 10, 14)] == [{0}, {-1}, {1}]
