@@ -16,8 +16,9 @@ from simkit.job.json_schema import job_schema
 from simkit.job.schema import template_text as template
 from simkit.report.forms import Result, Unchecked
 from simkit.report.schema import as_data, as_object, result_schema
+from simkit.runs.kept import files_of
 from simkit.runs.limits import Most
-from simkit.runs.outputs import check_json
+from simkit.runs.outputs import check_apart, check_json
 
 __all__ = [
     "InputProblems",
@@ -93,7 +94,10 @@ class Job:
         if page is not None:
             check_json(page, "--report")
         if keep_field is not None:
-            check_json(Path(keep_field), "--keep-field")
+            keep_field = Path(keep_field)
+            check_json(keep_field, "--keep-field")
+        read = [*([Path(self.model.file)] if self.model.file else []), *files_of(self.model)]
+        check_apart(read, [("report", page), ("keep-field", keep_field)])
 
         def write_page(evidence, result) -> None:
             from simkit.report.page.page import write_report
@@ -107,7 +111,7 @@ class Job:
             pictures=folder,
             fresh=fresh,
             report=page and write_page,
-            keep=None if keep_field is None else Path(keep_field),
+            keep=keep_field,
             lines=lines,
         )
         return as_object(Result, judged(result, strict, stored, name))

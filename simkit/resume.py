@@ -46,7 +46,7 @@ def resume(
     safe = safe_lines(read.moves, top, read.leaning).tolist()
     start = next((number for number in reversed(safe) if number <= line), None)
     if start_from is not None:
-        start = _stated(start_from, safe, read)
+        start = _stated(start_from, line, safe, read)
     if start is None:
         return resume_result(read.name, line, safe, None, top, None)
     taken = None if kept is None else kept.take(job, index)
@@ -103,13 +103,23 @@ def _clear_height(job: Job, index: int) -> float:
     return highest - float(setup.to_table(job.blank).offset[2])
 
 
-def _stated(line: int, safe: list[int], read: ProgramRead) -> int:
-    """Return the line that a person would start at, if it is safe."""
+def _stated(line: int, broken: int, safe: list[int], read: ProgramRead) -> int:
+    """Return the line that a person would start at, if it is safe; broken: the line of the break."""
+    safe = [one for one in safe if one <= broken]  # from one behind it, what lies between would stay uncut
     if line in safe:
         return line
     before = [str(one) for one in safe if one < line][-2:]
     after = [str(one) for one in safe if one > line][:2]
     near = ", ".join(before + after)
+    if line > broken:
+        raise InputProblems(
+            Problem(
+                Place("command line", key="--from"),
+                f"line {line} of {read.name}, behind the break",
+                f"a safe line up to {broken}" + (f" (the last of them: {near})" if near else ""),
+                "start at one of these: what lies between would stay uncut",
+            )
+        )
     raise InputProblems(
         Problem(
             Place("command line", key="--from"),

@@ -192,6 +192,16 @@ def test_command__an_unsafe_line_is_refused_with_the_safe_ones_near_it(job, caps
     assert "near it: 12, 19" in told
 
 
+def test_command__a_line_behind_the_break_is_refused(job, capsys):
+    """What lies between would stay uncut, and the line is safe by itself."""
+    assert main(["resume", str(job), "top.nc:14", "--from", "19"]) == 2
+    told = capsys.readouterr().err
+    assert "line 19 of top.nc, behind the break" in told
+    assert "a safe line up to 14 (the last of them: " in told
+    assert main(["resume", str(job), "top.nc:14", "--from", "13"]) == 2
+    assert "19" not in capsys.readouterr().err.split("near it")[1]
+
+
 @pytest.mark.parametrize(
     ("word", "holds"),
     [

@@ -21,7 +21,7 @@ _TOGETHER = {  # what a person can work on, where one key of the job makes sever
     "scatter": "how well the machine comes back to a place",
     "dowels": "the play of the dowels",
     "sawing": "sawing the edges that the zero is set at",
-    "planing": "planing to an even thickness",
+    "planing": "planing to an even thickness, the blank and all steps together",
 }
 
 

@@ -8,7 +8,7 @@ from simkit._jit import entry_kernel, kernel
 
 NOTHING = 1e-9  # as in motion.py
 STEEP = 1.0  # rise over run: steeper than this a move is a plunge or a lift, no pass
-# Columns of a cutter: numbers of its outline (bite.outline_rows), 0 for a part that it does not have.
+# Columns of a cutter: numbers of its outline (in_wood.outline_rows), 0 for a part that it does not have.
 RADIUS, BASE, LINE_TO, FLAT, RISE, ARC_TO, ARC_R2, ARC_E, ARC_F, ARC_TOP, SIDE_Z, SIDE_RISE, REACH = range(13)
 OUTLINE = 13
 # What is summed up of a stretch, or the most of it.

@@ -22,7 +22,6 @@ from simkit.fields.stated import (
     step_stated,
 )
 from simkit.findings.evidence import Evidence
-from simkit.job.files import file_word
 from simkit.program.job_programs import bytes_of, options_of
 from simkit.program.reader import read_program
 from simkit.report.whole_file import put_whole_by, unwritten
@@ -101,7 +100,7 @@ def _about(evidence: Evidence, programs: list[list[bytes]]) -> dict:
         "form": FORM,
         "version": VERSION,
         "simkit": simkit.__version__,
-        "job": {"name": job.name, "file": file_word(job.file)},
+        "job": {"name": job.name, "file": Path(job.file).name},
         "blank": blank_stated(job),
         "cell": float(lattice.cell),
         "cells": [lattice.nx, lattice.ny],

@@ -41,6 +41,7 @@ from simkit.stock.field import UNCUT, Field
 from simkit.stock.replay import Replay
 
 LARGEST_ABOUT = 2**22  # bytes
+MOST = 1e9  # mm and mm3: of what no check looks at, so that sums stay numbers
 MOST_SETUPS, MOST_PROGRAMS = 1000, 10_000
 SAME, CHANGED, GONE = "same", "changed", "gone"
 AS_KEPT = " (as kept)"  # behind the name of a program that has changed since
@@ -80,6 +81,9 @@ class Kept:
     def __init__(self, path: Path):
         self.path = path
         self._archive = Archive(path)
+        if path.exists() and not path.is_file() and not path.is_dir():  # to read a pipe may take for ever
+            found, expected = "something that is no ordinary file", "a field as --keep-field writes it"
+            raise InputProblems(self._archive.problem(found, expected, "name a file on disk"))
         with self._archive.told():
             about = json.loads(self._archive.get(ABOUT, LARGEST_ABOUT))
             _need(isinstance(about, dict) and about.get("form") == FORM, f"{ABOUT} is of another form")
@@ -152,7 +156,8 @@ class Kept:
         reading = self.setups[index]["reading"]
         setup = job.setups[index]
         # What cannot be read as it was then is not the same.
-        with contextlib.suppress(InputProblems, TypeError, KeyError, AttributeError, ValueError):
+        broken = (TypeError, KeyError, AttributeError, ValueError, ArithmeticError)
+        with contextlib.suppress(InputProblems, *broken):
             setup = replace(
                 setup, **{key: reading[key] for key in ("cutter", "program_units", "work_offsets")}
             )
@@ -219,7 +224,7 @@ class Kept:
         for number, kept in enumerate(self.setups[index]["programs"]):
             name, sha256 = kept["name"], kept["sha256"]
             if number < len(now) and now[number][1] == sha256:
-                state = SAME
+                state, name = SAME, now[number][0]  # it may bear another name by now
             else:
                 state = CHANGED if any(name == one and its for one, its in now) else GONE
             named = name if state == SAME else name + AS_KEPT
@@ -256,13 +261,14 @@ class Kept:
         with self._archive.told():
             _check_cut(before, field, job.setups[index].frame(job.blank).up, rows)
         parts = about["parts"]
-        return Replay(
-            field,
-            *(arrays[name] for name in TOLD),
-            {part: self._array(index, f"rub_depth {part}", (n,), np.float32) for part in parts},
-            {part: self._array(index, f"rub_at {part}", (n, 3)) for part in parts},
-            about["evaluations"],
-        )
+        rubbed = {part: self._array(index, f"rub_depth {part}", (n,), np.float32) for part in parts}
+        rubbed_at = {part: self._array(index, f"rub_at {part}", (n, 3)) for part in parts}
+        with self._archive.told():
+            _check_told(arrays)
+            for part in parts:
+                _need(_is_measure(rubbed[part]), f"rub_depth {part}")
+                _need(_is_place(rubbed_at[part], rubbed[part] > 0), f"rub_at {part}")
+        return Replay(field, *(arrays[name] for name in TOLD), rubbed, rubbed_at, about["evaluations"])
 
     def _array(self, index: int, name: str, shape: tuple[int, ...], dtype: type | None = None) -> np.ndarray:
         return self._archive.get_array(
@@ -301,6 +307,34 @@ def _check_cut(before: Field, after: Field, up: int, rows: slice) -> None:
     was, owner = (before.upper_move, after.upper_move) if up > 0 else (before.lower_move, after.lower_move)
     is_own = (owner >= rows.start) & (owner < rows.stop)
     _need(bool((is_own | ((owner == was) & (owner >= UNCUT))).all()), "moves that are not its own")
+    _need(bool((is_own == (new < old)).all()), "moves that are not its own")
+    _need(bool((np.abs(new) <= MOST).all()), "heights")
+
+
+def _check_told(arrays: dict[str, np.ndarray]) -> None:
+    """Look at what was told of each move, as later code takes it for granted.  Raises ValueError."""
+    for name in ("volume", "depth", "under"):
+        _need(_is_measure(arrays[name]), name)
+    volume, right, along = arrays["volume"], arrays["right"], arrays["along"]
+    with np.errstate(invalid="ignore"):
+        _need(bool((np.abs(right) <= volume * (1 + 1e-9)).all()), "right")
+    is_cut = volume > 0
+    _need(bool(((arrays["depth"] > 0) == is_cut).all()), "depth")
+    _need(_is_place(arrays["at"], is_cut), "at")
+    _need(_is_place(arrays["top"][:, None], is_cut), "top")
+    # Upright arcs tell none.
+    _need(_is_place(along, is_cut & ~np.isnan(along).any(axis=1)), "along")
+
+
+def _is_measure(values: np.ndarray) -> bool:
+    """Whether all are numbers, none of them below 0 or beyond any machine."""
+    return bool(((values >= 0) & (values <= MOST)).all())
+
+
+def _is_place(values: np.ndarray, is_told: np.ndarray) -> bool:
+    """Whether the rows that are told hold numbers of some machine, and the others nothing."""
+    near, none = (np.abs(values) <= MOST).all(axis=1), ~np.isfinite(values).any(axis=1)
+    return bool(np.where(is_told, near, none).all())
 
 
 def _check_form(about: dict[str, Any]) -> None:
@@ -322,6 +356,7 @@ def _check_form(about: dict[str, Any]) -> None:
         setup["name"] = printable(setup["name"])
         _need(isinstance(setup["lie"], dict) and isinstance(setup["reading"], dict), "lie or reading")
         _need(type(setup["moves"]) is int and type(setup["evaluations"]) is int, "moves or evaluations")
+        _need(setup["moves"] >= 0 and 0 <= setup["evaluations"] < 2**62, "moves or evaluations")
         _need(_is_list(setup["parts"], str) and set(setup["parts"]) <= set(_PARTS), "parts")
         _need(isinstance(setup["resin"], bool), "resin")
         sawn = setup["sawn"]

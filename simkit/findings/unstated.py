@@ -34,6 +34,10 @@ def _machine(job: Job) -> Iterable[str]:
     bare = [setup.name for setup in job.setups if not any(one.stands_in(setup) for one in job.fixtures)]
     if bare:
         yield f"clamps and stops in {_names(bare)}, none is stated ([[fixtures]])"
+    first = job.setups[0]
+    low = [one.name for one in job.setups if one.pin_height is None and one.stands_on_pins(first)]
+    if job.dowels and low:
+        yield f"whether a cutter meets a dowel pin in {_names(low)} (setups[].pin_height)"
 
 
 def _cutters(cutters: list[Cutter]) -> Iterable[str]:

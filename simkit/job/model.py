@@ -109,6 +109,14 @@ class Setup:
     misplacement: Frame = field(default=IDENTITY, compare=False)
     before: tuple[Step, ...] = field(default=(), repr=False)
 
+    def stands_on_pins(self, first: Setup) -> bool:
+        """Return whether the blank lies on dowel pins: as stated, or if it lies otherwise than at first.
+
+        first: the job's first setup.  As long as the blank lies as there, holes are drilled or wait for pins.
+        """
+        is_stated = self.pins is not None or self.pin_height is not None
+        return is_stated or (self.turn, self.swing) != (first.turn, first.swing)
+
     def body(self, blank: Blank) -> Body:
         """Return the box that the blank fills when this setup begins; blank: as it was at first."""
         return body_after(blank.length, blank.width, blank.thickness, self.before)

@@ -114,7 +114,7 @@ def _setup(job: Job, index: int, reads) -> dict[str, Any]:
         "spoilboard": setup.spoilboard,
         "below_blank": max([cutter["deepest"] - thick for cutter in cutters], default=0.0),
         "program_unit": unit_of_programs(setup, reads),
-        "pins": _pins(job, setup, index),
+        "pins": _pins(job, setup),
         "fixtures": [
             {"name": fixture.name, "height": fixture.height, "box": list(fixture.box_in_plan)}
             for fixture in job.fixtures
@@ -200,10 +200,10 @@ def unit_of_programs(setup: Setup, reads) -> str:
     return "in" if units == {"in"} else "mm"
 
 
-def _pins(job: Job, setup: Setup, index: int) -> list[dict[str, Any]]:
+def _pins(job: Job, setup: Setup) -> list[dict[str, Any]]:
     """Where pins stand in this setup: as it states them, else where the dowel holes come to lie.
 
-    In the first setup the holes are drilled or wait for their pins.
+    Where the blank lies as in the first setup the holes are drilled or wait for their pins.
     """
     to_program = setup.to_table(job.blank).inverse()
     if setup.pins is None:
@@ -217,7 +217,7 @@ def _pins(job: Job, setup: Setup, index: int) -> list[dict[str, Any]]:
             "diameter": diameter,
             "at": at.tolist(),
             "program": to_program.apply_plan(at).tolist(),
-            "is_hole": index == 0 and setup.pins is None,
+            "is_hole": not setup.stands_on_pins(job.setups[0]),
         }
         for name, at, diameter in places
     ]

@@ -210,7 +210,7 @@ def to_measure(setup: dict[str, Any], number: int, lengths: Lengths) -> list[str
         rows.append(f"laid as above: the mark is where it should be{chips}")
     if setup["jig"] is not None:
         rows.append("the jig fast on the table, nothing in it; the blank drops in and does not rock")
-    if number > 1 and setup["pins"]:
+    if any(not pin["is_hole"] for pin in setup["pins"]):
         rows.append("the pins without play in the table and in the holes")
     rows += [
         f"T{cutter['number']}: diameter {lengths.sizes(cutter['diameter'])}, stick-out, sharp, "

@@ -17,6 +17,7 @@ from simkit.report.shown import shown
 from simkit.report.verdict import status_of
 from simkit.runs.against import stored_for, stored_results
 from simkit.runs.judged import judged
+from simkit.runs.kept import files_of
 from simkit.runs.limits import Watch
 from simkit.runs.one import LOOKED_UP, checked
 from simkit.runs.options import Wish, wish_of
@@ -29,7 +30,7 @@ LAST_WAIT = 10.0  # s that a check beyond its limits has to end by itself
 
 def check_one(job: Job, cell: float, wish: Wish) -> int:
     """Check one job, tell all of it, and return the exit status.  Raises InputProblems."""
-    check_outputs(wish)
+    check_outputs(wish, [*([Path(job.file)] if job.file else []), *files_of(job)])
     lines = section_lines(wish.sections, job)
     stored = None if wish.against is None else stored_results(wish.against)
     from simkit.report.console import Console
@@ -76,7 +77,7 @@ def _show_one(console, result: dict[str, Any], wish: Wish) -> None:
 
 def check_many(paths: Sequence[Path], cell: float, wish: Wish) -> int:
     """Check many job files, tell them in one table, and return one exit status.  Raises InputProblems."""
-    check_outputs(wish)
+    check_outputs(wish, paths)
     if wish.sections:
         place = Place("command line", key="--section")
         found, expected = "--section for several jobs", "one job, for a line lies on one blank"

@@ -44,7 +44,7 @@ def key_of(job: Job, cell: float) -> str | None:
     digest = hashlib.sha256()
     try:
         jigs = [read_job(setup.jig) for setup in job.setups if setup.jig is not None]
-        hashes = [sha256_of(path) for one in (job, *jigs) for path in _files(one)]
+        hashes = [sha256_of(path) for one in (job, *jigs) for path in files_of(one)]
         setting = _setting()
     except InputProblems:  # told when it is read
         return None
@@ -55,7 +55,7 @@ def key_of(job: Job, cell: float) -> str | None:
     return digest.hexdigest()
 
 
-def _files(job: Job) -> list[Path]:
+def files_of(job: Job) -> list[Path]:
     """Return the files whose bytes a job hangs on."""
     files = [path for setup in job.setups for path in setup.programs]
     files += [job.target.mesh] if job.target is not None else []

@@ -10,6 +10,8 @@ from typing import Any
 from simkit.errors import InputProblems, Place, Problem
 from simkit.runs.options import Wish
 
+_FILES = ("json", "junit", "sarif", "report", "keep-field")
+
 
 def check_json(path: Path, option: str = "--json") -> None:
     """Refuse a place where no file can be written.  Raises InputProblems."""
@@ -26,11 +28,41 @@ def check_json(path: Path, option: str = "--json") -> None:
         )
 
 
-def check_outputs(wish: Wish) -> None:
-    """Refuse unusable output places before the work, not after it.  Raises InputProblems."""
+def check_apart(read: Sequence[Path], written: Sequence[tuple[str, Path | None]]) -> None:
+    """Refuse to write over what is read, or two things into one file.  Raises InputProblems.
+
+    read: job files, programs and meshes.  written: options and their files.
+    """
+    taken = {_one(path): f"'{path.name}', which the job reads" for path in read}
+    problems = []
+    for option, path in written:
+        if path is None:
+            continue
+        if _one(path) in taken:
+            place = Place(str(path), key=f"--{option}")
+            problems.append(Problem(place, taken[_one(path)], "a file of its own", "name another file"))
+        taken[_one(path)] = f"the file of --{option}, too"
+    if problems:
+        raise InputProblems(problems)
+
+
+def _one(path: Path) -> object:
+    """Return what is the same for all names of one file."""
+    try:
+        told = path.stat()
+    except (OSError, ValueError):
+        return str(path.absolute().parent.resolve() / path.name)
+    return told.st_dev, told.st_ino
+
+
+def check_outputs(wish: Wish, read: Sequence[Path] = ()) -> None:
+    """Refuse unusable output places before the work, not after it.  Raises InputProblems.
+
+    read: files that are read, none of which is to be written over.
+    """
     problems: list[Problem] = []
-    for option in ("json", "junit", "sarif", "report", "keep-field"):
-        path = getattr(wish, option.replace("-", "_"))
+    written = [(option, getattr(wish, option.replace("-", "_"))) for option in _FILES]
+    for option, path in written:
         if path is not None:
             try:
                 check_json(path, f"--{option}")
@@ -49,6 +81,7 @@ def check_outputs(wish: Wish) -> None:
             problems.append(Problem(place, found, "a folder that can be made", "choose another folder"))
     if problems:
         raise InputProblems(problems)
+    check_apart(read, written)
 
 
 def write_outputs(wish: Wish, results: Sequence[dict[str, Any]], is_list: bool) -> None:

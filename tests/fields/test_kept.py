@@ -5,6 +5,7 @@ import json
 import os
 import zipfile
 from dataclasses import fields, is_dataclass
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -22,7 +23,7 @@ from simkit.job.reader import read_job
 from simkit.job.steps import Step
 from simkit.moves.table import Moves
 from simkit.program.job_programs import read_programs
-from simkit.stock.field import Lattice
+from simkit.stock.field import UNCUT, Lattice
 from tests.fields.kept_jobs import faced, write_plain, write_stepped
 
 CELL = ["--cell", "0.5"]
@@ -373,6 +374,20 @@ def pickled(held):
         (array("1/lower.npy", lambda was: was + np.float32(1)), "what stood before a setup"),
         (array("1/upper_move.npy", lambda was: was + np.int32(1000)), "moves that are not its own"),
         (array("1/upper_move.npy", lambda was: was - np.int32(1000)), "moves that are not its own"),
+        (array("1/upper_move.npy", lambda was: np.full_like(was, UNCUT)), "moves that are not its own"),
+        (array("1/volume.npy", lambda was: was * np.nan), "(volume)"),
+        (array("1/volume.npy", lambda was: was - np.inf), "(volume)"),
+        (array("1/volume.npy", lambda was: was * 0 + 1e30), "(volume)"),
+        (array("1/right.npy", lambda was: was + 1e5), "(right)"),
+        (array("1/right.npy", lambda was: was * np.nan), "(right)"),
+        (array("1/depth.npy", lambda was: was + np.float32("inf")), "(depth)"),
+        (array("1/depth.npy", lambda was: was * 0), "(depth)"),
+        (array("1/at.npy", lambda was: was * np.nan), "(at)"),
+        (array("1/at.npy", lambda was: np.where(np.isnan(was), was, 1e300)), "(at)"),
+        (array("1/top.npy", lambda was: np.where(np.isnan(was), 0.0, was)), "(top)"),
+        (array("1/along.npy", lambda was: np.where(np.isnan(was), was, np.inf)), "(along)"),
+        (array("1/under.npy", lambda was: was - 1), "(under)"),
+        (of_setup(evaluations=-1), "(moves or evaluations)"),
         (pickled, "1/upper is not float32 in (60, 80)"),
     ],
 )
@@ -480,6 +495,44 @@ def test_keep__is_refused_before_the_work(plain, tmp_path, capsys):
     assert "[--keep-field]: found --keep-field for several jobs" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("name", ["job.toml", "one.nc", "../{folder}/job.toml"])
+@pytest.mark.parametrize("option", ["--keep-field", "--json"])
+def test_check__does_not_write_over_what_it_reads(tmp_path, capsys, name, option):
+    job = write_plain(tmp_path)
+    path = tmp_path / name.format(folder=tmp_path.name)
+    was = path.read_bytes()
+    assert main(["check", str(job), *CELL, option, str(path)]) == 2
+    assert (
+        f"[{option}]: found '{path.name}', which the job reads, expected a file of" in capsys.readouterr().err
+    )
+    assert path.read_bytes() == was
+    with pytest.raises(InputProblems, match="which the job reads"):
+        simkit.load(job).check(cell=1, keep_field=path)
+
+
+def test_check__does_not_write_two_things_into_one_file(plain, tmp_path, capsys):
+    both = str(tmp_path / "both")
+    assert main(["check", str(plain[0]), *CELL, "--json", both, "--keep-field", both]) == 2
+    assert "[--keep-field]: found the file of --json, too" in capsys.readouterr().err
+    assert not Path(both).exists()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes with a name here")
+def test_resume__does_not_wait_for_a_pipe(plain, tmp_path, capsys):
+    os.mkfifo(tmp_path / "pipe")
+    assert main(["resume", str(plain[0]), f"two.nc:{LAST}", "--field", str(tmp_path / "pipe")]) == 2
+    assert "found something that is no ordinary file" in capsys.readouterr().err
+
+
+def test_take__an_unchanged_program_bears_the_name_it_has_now(plain, tmp_path):
+    job = write_plain(tmp_path)
+    (tmp_path / "one.nc").rename(tmp_path / "uno.nc")
+    job.write_text(job.read_text("utf-8").replace("one.nc", "uno.nc"), "utf-8")
+    model = read_job(job)
+    told = Kept(plain[1]).take(model, 1).told[0]["programs"]
+    assert [(row["file"], row["named"], row["state"]) for row in told] == [("uno.nc", "uno.nc", "same")]
+
+
 def test_api__keeps_a_field_and_takes_it_up(plain, tmp_path):
     loaded = simkit.load(plain[0])
     loaded.check(cell=1, keep_field=tmp_path / "k.npz")
@@ -534,7 +587,23 @@ def test_first_other__sees_every_column(tmp_path, name):
     assert first_other(moves, moves[:4]) == moves.line[4]
 
 
-@pytest.mark.parametrize("reading", [{}, {"cutter": [1], "program_units": "ell", "work_offsets": 3}])
+@pytest.mark.parametrize(
+    "reading",
+    [
+        {},
+        {"cutter": [1], "program_units": "ell", "work_offsets": 3},
+        *(
+            {
+                "cutter": number,
+                "program_units": "mm",
+                "work_offsets": {},
+                "block_delete": False,
+                "arc_tolerance": 0.01,
+            }
+            for number in (2**31, 10**30, float("inf"))
+        ),
+    ],
+)
 def test_otherwise__what_cannot_be_read_as_it_was_is_another_run(plain, tmp_path, reading):
     job, kept = plain
     held = members(kept)

@@ -70,3 +70,16 @@ def test_only_cutters_that_are_called_and_setups_that_lack_it_are_named(tmp_path
     page = (tmp_path / "r.html").read_text("utf-8")
     assert "Not judged, as the job does not say" in page
     assert "none is stated ([[fixtures]])" in page
+
+
+def test_pins__the_setups_that_lie_on_them_and_do_not_say_how_high_they_stand(tmp_path):
+    write_two_sided(tmp_path)
+    job = (tmp_path / "job.toml").read_text("utf-8")
+    assert "[[dowels]]" in job
+    assert [one for one in told(tmp_path) if "pin" in one.split("(")[0]] == [
+        "whether a cutter meets a dowel pin in 'above' (setups[].pin_height)"
+    ]  # the holes are drilled from below
+    stated = job.replace('name = "above"\n', 'name = "above"\npin_height = 5\n')
+    assert stated != job
+    (tmp_path / "job.toml").write_text(stated, encoding="utf-8")
+    assert not [one for one in told(tmp_path) if "dowel pin" in one]

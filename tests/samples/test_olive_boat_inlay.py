@@ -102,7 +102,7 @@ def test_planing__is_the_error_to_work_on(told):
         "planing side 1 to 38 mm, step 2": size,
     }
     chance = budget["chance"]
-    assert chance["work_on"] == "planing to an even thickness"
+    assert chance["work_on"] == "planing to an even thickness, the blank and all steps together"
     # Even within 0.12 mm either way: what is borne downwards of it, and all of it upwards.
     expected = (size - planed["low"]) / (2 * size)
     assert chance["holds"] == pytest.approx(expected, abs=chance["bound"] + 0.005)
