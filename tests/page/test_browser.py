@@ -394,6 +394,7 @@ def test_report__what_is_off_on_one_row_of_cells_is_seen(browser, tmp_path, off,
     job, report = budget_job.write(tmp_path, off=off), tmp_path / "r.html"
     assert main(["check", str(job), "--quiet", "--cell", "0.4", "--report", str(report)]) == 1
     browser.be_small(1200, 900)  # whatever another test left
+    browser.complaints()  # likewise: a file that the page refused, on purpose
     browser.open(report.as_uri())
     until(lambda: browser.run("return document.getElementById('solid').dataset.covered"))
     browser.click(f"#solid input[value={subject}]")
