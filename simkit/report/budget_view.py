@@ -124,12 +124,10 @@ def _plot(page: Page, places: np.ndarray, budget, sectors, middle) -> None:
     zero = pixel((0.0, 0.0))
     page.line([zero[0] - 9, zero[0] + 9], [zero[1]] * 2, colours.INK, 2.0, zorder=5)
     page.line([zero[0]] * 2, [zero[1] - 9, zero[1] + 9], colours.INK, 2.0, zorder=5)
-    page.text(middle[0], top - 12, "it lands farther to the back", SMALL, across="center")
-    page.text(
-        middle[0], top + PLOT + 48, f"farther to the front ({page.lengths.word})", SMALL, across="center"
-    )
-    page.text(left - 70, middle[1], "to the left", SMALL, across="center", turn=90)
-    page.text(left + PLOT + 26, middle[1], "to the right", SMALL, across="center", turn=90)
+    word = page.lengths.word
+    across = f"it lands so far to the left (−) or right (+), {word}"
+    page.text(middle[0], top + PLOT + 48, across, SMALL, across="center")
+    page.text(left - 96, middle[1], f"to the front (−) or back (+), {word}", SMALL, across="center", turn=90)
 
 
 def _signed(value: float) -> str:
