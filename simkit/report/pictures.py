@@ -163,8 +163,8 @@ def plans_as_drawn(folder: Path, evidence: Evidence, result: dict[str, Any]) -> 
     for number, along in enumerate(result["along"], 1):
         path = folder / f"bite_{number}.png"
         note = result["time"]["note"] or "with the machine's own figures"
-        title = f"{name}: what is bitten off, minute by minute"
-        yield draw_along(path, along, title, f"{along['program']}; times {note}", lengths)
+        title = f"{name}, {along['program']}: what is bitten off, minute by minute"
+        yield draw_along(path, along, title, f"Times {note}", lengths)
 
 
 def _draw(folder: Path, evidence: Evidence, result: dict[str, Any]) -> tuple[list[str], list[str]]:
