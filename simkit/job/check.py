@@ -116,14 +116,16 @@ class Checker:
         self.problem(
             key_path(path, name),
             f"the unknown key {shown_text(name)}",
-            f"{self.where(parent)}one of {', '.join(names)}",
+            f"{self.where(parent, path)}one of {', '.join(names)}",
             remedy,
         )
         return near
 
-    def where(self, parent: str) -> str:
+    def where(self, parent: str, path: str) -> str:
         """Return the words that say which table a key stands in."""
-        return f"in {_header(parent)} " if parent else "at the top "
+        if not parent:
+            return "at the top "
+        return f"in {_header(parent) if '[' in parent else f'[{path}]'} "  # of cutters: of this one
 
     def missing(self, key: Key, path: str) -> Bad:
         """Tell of a required key that is not there."""
