@@ -84,7 +84,7 @@ class WordChecker(Checker):
         """Return the option, and the part of it that a path names."""
         return Place(self.file, key=path or None)
 
-    def where(self, parent: str) -> str:
+    def where(self, parent: str, path: str) -> str:
         """Return nothing: there is no table to name."""
         return ""
 
