@@ -7,9 +7,9 @@ SCALE all of one size.  300 jobs take some 55 minutes of processor time, and 4.2
 --sizes: the ratio of time on parts of several sizes, JOBS of each (4), and nothing about verdicts.
 --profile: where the processor time of the coarse way goes, of JOBS jobs (30), and of the slowest of them.
 Smooth and sharp targets, steps, ridges and scratches 0.1 mm wide, limits a few percent off the true worst
-value; 0.4 mm cells with second looks against 0.05 mm cells everywhere.  Prints each job that differs
-('missed': within by the coarse way, beyond for certain by the fine one; 'false': the other way round;
-'value': the ranges of the worst value do not meet) or is undecided, and last: how many differ, bounds, the share
+value; 0.4 mm cells with second looks against 0.05 mm cells everywhere.  Prints each job that is undecided
+or differs ('missed': within by the coarse way, beyond for certain by the fine one; 'false': the other way
+round; 'value': the ranges of the worst value do not meet), and last: how many differ, bounds, the share
 undecided, the ratio of time (of processor time; by the clock in brackets), of all jobs and by size.
 """
 
@@ -114,8 +114,8 @@ def main() -> None:
                 undecided += verdict[0] == "undecided"
             if how or verdict[0] == "undecided":
                 print(
-                    f"job {number} ({scale}) {'+'.join(one.kinds)}: {name} {how or 'undecided'}: limit {limit:.4f}, coarse "
-                    f"{verdict[0] or 'within'} {verdict[1]:.4f} +- {verdict[2]:.4f}, fine {fine[0]:.4f} to "
+                    f"job {number} ({scale}) {'+'.join(one.kinds)}: {name} {how or 'undecided'}: limit "
+                    f"{limit:.4f}, coarse {verdict[0] or 'within'} {verdict[1]:.4f} +- {verdict[2]:.4f}, fine {fine[0]:.4f} to "
                     f"{fine[1]:.4f}",
                     flush=True,
                 )
