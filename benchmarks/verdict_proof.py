@@ -115,8 +115,8 @@ def main() -> None:
             if how or verdict[0] == "undecided":
                 print(
                     f"job {number} ({scale}) {'+'.join(one.kinds)}: {name} {how or 'undecided'}: limit "
-                    f"{limit:.4f}, coarse {verdict[0] or 'within'} {verdict[1]:.4f} +- {verdict[2]:.4f}, fine {fine[0]:.4f} to "
-                    f"{fine[1]:.4f}",
+                    f"{limit:.4f}, coarse {verdict[0] or 'within'} {verdict[1]:.4f} +- {verdict[2]:.4f}, "
+                    f"fine {fine[0]:.4f} to {fine[1]:.4f}",
                     flush=True,
                 )
         if (number - seed) % 25 == 24 or number == seed + jobs - 1:
