@@ -11,7 +11,16 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from simkit._jit import pointer
-from simkit.compare.far_faces import CLOSE, LAST, Quarters, at_border, far_faces
+from simkit.compare.far_faces import (
+    CLOSE,
+    FACE_SLACK,
+    LAST,
+    Quarters,
+    at_border,
+    at_places,
+    far_faces,
+    worst_of,
+)
 from simkit.compare.overhang import removed_below
 from simkit.compare.sweeps import LEVELS, Sweeps
 from simkit.cutters import Cutter
@@ -31,12 +40,17 @@ MOST_SQUARES = 3_000_000  # nor are more than these
 class Unproved:
     """Cells over which a deviation may be larger than it may, and a place in each.
 
-    is_found (ny, nx) bool.  place() gives for some of them where the largest deviation was met, in plan;
-    where none was, the place that was settled least.
+    is_found (ny, nx) bool.  away (ny, nx) mm: how far from material, or air, the target was seen to be at
+    a place in each of them where that is more than it may, else 0.  place() gives for some of them where the
+    largest deviation was met, in plan; where none was, the place that was settled least.
     """
 
     is_found: np.ndarray
+    away: np.ndarray = field(init=False)
     _met: list[tuple] = field(default_factory=list)
+
+    def __post_init__(self):
+        self.away = np.zeros(self.is_found.shape)
 
     def add(self, cell, x, y, size, is_met: bool = True) -> None:
         """Add places x, y (k,) mm of flat cells (k,), with the deviation there, mm (k,).
@@ -45,6 +59,16 @@ class Unproved:
         """
         self.is_found.ravel()[cell] = True
         self._met.append((cell, x, y, size, np.full(len(cell), is_met)))
+
+    def see(self, cell, x, y, off, sweeps: Sweeps, grid: TargetGrid, may, is_gouge: bool) -> None:
+        """Keep how far the target is from the cut where its faces were not proved to be near it.
+
+        cell, x, y, off (k,): of `far_faces`.  may: by flat cell, mm.
+        """
+        worst = worst_of(cell, off)
+        cell, x, y = cell[worst], x[worst], y[worst]
+        away = at_places(sweeps, grid, x, y, may[cell], is_gouge)
+        self.away.ravel()[cell] = np.where(away > may[cell] + FACE_SLACK, away, 0.0)
 
     def largest(self) -> np.ndarray:
         """Return the largest deviation that was met in each cell, mm (ny, nx); 0 where none was."""
@@ -129,6 +153,7 @@ def unproved_gouges(
             quarters = quarters_of(x, y, half, cell)
         far = far_faces(sweeps, grid, x, y, half, cell, may, True, is_border, _last(floor), quarters)
         found.add(*far, is_met=False)
+        found.see(*far, sweeps, grid, may, True)
         number = np.flatnonzero(~is_found[cell])
         x, y, cell, low, slopes = x[number], y[number], cell[number], low[number], slopes[number]
     while len(cell):
@@ -236,9 +261,9 @@ def unproved_leftover(
         x, y, cell, up, slopes = x[left], y[left], cell[left], up[left], slopes[left]
         if with_faces and half == lattice.cell / 2:
             is_border = at_border(np.where(is_asked, highest, np.inf), lattice.cell).ravel()
-            found.add(
-                *far_faces(sweeps, grid, x, y, half, cell, may, False, is_border, _last(floor)), is_met=False
-            )
+            far = far_faces(sweeps, grid, x, y, half, cell, may, False, is_border, _last(floor))
+            found.add(*far, is_met=False)
+            found.see(*far, sweeps, grid, may, False)
             left = np.flatnonzero(~is_found[cell])
             x, y, cell, up, slopes = x[left], y[left], cell[left], up[left], slopes[left]
         off = _proudest_over(x, y, half, up, slopes, may[cell], grid, sweeps.side)

@@ -14,11 +14,11 @@ from simkit.compare.worst import MIDDLE, worst_two_way
 from simkit.errors import ShapeError
 from simkit.stock.field import Field, Lattice
 from simkit.target.envelope import Envelopes, envelopes
-from simkit.target.grid import TargetGrid
+from simkit.target.grid import UPRIGHT, TargetGrid
 
 FINEST = 0.01  # mm: half the diagonal of the finest cells
 DIVIDE = 4  # each look divides the cells by this
-FIRST = 16  # and the first look at a known place: what lies there may be narrower than a cell
+FIRST = 16  # and the first look where what lies there may be narrower than a part of a cell
 ROOM = 3  # cells about the worst one that a look measures
 LARGEST_ROOM = 64  # cells about it that a look cuts again
 SAME_SHEET = 6.0  # neighbouring points steeper than this (about 80 degrees) lie on different faces
@@ -56,6 +56,7 @@ def closer_look(
     allowance: Callable[[Lattice], np.ndarray | None] | None = None,
     counts: Callable[[Lattice], np.ndarray] | None = None,
     place: tuple[float, float] | None = None,
+    is_narrow: bool = False,
 ) -> Look:
     """Return the peak deviation near a cell, evaluated on finer and finer cells around it.
 
@@ -73,14 +74,16 @@ def closer_look(
     The bound adds half the diagonal of the finest cell, the largest change to a neighbour on the same
     faces of cut and target, and half the range of the two-way distance: each of the two distances
     changes by at most the distance moved along its surface, so what the peak does between
-    neighbouring samples of one face lies within it.  It holds for the peak at this place; it says
-    nothing about another, narrower spot elsewhere between the coarse cells.
+    neighbouring samples of one face lies within it.  Of a distance from the target to the cut that is half
+    the diagonal along the steepest face there: neighbours on the two sides of a knife's edge tell nothing
+    of it.  The bound holds for the peak at this place; it says nothing about another, narrower spot
+    elsewhere between the coarse cells.
     """
     if side not in (1, 2):
         raise ShapeError(f"side must be 1 or 2, not {side}")
     field, cell, distance = _cropped(field, grid, side, cell)
     surfaces: list[CutSurface] = []
-    divide = DIVIDE if place is None else FIRST
+    divide = DIVIDE if place is None and not is_narrow else FIRST
     while True:
         room = min(math.ceil(distance / field.lattice.cell) + ROOM, LARGEST_ROOM)
         box = _box(cell, room, field.lattice)
@@ -90,7 +93,8 @@ def closer_look(
         field = recut(field.lattice.window(*box, divide=divide))
         if place is not None:
             near = _box(tuple(int(k) for k in field.lattice.cell_at(*place)), ROOM, field.lattice)
-            place, divide = None, DIVIDE
+            place = None
+        divide = DIVIDE
         part = _window(field, near)
         around = envelopes(grid, part.lattice)
         is_near = np.ones(part.lattice.shape, bool) if counts is None else counts(part.lattice)
@@ -127,14 +131,27 @@ def closer_look(
     off = float(grid.distance(np.array([at]), side if is_gouge else 0)[0])
     if left is not None:
         off += float(left[0][peak]) if is_gouge else -float(left[1][peak])
-    return Look(
-        value,
-        half_diagonal + change + gap,
-        at,
-        field.lattice.cell,
-        certain=max(abs(value) - gap, 0.0),
-        is_surface=abs(off - abs(value)) <= gap + SAME,
+    is_surface = abs(off - abs(value)) <= gap + SAME
+    bound = half_diagonal + change + gap
+    if not is_surface:
+        bound = max(bound, half_diagonal * _stretch(grid, side, at, field.lattice.cell) + gap)
+    return Look(value, bound, at, field.lattice.cell, max(abs(value) - gap, 0.0), is_surface)
+
+
+def _stretch(grid: TargetGrid, side: int, at, cell: float) -> float:
+    """Return how much longer than in plan a way over the target is, on the steepest of its faces in a cell.
+
+    at (x, y, ...) mm: its middle.  Faces less than a degree out of plumb count as upright, and not at all.
+    """
+    _, boxes, slopes, *_ = grid.faces(side)
+    e = cell / 2
+    x, y = at[:2]
+    is_here = (
+        (boxes[:, 0] <= x + e) & (boxes[:, 3] >= x - e) & (boxes[:, 1] <= y + e) & (boxes[:, 4] >= y - e)
     )
+    steep2 = (slopes[is_here, :2] ** 2).sum(axis=1)
+    steep2 = steep2[(slopes[is_here, 2] != 0.0) & (steep2 < UPRIGHT**-2)]
+    return math.sqrt(1.0 + float(steep2.max(initial=0.0)))
 
 
 def _size(ends: Sequence[np.ndarray], is_gouge: bool) -> np.ndarray:

@@ -92,7 +92,7 @@ def far_faces(
     open_still = tuple(np.concatenate(part) for part in zip(*parts, strict=True))
     if last == LAST or not len(open_still[0]):
         return open_still
-    worst = _worst_of(open_still[0], open_still[3])
+    worst = worst_of(open_still[0], open_still[3])
     worst = worst[np.lexsort((open_still[0][worst], -open_still[3][worst]))]  # ties to the lowest cell
     cells, far_x, far_y, _ = (part[worst] for part in open_still)
     first, count = 0, 1
@@ -104,6 +104,23 @@ def far_faces(
             break
     rest = (cells[first:], far_x[first:], far_y[first:], may[cells[first:]])
     return tuple(np.concatenate(parts) for parts in zip(found, rest, strict=True))
+
+
+def at_places(sweeps: Sweeps, grid: TargetGrid, x, y, may, is_gouge: bool) -> np.ndarray:
+    """Return how far the target is from material or air at places (k,), mm (k,): at most, and closely.
+
+    x, y (k,) mm: places.  may (k,) mm: how far it may be; less is told as any such distance.
+    """
+    faces, at = _Faces(sweeps, grid, is_gouge), np.full((len(x), 4), np.nan)
+    at[:, :2] = np.column_stack([x, y])
+    return faces.off(x, y, 0.0, may, [(ALL_PARTS, ALL), NEARER, FINE_STAGE], at)[0]
+
+
+def worst_of(cell: np.ndarray, off: np.ndarray) -> np.ndarray:
+    """Return for each cell one of its squares, the one that is off most (m,), among cell, off (k,)."""
+    order = np.lexsort((off, cell))
+    is_end = np.r_[cell[order][1:] != cell[order][:-1], True] if len(order) else np.empty(0, bool)
+    return order[is_end]
 
 
 def _by_cells(cell: np.ndarray, most: int) -> list[np.ndarray]:
@@ -175,7 +192,7 @@ def _halved(
             number = number[left]
         if not is_last.any():
             # Where not even the middle of the worst square is near enough, halving will not help its cell.
-            worst = _worst_of(cell, off)
+            worst = worst_of(cell, off)
             stages = [(ALL_PARTS, ALL), NEARER, FINE_STAGE] if is_fine else [(ALL_PARTS, ALL)]
             point, _ = faces.off(x[worst], y[worst], 0.0, may[cell[worst]], stages, at[worst])
             lost = worst[point > may[cell[worst]] + FACE_SLACK]
@@ -224,7 +241,7 @@ def _worst_first(faces: _Faces, x, y, half: float, may, cell, at, off, is_last, 
         off[rows[is_less]], at[rows[is_less]] = found[is_less], best[is_less]
 
     left = np.flatnonzero(off > may + FACE_SLACK)
-    worst = left[_worst_of(cell[left], off[left])]
+    worst = left[worst_of(cell[left], off[left])]
     ask(worst)
     open_still = worst[is_last[worst] & (off[worst] > may[worst] + FACE_SLACK)]
     rest = np.setdiff1d(left, worst)
@@ -333,10 +350,3 @@ class _Faces:
         share_ranges(lambda a, b, s=arrays: faces_off(a, b, *s), len(x), 256)
         rows = np.arange(len(x))
         return off, np.column_stack([places[rows, which], cut[rows, which]])
-
-
-def _worst_of(cell: np.ndarray, off: np.ndarray) -> np.ndarray:
-    """Return for each cell one of its squares, the one that is off most (m,), among cell, off (k,)."""
-    order = np.lexsort((off, cell))
-    is_end = np.r_[cell[order][1:] != cell[order][:-1], True] if len(order) else np.empty(0, bool)
-    return order[is_end]

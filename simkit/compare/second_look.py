@@ -57,7 +57,8 @@ def second_look(
     Where it is proved that neither limit is broken no finer cells are cut: `most` is no more than the limit.
     Nor where the proof met a place beyond one: that is what the cell holds, and its peak is for `peaks`.
     A cell so looked at holds the worst value on cells of a sixteenth (`normal`, the least that is
-    certain there, and `most`); what still straddles has a range of up to 2.9 fine cells.
+    certain there, and `most`); what still straddles has a range of up to 2.9 fine cells.  Where these show
+    nothing beyond a limit, and the target was seen to be farther from the cut at a place, `most` is that.
     """
     gouge = np.broadcast_to(np.asarray(gouge, float), target.shape)
     leftover = np.broadcast_to(np.asarray(leftover, float), target.shape)
@@ -72,6 +73,7 @@ def second_look(
     if unproved is not None:
         is_clear = ~np.isnan(target) if unclear is None else ~np.isnan(target) & ~unclear
         is_asked, is_left, share = is_open & is_clear, is_open & ~is_clear, np.ones(target.shape)
+        doubts = []
         for is_gouge, most_allowed in ((True, gouge), (False, leftover)):
             is_spot = is_beyond & ((deviation.normal < 0) == is_gouge)
             others = ~is_open & ~beside(is_spot, field.lattice.cell) & ~np.isnan(target)
@@ -81,6 +83,7 @@ def second_look(
             share[is_worst] = met[is_worst] / np.maximum(most_allowed[is_worst], 1e-9)
             normal[is_worst] = -met[is_worst] if is_gouge else met[is_worst]
             is_left |= found.is_found & (met == 0.0)
+            doubts.append((-1.0 if is_gouge else 1.0, np.where(is_clear, found.away, 0.0)))
         is_met = share > 1.0
         most[is_met] = np.copysign(np.maximum(np.abs(normal), np.abs(most)), normal)[is_met]
         is_proved = is_asked & ~is_left & ~is_met
@@ -118,6 +121,12 @@ def second_look(
             cell = (box[0] + y, box[2] + x)
             normal[cell] = _worst(least[inside], gouge[cell], leftover[cell])
             most[cell] = _worst(largest[inside], gouge[cell], leftover[cell])
+    if unproved is not None:
+        # What is narrower than the finer cells is not seen on them either: a knife's edge that is gone.
+        is_within = is_open & (np.abs(most) <= np.where(most < 0, gouge, leftover))
+        for sign, away in doubts:
+            rows = is_within & (away > 0)
+            most[rows] = sign * away[rows]
     return replace(deviation, normal=normal, most=most)
 
 

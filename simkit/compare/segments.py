@@ -148,5 +148,6 @@ def _without(segment: Segment, is_over: np.ndarray) -> Segment:
 def _join(found: Unproved, other: Unproved) -> Unproved:
     """Add what another found."""
     found.is_found |= other.is_found
+    np.maximum(found.away, other.away, out=found.away)
     found._met.extend(other._met)
     return found

@@ -19,8 +19,8 @@ from simkit.stock.field import Lattice
 from simkit.stock.pour import Poured
 from simkit.stock.saw import Sawn
 
-CLOSEST = 0.0002  # mm: half the diagonal of the finest cells, where a verdict hangs on it
-EVEN = 1e-4  # mm: as near as this to a limit rounding would decide
+CLOSEST = 0.00005  # mm: half the diagonal of the finest cells, where a verdict hangs on it
+EVEN = 2e-5  # mm: as near as this to a limit rounding would decide
 CLOSE = 0.03  # mm: bounds after a closer look are smaller, so what lies lower cannot reach the limit
 MOST_CLOSE = 60  # spots near the limit that are looked at closely; more are told as their cells have it
 MOST = 12  # spots of one kind, side and zone that are told one by one, worst first; as many near the limit
@@ -245,6 +245,10 @@ def _looked(judged: _Judged, spot: Spot) -> Looked:
     """Return a spot after a closer look at its worst place."""
     evidence, side = judged.evidence, judged.side
     look = _look(judged, spot.cell)
+    if _top(look) < abs(spot.value):  # its cells were cut finer than a look begins: a knife's edge, a slit
+        look = _look(judged, spot.cell, is_narrow=True)
+    if _top(look) < abs(spot.value):
+        look = _as_cells_have_it(judged, spot)
     if not look.is_surface and look.bound > slack(look):
         # No proof will make this bound narrower, only a closer look.
         cell = tuple(int(k) for k in evidence.field.lattice.cell_at(*look.at[:2]))
@@ -259,6 +263,7 @@ def _look(
     cell: tuple[int, int],
     place: tuple[float, float] | None = None,
     finest: float = FINEST,
+    is_narrow: bool = False,
 ) -> Look:
     """Return a closer look at a cell, or at a place in it."""
     evidence, side = judged.evidence, judged.side
@@ -273,18 +278,25 @@ def _look(
         allowance=partial(evidence.zones.allowance, side=side),
         counts=judged.counts if len(evidence.zones.rules) > 1 else None,
         place=place,
+        is_narrow=is_narrow,
     )
+
+
+def _as_cells_have_it(judged: _Judged, spot: Spot) -> Look:
+    """Return a spot without a closer look."""
+    deviation = judged.evidence.deviations[judged.side]
+    sign = -1.0 if judged.is_gouge else 1.0
+    least, most = sorted(float(sign * values[spot.cell]) for values in (deviation.normal, deviation.most))
+    surface = judged.evidence.field.upper if judged.side == 1 else judged.evidence.field.lower
+    at = (*spot.at, float(surface[spot.cell]))
+    return Look(sign * least, most - least, at, deviation.lattice.cell, certain=least)
 
 
 def _unlooked(judged: _Judged, spot: Spot) -> Looked:
     """Return a spot near the limit as its cells have it, where there are too many to look at each."""
     evidence, side = judged.evidence, judged.side
-    deviation = evidence.deviations[side]
-    sign = -1.0 if judged.is_gouge else 1.0
-    least, most = sorted(float(sign * values[spot.cell]) for values in (deviation.normal, deviation.most))
-    surface = evidence.field.upper if side == 1 else evidence.field.lower
-    look = Look(least, most - least, (*spot.at, float(surface[spot.cell])), deviation.lattice.cell)
-    severity = severity_of(least, most - least, judged.limit)
+    look = _as_cells_have_it(judged, spot)
+    severity = severity_of(look.certain, look.bound, judged.limit)
     row = owner_at(evidence, side, spot.cell, look.at)
     return Looked(spot, look, severity, row, side, judged.limit, judged.zone)
 

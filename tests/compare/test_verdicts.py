@@ -1,7 +1,10 @@
 """Verdicts on coarse cells against fine cells everywhere (benchmarks/verdict_proof.py has many more)."""
 
+import numpy as np
 import pytest
 
+from simkit.frames import IDENTITY
+from simkit.stock.cut import cut_heights
 from tests.verdict_jobs import VerdictJob, differs
 
 
@@ -13,3 +16,23 @@ def test_verdict__on_coarse_cells_is_that_of_fine_cells_everywhere(seed):
     limits = job.limits(ranges)
     verdicts, _ = job.coarse(limits)
     assert [differs(*row) for row in zip(verdicts, ranges, limits, strict=True)] == ["", ""]
+
+
+def test_a_knife_edge_that_is_gone__is_told():
+    """Two faces of 83 degrees meet 0.42 mm over the cut, in a strip 0.1 mm wide between all samples.
+
+    By hand: the ridge of job 245 lies at y = 42.5 on the target's grid of 0.5 mm, 9.2225 mm high; the cut
+    is 8.800 mm high there.
+    """
+    job = VerdictJob(245, 4)
+    x = np.linspace(35.5, 36.5, 11)
+    edge = job.grid.heights(np.column_stack([x, np.full(11, 42.5)]))[1]
+    cut = cut_heights(
+        np.column_stack([x, np.full(11, 42.5)]), job.reads[0][0][1].moves, job.job.cutters, IDENTITY, 12.0
+    )[0]
+    gone = float((edge - cut).max())
+    assert gone == pytest.approx(0.42, abs=0.01)
+    for limit in (0.2258, 0.3, 0.37):
+        (severity, value, bound), _ = job.coarse([limit, 9.0])[0]
+        assert severity == "beyond"
+        assert abs(value - gone) <= bound

@@ -13,7 +13,7 @@ from simkit.stock.field import Lattice
 from tests.findings.programs import END, faced
 from tests.small_job import JOB, block, check
 
-NEAR, LEFT = 9.90005, 0.29995  # a gouge and leftover as near to their limits as rounding
+NEAR, LEFT = 9.90001, 0.29999  # a gouge and leftover as near to their limits as rounding
 PART = block(0, 40, 0, 30, 0, 10)
 NARROW = JOB + '[cutters.2]\nshape = "flat"\ndiameter = 1\n'
 PLACES = [(x, y) for y in (6, 11, 16, 21, 26) for x in (3, 8, 13, 18, 23, 28, 33, 37)]
