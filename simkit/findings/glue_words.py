@@ -39,8 +39,8 @@ def glue_remarks(evidence: Any) -> list[str]:
             thin += thin_glue_spots(evidence.walls, judged, limit, axis, line, is_section)
     name, cell = "xyz"[axis], lattice.cell
     words = [
-        f"the glue line at {name} = {spot.line:g} mm runs in a wall of {spot.least:.2f} ± {spot.bound:.2f} mm "
-        f"(thinner than limits.thinnest_wall) at {_place(spot, cell * evidence.walls.stride)}"
+        f"the glue line at {name} = {spot.line:g} mm runs in a wall of {spot.least:.2f} ± {spot.bound:.2f} "
+        f"mm (thinner than limits.thinnest_wall) at {_place(spot, cell * evidence.walls.stride)}"
         for spot in _longest(thin)
     ]
     words += [
