@@ -133,6 +133,7 @@ def test_one_side__says_nothing_of_a_second_one(tmp_path, capsys):
     result = json.loads((tmp_path / "r.json").read_text("utf-8"))
     assert (status, found, result["seam"], result["budget"], result["seats"]) == (0, [], None, None, [])
     assert "Only side 1 was judged" in result["verdict"]["sentence"]
+    assert "[budget] is not judged: no side is cut after the blank was turned over" in result["remarks"]
     status, changed = checked(tmp_path / "job.toml", "--shift", "top=0,0,-0.4", command="whatif")
     assert (status, changed["measured_back"]) == (1, "")
     assert changed["changed"]["findings"][0]["value"] == pytest.approx(0.4, abs=0.001)

@@ -22,7 +22,7 @@ class GlueSpot:
     """One connected place where a glue line comes out.
 
     line mm: where the glue plane lies along its axis.  least: the smallest angle, degrees, or the least wall,
-    mm; bound: how far an angle may be off, None where that is not known.  at (x, y, z) mm: its place, blank
+    mm; bound: how far that may be off, None where that is not known.  at (x, y, z) mm: its place, blank
     frame.  size (x, y) mm: of the box round it, known to `known` mm at each end.
     cells (n, 2): row and column of each.  side: 1 or 2, whose surface meets the plane.  walls (nx, 2) mm: of
     an upright plane, the low and high end of the wall in each column of cells.
@@ -124,20 +124,47 @@ def _meets_level(lattice: Lattice, height: np.ndarray, line: float) -> np.ndarra
 
 
 def thin_glue_spots(
-    walls: Walls, is_asked: np.ndarray, limit: float, axis: int, line: float
+    walls: Walls,
+    is_asked: np.ndarray,
+    limit: float,
+    axis: int,
+    line: float,
+    is_section: np.ndarray | None = None,
 ) -> list[GlueSpot]:
     """Return the places where a wall thinner than `limit` mm holds the glue plane, longest first.
 
     The plane (axis, line: as in feather_spots) runs between the two places at which the wall was measured, or
-    within half a cell that was looked at of one of them.
+    within half a cell that was looked at of one of them.  is_section (ny, nx) bool, of a level plane: the
+    columns that hold it; an upright wall, which is measured at one height alone, counts where its section
+    is narrower than the limit, too (to a cell, so one whose thickness changes with its height may be missed).
     """
     slack = walls.stride * walls.lattice.cell / 2 + 1e-6
     ends = np.stack([walls.near[..., axis], walls.contact[..., axis]]) - line
     with np.errstate(invalid="ignore"):
         is_held = (ends.min(axis=0) <= slack) & (ends.max(axis=0) >= -slack)
-        is_thin = is_held & (walls.thickness < limit) & is_asked
-    spots = _spots(walls.lattice, is_thin, walls.thickness, walls.near[..., 2], line)
+        is_across = np.zeros_like(is_held)
+        if is_section is not None:
+            is_across = _is_narrow(is_section, walls.lattice.cell, limit)
+        is_thin = (is_held | is_across) & (walls.thickness < limit) & is_asked
+    height = np.where(is_across & ~is_held, line, walls.near[..., 2])
+    spots = [
+        replace(spot, bound=float(walls.bound[walls.lattice.cell_at(*spot.at[:2])]))
+        for spot in _spots(walls.lattice, is_thin, walls.thickness, height, line)
+    ]
     return sorted(spots, key=lambda spot: -max(spot.size))
+
+
+def _is_narrow(is_section: np.ndarray, cell: float, limit: float) -> np.ndarray:
+    """Return the cells of a section that no disc of `limit` mm across within it covers, bool (ny, nx).
+
+    Its rim lies half a cell before the first centre outside.
+    """
+    inside = np.pad(is_section, 1)
+    middles = ndimage.distance_transform_edt(inside) * cell - cell / 2 >= limit / 2
+    if not middles.any():
+        return is_section.copy()
+    covered = ndimage.distance_transform_edt(~middles) * cell <= limit / 2
+    return is_section & ~covered[1:-1, 1:-1]
 
 
 def _spots(

@@ -10,6 +10,7 @@ from scipy import ndimage
 from simkit.compare.loose_stage import Columns, Loose, Stage, described
 from simkit.moves.extremes import extremes
 from simkit.moves.table import Moves
+from simkit.stock.cut import cut
 from simkit.stock.field import Field, Lattice
 from simkit.stock.replay import replay
 
@@ -21,15 +22,20 @@ def touched_later(stage: Stage, piece: Loose, columns: Columns) -> Loose:
     """Return the piece with what later moves of the setup do to it.
 
     The feed moves that follow the one that freed it without a lift, and end about a diameter from its end
-    or nearer, belong to that cut: they take what was left of the web, and do not count.  What is said of
-    the piece is said as it then is.
+    or nearer, belong to that cut: they take what was left of the web, and do not count.  Of a straight one
+    that goes on farther its way up to there does not.  What is said of the piece is said as it then is.
     """
     moves, done = stage.moves, 0
     field, mask = stage.field, columns.mask(stage.field.lattice.shape)
     if piece.row >= 0:
         done = piece.row + 1 - stage.first
+        freed = done
         done += _run_on(stage, done)
         field = stage.after(field, 0, done)
+        stage, way = _parted(stage, freed, done)
+        if way is not None:
+            field = cut(field, way, stage.cutters, stage.frame, first_row=stage.first + done).field
+        moves = stage.moves
         mask = mask & field.is_solid
         if not mask.any():
             return piece
@@ -82,14 +88,45 @@ def _grazed(stage: Stage, alone: Field, rows: np.ndarray) -> int:
     return stage.first + int(rows[hit[0]]) if stage.moves[rows[hit]].length().sum() > width else -1
 
 
+def _width(stage: Stage, done: int) -> float:
+    """Return how far from the end of the first `done` moves moves still belong to the last of them, mm.
+
+    Two round cuts meet when their middles are a diameter apart; on cells a little sooner.
+    """
+    return stage.cutters[int(stage.moves.tool[done - 1])].diameter + 1.5 * stage.field.lattice.cell
+
+
+def _parted(stage: Stage, freed: int, done: int) -> tuple[Stage, Moves | None]:
+    """Return the stage with the straight move behind `done` begun where it leaves the cut that freed a piece.
+
+    freed, done: how many moves have run when it came free, and with those that belong to that cut.  With it
+    comes the way of that move up to there, None where it has none.
+    """
+    moves = stage.moves
+    if not freed or done >= len(moves) or moves.rapid[freed - 1]:
+        return stage, None
+    if moves.rapid[done] or moves.sweep[done] or moves.tool[done] != moves.tool[freed - 1]:
+        return stage, None
+    start, end = moves.start[done], moves.end[done]
+    away, along, width = start - moves.end[freed - 1], end - start, _width(stage, freed)
+    # |away + t along| = width: it begins within, so one t of the two lies ahead.
+    a, b, c = along @ along, away @ along, away @ away - width**2
+    if c >= 0 or a == 0:
+        return stage, None
+    t = (-b + np.sqrt(b * b - a * c)) / a
+    if t >= 1:
+        return stage, None
+    way, rest = moves[done : done + 1], replace(moves, start=moves.start.copy())
+    rest.start[done] = start + t * along
+    return replace(stage, moves=rest), replace(way, end=rest.start[done : done + 1])
+
+
 def _run_on(stage: Stage, done: int) -> int:
     """Return how many moves behind the first `done` still belong to the cut that freed a piece."""
     moves = stage.moves
     if not done or moves.rapid[done - 1]:
         return 0
-    place = moves.end[done - 1]
-    # Two round cuts meet when their middles are a diameter apart; on cells a little sooner.
-    width = stage.cutters[int(moves.tool[done - 1])].diameter + 1.5 * stage.field.lattice.cell
+    place, width = moves.end[done - 1], _width(stage, done)
     count = 0
     while done + count < len(moves):
         k = done + count

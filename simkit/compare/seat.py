@@ -18,6 +18,8 @@ LOOKS = 14  # steps of the search, each with exact heights
 SLOPE = 0.005  # mm: over which slopes are taken
 MOST_ROWS = 300  # of a linear program, added at a time
 MOST_CELLS = 40_000  # of the piece looked at in the search
+FILLED = 0.6  # of its hull: a place of the relief that fills less is told in parts
+MOST_PARTED = 8  # times in halves
 
 
 @dataclass(frozen=True)
@@ -268,8 +270,9 @@ def _closer(bottom, jig, pose, points, here, cell, top) -> tuple[float, float]:
 def _relief(bottom, jig, pose, lattice, walls) -> list[np.ndarray]:
     """Return the least to take off the jig: outlines of where it stands above the piece at its stated height.
 
-    On cells of a quarter of the piece's, each outline the hull of one such place, so that it holds all of it
-    but what is narrower than such a cell.
+    On cells of a quarter of the piece's, so that the outlines together hold all of it but what is narrower
+    than such a cell.  Each is the hull of one such place; of one that does not fill its hull, as a rim round
+    a pocket, the hulls of its parts.
     """
     size = lattice.cell / 4
     xs = np.arange(lattice.origin[0] - 2 * lattice.cell, lattice.x()[-1] + 2 * lattice.cell, size)
@@ -294,9 +297,25 @@ def _relief(bottom, jig, pose, lattice, walls) -> list[np.ndarray]:
     is_high[iy, ix] = True
     label, count = ndimage.label(is_high, np.ones((3, 3)))
     outlines = []
-    half = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * max(size / 2, SPACING)
     for one in range(1, count + 1):
         at = np.column_stack([x[label == one], y[label == one]])
-        corners = (at[:, None] + half[None]).reshape(-1, 2)
-        outlines.append(corners[ConvexHull(corners).vertices])
+        outlines += _hulls(at, size, MOST_PARTED)
     return outlines
+
+
+def _hulls(at: np.ndarray, size: float, parted: int) -> list[np.ndarray]:
+    """Return outlines that hold cells (n, 2) `size` mm wide, parted so often at most.
+
+    A place that fills less than FILLED of its hull is parted in the middle of its longer way.
+    """
+    half = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * max(size / 2, SPACING)
+    corners = (at[:, None] + half[None]).reshape(-1, 2)
+    hull = ConvexHull(corners)
+    if not parted or len(at) * (2 * half.max()) ** 2 >= FILLED * hull.volume:  # of two dimensions: its area
+        return [corners[hull.vertices]]
+    low, high = at.min(axis=0), at.max(axis=0)
+    axis = int(np.argmax(high - low))
+    is_low = at[:, axis] < (low[axis] + high[axis]) / 2
+    if not is_low.any() or is_low.all():
+        return [corners[hull.vertices]]
+    return _hulls(at[is_low], size, parted - 1) + _hulls(at[~is_low], size, parted - 1)

@@ -1,4 +1,4 @@
-"""dowel-miss: a dowel hole is not where the job says, or does not meet its pin after turning over."""
+"""dowel-miss: a dowel hole is not where the job says, does not meet its pin, or is narrower than it."""
 
 from __future__ import annotations
 
@@ -8,9 +8,11 @@ from simkit.findings.finding import Finding
 from simkit.findings.sawn import lost_holes
 from simkit.findings.shape import severity_of
 
+ROUNDING = 1e-6  # mm: sizes in inches come out so much off
+
 
 def find(evidence: Evidence) -> list[Finding]:
-    """Return findings for holes off their place, holes not through, and pins that meet no hole."""
+    """Return findings for holes off their place, holes not through, and pins that do not fit a hole."""
     limit = evidence.job.limits.dowel_miss
     thickness = evidence.job.blank.thickness
     findings = []
@@ -70,7 +72,7 @@ def find(evidence: Evidence) -> list[Finding]:
                     **common,
                 )
             )
-    findings += lost_holes(evidence) + _tight(evidence)
+    findings += lost_holes(evidence) + _thick(evidence) + _tight(evidence)
     for pin in evidence.pins:
         severity = severity_of(pin.miss, pin.bound, limit)
         if not severity:
@@ -97,6 +99,39 @@ def find(evidence: Evidence) -> list[Finding]:
                 at=(*pin.nearest.at, thickness),
                 setup=setup.name,
                 **evidence.job_line(f"setups[{pin.setup}].turn"),
+            )
+        )
+    return findings
+
+
+def _thick(evidence: Evidence) -> list[Finding]:
+    """Return a finding for each dowel whose pin is thicker than its hole, as both are stated.
+
+    A warning up to the limit on how far a hole may miss its pin: wood gives by so much, and a press fit may
+    be meant.
+    """
+    findings = []
+    limit = evidence.job.limits.dowel_miss
+    for index, hole in enumerate(evidence.holes):
+        play = hole.dowel.play(hole.diameter)
+        if len(evidence.job.setups) < 2 or play is None or play[1] >= -ROUNDING:
+            continue
+        over = -play[1]
+        findings.append(
+            Finding(
+                kind="dowel-miss",
+                severity="beyond" if over > limit else "warning",
+                subject=f"{hole.dowel.name}, pin too thick",
+                message=f"the pin of '{hole.dowel.name}' is {over:.2f} mm thicker than its hole: the blank "
+                "goes onto it by force, or not at all",
+                advice="Measure both, and ream the hole or take a thinner pin; where a press fit is meant, "
+                "try it on an offcut.",
+                value=over,
+                bound=0.0,
+                limit=limit,
+                measure="diameter of the pin less that of the hole, as stated",
+                at=(*hole.at, evidence.job.blank.thickness),
+                **evidence.job_line(f"dowels[{index}].pin"),
             )
         )
     return findings

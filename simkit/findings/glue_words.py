@@ -34,11 +34,13 @@ def glue_remarks(evidence: Any) -> list[str]:
         feather += feathers(lattice, field.lower, field.upper, is_bare, evidence.columns, axis, line)
         if evidence.walls is not None:
             judged = thin_wall.is_judged(evidence)
-            thin += thin_glue_spots(evidence.walls, judged, evidence.job.limits.thinnest_wall, axis, line)
+            limit = evidence.job.limits.thinnest_wall
+            is_section = (field.lower < line) & (line < field.upper) if axis == 2 else None
+            thin += thin_glue_spots(evidence.walls, judged, limit, axis, line, is_section)
     name, cell = "xyz"[axis], lattice.cell
     words = [
-        f"the glue line at {name} = {spot.line:g} mm runs in a wall of {spot.least:.2f} mm (thinner than "
-        f"limits.thinnest_wall) at {_place(spot, cell * evidence.walls.stride)}"
+        f"the glue line at {name} = {spot.line:g} mm runs in a wall of {spot.least:.2f} ± {spot.bound:.2f} "
+        f"mm (thinner than limits.thinnest_wall) at {_place(spot, cell * evidence.walls.stride)}"
         for spot in _longest(thin)
     ]
     words += [

@@ -9,6 +9,7 @@ import numpy as np
 from simkit.budget.budget import Budget
 from simkit.budget.chance import verdict
 from simkit.budget.corners import MOST_TRIANGLES
+from simkit.budget.motion import motion_of
 from simkit.budget.region import FAR, plan_ways
 from simkit.budget.rows import GOUGE, KINDS, LEFTOVER, STEP, TABLE
 
@@ -26,6 +27,14 @@ _WORDS = {
     STEP: "step where the two sides meet",
     TABLE: "cutter deeper than the table or its spoilboard allows",
 }
+
+
+def budget_remarks(evidence) -> list[str]:
+    """Return what a person should know of errors that the job states and no second side bears, in words."""
+    job = evidence.job
+    if job.budget is None or motion_of(job, evidence.frames) is not None:
+        return []
+    return ["[budget] is not judged: no side is cut after the blank was turned over"]
 
 
 def budget_table(evidence) -> dict[str, Any] | None:

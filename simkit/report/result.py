@@ -24,7 +24,7 @@ from simkit.findings.seat import seat_remarks, seat_rows
 from simkit.findings.unstated import not_judged
 from simkit.findings.weak_hold import held_rows
 from simkit.job.files import file_word, sha256_of
-from simkit.report.budget_table import budget_table
+from simkit.report.budget_table import budget_remarks, budget_table
 from simkit.report.cautions import CAUTIONS, NOT_SIMULATED
 from simkit.report.effort_tables import effort_tables
 from simkit.report.forms import VERSION
@@ -58,7 +58,7 @@ def result_of(evidence: Evidence, findings: list[Finding], timings: dict[str, fl
     # What could be faster about moves of the wrong size helps nobody.
     is_misread = any(finding.kind == "wrong-unit" for finding in findings)
     remarks = evidence.remarks(is_turned) + loose_remarks(evidence) + mesh_words(evidence)
-    remarks += steps_remarks(evidence)
+    remarks += steps_remarks(evidence) + budget_remarks(evidence)
     remarks += seat_remarks(evidence) + glue_remarks(evidence) + evidence.not_matched
     return _plain(
         {

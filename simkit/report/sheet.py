@@ -22,6 +22,7 @@ from simkit.report.cautions import CAUTIONS
 from simkit.report.sheet_steps import sheet_steps
 
 VERSION = 1
+ALLOWANCES = "jointing", "planing", "saw", "ends"
 _NEAR = 1e-6
 
 
@@ -79,7 +80,8 @@ def _boards(job: Job) -> dict[str, Any] | None:
         "joined": layup.joined,
         "run": layup.run,
         "rings": layup.rings,
-        "allowances": {name: getattr(layup, name) for name in ("jointing", "planing", "saw", "ends")},
+        "allowances": {name: getattr(layup, name) for name in ALLOWANCES},
+        "assumed": [name for name in ALLOWANCES if f"layup.{name}" not in job.lines],
         "pieces": rows,
         "volume": volume,
         "glue_lines": glue_lines(layup),

@@ -42,6 +42,7 @@ def sheet_steps(job: Job, reads, done: list[list[Done]] | None) -> list[dict[str
                     "bound": one.bound / 1000,
                     "mass": one.mass if is_pour else None,
                     "density": step.density if is_pour else None,
+                    "is_assumed": is_pour and f"steps[{number}].density" not in job.lines,
                     "deepest": one.deepest,
                     "most_depth": step.most_depth,
                     "spills": len(one.openings) if is_pour else 0,
@@ -76,7 +77,7 @@ def _volume(cm3: float, lengths: Lengths) -> str:
 def step_lines(row: dict[str, Any], lengths: Lengths) -> list[str]:
     """Return what a step needs and what to look at, as lines."""
     box, thick = lengths.sizes(*row["size"], by="x"), lengths.sizes(row["size"][2])
-    volume = _volume(row["volume"], lengths)
+    volume = f"{_volume(row['volume'], lengths).split()[0]} ±{_volume(row['bound'], lengths)}"
     if row["do"] == SAW:
         return [
             f"takes      {volume}, the saw's own cut outside",
@@ -93,10 +94,10 @@ def step_lines(row: dict[str, Any], lengths: Lengths) -> list[str]:
             f"measure    [ ] {thick} at all four corners, and flat",
         ]
     most = "" if row["most_depth"] is None else f" (at most {lengths.size(row['most_depth'])})"
-    volume = f"{_volume(row['volume'], lengths).split()[0]} ±{_volume(row['bound'], lengths)}"
     deepest = row["deepest"] if lengths.is_inch else round(row["deepest"], 1)
+    source = " (not stated, so common practice, no source)" if row["is_assumed"] else ""
     lines = [
-        f"resin      {volume}, {row['mass']:.1f} g at {row['density']:g} kg/m3",
+        f"resin      {volume}, {row['mass']:.1f} g at {row['density']:g} kg/m3{source}",
         f"deepest    {lengths.sizes(deepest)}{most}",
         f"then       the blank is still {box} between its faces",
         "measure    [ ] the blank lies level, hollows clean and dry",

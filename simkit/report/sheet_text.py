@@ -70,6 +70,9 @@ def _board_lines(boards: dict[str, Any], lengths: Lengths) -> list[str]:
         f"  with {lengths.sizes(taken['jointing'])} for jointing a glued face, {size(taken['planing'])} for "
         f"planing an outer face, {size(taken['saw'])} for the saw, {size(taken['ends'])} off each end"
     )
+    if boards["assumed"]:
+        names = ", ".join(f"layup.{name}" for name in boards["assumed"])
+        lines.append(f"  not stated, so common practice, no source: {names}")
     if boards["glue_lines"]:
         axis = boards["joined"][-1]
         places = ", ".join(size(place) for place in boards["glue_lines"])

@@ -21,7 +21,7 @@ def step_words(step: Step) -> str:
     """Return what a step does, in words without its setup."""
     if step.do == SAW:
         x0, y0, x1, y1 = step.box
-        return f"sawn to x {x0:g} to {x1:g}, y {y0:g} to {y1:g} mm, {x1 - x0:g} by {y1 - y0:g}"
+        return f"sawn to x {x0:g} to {x1:g}, y {y0:g} to {y1:g} mm, {x1 - x0:g} by {y1 - y0:g} mm"
     if step.do != POUR:
         return f"side {step.side} taken to {step.thickness:g} mm by {step.tool}"
     if step.over is not None:

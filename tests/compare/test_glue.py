@@ -83,3 +83,24 @@ def test_feather__an_upright_wall_aslant_is_known_to_3_degrees(aslant, is_told):
     assert bool(spots) is is_told
     for spot in spots:
         assert spot.least == pytest.approx(aslant, abs=3.0)
+
+
+def test_thin__a_level_plane_across_an_upright_rib():
+    """A rib of 2 mm stands 10 mm high on a base of 4: a glue plane at 8 runs in it, one at 2 in the base."""
+    upper = np.where(np.abs(X - 20) < 1, 14.0, 4.0)
+    walls = wall_thickness(LATTICE, NOTHING, upper, 3.0)
+    (spot,) = thin_glue_spots(walls, ALL, 3.0, 2, 8.0, upper > 8)
+    assert abs(spot.least - 2) <= spot.bound <= 0.5
+    assert spot.size == pytest.approx((2, 30), abs=0.3)
+    assert spot.at[0] == pytest.approx(20, abs=1)
+    assert spot.at[2] == 8.0
+    assert not thin_glue_spots(walls, ALL, 3.0, 2, 2.0, upper > 2)
+    assert not thin_glue_spots(walls, ALL, 1.4, 2, 8.0, upper > 8)  # thick enough
+
+
+def test_thin__a_rib_that_is_thick_where_the_plane_runs():
+    """The rib 2 mm thick over z = 10 alone, and 8 mm below: nothing thin is there at 8."""
+    upper = np.where(np.abs(X - 20) < 1, 14.0, np.where(np.abs(X - 20) < 4, 10.0, 4.0))
+    walls = wall_thickness(LATTICE, NOTHING, upper, 3.0)
+    assert thin_glue_spots(walls, ALL, 3.0, 2, 12.0, upper > 12)
+    assert not thin_glue_spots(walls, ALL, 3.0, 2, 8.0, upper > 8)

@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 from scipy.optimize import linprog
+from scipy.spatial import ConvexHull
 
 from simkit.compare.edges import rims
 from simkit.compare.seat import BOUND, _best, outside_by, seat
@@ -190,3 +191,19 @@ def test_square__a_large_round_in_a_shallow_pocket_is_still_missing_room():
     found = seat(square(20), pocket(20, 8.0), lattice(11), lattice(14), np.zeros(2))
     assert found.room == pytest.approx(-8 * (math.sqrt(2) - 1), abs=BOUND)
     assert found.stands_up == pytest.approx(TOP - FLOOR, abs=found.stands_up_bound)
+
+
+def test_relief__of_a_pocket_too_narrow_all_round_is_its_rim_and_not_its_floor():
+    found = seat(square(20), pocket(19.8, 1.0), lattice(11), lattice(14), np.zeros(2))
+    hulls = [ConvexHull(one) for one in found.relief]
+    # The rim is 20 x 20 less 19.8 x 19.8, and what the round corners leave; on cells of an eighth of a mm.
+    wanted = 20**2 - 19.8**2 + (4 - math.pi) * 1.0**2
+    assert wanted < sum(hull.volume for hull in hulls) < 4 * wanted  # in two dimensions: their areas
+
+    def is_taken(point):
+        return any((hull.equations[:, :2] @ point + hull.equations[:, 2] <= 1e-9).all() for hull in hulls)
+
+    for along in np.linspace(-9.9, 9.9, 40):
+        for place in ((along, 9.95), (along, -9.95), (9.95, along), (-9.95, along)):
+            assert is_taken(np.array(place))
+    assert not any(is_taken(np.array(place)) for place in ((0, 0), (9, 0), (0, -9), (-8.5, 8.5)))

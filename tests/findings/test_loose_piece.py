@@ -121,3 +121,14 @@ def test_holding__beside_the_blank_holds_nothing(tmp_path):
     assert (status, row["severity"]) == (1, "safety")
     assert row["message"].startswith("the part (40 x 30 x 12 mm, 14.4 cm3) is held by nothing in this setup")
     assert row["file"] == "job.toml"
+
+
+@pytest.mark.parametrize(("beyond", "severity"), [("Y40", "warning"), ("Y40\nX30 Y27\nX34", "safety")])
+def test_offcut__a_straight_cut_that_runs_out_of_the_blank_takes_the_web_with_it(tmp_path, beyond, severity):
+    """The blank cut across at x = 25, the last 0.2 mm of the web with a move that ends far outside."""
+    program = HEAD + "G0 X25 Y-5\nG1 Z0 F300\nY26.8 F1200\nY27.3\n" + f"{beyond}\nG0 Z20\nM30\n"
+    _, found = check(tmp_path, PART, program, cell="0.25", job=JOB + SCREW)
+    row = next(row for row in rows(found) if "frame" in row["message"] or "offcut" in row["message"])
+    assert (program.splitlines()[row["line"] - 1], row["severity"]) == ("Y27.3", severity)
+    # What is left then, the rest of the web taken off: from the slot's edge at x = 28 to the end at 40.
+    assert row["message"].split("(")[1].startswith("12 x 30 x 12 mm")

@@ -12,6 +12,7 @@ from simkit.cli import main
 from simkit.job.layup import glue_lines, pieces, sawn_from
 from simkit.job.model import Blank, Fixture, Holding, Job, Layup, Setup, Zero
 from simkit.job.reader import read_job
+from simkit.job.steps import Step
 from simkit.job.wood import density
 from simkit.program.job_programs import read_programs
 from simkit.report.sheet import sheet_of
@@ -216,3 +217,19 @@ def test_sheet__a_blank_in_a_jig_lies_in_it_and_not_on_the_table():
     assert "15 to the back and 12 mm above that of the jig's board" in second
     assert "on the table;" not in second
     assert "[ ] the jig fast on the table" in second
+
+
+def test_sheet__marks_the_figures_that_the_job_does_not_state(sample):
+    job, reads = sample
+    boards = replace(job, layup=Layup("along z", (19.0, 19.0)), lines={**job.lines, "layup.saw": 7})
+    text = sheet_text(sheet_of(boards, reads))
+    assert "not stated, so common practice, no source: layup.jointing, layup.planing, layup.ends\n" in text
+    stated = {f"layup.{name}": 7 for name in ("jointing", "planing", "saw", "ends")}
+    text = sheet_text(sheet_of(replace(boards, lines={**job.lines, **stated}), reads))
+    assert "common practice" not in text
+    pour = Step("pour", 0, 1, below=1.0)
+    poured = sheet_of(replace(job, steps=(pour,)), reads)
+    assert "at 1100 kg/m3 (not stated, so common practice, no source)" in sheet_text(poured)
+    lines = {**job.lines, "steps[0].density": 9}
+    text = sheet_text(sheet_of(replace(job, steps=(pour,), lines=lines), reads))
+    assert "at 1100 kg/m3\n" in text

@@ -56,7 +56,7 @@ def test_good__is_within_limits_and_both_sides_meet(good):
     status, result = good
     assert (status, failing(result)) == (0, {})
     [row] = result["steps"]["rows"]
-    assert row["words"] == "sawn to x 15 to 295, y 15 to 105 mm, 280 by 90"
+    assert row["words"] == "sawn to x 15 to 295, y 15 to 105 mm, 280 by 90 mm"
     assert row["volume"] == pytest.approx((310 * 120 - 280 * 90) * 38, abs=row["bound"])
     assert any("confirmed" in words and "rim and hollows" in words for words in result["remarks"])
     seam = result["seam"]
@@ -114,5 +114,5 @@ def test_sheet__tells_the_saw_between_the_setups():
     sheet = sheet_of(job, read_programs(job))
     assert [setup["size"] for setup in sheet["setups"]] == [[310, 120, 38], [280, 90, 38]]
     text = sheet_text(sheet)
-    assert "sawn to x 15 to 295, y 15 to 105 mm, 280 by 90" in text
+    assert "sawn to x 15 to 295, y 15 to 105 mm, 280 by 90 mm" in text
     assert "glue lines at z = 19 mm" in text

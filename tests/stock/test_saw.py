@@ -1,6 +1,7 @@
 """The blank sawn to size between the setups: volumes, and one frame for all that was cut before and after."""
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -92,7 +93,7 @@ def test_job__cut_before_and_after_sawing_in_one_frame(tmp_path):
     slot = (40 * 6 - 32 * 6) * 2
     assert row["volume"] == pytest.approx((40 * 30 - 32 * 22) * 12 - slot, abs=row["bound"])
     assert row["size_after"] == [32, 22]
-    assert row["words"] == "sawn to x 4 to 36, y 3 to 25 mm, 32 by 22"
+    assert row["words"] == "sawn to x 4 to 36, y 3 to 25 mm, 32 by 22 mm"
     # Counted from the corner of the first blank the second slot lies 4 and 3 mm off.
     (tmp_path / "again.nc").write_text(dug(PLAIN, (-5, 19, 9, 45, 19)), encoding="utf-8")
     status, found = check(tmp_path, part, first, job=job)
@@ -189,5 +190,24 @@ def test_sheet__tells_the_size_to_saw_to(tmp_path, capsys):
     capsys.readouterr()
     assert main(["sheet", str(tmp_path / "job.toml")]) == 0
     told = capsys.readouterr().out
-    assert "sawn to x 4 to 36, y 3 to 25 mm, 32 by 22" in told
+    assert "sawn to x 4 to 36, y 3 to 25 mm, 32 by 22 mm" in told
     assert "then       the blank is 32 x 22 x 12 mm" in told
+
+
+def test_sheet__tells_the_size_to_saw_to_in_inches(tmp_path, capsys):
+    from simkit.cli import main
+
+    (tmp_path / "top.nc").write_text(
+        HEAD + "G0 X30 Y30\nG1 Z35 F300\nX60 F900\nG0 Z60\nM30\n", encoding="utf-8"
+    )
+    job = JOB[: JOB.index("[target]")].replace("diameter = 6", 'diameter = "6 mm"')
+    for mm, inches in (("length = 40", "length = 4"), ("width = 30", "width = 3"), ("= 12", "= 1.5")):
+        job = job.replace(mm, inches)
+    step = '[[steps]]\nafter = "top"\ndo = "saw"\nside = 1\nbox = [[0.25, 0], [3.75, 2.5]]\n'
+    (tmp_path / "job.toml").write_text(f'unit = "in"\n{job}{step}', encoding="utf-8")
+    assert main(["sheet", str(tmp_path / "job.toml")]) == 0
+    told = capsys.readouterr().out
+    assert "sawn to x 1/4 to 3 3/4, y 0 to 2 1/2 in, 3 1/2 by 2 1/2 in" in told
+    # 4 x 3 x 1.5 in less 3.5 x 2.5 x 1.5; cells do not meet its edges.
+    volume, bound = re.search(r"takes      ([0-9.]+) ±([0-9.]+) in3", told).groups()
+    assert abs(float(volume) - (18 - 3.5 * 2.5 * 1.5)) <= float(bound) < 0.2
