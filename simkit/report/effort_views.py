@@ -58,9 +58,10 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str, lengths
     figure = Figure(figsize=SIZE, dpi=BASE_DPI, facecolor="white")
     FigureCanvasAgg(figure)
     wide = 0.94 * SIZE[0] * BASE_DPI / 1.1  # bold is wider
-    figure.text(
-        0.03, 0.955, shortened(tidy(title), TITLE, wide), fontproperties=font(TITLE, True), color=colours.INK
-    )
+    title = tidy(title)
+    size = TITLE if shortened(title, TITLE, wide) == title else BODY  # or its end would be lost
+    words = shortened(title, size, wide)
+    figure.text(0.03, 0.955, words, fontproperties=font(size, True), color=colours.INK)
     known, unknown = _known(along)
     if unknown and known:
         note = f"{note}; {unknown}"

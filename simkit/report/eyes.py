@@ -12,6 +12,7 @@ from simkit.stock.field import Field
 LOW, HIGH = 0.55, 1.65  # rise per run of the two rings of eyes: 29 and 59 degrees
 START = -101.0  # degrees: the first eye is at the front, a little left
 BETTER = 1.15  # times as much to be seen, or an eye nearer to the front stays
+ENOUGH = 0.3  # of what the best eye sees: then the first, which shows the whole as one knows it, will do
 APART = 60.0  # degrees between the first eye and the second
 STEPS = 220  # looks along each line of sight
 
@@ -31,7 +32,7 @@ EYES = _ring()
 
 
 def best_eyes(field: Field, lying: Frame, places, boxes=(), lie: Frame | None = None):
-    """Return two of EYES from which most of some places is seen, not from nearly the same way.
+    """Return three of EYES: one near the front that sees the places, and two, apart, that see most of them.
 
     field: the wood.  lying: from the table frame to the blank frame.  places (2, n, 3): places mm and where
     their surfaces look to, in the blank frame; with `lie`, from the blank to the table frame, in the table
@@ -46,9 +47,14 @@ def best_eyes(field: Field, lying: Frame, places, boxes=(), lie: Frame | None = 
     for number, value in enumerate(seen):
         if value > BETTER * seen[first] + 1e-9:
             first = number
+    near = 0 if seen[0] > ENOUGH * seen[first] else first
     away = np.array([_turn(EYES[first], eye) for eye in EYES])
     others = [number for number in range(len(EYES)) if away[number] >= APART]
-    return EYES[first], EYES[max(others, key=lambda number: (round(float(seen[number]), 3), -number))]
+    return (
+        EYES[near],
+        EYES[first],
+        EYES[max(others, key=lambda number: (round(float(seen[number]), 3), -number))],
+    )
 
 
 def _turn(one, other) -> float:

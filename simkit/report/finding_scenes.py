@@ -26,7 +26,6 @@ from simkit.report.scene_file import LIT, PALE, TRUE, Key, Line, Look, Mark, Sce
 from simkit.report.scenes import LOW_DOWN, MOST_CELLS, WOOD, listed, with_resin, wood_surface
 from simkit.report.solid_mesh import HOLDS, RESIN, striped, surface
 from simkit.report.standing_things import cutter_surfaces, fixture_surfaces
-from simkit.report.wall_lines import lined
 from simkit.stock.cut import cut
 from simkit.stock.field import Field, Lattice
 
@@ -85,7 +84,7 @@ def _ends_scene(evidence: Evidence, result: dict[str, Any], row: dict[str, Any],
     mark = lie.apply(at)
     marks = (Mark(tuple(map(float, mark)), row["number"], row["severity"] in MUST, True),)
     places = _places(evidence, spot, row)
-    first, second = best_eyes(field, setup.lie(job.blank), places)
+    whole, first, second = best_eyes(field, setup.lie(job.blank), places)
     near = {"about": tuple(map(float, mark)), "size": (across, 0.75 * across), "surfaces": tuple(looks_at[1])}
     where = f"{row['file']}, line {row['line']}"
     return Scene(
@@ -95,10 +94,9 @@ def _ends_scene(evidence: Evidence, result: dict[str, Any], row: dict[str, Any],
         [],
         [
             Look(
-                f"The part as it ends, lying as in '{setup.name}', seen {_from(first)}",
-                first, marks=marks, surfaces=tuple(looks_at[0]),
+                f"The part as it ends, seen {_from(whole)}", whole, marks=marks, surfaces=tuple(looks_at[0])
             ),
-            Look("Close to", first, marks=marks, **near),
+            Look(f"Close to, seen {_from(first)}", first, marks=marks, **near),
             Look(f"The same, seen {_from(second)}", second, marks=marks, **near),
         ],
         _keys(evidence, made, lengths),
@@ -133,9 +131,8 @@ def _coloured_part(evidence: Evidence, index, rows, region) -> list[Surface]:
         wanted = pooled_target(tuple(end[region] for end in wanted), stands_out, fold)
     with_resin(_part_of(field, region), below, above, fold)
     cell = lattice.cell * fold
-    quads, classes = surface(low, high, below, above, cell, lattice.origin, wanted)
+    quads, classes = surface(low, high, below, above, cell, lattice.origin, wanted, is_lined=True)
     faces = striped(quads, classes, float(np.ptp(quads[..., :2], axis=(0, 1)).max()), cell)
-    quads = lined(quads, low, high, cell, lattice.origin)
     is_plain = (classes == colours.WITHIN) | (classes == RESIN)
     is_off = ~is_plain & (classes != HOLDS)
     parts = ((is_plain, LIT, False), (classes == HOLDS, PALE, False), (is_off, TRUE, True))
@@ -242,7 +239,7 @@ def _moment_scene(evidence: Evidence, row: dict[str, Any], move: int) -> Scene:
     near = {"about": tuple(map(float, middle)), "size": (across, 0.75 * across)}
     boxes = [(one.faces.min(axis=(0, 1)), one.faces.max(axis=(0, 1))) for one in clamps]
     ring = _round_the_tip(at, cutter.radius, middle[2] - at[2])
-    eyes = best_eyes(wood, setup.lie(job.blank), ring, boxes, lie)
+    _, *eyes = best_eyes(wood, setup.lie(job.blank), ring, boxes, lie)
     looks = [Look("On the table, as the operator sees it from the front", (*LOW_DOWN[:2], 0.75), marks=marks)]
     if row["kind"] in IN_WOOD:
         reach = 1.2 * across

@@ -49,7 +49,7 @@ def compose(scene: Scene, shots: list, picture) -> str:
             page.text(MARGIN, y, line, size, bold=is_bold, up="top")
             y += canvas.line_height(size)
     for (shot, view), look, (x, y) in zip(shots, scene.looks, places, strict=True):
-        page.text(x, y, look.caption, BODY, up="top")
+        page.text(x, y, canvas.shortened(look.caption, BODY, shot.shape[1]), BODY, up="top")
         page.image(shot, round(x), round(y) + CAPTION)
         draw_scale_bar(
             page, view.pitch, x + shot.shape[1], y + CAPTION + shot.shape[0] + 8, shot.shape[1] / 4

@@ -24,7 +24,6 @@ from simkit.report.scene_file import LIT, PALE, TRUE, Key, Line, Look, Mark, Sce
 from simkit.report.seam_view import FIRST_OUT, SECOND_OUT, seam_sentence, shade_of
 from simkit.report.solid_mesh import RESIN, surface
 from simkit.report.solid_mesh import with_resin as resin_classes
-from simkit.report.wall_lines import lined
 from simkit.stock.field import Field, Lattice
 from simkit.target.envelope import envelopes
 
@@ -179,7 +178,8 @@ def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:
         ],
         keys,
         listed(rows, lengths),
-        f"Side 1 up; of frame and tabs only what stands within {lengths.sizes(NEAR_PART)} of the part.",
+        f"Side 1 up; of frame and tabs only what stands within {lengths.sizes(NEAR_PART)} of the part. Walls are "
+        f"lines between columns, close to {lengths.both(window.cell)} wide: off by half of that at most.",
         job.unit,
     )
 
@@ -190,8 +190,7 @@ def wood_surface(field: Field, colour: str) -> Surface:
     low, high, lower, upper, fold = pooled(field.lower, field.upper, index, index.copy(), most=MOST_CELLS)
     with_resin(field, lower, upper, fold)
     cell, origin = field.lattice.cell * fold, field.lattice.origin
-    quads, classes = surface(low, high, lower, upper, cell, origin)
-    quads = lined(quads, low, high, cell, origin)
+    quads, classes = surface(low, high, lower, upper, cell, origin, is_lined=True)
     palette = np.array([colours.rgb(colour), colours.rgb(colours.RESIN)], np.uint8)
     return Surface(quads, palette[(classes == RESIN).astype(int)], LIT)
 
@@ -209,8 +208,7 @@ def _surface(lattice: Lattice, lower, upper, colour: str, light) -> Surface:
     low, high, mine, its, fold = pooled(
         np.asarray(lower, np.float32), np.asarray(upper, np.float32), index, index, most=MOST_CELLS
     )
-    quads, _ = surface(low, high, mine, its, lattice.cell * fold, lattice.origin)
-    quads = lined(quads, low, high, lattice.cell * fold, lattice.origin)
+    quads, _ = surface(low, high, mine, its, lattice.cell * fold, lattice.origin, is_lined=True)
     return Surface(quads, np.tile(np.array(colours.rgb(colour), np.uint8), (len(quads), 1)), light)
 
 
@@ -219,14 +217,13 @@ def _classed(lattice: Lattice, lower, upper, index) -> Surface:
     low, high, mine, its, fold = pooled(
         np.asarray(lower, np.float32), np.asarray(upper, np.float32), index, index, most=MOST_CELLS
     )
-    quads, _ = surface(low, high, mine, its, lattice.cell * fold, lattice.origin)
+    quads, _ = surface(low, high, mine, its, lattice.cell * fold, lattice.origin, is_lined=True)
     middle = quads.mean(axis=1)
     inside = Lattice(lattice.origin, lattice.cell * fold, low.shape[1], low.shape[0])
     # The class of the column that a face belongs to; a wall lies between two, of which one may be empty.
     classes = ndimage.maximum_filter(its, 3)[inside.cell_at(middle[:, 0], middle[:, 1])]
     own = its[inside.cell_at(middle[:, 0], middle[:, 1])]
     classes = np.where(own > colours.WITHIN, own, classes)
-    quads = lined(quads, low, high, inside.cell, inside.origin)
     return Surface(quads, colours.class_rgb()[np.maximum(classes, colours.WITHIN + 1)], TRUE)
 
 

@@ -278,7 +278,7 @@ def _list(contacts, seat: Seat, lengths: Lengths) -> list[str]:
         z = place[2]
         on = "the table" if z <= SAME_HEIGHT else f"the jig, {lengths.value(z)} above the table"
         is_point = reach < 3 * seat.lattice.cell
-        size = "" if is_point else f", along {lengths.place(reach)} {lengths.name} from end to end"
+        size = "" if is_point else f", {lengths.place(reach)} {lengths.name} long"
         lines.append(f"{number}: at {_at(place, lengths)} on {on}{size}")
     more = len(contacts) - MOST
     return [*lines, f"and {more} more places"] if more > 0 else lines

@@ -16,7 +16,6 @@ from simkit.report.lengths import Lengths
 from simkit.report.scene_file import LIT, PALE, TRUE
 from simkit.report.solid_mesh import HOLDS, OVER_RESIN, RESIN, striped, surface
 from simkit.report.solid_view import NO_DRAWING, NO_MODULE, NO_PICTURE
-from simkit.report.wall_lines import lined
 
 WIDTH = 1800  # pixels of the page
 FINER = 2  # drawn this many times larger, then averaged down: smooth edges on any driver
@@ -51,11 +50,11 @@ def draw(scene, picture) -> int:
         float(scene["cell"]),
         tuple(scene["origin"]),
         tuple(scene[name] for name in TARGET) if TARGET[0] in scene else None,
+        is_lined=True,
     )
     turn = str(scene["turn"])
     size = [float(np.ptp(quads[..., axis])) for axis in range(3)]
     faces = striped(quads, classes, max(size), float(scene["cell"]))
-    quads = lined(quads, scene["lower"], scene["upper"], float(scene["cell"]), tuple(scene["origin"]))
     over = turned(turn, 0.0, 0.0, 0.0).matrix
     is_wide = size[0] > 1.5 * size[1]
     width = WIDTH - 2 * 44 if is_wide else (WIDTH - 3 * 44) // 2

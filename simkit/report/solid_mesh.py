@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from simkit.report import colours
+from simkit.report.wall_lines import corner_shifts
 
 HOLDS = -1  # class of a face of wood outside the target's outline; the same as colours.NO_TARGET
 RESIN = len(colours.CLASSES)  # class of a face of resin within the limits, or outside the outline
@@ -15,7 +16,7 @@ STEEP = 8.0  # rise per run; neighbours further apart than this are parted by a 
 JUMP, TIMES = 1.5, 4.0
 
 
-def surface(lower, upper, class_lower, class_upper, cell, origin=(0.0, 0.0), target=None):
+def surface(lower, upper, class_lower, class_upper, cell, origin=(0.0, 0.0), target=None, is_lined=False):
     """Return the closed surface round all columns: (quads (n, 4, 3) float32 mm, classes (n,) int8).
 
     lower, upper (ny, nx) mm, blank frame; class_lower, class_upper (ny, nx) as colours.class_index
@@ -24,13 +25,17 @@ def surface(lower, upper, class_lower, class_upper, cell, origin=(0.0, 0.0), tar
     target: (lower, upper) (ny, nx) mm of the target in each column, none where upper <= lower; then the walls
     have colours as far as they stand off it (see wall_pieces).  None: a wall has a class beyond the limits
     only where the wood on both sides of it does.
+    is_lined: walls that run askew to the cells are lines between the columns, not the teeth of their corners;
+    see wall_lines.  Corners then lie up to half a cell off along x and y, at the height of the slope there.
     Accuracy: the corners of a cell take the mean height of the neighbours that no wall (see `walls`) parts
     from it, so heights are those of the field within one cell; what the quads enclose is
     the sum of columns with these corners, closed without gaps (own derivation, volume checked in tests).
     """
     upper, lower = np.asarray(upper, np.float64), np.asarray(lower, np.float64)
     is_solid = np.pad(upper > lower, 1)
-    top, bottom = (_corners(np.pad(end, 1), is_solid, cell) for end in (upper, lower))
+    ends = [np.pad(end, 1) for end in (upper, lower)]
+    shifts = _shifts(ends, is_solid, cell) if is_lined else None
+    top, bottom = (_corners(end, is_solid, cell, shifts) for end in ends)
     top = np.maximum(top, bottom)
     classes = [np.pad(c, 1, constant_values=HOLDS) for c in (class_lower, class_upper)]
 
@@ -47,6 +52,9 @@ def surface(lower, upper, class_lower, class_upper, cell, origin=(0.0, 0.0), tar
             quads.append(quad)
             found.append(index)
     quads = np.concatenate(quads)
+    if shifts is not None:
+        x, y = quads[..., 0].astype(int), quads[..., 1].astype(int)
+        quads[..., :2] += shifts[y, x]
     quads[..., :2] = (quads[..., :2] - 1) * cell + np.asarray(origin)
     return quads.astype(np.float32), np.concatenate(found).astype(np.int8)
 
@@ -109,8 +117,20 @@ def _dry(classes):
     return np.where(classes >= OVER_RESIN, classes - OVER_RESIN, classes)
 
 
-def _corners(height, is_solid, cell):
-    """Height of each cell's corners (ny, nx, 4) in the order (0, 0), (0, 1), (1, 0), (1, 1) of y, x."""
+def _shifts(ends, is_solid, cell):
+    """How far the corners of columns move for walls to be lines; ends: heights above and below."""
+    sides = [walls(end, is_solid, cell) for end in ends]
+    beside = sides[0][0] | sides[1][0] | (is_solid[:, :-1] != is_solid[:, 1:])
+    before = sides[0][1] | sides[1][1] | (is_solid[:-1] != is_solid[1:])
+    return corner_shifts(beside, before)
+
+
+def _corners(height, is_solid, cell, shifts=None):
+    """Height of each cell's corners (ny, nx, 4) in the order (0, 0), (0, 1), (1, 0), (1, 1) of y, x.
+
+    shifts (ny + 1, nx + 1, 2): how far the corners move, in cells; heights are then read off the slopes of
+    the cells round a corner, not at their middles.
+    """
     along_x, along_y = walls(height, is_solid, cell)
     # Whether a column goes on without a wall into the next, for each of the four ways (oy, ox).
     joins = {}
@@ -122,17 +142,34 @@ def _corners(height, is_solid, cell):
         joins[(0, 1) if axis == 1 else (1, 0)] = after
         joins[(0, -1) if axis == 1 else (-1, 0)] = np.roll(after, 1, axis)
     corners = np.zeros((*height.shape, 4))
+    slope = None if shifts is None else [_slope(height, joins, axis) for axis in (1, 0)]
+    ny, nx = height.shape
     for c in range(4):
         dy, dx = (-1 if c < 2 else 1), (-1 if c % 2 == 0 else 1)
         up, aside = joins[dy, 0], joins[0, dx]
         over = (up & np.roll(aside, -dy, 0)) | (aside & np.roll(up, -dx, 1))  # by one way or the other
-        total, count = np.where(is_solid, height, 0), is_solid.astype(np.float64)
-        for (oy, ox), is_joined in (((dy, 0), up), ((0, dx), aside), ((dy, dx), over)):
+        moved = None if shifts is None else shifts[(dy > 0) : (dy > 0) + ny, (dx > 0) : (dx > 0) + nx]
+        total, count = np.zeros(height.shape), np.zeros(height.shape)
+        for (oy, ox), is_joined in (((0, 0), is_solid), ((dy, 0), up), ((0, dx), aside), ((dy, dx), over)):
             near = np.roll(height, (-oy, -ox), (0, 1))
+            if moved is not None:
+                for part, way, out in ((0, dx, ox), (1, dy, oy)):
+                    rise = np.roll(slope[part], (-oy, -ox), (0, 1))
+                    near = near + rise * (way / 2 - out + moved[..., part])
             total = total + np.where(is_joined, near, 0)
             count = count + is_joined
         corners[..., c] = total / np.maximum(count, 1)
     return corners
+
+
+def _slope(height, joins, axis):
+    """Rise of each cell along an axis, per cell: the mean to the neighbours it goes on into, 0 without."""
+    total, count = np.zeros(height.shape), np.zeros(height.shape)
+    for step in (1, -1):
+        is_joined = joins[(0, step) if axis == 1 else (step, 0)]
+        total += np.where(is_joined, step * (np.roll(height, -step, axis) - height), 0.0)
+        count += is_joined
+    return total / np.maximum(count, 1)
 
 
 def _lay(z, y, x):

@@ -9,49 +9,31 @@ from __future__ import annotations
 
 import numpy as np
 
-from simkit.report.solid_mesh import walls
-
 ROUNDS = 120  # a string is straight over some ten columns then
 MOST = 0.49  # of a column that a corner may move along x and y; the middle itself would let walls meet
 
 
-def lined(quads: np.ndarray, lower, upper, cell: float, origin) -> np.ndarray:
-    """Return quads (n, 4, 3) float32 mm, as solid_mesh.surface gave them, with the corners of walls in line.
+def corner_shifts(beside: np.ndarray, before: np.ndarray) -> np.ndarray:
+    """Return how far the corners of columns move (ny + 1, nx + 1, 2), x and y, in columns.
 
-    lower, upper (ny, nx), cell mm, origin (x, y) mm: as surface took them.  The surface stays closed, for
-    what meets in a corner moves with it.  Error: corners move by MOST of a cell along x and along y at most.
+    beside (ny, nx - 1), before (ny - 1, nx) bool: where a wall parts a column from the next along x, along y.
+    Own derivation: a corner at which two edges of walls meet goes halfway towards the middle of its two
+    neighbours, ROUNDS times, never farther than MOST from where it was.  Corners where more meet, and those
+    of columns that hang on one side or none, stay: else slivers would be drawn to nothing.
     """
-    shifts = corner_shifts(lower, upper, cell)
-    at = np.rint((quads[..., :2] - np.asarray(origin)) / cell).astype(int)
-    moved = quads.copy()
-    moved[..., :2] += (shifts[at[..., 1], at[..., 0]] * cell).astype(np.float32)
-    return moved
-
-
-def corner_shifts(lower, upper, cell: float) -> np.ndarray:
-    """Return how far the corners between columns move (ny + 1, nx + 1, 2), x and y, in cells.
-
-    lower, upper (ny, nx), cell mm; none where upper <= lower.  Own derivation: a corner at which two edges of
-    walls meet goes halfway towards the middle of its two neighbours, ROUNDS times.  Corners where more meet,
-    and those of columns that hang on one side or none, stay: else slivers would be drawn to nothing.
-    """
-    lower, upper = (np.pad(np.asarray(end, np.float64), 1) for end in (lower, upper))
-    is_solid = upper > lower
-
-    sides = [walls(end, is_solid, cell) for end in (lower, upper)]
-    beside = sides[0][0] | sides[1][0] | (is_solid[:, :-1] != is_solid[:, 1:])  # edges along y
-    before = sides[0][1] | sides[1][1] | (is_solid[:-1] != is_solid[1:])  # edges along x
-    is_tip = np.zeros(upper.shape, np.int8)
+    shape = (len(beside), before.shape[1])
+    shifts = np.zeros((shape[0] + 1, shape[1] + 1, 2))
+    inner = shifts[1:-1, 1:-1]
+    is_tip = np.zeros(shape, np.int8)
     is_tip[:, :-1] += beside
     is_tip[:, 1:] += beside
     is_tip[:-1] += before
     is_tip[1:] += before
-    # Corner (j, i) lies between the padded columns j, j + 1 and i, i + 1.
+    # Inner corner (j, i) lies between the columns j, j + 1 and i, i + 1.
     up, down, right, left = beside[1:], beside[:-1], before[:, 1:], before[:, :-1]
     meets = up.astype(np.int8) + down + right + left == 2
     tip = is_tip >= 3
     meets &= ~(tip[:-1, :-1] | tip[:-1, 1:] | tip[1:, :-1] | tip[1:, 1:])
-    shifts = np.zeros((*meets.shape, 2))
     y, x = np.nonzero(meets)
     if not len(y):
         return shifts
@@ -66,5 +48,5 @@ def corner_shifts(lower, upper, cell: float) -> np.ndarray:
     for _ in range(ROUNDS):
         towards = moved[:-1] / 2 + (moved[near[0]] + moved[near[1]]) / 4 + rest
         moved[:-1] = np.clip(towards, -MOST, MOST)
-    shifts[y, x] = moved[:-1]
+    inner[y, x] = moved[:-1]
     return shifts

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from simkit.report import colours
-from simkit.report.solid_mesh import surface
-from simkit.report.wall_lines import MOST, corner_shifts, lined
+from simkit.report.solid_mesh import _shifts, surface
+from simkit.report.wall_lines import MOST
 from tests.report.test_scenes import volume
 
 CELL = 0.5
@@ -13,6 +13,12 @@ CELL = 0.5
 
 def columns(is_solid, height=4.0):
     return np.zeros(is_solid.shape), np.where(is_solid, height, 0.0)
+
+
+def corner_shifts(low, high, cell):
+    """As drawn: of an empty column all round, which is left out again."""
+    ends = [np.pad(np.asarray(end, float), 1) for end in (high, low)]
+    return _shifts(ends, ends[0] > ends[1], cell)[1:-1, 1:-1]
 
 
 def half_plane(slope, shape=(80, 80)):
@@ -64,7 +70,7 @@ def test_lined__the_surface_stays_closed_and_a_round_post_has_its_volume():
     low, high = columns(is_solid)
     index = np.full(is_solid.shape, colours.WITHIN, np.int8)
     quads, _ = surface(low, high, index, index, CELL, (3.0, 7.0))
-    made = lined(quads, low, high, CELL, (3.0, 7.0))
+    made, _ = surface(low, high, index, index, CELL, (3.0, 7.0), is_lined=True)
     assert np.abs(made - quads).max() <= MOST * CELL + 1e-5
     # Half a column all round would be 4 % of so thin a post.
     assert volume(made) == pytest.approx(np.pi * (24 * CELL) ** 2 * 4, rel=0.03)
@@ -81,3 +87,17 @@ def test_lined__the_surface_stays_closed_and_a_round_post_has_its_volume():
     away = [np.hypot(*(one[is_wall][..., :2] - (3 + 35 * CELL, 7 + 35 * CELL)).T) for one in (made, quads)]
     assert np.ptp(away[0]) < 0.6 * CELL
     assert np.ptp(away[1]) > 1.1 * CELL
+
+
+@pytest.mark.parametrize("slope", [0.2, 0.6, 1.0])
+def test_lined__the_rim_of_a_slope_is_a_line_too(slope):
+    """A plane that rises along x and y, cut off along an upright wall askew: its rim lies in the plane."""
+    iy, ix = np.indices((80, 80)) + 0.5
+    is_solid = half_plane(slope, (80, 80)) & (iy > 4) & (ix > 4) & (ix < 76)
+    high = np.where(is_solid, 60 + 0.9 * ix * CELL - 0.4 * iy * CELL, 0.0)
+    index = np.full(high.shape, colours.WITHIN, np.int8)
+    for is_lined, most in ((True, 1e-4), (False, None)):
+        quads, _ = surface(np.zeros(high.shape), high, index, index, CELL, is_lined=is_lined)
+        x, y, z = quads[quads[..., 2].min(axis=1) > 1].reshape(-1, 3).T
+        off = np.abs(z - 60 - 0.9 * x + 0.4 * y)
+        assert off.max() <= most if is_lined else off.max() > 0.1
