@@ -178,8 +178,8 @@ def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:
         ],
         keys,
         listed(rows, lengths),
-        f"Side 1 up; of frame and tabs only what stands within {lengths.sizes(NEAR_PART)} of the part. Walls are "
-        f"lines between columns, close to {lengths.both(window.cell)} wide: off by half of that at most.",
+        f"Side 1 up, frame and tabs within {lengths.sizes(NEAR_PART)} of the part. Walls are lines between "
+        f"columns, {lengths.both(window.cell)} wide close to: at most half of that off.",
         job.unit,
     )
 

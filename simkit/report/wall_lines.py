@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 ROUNDS = 120  # a string is straight over some ten columns then
+STRAIGHT = 3  # columns
 MOST = 0.49  # of a column that a corner may move along x and y; the middle itself would let walls meet
 
 
@@ -18,8 +19,9 @@ def corner_shifts(beside: np.ndarray, before: np.ndarray) -> np.ndarray:
 
     beside (ny, nx - 1), before (ny - 1, nx) bool: where a wall parts a column from the next along x, along y.
     Own derivation: a corner at which two edges of walls meet goes halfway towards the middle of its two
-    neighbours, ROUNDS times, never farther than MOST from where it was.  Corners where more meet, and those
-    of columns that hang on one side or none, stay: else slivers would be drawn to nothing.
+    neighbours, ROUNDS times, never farther than MOST from where it was.  Corners where more meet, those of
+    columns that hang on one side or none, and those between two straight walls stay: else slivers would be
+    drawn to nothing, and sharp corners blunt.
     """
     shape = (len(beside), before.shape[1])
     shifts = np.zeros((shape[0] + 1, shape[1] + 1, 2))
@@ -34,6 +36,7 @@ def corner_shifts(beside: np.ndarray, before: np.ndarray) -> np.ndarray:
     meets = up.astype(np.int8) + down + right + left == 2
     tip = is_tip >= 3
     meets &= ~(tip[:-1, :-1] | tip[:-1, 1:] | tip[1:, :-1] | tip[1:, 1:])
+    meets &= ~_is_sharp(up, down, right, left)
     y, x = np.nonzero(meets)
     if not len(y):
         return shifts
@@ -50,3 +53,21 @@ def corner_shifts(beside: np.ndarray, before: np.ndarray) -> np.ndarray:
         moved[:-1] = np.clip(towards, -MOST, MOST)
     inner[y, x] = moved[:-1]
     return shifts
+
+
+def _is_sharp(up, down, right, left) -> np.ndarray:
+    """Return the corners (ny, nx) bool where two walls meet at a right angle, both straight.
+
+    up, down, right, left (ny, nx) bool: which edges of walls meet in a corner.  Straight for STRAIGHT columns:
+    a wall askew never goes so far both ways from one of its teeth.
+    """
+    level, upright = right & left & ~(up | down), up & down & ~(right | left)
+    ny, nx = up.shape
+    is_sharp = ~(level | upright)
+    ways = ((up, upright, 1, 0), (down, upright, -1, 0), (right, level, 0, 1), (left, level, 0, -1))
+    for edge, straight, dy, dx in ways:
+        wide = np.pad(straight, STRAIGHT)
+        for far in range(1, STRAIGHT):
+            y, x = STRAIGHT + far * dy, STRAIGHT + far * dx
+            is_sharp &= ~edge | wide[y : y + ny, x : x + nx]
+    return is_sharp

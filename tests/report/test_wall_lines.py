@@ -50,6 +50,9 @@ def test_shifts__walls_along_the_cells_slivers_and_single_columns_stay():
     is_solid[5, 5] = True
     assert not corner_shifts(*columns(is_solid), 1.0)[:, 6:22].any()
     assert not corner_shifts(*columns(is_solid), 1.0)[3:8, 3:8].any()
+    box = np.zeros((30, 30), bool)
+    box[5:20, 8:22] = True
+    assert not corner_shifts(*columns(box), 1.0).any()
     half = np.zeros((120, 30), bool)
     half[:, :12] = True
     assert np.abs(corner_shifts(*columns(half), 1.0)[55:65, 9:15]).max() < 1e-3
@@ -93,7 +96,7 @@ def test_lined__the_surface_stays_closed_and_a_round_post_has_its_volume():
 def test_lined__the_rim_of_a_slope_is_a_line_too(slope):
     """A plane that rises along x and y, cut off along an upright wall askew: its rim lies in the plane."""
     iy, ix = np.indices((80, 80)) + 0.5
-    is_solid = half_plane(slope, (80, 80)) & (iy > 4) & (ix > 4) & (ix < 76)
+    is_solid = half_plane(slope, (80, 80)) & (iy > 4) & (iy < 33) & (ix > 4) & (ix < 76)
     high = np.where(is_solid, 60 + 0.9 * ix * CELL - 0.4 * iy * CELL, 0.0)
     index = np.full(high.shape, colours.WITHIN, np.int8)
     for is_lined, most in ((True, 1e-4), (False, None)):
