@@ -56,10 +56,10 @@ def corner_shifts(beside: np.ndarray, before: np.ndarray) -> np.ndarray:
 
 
 def _is_sharp(up, down, right, left) -> np.ndarray:
-    """Return the corners (ny, nx) bool where two walls meet at a right angle, both straight.
+    """Return the corners (ny, nx) bool where two straight walls meet at a right angle.
 
-    up, down, right, left (ny, nx) bool: which edges of walls meet in a corner.  Straight for STRAIGHT columns:
-    a wall askew never goes so far both ways from one of its teeth.
+    up, down, right, left (ny, nx) bool: which edges of walls meet in a corner.  A wall askew never goes
+    STRAIGHT columns both ways from one of its teeth.
     """
     level, upright = right & left & ~(up | down), up & down & ~(right | left)
     ny, nx = up.shape

@@ -434,7 +434,7 @@ def test_eyes__look_where_nothing_stands_before_the_place():
     x, y = np.meshgrid(lattice.x(), lattice.y())
     up = np.array((0.0, 0.0, 1.0))
     for away in (x, y):
-        upper = np.where(np.abs(away - 30) < 2, 5.0, 30.0).astype(np.float32)
+        upper = np.where(np.abs(away - 30) < 4, 5.0, 30.0).astype(np.float32)
         field = Field(lattice, 0 * upper, upper, none, none)
         places = np.stack([[(30.0, 30.0, 5.0)], [up]])
         _, first, second = best_eyes(field, IDENTITY, places)
