@@ -38,6 +38,7 @@ SHAPES = (
     "leftover-cutter", "leftover-program", "hidden", "gouge", "break-through", "thin-wall", "fragile", "cusp",
     "witness-step",
 )  # fmt: skip
+LEFT = ("leftover-cutter", "leftover-program", "hidden", "cusp")  # of these, what stands too high
 ROUND = 0.9  # of a close-up's width that is shown round its middle, and more than fits into it
 FEWEST, MOST_WIDE = 40.0, 90.0  # mm across a close-up
 
@@ -169,8 +170,9 @@ def _spot(evidence: Evidence, index, row: dict[str, Any]) -> np.ndarray:
     """Return the cells (ny, nx) bool that are off like a finding and hang together with its place."""
     lattice = evidence.field.lattice
     mine = index[0] if row["side"] == 2 else index[1]
-    is_deep = row["kind"] in ("gouge", "break-through")
-    is_off = (mine >= 0) & (mine < colours.WITHIN) if is_deep else mine > colours.WITHIN
+    is_off = mine > colours.WITHIN
+    if row["kind"] not in LEFT:
+        is_off = (mine >= 0) & (mine < colours.WITHIN)
     iy, ix = lattice.cell_at(*row["at"][:2])
     label, _ = ndimage.label(is_off, np.ones((3, 3)))
     near = label[max(iy - 3, 0) : iy + 4, max(ix - 3, 0) : ix + 4]
