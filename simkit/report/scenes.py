@@ -283,5 +283,6 @@ def _marks(rows, side: int) -> tuple[Mark, ...]:
 
 
 def listed(rows, lengths: Lengths) -> list[tuple[int, bool, str]]:
+    """Return (number, is_must, words) of the first findings, as a Scene lists them."""
     chosen = rows[:MOST_MARKS]
     return [(row["number"], row["severity"] in MUST, finding_words(row, lengths)) for row in chosen]
