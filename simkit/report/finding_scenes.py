@@ -39,6 +39,7 @@ SHAPES = (
     "witness-step",
 )  # fmt: skip
 LEFT = ("leftover-cutter", "leftover-program", "hidden", "cusp")  # of these, what stands too high
+DEEP = ("gouge", "break-through")
 ROUND = 0.9  # of a close-up's width that is shown round its middle, and more than fits into it
 FEWEST, MOST_WIDE = 40.0, 90.0  # mm across a close-up
 
@@ -174,6 +175,10 @@ def _spot(evidence: Evidence, index, row: dict[str, Any]) -> np.ndarray:
     if row["kind"] not in LEFT:
         is_off = (mine >= 0) & (mine < colours.WITHIN)
     iy, ix = lattice.cell_at(*row["at"][:2])
+    if row["kind"] not in (*LEFT, *DEEP):  # of its place alone: what is off about it may be all of a side
+        near = np.zeros(lattice.shape, bool)
+        near[_region(lattice, np.array(row["at"], float), FEWEST / 4)] = True
+        is_off &= near
     label, _ = ndimage.label(is_off, np.ones((3, 3)))
     near = label[max(iy - 3, 0) : iy + 4, max(ix - 3, 0) : ix + 4]
     found = np.unique(near[near > 0])
