@@ -6,8 +6,10 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
 
 from simkit.report import colours
 from simkit.report.canvas import (
@@ -26,9 +28,12 @@ from simkit.report.lengths import MM, Lengths
 from simkit.report.whole_file import put_whole
 from simkit.units import MM_PER_INCH
 
-# Both arms of the palette by turns; each stretch also bears the number of its cutter.
-CUTTER_COLOURS = (colours.PUOR_11[9], colours.PUOR_11[1], colours.PUOR_11[8], colours.PUOR_11[2])
+# By turns from ColorBrewer's PuOr and BrBG, eleven classes, each of another lightness.  Each stretch also
+# bears the number of its cutter and a strip with the cutter's own marks, which tell it in a grey print.
+CUTTER_COLOURS = (colours.PUOR_11[9], colours.PUOR_11[2], "#01665e", "#80cdc1")
+CUTTER_MARKS = ("", "////", "....", "||||", "xxxx", "----", "++++", "oooo")
 SIZE = (10.6, 7.0)  # inches
+STRIP = 0.07  # of a plot's height: what a strip over it takes
 NEAR = 0.03  # of the time: numbers of cutters closer than this stand one above the other
 
 
@@ -38,7 +43,7 @@ def plots(lengths: Lengths) -> tuple[tuple[str, str, float], ...]:
     volume = unit**3 if lengths.is_inch else 1e-3
     return (
         ("removal", f"wood taken\n{lengths.volume_name} a minute", volume),
-        ("per_tooth", f"feed a tooth\n(pale), thickest\nchip, {lengths.word}", unit),
+        ("per_tooth", f"thickest chip;\ndots over it:\nfeed a tooth;\n{lengths.word}", unit),
         ("feed", f"feed reached\n{lengths.word} a minute", unit),
     )
 
@@ -53,9 +58,10 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str, lengths
     figure = Figure(figsize=SIZE, dpi=BASE_DPI, facecolor="white")
     FigureCanvasAgg(figure)
     wide = 0.94 * SIZE[0] * BASE_DPI / 1.1  # bold is wider
-    figure.text(
-        0.03, 0.955, shortened(tidy(title), TITLE, wide), fontproperties=font(TITLE, True), color=colours.INK
-    )
+    title = tidy(title)
+    size = TITLE if shortened(title, TITLE, wide) == title else BODY  # or its end would be lost
+    words = shortened(title, size, wide)
+    figure.text(0.03, 0.955, words, fontproperties=font(size, True), color=colours.INK)
     known, unknown = _known(along)
     if unknown and known:
         note = f"{note}; {unknown}"
@@ -72,13 +78,16 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str, lengths
         axes = figure.add_axes((0.18, 0.69 - 0.265 * row, 0.79, 0.215))
         last_label = -1.0  # minutes
         for first, last in runs:
-            colour = CUTTER_COLOURS[numbers.index(cutters[first]) % len(CUTTER_COLOURS)]
+            number = numbers.index(cutters[first])
+            colour = CUTTER_COLOURS[number % len(CUTTER_COLOURS)]
             values = [_scaled(value, scale) for value in along[key][first:last]]
-            is_pale = key == "per_tooth"
-            axes.vlines(minutes[first:last], 0, values, color=colour, **sharp, alpha=0.35 if is_pale else 1.0)
-            if is_pale:
-                chips = [_scaled(value, scale) for value in along["thickest_chip"][first:last]]
-                axes.vlines(minutes[first:last], 0, chips, color=colour, **sharp)
+            if key == "per_tooth":
+                at, dots = minutes[first:last], [value or np.nan for value in values]
+                axes.scatter(at, dots, s=1.5, color=colours.INK, zorder=3)
+                values = [_scaled(value, scale) for value in along["thickest_chip"][first:last]]
+            axes.vlines(minutes[first:last], 0, values, color=colour, **sharp)
+            until = minutes[last] if last < len(minutes) else minutes[-1]
+            _strip(axes, minutes[first], until, colour, CUTTER_MARKS[number % len(CUTTER_MARKS)])
             if first > 0:
                 axes.axvline(minutes[first], color=colours.QUIET_INK, linewidth=0.6, linestyle=":")
             if row == 0:
@@ -88,10 +97,10 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str, lengths
                     f"T{cutters[first]}",
                     (minutes[first], 1.0),
                     xycoords=("data", "axes fraction"),
-                    xytext=(2, 14 if is_close else 3),
+                    xytext=(2, 21 if is_close else 10),
                     textcoords="offset points",
                     fontproperties=font(SMALL),
-                    color=colour,
+                    color=colours.INK,
                 )
         if key == "per_tooth" and unknown and not known:
             at = {"transform": axes.transAxes, "ha": "center", "va": "center"}
@@ -108,6 +117,16 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str, lengths
             axes.set_xlabel("minutes of moves", fontproperties=font(BODY))
     put_whole(path, png_of(figure, BASE_DPI))
     return str(path)
+
+
+def _strip(axes, first: float, last: float, colour: str, marks: str) -> None:
+    """Draw what a stretch of minutes is cut with as a strip over a plot, in a colour and with marks on it."""
+    is_dark = sum(colours.rgb(colour)) < 330
+    strip = Rectangle(
+        (first, 1.0), max(last - first, 0.0), STRIP, transform=axes.get_xaxis_transform(), clip_on=False,
+        facecolor=colour, edgecolor="white" if is_dark else colours.INK, hatch=marks, linewidth=0.0,
+    )  # fmt: skip
+    axes.add_patch(strip)
 
 
 def _known(along: dict[str, Any]) -> tuple[set[int], str]:

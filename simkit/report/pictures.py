@@ -204,7 +204,8 @@ def scenes_of(
     folder: Path, evidence: Evidence, shown: dict[int, np.ndarray], turn: str, result: dict[str, Any]
 ) -> dict[Path, Any]:
     """Return the scenes of a check under the paths of their pictures; empty ones are left out."""
-    from simkit.report.scenes import finding_scenes, leftover_scene, seam_scene
+    from simkit.report.finding_scenes import finding_scenes
+    from simkit.report.scenes import leftover_scene, seam_scene
 
     made = {}
     if shown:

@@ -78,6 +78,7 @@ class View:
         self.middle = middle
         self.width, self.height = width, int(np.clip(width * span[1] / span[0], 60, TALLEST * width))
         self.depth: np.ndarray | None = None  # from the eye to what is seen, mm (height, width)
+        self.busy: np.ndarray | None = None  # where the things of the picture are seen (height, width) bool
         self.pitch = float(max(span[0] / self.width, span[1] / self.height))
 
     def is_seen(self, point) -> bool:
@@ -111,8 +112,7 @@ def shoot(scene: Scene, look: Look, width: int):
         for place, strength in LAMPS:
             plotter.add_light(pyvista.Light(position=place, light_type="camera light", intensity=strength))
         chosen = range(len(scene.surfaces)) if look.surfaces is None else look.surfaces
-        for number in chosen:
-            add_surface(plotter, scene.surfaces[number])
+        actors = [(add_surface(plotter, scene.surfaces[k]), scene.surfaces[k].is_thing) for k in chosen]
         chosen = range(len(scene.lines)) if look.lines is None else look.lines
         for number in chosen:
             line = scene.lines[number]
@@ -132,10 +132,23 @@ def shoot(scene: Scene, look: Look, width: int):
         plotter.render()
         shot = plotter.screenshot(return_img=True)
         view.depth = _depths(plotter, view)
+        if any(is_thing for _, is_thing in actors):
+            view.busy = _things(plotter, actors, view)
     finally:
         plotter.close()
     small = shot[..., :3].reshape(view.height, FINER, view.width, FINER, 3).mean((1, 3))
     return np.round(small).astype(np.uint8), view
+
+
+def _things(plotter, actors, view: View) -> np.ndarray:
+    """Return where things are seen, (height, width) bool: all of it drawn once more, without light."""
+    for actor, is_thing in actors:
+        actor.mapper.scalar_visibility = False
+        actor.prop.lighting = False
+        actor.prop.color = "black" if is_thing else "white"
+    plotter.render()
+    shot = plotter.screenshot(return_img=True)[..., 0]
+    return shot.reshape(view.height, FINER, view.width, FINER).min(axis=(1, 3)) < 128
 
 
 def _depths(plotter, view: View) -> np.ndarray:

@@ -20,11 +20,15 @@ TRUE = (
 
 @dataclass(frozen=True)
 class Surface:
-    """Flat faces (n, 3 or 4, 3) float32 mm, each with its colour (n, 3) uint8; light: LIT, PALE or TRUE."""
+    """Flat faces (n, 3 or 4, 3) float32 mm, each with its colour (n, 3) uint8; light: LIT, PALE or TRUE.
+
+    is_thing: what a picture is about, which numbers keep off.
+    """
 
     faces: np.ndarray
     colours: np.ndarray
     light: tuple[float, float] = LIT
+    is_thing: bool = False
 
 
 @dataclass(frozen=True)
@@ -107,7 +111,7 @@ def write_scene(path: Path, scene: Scene) -> None:
         "subtitle": scene.subtitle,
         "note": scene.note,
         "unit": scene.unit,
-        "lights": [one.light for one in scene.surfaces],
+        "lights": [(one.light, one.is_thing) for one in scene.surfaces],
         "lines": [(one.colour, one.width, one.is_over) for one in scene.lines],
         "looks": [asdict(one) for one in scene.looks],
         "keys": [asdict(one) for one in scene.keys],
@@ -121,8 +125,8 @@ def read_scene(path: Path) -> Scene:
     with np.load(path) as data:
         words = json.loads(str(data["words"]))
         surfaces = [
-            Surface(data[f"faces_{number}"], data[f"colours_{number}"], tuple(light))
-            for number, light in enumerate(words["lights"])
+            Surface(data[f"faces_{number}"], data[f"colours_{number}"], tuple(light), is_thing)
+            for number, (light, is_thing) in enumerate(words["lights"])
         ]
         lines = [Line(data[f"line_{number}"], *look) for number, look in enumerate(words["lines"])]
     looks = []

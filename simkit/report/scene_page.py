@@ -49,7 +49,7 @@ def compose(scene: Scene, shots: list, picture) -> str:
             page.text(MARGIN, y, line, size, bold=is_bold, up="top")
             y += canvas.line_height(size)
     for (shot, view), look, (x, y) in zip(shots, scene.looks, places, strict=True):
-        page.text(x, y, look.caption, BODY, up="top")
+        page.text(x, y, canvas.shortened(look.caption, BODY, shot.shape[1]), BODY, up="top")
         page.image(shot, round(x), round(y) + CAPTION)
         draw_scale_bar(
             page, view.pitch, x + shot.shape[1], y + CAPTION + shot.shape[0] + 8, shot.shape[1] / 4
@@ -81,7 +81,9 @@ def _numbers(page: Page, marks, view, shot: np.ndarray, left: float, top: float)
     points = np.array([point for _, point in inside])
     bounds = (left, top - 8, left + view.width, top + view.height + 8)
     busy = np.zeros((page.height, page.width), bool)
-    lively = shot.max(axis=2).astype(int) - shot.min(axis=2) > 20  # what has a colour
+    lively = view.busy
+    if lively is None:
+        lively = shot.max(axis=2).astype(int) - shot.min(axis=2) > 20  # what has a colour
     busy[top : top + shot.shape[0], left : left + shot.shape[1]] = lively
     for (mark, _), point, centre in zip(
         inside, points, place_labels(points, bounds, RADIUS, busy), strict=True

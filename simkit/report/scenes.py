@@ -1,4 +1,4 @@
-"""What the 3-D pictures of a check hold: leftover alone, both sides with their seam, the cutter at a finding.
+"""What the 3-D pictures of a check hold: leftover alone, and both sides with their seam.
 
 NumPy only: nothing is drawn here.
 """
@@ -15,7 +15,6 @@ from scipy.spatial import cKDTree
 
 from simkit.findings.evidence import Evidence
 from simkit.frames import turned
-from simkit.moves.chords import places_on
 from simkit.report import colours
 from simkit.report.lengths import Lengths
 from simkit.report.map_parts import MUST, finding_words
@@ -24,21 +23,16 @@ from simkit.report.pooled import pooled, pooled_share
 from simkit.report.scene_file import LIT, PALE, TRUE, Key, Line, Look, Mark, Scene, Surface
 from simkit.report.seam_view import FIRST_OUT, SECOND_OUT, seam_sentence, shade_of
 from simkit.report.solid_mesh import RESIN, surface
-from simkit.report.standing_things import cutter_surfaces, fixture_surfaces
-from simkit.stock.cut import cut
+from simkit.report.solid_mesh import with_resin as resin_classes
 from simkit.stock.field import Field, Lattice
 from simkit.target.envelope import envelopes
 
 MOST_CELLS = 260_000  # of a surface: about two pixels each where the part fills the page
 MOST_MARKS = 12
-MOST_SHOWN = 4  # findings with a picture of their own: each costs a cut up to its line
 FROM_ABOVE = (-0.16, -0.80, 1.35)  # from the part to the eye: the front, a little left, from above
 LOW_DOWN = (-0.35, -1.0, 0.42)
 FADED, WOOD = "#f0ede5", "#ece2cc"
 SIDE_1, SIDE_2 = "#c9c9c4", "#f3ead6"
-PATH = "#01665e"  # dark teal of ColorBrewer's BrBG, as in the film
-TABLE = "#f7f6f2"
-CONTACTS = ("fixture-contact", "holder-contact", "shank-contact", "rapid-contact", "table-contact")
 NEAR_PART = 1.5  # mm: wood so near the part is drawn with it, so that a step of the walls is seen
 CLOSE = 14.0  # mm across a close-up of the seam
 STAND_OUT = 0.25  # mm: the seam's line is drawn so far off the wall, or half of it would lie inside
@@ -82,7 +76,7 @@ def leftover_scene(evidence: Evidence, shown: dict[int, np.ndarray], turn: str, 
             ),
         ],
         keys,
-        _listed(rows, lengths),
+        listed(rows, lengths),
         "Seen from the front, from above. True to size, but slivers are drawn three cells wide.",
         job.unit,
     )
@@ -183,128 +177,11 @@ def seam_scene(evidence: Evidence, result: dict[str, Any]) -> Scene:
             Look("The same, along the wall", (*(aside + 0.3 * normal), 0.3), **near),
         ],
         keys,
-        _listed(rows, lengths),
-        f"Side 1 up; of frame and tabs only what stands within {lengths.sizes(NEAR_PART)} of the part.",
+        listed(rows, lengths),
+        f"Side 1 up, frame and tabs within {lengths.sizes(NEAR_PART)} of the part. Walls are lines between "
+        f"columns, {lengths.both(window.cell)} wide close to: at most half of that off.",
         job.unit,
     )
-
-
-def finding_scenes(evidence: Evidence, result: dict[str, Any]) -> dict[int, Scene]:
-    """Return finding_scene of the first finding of each cause, by number; contacts first, MOST_SHOWN."""
-    chosen = _chosen(evidence, result)[:MOST_SHOWN]
-    return {row["number"]: _finding_scene(evidence, row, move) for row, move in chosen}
-
-
-def finding_scene(evidence: Evidence, result: dict[str, Any]) -> Scene | None:
-    """Return the Scene of wood, clamps and cutter where a finding was cut, as its line begins.
-
-    The first contact of the findings, else the first that must be put right and has a place and a line of a
-    program; None where there is none.  All of it lies as on the table in that setup.
-    """
-    scenes = [_finding_scene(evidence, row, move) for row, move in _chosen(evidence, result)[:1]]
-    return scenes[0] if scenes else None
-
-
-def _finding_scene(evidence: Evidence, row: dict[str, Any], move: int) -> Scene:
-    job, moves, lengths = evidence.job, evidence.moves, Lengths(evidence.job.unit)
-    setup = int(moves.setup[move])
-    to_table = job.setups[setup].to_table(job.blank)
-    lie = job.setups[setup].lie(job.blank).inverse()
-    wood = _wood_before(evidence, setup, move)
-    made = wood_surface(wood, WOOD)
-    surfaces = [Surface(lie.apply(made.faces).astype(np.float32), made.colours, LIT)]
-    keys = [Key("the wood at that moment", WOOD)]
-    if wood.wood_upper is not None:
-        keys.append(Key("resin", colours.RESIN))
-    standing = [fixture for fixture in job.fixtures if fixture.stands_in(job.setups[setup])]
-    more, names = fixture_surfaces(standing, evidence.meshes)
-    surfaces += more
-    keys += names
-    way = to_table.apply(places_on(moves, np.full(60, move), np.linspace(0, 1, 60)))
-    mark = None if row["at"] is None else lie.apply(np.array(row["at"], float))
-    at = way[-1] if mark is None else way[np.argmin(np.linalg.norm(way - mark, axis=1))]
-    cutter = job.cutters[int(moves.tool[move])]
-    more, names = cutter_surfaces(cutter, at)
-    surfaces += more
-    keys += names
-    lines = [Line(way, PATH, 5.0, True)] if np.ptp(way, axis=0).max() > 0.01 else []
-    where = f"{row['file']}, line {row['line']}"
-    keys += [Key(f"way of the tip in line {row['line']}", PATH, True)] if lines else []
-    low, high = (
-        np.array([getattr(one.faces, end)(axis=(0, 1)) for one in surfaces]) for end in ("min", "max")
-    )
-    (x0, y0), (x1, y1) = low[:, :2].min(axis=0) - 8, high[:, :2].max(axis=0) + 8
-    table = np.array([[(x0, y0, -0.05), (x1, y0, -0.05), (x1, y1, -0.05), (x0, y1, -0.05)]], np.float32)
-    surfaces.append(Surface(table, np.array([colours.rgb(TABLE)], np.uint8), PALE))
-    marks = (
-        () if mark is None else (Mark(tuple(map(float, mark)), row["number"], row["severity"] in MUST, True),)
-    )
-    across = max(5 * 2 * cutter.radius, 40.0)
-    eye = (LOW_DOWN[0], LOW_DOWN[1], 0.75)
-    near = {"about": tuple(map(float, at)), "size": (across, 0.75 * across)}
-    return Scene(
-        f"{job.name or 'part'}: cutter and wood at finding {row['number']}",
-        lengths.text(f"{where}, {cutter}, in '{job.setups[setup].name}': {row['message']}."),
-        surfaces,
-        lines,
-        [
-            Look("On the table, as the operator sees it from the front", eye, marks=marks),
-            # Steeply from above: a place down in a hollow is not hidden behind its rim.
-            Look("Close to", FROM_ABOVE, marks=marks, **near),
-            Look("The same, seen from the right", (0.80, -0.16, 1.35), marks=marks, **near),
-        ],
-        keys,
-        _listed([row], lengths),
-        "The wood is shown as it stands when that line begins"
-        + ("; the way of the tip also where wood hides it." if lines else "."),
-        job.unit,
-    )
-
-
-def _chosen(evidence: Evidence, result: dict[str, Any]) -> list[tuple[dict[str, Any], int]]:
-    """Return the findings to show, one of each cause, each with the row of the move it names."""
-    chosen: dict[int, tuple[dict[str, Any], int]] = {}
-    rows = sorted(result["findings"], key=lambda row: row["kind"] not in CONTACTS)
-    for row in rows:
-        if row["severity"] in MUST and row["cause"] not in chosen:
-            move = move_of(evidence, row)
-            if move is not None:
-                chosen[row["cause"]] = (row, move)
-    return list(chosen.values())
-
-
-def move_of(evidence: Evidence, row: dict[str, Any]) -> int | None:
-    """Return the move that a finding names, as a row of the job's table; None where it names none.
-
-    Of several moves of its line: the one that comes nearest to its place.
-    """
-    moves = evidence.moves
-    if row["line"] is None or row["file"] not in moves.programs:
-        return None
-    program = [number for number, name in enumerate(moves.programs) if name == row["file"]]
-    rows = np.flatnonzero((moves.line == row["line"]) & np.isin(moves.program, program))
-    names = [setup.name for setup in evidence.job.setups]
-    if row["setup"] in names:
-        rows = rows[moves.setup[rows] == names.index(row["setup"])]
-    if not len(rows):
-        return None
-    if row["program_at"] is None:
-        return int(rows[0])
-    parts = np.linspace(0, 1, 50)
-    away = [
-        np.linalg.norm(places_on(moves, np.full(50, one), parts) - np.array(row["program_at"]), axis=1).min()
-        for one in rows
-    ]
-    return int(rows[int(np.argmin(away))])
-
-
-def _wood_before(evidence: Evidence, setup: int, move: int) -> Field:
-    """Return the field when a move begins."""
-    job, start = evidence.job, evidence.starts[setup]
-    first = evidence.rows[setup].start
-    if move <= first:
-        return start
-    return cut(start, evidence.moves[first:move], job.cutters, evidence.frames[setup], first_row=first).field
 
 
 def wood_surface(field: Field, colour: str) -> Surface:
@@ -312,21 +189,17 @@ def wood_surface(field: Field, colour: str) -> Surface:
     index = np.full(field.lattice.shape, colours.WITHIN, np.int8)
     low, high, lower, upper, fold = pooled(field.lower, field.upper, index, index.copy(), most=MOST_CELLS)
     with_resin(field, lower, upper, fold)
-    quads, classes = surface(low, high, lower, upper, field.lattice.cell * fold, field.lattice.origin)
+    cell, origin = field.lattice.cell * fold, field.lattice.origin
+    quads, classes = surface(low, high, lower, upper, cell, origin, is_lined=True)
     palette = np.array([colours.rgb(colour), colours.rgb(colours.RESIN)], np.uint8)
     return Surface(quads, palette[(classes == RESIN).astype(int)], LIT)
 
 
 def with_resin(field: Field, class_lower: np.ndarray, class_upper: np.ndarray, fold: int) -> None:
-    """Give cells whose surface is resin that class, in place, where they have none beyond the limits.
-
-    class_lower, class_upper: pooled by `fold`, as pooled.pooled gives them.
-    """
-    if field.wood_upper is None:
-        return
-    for side, index in ((1, class_upper), (2, class_lower)):
-        is_plain = (index == colours.WITHIN) | (index == colours.NO_TARGET)
-        index[is_plain & (pooled_share(field.is_resin(side), fold) > 0.5)] = RESIN
+    """Let classes of a field's cells, pooled by `fold`, tell resin, in place; see solid_mesh.with_resin."""
+    if field.wood_upper is not None:
+        resin = {side: pooled_share(field.is_resin(side), fold) > 0.5 for side in (1, 2)}
+        resin_classes(class_lower, class_upper, resin)
 
 
 def _surface(lattice: Lattice, lower, upper, colour: str, light) -> Surface:
@@ -335,7 +208,7 @@ def _surface(lattice: Lattice, lower, upper, colour: str, light) -> Surface:
     low, high, mine, its, fold = pooled(
         np.asarray(lower, np.float32), np.asarray(upper, np.float32), index, index, most=MOST_CELLS
     )
-    quads, _ = surface(low, high, mine, its, lattice.cell * fold, lattice.origin)
+    quads, _ = surface(low, high, mine, its, lattice.cell * fold, lattice.origin, is_lined=True)
     return Surface(quads, np.tile(np.array(colours.rgb(colour), np.uint8), (len(quads), 1)), light)
 
 
@@ -344,7 +217,7 @@ def _classed(lattice: Lattice, lower, upper, index) -> Surface:
     low, high, mine, its, fold = pooled(
         np.asarray(lower, np.float32), np.asarray(upper, np.float32), index, index, most=MOST_CELLS
     )
-    quads, _ = surface(low, high, mine, its, lattice.cell * fold, lattice.origin)
+    quads, _ = surface(low, high, mine, its, lattice.cell * fold, lattice.origin, is_lined=True)
     middle = quads.mean(axis=1)
     inside = Lattice(lattice.origin, lattice.cell * fold, low.shape[1], low.shape[0])
     # The class of the column that a face belongs to; a wall lies between two, of which one may be empty.
@@ -409,6 +282,7 @@ def _marks(rows, side: int) -> tuple[Mark, ...]:
     return tuple(_mark(row) for row in rows[:MOST_MARKS] if row["side"] == side and row["at"] is not None)
 
 
-def _listed(rows, lengths: Lengths) -> list[tuple[int, bool, str]]:
+def listed(rows, lengths: Lengths) -> list[tuple[int, bool, str]]:
+    """Return (number, is_must, words) of the first findings, as a Scene lists them."""
     chosen = rows[:MOST_MARKS]
     return [(row["number"], row["severity"] in MUST, finding_words(row, lengths)) for row in chosen]

@@ -102,7 +102,7 @@ def draw_seat(path, seat: Seat, words: str, title: str, lengths: Lengths = MM) -
         page.text(MARGIN + (nth // half) * inner / 2, y_list + 36 * (nth % half), text, SMALL)
     if close:
         words = "what to take off the jig" if relief else "the corners of the piece"
-        words = f"Close to, {lengths.sizes(CLOSE)} across: {words}."
+        words = f"Close to: {words}; each picture is {lengths.sizes(CLOSE)} wide and as high."
         page.text(MARGIN, y_close - 16, words, SMALL, colours.QUIET_INK)
     for nth, place in enumerate(close):
         _close_up(page, seat, MARGIN + nth * (DETAIL + 50), y_close, place, contacts)
@@ -277,7 +277,8 @@ def _list(contacts, seat: Seat, lengths: Lengths) -> list[str]:
     for number, (place, reach) in enumerate(contacts[:MOST], 1):
         z = place[2]
         on = "the table" if z <= SAME_HEIGHT else f"the jig, {lengths.value(z)} above the table"
-        size = f", {lengths.place(reach)} {lengths.name} across" if reach >= 3 * seat.lattice.cell else ""
+        is_point = reach < 3 * seat.lattice.cell
+        size = "" if is_point else f", {lengths.place(reach)} {lengths.name} long"
         lines.append(f"{number}: at {_at(place, lengths)} on {on}{size}")
     more = len(contacts) - MOST
     return [*lines, f"and {more} more places"] if more > 0 else lines

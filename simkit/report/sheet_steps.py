@@ -47,9 +47,25 @@ def sheet_steps(job: Job, reads, done: list[list[Done]] | None) -> list[dict[str
                     "most_depth": step.most_depth,
                     "spills": len(one.openings) if is_pour else 0,
                     "size": [body.length, body.width, body.thickness],
+                    "outline": _outline(job, setup, step),
                 }
             )
     return rows
+
+
+def _outline(job: Job, setup: int, step) -> dict[str, Any] | None:
+    """Return the corners of a pour's outline, mm from the left front corner, and how the blank lies to them.
+
+    As it lay in the setup before where the side to pour lay up there, else with side 1 up.  None without one.
+    """
+    if step.outline is None:
+        return None
+    corners = np.column_stack([np.array(step.outline, float), np.zeros(len(step.outline))])
+    one = job.setups[setup]
+    as_it_lies = one.side_up == step.side
+    if as_it_lies:
+        corners = one.lie(job.blank).inverse().apply(corners)
+    return {"corners": corners[:, :2].tolist(), "as_it_lies": as_it_lies}
 
 
 def _done(job: Job, reads) -> list[list[Done]]:
@@ -102,6 +118,11 @@ def step_lines(row: dict[str, Any], lengths: Lengths) -> list[str]:
         f"then       the blank is still {box} between its faces",
         "measure    [ ] the blank lies level, hollows clean and dry",
     ]
+    if row.get("outline"):
+        lies = "as it lies now" if row["outline"]["as_it_lies"] else "as it lies with side 1 up"
+        corners = [f"X{lengths.size(x)} Y{lengths.size(y)}" for x, y in row["outline"]["corners"]]
+        lines.insert(0, "outline    fill what reaches into the corners " + ", ".join(corners))
+        lines.insert(1, f"           right and back of the left front corner of the blank, {lies}")
     if row["spills"]:
         lines.insert(0, f"RUNS OUT   through {row['spills']} openings: run simkit check before you mix any")
     return lines

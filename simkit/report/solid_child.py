@@ -14,7 +14,7 @@ from simkit.frames import turned
 from simkit.report import colours
 from simkit.report.lengths import Lengths
 from simkit.report.scene_file import LIT, PALE, TRUE
-from simkit.report.solid_mesh import HOLDS, RESIN, striped, surface
+from simkit.report.solid_mesh import HOLDS, OVER_RESIN, RESIN, striped, surface
 from simkit.report.solid_view import NO_DRAWING, NO_MODULE, NO_PICTURE
 
 WIDTH = 1800  # pixels of the page
@@ -50,6 +50,7 @@ def draw(scene, picture) -> int:
         float(scene["cell"]),
         tuple(scene["origin"]),
         tuple(scene[name] for name in TARGET) if TARGET[0] in scene else None,
+        is_lined=True,
     )
     turn = str(scene["turn"])
     size = [float(np.ptp(quads[..., axis])) for axis in range(3)]
@@ -57,18 +58,19 @@ def draw(scene, picture) -> int:
     over = turned(turn, 0.0, 0.0, 0.0).matrix
     is_wide = size[0] > 1.5 * size[1]
     width = WIDTH - 2 * 44 if is_wide else (WIDTH - 3 * 44) // 2
-    shots = _shots(quads, classes, faces, over, width)
+    shots, pitch = _shots(quads, classes, faces, over, width)
     if any(shot.min() == shot.max() for shot in shots):
         return NO_PICTURE
     limits = tuple(float(limit) for limit in scene["limits"])
-    there = (bool((classes == HOLDS).any()), bool((classes == RESIN).any()), TARGET[0] in scene)
+    there = [bool(one.any()) for one in (classes == HOLDS, classes == RESIN, classes >= OVER_RESIN)]
+    there.append(TARGET[0] in scene)
     lengths = Lengths(str(scene["unit"]))
-    _compose(shots, is_wide, turn, limits, str(scene["title"]), there, picture, lengths)
+    _compose(shots, pitch, is_wide, turn, limits, str(scene["title"]), there, picture, lengths)
     return 0
 
 
 def _shots(quads, classes, faces, over, width):
-    """Two pictures (h, width, 3) uint8 on white that fill the width: as it lies, and turned `over`.
+    """Two pictures (h, width, 3) uint8 on white that fill the width: as it lies, and turned; mm a pixel.
 
     The part stays and the eye goes round it, so that the driver is given the faces only once.
     """
@@ -86,6 +88,7 @@ def _shots(quads, classes, faces, over, width):
         extents.append(high - low)
     span = np.maximum(np.max(extents, 0), 1e-6) * 1.01
     height = int(np.clip(width * span[1] / span[0], 60, 1.2 * width))
+    pitch = float(max(span[1] / height, span[0] / width))
 
     plotter = pyvista.Plotter(off_screen=True, window_size=(width * FINER, height * FINER), lighting="none")
     plotter.suppress_rendering = True  # or every setting below would draw once
@@ -114,7 +117,7 @@ def _shots(quads, classes, faces, over, width):
             camera.focal_point, camera.position = middle, middle + axes[2] * 2 * span[2]
             camera.up = tuple(axes[1])
             camera.parallel_projection = True
-            camera.parallel_scale = max(span[1], span[0] * height / width) / 2
+            camera.parallel_scale = pitch * height / 2
             camera.clipping_range = (span[2], 3 * span[2])
             plotter.suppress_rendering = False
             plotter.render()
@@ -124,16 +127,19 @@ def _shots(quads, classes, faces, over, width):
             shots.append(np.round(small).astype(np.uint8))
     finally:
         plotter.close()
-    return shots
+    return shots, pitch
 
 
-def _compose(shots, is_wide, turn, limits, title, there, picture, lengths):
+def _compose(shots, pitch, is_wide, turn, limits, title, there, picture, lengths):
     """Lay the two pictures out on a page with title, captions and key.
 
-    there: whether wood outside the part is shown, whether resin is, and whether walls have colours.
+    pitch: mm a pixel.  there: whether wood outside the part is shown, whether resin is, whether resin
+    is beyond a limit, and whether walls have colours.
     """
     from simkit.report import canvas
     from simkit.report.canvas import BODY, KEY_HEIGHT, MARGIN, SMALL, TITLE, Page
+    from simkit.report.class_map import draw_sign, resin_sign
+    from simkit.report.map_parts import draw_scale_bar
 
     about = "length" if turn == "about x" else "width"
     captions = ("Side 1 up", f"Side 2 up, turned over about its {about}")
@@ -154,7 +160,8 @@ def _compose(shots, is_wide, turn, limits, title, there, picture, lengths):
         page.text(x, y, caption, BODY, up="top")
         page.image(shot, round(x), round(y) + 44)
     canvas.draw_key(page, MARGIN, bottom + 30, 990, limits)
-    has_holding, has_resin, has_walls = there
+    draw_scale_bar(page, pitch, WIDTH - MARGIN, bottom + 72, WIDTH / 4)
+    has_holding, has_resin, is_resin_off, has_walls = there
     note = "Seen from the front, from above."
     if not has_walls:
         note += " Upright walls are not judged by colour."
@@ -165,6 +172,10 @@ def _compose(shots, is_wide, turn, limits, title, there, picture, lengths):
         left = MARGIN + 400 * bool(has_holding)
         page.box(left, page.height - 58, 48, 26, colours.RESIN)
         page.text(left + 60, page.height - 45, "resin", SMALL, up="center")
+    if is_resin_off:
+        draw_sign(
+            page, MARGIN + 400 * bool(has_holding) + 200 * bool(has_resin), page.height - 45, resin_sign()
+        )
     page.text(WIDTH - MARGIN, page.height - 45, note, SMALL, colours.QUIET_INK, across="right", up="center")
     page.save(picture)
 

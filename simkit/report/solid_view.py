@@ -20,7 +20,7 @@ from simkit.report import colours
 from simkit.report.lengths import MM, Lengths
 from simkit.report.pooled import pooled, pooled_share, pooled_target
 from simkit.report.scene_file import Scene, write_scene
-from simkit.report.solid_mesh import RESIN
+from simkit.report.solid_mesh import with_resin
 from simkit.report.whole_file import put_whole
 from simkit.stock.field import Lattice
 
@@ -93,9 +93,10 @@ def draw_solid_view(
     wanted = {}
     if target is not None:
         wanted["target_lower"], wanted["target_upper"] = pooled_target(target, stands_out, fold)
-    for side, index in ((1, class_upper), (2, class_lower)) if resin is not None else ():
-        is_plain = (index == colours.WITHIN) | (index == colours.NO_TARGET)
-        index[is_plain & (pooled_share(resin[side], fold) > 0.5)] = RESIN
+    if resin is not None:
+        with_resin(
+            class_lower, class_upper, {side: pooled_share(one, fold) > 0.5 for side, one in resin.items()}
+        )
     with tempfile.TemporaryDirectory(prefix="simkit-") as folder:
         scene, picture = Path(folder, "scene.npz"), Path(folder, "picture.png")
         np.savez(

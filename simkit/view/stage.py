@@ -100,7 +100,7 @@ def legend_of(look: Look) -> list[tuple[str, str]]:
         if look.evidence.job.fixtures:
             rows.append((FIXTURE, "clamps and stops"))
     if state.subject in (CUT, STEP) and look.evidence.field.wood_upper is not None:
-        rows.append((colours.RESIN, "resin"))
+        rows.append((colours.RESIN, "resin, dotted where it is off" if state.subject == CUT else "resin"))
     if state.section != NONE:
         rows.append((INSIDE, "cut open"))
     return rows

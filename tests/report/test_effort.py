@@ -1,6 +1,7 @@
 """Time, bite and advice on the terminal, and the plot along a program."""
 
 import json
+from itertools import combinations
 
 import numpy as np
 import pytest
@@ -8,7 +9,7 @@ from PIL import Image
 
 from simkit.cli import main
 from simkit.report import colours, effort_views
-from simkit.report.effort_views import CUTTER_COLOURS, draw_along
+from simkit.report.effort_views import CUTTER_COLOURS, CUTTER_MARKS, draw_along
 from simkit.report.lengths import Lengths, measured
 from tests.small_job import JOB
 
@@ -97,6 +98,24 @@ def test_plot__cutters_in_the_colours_of_the_palette(tmp_path):
     again = draw_along(tmp_path / "b.png", along(), "a", "b")
     assert (tmp_path / "a.png").read_bytes() == (tmp_path / "b.png").read_bytes()
     assert again == str(tmp_path / "b.png")
+
+
+def test_plot__cutters_are_told_apart_in_grey_too(tmp_path):
+    """By lightness (Rec. 709 luma), and by the marks of the strip over each stretch."""
+    luma = [np.dot(colours.rgb(colour), (0.2126, 0.7152, 0.0722)) for colour in CUTTER_COLOURS]
+    assert np.diff(sorted(luma)).min() > 20
+    assert len(set(CUTTER_MARKS)) == len(CUTTER_MARKS) >= 2 * len(CUTTER_COLOURS)
+    made = along() | {"cutter": [1] * 50 + [2] * 50 + [3] * 50 + [4] * 50}
+    path = draw_along(tmp_path / "a.png", made, "a", "b")
+    grey = np.asarray(Image.open(path).convert("L")).astype(float)
+    high, wide = grey.shape
+    top = 1 - (0.69 + 0.215)  # the strip stands over the first plot
+    strip = grey[int((top - 0.215 * 0.06) * high) : int((top - 0.215 * 0.01) * high)]
+    parts = [strip[:, int((0.18 + 0.79 * at) * wide) :][:, :180] for at in (0.03, 0.28, 0.53, 0.77)]
+    assert parts[0].std() < 2
+    assert min(one.std() for one in parts[1:]) > 15
+    for one, other in combinations(parts, 2):
+        assert np.abs(one - other).mean() > 15
 
 
 @pytest.mark.parametrize("unit", ["mm", "in"])

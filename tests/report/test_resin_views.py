@@ -14,7 +14,7 @@ from simkit import check
 from simkit.job.model import Blank
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
-from simkit.report import canvas, colours, map_parts, scenes
+from simkit.report import canvas, colours, finding_scenes, map_parts
 from simkit.report.console import Console
 from simkit.report.lengths import Lengths
 from simkit.report.more_maps import draw_more_maps
@@ -230,8 +230,8 @@ def test_scenes__one_for_each_cause_to_put_right_contacts_first(checked, monkeyp
     rows = [row | {"number": k, "cause": cause} for k, cause in enumerate((1, 1, 2, 3, 4, 5, 6), 1)]
     rows[4]["kind"] = "rapid-contact"
     rows[2]["severity"] = "note"
-    monkeypatch.setattr(scenes, "move_of", lambda evidence, row: 7)
-    monkeypatch.setattr(scenes, "_finding_scene", lambda evidence, row, move: (row["number"], move))
-    made = scenes.finding_scenes(checked[0], {"findings": rows})
+    monkeypatch.setattr(finding_scenes, "move_of", lambda evidence, row: 7)
+    monkeypatch.setattr(finding_scenes, "_finding_scene", lambda _, __, row, move: (row["number"], move))
+    made = finding_scenes.finding_scenes(checked[0], {"findings": rows})
     assert list(made) == [5, 1, 4, 6]
     assert made[5] == (5, 7)

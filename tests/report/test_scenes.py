@@ -5,6 +5,8 @@ import os
 import signal
 import sys
 import zlib
+from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -14,10 +16,12 @@ from PIL import Image
 from simkit.check import check
 from simkit.cutters import Cutter
 from simkit.findings.leftover import STEP_MEASURE
+from simkit.frames import IDENTITY
 from simkit.job.model import Fixture
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
-from simkit.report import colours, scene_child, scenes, solid_mesh, solid_view
+from simkit.report import colours, finding_scenes, scene_child, scenes, solid_mesh, solid_view
+from simkit.report.eyes import EYES, _turn, best_eyes
 from simkit.report.lengths import Lengths
 from simkit.report.outer_steps import outer_classes, step_classes, target_columns
 from simkit.report.page.closeup import CloseUps
@@ -25,8 +29,9 @@ from simkit.report.page.scene import scene_of
 from simkit.report.pictures import in_steps_of_zones
 from simkit.report.result import result_of
 from simkit.report.scene_file import Key, Line, Look, Mark, Scene, read_scene, write_scene
-from simkit.report.solid_mesh import RESIN
+from simkit.report.solid_mesh import OVER_RESIN, RESIN
 from simkit.report.standing_things import AROUND, cutter_surfaces, fixture_surfaces, turned_round
+from simkit.stock.cut import cut
 from simkit.stock.field import Field, blank_lattice
 from tests import budget_job
 from tests.findings.programs import faced
@@ -306,7 +311,7 @@ def test_resin__has_a_colour_of_its_own_where_nothing_is_beyond_a_limit():
     upper[0, 0] = colours.WITHIN + 1
     scenes.with_resin(field, lower, upper, 1)
     assert (lower == colours.WITHIN).all()
-    assert upper[0, 0] == colours.WITHIN + 1
+    assert upper[0, 0] == OVER_RESIN + colours.WITHIN + 1  # its class, and that it is resin
     assert (upper == RESIN).sum() == 15
     made = scenes.wood_surface(field, scenes.WOOD)
     is_resin = (made.colours == colours.rgb(colours.RESIN)).all(axis=1)
@@ -345,9 +350,9 @@ def test_seam__two_halves_of_the_part_and_lines_along_them(off):
 
 def test_finding__cutter_stands_on_its_line_in_the_wood_before_it(off):
     evidence, result = off
-    scene = scenes.finding_scene(evidence, result)
     row = next(row for row in result["findings"] if row["line"] is not None)
-    move = scenes.move_of(evidence, row)
+    move = finding_scenes.move_of(evidence, row)
+    scene = finding_scenes.finding_scene(evidence, {"findings": [row | {"kind": "rapid-contact"}]})
     assert int(evidence.moves.line[move]) == row["line"]
     assert evidence.moves.programs[int(evidence.moves.program[move])] == row["file"]
     assert f"{row['file']}, line {row['line']}" in scene.subtitle
@@ -366,3 +371,97 @@ def test_finding__cutter_stands_on_its_line_in_the_wood_before_it(off):
         volume(wood)
         > np.where(evidence.field.is_solid, evidence.field.upper - evidence.field.lower, 0).sum() * 0.25
     )
+
+
+def test_finding__leftover_is_shown_as_the_part_ends_in_its_colour(left_over):
+    evidence, result = left_over
+    scene = finding_scenes.finding_scene(evidence, result)
+    row = result["findings"][0]
+    assert row["kind"].startswith("leftover")
+    # No cutter: the part in its classes, twice: whole, and round the place. A mm is left on all of its top.
+    second = np.array(colours.rgb(colours.CLASSES[colours.WITHIN + 2]))
+    off = [one for one in scene.surfaces if one.is_thing]
+    assert len(off) == 2
+    top = off[0].faces[(np.abs(off[0].faces[..., 2] - 11) < 1e-3).all(axis=1)]
+    area = np.linalg.norm(np.cross(top[:, 2] - top[:, 0], top[:, 3] - top[:, 1]), axis=1) / 2
+    assert area.sum() == pytest.approx(36 * 26, rel=0.01)
+    assert (off[0].colours == second).all()
+    assert "1 to 2" not in [key.words for key in scene.keys]
+    assert any(key.colour == colours.CLASSES[colours.WITHIN + 2] for key in scene.keys)
+    assert scene.lines == []
+    assert {mark.number for look in scene.looks for mark in look.marks} == {row["number"]}
+    assert scene.looks[1].about == pytest.approx(row["at"])
+    whole, close = (set(look.surfaces) for look in scene.looks[:2])
+    assert not whole & close
+
+
+def test_finding__wood_at_the_moment_is_cut_as_far_as_the_cutter_has_come(off):
+    evidence, result = off
+    row = next(row for row in result["findings"] if row["line"] is not None)
+    move = finding_scenes.move_of(evidence, row)
+    setup = int(evidence.moves.setup[move])
+    fields = [finding_scenes._wood_at(evidence, setup, move, part) for part in (0.0, 0.5, 1.0)]
+    for before, after in pairwise(fields):
+        assert (after.upper <= before.upper).all()
+        assert (after.lower >= before.lower).all()
+    first = evidence.rows[setup].start
+    whole = cut(
+        evidence.starts[setup], evidence.moves[first : move + 1], evidence.job.cutters,
+        evidence.frames[setup],
+        first_row=first,
+    ).field  # fmt: skip
+    assert np.array_equal(fields[-1].upper, whole.upper)
+    assert np.array_equal(fields[-1].lower, whole.lower)
+
+
+def test_finding__the_wood_before_a_cutter_is_taken_away(off):
+    evidence, _ = off
+    lie = evidence.job.setups[1].lie(evidence.job.blank).inverse()
+    field = evidence.starts[1]
+    at = np.array((20.0, 15.1, 3.0))
+    (opened,) = finding_scenes._cut_open(field, lie, at, 12.0)
+    assert opened.faces[..., 1].min() == pytest.approx(15.0, abs=0.3)
+    is_face = (opened.colours == colours.rgb(finding_scenes.CUT_OPEN)).all(axis=1)
+    assert is_face.any()
+    assert np.ptp(opened.faces[is_face][..., 1]) < 0.3
+    assert opened.faces[~is_face].shape[0] > 0
+
+
+def test_eyes__look_where_nothing_stands_before_the_place():
+    """A slot from front to back, one from left to right, and a clamp before a place on the top."""
+    lattice = blank_lattice(60, 60, 0.5)
+    none = np.full(lattice.shape, -1, np.int32)
+    x, y = np.meshgrid(lattice.x(), lattice.y())
+    up = np.array((0.0, 0.0, 1.0))
+    for away in (x, y):
+        upper = np.where(np.abs(away - 30) < 4, 5.0, 30.0).astype(np.float32)
+        field = Field(lattice, 0 * upper, upper, none, none)
+        places = np.stack([[(30.0, 30.0, 5.0)], [up]])
+        _, first, second = best_eyes(field, IDENTITY, places)
+        # Along the slot: what is across it is hidden by its walls, 25 mm high.
+        across, along = (0, 1) if away is x else (1, 0)
+        assert abs(first[across]) < abs(first[along])
+        assert _turn(first, second) >= 60
+    flat = Field(
+        lattice, np.zeros(lattice.shape, np.float32), np.full(lattice.shape, 10, np.float32), none, none
+    )
+    places = np.stack([[(30.0, 30.0, 10.0)], [up]])
+    near, first, _ = best_eyes(flat, IDENTITY, places)
+    assert near == first == EYES[0]
+    clamp = ((10.0, 5.0, 10.0), (50.0, 25.0, 60.0))
+    near, first, _ = best_eyes(flat, IDENTITY, places, [clamp], IDENTITY)
+    assert near == first
+    assert first[1] > -0.2
+
+
+def test_draw__numbers_keep_off_the_things_of_a_picture(tmp_path):
+    """Seen from the front, a box before another: the mask is that of what is seen of it."""
+    scene = small_scene()
+    drawn({tmp_path / "a.png": scene})
+    front = Look("front", (0.0, -1.0, 0.0), about=(20.0, 5.0, 5.0), size=(60.0, 30.0))
+    low = replace(scene.surfaces[0], faces=scene.surfaces[0].faces * (1, 1, 0.5) - (0, 20, 0))
+    behind = replace(scene.surfaces[0], is_thing=True)
+    _, view = scene_child.shoot(replace(scene, surfaces=[low, behind], lines=[], looks=[front]), front, 600)
+    assert view.busy.sum() == pytest.approx(400 * 50, rel=0.02)
+    _, view = scene_child.shoot(replace(scene, lines=[], looks=[front]), front, 600)
+    assert view.busy is None

@@ -15,6 +15,8 @@ from simkit.job.reader import read_job
 from simkit.job.steps import Step
 from simkit.job.wood import density
 from simkit.program.job_programs import read_programs
+from simkit.report import sheet_steps
+from simkit.report.lengths import Lengths
 from simkit.report.sheet import sheet_of
 from simkit.report.sheet_text import sheet_text
 
@@ -233,3 +235,29 @@ def test_sheet__marks_the_figures_that_the_job_does_not_state(sample):
     lines = {**job.lines, "steps[0].density": 9}
     text = sheet_text(sheet_of(replace(job, steps=(pour,), lines=lines), reads))
     assert "at 1100 kg/m3\n" in text
+
+
+@pytest.mark.parametrize(
+    ("turn", "side", "lies", "corners"),
+    [
+        ("none", 1, "as it lies now", "X105 Y36, X150 Y36, X150 Y54, X105 Y54"),
+        # Turned about its length, what was y is 90 - y from the edge that lies in front now.
+        ("about x", 2, "as it lies now", "X105 Y54, X150 Y54, X150 Y36, X105 Y36"),
+        ("about y", 2, "as it lies now", "X175 Y36, X130 Y36, X130 Y54, X175 Y54"),
+        ("none", 2, "as it lies with side 1 up", "X105 Y36, X150 Y36, X150 Y54, X105 Y54"),
+    ],
+)
+def test_outline__of_a_pour_has_its_corners_as_the_blank_lies(sample, turn, side, lies, corners):
+    outline = ((105.0, 36.0), (150.0, 36.0), (150.0, 54.0), (105.0, 54.0))
+    step = Step("pour", 0, side, below=0.0, outline=outline)
+    setups = (replace(sample[0].setups[0], turn=turn), *sample[0].setups[1:])
+    row = {
+        "do": "pour", "volume": 1.0, "bound": 0.0, "mass": 1.1, "density": 1100.0, "deepest": 2.0,
+        "most_depth": None, "spills": 0, "size": [280.0, 90.0, 38.0],
+        "outline": sheet_steps._outline(replace(sample[0], setups=setups), 0, step),
+    }  # fmt: skip
+    first, second, *_ = sheet_steps.step_lines(row, Lengths())
+    assert first == f"outline    fill what reaches into the corners {corners}"
+    assert second == f"           right and back of the left front corner of the blank, {lies}"
+    row["outline"] = sheet_steps._outline(sample[0], 0, replace(step, outline=None))
+    assert sheet_steps.step_lines(row, Lengths())[0].startswith("resin ")

@@ -343,6 +343,33 @@ def test_striped__too_deep_is_striped(cell):
     assert (proud == colours.rgb(colours.CLASSES[6])).all()
 
 
+@pytest.mark.parametrize("number", [0, 3, 6, 8])
+def test_striped__resin_that_is_off_is_dotted_over_its_colour(number):
+    at = np.stack(np.meshgrid(np.arange(60), np.arange(60)), -1).reshape(-1, 1, 2) + np.zeros((1, 4, 1))
+    quads = np.concatenate([at, np.zeros((len(at), 4, 1))], -1)
+    plain = solid_mesh.striped(quads, np.full(len(at), number), 60.0, 1.0)
+    resin = solid_mesh.striped(quads, np.full(len(at), number + solid_mesh.OVER_RESIN), 60.0, 1.0)
+    is_dot = (plain != resin).any(axis=1)
+    assert 0.08 < is_dot.mean() < 0.2
+    # Pale dots on dark, dark ones on pale: a grey print shows them.
+    assert (np.abs(resin[is_dot].mean(axis=1) - plain[is_dot].mean(axis=1)) > 45).all()
+
+
+def test_with_resin__tells_the_class_too_and_walls_stay_as_they_are():
+    upper, lower = within((4, 4)), within((4, 4))
+    upper[0, 0], upper[0, 1], lower[1, 1] = 2, 6, colours.NO_TARGET
+    everywhere = np.ones((4, 4), bool)
+    before = [one.copy() for one in (lower, upper)]
+    solid_mesh.with_resin(lower, upper, {1: everywhere, 2: np.eye(4, dtype=bool)})
+    assert upper[0, :3].tolist() == [solid_mesh.OVER_RESIN + 2, solid_mesh.OVER_RESIN + 6, solid_mesh.RESIN]
+    assert lower[1, 1] == solid_mesh.RESIN
+    assert lower[1, 2] == colours.WITHIN
+    levels = np.arange(16.0).reshape(4, 4)
+    made = [solid_mesh.surface(0 * levels, 20 + 9 * levels, *one, 1.0) for one in (before, (lower, upper))]
+    is_wall = np.ptp(made[0][0][..., :2], axis=1).min(axis=1) == 0
+    assert (made[0][1][is_wall] == made[1][1][is_wall]).all()
+
+
 def test_draw__nothing_left_and_wrong_shape(tmp_path):
     empty = scene() | {"upper": scene()["lower"]}
     told = solid_view.draw_solid_view(tmp_path / "a.png", **empty)
@@ -374,6 +401,10 @@ def test_draw__for_real(tmp_path, monkeypatch):
     assert len(purple) > 2000
     assert len(orange) > 2000
     assert purple[:, 1].max() < orange[:, 1].min()
+    # A scale bar at the lower right: half of it dark, a row without a gap.
+    corner = image[-260:, 1300:].max(axis=-1) < 60
+    runs = [len(run) for row in corner for run in "".join(".#"[one] for one in row.astype(int)).split(".")]
+    assert max(runs) > 80
     # The underside is within limits all over: no colour, but not white either.
     under = image[image.shape[0] // 2 : image.shape[0] - 260]
     assert (under.min(-1) < 250).mean() > 0.2
