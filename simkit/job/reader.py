@@ -16,7 +16,7 @@ from simkit.job.direct import job_from_words
 from simkit.job.files import file_problem, shown_text
 from simkit.job.holding import holding_rules
 from simkit.job.layup import layup_rules, made_layup
-from simkit.job.locate import locate
+from simkit.job.locate import Spot, locate
 from simkit.job.machine import machine_rules
 from simkit.job.model import (
     Blank,
@@ -79,8 +79,7 @@ def read_job(path: Path, shown: str | None = None) -> Job:
     _files(checker, tables, path, name)
     if checker.problems:
         raise InputProblems(in_order(checker.problems))
-    lines = {key: spot.line for key, spot in spots.items()}
-    return _job(tables, path, name, lines)
+    return _job(tables, path, name, spots)
 
 
 def raw_tables(path: Path, name: str) -> tuple[str, dict[str, Any]]:
@@ -273,7 +272,7 @@ def _files(checker: Checker, tables: dict[str, Any], path: Path, name: str) -> N
                 checker.problems.append(problem)
 
 
-def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -> Job:
+def _job(tables: dict[str, Any], path: Path, name: str, spots: dict[str, Spot]) -> Job:
     """Return the Job of checked values."""
     folder = path.parent
     target = tables["target"]
@@ -314,6 +313,7 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
         holding=tuple(Holding(**holding) for holding in tables["holding"] or ()),
         layup=made_layup(tables["layup"], tables["blank"]),
         budget=BudgetSpec(**tables["budget"]) if tables["budget"] else None,
-        lines=lines,
+        lines={key: spot.line for key, spot in spots.items()},
+        columns={key: spot.column for key, spot in spots.items()},
         steps=steps,
     )

@@ -162,9 +162,16 @@ def cause_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
                 "number": f"{first}" if first == last else f"{first}-{last}",
                 "message": cause["message"] + also + place,
                 "advice": cause["advice"],
+                "where": _line_words(cause if cause.get("file") else mine[0]),
             }
         )
     return rows
+
+
+def _line_words(one: dict[str, Any]) -> str:
+    """Return file and line of a finding or a cause; the column too where a key of the job file is meant."""
+    parts = [one["file"], one["line"], one.get("column") if one["file"].endswith(".toml") else None]
+    return ":".join(str(part) for part in parts if part)
 
 
 def _job_text(result: dict[str, Any], lengths: Lengths) -> Text:
@@ -217,7 +224,7 @@ def _findings_table(rows: list[dict[str, Any]], lengths: Lengths, programs: dict
             limit_of(row, lengths),
             "" if row["side"] is None else str(row["side"]),
             _place(row, lengths, programs, not is_one),
-            Text(below_folders(f"{row['file']}:{row['line']}" if row["line"] else row["file"])),
+            Text(below_folders(row["where"])),
             Text(lengths.text(row["message"])),
         )
     return table
@@ -232,7 +239,7 @@ def _findings_lines(rows: list[dict[str, Any]], lengths: Lengths, programs: dict
         limit = limit_of(row, lengths)
         limit = f" (limit {limit})" if limit else ""
         text.append(f"  {measured(row, lengths)}{limit}\n")
-        where = [f"{row['file']}:{row['line']}" if row["line"] else row["file"]]
+        where = [row["where"]]
         where += [f"side {row['side']}"] if row["side"] else []
         place = _place(row, lengths, programs, True)
         where += [f"at {place}"] if place else []
