@@ -63,9 +63,11 @@ def side_offset(
     Least squares on vertical deviations v = z - gx x - gy y over smooth cells that a move cut, cells
     far off reweighted to nothing (Tukey's biweight, P. J. Huber, Robust Statistics, 1981, from memory).
     Error: second order in the shift times the curvature of the part, ridges and facets; `bound` is what
-    these and the distances left over by the fit would make of it if all pulled the same way.  Where the cut goes through the part, as one that only follows the outline does in a wrong
-    place, its depth tells of no shift along z.  Where no small shift explains what is beyond, larger ones in
-    plan at which cut and part look alike (`offset_search`) are begun from.
+    these and the distances left over by the fit would make of it if all pulled the same way.  A shift that
+    is the cause is fitted once more from where it leads.  Where the cut goes through the part, as one that
+    only follows the outline does in a wrong place, its depth tells of no shift along z.  Where no small shift
+    explains what is beyond, larger ones in plan at which cut and part look alike (`offset_search`) are begun
+    from.
     """
     if field.lattice != envelopes.lattice or field.lattice != found.lattice:
         raise ShapeError("field, envelopes and deviation stand on different lattices")
@@ -212,8 +214,8 @@ def _moved(array: np.ndarray, cells: tuple[float, float]) -> np.ndarray:
 def _fitted(directions, value, curve, between) -> tuple[np.ndarray, np.ndarray]:
     """Return the shift (3,) that fits the values best, cells far off counting little or nothing; its bound.
 
-    directions (n, 3), value (n,) mm.  curve (n,) 1/mm: of `side_offset`, half the curvature there.  between mm2:
-    what adds to the square of the shift in plan, for an interpolated surface.
+    directions (n, 3), value (n,) mm.  curve (n,) 1/mm: half the curvature there.  between mm2: what adds to
+    the square of the shift in plan, for an interpolated surface.
     """
     weight = np.ones(len(value))
     shift = bound = np.zeros(3)

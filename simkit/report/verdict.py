@@ -51,7 +51,7 @@ def verdict_of(
 
 
 def place_words(one: Finding | Cause) -> str:
-    """Return the line that a finding or a cause points at, "" for none; a key of the job file has a column."""
+    """Return the line that a finding or a cause points at, "" for none; with a column in a job file."""
     if not one.line:
         return ""
     has_column = one.column and one.file.endswith(".toml")
