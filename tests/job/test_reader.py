@@ -79,12 +79,15 @@ def test_read_job__as_written(folder):
         file="job.toml",
         unit="mm",
         lines=lines,
+        columns=job.columns,
     )
     rows = GOOD_JOB.split("\n")
     assert rows[lines["setups[1].turn"] - 1] == 'turn = "about x"'
     assert rows[lines["cutters.3.point"] - 1] == "point = 118"
     assert rows[lines["dowels[1]"] - 1] == "[[dowels]]"
     assert lines["dowels[1]"] == 44
+    row = rows[lines["setups[0].zero.face"] - 1]
+    assert row[job.columns["setups[0].zero.face"] - 1 :].startswith("face = ")
 
 
 def test_read_job__least_job_takes_the_defaults(folder):
