@@ -14,7 +14,7 @@ from simkit.job import lookalike
 from simkit.job.files import shown_text
 from simkit.job.key import UNFILLED
 from simkit.job.locate import Spot, key_path
-from simkit.job.schema import KEYS, REFUSED_SHAPES, SAME_SHAPE, TOOL_NUMBERS, Key, children
+from simkit.job.schema import KEYS, REFUSED_SHAPES, SAME_SHAPE, SAME_TURN, TOOL_NUMBERS, Key, children
 from simkit.units import MM_PER_UNIT, length_mm
 
 
@@ -219,6 +219,10 @@ class Checker:
                     "use another cutter, or leave out the programs that need this one",
                 )
         near = near or nearest_word(plain, key.choices)
+        if key.name == "turn":
+            # One letter tells the axes apart: no guess at which is meant but from that letter.
+            told = SAME_TURN.get(plain)
+            near = told or (near if near and plain.endswith(near[-1]) else None)
         return self.problem(path, shown(value), key.expected, f"write '{near}'" if near else "choose one")
 
     def number(self, value: Any, key: Key, path: str) -> Any:

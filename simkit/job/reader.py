@@ -41,6 +41,7 @@ from simkit.job.zones import made_zone, zone_rules
 __all__ = ["job_from_words", "raw_tables", "read_job"]
 
 _POINT = re.compile(r"(\d*)\.(\d*)(?:\s*#.*)?")  # a number with nothing before its point, or behind it
+_PROGRAMS = (".nc", ".ngc", ".tap", ".cnc", ".gcode", ".gc")
 _MOST_PARTS = 40  # of a key with dots; a job file needs three
 _DEEP_KEY = re.compile(
     r"""(?<![\w"'-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+)"""
@@ -112,6 +113,9 @@ def _text(path: Path, name: str) -> str:
     place = Place(name)
     if problem := file_problem(path, name, place, "a job file (TOML)"):
         raise InputProblems(problem)
+    if path.suffix.lower() in _PROGRAMS:
+        remedy = "name the job file that runs it; simkit draft FOLDER writes one"
+        raise InputProblems(Problem(place, "a program", "a job file (TOML)", remedy))
     size = path.stat().st_size
     if size > _MOST_BYTES:
         raise InputProblems(

@@ -398,7 +398,7 @@ def test_read_job__several_mistakes_are_told_together_in_the_order_of_the_file(f
         "job.toml:25:25 [setups #1, programs #2]: found no file at 'side4.nc', expected a program; did"
         " you mean 'side2.nc'?",
         "job.toml:30:1 [setups #2, turn]: found 'about z', expected one of 'none', 'about x', 'about y';"
-        " write 'about y'",
+        " choose one",
         "job.toml:36:1 [target.mesh]: found no file at 'prat.stl', expected a mesh; did you mean 'part.stl'?",
         "job.toml:46:12 [dowels #2, at #2]: found 'x', expected a length from 0 mm to 5000 mm; write a"
         ' number, or text such as "6 mm" or "1/4 in"',
@@ -598,3 +598,12 @@ def test_reader__needs_nothing_heavy():
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "[]"
+
+
+def test_read_job__a_program_is_no_job_file(folder):
+    with pytest.raises(InputProblems) as caught:
+        read_job(Path("side1.nc"))
+    assert str(caught.value) == (
+        "side1.nc: found a program, expected a job file (TOML); name the job file that runs it; simkit draft"
+        " FOLDER writes one"
+    )
