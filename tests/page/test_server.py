@@ -497,7 +497,7 @@ def test_lay_out__looks_into_the_job_of_a_jig(tmp_path):
     job = '[[setups]]\njig = "jig.toml"\n'
     with pytest.raises(InputProblems, match=r"jig.toml:2 \[setups #1, programs\]: found '../secret.nc'"):
         _laid(tmp_path, job=job, jig='[[setups]]\nprograms = ["../secret.nc"]\n')
-    with pytest.raises(InputProblems, match=r"job.toml:2 \[setups\[0\].jig\]: found '../jog.toml'"):
+    with pytest.raises(InputProblems, match=r"job.toml:2 \[setups #1, jig\]: found '../jog.toml'"):
         _laid(tmp_path, job='[[setups]]\njig = "../jog.toml"\n')
     told = _laid(
         tmp_path, job='[[setups]]\njig = "../a/jig.toml"\n', jig="programs = ['../../b/c.nc']", c="1"
