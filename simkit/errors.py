@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -23,7 +24,20 @@ class Place:
             if self.column is not None:
                 parts.append(str(self.column))
         text = ":".join(parts)
-        return f"{text} [{self.key}]" if self.key else text
+        return f"{text} [{key_words(self.key)}]" if self.key else text
+
+
+_QUOTED, _INDEX = re.compile(r'("[^"]*")'), re.compile(r"\[(\d+)\](\.?)")
+
+
+def key_words(key: str) -> str:
+    """Return a key path as a person counts: "setups[1].pins[0]" is "setups #2, pins #1"."""
+    parts = _QUOTED.split(key)
+    parts[::2] = [
+        _INDEX.sub(lambda found: f" #{int(found[1]) + 1}{', ' if found[2] else ''}", part)
+        for part in parts[::2]
+    ]
+    return "".join(parts)
 
 
 @dataclass(frozen=True, slots=True)

@@ -386,7 +386,9 @@ def test_check__an_unchanged_job_is_not_cut_again(job, tmp_path, monkeypatch, ca
 
     monkeypatch.setattr("simkit.check.check", cut_again)
     assert main([*words, str(tmp_path / "b.json")]) == 0
-    assert capsys.readouterr().err == "unchanged, so not cut again (--fresh cuts it again)\n"
+    assert capsys.readouterr().err == (
+        f"wrote {tmp_path / 'b.json'}\nunchanged, so not cut again (--fresh cuts it again)\n"
+    )
     first, again = (json.loads((tmp_path / name).read_text("utf-8")) for name in ("a.json", "b.json"))
     assert set(again.pop("timings")) == {"looking up the kept result", "total"}
     del first["timings"]

@@ -127,10 +127,20 @@ def test_causes__a_person_reads_one_row_for_each(results, name, causes):
     assert numbers == [row["number"] for row in result["findings"]]
 
 
-def test_zero_off__is_said_with_its_size(results):
-    # The sample's second zero is 0.6 mm off in y.
-    message = results("second_zero_off")[1]["causes"][0]["message"]
-    assert message.startswith("all that side 2 cut lies off the part by +0.60 mm in Y")
+def test_zero_off__is_said_with_its_size_and_where_and_what_to_write(results):
+    # The job states an offset of 0.6 mm in y for the sample's second zero, which has none.
+    result = results("second_zero_off")[1]
+    cause = result["causes"][0]
+    assert cause["message"].startswith("all that side 2 cut lies off the part by +0.60 ±0.01 mm in Y")
+    lines = (SAMPLES / "spoilt" / "second_zero_off" / "job.toml").read_text("utf-8").splitlines()
+    (line,) = [number for number, text in enumerate(lines, 1) if "offset" in text]
+    column = lines[line - 1].index("offset") + 1
+    assert (cause["file"], cause["line"], cause["column"]) == ("job.toml", line, column)
+    where = f"job.toml:{line}:{column}"
+    assert f"write offset = [0, 0, 0] in the zero of 'rim and hollows' ({where})" in cause["advice"]
+    assert "known to ±0.01 mm" in cause["advice"]
+    assert "thickness" not in cause["advice"]  # nothing is off in height
+    assert f"the first in {where}: all that side 2" in result["verdict"]["sentence"]
 
 
 def test_outside__the_frame_and_four_tabs(results):

@@ -37,5 +37,5 @@ def run_film(options: argparse.Namespace) -> int:
         progress.stage("reading the programs")
         reads = read_programs(job)
         size = write_film(options.film, job, reads, steps, cell, progress)
-    print_text(f"{options.film}: {size / 1e6:.1f} MB")
+    print_text(f"wrote {options.film}, {size / 1e6:.1f} MB")
     return 0

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from simkit.commands.words import add_meant, meant_of, print_text
 from simkit.errors import InputProblems, Place, Problem
+from simkit.report.shown import wrote
 from simkit.runs.outputs import check_json
 
 
@@ -57,6 +58,8 @@ def run_read(options: argparse.Namespace) -> int:
         from simkit.report.result import write_json
 
         write_json(options.json, summary)
+    if options.json:
+        wrote(options.json)
     print_text(summary_text(summary))
     return 0
 

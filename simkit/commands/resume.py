@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from simkit.commands.words import EPILOG, cell_of, print_text
+from simkit.commands.words import EPILOG, cell_of, print_wrapped
 from simkit.errors import InputProblems, Place, Problem
+from simkit.report.shown import wrote
 from simkit.runs.outputs import check_json
 
 
@@ -77,5 +78,7 @@ def run_resume(options: argparse.Namespace) -> int:
         told = resume(job, reads, options.broken, cell, progress, options.start_from, kept, options.ran_now)
         if options.json:
             write_json(options.json, told)
-    print_text(resume_text(told))
+    if options.json:
+        wrote(options.json)
+    print_wrapped(resume_text(told))
     return 1 if told["result"] is None else told["result"]["verdict"]["exit_status"]

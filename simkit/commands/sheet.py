@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from simkit.commands.words import print_text
+from simkit.report.shown import wrote
 from simkit.runs.outputs import check_json
 
 
@@ -36,5 +37,7 @@ def run_sheet(options: argparse.Namespace) -> int:
         from simkit.report.result import write_json
 
         write_json(options.json, sheet)
+    if options.json:
+        wrote(options.json)
     print_text(sheet_text(sheet))
     return 0

@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from simkit.commands.words import EPILOG, cell_of, print_text
+from simkit.commands.words import EPILOG, cell_of, print_text, print_wrapped
+from simkit.report.shown import wrote
 from simkit.runs.outputs import check_json
 
 
@@ -83,6 +84,11 @@ def run_whatif(options: argparse.Namespace) -> int:
         result = whatif_result(change.words(job), stated, changed)
         if options.json:
             write_json(options.json, result)
+    if options.json and not options.quiet:
+        wrote(options.json)
     text = whatif_text(result)
-    print_text("\n".join(text.splitlines()[-2:]) if options.quiet else text)
+    if options.quiet:
+        print_text("\n".join(text.splitlines()[-2:]))
+    else:
+        print_wrapped(text)
     return changed["verdict"]["exit_status"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from simkit.errors import InputProblems, Place, Problem
-from simkit.report.shown import shown
+from simkit.report.shown import shown, width, wrapped
 
 EPILOG = """\
 exit status: 0 within limits, 1 beyond limits or undecided, 2 the input cannot be used,
@@ -55,6 +55,11 @@ def meant_of(options: argparse.Namespace, spoilboard: str | None = None):
 def print_text(text: str) -> None:
     """Print a text on standard output; a reader that went away is no fault.  Raises InputProblems."""
     shown(lambda: print(text))
+
+
+def print_wrapped(text: str) -> None:
+    """Print a text with lines no longer than the terminal is wide.  Raises InputProblems."""
+    print_text(wrapped(text, width()))
 
 
 def cell_of(text: str | None) -> float:

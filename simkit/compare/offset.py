@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import ndimage
 
 from simkit.compare.deviation import Deviation
 from simkit.compare.offset_search import alike_shifts
@@ -19,6 +20,7 @@ ROUNDS = 12  # of reweighting
 LEAST_SEEN = 0.04  # least eigenvalue of the mean square of directions: about 11 degrees of slope
 LEAST_CELLS = 100
 THROUGH = 0.1  # mm: a cut that leaves no more of the part went through it, and tells of no height
+LEAST_MOVED = 0.02  # mm: a shift in plan that is fitted once more from there
 LEAST_BEYOND = 0.02  # share of cells beyond their limit: less is no shift of the whole side
 
 
@@ -29,7 +31,7 @@ class SideOffset:
     side: 1 or 2.  shift (3,) mm, blank frame; 0 along directions that the surface cannot show.
     before, after: share of the cells looked at that are beyond their limit, as cut and with the shift
     taken back.  rough mm: how far it may be off in plan on a part that shows no slopes; 0 where only slopes
-    tell it.
+    tell it.  bound (3,) mm: how far the shift may be off, 0 along directions that the surface cannot show.
     """
 
     side: int
@@ -37,6 +39,7 @@ class SideOffset:
     before: float
     after: float
     rough: float = 0.0
+    bound: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
     @property
     def is_the_cause(self) -> bool:
@@ -59,10 +62,12 @@ def side_offset(
 
     Least squares on vertical deviations v = z - gx x - gy y over smooth cells that a move cut, cells
     far off reweighted to nothing (Tukey's biweight, P. J. Huber, Robust Statistics, 1981, from memory).
-    Error: second order in the shift times the curvature of the part; meant to name a cause, not to
-    measure it.  Where the cut goes through the part, as one that only follows the outline does in a wrong
-    place, its depth tells of no shift along z.  Where no small shift explains what is beyond, larger ones in
-    plan at which cut and part look alike (`offset_search`) are begun from.
+    Error: second order in the shift times the curvature of the part, ridges and facets; `bound` is what
+    these and the distances left over by the fit would make of it if all pulled the same way.  A shift that
+    is the cause is fitted once more from where it leads.  Where the cut goes through the part, as one that
+    only follows the outline does in a wrong place, its depth tells of no shift along z.  Where no small shift
+    explains what is beyond, larger ones in plan at which cut and part look alike (`offset_search`) are begun
+    from.
     """
     if field.lattice != envelopes.lattice or field.lattice != found.lattice:
         raise ShapeError("field, envelopes and deviation stand on different lattices")
@@ -70,7 +75,9 @@ def side_offset(
     beyond = sides.beyond()
     near = sides.fitted(is_asked=beyond > LEAST_BEYOND)
     is_told = near is not None
-    if (is_told and near.is_the_cause) or (not is_told and not sides.is_through.any()):
+    if is_told and near.is_the_cause:
+        return sides.closer(near)
+    if not is_told and not sides.is_through.any():
         return near
     before = max(near.before if is_told else 0.0, beyond)
     if before <= LEAST_BEYOND:
@@ -107,17 +114,27 @@ class _Side:
         with np.errstate(invalid="ignore"):
             return float(((normal < -gouge) | (normal > leftover)).mean())
 
+    def closer(self, one: SideOffset) -> SideOffset:
+        """Return a shift fitted again from where it leads, so that slopes that change matter no more."""
+        cells = (one.shift[1] / self.field.lattice.cell, one.shift[0] / self.field.lattice.cell)
+        if max(map(abs, one.shift[:2])) < LEAST_MOVED:
+            return one
+        again = self.fitted(cells, one.before, is_cut_alone=True)
+        return one if again is None else replace(one, shift=again.shift, bound=again.bound)
+
     def fitted(
         self,
-        cells: tuple[int, int] = (0, 0),
+        cells: tuple[float, float] = (0, 0),
         before: float | None = None,
         rough: float = 0.0,
         is_asked: bool = True,
+        is_cut_alone: bool = False,
     ) -> SideOffset | None:
-        """Return the shift near one by whole cells (rows, columns), None when too little was cut.
+        """Return the shift near one by cells (rows, columns), None when too little was cut.
 
         before: share that is beyond as it is; None to find it here, without such a shift.  With one, what no
-        move cut counts too, and what is empty is beyond: the part would lie where none was made.
+        move cut counts too, unless is_cut_alone, and what is empty is beyond: the part would lie where none
+        was made.
         rough mm: how far apart such shifts were tried.  is_asked: it is fitted even where too little is
         beyond for it to be a cause.
         """
@@ -134,7 +151,7 @@ class _Side:
             is_good = (np.hypot(gx, gy) <= STEEPEST) & (bend <= BEND)
         is_good &= np.isfinite(surface) & np.isfinite(gouge) & np.isfinite(leftover)
         vertical = self.found.vertical if is_here else self.cut() - surface
-        if is_here:
+        if is_here or is_cut_alone:
             is_good &= (self.owner != UNCUT) & self.field.is_solid & np.isfinite(vertical) & ~self.is_through
         rows = np.flatnonzero(is_good)
         if len(rows) < LEAST_CELLS:
@@ -157,9 +174,13 @@ class _Side:
             return float(((value < -gouge) | (value > leftover)).mean())
 
         shares = [share(value)] * 2
-        shift = np.zeros(3)
+        shift = bound = np.zeros(3)
         if is_asked or shares[0] > LEAST_BEYOND:
-            shift = _fitted(directions[is_solid], value[is_solid])
+            # What a slope that changes over the shift makes of a distance, for each square mm of shift; and
+            # over half a cell, to each side, where the surface was interpolated.
+            curve = (bend.ravel()[rows] / (2 * cell) / slant)[is_solid]
+            between = cell**2 / 2 if is_cut_alone else 0.0
+            shift, bound = _fitted(directions[is_solid], value[is_solid], curve, between)
             shares[1] = share(value - directions @ shift)
         whole = np.array([cells[1] * cell, cells[0] * cell, 0.0]) + (1.0, 1.0, self.sign) * shift
         return SideOffset(
@@ -168,13 +189,19 @@ class _Side:
             shares[0] if before is None else before,
             shares[1],
             rough,
+            tuple(float(part) for part in np.maximum(bound, (rough, rough, 0.0))),
         )
 
 
-def _moved(array: np.ndarray, cells: tuple[int, int]) -> np.ndarray:
-    """Return an array (ny, nx) moved by whole cells (rows, columns), NaN where nothing comes to lie."""
+def _moved(array: np.ndarray, cells: tuple[float, float]) -> np.ndarray:
+    """Return an array (ny, nx) moved by cells (rows, columns), NaN where nothing comes to lie.
+
+    By parts of cells it is interpolated in straight lines.
+    """
     if cells == (0, 0):
         return array
+    if any(part != int(part) for part in cells):
+        return ndimage.shift(np.asarray(array, np.float64), cells, order=1, cval=np.nan)
     moved = np.full(array.shape, np.nan)
     ny, nx = array.shape
     (ky, kx) = cells
@@ -184,20 +211,25 @@ def _moved(array: np.ndarray, cells: tuple[int, int]) -> np.ndarray:
     return moved
 
 
-def _fitted(directions: np.ndarray, value: np.ndarray) -> np.ndarray:
-    """Return the shift (3,) that fits the values best, cells far off counting little or nothing."""
+def _fitted(directions, value, curve, between) -> tuple[np.ndarray, np.ndarray]:
+    """Return the shift (3,) that fits the values best, cells far off counting little or nothing; its bound.
+
+    directions (n, 3), value (n,) mm.  curve (n,) 1/mm: half the curvature there.  between mm2: what adds to
+    the square of the shift in plan, for an interpolated surface.
+    """
     weight = np.ones(len(value))
-    shift = np.zeros(3)
+    shift = bound = np.zeros(3)
     for _ in range(ROUNDS):
         square = (directions * weight[:, None]).T @ directions / weight.sum()
         size, axes = np.linalg.eigh(square)
         is_seen = size > LEAST_SEEN
-        right = (directions * weight[:, None]).T @ value / weight.sum()
-        parts = np.where(is_seen, axes.T @ right / np.where(is_seen, size, 1.0), 0.0)
-        shift = axes @ parts
+        solved = (axes * np.where(is_seen, 1 / np.where(is_seen, size, 1.0), 0.0)) @ axes.T
+        pull = solved @ (directions * weight[:, None]).T / weight.sum()  # (3, n): the shift is pull @ value
+        shift = pull @ value
         rest = np.abs(value - directions @ shift)
+        bound = np.abs(pull) @ (rest + curve * (np.abs(shift[:2]).sum() ** 2 + between))
         scale = max(1.4826 * float(np.median(rest)), 0.005)
         weight = np.maximum(1 - (rest / (4.685 * scale)) ** 2, 0.0) ** 2
         if weight.sum() < LEAST_CELLS / 2:
             break
-    return shift
+    return shift, bound

@@ -64,7 +64,7 @@ class Seam:
         farther = 1 if self.offset[self.worst] > 0 else 2
         return (
             f"seam: largest step {size:.3f} \N{PLUS-MINUS SIGN} {bound:.3f} mm at x {x:.1f}, y {y:.1f} mm "
-            f"(side {farther} stands out), {len(self.offset)} stations, {self.left_out} left out"
+            f"(side {farther} stands out), measured at {len(self.offset)} places, {self.left_out} left out"
         )
 
 

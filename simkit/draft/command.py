@@ -73,11 +73,14 @@ def write_draft(folder: Path, replace: bool = False) -> tuple[Path, str, list[In
 def summary(path: Path, text: str) -> str:
     """Return what a person has to do with a drafted job file."""
     rows = text.splitlines()
-    blanks = [
-        (number, row.split("=")[0].strip())
-        for number, row in enumerate(rows, 1)
-        if f'"{UNFILLED}"' in row and not row.startswith("#")
-    ]
+    blanks, table, setups = [], "", 0
+    for number, row in enumerate(rows, 1):
+        if row.startswith("["):
+            table = row.strip("[]")
+            setups += table == "setups"
+            table = f"side {setups}" if table == "setups" else table.replace("cutters.", "cutter T")
+        elif f'"{UNFILLED}"' in row and not row.startswith("#"):
+            blanks.append((number, f"{table}, {row.split('=')[0].strip()}".removeprefix(", ")))
     guesses = sum(row.startswith("# GUESS: ") and "told from what" not in row for row in rows)
     lines = [f"wrote {path}: {len(blanks)} blanks to fill in, {guesses} guesses to look at"]
     lines += [f"  line {number}: {key}" for number, key in blanks]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -77,9 +78,21 @@ def _quotes(programs: Sequence[Program], is_meant) -> tuple[str, ...]:
 
 def _blank(found: Seen, cuts: Sequence[Cuts | None]) -> tuple[dict[str, Entry], tuple[str, ...]]:
     """Return the entries of [blank], all to be filled in, and its notes.  The size must be measured."""
+    names = ("length", "width", "thickness")
+    told = zip(names, size_words(found, cuts), strict=True)
+    entries = {name: blank("Measure it.", *why) for name, why in told}
+    quotes = _quotes(found.programs, lambda program, line, words: _SIZE.search(words))
+    return entries, quotes
+
+
+def size_words(found: Seen, cuts: Sequence[Cuts | None]) -> list[list[str]]:
+    """Return what programs and meshes tell of length, width and thickness of the blank, in words.
+
+    cuts: of the programs of side 1 and of side 2.
+    """
     meshes = [mesh for mesh in found.meshes if mesh.bounds is not None]
-    entries = {}
-    for axis, name in enumerate(("length", "width", "thickness")):
+    told = []
+    for axis in range(3):
         why = []
         for side, one in enumerate(cuts, 1):
             if one is not None and axis < 2:
@@ -91,9 +104,8 @@ def _blank(found: Seen, cuts: Sequence[Cuts | None]) -> tuple[dict[str, Entry], 
             low, high = mesh.bounds[:, axis]
             span = f"{'xyz'[axis]} {number(low)} to {number(high)}"
             why.append(f"{mesh.name} is {number(high - low)} of its unit, {span}.")
-        entries[name] = blank("Measure it.", *why)
-    quotes = _quotes(found.programs, lambda program, line, words: _SIZE.search(words))
-    return entries, quotes
+        told.append(why)
+    return told
 
 
 def cutters(programs: Sequence[Program]) -> list[tuple[int, dict[str, Entry], tuple[str, ...]]]:
@@ -211,20 +223,38 @@ def _target(meshes: Sequence[Mesh], cuts: Cuts | None, corner: Guess) -> list[st
 
 
 def _dowels(first: Sequence[Program], corner: Guess, unit: str) -> list[str]:
-    lines, units = [], {program.name: program.unit for program in first}
-    for index, hole in enumerate(guesses.holes(first), 1):
+    lines = []
+    for index, one in enumerate(dowels(first, corner, unit), 1):
+        at = blank(one.why)
+        if one.at is not None:
+            at = Entry(f"[{', '.join(one.at)}]", "GUESS", (one.why, "X0 Y0 is guessed to be that corner."))
+        diameter = blank(f"As wide as T{one.tool}, which drills it.")
+        entries = {"name": seen(text(f"hole {index}")), "at": at, "diameter": diameter}
+        lines += [*table("[[dowels]]", "dowels[]", entries), ""]
+    return lines
+
+
+@dataclass(frozen=True)
+class DowelGuess:
+    """A hole that looks as if it were drilled for a dowel.
+
+    at: x and y as text in the unit of the job, from the left front corner of the blank; None where nothing
+    tells where that is.  tool: the cutter that drills it, as wide as the hole.  why: the evidence.
+    """
+
+    at: tuple[str, str] | None
+    tool: int
+    why: str
+
+
+def dowels(first: Sequence[Program], corner: Guess, unit: str) -> list[DowelGuess]:
+    """Return the holes of side 1 that may be for dowels.  corner: where X0 Y0 is.  unit: of the job."""
+    found, units = [], {program.name: program.unit for program in first}
+    for hole in guesses.holes(first):
         x, y = hole.at
         its = units[hole.program]
         words = f"T{hole.tool} only goes straight down there, to Z{number(hole.depth, its)}"
-        words += f" ({hole.program}:{hole.line})"
-        where = f"X{number(x, its)} Y{number(y, its)} in the program"
-        at = Entry(
-            f"[{number(x, unit)}, {number(y, unit)}]",
-            "GUESS",
-            (f"{words}; {where}", "X0 Y0 is guessed to be that corner."),
-        )
-        if corner.value != "left front":
-            at = blank(f"{words}; {where}")
-        entries = {"name": seen(text(f"hole {index}")), "at": at, "diameter": blank()}
-        lines += [*table("[[dowels]]", "dowels[]", entries), ""]
-    return lines
+        words += f" ({hole.program}:{hole.line}); X{number(x, its)} Y{number(y, its)} in the program"
+        at = (number(x, unit), number(y, unit)) if corner.value == "left front" else None
+        found.append(DowelGuess(at, hole.tool, words))
+    return found

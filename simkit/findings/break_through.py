@@ -32,8 +32,8 @@ def find(evidence: Evidence) -> list[Finding]:
                 kind="break-through",
                 severity="beyond",
                 message=(
-                    f"nothing is left of {spot.value:.2f} mm of the part over {area_words(spot.area)}"
-                    + shape.lesser_words(lesser)
+                    f"cut right through: nothing is left of the part, {spot.value:.2f} mm thick here, over "
+                    f"{area_words(spot.area)}" + shape.lesser_words(lesser)
                 ),
                 advice=(
                     "This step takes that off the part, or goes down into what the other side cut: check its "

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 from simkit.compare.cutter_size import OUTER
 from simkit.compare.offset import SideOffset
@@ -12,6 +13,7 @@ from simkit.findings import ridge
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, WORST, Cause, Finding
 from simkit.findings.leftover import HELD, STEP_MEASURE
+from simkit.findings.offset_words import both_words, side_words
 from simkit.kinds import LESS_IS_WORSE
 
 SHAPE_KINDS = ("gouge", "break-through", "leftover-cutter", "leftover-program", "thin-wall", "witness-step")
@@ -20,7 +22,6 @@ MOST_PLACES = 3  # of findings that are not told in rows of their own
 ALIKE = 0.1  # mm: what a misplaced zero leaves may be this much more than the shift itself
 BOTH, BOTH_SHARE = 0.2, 0.1  # mm, and of the shift: nearer to each other both sides are off in the same way
 BESIDE = 2  # cells
-LEAST_TOLD = 0.05  # mm: a shift that reads as 0.0 is not told
 
 
 def by_cause(
@@ -49,9 +50,9 @@ def by_cause(
     for number, (key, group) in enumerate(ranked, 1):
         first = len(told) + 1
         told += [replace(finding, cause=number) for finding in group]
-        message, advice = _words(evidence, key, group)
+        message, advice, place = _words(evidence, key, group)
         numbers = tuple(range(first, len(told) + 1))
-        causes.append(Cause(number, group[0].kind, group[0].severity, numbers, message, advice))
+        causes.append(Cause(number, group[0].kind, group[0].severity, numbers, message, advice, **place))
     return told, causes
 
 
@@ -158,35 +159,29 @@ def are_alike(offsets: Sequence[SideOffset]) -> bool:
     return apart <= max(BOTH, BOTH_SHARE * math.hypot(*first)) + max(one.rough for one in offsets)
 
 
-def _words(evidence: Evidence, key: tuple, group: list[Finding]) -> tuple[str, str]:
-    """Return message and advice of a cause."""
+def _words(evidence: Evidence, key: tuple, group: list[Finding]) -> tuple[str, str, dict[str, Any]]:
+    """Return message, advice and place of a cause; {} where its worst finding says where it is."""
     lead, rest = group[0], len(group) - 1
     message = _message(lead)
     if key[0] == "offset":
         if not key[1]:
-            return (
-                f"both sides lie {_both_words(evidence)} of the part{_known_words(evidence.offsets)}: the "
-                f"mesh is placed wrong in the blank, or both zeros are{WORST}{message}",
-                "Check where the part lies in the blank (`target.at`) first, then the zeros of all setups: "
-                "what is listed here follows from the shift.",
-            )
-        offset = next(one for one in evidence.offsets if one.side == key[1])
-        where = _shift_words(evidence, lead, offset)
-        return (
-            f"all that side {offset.side} cut lies off the part by {where}{WORST}{message}",
-            "Check the zero of this setup and the thickness of the blank first: what is listed here follows "
-            "from the shift.",
-        )
+            said = both_words(evidence, evidence.offsets)
+        else:
+            said = side_words(evidence, next(one for one in evidence.offsets if one.side == key[1]))
+        if said.place and lead.line:
+            message += f"; its line: {lead.file}:{lead.line}"
+        return f"{said.message}{WORST}{message}", said.advice, said.place
     if key[0] == "cutter":
-        return _size_words(evidence, message)
+        return *_size_words(evidence, message), {}
     if key[0] in ("turn", "unit") and rest:
         return (
             f"{message}; {rest} more {'finding follows' if rest == 1 else 'findings follow'} from it",
             lead.advice,
+            {},
         )
     if rest:
-        return f"{message} ({rest} more alike{_places(group[1:])})", lead.advice
-    return message, lead.advice
+        return f"{message} ({rest} more alike{_places(group[1:])})", lead.advice, {}
+    return message, lead.advice, {}
 
 
 def _size_words(evidence: Evidence, worst: str) -> tuple[str, str]:
@@ -228,39 +223,3 @@ def _places(group: list[Finding]) -> str:
         return ""
     words = "; ".join(f"X{x:.1f} Y{y:.1f}" for x, y, _ in places[:MOST_PLACES])
     return f", at {words} mm" + ("; ..." if len(places) > MOST_PLACES else "")
-
-
-def _both_words(evidence: Evidence) -> str:
-    """Return how far both sides lie off the part, in words, as one looks down on side 1."""
-    shift = [sum(parts) / 2 for parts in zip(*(one.shift for one in evidence.offsets), strict=True)]
-    ways = (("right", "left"), ("back", "front"), ("top", "bottom"))
-    parts = [
-        f"{abs(value):.1f} mm to the {names[value < 0]}"
-        for value, names in zip(shift, ways, strict=True)
-        if abs(value) >= LEAST_TOLD
-    ]
-    return " and ".join(parts)
-
-
-def _shift_words(evidence: Evidence, lead: Finding, offset) -> str:
-    """Return a shift in words, in the program frame of the setup, what is nothing left out."""
-    setup = next((k for k, one in enumerate(evidence.job.setups) if one.name == lead.setup), None)
-    shift = offset.shift
-    frame = "blank frame"
-    if setup is not None:
-        inverse = evidence.frames[setup].inverse()
-        shift = tuple(float(value) for value in inverse.matrix @ shift)
-        frame = "as its program counts"
-    digits = 1 if offset.rough else 2
-    parts = [
-        f"{value:+.{digits}f} mm in {name}"
-        for name, value in zip("XYZ", shift, strict=True)
-        if abs(value) >= (LEAST_TOLD if offset.rough else 0.02)
-    ]
-    return f"{', '.join(parts)} ({frame}){_known_words([offset])}"
-
-
-def _known_words(offsets: Sequence[SideOffset]) -> str:
-    """Return how well a shift of millimetres is known, in words; "" for a small one, of which slopes tell."""
-    rough = max(one.rough for one in offsets)
-    return f", known to {rough:g} mm" if rough else ""

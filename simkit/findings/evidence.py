@@ -182,7 +182,8 @@ class Evidence:
 
     def job_line(self, key: str) -> dict[str, Any]:
         """Return the fields of a Finding that point at a key of the job file."""
-        return {"file": Path(self.job.file).name, "line": self.job.lines.get(key)}
+        job = self.job
+        return {"file": Path(job.file).name, "line": job.lines.get(key), "column": job.columns.get(key)}
 
     def remarks(self, is_turned: bool = False) -> list[str]:
         """Return what a person should know beside the findings, in words.

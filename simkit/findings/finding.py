@@ -112,6 +112,7 @@ class Cause:
 
     number: from 1, in the order to be read.  kind, severity: of the first finding, the worst.
     findings: their numbers, from 1, one after the other.  message, advice: for all of them.
+    file, line, column: what is to be changed, where that is not the line of its worst finding; else "", None.
     """
 
     number: int
@@ -120,3 +121,6 @@ class Cause:
     findings: tuple[int, ...]
     message: str
     advice: str
+    file: str = ""
+    line: int | None = None
+    column: int | None = None

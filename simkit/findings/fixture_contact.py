@@ -30,8 +30,8 @@ def find(evidence: Evidence) -> list[Finding]:
                     kind="fixture-contact",
                     severity="safety",
                     message=(
-                        f"{rapid} takes the {one.part} of {cutter} {one.depth:.2f} mm too deep into "
-                        f"'{one.fixture}' and the {clearance:g} mm round it{more}"
+                        f"{rapid} takes the {one.part} of {cutter} {one.depth:.2f} mm deep into "
+                        f"'{one.fixture}', counting the {clearance:g} mm that must stay clear round it{more}"
                     ),
                     advice=(
                         f"{_make_room(one.fixture)}, or lead the program round or over it; "

@@ -131,7 +131,7 @@ def _finding(
     if away is not None:
         return Finding(
             kind="leftover-program",
-            message=f"{left}: {able} could get in; wood that holds the part stands {away:.1f} mm off{more}",
+            message=f"{left}: {able} could get in, but wood that holds the part is {away:.1f} mm away{more}",
             advice=HELD,
             **shape.common_fields(evidence, one, MEASURE),
         )
@@ -140,7 +140,7 @@ def _finding(
     return Finding(
         kind="leftover-program",
         message=(
-            f"{left}: the programs of this side did not go there, though {able} could have, to "
+            f"{left}: the programs of this side did not go there, though {able} could get "
             f"{_rest_words(rest)}{'' if is_enough else ', still over the limit'}{more}"
         ),
         advice=advice if is_enough else f"{advice} {_smaller(evidence, one, others)}",
@@ -177,7 +177,7 @@ def _range_words(least: float, most: float) -> str:
 
 def _rest_words(rest: float) -> str:
     """Return what a cutter must leave, in words."""
-    return "within 0.05 mm of the part" if rest < 0.05 else f"about {rest:.2f} mm from the part"
+    return "to within 0.05 mm of the part" if rest < 0.05 else f"as near as {rest:.2f} mm to the part"
 
 
 def _smaller(evidence: Evidence, one: shape.Looked, others: list[Cutter]) -> str:
@@ -187,7 +187,7 @@ def _smaller(evidence: Evidence, one: shape.Looked, others: list[Cutter]) -> str
     words = []
     if kept is not None and rest < left:
         enough = "within the limit" if rest <= one.limit else "still over the limit"
-        words.append(f"Add a pass with {kept}: it can get in to {_rest_words(rest)}, {enough}.")
+        words.append(f"Add a pass with {kept}: it can get {_rest_words(rest)}, {enough}.")
         if rest <= one.limit:
             return words[0]
     common = common_cutters(list(evidence.job.cutters.values()))
@@ -196,7 +196,7 @@ def _smaller(evidence: Evidence, one: shape.Looked, others: list[Cutter]) -> str
         doubt = OFF * evidence.field.lattice.cell
         enough = "within the limit" if its_rest <= one.limit else "still over the limit"
         if its_rest <= one.limit < its_rest + doubt:
-            enough = f"known to {doubt:.2f} mm on these cells, so perhaps over the limit: ask finer ones"
+            enough = f"known to {doubt:.2f} mm with these cells, perhaps over the limit: try a smaller --cell"
         words.append(
             f"Of common sizes beyond the job's, a {common_words(bought)} would leave about "
             f"{its_rest:.2f} mm, {enough}."

@@ -102,7 +102,7 @@ def remark(name: str, fit: Any, is_settled: bool = True) -> str:
     if fit.next_best is None:
         return f"{lies}: confirmed"
     other = _against(fit.next_best.pose, stated.pose)
-    return f"{lies}: confirmed; the next best pose ({other}) misses by {fit.next_best.miss:.1f} mm"
+    return f"{lies}: confirmed; the next best way to lay it ({other}) misses by {fit.next_best.miss:.1f} mm"
 
 
 def _against(pose: Pose, stated: Pose) -> str:

@@ -157,9 +157,7 @@ def _places(seat: Seat) -> str:
 def seat_remarks(evidence: Evidence) -> list[str]:
     """Return how each piece seats in its jig, in sentences."""
     words = [seat_words(laid, evidence.job.setups[laid.setup].name) for laid in evidence.seats]
-    return [
-        f"{text}. Not looked at: whether it tilts until it finds a third place to rest on" for text in words
-    ]
+    return [f"{text}. Not checked: whether it tilts" for text in words]
 
 
 def seat_words(laid: Laid, name: str) -> str:

@@ -51,7 +51,7 @@ def _play_words(evidence: Any, index: int) -> str:
         )
     play = play_of(evidence.pins, index)
     if play is None:
-        return f"{text}; their play is not known: `pin` in [[dowels]] gives it"
+        return f"{text}; how much play they have is not known: state the measured `pin` in [[dowels]]"
     sizes = ", ".join(f"{value:.3f}" for value in play.clearances)
     if play.tight > 0:
         return f"{text}; play {sizes} mm: the blank does not go onto its pins, {play.tight:.3f} mm is missing"

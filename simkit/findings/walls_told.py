@@ -129,14 +129,12 @@ def since_words(moments: Sequence[Moment], limit: float) -> str:
     if one.has_steps:  # a step made it so thin, and is named as what made its face
         return ""
     follows = sum(not later.has_steps for later in moments[first + 1 :])
-    words = f"; so thin since {run_words(one.cutter, one.setup, one.file, one.line)}"
+    words = f"; that thin once {run_words(one.cutter, one.setup, one.file, one.line)}"
     if first:
         before = moments[first - 1]
         least = "at least " if before.is_least else ""
-        words += f", {least}{before.thickness:.1f} mm before"
+        words += f"; before that it was {least}{before.thickness:.1f} mm"
     if follows:
-        words += (
-            f", {one.thickness:.2f} mm then: {follows} more {'run' if follows == 1 else 'runs'} "
-            "of cutters must pass while it is"
-        )
+        runs = "1 more run of a cutter follows" if follows == 1 else f"{follows} more runs of cutters follow"
+        words += f"; {runs} while it is {one.thickness:.2f} mm"
     return words

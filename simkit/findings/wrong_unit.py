@@ -67,7 +67,7 @@ def _program(
             kind="wrong-unit",
             severity="safety" if is_danger else "beyond" if _is_left(evidence, side) else "warning",
             message=f"the program is read in {said} and covers {_sizes(size)}; with its numbers in"
-            f" {other} it would cover {_sizes(other_size)}, as the blank has it",
+            f" {other} it would cover {_sizes(other_size)}, which fits the blank",
             advice=f"If its numbers are {other}, write {word} {place}, and look at its feeds; or have it made"
             " again in the unit that it states.",
             measure="length and width that the cutting moves cover, in both units",
@@ -105,7 +105,7 @@ def _part(evidence: Evidence) -> list[Finding]:
             severity="beyond" if is_left else "warning",
             message=f"the part is {_sizes(size)} with its mesh in {NAMES[spec.units]}, and the programs cut"
             f" {_sizes(cuts)}; with its mesh in {NAMES[unit]} it would be"
-            f" {_sizes(plain * MM_PER_UNIT[unit])}, as they cut it",
+            f" {_sizes(plain * MM_PER_UNIT[unit])}, which fits them",
             advice=f'If the mesh is in {NAMES[unit]}, write units = "{unit}" under [target], and look where'
             " the part then lies.",
             measure="length and width of the part, in both units",

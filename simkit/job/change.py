@@ -165,7 +165,7 @@ def _pairs(option: str, texts, known: dict, what: str, read: Callable, problems:
             made[known[name]] = read(value)
         except ValueError as reason:
             expected, remedy = _WHAT[option], f'write it like {option} "{name}={_LIKE[option]}"'
-            problems.append(Problem(place, f"{shown_text(value)} ({reason})", expected, remedy))
+            problems.append(Problem(place, _found(value, reason), expected, remedy))
     return made
 
 
@@ -176,6 +176,12 @@ _WHAT = {
     "--measured": "the diameter of the cutter as measured",
     "--planed": "a length such as 0.2, added to what the step leaves",
 }
+
+
+def _found(text: str, reason: ValueError) -> str:
+    """Return what was written, with why it is refused where that says more."""
+    _, quoted, why = str(reason).partition(f"'{text.strip()}'")
+    return shown_text(text) + why if quoted else f"{shown_text(text)} ({reason})"
 
 
 def _length(text: str) -> float:
@@ -219,7 +225,7 @@ def _thickness(job: Job, text: str | None, problems: list[Problem]) -> float:
         more = _length(text.strip())
     except ValueError as reason:
         expected = "a length such as 0.2, added to the blank's thickness"
-        problems.append(Problem(place, f"{shown_text(text)} ({reason})", expected, "write it in mm"))
+        problems.append(Problem(place, _found(text, reason), expected, "write it in mm"))
         return 0.0
     if found := _too_much(place, more, job.blank.thickness):
         problems += found

@@ -10,10 +10,11 @@ from collections.abc import Iterable
 from typing import Any
 
 from simkit.errors import Place, Problem, nearest_word
+from simkit.job import lookalike
 from simkit.job.files import shown_text
 from simkit.job.key import UNFILLED
 from simkit.job.locate import Spot, key_path
-from simkit.job.schema import KEYS, REFUSED_SHAPES, SAME_SHAPE, TOOL_NUMBERS, Key, children
+from simkit.job.schema import KEYS, REFUSED_SHAPES, SAME_SHAPE, SAME_TURN, TOOL_NUMBERS, Key, children
 from simkit.units import MM_PER_UNIT, length_mm
 
 
@@ -218,6 +219,10 @@ class Checker:
                     "use another cutter, or leave out the programs that need this one",
                 )
         near = near or nearest_word(plain, key.choices)
+        if key.name == "turn":
+            # One letter tells the axes apart: no guess at which is meant but from that letter.
+            told = SAME_TURN.get(plain)
+            near = told or (near if near and plain.endswith(near[-1]) else None)
         return self.problem(path, shown(value), key.expected, f"write '{near}'" if near else "choose one")
 
     def number(self, value: Any, key: Key, path: str) -> Any:
@@ -225,7 +230,8 @@ class Checker:
         is_whole = key.kind == "count"
         if isinstance(value, bool) or not isinstance(value, int | float):
             is_quoted = isinstance(value, str) and value.strip().replace(".", "", 1).isdigit()
-            hint = "take away the quotes" if is_quoted else "write a number"
+            letters = lookalike.in_text(value) if isinstance(value, str) else None
+            hint = "take away the quotes" if is_quoted else letters or "write a number"
             return self.problem(path, shown(value), key.expected, hint)
         if is_whole and not isinstance(value, int):
             hint = (
@@ -387,6 +393,7 @@ class Checker:
                 if is_same:
                     result.setdefault(number, BAD)
                 remedy = f"write [{key.name}.{number}]" if is_same else f"write [{key.name}.1] above its keys"
+                remedy = lookalike.letters_remedy(name) if lookalike.mended(name) else remedy
                 self.problem(inner, shown_text(name), f"a tool number from {low} to {high}", remedy)
             elif not isinstance(part, dict):
                 result[number] = self.problem(
@@ -416,6 +423,8 @@ def _not_a_length(value: Any, reason: str) -> str:
 
 def _length_remedy(value: Any, per: str = "") -> str:
     """Return what to do about something that is no length; per: what it is counted by, as in Key."""
+    if isinstance(value, str) and (letters := lookalike.in_text(value)):
+        return letters
     if per and isinstance(value, str) and any(mark in value for mark in ("/", "²", " per ")):
         return f'write the length alone, such as "500 mm": it counts{per}'
     if isinstance(value, str) and "," in value:

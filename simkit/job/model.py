@@ -383,7 +383,7 @@ class Job:
     """Everything a check needs to know but the text of the programs and the triangles.
 
     name: for people.  file: the job file as the user wrote it, or "" when there is none.
-    lines: key path -> line in the job file, for findings and messages that point there
+    lines, columns: key path -> where it stands in the job file, for findings and messages that point there
         ("setups[1].turn" -> 31).
     unit: the unit plain numbers of the job file are in.
     harmless_words: words of programs that do nothing on this control ("M106", "MSG").
@@ -417,6 +417,7 @@ class Job:
     layup: Layup | None = None
     budget: BudgetSpec | None = None
     lines: dict[str, int] = field(default_factory=dict)
+    columns: dict[str, int] = field(default_factory=dict)
     steps: tuple[Step, ...] = ()
 
     def body(self, done: int) -> Body:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,8 +16,10 @@ from simkit.job.check import Checker, in_order, is_bad
 from simkit.job.direct import job_from_words
 from simkit.job.files import file_problem, shown_text
 from simkit.job.holding import holding_rules
+from simkit.job.key import UNFILLED
 from simkit.job.layup import layup_rules, made_layup
-from simkit.job.locate import locate
+from simkit.job.locate import Spot, locate
+from simkit.job.lookalike import around, letters_remedy, mended
 from simkit.job.machine import machine_rules
 from simkit.job.model import (
     Blank,
@@ -37,12 +40,22 @@ from simkit.job.zones import made_zone, zone_rules
 
 __all__ = ["job_from_words", "raw_tables", "read_job"]
 
+_POINT = re.compile(r"(\d*)\.(\d*)(?:\s*#.*)?")  # a number with nothing before its point, or behind it
+_PROGRAMS = (".nc", ".ngc", ".tap", ".cnc", ".gcode", ".gc")
 _MOST_PARTS = 40  # of a key with dots; a job file needs three
 _DEEP_KEY = re.compile(
     r"""(?<![\w"'-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+)"""
     rf"{{{_MOST_PARTS}}}"
 )
 _MOST_BYTES = 1_000_000  # a job file has a few thousand; anything above is another kind of file
+_PLAIN = re.compile(
+    r"""[ \t]*[\w."-]+[ \t]*=[^\[\]{}"']*"""
+)  # a key and a value in one line, no text or list
+_ONCE = "each key once in a table"
+_END, _ONE = "the end of the line", "a number, text in quotes, a list in [ ] or a table in { }"
+_DATE = "a number, or text in quotes"
+_VALUES = (_END, _ONE, _DATE)  # expected where the value of a key is wrong, and nothing else
+_MOST_LINES = 50  # that are no TOML: more of them are another kind of file
 _AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 
 
@@ -57,9 +70,10 @@ def read_job(path: Path, shown: str | None = None) -> Job:
     path = Path(path)
     name = str(path) if shown is None else shown
     text = _text(path, name)
-    values, spots = _parsed(text, name)
+    values, spots, mistyped = _read_on(text, name)
     checker = Checker(name, spots, _unit(values))
-    _check_version(checker, values.get("version"))
+    if not mistyped:
+        _check_version(checker, values.get("version"))
     tables = checker.table(values, "", "")
     blank, cutters, setups, dowels = (tables[key] for key in ("blank", "cutters", "setups", "dowels"))
     if not is_bad(cutters):
@@ -77,10 +91,12 @@ def read_job(path: Path, shown: str | None = None) -> Job:
     if not is_bad(tables["accepted"]):
         accepted_rules(checker, tables["accepted"])
     _files(checker, tables, path, name)
-    if checker.problems:
-        raise InputProblems(in_order(checker.problems))
-    lines = {key: spot.line for key, spot in spots.items()}
-    return _job(tables, path, name, lines)
+    # What stands in such a line was put there to read on, and is told already.
+    lines = {problem.place.line for problem in mistyped}
+    problems = mistyped + [one for one in checker.problems if one.place.line not in lines]
+    if problems:
+        raise InputProblems(in_order(problems))
+    return _job(tables, path, name, spots)
 
 
 def raw_tables(path: Path, name: str) -> tuple[str, dict[str, Any]]:
@@ -97,6 +113,9 @@ def _text(path: Path, name: str) -> str:
     place = Place(name)
     if problem := file_problem(path, name, place, "a job file (TOML)"):
         raise InputProblems(problem)
+    if path.suffix.lower() in _PROGRAMS:
+        remedy = "name the job file that runs it; simkit draft FOLDER writes one"
+        raise InputProblems(Problem(place, "a program", "a job file (TOML)", remedy))
     size = path.stat().st_size
     if size > _MOST_BYTES:
         raise InputProblems(
@@ -124,6 +143,40 @@ def _text(path: Path, name: str) -> str:
     return text
 
 
+def _read_on(text: str, name: str) -> tuple[dict[str, Any], dict[str, Spot], list[Problem]]:
+    """Return the values of a TOML text, where its keys stand, and lines that are no TOML.
+
+    A line whose value alone is wrong is told and read on behind, so that a person sees all mistakes at once:
+    a letter typed for a digit is taken for that, any other value for a blank.
+    Raises InputProblems where the text cannot be read on.
+    """
+    text, problems = text.replace("\r\n", "\n"), []
+    written = text.split("\n")
+    while True:
+        try:
+            return *_parsed(text, name), problems
+        except InputProblems as found:
+            (problem,) = found.problems
+            place = problem.place
+            if problem.expected == _ONCE and place.line:  # as it was written, not as it was read on
+                problem = replace(problem, found=shown_text(written[place.line - 1].strip()))
+            problems.append(problem)
+            lines = text.split("\n")
+            row = lines[place.line - 1] if place.line and place.line <= len(lines) else ""
+            if place.column and (number := around(row, place.column - 1)):
+                at, word = number
+                lines[place.line - 1] = row[:at] + mended(word) + row[at + len(word) :]
+            elif problem.expected == _ONCE and place.line:
+                lines[place.line - 1] = ""
+            elif problem.expected in _VALUES and _PLAIN.fullmatch(row) and UNFILLED not in row:
+                lines[place.line - 1] = row[: row.index("=") + 1] + f' "{UNFILLED}"'
+            else:
+                raise InputProblems(problems) from None
+            if len(problems) >= _MOST_LINES:
+                raise InputProblems(problems) from None
+            text = "\n".join(lines)
+
+
 def _parsed(text: str, name: str) -> tuple[dict[str, Any], dict]:
     """Return the values of a TOML text and where its keys stand."""
     if deep := _DEEP_KEY.search(text):  # the standard reader takes time and memory by the square of it
@@ -147,7 +200,7 @@ _SYNTAX = (
     ("Expected '=' after a key", "an = behind the key", "write it as key = value"),
     ("Invalid initial character for a key part", "a key", "write it as key = value"),
     ("Invalid statement", "a key, or a table in [ ]", "write key = value, [table], or # before a comment"),
-    ("Expected newline or end of document after a statement", "the end of the line", 'quote text ("6 mm")'),
+    ("Expected newline or end of document after a statement", _END, 'quote text ("6 mm")'),
     ("Expected ']]'", "]] behind the name of the table", "write it as [[setups]]"),
     ("Expected ']'", "] behind the name of the table", "write it as [blank]"),
     ("Unclosed array", "a comma or the ] that ends the list", "add what is missing, here or just above"),
@@ -171,14 +224,14 @@ _SYNTAX = (
     ("Expected \"'''\"", "the quotes that end the text", "add the quotes at the end of the text"),
     ('Expected \'"""\'', "the quotes that end the text", "add the quotes at the end of the text"),
     ('Expected "\'"', "the quote that ends the text", "add the quote at the end of the text"),
-    ("Invalid date or datetime", "a number, or text in quotes", "put text in quotes"),
+    ("Invalid date or datetime", _DATE, "put text in quotes"),
     ("Invalid hex value", "no \\ in text in double quotes", "write / between folders"),
     (
         "Invalid value",
-        "a number, text in quotes, a list in [ ] or a table in { }",
+        _ONE,
         'put text in quotes ("6 mm")',
     ),
-    ("Cannot overwrite a value", "each key once in a table", "take one of the two lines out"),
+    ("Cannot overwrite a value", _ONCE, "take one of the two lines out"),
     ("Cannot mutate immutable", "a table written in one place", "put all its keys between the same { }"),
     ("Cannot redefine namespace", "a table written in one place", "put all its keys under one heading"),
 )
@@ -200,6 +253,10 @@ def _syntax_problem(text: str, name: str, message: str) -> Problem:
     place = Place(name, line, column)
     row = lines[line - 1] if line <= len(lines) else ""
     rest = row[column - 1 :].strip()
+    if number := around(row, column - 1):
+        at, word = number
+        column = at + 1 + next(k for k, mark in enumerate(word) if mark.isalpha())
+        return Problem(Place(name, line, column), shown_text(word), "a number", letters_remedy(word))
     # Where the mistake shows only behind the end of a line, the line itself says more.
     found = shown_text(rest or row.strip()) if rest or row.strip() else "the end of the file"
     if what.startswith("Cannot declare"):
@@ -221,6 +278,10 @@ def _syntax_problem(text: str, name: str, message: str) -> Problem:
         if what.startswith(start):
             if start.startswith("Expected newline") and rest.startswith(","):
                 remedy = "write a decimal point, not a comma"
+            elif start.startswith("Expected newline") and _POINT.fullmatch(rest):
+                remedy = "write a digit behind the point, such as 6.0"
+            elif start == "Invalid value" and (number := _POINT.fullmatch(rest)):
+                remedy = f"write {number[1] or 0}.{number[2] or 0}"
             elif start == "Invalid value" and not rest:
                 remedy = "write the value behind the ="
             elif start == "Cannot overwrite a value" and row.startswith("[["):
@@ -273,7 +334,7 @@ def _files(checker: Checker, tables: dict[str, Any], path: Path, name: str) -> N
                 checker.problems.append(problem)
 
 
-def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -> Job:
+def _job(tables: dict[str, Any], path: Path, name: str, spots: dict[str, Spot]) -> Job:
     """Return the Job of checked values."""
     folder = path.parent
     target = tables["target"]
@@ -314,6 +375,7 @@ def _job(tables: dict[str, Any], path: Path, name: str, lines: dict[str, int]) -
         holding=tuple(Holding(**holding) for holding in tables["holding"] or ()),
         layup=made_layup(tables["layup"], tables["blank"]),
         budget=BudgetSpec(**tables["budget"]) if tables["budget"] else None,
-        lines=lines,
+        lines={key: spot.line for key, spot in spots.items()},
+        columns={key: spot.column for key, spot in spots.items()},
         steps=steps,
     )

@@ -625,6 +625,17 @@ KEYS: tuple[Key, ...] = (
     *ACCEPTED_KEYS,
 )
 
+# Words people use for the ways of turning over.
+SAME_TURN = {
+    "about length": "about x",
+    "about its length": "about x",
+    "about the length": "about x",
+    "about the long axis": "about x",
+    "about width": "about y",
+    "about its width": "about y",
+    "about the width": "about y",
+    "end over end": "about y",
+}
 # Words people use for the shapes we have, and shapes that cannot be simulated, each with the reason.
 SAME_SHAPE = {
     "ballnose": "ball",

@@ -6,7 +6,7 @@ window.jobForm = (() => {
   const WORDS = { corner: "corner radius", tip: "tip", taper: "taper, degrees", point: "point, degrees" };
   const CORNERS = ["left front", "right front", "left back", "right back", "centre"];
   const FACES = { top: "top of the blank", bottom: "table" };
-  const TURNS = { "about x": "about its length: front edge goes to the back",
+  const TURNS = { "": "", "about x": "about its length: front edge goes to the back",
     "about y": "about its width: left end goes to the right", none: "not turned over" };
   const ANCHORS = { origin: "its own zero", "low corner": "its low corner", centre: "its middle" };
   const AREAS = ["clamp", "stop", "tape", "vacuum", "screw"];
@@ -50,21 +50,23 @@ window.jobForm = (() => {
 
   // Dowels count from the left front corner of the blank, side 1 up; what stands on the table from that of the
   // blank as it lies there.
-  function addRow(root, ...fields) {
+  function addRow(root, fields, isAsked = true) {
     const row = el("fieldset", { className: "extra" }, ...fields), gone = el("button", { type: "button" }, "take away");
     gone.addEventListener("click", () => { row.remove(); follow(); });
     row.append(gone);
     root.append(row);
-    row.querySelector("input, select").focus();
+    if (isAsked) row.querySelector("input, select").focus();
     follow();
+    return row;
   }
+  const dowelFields = (x = "", y = "") => [el("legend", {}, "Dowel"), entry("from the left", "x", x),
+    entry("from the front", "y", y), entry("diameter", "diameter")];
   const dowels = document.getElementById("dowels"), areas = document.getElementById("areas");
-  document.getElementById("more-dowels").addEventListener("click", () => addRow(dowels, el("legend", {}, "Dowel"),
-    entry("from the left", "x"), entry("from the front", "y"), entry("diameter", "diameter")));
-  document.getElementById("more-areas").addEventListener("click", () => addRow(areas, el("legend", {}, "Table"),
+  document.getElementById("more-dowels").addEventListener("click", () => addRow(dowels, dowelFields()));
+  document.getElementById("more-areas").addEventListener("click", () => addRow(areas, [el("legend", {}, "Table"),
     choice("what", "what", AREAS), choice("on", "side", { "": "both sides", 1: "side 1", 2: "side 2" }, ""),
     entry("from the left", "left"), entry("to", "right"), entry("from the front", "front"), entry("to", "back"),
-    entry("top above the table (clamp, stop)", "height")));
+    entry("top above the table (clamp, stop)", "height")]));
   const rows = (root) => [...root.querySelectorAll(".extra")].map((row) =>
     Object.fromEntries([...row.querySelectorAll("[name]")].map((one) => [one.name, one.value])));
 
@@ -116,6 +118,16 @@ window.jobForm = (() => {
   function takeGuess(guess) {
     const rows = [...cutters.querySelectorAll(".cutter")].map((row) => value(row, "number"));
     for (const number of guess.cutters || []) if (!rows.includes(String(number))) addCutter(String(number));
+    ["length", "width", "thickness"].forEach((name, k) => {
+      const told = (guess.sizes || [])[k] || [], place = document.getElementById(`told-${name}`);
+      place.textContent = told.length ? `${name}: ${told.join(" ")}` : "";
+    });
+    if (!dowels.children.length) {
+      for (const one of guess.dowels || []) {
+        const row = addRow(dowels, dowelFields(...one.at), false);
+        row.dataset.drill = one.cutter; // the hole is as wide as the cutter that drills it
+      }
+    }
     const blocks = [...setups.querySelectorAll(".side")];
     (guess.setups || []).forEach((told, index) => {
       for (const name of told.programs) if (!chosen.has(name)) sides[name] = String(index);
@@ -203,7 +215,7 @@ window.jobForm = (() => {
     const wide = length / pitch, tall = width / pitch, x = (WIDE - wide) / 2, y = 30;
     const deep = Math.max(thick / pitch, 10), below = y + tall + 40, height = below + deep + 24;
     const picture = svg("svg", { viewBox: `0 0 ${WIDE} ${height}`, "aria-hidden": "true" });
-    const isOver = row.turn !== "none", part = row.corner.split(" ");
+    const isOpen = index > 0 && !row.turn, isOver = index > 0 && row.turn !== "none", part = row.corner.split(" ");
     const zx = row.corner === "centre" ? x + wide / 2 : part[0] === "left" ? x : x + wide;
     const zy = row.corner === "centre" ? y + tall / 2 : part[1] === "front" ? y + tall : y;
     // The mark on the corner left front of side 1: where it lies now, dashed when it looks down.
@@ -214,7 +226,7 @@ window.jobForm = (() => {
     picture.append(
       svg("rect", { x, y, width: wide, height: tall, class: "blank-wood" }),
       ...extras(told, row, index, size, pitch, x, y),
-      svg("path", { d: `M${mx} ${my}h${sx}L${mx} ${my + sy}Z`, class: isOver ? "mark-down" : "mark-up" }),
+      ...(isOpen ? [] : [svg("path", { d: `M${mx} ${my}h${sx}L${mx} ${my + sy}Z`, class: isOver ? "mark-down" : "mark-up" })]),
       words(WIDE / 2, y - 8, "back"), words(WIDE / 2, y + tall + 16, "front"),
       words(x - 8, y + tall / 2 + 4, "left", "end"), words(x + wide + 8, y + tall / 2 + 4, "right", "start"),
       line(zx - 9, zy, zx + 20, zy), line(zx, zy + 9, zx, zy - 20),
@@ -225,7 +237,7 @@ window.jobForm = (() => {
       words(WIDE / 2, below + deep + 16, `from the front: side ${isOver ? 2 : 1} up`),
     );
     const turned = { "about x": "front edge at the back now", "about y": "left end at the right now" }[row.turn];
-    const caption = isOver ? `turned over, ${turned}; the mark on side 1 looks down` : "mark this corner of the wood";
+    const caption = isOpen ? "choose how it is turned over" : isOver ? `turned over, ${turned}; the mark on side 1 looks down` : "mark this corner of the wood";
     return el("figure", {}, picture, el("figcaption", {}, `Side ${index + 1}: ${caption}`));
   }
 
@@ -237,11 +249,21 @@ window.jobForm = (() => {
     if (!isWhole) parts.push(el("p", { className: "quiet" }, "An example, until the size of the blank is filled in."));
     drawing.replaceChildren(...parts);
     drawing.setAttribute("aria-label", told.setups.map((row, index) =>
-      `Side ${index + 1}: ${row.turn}, X0 Y0 at ${row.corner}, Z0 at ${row.face}`).join(". "));
+      `Side ${index + 1}: ${row.turn || "turn not chosen"}, X0 Y0 at ${row.corner}, Z0 at ${row.face}`).join(". "));
+  }
+
+  // Holes that the programs drill are as wide as their cutter, until a person says otherwise.
+  function widenHoles() {
+    for (const row of dowels.querySelectorAll("[data-drill]")) {
+      const wide = row.querySelector('[name="diameter"]');
+      const drill = [...cutters.querySelectorAll(".cutter")].find((one) => value(one, "number") === row.dataset.drill);
+      if (drill && !wide.dataset.touched) wide.value = value(drill, "diameter");
+    }
   }
 
   form.addEventListener("input", (event) => {
     event.target.dataset.touched = "yes";
+    widenHoles();
     const { program } = event.target.dataset;
     if (program) {
       sides[program] = event.target.value;

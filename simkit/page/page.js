@@ -241,7 +241,7 @@
     if (state.phase === "unusable") {
       say(at("problems"), state.problems.length ? ["Not checked:", ...state.problems] : [state.sentence]);
     }
-    if (state.phase !== "done") at("result").hidden = true;
+    if (state.phase !== "done") at("result").hidden = at("verdict-part").hidden = true;
   }
 
   // ---- what came of it ----
@@ -250,12 +250,13 @@
     lastVerdict = number;
     say(at("taken"), taken || []);
     endProgress();
-    at("result").hidden = false;
+    at("result").hidden = at("verdict-part").hidden = false;
     at("result").classList.add("is-told");
     const first = document.createElement("b"), status = verdict.status[0].toUpperCase() + verdict.status.slice(1);
     first.textContent = status;
     const isFirst = verdict.sentence.startsWith(status);
     at("verdict").replaceChildren(...(isFirst ? [first, verdict.sentence.slice(status.length)] : [verdict.sentence]));
+    at("verdict-part").scrollIntoView({ block: "nearest" });
     at("verdict").className = `verdict ${verdict.exit_status === 0 ? "good" : "bad"}`;
     at("changes").replaceChildren();
     if (!changes) return;

@@ -22,6 +22,7 @@ def page_html(most: int) -> str:
     main = el(
         "main",
         el("h1", "Check programs"),
+        _verdict(),
         _drop(most),
         _form(),
         _check(),
@@ -36,6 +37,18 @@ def page_html(most: int) -> str:
     scripts = [el("script", src=name, defer=True) for name in ("scene.js", "text.js", "form.js", "page.js")]
     page = el("html", head, el("body", HATCHES, main, scripts), lang="en")
     return f"<!DOCTYPE html>\n{page}\n"
+
+
+def _verdict() -> Html:
+    """Return the place of the verdict: above all else, from the first check on."""
+    return el(
+        "section",
+        el("p", id="verdict", class_="verdict", tabindex="-1", role="status"),
+        el("div", id="changes", aria_live="polite"),
+        el("div", id="taken", aria_live="polite"),
+        id="verdict-part",
+        hidden=True,
+    )
 
 
 def _drop(most: int) -> Html:
@@ -95,6 +108,7 @@ def _form() -> Html:
                         "unit ",
                         el("select", el("option", "mm"), el("option", "in"), name="unit"),
                     ),
+                    [el("p", id=f"told-{name}", class_="quiet") for name in ("length", "width", "thickness")],
                 ),
                 el("div", id="cutters"),
                 el("button", "One more cutter", type="button", id="more-cutters"),
@@ -146,9 +160,6 @@ def _check() -> Html:
 def _result() -> Html:
     return el(
         "section",
-        el("p", id="verdict", class_="verdict", tabindex="-1", role="status"),
-        el("div", id="taken", aria_live="polite"),
-        el("div", id="changes", aria_live="polite"),
         el(
             "p",
             el("a", "Download the job file", id="get-job", href="#", hidden=True),

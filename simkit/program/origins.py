@@ -10,6 +10,8 @@ from simkit.program import vocabulary as voc
 from simkit.program.block import Block
 from simkit.program.state import ARRIVAL, AXES, RAPID, State
 
+MOVES_ZERO = "G92 moves the zero"  # how the notice of such a shift begins
+
 
 class Origins(State):
     """The state, with the words that shift the zero."""
@@ -132,7 +134,7 @@ class Origins(State):
             )
             self._notice("G92 at the start", block, index, text)
         if (*self._work, *self._g92) != old_shift and len(first) < len(letters):
-            text = "G92 moves the zero: coordinates behind it count from {} mm from the zero of this setup"
+            text = MOVES_ZERO + ": coordinates behind it count from {} mm from the zero of this setup"
             shift = ", ".join(f"{v:g}" for v in (self._shift_x, self._shift_y, self._shift_z))
             self._notice("G92", block, index, text.format(shift))
         if not had_all and None not in (self._x, self._y, self._z):

@@ -20,7 +20,7 @@ DIRECTIONS = {
 }
 NOTHING_TAKEN = "a step takes nothing off then"
 OVER = f"over {FAR[0]:g} mm"  # as far as limits are looked for
-BEYOND = "as the job is, a limit is broken already: nothing is borne until that is put right"
+BEYOND = "a limit is broken already as the job is, so side 2 may not be off at all until that is put right"
 
 
 def axis_rows(budget: dict[str, Any]) -> list[tuple[str, float | None, str, str]]:

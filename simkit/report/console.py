@@ -18,6 +18,7 @@ from simkit.report.console_effort import effort_parts, faster_lines
 from simkit.report.console_steps import step_parts
 from simkit.report.console_tables import below_folders, surface_tables
 from simkit.report.lengths import Lengths, lengths_of, limit_of, measured, program_lengths
+from simkit.report.shown import LOG_WIDTH
 from simkit.units import is_too_coarse
 
 MOST_ROWS = 10
@@ -67,8 +68,7 @@ class _Output(RichConsole):
 def output() -> RichConsole:
     """Return standard output, for tables and text."""
     out = _Output(highlight=False, soft_wrap=False)
-    # A log file has no width of its own; narrow columns would only break the lines.
-    return out if out.is_terminal else _Output(highlight=False, width=140, file=sys.stdout)
+    return out if out.is_terminal else _Output(highlight=False, width=LOG_WIDTH, file=sys.stdout)
 
 
 class Console:
@@ -98,14 +98,38 @@ class Console:
             yield Stages(bar)
 
     def show(self, result: dict[str, Any]) -> None:
-        """Print the result: job, findings, remarks, cautions and, last, the verdict line."""
+        """Print the result: verdict, job, tables, remarks, cautions, findings and, once more, the verdict."""
         lengths = lengths_of(result)
         verdict = Text(lengths.text(result["verdict"]["sentence"]), style="bold")
         if self._quiet:
             self._out.print(verdict, soft_wrap=True)
             return
+        # First, for who reads from the top; last, with what to put right, for what a terminal still shows.
+        self._out.print(verdict)
         self._out.print(_job_text(result, lengths))
+        for parts in (
+            faster_lines(result),
+            step_parts(result),
+            surface_tables(result),
+            budget_parts(result),
+            effort_parts(result),
+        ):
+            for part in parts:
+                self._out.print(part)
+        for remark in result["remarks"]:
+            self._out.print(f"note: {lengths.text(remark)}", markup=False)
+        if result.get("not_judged"):
+            words = f"Not judged, as the job does not say: {'; '.join(result['not_judged'])}."
+            self._out.print(Text(words), style="dim")
+        self._out.print(Text("Not simulated: " + "; ".join(result["not_simulated"]) + "."), style="dim")
+        self._out.print(Text(" ".join(result["cautions"])), style="dim")
+        self._show_findings(result, lengths)
+        self._out.print(verdict)
+
+    def _show_findings(self, result: dict[str, Any], lengths: Lengths) -> None:
+        """Print one row for each cause, ten at most, and what to do about them."""
         rows = cause_rows(result)
+        self._out.print()
         if rows:
             if self._out.width >= WIDE:
                 self._out.print(_findings_table(rows[:MOST_ROWS], lengths, program_lengths(result)))
@@ -124,25 +148,6 @@ class Console:
             self._out.print(
                 "To let a finding stand: --accept prints the lines for the job file.", style="dim"
             )
-        for parts in (
-            faster_lines(result),
-            step_parts(result),
-            surface_tables(result),
-            budget_parts(result),
-            effort_parts(result),
-        ):
-            for part in parts:
-                self._out.print(part)
-        for remark in result["remarks"]:
-            self._out.print(f"note: {lengths.text(remark)}", markup=False)
-        for picture in result["pictures"]:
-            self._out.print(f"picture: {picture}", markup=False, soft_wrap=True)
-        if result.get("not_judged"):
-            words = f"Not judged, as the job does not say: {'; '.join(result['not_judged'])}."
-            self._out.print(Text(words), style="dim")
-        self._out.print(Text("Not simulated: " + "; ".join(result["not_simulated"]) + "."), style="dim")
-        self._out.print(Text(" ".join(result["cautions"])), style="dim")
-        self._out.print(verdict)
 
 
 def cause_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
@@ -162,9 +167,16 @@ def cause_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
                 "number": f"{first}" if first == last else f"{first}-{last}",
                 "message": cause["message"] + also + place,
                 "advice": cause["advice"],
+                "where": _line_words(cause if cause.get("file") else mine[0]),
             }
         )
     return rows
+
+
+def _line_words(one: dict[str, Any]) -> str:
+    """Return file and line of a finding or a cause; the column too where a key of the job file is meant."""
+    parts = [one["file"], one["line"], one.get("column") if one["file"].endswith(".toml") else None]
+    return ":".join(str(part) for part in parts if part)
 
 
 def _job_text(result: dict[str, Any], lengths: Lengths) -> Text:
@@ -217,7 +229,7 @@ def _findings_table(rows: list[dict[str, Any]], lengths: Lengths, programs: dict
             limit_of(row, lengths),
             "" if row["side"] is None else str(row["side"]),
             _place(row, lengths, programs, not is_one),
-            Text(below_folders(f"{row['file']}:{row['line']}" if row["line"] else row["file"])),
+            Text(below_folders(row["where"])),
             Text(lengths.text(row["message"])),
         )
     return table
@@ -232,7 +244,7 @@ def _findings_lines(rows: list[dict[str, Any]], lengths: Lengths, programs: dict
         limit = limit_of(row, lengths)
         limit = f" (limit {limit})" if limit else ""
         text.append(f"  {measured(row, lengths)}{limit}\n")
-        where = [f"{row['file']}:{row['line']}" if row["line"] else row["file"]]
+        where = [row["where"]]
         where += [f"side {row['side']}"] if row["side"] else []
         place = _place(row, lengths, programs, True)
         where += [f"at {place}"] if place else []

@@ -141,6 +141,9 @@ class Cause:
     findings: tuple[int, ...] = told("their numbers")
     message: str = told("one sentence")
     advice: str = told("what to do")
+    file: str = told("what is to be changed, where that is not the line of its worst finding; else ''")
+    line: int | None = told("in it, from 1")
+    column: int | None = told("in it, from 1")
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from typing import Any
 from xml.etree import ElementTree as Xml
 
+from simkit.errors import key_words
 from simkit.kinds import SAFETY_KINDS
 from simkit.report.lengths import Lengths, lengths_of, limit_of, program_lengths
 from simkit.report.rules import RULES
@@ -84,7 +85,7 @@ def _unchecked(result: dict[str, Any]) -> Xml.Element:
 def problem_line(problem: dict[str, Any]) -> str:
     """Return a problem in one line, as the command line tells it."""
     place = ":".join(str(part) for part in (problem["file"], problem["line"], problem["column"]) if part)
-    place += f" [{problem['key']}]" if problem["key"] else ""
+    place += f" [{key_words(problem['key'])}]" if problem["key"] else ""
     return f"{place}: found {problem['found']}, expected {problem['expected']}; {problem['remedy']}"
 
 

@@ -9,9 +9,9 @@ RULES = {
         "Lift above the wood before the rapid, or make it a feed move.",
     ),
     "fixture-contact": (
-        "cutter, neck, shank or holder comes nearer to a clamp or a stop of the job than `machine.clearance`,"
-        " or to a dowel pin where `pin_height` says how high it stands; what passes under the `bottom` of one"
-        " that bridges over does not",
+        "cutter, neck, shank or holder comes nearer than `machine.clearance` to a clamp or a stop of the job,"
+        " or to a dowel pin whose `pin_height` is stated; what passes under the `bottom` of a clamp that"
+        " bridges over is no contact",
         "Move the clamp, or lead the program round it or over it.",
     ),
     "holder-contact": (
@@ -32,8 +32,8 @@ RULES = {
         "Leave tabs, or hold it with tape, vacuum or screws until the program ends.",
     ),
     "weak-hold": (
-        "less tape or vacuum is left under a piece at the end of a setup than twice the largest cutting force"
-        " asks for, by the figures of the job (a warning)",
+        "at the end of a setup so little tape or vacuum is left under a piece that, by the figures of the"
+        " job, it bears less than twice the largest cutting force (a warning)",
         "Hold more of it from below, add a clamp or a screw, or cut in more levels.",
     ),
     "travel": (
@@ -41,7 +41,7 @@ RULES = {
         "Put the blank elsewhere on the table, or shorten the way.",
     ),
     "spindle-off": (
-        "a feed move takes wood while the spindle stands, in a program that switches it on elsewhere",
+        "a feed move takes wood while the spindle stands still, in a program that switches it on elsewhere",
         "Switch the spindle on (S and M3) before the cut.",
     ),
     "unsafe-height": (
@@ -65,13 +65,13 @@ RULES = {
     ),
     "setup": ("the programs of a setup remove nothing at all", "Check its zero and its programs."),
     "old-thickness": (
-        "the zero of a setup counts with the thickness that the blank had before it was planed",
+        "the zero of a setup is set by the thickness that the blank had before it was planed",
         "Set the zero on the wood as it is then.",
     ),
     "step": (
         "a pour finds nothing to fill or stands too high, a step to a thickness takes nothing, the blank is"
-        " laid on resin that stands over its face, or such resin is never faced; a face taken off or a cut of"
-        " the saw parts what held together (a warning)",
+        " laid on resin that stands over its face, or such resin is never taken off; a face taken off or a"
+        " cut of the saw parts what held together (a warning)",
         "Check the step's side, level and thickness, and what it follows.",
     ),
     "spill": (
@@ -83,7 +83,7 @@ RULES = {
         "Pour in two steps, or take a resin for deeper pours.",
     ),
     "inlay-lost": (
-        "a step to a thickness takes the resin of an inlay wholly away somewhere; or a carved place (a"
+        "a step to a thickness takes away all the resin of an inlay somewhere, or all of a carved place (a"
         " warning)",
         "Leave the blank thicker, or cut the pocket deeper.",
     ),
@@ -91,8 +91,8 @@ RULES = {
     "gouge": ("cut into the part, deeper than the limit", "Correct the program at that line."),
     "thin-wall": (
         "floor, side wall or rib of the part (leftover taken off) thinner than the limit, and than the part"
-        " wants it; it says which line of which program cut each of the two faces, since when it is so thin,"
-        " and how thick it was after each run of a cutter",
+        " wants it; told with the lines that cut its two faces, when it became that thin, and how thick it"
+        " was after each run of a cutter",
         "Check the depths from both sides there, and the thickness of the blank.",
     ),
     "fragile": (
@@ -114,8 +114,8 @@ RULES = {
     ),
     "bite": (
         "a full-width slot deeper than `slot_depth`, or a way down into the wood steeper than `plunge_angle`"
-        " of the cutter (a warning); steeper than 45 degrees what counts is whether wood stands under the"
-        " cutter's middle, so a hole that frees it is enough",
+        " of the cutter (a warning); steeper than 45 degrees only wood under the cutter's middle counts, so a"
+        " hole drilled there first is enough",
         "Cut in more steps, or ramp down at a lower angle.",
     ),
     "chip-load": (
@@ -127,7 +127,7 @@ RULES = {
         "Change the speed, and the feed with it.",
     ),
     "hidden": (
-        "the part has surface that neither side can see; told apart, not counted as leftover",
+        "the part has surface that neither side can see; it is not counted as leftover",
         "No turn of the blank about x or y reaches it; carve it by hand, or change the part.",
     ),
     "wrong-unit": (
@@ -137,7 +137,7 @@ RULES = {
         " job.",
     ),
     "program": (
-        "what the reader of the programs warns of",
+        "something to look at that was met when the programs were read (a warning)",
         "Look at that line; if it is meant, let it stand.",
     ),
 }

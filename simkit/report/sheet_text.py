@@ -204,6 +204,13 @@ def above_words(cutter: dict[str, Any], lengths: Lengths) -> str:
     return f"{lengths.sizes(cutter['stick_out_for_sure'] - max(cutter['deepest'], 0.0))} above the wood"
 
 
+def _stick_out(cutter: dict[str, Any], lengths: Lengths) -> str:
+    if cutter["stick_out"] is not None:
+        return f"sticking out {lengths.sizes(cutter['stick_out'])} as stated"
+    needed = lengths.sizes(cutter["stick_out_for_sure"])
+    return f"sticking out {needed} or more (holder {above_words(cutter, lengths)})"
+
+
 def to_measure(setup: dict[str, Any], number: int, lengths: Lengths) -> list[str]:
     """Return what to measure before pressing start.  setup: of a sheet; number: of the setup, from 1."""
     size = " x ".join(lengths.sizes(one) for one in setup["size"])
@@ -216,8 +223,8 @@ def to_measure(setup: dict[str, Any], number: int, lengths: Lengths) -> list[str
     if any(not pin["is_hole"] for pin in setup["pins"]):
         rows.append("the pins without play in the table and in the holes")
     rows += [
-        f"T{cutter['number']}: diameter {lengths.sizes(cutter['diameter'])}, stick-out, sharp, "
-        "clean in its collet"
+        f"T{cutter['number']}: diameter {lengths.sizes(cutter['diameter'])}, {_stick_out(cutter, lengths)}, "
+        "sharp, clean in its collet"
         for cutter in setup["cutters"]
     ]
     rows.append("the zero touched off anew, X, Y and Z, with the paper or plate taken off again")

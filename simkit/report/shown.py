@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable
+from pathlib import Path
 
 from simkit.errors import InputProblems, Place, Problem
+
+LOG_WIDTH = 140  # characters: narrow columns would only break the lines of a log
 
 
 def shown(show: Callable[[], None]) -> bool:
@@ -27,6 +33,29 @@ def shown(show: Callable[[], None]) -> bool:
         remedy = "free some space, or send it elsewhere"
         raise InputProblems(Problem(place, f"'{reason.strerror}'", expected, remedy)) from None
     return True
+
+
+def width() -> int:
+    """Return how many characters a line may have: the terminal's; a log file has no width of its own."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else LOG_WIDTH
+
+
+def wrapped(text: str, width: int) -> str:
+    """Return a text with lines no longer than a width, broken between words and set in below their start."""
+    lines = []
+    for line in text.splitlines():
+        indent = " " * (len(line) - len(line.lstrip()) + 2)
+        broken = textwrap.wrap(
+            line, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+        )
+        lines += broken if len(line) > width and broken else [line]
+    return "\n".join(lines)
+
+
+def wrote(path: Path, what: str = "") -> None:
+    """Say on standard error that a file was written.  what: before its name, such as "3 pictures in"."""
+    with contextlib.suppress(OSError):
+        sys.stderr.write(f"wrote {what}{' ' if what else ''}{path}\n")
 
 
 def _let_go() -> None:

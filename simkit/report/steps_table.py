@@ -81,20 +81,20 @@ def steps_remarks(evidence: Evidence) -> list[str]:
     if evidence.seam is not None:
         why = why_not(evidence)
         if why:
-            words.append(f"not told: how much error the second side bears, for {why}")
+            words.append(f"how far side 2 may be off is not told: {why}")
         elif evidence.budget is not None:
-            told = "what error the second side bears counts steps as done as stated"
+            told = "the table of how far side 2 may be off takes every step to be done as stated"
             thinner = min(least_taken(job), hidden_over(evidence))
             if thinner < math.inf:
                 told += (
-                    f" but for errors of thickness; {thinner:.2f} mm of these together, and a step takes "
-                    "nothing off, or what it took away shows"
+                    f", but for the thickness that it leaves: once these errors come to {thinner:.2f} mm "
+                    "together, a step takes nothing off, or no longer takes away all that it should"
                 )
             words.append(told)
     for number, one in evidence.steps_done():
         if one.step.do == THICKNESS and one.narrower > 0.0:
             far = f"{one.narrower:.1f} mm"
-            words.append(f"step {number + 1}: rims of the resin draw in by up to {far}, for their walls lean")
+            words.append(f"step {number + 1}: the resin gets narrower by up to {far}, because its walls lean")
     limit = job.limits.thinnest_wall
     for number, one in evidence.steps_done():
         if isinstance(one, Poured) and one.thinnest < limit:

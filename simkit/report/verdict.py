@@ -21,14 +21,15 @@ def verdict_of(
     decided = [finding for finding in failing if finding.severity != "undecided"]
     if decided:
         first = decided[0]
-        where = f" in {first.file}:{first.line}" if first.line else ""
+        cause = next((one for one in causes if one.number == first.cause), None)
+        where = place_words(cause if cause is not None and cause.file else first)
+        where = f" in {where}" if where else ""
         counted = _counted(failing, "finding")
         many = len({finding.cause for finding in failing})
         if many < len(failing):
             counted += " of one cause" if many == 1 else f" of {many} causes"
         status = "beyond limits"
-        told = next((one.message for one in causes if one.number == first.cause), "")
-        message, worst, _ = told.partition(WORST)
+        message, worst, _ = (cause.message if cause is not None else "").partition(WORST)
         message = message if worst else first.message
         sentence = f"Beyond limits: {counted} to put right, the first{where}: {message}."
     elif failing:
@@ -47,6 +48,14 @@ def verdict_of(
         sentence += f" {_counted(list(range(accepted)), 'accepted finding')} left out."
     sentence += scope_words(sides)
     return {"status": status, "sentence": sentence, "exit_status": 1 if failing else 0}
+
+
+def place_words(one: Finding | Cause) -> str:
+    """Return the line that a finding or a cause points at, "" for none; with a column in a job file."""
+    if not one.line:
+        return ""
+    has_column = one.column and one.file.endswith(".toml")
+    return f"{one.file}:{one.line}" + (f":{one.column}" if has_column else "")
 
 
 def scope_words(sides: tuple[int, ...]) -> str:

@@ -13,7 +13,7 @@ from typing import Any
 from simkit.errors import InputProblems, Place, Problem
 from simkit.job.model import Job
 from simkit.report.section_line import section_lines
-from simkit.report.shown import shown
+from simkit.report.shown import shown, wrote
 from simkit.report.verdict import status_of
 from simkit.runs.against import stored_for, stored_results
 from simkit.runs.judged import judged
@@ -63,8 +63,20 @@ def check_one(job: Job, cell: float, wish: Wish) -> int:
         return 2
     result = _judged(result, wish, stored, True)
     write_outputs(wish, [result], False)
+    _tell_written(wish, len(result["pictures"]))
     shown(lambda: _show_one(console, result, wish))
     return status_of(result)
+
+
+def _tell_written(wish: Wish, pictures: int) -> None:
+    """Say on standard error which files were written; --quiet leaves that out."""
+    if wish.quiet:
+        return
+    for path in (wish.report, wish.keep_field, wish.json, wish.junit, wish.sarif):
+        if path is not None:
+            wrote(path)
+    if wish.pictures is not None:
+        wrote(wish.pictures, f"{pictures} picture{'' if pictures == 1 else 's'} in")
 
 
 def _show_one(console, result: dict[str, Any], wish: Wish) -> None:
@@ -101,6 +113,7 @@ def check_many(paths: Sequence[Path], cell: float, wish: Wish) -> int:
         results = check_all(paths, orders, watch)
     results = [_judged(result, wish, stored, len(paths) == 1) for result in results]
     write_outputs(wish, results, True)
+    _tell_written(wish, sum(len(result.get("pictures", ())) for result in results))
     shown(lambda: _show_many(console, results, wish))
     return max(status_of(result) for result in results)
 

@@ -40,6 +40,8 @@ def test_offset__a_planted_shift_is_found_again(side, shift):
     field, _ = exact_field(grid_of(bowl(shift)), LATTICE)
     one = found(field, bowl(), side, LATTICE)
     assert one.shift == pytest.approx(shift, abs=0.05)
+    assert np.all(np.abs(np.array(one.shift) - shift) <= one.bound)
+    assert max(one.bound) < 0.05
     assert one.before > 0.4  # a shift to the side shows on the slopes alone
     assert one.is_the_cause
 
@@ -49,6 +51,7 @@ def test_offset__flats_show_depth_alone():
     field.upper[field.upper > 0] -= 0.4
     one = found(field, TRAY, 1, TRAY_LATTICE)
     assert one.shift == pytest.approx((0, 0, -0.4), abs=1e-4)
+    assert one.bound == pytest.approx((0, 0, 0), abs=1e-3)
     assert one.is_the_cause
 
 
@@ -82,6 +85,7 @@ def test_offset__millimetres_are_found_too(side, shift):
     field, _ = exact_field(grid_of(bowl(shift)), LATTICE)
     one = found(field, bowl(), side, LATTICE)
     assert one.shift == pytest.approx(shift, abs=0.05)
+    assert np.all(np.abs(np.array(one.shift) - shift) <= one.bound)
     assert one.is_the_cause
     assert one.rough == LATTICE.cell
 

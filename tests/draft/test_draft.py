@@ -127,7 +127,7 @@ def test_draft__does_not_write_over_a_job_file(sample, capsys):
     assert out[0] == f"wrote {path}: 16 blanks to fill in, 9 guesses to look at"
     rows = before.decode().splitlines()
     for line in out[1:-1]:
-        number, key = re.fullmatch(r"  line (\d+): (\w+)", line).groups()
+        number, key = re.fullmatch(r"  line (\d+): (?:[^,]+, )?(\w+)", line).groups()
         assert rows[int(number) - 1] == f'{key} = "?"'
 
 

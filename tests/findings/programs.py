@@ -26,3 +26,24 @@ def dug(program, *places):
             lines += f"G1 X{place[3]} Y{place[4]}\n"
     assert program.endswith(END)
     return program.removesuffix(END) + lines + END
+
+
+# A slot, then two holes in a row as for dowels.
+DRILLED = """G21 G90 G17
+T1 M6
+S12000 M3
+G0 X5 Y5 Z5
+G1 Z-4 F400
+X60 F1500
+Y30
+G0 Z20
+T4 M6
+S3000 M3
+G0 X8 Y20
+G1 Z-15 F200
+G0 Z5
+G0 X92 Y20
+G1 Z-15 F200
+G0 Z20
+M30
+"""

@@ -189,10 +189,10 @@ def test_causes__a_zero_too_low_is_one_row_whatever_follows(run):
     _, result = run(faced(9.5), JOB.replace("thinnest_wall = 1", "thinnest_wall = 9.8"))
     assert {row["kind"] for row in failing(result)} == {"gouge", "thin-wall"}
     (cause,) = [cause for cause in result["causes"] if cause["severity"] == "beyond"]
-    assert cause["message"].startswith("all that side 1 cut lies off the part by -0.50 mm in Z")
+    assert cause["message"].startswith("all that side 1 cut lies off the part by -0.50 ±0.01 mm in Z")
     sentence = result["verdict"]["sentence"]  # names the shift and not the worst that it left
     assert " of one cause to put right, the first in top.nc:" in sentence
-    assert ": all that side 1 cut lies off the part by -0.50 mm in Z" in sentence
+    assert ": all that side 1 cut lies off the part by -0.50 ±0.01 mm in Z" in sentence
     assert "worst" not in sentence
 
 
@@ -202,3 +202,47 @@ def test_causes__the_worst_comes_first(run):
     values = [row["value"] for row in failing(result)]
     assert values == sorted(values, reverse=True)
     assert [row["number"] for row in result["findings"]] == list(range(1, len(result["findings"]) + 1))
+
+
+ZERO = 'zero = { corner = "left front", face = "bottom" }'
+
+
+@pytest.mark.parametrize(
+    ("program", "zero", "place", "writes"),
+    [
+        # The job states an offset, so that is what was typed wrong.
+        (faced(10), ZERO.replace(" }", ", offset = [0, 0, -0.5] }"), ("job.toml", "offset"), "[0, 0, 0]"),
+        (
+            faced(10),
+            ZERO.replace(" }", ', offset = [0, 0, "-0.5 mm"] }'),
+            ("job.toml", "offset"),
+            "[0, 0, 0]",
+        ),
+        # It states none: the program may be wrong as well, and its line stays.
+        (faced(9.5), ZERO, None, "[0, 0, 0.5]"),
+        # The program moves its zero itself.
+        (faced(10).replace("G0 Z20\n", "G0 X-5 Y-5 Z20\nG92 Z20.5\n", 1), ZERO, ("top.nc", "G92"), None),
+    ],
+)
+def test_causes__a_zero_too_low_points_at_what_is_to_be_changed(run, tmp_path, program, zero, place, writes):
+    status, result = run(program, JOB.replace(ZERO, zero))
+    assert status == 1
+    (cause,) = [one for one in result["causes"] if one["severity"] == "beyond"]
+    sentence = result["verdict"]["sentence"]
+    if place is None:
+        assert (cause["file"], cause["line"]) == ("", None)
+        assert "the first in top.nc:" in sentence
+        assert "have them made anew" in cause["advice"]
+    else:
+        file, word = place
+        lines = (tmp_path / file).read_text("utf-8").splitlines()
+        (line,) = [number for number, text in enumerate(lines, 1) if word in text]
+        assert (cause["file"], cause["line"]) == (file, line)
+        assert cause["column"] == lines[line - 1].index(word) + 1
+        assert f"the first in {file}:{line}" in sentence
+    if writes is None:
+        assert "moves its own zero" in cause["advice"]
+    else:
+        assert f"write offset = {writes} in the zero of 'top' (job.toml:" in cause["advice"]
+        assert "known to ±0.01 mm" in cause["advice"]
+    assert cause["advice"].startswith("Measure the blank first")

@@ -246,15 +246,16 @@ def test_thin_wall__tells_how_thick_it_was_after_each_run_and_since_when_it_is_t
         since = row["moments"][1]
         assert since["line"] == under.splitlines().index("G0 Z20", 5) + 1
         words = (
-            f"; so thin since {since['cutter']} has run in 'under' (under.nc:{since['line']}), 6.0 mm before"
+            f"; that thin once {since['cutter']} has run in 'under' (under.nc:{since['line']});"
+            " before that it was 6.0 mm"
         )
         assert words in row["message"]
         if more:
             assert thick == pytest.approx([6.0, 2.0, 1.8, 1.8], abs=0.03)
-            assert row["message"].endswith("2.00 mm then: 2 more runs of cutters must pass while it is")
+            assert row["message"].endswith("; 2 more runs of cutters follow while it is 2.00 mm")
         else:
             assert thick == pytest.approx([6.0, 2.0], abs=0.03)
-            assert row["message"].endswith("before")
+            assert row["message"].endswith("before that it was 6.0 mm")
 
 
 RIB = (

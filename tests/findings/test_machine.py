@@ -188,14 +188,14 @@ def test_fixture__a_mesh_of_another_size_is_refused(tmp_path, capsys):
     (tmp_path / "job.toml").write_text(PLAIN + fixture, encoding="utf-8")
     assert main(["check", str(tmp_path / "job.toml"), "--quiet"]) == 2
     told = capsys.readouterr().err
-    assert "[fixtures[0].mesh]: found 'gallows.stl' of 508 x 254 x 762 mm in in" in told
+    assert "[fixtures #1, mesh]: found 'gallows.stl' of 508 x 254 x 762 mm in in" in told
     assert "expected the size that box and height say, 20 x 10 x 30 mm" in told
     made = trimesh.load_mesh(tmp_path / "gallows.stl")
     made.update_faces(np.arange(len(made.faces)) > 0)
     made.export(tmp_path / "gallows.stl")
     (tmp_path / "job.toml").write_text(PLAIN + fixture.replace('units = "in"', ""), encoding="utf-8")
     assert main(["check", str(tmp_path / "job.toml"), "--quiet"]) == 2
-    assert "[fixtures[0].mesh]" in capsys.readouterr().err
+    assert "[fixtures #1, mesh]" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -294,7 +294,7 @@ def test_notes__say_what_is_not_told(tmp_path):
     turned(tmp_path, ({**POUR, "side": 2}, *BOTH))
     remarks = result(tmp_path)["remarks"]
     why = "resin is poured into what the side cut second opened"
-    assert f"not told: how much error the second side bears, for {why}" in remarks
+    assert f"how far side 2 may be off is not told: {why}" in remarks
     assert "resin counts as wood in walls, in weight, in what holds a piece, in time and bite" in remarks
     assert result(tmp_path)["budget"] is None
 

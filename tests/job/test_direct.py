@@ -259,7 +259,7 @@ def test_meant_from_words__all_problems_together():
         " with commas between",
         "--work-offset: found '=1,2,3', expected ZERO=RIGHT,BACK,UP, such as G55=100,0,0; write three lengths"
         " with commas between",
-        "--work-offset [G54[0]]: found 'a', expected a length from -5000 mm to 5000 mm; write a number, or"
+        "--work-offset [G54 #1]: found 'a', expected a length from -5000 mm to 5000 mm; write a number, or"
         ' text such as "6 mm" or "1/4 in"',
         "--arc-tolerance: found 'wide', expected a length from 0.0001 mm to 1 mm; write a number, or text"
         ' such as "6 mm" or "1/4 in"',

@@ -79,12 +79,15 @@ def test_read_job__as_written(folder):
         file="job.toml",
         unit="mm",
         lines=lines,
+        columns=job.columns,
     )
     rows = GOOD_JOB.split("\n")
     assert rows[lines["setups[1].turn"] - 1] == 'turn = "about x"'
     assert rows[lines["cutters.3.point"] - 1] == "point = 118"
     assert rows[lines["dowels[1]"] - 1] == "[[dowels]]"
     assert lines["dowels[1]"] == 44
+    row = rows[lines["setups[0].zero.face"] - 1]
+    assert row[job.columns["setups[0].zero.face"] - 1 :].startswith("face = ")
 
 
 def test_read_job__least_job_takes_the_defaults(folder):
@@ -184,7 +187,7 @@ def test_read_job__paths_are_seen_from_the_job_file(folder):
     with pytest.raises(InputProblems) as caught:
         read_job(folder / "deep" / "job.toml", shown="deep/job.toml")
     assert str(caught.value) == (
-        "deep/job.toml:25:13 [setups[0].programs[0]]: found no file at 'deep/side1.nc', expected a"
+        "deep/job.toml:25:13 [setups #1, programs #1]: found no file at 'deep/side1.nc', expected a"
         " program; did you mean 'side2.nc'?"
     )
 
@@ -364,7 +367,7 @@ def test_read_job__one_monstrous_value(folder, new, expected):
 def test_read_job__path_beyond_the_system(folder):
     message = told(GOOD_JOB.replace("side2.nc", "a" * 300))
     assert message == (
-        f"job.toml:32:13 [setups[1].programs[0]]: found the path '...{'a' * 200}', which cannot be used"
+        f"job.toml:32:13 [setups #2, programs #1]: found the path '...{'a' * 200}', which cannot be used"
         f" ({os.strerror(36)}), expected a program; correct the path"
     )
 
@@ -390,14 +393,14 @@ def test_read_job__several_mistakes_are_told_together_in_the_order_of_the_file(f
         "job.toml:14:1 [cutters.1.stick_out]: found 4 mm from tip to holder, with cutting edges 25 mm"
         " long, expected the holder above the cutting edges; measure from the tip of the cutter to the"
         " holder",
-        "job.toml:25:13 [setups[0].programs[0]]: found no file at 'side3.nc', expected a program; did"
+        "job.toml:25:13 [setups #1, programs #1]: found no file at 'side3.nc', expected a program; did"
         " you mean 'side2.nc'?",
-        "job.toml:25:25 [setups[0].programs[1]]: found no file at 'side4.nc', expected a program; did"
+        "job.toml:25:25 [setups #1, programs #2]: found no file at 'side4.nc', expected a program; did"
         " you mean 'side2.nc'?",
-        "job.toml:30:1 [setups[1].turn]: found 'about z', expected one of 'none', 'about x', 'about y';"
-        " write 'about y'",
+        "job.toml:30:1 [setups #2, turn]: found 'about z', expected one of 'none', 'about x', 'about y';"
+        " choose one",
         "job.toml:36:1 [target.mesh]: found no file at 'prat.stl', expected a mesh; did you mean 'part.stl'?",
-        "job.toml:46:12 [dowels[1].at[1]]: found 'x', expected a length from 0 mm to 5000 mm; write a"
+        "job.toml:46:12 [dowels #2, at #2]: found 'x', expected a length from 0 mm to 5000 mm; write a"
         ' number, or text such as "6 mm" or "1/4 in"',
         "job.toml:50:1 [limits.gouge]: found -1 mm, expected a length from 0 mm to 100 mm; write zero or"
         " more",
@@ -595,3 +598,12 @@ def test_reader__needs_nothing_heavy():
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "[]"
+
+
+def test_read_job__a_program_is_no_job_file(folder):
+    with pytest.raises(InputProblems) as caught:
+        read_job(Path("side1.nc"))
+    assert str(caught.value) == (
+        "side1.nc: found a program, expected a job file (TOML); name the job file that runs it; simkit draft"
+        " FOLDER writes one"
+    )

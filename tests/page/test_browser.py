@@ -12,7 +12,7 @@ from PIL import Image
 from simkit.cli import main
 from simkit.page.server import PageServer
 from tests import budget_job
-from tests.findings.programs import dug, faced
+from tests.findings.programs import DRILLED, dug, faced
 from tests.page.webdriver import CHROMIUM, DRIVER, Browser, until
 from tests.small_job import JOB, block
 
@@ -59,6 +59,9 @@ def test_page__drop_verdict_finding_change_download(browser, server, folder):
     browser.drop([folder / name for name in ("job.toml", "top.nc", "part.stl")])
     until(lambda: browser.run("return document.querySelector('#f1')"))
     assert browser.text("#verdict").startswith("Beyond limits")
+    top = "return document.querySelector('%s').getBoundingClientRect().top + scrollY"
+    assert browser.run(top % "#verdict") < browser.run(top % "#files") < browser.run(top % "#f1")
+    assert browser.run("return document.getElementById('verdict').getBoundingClientRect().top >= 0")
     until(lambda: browser.run("return document.getElementById('solid').dataset.covered"))
     assert (
         float(browser.run("return document.getElementById('solid').dataset.covered")) > 0.02
@@ -251,6 +254,34 @@ def test_form__is_filled_in_with_a_drawing_that_follows(browser, server, folder)
     assert "length = 40.0" in made
     assert "box = [[-10.0, 0.0], [2.0, 10.0]]" in made
     assert "setups = " not in made  # the clamp stands on both sides until one is chosen
+
+
+def test_form__takes_dowels_and_sizes_from_the_files_and_presets_no_turn(browser, server, tmp_path):
+    (tmp_path / "side1.nc").write_text(DRILLED, encoding="utf-8")
+    (tmp_path / "side2.nc").write_text(SLOT, encoding="utf-8")
+    opened(browser, server)
+    browser.type("#choose", f"{tmp_path / 'side1.nc'}\n{tmp_path / 'side2.nc'}")
+    until(lambda: browser.run("return document.querySelectorAll('#dowels .extra').length === 2"))
+    read = (
+        "return [...document.querySelectorAll('#dowels .extra')]"
+        ".map((row) => [...row.querySelectorAll('input')].map((one) => one.value))"
+    )
+    assert browser.run(read) == [["8", "20", ""], ["92", "20", ""]]
+    assert "The cuts of side 1 go from X5 to 92" in browser.text("#told-length")
+    assert "lowest cut Z-15 in side1.nc:12" in browser.text("#told-thickness")
+    wide = (
+        "const row = [...document.querySelectorAll('.cutter')]"
+        ".find((one) => one.querySelector('[name=number]').value === '4');"
+        " const one = row.querySelector('[name=diameter]'); one.value = '6';"
+        " one.dispatchEvent(new Event('input', { bubbles: true }));"
+    )
+    browser.run(wide)
+    assert browser.run(read) == [["8", "20", "6"], ["92", "20", "6"]]
+    assert browser.run("return document.querySelector('[name=turn]').value") == ""
+    assert "choose how it is turned over" in browser.text("#drawing")
+    browser.click("#check")
+    until(lambda: "side 2, turned over: found nothing, still to be filled in" in browser.text("#problems"))
+    assert browser.complaints() == []
 
 
 def test_page__fits_a_phone_and_can_be_reached_by_keys(browser, server, folder):

@@ -23,7 +23,7 @@ from simkit.page.names import kind_of, safe_name, safe_path
 from simkit.page.server import PageServer
 from simkit.runs.crew import Worker
 from simkit.runs.limits import NO_LIMITS
-from tests.findings.programs import dug, faced
+from tests.findings.programs import DRILLED, dug, faced
 from tests.small_job import JOB, block
 
 MOST = 3_000_000
@@ -495,9 +495,9 @@ def _laid(folder, **texts):
 
 def test_lay_out__looks_into_the_job_of_a_jig(tmp_path):
     job = '[[setups]]\njig = "jig.toml"\n'
-    with pytest.raises(InputProblems, match=r"jig.toml:2 \[setups\[0\].programs\]: found '../secret.nc'"):
+    with pytest.raises(InputProblems, match=r"jig.toml:2 \[setups #1, programs\]: found '../secret.nc'"):
         _laid(tmp_path, job=job, jig='[[setups]]\nprograms = ["../secret.nc"]\n')
-    with pytest.raises(InputProblems, match=r"job.toml:2 \[setups\[0\].jig\]: found '../jog.toml'"):
+    with pytest.raises(InputProblems, match=r"job.toml:2 \[setups #1, jig\]: found '../jog.toml'"):
         _laid(tmp_path, job='[[setups]]\njig = "../jog.toml"\n')
     told = _laid(
         tmp_path, job='[[setups]]\njig = "../a/jig.toml"\n', jig="programs = ['../../b/c.nc']", c="1"
@@ -658,6 +658,20 @@ def test_guess__comes_from_the_files(client, files):
     assert any(words.startswith("side 1: cuts go from X") for words in told["why"])
     assert told["cutters"] == [1]
     assert told["setups"][0]["programs"] == ["top.nc"]
+    assert told["dowels"] == []
+    length, _, thickness = told["sizes"]
+    assert any(words.startswith("The cuts of side 1 go from X") for words in length)
+    assert "part.stl is 40 of its unit, x 0 to 40." in length
+    assert any("lowest cut Z" in words for words in thickness)
+
+
+def test_guess__holes_for_dowels_with_their_places_and_the_cutter_that_drills_them(client):
+    desk = client.desk()
+    client.put(desk, "side1.nc", DRILLED.encode())
+    told = client.data("GET", f"{desk}/guess")[1]
+    assert told["dowels"] == [{"at": ["8", "20"], "cutter": 4}, {"at": ["92", "20"], "cutter": 4}]
+    words = "dowel 1: T4 only goes straight down there, to Z-15 (side1.nc:12); X8 Y20 in the program"
+    assert words in told["why"]
 
 
 def test_check__can_be_stopped_and_started_again(client, files):

@@ -230,6 +230,6 @@ def test_read_programs__words_that_count_cannot_be_called_harmless(tmp_path):
     found = [(problem.place.key, problem.found) for problem in raised.value.problems]
     assert found == [(f"harmless_words[{k}]", f"'{words[k]}'") for k in range(2, 7)]
     assert str(raised.value.problems[0]).endswith(
-        "[harmless_words[2]]: found 'M3', expected an M word that the reader does not know, such as M106, or "
+        "[harmless_words #3]: found 'M3', expected an M word that the reader does not know, such as M106, or "
         "text such as MSG; take it out, for what it does is known and counts"
     )

@@ -8,7 +8,7 @@ from simkit.findings.evidence import Evidence
 from simkit.report.lengths import Lengths
 from simkit.report.page.html import Html, el, prose
 from simkit.report.page.sketch import fixture_signs, pin_signs, setup_sketch, turning_sketch
-from simkit.report.sheet_text import above_words, jig_words, to_measure
+from simkit.report.sheet_text import jig_words, to_measure
 
 
 def job_part(evidence: Evidence, result: dict[str, Any], sheet: dict[str, Any], lengths: Lengths) -> Html:
@@ -106,13 +106,6 @@ def checklist_part(result: dict[str, Any], sheet: dict[str, Any], lengths: Lengt
     parts = []
     for number, setup in enumerate(sheet["setups"], 1):
         rows = to_measure(setup, number, lengths)
-        for cutter in setup["cutters"]:
-            needed = max(cutter["stick_out"] or 0.0, cutter["stick_out_for_sure"])
-            if cutter["stick_out"] is None:
-                words = f"{lengths.sizes(needed)} or more keeps the holder {above_words(cutter, lengths)}"
-            else:
-                words = f"{lengths.sizes(cutter['stick_out'])} as stated"
-            rows.append(f"T{cutter['number']} sticks out of its holder: {words}")
         for fixture in setup["fixtures"]:
             high = lengths.sizes(fixture["height"])
             rows.append(f"{fixture['name']} where the sketch shows it, no higher than {high}")
