@@ -225,49 +225,6 @@ def _surface(room):
         hb[i] = w[i + np.uint64(HEIGHT)]
 
 
-@loop_kernel
-def lowest_planes(lists, first, bits, lift, planes):
-    """Write bounds and entries of the chosen pieces of a group to `planes`; return how many.
-
-    Filled up to whole vectors with what is nowhere low.
-    """
-    some = np.uint64(0)
-    while bits != np.uint32(0):
-        i = first + first_of(bits)
-        bits = without_first(bits)
-        planes[some] = lists[i + np.uint64(LOWEST)] + lift
-        planes[some + np.uint64(LANES)] = lists[i + np.uint64(SLOPE_X)]
-        planes[some + np.uint64(2 * LANES)] = lists[i + np.uint64(SLOPE_Y)]
-        planes[some + np.uint64(3 * LANES)] = lists[i + np.uint64(ENTRY)]
-        planes[some + np.uint64(4 * LANES)] = lists[i + np.uint64(BEND_X)]
-        planes[some + np.uint64(5 * LANES)] = lists[i + np.uint64(BEND_Y)]
-        planes[some + np.uint64(6 * LANES)] = lists[i + np.uint64(BEND_AT)]
-        planes[some + np.uint64(7 * LANES)] = lists[i + np.uint64(LEVEL)] + lift
-        some += np.uint64(1)
-    for i in range(some, (some + np.uint64(15)) & ~np.uint64(15)):
-        planes[i] = BIG
-    return some
-
-
-@loop_kernel
-def winners(planes, n, hb, off, wide):
-    """Which bounds, as planes, come under the surface of a leaf at any of its cells, a bit for each.
-
-    planes: n bounds, then n slopes along x, along y, LANES apart.  wide: cells of a leaf in a row, LEAF rows.
-    """
-    lanes, found = np.uint64(LANES), np.uint32(0)
-    for lane in range((n + np.uint64(15)) & ~np.uint64(15)):
-        low, slope_x, slope_y = planes[lane], planes[lane + lanes], planes[lane + lanes + lanes]
-        is_under = False
-        for r in range(LEAF):
-            at = low + slope_y * off[np.uint64(LEAF * wide + r * wide)]
-            for c in range(wide):
-                is_under |= at + slope_x * off[np.uint64(c)] <= hb[np.uint64(r * wide + c)]
-        bit = np.uint32(np.uint32(1) << np.uint32(lane))
-        found = np.uint32(found | (bit if is_under else np.uint32(0)))
-    return found
-
-
 @bound_loop_kernel
 def _least_over(lists, i, lift, row, hb, off):
     """The least that the bound of the piece at `i` stands over the surface of a leaf in one of its rows."""
