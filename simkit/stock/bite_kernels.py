@@ -26,10 +26,10 @@ import math
 
 import numpy as np
 
-from simkit._jit import bound_loop_kernel, kernel, late_kernel, loop_kernel
+from simkit._jit import kernel, late_kernel, loop_kernel
 from simkit.stock.bit_kernels import first_of, without_first
 from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
-from simkit.stock.leaf_kernels import level_height, marked
+from simkit.stock.leaf_kernels import level_height, marked, winners
 from simkit.stock.list_kernels import (
     BIG,
     ENTRY,
@@ -164,25 +164,6 @@ def _lowest_planes(lists, first, bits, lift, planes):
     return some
 
 
-@bound_loop_kernel
-def _winners(planes, n, w, off, marks):
-    """Which of n bounds, as of _lowest_planes, come under a leaf at any of its cells, a bit for each.
-
-    marks: room for as many numbers as a group has pieces.
-    """
-    lanes, some = np.uint64(LANES), (n + np.uint64(15)) & ~np.uint64(15)
-    for lane in range(some):
-        low, slope_x, slope_y = planes[lane], planes[lane + lanes], planes[lane + lanes + lanes]
-        over = BIG
-        for r in range(LEAF):
-            at = low + slope_y * off[np.uint64(CELLS + r * WIDE)]
-            for c in range(WIDE):
-                above = at + slope_x * off[np.uint64(c)] - w[np.uint64(r * WIDE + c)]
-                over = above if above < over else over
-        marks[lane] = over
-    return marked(marks, np.uint64(0), some)
-
-
 @loop_kernel
 def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, room, marks):
     """Copy the pieces that may take something from a block to the list at `to`, in order; return how many."""
@@ -253,7 +234,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
         if not is_loaded:
             load(field, block, room, cells)
             is_loaded = True
-        bits = _winners(planes, _lowest_planes(lists, first, bits, lift, planes), w, off, batched)
+        bits = winners(planes, _lowest_planes(lists, first, bits, lift, planes), w, off, WIDE)
         owed = np.int64(-1)  # an entry left out of the lists that has to be run after all
         while bits != np.uint32(0) or owed >= 0:
             some = np.uint64(0)

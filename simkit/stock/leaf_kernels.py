@@ -225,6 +225,25 @@ def _surface(room):
         hb[i] = w[i + np.uint64(HEIGHT)]
 
 
+@loop_kernel
+def winners(planes, n, hb, off, wide):
+    """Which bounds, as planes, come under the surface of a leaf at any of its cells, a bit for each.
+
+    planes: n bounds, then n slopes along x, along y, LANES apart.  wide: cells of a leaf in a row, LEAF rows.
+    """
+    lanes, found = np.uint64(LANES), np.uint32(0)
+    for lane in range((n + np.uint64(15)) & ~np.uint64(15)):
+        low, slope_x, slope_y = planes[lane], planes[lane + lanes], planes[lane + lanes + lanes]
+        is_under = False
+        for r in range(LEAF):
+            at = low + slope_y * off[np.uint64(LEAF * wide + r * wide)]
+            for c in range(wide):
+                is_under |= at + slope_x * off[np.uint64(c)] <= hb[np.uint64(r * wide + c)]
+        bit = np.uint32(np.uint32(1) << np.uint32(lane))
+        found = np.uint32(found | (bit if is_under else np.uint32(0)))
+    return found
+
+
 @bound_loop_kernel
 def _least_over(lists, i, lift, row, hb, off):
     """The least that the bound of the piece at `i` stands over the surface of a leaf in one of its rows."""

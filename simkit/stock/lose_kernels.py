@@ -44,7 +44,7 @@ FLOOR, KEEPER = CELLS, 2 * CELLS
 ROOM = 3 * CELLS
 # The same of float64: x of the cells at 0, and what is told of the columns.
 AT_Y = CELLS
-COLUMN, NEAREST, FARTHEST, SIDE = (2 * CELLS + WIDE * k for k in range(4))
+COLUMN, TOPS, NEAREST, FARTHEST, SIDE = (2 * CELLS + WIDE * k for k in range(5))
 # Of arcs that were asked about last: the entry, where it starts and how far it sweeps, angles.
 ARCS, ARCS_KEPT = SIDE + WIDE, 8
 PLACES = ARCS + 3 * ARCS_KEPT

@@ -9,7 +9,6 @@ import numpy as np
 
 from simkit._jit import kernel, loop_kernel
 from simkit.stock.bit_kernels import first_of, without_first
-from simkit.stock.leaf_kernels import marked
 from simkit.stock.lose_kernels import (
     ARCS,
     ARCS_KEPT,
@@ -19,12 +18,12 @@ from simkit.stock.lose_kernels import (
     COLUMN,
     FARTHEST,
     FLOOR,
-    HIGHEST,
     LEAF,
     LOST,
     NEAREST,
     ON_PATH,
     SIDE,
+    TOPS,
     TURNED,
     WIDE,
     highest,
@@ -89,32 +88,29 @@ def _halves(numbers, first):
 def _lowest(numbers, first):
     """The least of a row of numbers."""
     i = np.uint64(first)
-    k = i + np.uint64(WIDE // 2)
-    a, b = _lower_of(numbers[i], numbers[k]), _lower_of(numbers[i + np.uint64(1)], numbers[k + np.uint64(1)])
-    c = _lower_of(numbers[i + np.uint64(2)], numbers[k + np.uint64(2)])
-    d = _lower_of(numbers[i + np.uint64(3)], numbers[k + np.uint64(3)])
-    return _lower_of(_lower_of(a, c), _lower_of(b, d))
+    a, b = numbers[i], numbers[i + np.uint64(1)]
+    for c in range(2, WIDE, 2):
+        a = _lower_of(numbers[i + np.uint64(c)], a)
+        b = _lower_of(numbers[i + np.uint64(c + 1)], b)
+    return _lower_of(a, b)
 
 
 @loop_kernel
 def _highest(numbers, first):
     """The most of a row of numbers."""
     i = np.uint64(first)
-    k = i + np.uint64(WIDE // 2)
-    a, b = (
-        _higher_of(numbers[i], numbers[k]),
-        _higher_of(numbers[i + np.uint64(1)], numbers[k + np.uint64(1)]),
-    )
-    c = _higher_of(numbers[i + np.uint64(2)], numbers[k + np.uint64(2)])
-    d = _higher_of(numbers[i + np.uint64(3)], numbers[k + np.uint64(3)])
-    return _higher_of(_higher_of(a, c), _higher_of(b, d))
+    a, b = numbers[i], numbers[i + np.uint64(1)]
+    for c in range(2, WIDE, 2):
+        a = _higher_of(numbers[i + np.uint64(c)], a)
+        b = _higher_of(numbers[i + np.uint64(c + 1)], b)
+    return _higher_of(a, b)
 
 
 @loop_kernel
 def _columns(a, places, batch, at, wide):
-    """Note for each column of a leaf what its cells lost in all, and the ends of that along a line.
+    """Note for each column of a leaf what its cells lost in all, and of those that lost something more.
 
-    These are the least and the most way to a cell that lost something.  Of a column
+    Of these: the highest that stood there, and the least and the most way along a line to one.  Of a column
     that way is a number of its own and one of the row; the sum of two grows with each of them, rounding and
     all, so the least and the most of the rows tell.  Cell by cell, row by row below each other: a
     reduction over cells would have to be one of whole numbers, and float64 has none in narrow vectors.
@@ -130,8 +126,15 @@ def _columns(a, places, batch, at, wide):
         i = at + c + np.uint64(LOST)
         l0, l1 = batch[i], batch[i + row]
         l2, l3 = batch[i + np.uint64(2 * WIDE)], batch[i + np.uint64(3 * WIDE)]
+        i = at + c + np.uint64(BEFORE)
+        b0, b1 = np.float64(batch[i]), np.float64(batch[i + row])
+        b2, b3 = np.float64(batch[i + np.uint64(2 * WIDE)]), np.float64(batch[i + np.uint64(3 * WIDE)])
         is0, is1, is2, is3 = l0 > none, l1 > none, l2 > none, l3 > none
         places[c + np.uint64(COLUMN)] = ((np.float64(l0) + np.float64(l1)) + np.float64(l2)) + np.float64(l3)
+        places[c + np.uint64(TOPS)] = _higher_of(
+            _higher_of(b0 if is0 else -far, b1 if is1 else -far),
+            _higher_of(b2 if is2 else -far, b3 if is3 else -far),
+        )
         u = (places[c] - ax) * ux
         places[c + np.uint64(NEAREST)] = u + _lower_of(
             _lower_of(q0 if is0 else far, q1 if is1 else far),
@@ -141,22 +144,6 @@ def _columns(a, places, batch, at, wide):
             _higher_of(q0 if is0 else -far, q1 if is1 else -far),
             _higher_of(q2 if is2 else -far, q3 if is3 else -far),
         )
-
-
-@loop_kernel
-def _highest_taken(batch, bits, at, cells):
-    """The highest that stood on a cell of a leaf that lost something: there is one.
-
-    Of whole numbers, as of lose_kernels.highest; what is lost is not negative.
-    """
-    most = np.int32(-(2**31))
-    for i in range(cells):
-        height = bits[at + i + np.uint64(BEFORE)]
-        height = np.int32(height ^ ((height >> np.int32(31)) & np.int32(2**31 - 1)))
-        height = height if bits[at + i + np.uint64(LOST)] > np.int32(0) else np.int32(-(2**31))
-        most = np.int32(height if height > most else most)
-    bits[HIGHEST] = np.int32(most ^ ((most >> np.int32(31)) & np.int32(2**31 - 1)))
-    return np.float64(batch[HIGHEST])
 
 
 @loop_kernel
@@ -210,10 +197,12 @@ def _lean_columns(a, sides, places, batch, at, wide):
 
 @loop_kernel
 def _first_equal(batch, at, number, cells):
-    """The first cell whose number, from `at` on, is `number`: there is one, and none is larger."""
+    """The first cell whose number, from `at` on, is `number`: there is one."""
+    found = np.uint32(0)
     for i in range(cells):
-        batch[np.uint64(TURNED) + i] = number - batch[at + i]
-    return first_of(marked(batch, np.uint64(TURNED), cells))
+        bit = np.uint32(np.uint32(1) << np.uint32(i))
+        found = np.uint32(found | (bit if batch[at + i] == number else np.uint32(0)))
+    return first_of(found)
 
 
 @loop_kernel
@@ -395,7 +384,7 @@ def add_taken(code, a, k, deepest, field, block, taken, room, at, x, y, half, mi
     _columns(a, places, batch, at, wide)
     left, right = _halves(places, COLUMN)
     taken[k, TAKEN] = (taken[k, TAKEN] + left) + right
-    taken[k, TOP] = _higher_of(_highest_taken(batch, bits, at, cells), taken[k, TOP])
+    taken[k, TOP] = _higher_of(_highest(places, TOPS), taken[k, TOP])
     sides = _sides(code, a)
     side = (x - a[X]) * sides[0] + (y - a[Y]) * sides[1]
     if form == LINE_FORM and (a[SLOPE] < -STEEP or a[LENGTH] == 0.0) and abs(side) <= around + middle:
