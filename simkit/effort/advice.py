@@ -117,21 +117,21 @@ def _near(moves: Moves, changed: np.ndarray, machine: Machine) -> tuple[np.ndarr
 
     changed (n,): whether each is.  The square of the speed at a corner is the least of all limits, each with
     what the way from there lets it grow (motion._reachable).  So a corner hears nothing of what lies farther
-    than the way on which it grows from nothing to the greatest there is; and to know the times there,
-    as much more has to be asked, whatever the speeds at its ends.
+    than the way on which it grows from nothing to the greatest there is.  To know the times of moves,
+    whatever the speeds at the ends of what is asked, that much has to be asked on both sides of them.
     """
     fastest2 = sum((speed / 60.0) ** 2 for speed in machine.speed)
     reach = fastest2 / (2.0 * ARC_SHARE * min(machine.acceleration))
     end = np.cumsum(moves.length())
     start = end - moves.length()
-    rows = np.flatnonzero(changed)
-    found = []
-    for far in (reach, 2.0 * reach):
+    found = [changed]
+    for _ in range(2):
+        rows = np.flatnonzero(found[-1])
         steps = np.zeros(len(end) + 1, np.int64)
-        np.add.at(steps, np.searchsorted(end, start[rows] - far), 1)
-        np.add.at(steps, np.searchsorted(start, end[rows] + far, "right"), -1)
+        np.add.at(steps, np.searchsorted(end, start[rows] - reach), 1)
+        np.add.at(steps, np.searchsorted(start, end[rows] + reach, "right"), -1)
         found.append(np.cumsum(steps[:-1]) > 0)
-    return found[0], found[1]
+    return found[1], found[2]
 
 
 def _air(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, least: float) -> Advice | None:
