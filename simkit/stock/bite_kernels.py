@@ -18,8 +18,7 @@ entries, codes, rows, records, whether each record begins where that before it e
 behind its last); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y, top,
 tie, margin, and how far from its axis the middle of a cutter reaches); block (iy0, iy1, ix0, ix1); taken
 (entries at hand, TAKES); room of a leaf to work in: w (ROOM,), off (2 CELLS,) float32, places (PLACES,)
-float64, batch (BATCH,) float32 and its bits.  batched (2 LANES,) float32: of the moves of a group which
-entries they are, and the height of those that leave a whole leaf level; marks while bounds are tested.
+float64, batch (BATCH,) float32 and its bits.
 """
 
 import math
@@ -29,10 +28,8 @@ import numpy as np
 from simkit._jit import kernel, late_kernel, loop_kernel
 from simkit.stock.bit_kernels import first_of, without_first
 from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
-from simkit.stock.leaf_kernels import level_height, marked, winners
+from simkit.stock.leaf_kernels import level_height, lowest_planes, winners
 from simkit.stock.list_kernels import (
-    BIG,
-    ENTRY,
     GROUP,
     LANES,
     LOWEST,
@@ -65,21 +62,17 @@ from simkit.stock.lose_kernels import (
     WIDE,
     ball_heights,
     ball_heights_told,
-    fill,
     flat_arc_heights,
     flat_heights,
-    flat_level,
     highest,
     is_behind,
-    is_even,
     load,
     lower,
-    lower_even,
     most_lost,
     store,
 )
-from simkit.stock.record_kernels import LENGTH, UX, UY, X, Y, form_of, is_line
-from simkit.stock.told_kernels import add_even, add_taken
+from simkit.stock.record_kernels import UX, UY, X, Y, form_of, is_line
+from simkit.stock.told_kernels import add_taken
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 PART = 8
@@ -119,13 +112,13 @@ def _plane_over(field, block, top, room):
 
 
 @loop_kernel
-def _worth(lists, first, lanes, x, y, half_x, half_y, slope_x, slope_y, ceiling, radius, margin, marks):
+def _worth(lists, first, lanes, x, y, half_x, half_y, slope_x, slope_y, ceiling, radius, margin):
     """As leaf_kernels.low_ones, without the pieces that carry on from another and lie beyond it here.
 
     They take nothing that the move before has not taken (lose_kernels.ball_heights_told).  Such pieces have
     -0 as POFF; x, y: the block's middle, seen from the tile's.
     """
-    zero = np.float32(0.0)
+    found, zero = np.uint32(0), np.float32(0.0)
     for lane in range(lanes):
         i = first + lane
         low = lists[i + np.uint64(LOWEST)] - (
@@ -140,32 +133,13 @@ def _worth(lists, first, lanes, x, y, half_x, half_y, slope_x, slope_y, ceiling,
         w = across + wide if shift > zero else max(across - wide, zero)
         is_beyond = ahead < shift * math.sqrt(max(radius * radius - w * w, zero))
         is_beyond &= math.copysign(np.float32(1.0), lists[i + np.uint64(POFF)]) < zero
-        marks[lane] = BIG if is_beyond else low - ceiling
-    return marked(marks, np.uint64(0), lanes)
+        bit = np.uint32(np.uint32(1) << np.uint32(lane))
+        found = np.uint32(found | (bit if (low <= ceiling) & (not is_beyond) else np.uint32(0)))
+    return found
 
 
 @loop_kernel
-def _lowest_planes(lists, first, bits, lift, planes):
-    """Write bounds, slopes along x and along y, and entries of the chosen pieces of a group to `planes`.
-
-    LANES apart; returns how many.  Filled up to whole vectors with what is nowhere low.
-    """
-    some = np.uint64(0)
-    while bits != np.uint32(0):
-        i = first + first_of(bits)
-        bits = without_first(bits)
-        planes[some] = lists[i + np.uint64(LOWEST)] + lift
-        planes[some + np.uint64(LANES)] = lists[i + np.uint64(SLOPE_X)]
-        planes[some + np.uint64(2 * LANES)] = lists[i + np.uint64(SLOPE_Y)]
-        planes[some + np.uint64(3 * LANES)] = lists[i + np.uint64(ENTRY)]
-        some += np.uint64(1)
-    for i in range(some, (some + np.uint64(15)) & ~np.uint64(15)):
-        planes[i] = BIG
-    return some
-
-
-@loop_kernel
-def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, room, marks):
+def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, room):
     """Copy the pieces that may take something from a block to the list at `to`, in order; return how many."""
     profile, support, _, bounds = cutter
     _, _, top, tie, margin, _ = tile
@@ -181,8 +155,7 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, room,
         group = np.uint64(groups[place])
         first = np.uint64(base) + group * np.uint64(GROUP)
         bits = _worth(
-            lists, first, lanes_of(n, group), x, y, half_x, half_y, slope_x, slope_y, ceiling, radius, margin,
-            marks,
+            lists, first, lanes_of(n, group), x, y, half_x, half_y, slope_x, slope_y, ceiling, radius, margin
         )  # fmt: skip
         while bits != np.uint32(0):
             i = first + first_of(bits)
@@ -227,14 +200,14 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
         first = np.uint64(base) + group * np.uint64(GROUP)
         bits = _worth(
             lists, first, lanes_of(np.uint64(n), group), near_x, near_y, wide, deep, slope_x, slope_y,
-            ceiling, radius, margin, batched,
+            ceiling, radius, margin,
         )  # fmt: skip
         if bits == np.uint32(0):
             continue
         if not is_loaded:
             load(field, block, room, cells)
             is_loaded = True
-        bits = winners(planes, _lowest_planes(lists, first, bits, lift, planes), w, off, WIDE)
+        bits = winners(planes, lowest_planes(lists, first, bits, lift, planes), w, off, WIDE)
         owed = np.int64(-1)  # an entry left out of the lists that has to be run after all
         while bits != np.uint32(0) or owed >= 0:
             some = np.uint64(0)
@@ -250,7 +223,6 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                 if lowered < np.float32(math.inf) and np.float32(level_height(codes, records, j)) >= lowered:
                     continue
                 last, code, at = j, codes[j], some * np.uint64(CELLS)
-                level = np.float32(math.inf)
                 after = entry + 1
                 if (
                     after < last_entry
@@ -263,30 +235,20 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                 elif code == BALL_LINE:
                     ball_heights(records, j, x, y, half_x, half_y, places, batch, at)
                 elif code == FLAT_LINE:
-                    level = flat_level(records, j, x, y, half_x, half_y)
+                    level = flat_heights(records, j, x, y, half_x, half_y, places, batch, at)
                     lowered = min(lowered, level)
-                    if level == np.float32(math.inf):
-                        flat_heights(records, j, places, batch, at)
                 elif code == FLAT_ARC:
-                    lowered = min(lowered, flat_arc_heights(records, j, x, y, half, places, batch, at))
+                    level = flat_arc_heights(records, j, x, y, half, places, batch, at)
+                    lowered = min(lowered, level)
                 else:
                     heights(code, records[j], places, CELLS, g)
                     for c in range(np.uint64(CELLS)):
                         batch[at + c] = g[c]
                 batched[some] = np.float32(entry - first_entry)
-                batched[some + np.uint64(LANES)] = level
                 some += np.uint64(1)
             taking = np.uint64(0)
             for k in range(some):
-                at, level = k * np.uint64(CELLS), batched[k + np.uint64(LANES)]
-                if level < np.float32(math.inf):
-                    entry = np.int64(batched[k])
-                    j = entries[first_entry + entry]
-                    if records[j, LENGTH] > 0.0 and is_even(level, w, cells):
-                        add_even(records[j], entry, level, field, block, taken, room, at, x, y, half, cells)
-                        lower_even(batched[k], level, w, cells)
-                        continue
-                    fill(level, batch, at, cells)
+                at = k * np.uint64(CELLS)
                 lower(batched[k], w, batch, at, cells)
                 deepest = most_lost(bits_of, at, cells)
                 bits_of[k + np.uint64(DEEPEST)], chosen[taking] = deepest, np.int32(k)
@@ -369,9 +331,7 @@ def bite(first, last, field, box, top, cell, cutter, moves, taken, lists, boxes,
             )  # fmt: skip
             for at in range(0, count, PASS):
                 some = near[at : min(at + PASS, count)]
-                n1 = _refine(
-                    lists, START, n, some, len(some), list1, field, block, tile, cutter, room, batched
-                )
+                n1 = _refine(lists, START, n, some, len(some), list1, field, block, tile, cutter, room)
                 if n1 == 0:
                     continue
                 count1 = (n1 + LANES - 1) // LANES
@@ -384,18 +344,7 @@ def bite(first, last, field, box, top, cell, cutter, moves, taken, lists, boxes,
                             own, n2 = (
                                 list2,
                                 _refine(
-                                    lists,
-                                    list1,
-                                    n1,
-                                    every,
-                                    count1,
-                                    list2,
-                                    field,
-                                    part,
-                                    tile,
-                                    cutter,
-                                    room,
-                                    batched,
+                                    lists, list1, n1, every, count1, list2, field, part, tile, cutter, room
                                 ),
                             )
                         if n2 == 0:
