@@ -19,10 +19,11 @@ REPLAY = (
     (replay, "_Above", "collisions: chords of neck, shank and holder"),
     (replay.replay_kernels, "replay_tiles", "the kernel: lists, bounds, heights, what is told, contacts"),
     (replay, "_deepest", "deepest finds of each move"),
-    (replay._State, "result", "places of the finds"),
+    (replay._State, "result", "what is told of each move, and places of the finds"),
 )
 EFFORT = (
     (effort, "timed", "model of time"),
+    (effort, "summed", "stretches and sums of them"),
     (effort, "bites", "bites"),
     (effort, "deep_slots", "deep slots"),
     (effort, "program_times", "time of programs and operations"),
@@ -30,8 +31,7 @@ EFFORT = (
     (effort, "largest_force", "largest force"),
 )
 WITHIN = (
-    (bite, "_summed", "of bites: stretches and sums"),
-    (bite, "parts_in_wood", "of bites: parts in wood, of these"),
+    (bite, "parts_in_wood", "of stretches and sums: parts in wood"),
     (advice, "_safe_height", "of advice: safe height"),
     (advice, "_air", "of advice: air"),
     (advice, "_feeds", "of advice: feeds"),

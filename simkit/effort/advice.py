@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -12,14 +11,13 @@ import numpy as np
 from simkit.cutters import Cutter
 from simkit.effort.bite import Bites
 from simkit.effort.chips import USUAL_SOURCE, usual_chips
-from simkit.effort.motion import MoveTimes
+from simkit.effort.motion import ARC_SHARE, MoveTimes
 from simkit.effort.timing import timed
 from simkit.frames import Frame
-from simkit.job.model import Job
+from simkit.job.model import Job, Machine
 from simkit.machine.pins import standing_in
 from simkit.moves.table import ARC, Moves
 from simkit.stock.field import Field
-from simkit.stock.workers import share
 
 LEAST = 0.5  # minutes: less is not worth a line
 LEAST_PART = 0.02  # of the setup's moving time, likewise
@@ -58,9 +56,8 @@ def advise(
     all moves.
     starts, fields: before and after each setup.
     """
-    found: list = [[] for _ in rows]
-
-    def ask(index: int) -> None:
+    found: list[Advice] = []
+    for index in range(len(rows)):
         mine, its, own = parts[index], times[rows[index]], bites[index]
         least = max(LEAST, LEAST_PART * float(its.seconds.sum()) / 60.0)
         # Each asks what the same moves would take with one thing changed.
@@ -70,10 +67,8 @@ def advise(
             *_feeds(job, index, mine, its, own, least),
             _roughing(job, index, own, frames[index], starts[index], fields[index], least),
         ]
-        found[index] = [advice for advice in some if advice is not None and advice.minutes >= least]
-
-    share(ask, len(rows))
-    return sorted(itertools.chain(*found), key=lambda advice: -advice.minutes)
+        found += [advice for advice in some if advice is not None and advice.minutes >= least]
+    return sorted(found, key=lambda advice: -advice.minutes)
 
 
 def _name(job: Job, index: int) -> str:
@@ -97,12 +92,16 @@ def _safe_height(job: Job, index: int, moves: Moves, times: MoveTimes) -> Advice
     upright_ends = (moves.start[upright, 2].max(initial=enough), moves.end[upright, 2].max(initial=enough))
     if not len(over) or max(upright_ends) > enough:
         return None
-    start, end = moves.start.copy(), moves.end.copy()
+    is_over = (moves.start[:, 2] > enough) | (moves.end[:, 2] > enough)
+    near, asked = _near(moves, is_over, job.machine)
+    some = moves[asked]
+    start, end = some.start.copy(), some.end.copy()
     for places in (start, end):
         places[:, 2] = np.minimum(places[:, 2], enough)
     heights, counts = np.unique(over.round(3), return_counts=True)
     usual = heights[counts.argmax()]
-    minutes = _saved(times, timed(replace(moves, start=start, end=end), job.machine))
+    after = timed(replace(some, start=start, end=end), job.machine).seconds
+    minutes = float((times.seconds[asked] - after)[near[asked]].sum()) / 60.0
     above = "wood" if not standing or max(standing) <= thick else "clamps"
     unknown = "" if job.fixtures else "; the job states no clamps or stops: with any there, keep above them"
     return Advice(
@@ -111,6 +110,28 @@ def _safe_height(job: Job, index: int, moves: Moves, times: MoveTimes) -> Advice
         f" {job.machine.clearance:g} mm{unknown}",
         minutes,
     )
+
+
+def _near(moves: Moves, changed: np.ndarray, machine: Machine) -> tuple[np.ndarray, np.ndarray]:
+    """Return which moves (n,) may take another time when some are changed, and which have to be asked for it.
+
+    changed (n,): whether each is.  The square of the speed at a corner is the least of all limits, each with
+    what the way from there lets it grow (motion._reachable).  So a corner hears nothing of what lies farther
+    than the way on which it grows from nothing to the greatest there is.  To know the times of moves,
+    whatever the speeds at the ends of what is asked, that much has to be asked on both sides of them.
+    """
+    fastest2 = sum((speed / 60.0) ** 2 for speed in machine.speed)
+    reach = fastest2 / (2.0 * ARC_SHARE * min(machine.acceleration))
+    end = np.cumsum(moves.length())
+    start = end - moves.length()
+    found = [changed]
+    for _ in range(2):
+        rows = np.flatnonzero(found[-1])
+        steps = np.zeros(len(end) + 1, np.int64)
+        np.add.at(steps, np.searchsorted(end, start[rows] - reach), 1)
+        np.add.at(steps, np.searchsorted(start, end[rows] + reach, "right"), -1)
+        found.append(np.cumsum(steps[:-1]) > 0)
+    return found[1], found[2]
 
 
 def _air(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, least: float) -> Advice | None:

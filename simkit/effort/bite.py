@@ -144,13 +144,20 @@ class Bites:
         return (self.wood_on * np.sign(speed)).astype(np.int64)
 
 
-def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cutter], cell: float) -> Bites:
+def bites(
+    moves: Moves,
+    met: Replay,
+    times: MoveTimes,
+    cutters: Mapping[int, Cutter],
+    cell: float,
+    sums: tuple | None = None,
+) -> Bites:
     """Return what the stretches of one setup bite off.
 
     moves (n): of the setup, program frame.  met: their replay.  times: of these n moves.
-    cell mm: of the replay's field.
+    cell mm: of the replay's field.  sums: of summed, where they are at hand.
     """
-    of, first, passing, share, row, found = _summed(moves, met, times, cutters, cell)
+    of, first, passing, share, row, found = sums or summed(moves, met, times, cutters, cell)
     count = len(first)
     long, time, volume = found[kernels.LONG], found[kernels.SECONDS], found[kernels.VOLUME]
     wood_long, wood_time = found[kernels.WOOD_LONG], found[kernels.WOOD_SECONDS]
@@ -221,7 +228,7 @@ def bites(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cut
     )
 
 
-def _summed(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cutter], cell: float):
+def summed(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cutter], cell: float):
     """Return what the stretches are summed up of: of, first, is_pass, share, row, sums.
 
     of, share (n,): as of Bites.  first, is_pass, row (m,): first move of each stretch, and as of Bites.  sums

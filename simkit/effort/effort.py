@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.effort.advice import Advice, advise
-from simkit.effort.bite import Bites, bites
+from simkit.effort.bite import Bites, bites, summed
 from simkit.effort.force import LargestForce, largest_force
 from simkit.effort.motion import MoveTimes
 from simkit.effort.program_time import ProgramTime, program_times
@@ -55,15 +55,22 @@ def effort_of(
     """
     times = timed(moves, job.machine)
     parts = [moves[one] for one in rows]
+    asked = [
+        (mine, met, times[one], job.cutters, starts[0].lattice.cell)
+        for mine, met, one in zip(parts, replays, rows, strict=True)
+    ]
+    sums: list = [None] * len(rows)
+
+    def add_up(index: int) -> None:
+        sums[index] = summed(*asked[index])
+
+    # Sums are kernels, which run side by side.  The rest is NumPy on some thousand numbers at a time, and two
+    # threads would wait for each other.
+    share(add_up, len(rows))
+    found = [bites(*one, its) for one, its in zip(asked, sums, strict=True)]
     in_wood = np.zeros(len(moves))
-    found: list = [None] * len(rows)
-
-    def bite(index: int) -> None:
-        one = rows[index]
-        found[index] = bites(parts[index], replays[index], times[one], job.cutters, starts[0].lattice.cell)
-        in_wood[one] = found[index].share
-
-    share(bite, len(rows))
+    for one, own in zip(rows, found, strict=True):
+        in_wood[one] = own.share
     fields = [met.field for met in replays]
     # What follows asks nothing of each other.
     asked = (

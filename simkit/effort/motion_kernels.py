@@ -59,18 +59,23 @@ def _wanted(rapid, feed):
     return feed if feed > 0.0 else math.inf
 
 
-@kernel
-def _stops(i, start, end, columns, speed, rests):
-    """Whether the machine stands still between the move before and this one (motion.is_stop)."""
-    setup, program, tool = columns
+@loop_kernel
+def is_apart(i, start, end, program, tool, speed):
+    """Whether a move begins elsewhere than the one before ends, or of another program, cutter or speed."""
     j = i - 1
-    is_other = (setup[i] != setup[j]) | (program[i] != program[j]) | (tool[i] != tool[j])
-    is_apart = (
+    is_elsewhere = (
         (abs(start[i, 0] - end[j, 0]) > 1e-6)
         | (abs(start[i, 1] - end[j, 1]) > 1e-6)
         | (abs(start[i, 2] - end[j, 2]) > 1e-6)
     )
-    return is_other | is_apart | (speed[i] != speed[j]) | rests[j]
+    return is_elsewhere | (program[i] != program[j]) | (tool[i] != tool[j]) | (speed[i] != speed[j])
+
+
+@kernel
+def _stops(i, start, end, columns, speed, rests):
+    """Whether the machine stands still between the move before and this one (motion.is_stop)."""
+    setup, program, tool = columns
+    return is_apart(i, start, end, program, tool, speed) | (setup[i] != setup[i - 1]) | rests[i - 1]
 
 
 @entry_kernel

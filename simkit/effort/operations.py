@@ -44,6 +44,12 @@ class Operation:
         return self.cutting + self.rapids
 
 
+def stretch_of(rows: np.ndarray) -> slice | np.ndarray:
+    """Return growing rows as a slice where they stand together: a part of a column is no copy of it."""
+    is_whole = len(rows) > 0 and rows[-1] - rows[0] + 1 == len(rows)
+    return slice(int(rows[0]), int(rows[-1]) + 1) if is_whole else rows
+
+
 def operations(
     moves: Moves, rows: np.ndarray, lowest: np.ndarray, times: MoveTimes, wood: np.ndarray | None
 ) -> tuple[Operation, ...]:
@@ -56,9 +62,7 @@ def operations(
     """
     if not len(rows):
         return ()
-    # Moves of one program stand together: a part of a column is no copy of it.
-    is_whole = rows[-1] - rows[0] + 1 == len(rows)
-    here = slice(int(rows[0]), int(rows[-1]) + 1) if is_whole else rows
+    here = stretch_of(rows)
     tool, end, is_rapid = moves.tool[here], moves.end[here, 2], moves.rapid[here]
     is_lift = is_rapid & (end > moves.start[here, 2] + EQUAL)
     is_safe = np.zeros(len(rows), bool)

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.effort.motion import FREE, MoveTimes
-from simkit.effort.operations import Operation, operations
+from simkit.effort.operations import Operation, operations, stretch_of
 from simkit.job.model import Machine
 from simkit.moves.extremes import extremes
-from simkit.moves.table import Moves
+from simkit.moves.table import ARC, Moves
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,7 @@ def program_times(
     """
     changes, starts = _changes(moves), _starts(moves)
     length, is_cut, reaches_feed = moves.length(), ~moves.rapid, times.reaches_feed
-    lowest = extremes(moves)[0][:, 2]
+    lowest = _lowest(moves)
     told = []
     for index, name in enumerate(moves.programs):
         here = np.flatnonzero(moves.program == index)
@@ -102,27 +102,27 @@ def program_times(
         tools = moves.tool[here]
         changed = np.flatnonzero(np.append(True, tools[1:] != tools[:-1])) if len(here) else here
         for tool in dict.fromkeys(tools[changed].tolist()):
-            rows = here[tools == tool]
-            cut = rows[is_cut[rows]]
-            n_changes, n_starts = int(changes[rows].sum()), int(starts[rows].sum())
-            cutting, long = float(times.seconds[cut].sum()), float(length[cut].sum())
-            reaches = reaches_feed[cut]
-            short = cut[~reaches]
-            feed = np.where(moves.feed[cut] > 0, moves.feed[cut], np.inf) / 60.0
-            in_wood = None if wood is None else float((times.seconds[cut] * wood[cut]).sum())
+            own = here[tools == tool]
+            rows = stretch_of(own)
+            is_own, n_changes, n_starts = is_cut[rows], int(changes[rows].sum()), int(starts[rows].sum())
+            seconds, ways, feed = (column[rows][is_own] for column in (times.seconds, length, moves.feed))
+            reaches = reaches_feed[rows][is_own]
+            cutting, long = float(seconds.sum()), float(ways.sum())
+            feed = np.where(feed > 0, feed, np.inf) / 60.0
+            in_wood = None if wood is None else float((seconds * wood[rows][is_own]).sum())
             cutters.append(
                 CutterTime(
                     tool=int(tool),
                     cutting=cutting,
                     in_wood=in_wood,
-                    rapids=float(times.seconds[rows[moves.rapid[rows]]].sum()),
+                    rapids=float(times.seconds[rows][~is_own].sum()),
                     changes=n_changes,
                     starts=n_starts,
                     standing=n_changes * machine.cutter_change + n_starts * machine.spindle_start,
                     length=long,
-                    not_reached=float(length[short].sum()) / long if long else 0.0,
-                    held=_held(moves, times, length, cut[reaches], long),
-                    lost=max(cutting - float((length[cut] / feed).sum()), 0.0),
+                    not_reached=float(ways[~reaches].sum()) / long if long else 0.0,
+                    held=_held(moves, times, length, own[is_own][reaches], long),
+                    lost=max(cutting - float((ways / feed).sum()), 0.0),
                 )
             )
         setup = int(moves.setup[here[0]]) if len(here) else 0
@@ -131,11 +131,23 @@ def program_times(
     return told
 
 
+def _lowest(moves: Moves) -> np.ndarray:
+    """Return the lowest z that the tip reaches in each move (n,); upright arcs may dip below their ends."""
+    low = np.minimum(moves.start[:, 2], moves.end[:, 2])
+    arcs = np.flatnonzero((moves.kind == ARC) & (moves.plane != 17))
+    if len(arcs):
+        low[arcs] = extremes(moves[arcs])[0][:, 2]
+    return low
+
+
 def _held(moves: Moves, times: MoveTimes, length, rows: np.ndarray, long: float) -> tuple[Held, ...]:
     """Return what keeps some of the moves `rows` below their feed; long mm: the way of all feed moves."""
     told = []
-    for by in np.unique(times.held[rows]):
-        mine = rows[(times.held[rows] == by) & (length[rows] > 0)]
+    held = times.held[rows]
+    if (held == FREE).all():  # most programs
+        return ()
+    for by in np.unique(held):
+        mine = rows[(held == by) & (length[rows] > 0)]
         if by != FREE and len(mine):
             fastest = mine[np.argmax(moves.feed[mine])]
             reached = 60.0 * float(times.wanted[mine].max())

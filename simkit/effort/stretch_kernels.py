@@ -5,6 +5,7 @@ import math
 import numpy as np
 
 from simkit._jit import entry_kernel, kernel
+from simkit.effort.motion_kernels import is_apart
 
 NOTHING = 1e-9  # as in motion.py
 STEEP = 1.0  # rise over run: steeper than this a move is a plunge or a lift, no pass
@@ -70,20 +71,6 @@ def line_spans(first, last, start, end, tool, volume, along, top, numbers, outli
         span[i, 1] = min(max(max(stop, begin), 0.0), 1.0)
 
 
-@kernel
-def _is_apart(i, start, end, columns, speed, feed):
-    """Whether a move does not carry on from the one before: elsewhere, or with something changed."""
-    program, tool = columns
-    j = i - 1
-    is_apart = (
-        (abs(start[i, 0] - end[j, 0]) > 1e-6)
-        | (abs(start[i, 1] - end[j, 1]) > 1e-6)
-        | (abs(start[i, 2] - end[j, 2]) > 1e-6)
-    )
-    is_other = (program[i] != program[j]) | (tool[i] != tool[j])
-    return is_apart | is_other | (speed[i] != speed[j]) | (feed[i] != feed[j])
-
-
 @entry_kernel
 def stretches(
     start, end, length, rapid, columns, speed, feed, numbers, outlines, span, of, first, is_pass, ends,
@@ -106,7 +93,7 @@ def stretches(
         passes = level * STEEP >= abs(rise)
         is_own = (not rapid[i]) & (long > NOTHING)
         begins = i == 0 or passes != was_pass or is_own != was_own
-        begins = begins or _is_apart(i, start, end, columns, speed, feed)
+        begins = begins or is_apart(i, start, end, *columns, speed) or feed[i] != feed[i - 1]
         if begins:
             began = so_far
         k = _place_of(numbers, columns[1][i], k)

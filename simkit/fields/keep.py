@@ -22,8 +22,7 @@ from simkit.fields.stated import (
     step_stated,
 )
 from simkit.findings.evidence import Evidence
-from simkit.program.job_programs import bytes_of, options_of
-from simkit.program.reader import read_program
+from simkit.program.job_programs import bytes_of, read_as_stated
 from simkit.report.whole_file import put_whole_by, unwritten
 from simkit.stock.field import Field
 from simkit.stock.replay import Replay
@@ -74,15 +73,7 @@ def _bytes_cut(evidence: Evidence, setup: int, path: Path, read) -> bytes:
     job, its = evidence.job, evidence.job.setups[setup]
     data = bytes_of(path, read.name)
     try:
-        again = read_program(
-            data,
-            read.name,
-            setup=setup,
-            cutter=its.cutter,
-            units=its.program_units,
-            options=options_of(job, its),
-        )
-        is_same = same_moves(read.moves, again.moves)
+        is_same = same_moves(read.moves, read_as_stated(data, read.name, job, its, setup).moves)
     except InputProblems:
         is_same = False
     if not is_same:

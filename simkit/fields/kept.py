@@ -35,15 +35,15 @@ from simkit.job.files import sha256_of, shown_text
 from simkit.job.locate import printable
 from simkit.job.model import Job
 from simkit.moves.table import Moves
-from simkit.program.job_programs import LARGEST_FILE, options_of, shown_name
-from simkit.program.reader import ProgramRead, read_program
+from simkit.program.job_programs import LARGEST_FILE, read_as_stated, shown_name
+from simkit.program.reader import ProgramRead
 from simkit.stock.field import UNCUT, Field
 from simkit.stock.replay import Replay
 
 LARGEST_ABOUT = 2**22  # bytes
 MOST = 1e9  # mm and mm3: of what no check looks at, so that sums stay numbers
 MOST_SETUPS, MOST_PROGRAMS = 1000, 10_000
-SAME, CHANGED, GONE = "same", "changed", "gone"
+SAME, MOVED, CHANGED, GONE = "same", "moved", "changed", "gone"
 AS_KEPT = " (as kept)"  # behind the name of a program that has changed since
 _PARTS = ("neck", "shank", "holder")
 _TYPES = {
@@ -64,7 +64,8 @@ class Taken:
 
     reads: of their programs, as program.job_programs gives them, with the names they are told by.
     known: what each setup did.  told: of each its name and, for each program, its name then
-    ("file"), sha256, what has become of it ("state": SAME, CHANGED, GONE) and its name in findings ("named").
+    ("file"), sha256, what has become of it ("state": SAME, MOVED, CHANGED, GONE), and its name in findings
+    ("named").
     """
 
     reads: list[list[tuple[Path, ProgramRead]]]
@@ -162,7 +163,7 @@ class Kept:
                 setup, **{key: reading[key] for key in ("cutter", "program_units", "work_offsets")}
             )
             job = replace(job, block_delete=reading["block_delete"], arc_tolerance=reading["arc_tolerance"])
-            then = _moves_of(data, name, job, setup, index).moves
+            then = read_as_stated(data, name, job, setup, index).moves
             return first_other(moves, then if is_whole else then[: len(moves)])
         return int(moves.line[0]) if len(moves) else 1
 
@@ -225,9 +226,11 @@ class Kept:
             name, sha256 = kept["name"], kept["sha256"]
             if number < len(now) and now[number][1] == sha256:
                 state, name = SAME, now[number][0]  # it may bear another name by now
+            elif places := [one for one, its in now if its == sha256]:
+                state, name = MOVED, places[0]
             else:
                 state = CHANGED if any(name == one and its for one, its in now) else GONE
-            named = name if state == SAME else name + AS_KEPT
+            named = name if state in (SAME, MOVED) else name + AS_KEPT
             rows.append({"file": name, "sha256": sha256, "state": state, "named": named})
         return rows
 
@@ -239,7 +242,7 @@ class Kept:
         return data
 
     def _read(self, job: Job, index: int, part: int, row: dict[str, Any]) -> ProgramRead:
-        read = _moves_of(self._bytes(index, part), row["named"], job, job.setups[index], index)
+        read = read_as_stated(self._bytes(index, part), row["named"], job, job.setups[index], index)
         return replace(read, sha256=row["sha256"])
 
     def _did(self, job: Job, index: int, before: Field, rows: slice) -> Replay:
@@ -274,17 +277,6 @@ class Kept:
         return self._archive.get_array(
             array_member(index, name), shape, dtype or _TYPES.get(name, np.float64)
         )
-
-
-def _moves_of(data: bytes, name: str, job: Job, setup, index: int) -> ProgramRead:
-    return read_program(
-        data,
-        name,
-        setup=index,
-        cutter=setup.cutter,
-        units=setup.program_units,
-        options=options_of(job, setup),
-    )
 
 
 def _sha256(path: Path) -> str:

@@ -45,14 +45,7 @@ def read_programs(job: Job) -> list[list[tuple[Path, ProgramRead]]]:
         for path in setup.programs:
             name = shown_name(path, job)
             try:
-                read = read_program(
-                    bytes_of(path, name),
-                    name,
-                    setup=index,
-                    cutter=setup.cutter,
-                    units=setup.program_units,
-                    options=options_of(job, setup),
-                )
+                read = read_as_stated(bytes_of(path, name), name, job, setup, index)
             except InputProblems as found:
                 problems.extend(found.problems)
                 warnings.extend(found.warnings)
@@ -63,6 +56,21 @@ def read_programs(job: Job) -> list[list[tuple[Path, ProgramRead]]]:
     if problems:
         raise InputProblems(problems, warnings)
     return reads
+
+
+def read_as_stated(data: bytes, name: str, job: Job, setup: Setup, index: int) -> ProgramRead:
+    """Return what a program of a setup says, read as the job states it.
+
+    data: its bytes.  name: by which it is told.  index: of the setup.  Raises InputProblems.
+    """
+    return read_program(
+        data,
+        name,
+        setup=index,
+        cutter=setup.cutter,
+        units=setup.program_units,
+        options=options_of(job, setup),
+    )
 
 
 def options_of(job: Job, setup: Setup) -> Options:

@@ -106,6 +106,7 @@ def _field_lines(field: dict[str, Any]) -> list[str]:
 def _program_words(program: dict[str, Any]) -> str:
     words = {
         "same": "unchanged since",
+        "moved": "unchanged since, but the job now runs it in another place of that setup",
         "changed": f"changed since, so findings in it name {program['named']}, line as then",
         "gone": f"no longer in the job, so findings in it name {program['named']}, line as then",
     }

@@ -40,6 +40,16 @@ def check_one(job: Job, cell: float, wish: Wish) -> int:
 
         write_report(wish.report, evidence, _judged(result, wish, stored, True))
 
+    unkept: list[InputProblems] = []
+
+    def keep(evidence) -> None:
+        from simkit.fields.keep import keep_field
+
+        try:
+            keep_field(wish.keep_field, evidence)
+        except InputProblems as problems:  # the check is done: its verdict is told first
+            unkept.append(problems)
+
     console = Console(quiet=wish.quiet)
     stop = _Stop()
     try:
@@ -51,7 +61,7 @@ def check_one(job: Job, cell: float, wish: Wish) -> int:
                 pictures=wish.pictures,
                 fresh=wish.fresh,
                 report=report if wish.report else None,
-                keep=wish.keep_field,
+                keep=keep if wish.keep_field else None,
                 lines=lines,
             )
     except KeyboardInterrupt:
@@ -65,6 +75,8 @@ def check_one(job: Job, cell: float, wish: Wish) -> int:
     write_outputs(wish, [result], False)
     _tell_written(wish, len(result["pictures"]))
     shown(lambda: _show_one(console, result, wish))
+    for problems in unkept:
+        raise problems
     return status_of(result)
 
 

@@ -21,14 +21,14 @@ def checked(
     pictures: Path | None = None,
     fresh: bool = False,
     report: Callable[[Any, dict[str, Any]], None] | None = None,
-    keep: Path | None = None,
+    keep: Callable[[Any], None] | None = None,
     lines: Sequence[Any] = (),
 ) -> dict[str, Any]:
     """Return the result of a job as plain data, as report.result gives it.
 
     cell: edge of a field cell, mm.  progress: has stage(name) and fraction(done).  pictures: folder to draw
-    them in.  report(evidence, result) writes the report.  keep: file for what stands after each setup, of
-    fields.keep.  With any of these the job is cut in any case.
+    them in.  report(evidence, result) writes the report.  keep(evidence) keeps what stands after each setup.
+    With any of these the job is cut in any case.
     lines: of report.section_line, along which pictures and report show it cut open.
     fresh: a kept result is not looked for.
     Nothing heavy is imported before it is known that something must be cut.  Raises InputProblems.
@@ -61,7 +61,7 @@ def _cut(
     progress,
     pictures: Path | None,
     report,
-    keep: Path | None,
+    keep: Callable[[Any], None] | None,
     key: str | None,
     lines: Sequence[Any],
 ) -> dict[str, Any]:
@@ -86,10 +86,8 @@ def _cut(
     if key is not None and key_of(job, cell) == key:
         keep_result(key, result)
     if keep is not None:
-        from simkit.fields.keep import keep_field
-
         progress.stage("keeping the field")
-        keep_field(keep, evidence)
+        keep(evidence)
     if pictures is not None:
         from simkit.report.pictures import draw_pictures
 

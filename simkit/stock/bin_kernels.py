@@ -1,12 +1,15 @@
-"""Packed moves binned to the tiles that they can touch."""
+"""Packed moves binned to the tiles that they can touch, and which of them carry on from another."""
 
 import math
 
 import numpy as np
 
 from simkit._jit import entry_kernel, kernel, loop_kernel
+from simkit.cutters import BALL
 from simkit.stock.pack_kernels import LOWEST, SLACK
-from simkit.stock.record_kernels import LENGTH, UX, UY, R, X, Y, is_band, plan_reach
+from simkit.stock.record_kernels import LENGTH, LINE_FORM, UX, UY, R, X, Y, code_of, is_band, plan_reach
+
+BALL_LINE = int(code_of.py_func(LINE_FORM, BALL))
 
 
 @kernel
@@ -61,3 +64,21 @@ def bin_moves(codes, records, boxes, j0, j1, x0, y0, size, tops, places, entries
     tile; writing, where in entries (int32) the next move of each tile goes, moved on.
     """
     _bin_moves(codes, records, boxes, j0, j1, x0, y0, size, tops, places, entries)
+
+
+@entry_kernel
+def follow(first, last, row0, codes, rows, records, start, end, follows):
+    """Write which packed moves first <= k < last are a ball's line that begins where that before it ends.
+
+    rows (n,): which move each is, row0 the first one's; start, end (moves, 3): of all of them.  The first of
+    these is none.  follows (n,) bool.
+    """
+    for k in range(np.uint64(first + 1), np.uint64(last)):
+        before = k - np.uint64(1)
+        if codes[k] != BALL_LINE or codes[before] != BALL_LINE or rows[k] != rows[before] + 1:
+            continue
+        i = np.int64(rows[k]) - row0
+        is_linked = (
+            (start[i, 0] == end[i - 1, 0]) & (start[i, 1] == end[i - 1, 1]) & (start[i, 2] == end[i - 1, 2])
+        )
+        follows[k] = is_linked & (records[k, LENGTH] > 0.0)

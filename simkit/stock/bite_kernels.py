@@ -18,7 +18,8 @@ entries, codes, rows, records, whether each record begins where that before it e
 behind its last); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y, top,
 tie, margin, and how far from its axis the middle of a cutter reaches); block (iy0, iy1, ix0, ix1); taken
 (entries at hand, TAKES); room of a leaf to work in: w (ROOM,), off (2 CELLS,) float32, places (PLACES,)
-float64, batch (BATCH,) float32 and its bits.
+float64, batch (BATCH,) float32 and its bits.  batched (2 LANES,) float32: of the moves of a group which
+entries they are, and the height of those that leave a whole leaf level.
 """
 
 import math
@@ -28,8 +29,10 @@ import numpy as np
 from simkit._jit import kernel, late_kernel, loop_kernel
 from simkit.stock.bit_kernels import first_of, without_first
 from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
-from simkit.stock.leaf_kernels import level_height, lowest_planes, winners
+from simkit.stock.leaf_kernels import level_height, winners
 from simkit.stock.list_kernels import (
+    BIG,
+    ENTRY,
     GROUP,
     LANES,
     LOWEST,
@@ -62,17 +65,21 @@ from simkit.stock.lose_kernels import (
     WIDE,
     ball_heights,
     ball_heights_told,
+    fill,
     flat_arc_heights,
     flat_heights,
+    flat_level,
     highest,
     is_behind,
+    is_even,
     load,
     lower,
+    lower_even,
     most_lost,
     store,
 )
-from simkit.stock.record_kernels import UX, UY, X, Y, form_of, is_line
-from simkit.stock.told_kernels import add_taken
+from simkit.stock.record_kernels import LENGTH, UX, UY, X, Y, form_of, is_line
+from simkit.stock.told_kernels import add_even, add_taken
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 PART = 8
@@ -136,6 +143,26 @@ def _worth(lists, first, lanes, x, y, half_x, half_y, slope_x, slope_y, ceiling,
         bit = np.uint32(np.uint32(1) << np.uint32(lane))
         found = np.uint32(found | (bit if (low <= ceiling) & (not is_beyond) else np.uint32(0)))
     return found
+
+
+@loop_kernel
+def _lowest_planes(lists, first, bits, lift, planes):
+    """Write bounds, slopes along x and along y, and entries of the chosen pieces of a group to `planes`.
+
+    LANES apart; returns how many.  Filled up to whole vectors with what is nowhere low.
+    """
+    some = np.uint64(0)
+    while bits != np.uint32(0):
+        i = first + first_of(bits)
+        bits = without_first(bits)
+        planes[some] = lists[i + np.uint64(LOWEST)] + lift
+        planes[some + np.uint64(LANES)] = lists[i + np.uint64(SLOPE_X)]
+        planes[some + np.uint64(2 * LANES)] = lists[i + np.uint64(SLOPE_Y)]
+        planes[some + np.uint64(3 * LANES)] = lists[i + np.uint64(ENTRY)]
+        some += np.uint64(1)
+    for i in range(some, (some + np.uint64(15)) & ~np.uint64(15)):
+        planes[i] = BIG
+    return some
 
 
 @loop_kernel
@@ -207,7 +234,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
         if not is_loaded:
             load(field, block, room, cells)
             is_loaded = True
-        bits = winners(planes, lowest_planes(lists, first, bits, lift, planes), w, off, WIDE)
+        bits = winners(planes, _lowest_planes(lists, first, bits, lift, planes), w, off, WIDE)
         owed = np.int64(-1)  # an entry left out of the lists that has to be run after all
         while bits != np.uint32(0) or owed >= 0:
             some = np.uint64(0)
@@ -223,6 +250,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                 if lowered < np.float32(math.inf) and np.float32(level_height(codes, records, j)) >= lowered:
                     continue
                 last, code, at = j, codes[j], some * np.uint64(CELLS)
+                level = np.float32(math.inf)
                 after = entry + 1
                 if (
                     after < last_entry
@@ -235,20 +263,30 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                 elif code == BALL_LINE:
                     ball_heights(records, j, x, y, half_x, half_y, places, batch, at)
                 elif code == FLAT_LINE:
-                    level = flat_heights(records, j, x, y, half_x, half_y, places, batch, at)
+                    level = flat_level(records, j, x, y, half_x, half_y)
                     lowered = min(lowered, level)
+                    if level == np.float32(math.inf):
+                        flat_heights(records, j, places, batch, at)
                 elif code == FLAT_ARC:
-                    level = flat_arc_heights(records, j, x, y, half, places, batch, at)
-                    lowered = min(lowered, level)
+                    lowered = min(lowered, flat_arc_heights(records, j, x, y, half, places, batch, at))
                 else:
                     heights(code, records[j], places, CELLS, g)
                     for c in range(np.uint64(CELLS)):
                         batch[at + c] = g[c]
                 batched[some] = np.float32(entry - first_entry)
+                batched[some + np.uint64(LANES)] = level
                 some += np.uint64(1)
             taking = np.uint64(0)
             for k in range(some):
-                at = k * np.uint64(CELLS)
+                at, level = k * np.uint64(CELLS), batched[k + np.uint64(LANES)]
+                if level < np.float32(math.inf):
+                    entry = np.int64(batched[k])
+                    j = entries[first_entry + entry]
+                    if records[j, LENGTH] > 0.0 and is_even(level, w, cells):
+                        add_even(records[j], entry, level, field, block, taken, room, at, x, y, half, cells)
+                        lower_even(batched[k], level, w, cells)
+                        continue
+                    fill(level, batch, at, cells)
                 lower(batched[k], w, batch, at, cells)
                 deepest = most_lost(bits_of, at, cells)
                 bits_of[k + np.uint64(DEEPEST)], chosen[taking] = deepest, np.int32(k)

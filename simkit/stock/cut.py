@@ -180,7 +180,7 @@ def _check_field(field: Field) -> None:
             raise ShapeError(f"field.{name} is {array.dtype} {array.shape}, expected {wanted}")
 
 
-def _copy(cells: np.ndarray) -> np.ndarray:
+def copied(cells: np.ndarray) -> np.ndarray:
     """Return a copy of an array of cells in rows, made by all threads: memory fresh to a process is slow."""
     new = np.empty(cells.shape, cells.dtype)
     parts = min(len(cells), 8) if cells.size > SMALL else 1
@@ -219,8 +219,8 @@ def cut(
     lattice = field.lattice
     up = frame.up
     surface = field.upper if up > 0 else field.lower
-    owner = _copy(field.upper_move if up > 0 else field.lower_move)
-    h = _copy(surface)
+    owner = copied(field.upper_move if up > 0 else field.lower_move)
+    h = copied(surface)
     if up < 0:
         np.negative(h, out=h)
     sweep = _Sweep(lattice, h, owner, first_row, tile, is_plain)

@@ -226,30 +226,6 @@ def _surface(room):
 
 
 @loop_kernel
-def lowest_planes(lists, first, bits, lift, planes):
-    """Write bounds and entries of the chosen pieces of a group to `planes`; return how many.
-
-    Filled up to whole vectors with what is nowhere low.
-    """
-    some = np.uint64(0)
-    while bits != np.uint32(0):
-        i = first + first_of(bits)
-        bits = without_first(bits)
-        planes[some] = lists[i + np.uint64(LOWEST)] + lift
-        planes[some + np.uint64(LANES)] = lists[i + np.uint64(SLOPE_X)]
-        planes[some + np.uint64(2 * LANES)] = lists[i + np.uint64(SLOPE_Y)]
-        planes[some + np.uint64(3 * LANES)] = lists[i + np.uint64(ENTRY)]
-        planes[some + np.uint64(4 * LANES)] = lists[i + np.uint64(BEND_X)]
-        planes[some + np.uint64(5 * LANES)] = lists[i + np.uint64(BEND_Y)]
-        planes[some + np.uint64(6 * LANES)] = lists[i + np.uint64(BEND_AT)]
-        planes[some + np.uint64(7 * LANES)] = lists[i + np.uint64(LEVEL)] + lift
-        some += np.uint64(1)
-    for i in range(some, (some + np.uint64(15)) & ~np.uint64(15)):
-        planes[i] = BIG
-    return some
-
-
-@loop_kernel
 def winners(planes, n, hb, off, wide):
     """Which bounds, as planes, come under the surface of a leaf at any of its cells, a bit for each.
 

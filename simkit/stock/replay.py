@@ -13,20 +13,20 @@ from simkit.errors import ShapeError
 from simkit.frames import Frame
 from simkit.moves.chords import chords_of
 from simkit.moves.table import Moves
-from simkit.stock import cut_kernels, replay_kernels, sum_kernels
+from simkit.stock import bin_kernels, cut_kernels, replay_kernels, sum_kernels
 from simkit.stock.cut import (
     CHUNK,
     TILE,
     Packed,
     bounds_pointer,
     cell_heights_pointer,
+    copied,
     on_grid,
     runs,
     support_of,
 )
 from simkit.stock.field import Field
-from simkit.stock.lose_kernels import BALL_LINE
-from simkit.stock.record_kernels import COLUMNS, LENGTH
+from simkit.stock.record_kernels import COLUMNS
 from simkit.stock.replay_kernels import CLEAR
 from simkit.stock.told_kernels import TAKES
 from simkit.stock.workers import share, share_ranges
@@ -102,10 +102,10 @@ def replay(
     """
     up = float(frame.up)
     surface, opposite = (field.upper, field.lower) if up > 0 else (field.lower, field.upper)
-    h = np.array(surface, order="C")
+    h = copied(surface)
     if up < 0:
         np.negative(h, out=h)
-    owner = np.array(field.upper_move if up > 0 else field.lower_move, order="C")
+    owner = copied(field.upper_move if up > 0 else field.lower_move)
     state = _State(field, h, owner, np.ascontiguousarray(opposite), up, len(moves), first_row, tile)
     done = 0
     for first, last in runs(moves.tool, MOST_MOVES) if h.size else []:
@@ -122,7 +122,7 @@ def replay(
         new = replace(field, upper=h, upper_move=owner)
     else:
         new = replace(field, lower=h, lower_move=owner)
-    return state.result(new)
+    return state.result(new, moves, frame)
 
 
 class _State:
@@ -134,10 +134,9 @@ class _State:
             raise ShapeError(f"a surface of shape {h.shape} on a lattice {self.lattice.shape}")
         self.first_row, self.tile = first_row, tile
         self.xs, self.ys = on_grid(self.lattice.x()), on_grid(self.lattice.y())
-        self.volume, self.right = np.zeros(n), np.zeros(n)
+        self.volume, self.right, self.under = np.zeros(n), np.zeros(n), np.zeros(n)
         self.bites = _nothing(n)
-        self.top, self.along = np.full(n, np.nan), np.full((n, 2), np.nan)
-        self.under = np.zeros(n)
+        self.highest, self.nearest, self.farthest = (np.full(n, far) for far in (-np.inf, np.inf, -np.inf))
         self.evaluations = 0
         self.tops = np.empty((-(-self.lattice.ny // tile), -(-self.lattice.nx // tile)), np.float32)
         cut_kernels.tile_tops(h, tile, 0, self.tops.shape[0], self.tops)
@@ -186,7 +185,6 @@ class _State:
             found[i] = (bites, stacks, evaluated)
 
         mine = slice(first, first + len(moves))
-        highest, nearest, farthest = (np.full(len(moves), far) for far in (-np.inf, np.inf, -np.inf))
         area, rubbing, added = lattice.cell**2, [], 0
 
         def after(done: int) -> None:
@@ -197,7 +195,8 @@ class _State:
                 # Where the plan is seen from below, right is left.
                 sum_kernels.add_entries(
                     entries[here], packed.rows, row0, taken, area, area * frame.plan_sense,
-                    self.volume[mine], self.right[mine], highest, nearest, farthest, self.under[mine],
+                    self.volume[mine], self.right[mine], self.highest[mine], self.nearest[mine],
+                    self.farthest[mine], self.under[mine],
                     *(its[mine] for its in self.bites),
                 )  # fmt: skip
                 rows = above.rows[above.entries[chords]] - self.first_row
@@ -214,28 +213,27 @@ class _State:
         share(part, len(found), after)
         _deepest(rubbing)
 
-        def finish(a: int, b: int) -> None:
-            here = slice(first + a, first + b)
-            self.under[here][moves.end[a:b, 2] >= moves.start[a:b, 2]] = 0.0  # lifts
-            # Heights of the field are z or -z of the blank frame.
-            top = (self.up * highest[a:b] - frame.offset[2]) / frame.matrix[2, 2]
-            self.top[here] = np.where(np.isfinite(highest[a:b]), top, np.nan)
-            is_told = np.isfinite(farthest[a:b])
-            self.along[here, 0] = np.where(is_told, nearest[a:b] + 0.0, np.nan)  # + 0.0: no -0
-            self.along[here, 1] = np.where(is_told, farthest[a:b], np.nan)
-
-        share_ranges(finish, len(moves), CHUNK)
-
-    def result(self, field: Field) -> Replay:
+    def result(self, field: Field, moves: Moves, frame: Frame) -> Replay:
         """Return what was found, with places in the blank frame."""
+        n = len(moves)
+        top, along = np.empty(n), np.empty((n, 2))
+        offset, rise = float(frame.offset[2]), float(frame.matrix[2, 2])
+
+        def told(first: int, last: int) -> None:
+            sum_kernels.tell_moves(
+                first, last, moves.start, moves.end, self.up, offset, rise, self.highest, self.nearest,
+                self.farthest, self.under, top, along,
+            )  # fmt: skip
+
+        share_ranges(told, n, CHUNK)
         return Replay(
             field,
             self.volume,
             self.right,
             self.bites[0],
             self._places(self.bites),
-            self.top,
-            self.along,
+            top,
+            along,
             self.under,
             {name: rub[0] for name, rub in self.rubs.items()},
             {name: self._places(rub) for name, rub in self.rubs.items()},
@@ -245,12 +243,10 @@ class _State:
     def _places(self, kept) -> np.ndarray:
         """Return where (n, 3) mm, blank frame, NaN for none; kept: depth, cell and height h of each move."""
         _, place, h = kept
-        at = np.full((len(place), 3), np.nan)
+        at = np.empty((len(place), 3))
 
         def some(first: int, last: int) -> None:
-            rows = first + np.flatnonzero(place[first:last] >= 0)
-            iy, ix = np.divmod(place[rows], self.lattice.nx)
-            at[rows, 0], at[rows, 1], at[rows, 2] = self.xs[ix], self.ys[iy], self.up * h[rows]
+            sum_kernels.tell_places(first, last, place, h, self.xs, self.ys, self.up, at)
 
         share_ranges(some, len(place), CHUNK)
         return at
@@ -262,14 +258,9 @@ def _follows(moves: Moves, packed: Packed, row0: int) -> np.ndarray:
 
     def chunk(index: int) -> None:
         first, last = packed.chunks[index]
-        start, end = moves.start[first : first + CHUNK], moves.end[first : first + CHUNK]
-        is_linked = np.ones(max(len(start) - 1, 0), bool)
-        for axis in range(3):
-            is_linked &= start[1:, axis] == end[:-1, axis]
-        rows, is_ball = packed.rows[first:last] - (row0 + first), packed.codes[first:last] == BALL_LINE
-        is_next = is_ball[1:] & is_ball[:-1] & (np.diff(rows) == 1)
-        later = np.flatnonzero(is_next & (packed.records[first + 1 : last, LENGTH] > 0.0)) + 1
-        follows[first + later] = is_linked[rows[later] - 1]
+        bin_kernels.follow(
+            first, last, row0, packed.codes, packed.rows, packed.records, moves.start, moves.end, follows
+        )
 
     share(chunk, len(packed.chunks))
     return follows

@@ -147,6 +147,27 @@ def _columns(a, places, batch, at, wide):
 
 
 @loop_kernel
+def _lean_line(a, places, batch, at, wide):
+    """As _lean_columns, for a line."""
+    across, along, ax, ay, row = a[UY], -a[UX], a[X], a[Y], np.uint64(WIDE)
+    first = np.uint64(AT_Y)
+    y0, y1 = (places[first] - ay) * along, (places[first + row] - ay) * along
+    first += np.uint64(2 * WIDE)
+    y2, y3 = (places[first] - ay) * along, (places[first + row] - ay) * along
+    for c in range(wide):
+        i = at + c + np.uint64(LOST)
+        x = (places[c] - ax) * across
+        s0, s1, s2, s3 = x + y0, x + y1, x + y2, x + y3
+        l0, l1 = np.float64(batch[i]), np.float64(batch[i + row])
+        l2, l3 = np.float64(batch[i + np.uint64(2 * WIDE)]), np.float64(batch[i + np.uint64(3 * WIDE)])
+        l0 = l0 if s0 > ON_PATH else (-l0 if s0 < -ON_PATH else 0.0)
+        l1 = l1 if s1 > ON_PATH else (-l1 if s1 < -ON_PATH else 0.0)
+        l2 = l2 if s2 > ON_PATH else (-l2 if s2 < -ON_PATH else 0.0)
+        l3 = l3 if s3 > ON_PATH else (-l3 if s3 < -ON_PATH else 0.0)
+        places[c + np.uint64(SIDE)] = ((l0 + l1) + l2) + l3
+
+
+@loop_kernel
 def _lean_columns(a, sides, places, batch, at, wide):
     """Note for each column of a leaf what its cells lost on the right of a path less what on the left.
 
@@ -372,7 +393,10 @@ def add_taken(code, a, k, deepest, field, block, taken, room, at, x, y, half, mi
         sense = 1.0 if side > 0.0 else -1.0
         taken[k, LEAN] = (taken[k, LEAN] + sense * left) + sense * right
     else:
-        _lean_columns(a, sides, places, batch, at, wide)
+        if form == LINE_FORM and a[LENGTH] > 0.0:
+            _lean_line(a, places, batch, at, wide)
+        else:
+            _lean_columns(a, sides, places, batch, at, wide)
         left, right = _halves(places, SIDE)
         taken[k, LEAN] = (taken[k, LEAN] + left) + right
     if form == LINE_FORM:
@@ -388,3 +412,39 @@ def add_taken(code, a, k, deepest, field, block, taken, room, at, x, y, half, mi
         if deepest > taken[k, DEPTH] or spot < taken[k, SPOT]:
             taken[k, DEPTH], taken[k, SPOT] = deepest, spot
             taken[k, BOTTOM] = max(batch[at + i], w[i + np.uint64(FLOOR)])
+
+
+@loop_kernel
+def add_even(a, k, level, field, block, taken, room, at, x, y, half, cells):
+    """As add_taken, of a flat cutter's level line over a leaf that is lowered from one height to another.
+
+    Sums of equal numbers: those of their columns, halves and sides are whole times one of them, and as exact.
+    The least and the most way to a cell are those of the corners, for rounding keeps an order.
+    """
+    nx = np.int64(field[0].shape[1])
+    iy0, _, ix0, _ = block
+    w, _, places, batch, _ = room
+    before = w[0]
+    lost = np.float32(before - level)
+    part = np.float64(CELLS // 2) * np.float64(lost)
+    taken[k, TAKEN] = (taken[k, TAKEN] + part) + part
+    taken[k, TOP] = _higher_of(np.float64(before), taken[k, TOP])
+    side = (x - a[X]) * a[UY] + (y - a[Y]) * -a[UX]
+    if abs(side) > half + 1e-6:
+        part = part if side > 0.0 else -part
+        taken[k, LEAN] = (taken[k, LEAN] + part) + part
+    else:
+        for i in range(cells):
+            batch[at + i + np.uint64(LOST)] = lost
+        _lean_line(a, places, batch, at, cells // np.uint64(LEAF))
+        left, right = _halves(places, SIDE)
+        taken[k, LEAN] = (taken[k, LEAN] + left) + right
+    first, last = np.uint64(AT_Y), np.uint64(AT_Y + CELLS - WIDE)
+    u0, u1 = (places[0] - a[X]) * a[UX], (places[np.uint64(WIDE - 1)] - a[X]) * a[UX]
+    q0, q1 = (places[first] - a[Y]) * a[UY], (places[last] - a[Y]) * a[UY]
+    taken[k, NEAR] = _lower_of(_lower_of(u0, u1) + _lower_of(q0, q1), taken[k, NEAR])
+    taken[k, FAR] = _higher_of(_higher_of(u0, u1) + _higher_of(q0, q1), taken[k, FAR])
+    if lost >= taken[k, DEPTH]:
+        spot = np.float64(iy0 * nx + ix0)
+        if lost > taken[k, DEPTH] or spot < taken[k, SPOT]:
+            taken[k, DEPTH], taken[k, SPOT], taken[k, BOTTOM] = lost, spot, level

@@ -102,7 +102,7 @@ def takes_most(group, volume, count):
 
 
 def summed(moves, met, times, cutters, cell):
-    """As bite._summed: (of, first, is_pass, share, row, sums by name)."""
+    """As bite.summed: (of, first, is_pass, share, row, sums by name)."""
     length, seconds = moves.length(), times.seconds
     rise = moves.end[:, 2] - moves.start[:, 2]
     level = np.sqrt(np.maximum(length**2 - rise**2, 0.0))

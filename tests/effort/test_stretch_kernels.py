@@ -57,7 +57,7 @@ def test_stretches_and_sums__as_by_numpy(seed):
     moves, met = case(seed)
     times = move_times(moves, Machine())
     plain = plain_bites.summed(moves, met, times, CUTTERS, 0.3)
-    compiled = bite._summed(moves, met, times, CUTTERS, 0.3)
+    compiled = bite.summed(moves, met, times, CUTTERS, 0.3)
     for one, other in zip(plain[:5], compiled[:5], strict=True):
         assert one.dtype == other.dtype
         assert np.array_equal(one, other)

@@ -146,6 +146,20 @@ def test_resume__a_first_side_mended_since_is_told_as_it_was_cut(plain, tmp_path
     assert "one: one.nc (changed since, so findings in it name one.nc (as kept), line as then)" in text
 
 
+def test_resume__programs_that_changed_places(tmp_path, capsys):
+    job = write_stepped(tmp_path / "job")
+    kept = keep(job)
+    job.write_text(job.read_text("utf-8").replace('"arcs.nc", "slot.nc"', '"slot.nc", "arcs.nc"'), "utf-8")
+    capsys.readouterr()
+    _, told = resume(job, "last.nc:13", "--field", str(kept))
+    programs = told["field"]["setups"][0]["programs"]
+    assert [(one["file"], one["state"]) for one in programs] == [("arcs.nc", "moved"), ("slot.nc", "moved")]
+    words = "arcs.nc (unchanged since, but the job now runs it in another place of that setup)"
+    assert words in capsys.readouterr().out
+    shown = told["result"]["setups"][0]["programs"]
+    assert [one["file"] for one in shown] == ["arcs.nc", "slot.nc"]  # in the order in which they were run
+
+
 def test_resume__a_program_that_the_job_no_longer_has(plain, tmp_path, capsys):
     _, kept = plain
     job = write_plain(tmp_path / "job")
@@ -485,6 +499,23 @@ def test_keep__is_written_whole_or_not_at_all(plain, tmp_path, monkeypatch, caps
         keep_field(out, evidence)
     assert [one.name for one in out.parent.iterdir()] == ["kept.npz"]
     assert out.read_bytes() == b"of before"
+
+
+def test_keep__that_fails_in_the_end_leaves_the_verdict(tmp_path, monkeypatch, capsys):
+    job, kept, told = write_plain(tmp_path / "job"), tmp_path / "kept.npz", tmp_path / "told.json"
+
+    def full(*_, **__):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("numpy.lib.format.write_array", full)
+    words = ["check", str(job), *CELL, "--keep-field", str(kept), "--json", str(told)]
+    assert main(words) == 2
+    shown = capsys.readouterr()
+    assert "No space left" in shown.err
+    assert "--keep-field" in shown.err
+    assert "gouge" in shown.out
+    assert json.loads(told.read_text("utf-8"))["verdict"]["exit_status"] == 1
+    assert not kept.exists()
 
 
 def test_keep__is_refused_before_the_work(plain, tmp_path, capsys):

@@ -3,7 +3,10 @@
 import numpy as np
 import pytest
 
-from simkit.stock.sum_kernels import add_entries
+from simkit.cutters import BALL, FLAT
+from simkit.stock.bin_kernels import follow
+from simkit.stock.record_kernels import COLUMNS, LENGTH, LINE_FORM, code_of
+from simkit.stock.sum_kernels import add_entries, tell_moves, tell_places
 from simkit.stock.told_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TAKES, TOP, UNDER
 
 MOVES, ROW0, AREA, LEAN_AREA = 40, 7, 0.04, -0.04
@@ -53,3 +56,57 @@ def test_entries_add_up_to_moves(seed):
                 own[move] = taken[best, column]
     for own, its in zip(found, wanted, strict=True):
         np.testing.assert_array_equal(own, its)
+
+
+@pytest.mark.parametrize("up", [1.0, -1.0])
+def test_tell_moves__of_the_frame_of_the_program(up):
+    rng = np.random.default_rng(8)
+    n, rise, offset = 50, up, 3.5
+    start, end = rng.uniform(-1, 1, (n, 3)), rng.uniform(-1, 1, (n, 3))
+    highest, near, far = rng.uniform(-9, 9, n), rng.uniform(0, 1, n), rng.uniform(1, 2, n)
+    under = rng.uniform(0.1, 1, n)
+    highest[::5], near[1::5], far[1::5] = -np.inf, np.inf, -np.inf
+    top, along, left = np.empty(n), np.empty((n, 2)), under.copy()
+    for first, last in ((0, 20), (20, n)):
+        tell_moves(first, last, start, end, up, offset, rise, highest, near, far, left, top, along)
+    wanted = np.where(np.isfinite(highest), (up * highest - offset) / rise, np.nan)
+    np.testing.assert_array_equal(top, wanted)
+    np.testing.assert_array_equal(along, np.where(np.isfinite([near, far]), [near, far], np.nan).T)
+    np.testing.assert_array_equal(left, np.where(end[:, 2] < start[:, 2], under, 0.0))
+
+
+@pytest.mark.parametrize("up", [1.0, -1.0])
+def test_tell_places__of_cells_and_of_none(up):
+    rng = np.random.default_rng(9)
+    xs, ys = np.arange(7) * 0.2, np.arange(5) * 0.2 + 10.0
+    place, heights = rng.integers(-1, 35, 60), rng.uniform(-3, 3, 60).astype(np.float32)
+    at = np.empty((60, 3))
+    tell_places(0, 60, place, heights, xs, ys, up, at)
+    iy, ix = np.divmod(place, 7)
+    wanted = np.column_stack([xs[ix], ys[iy], up * heights])
+    np.testing.assert_array_equal(at, np.where(place[:, None] < 0, np.nan, wanted))
+    assert (place < 0).any()
+
+
+def test_follow__lines_of_a_ball_that_begin_where_the_one_before_ends():
+    rng = np.random.default_rng(10)
+    n, row0 = 200, 11
+    places = rng.uniform(0, 9, (n + 1, 3))
+    start, end = places[:-1].copy(), places[1:]
+    start[rng.random(n) < 0.2, rng.integers(3)] += 1.0
+    chosen = np.flatnonzero(rng.random(n) < 0.8)  # packed: others touch nothing
+    m = len(chosen)
+    rows, records = np.full(n, -1, np.int32), np.zeros((n, COLUMNS))
+    rows[:m] = row0 + chosen
+    records[:m, LENGTH] = np.where(rng.random(m) < 0.1, 0.0, 1.0)
+    ball, flat = (np.int8(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
+    codes = np.where(rng.random(n) < 0.9, ball, flat).astype(np.int8)
+    follows = np.zeros(n, bool)
+    follow(0, m, row0, codes, rows, records, start, end, follows)
+    wanted = np.zeros(n, bool)
+    for k in range(1, m):
+        is_line = codes[k] == ball and codes[k - 1] == ball and records[k, LENGTH] > 0
+        is_linked = np.array_equal(start[chosen[k]], end[chosen[k - 1]])
+        wanted[k] = is_line and chosen[k] == chosen[k - 1] + 1 and is_linked
+    np.testing.assert_array_equal(follows, wanted)
+    assert 20 < wanted.sum() < m - 20
