@@ -17,11 +17,15 @@ from numba import _dynfunc
 from numba.core import caching, compiler, types
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler_machinery import register_pass
-from numba.core.typed_passes import NativeLowering, NopythonTypeInference
+from numba.core.targetconfig import ConfigStack
+from numba.core.typed_passes import InlineOverloads, NativeLowering, NopythonRewrites, NopythonTypeInference
+from numba.core.untyped_passes import InlineClosureLikes
 
 _NUMBERS = (types.Number, types.Boolean)
 _KNOWN: dict[str, dict] = {}  # by flags: signatures by function and types of arguments
 _SIZES: dict[str, int] = {}  # by the name of a type of LLVM: bytes
+# What no kernel here has: functions within functions, formulas of whole arrays.
+_LEFT_OUT = (InlineClosureLikes, InlineOverloads, NopythonRewrites)
 _HASH = hash(compiler.Flags())  # numba's own is made of the options' names alone: the same for all
 
 
@@ -53,18 +57,28 @@ class _Typing:
 
     def __init__(self, context, flags):
         self._context = context
-        self._known = _KNOWN.setdefault(flags.summary(), {})
+        # numba's own functions are compiled anew for each set of options; these are all that matter to them.
+        self._flags = Flags()
+        self._flags.nrt, self._flags.fastmath = flags.nrt, flags.fastmath
+        self._flags.error_model, self._flags.forceinline = flags.error_model, flags.forceinline
+        self._plain = self._flags.copy()  # of functions of numbers, which are small
+        self._plain.forceinline = True
+        self._known = _KNOWN.setdefault(self._plain.summary(), {})
 
     def __getattr__(self, name):
         return getattr(self._context, name)
 
     def resolve_function_type(self, func, args, kws):
         """Return the signature of a call, or None."""
-        if kws or type(func) is not types.Function or not all(isinstance(one, _NUMBERS) for one in args):
+        if type(func) is not types.Function:
             return self._context.resolve_function_type(func, args, kws)
+        if kws or not all(isinstance(one, _NUMBERS) for one in args):
+            with ConfigStack().enter(self._flags):
+                return self._context.resolve_function_type(func, args, kws)
         key = (func, tuple(args))
         if key not in self._known:
-            found = self._context.resolve_function_type(func, args, kws)
+            with ConfigStack().enter(self._plain):
+                found = self._context.resolve_function_type(func, args, kws)
             if found is None:  # perhaps it is asked before all is known
                 return None
             self._known[key] = found
@@ -172,12 +186,16 @@ class EntryCompiler(compiler.CompilerBase):
             return _SIZES[name]
 
         target.get_abi_sizeof = size_of
+        target.refresh = lambda: None  # all that is known of numba's functions was asked just now
 
     def define_pipelines(self):
         """Return numba's passes with two of them exchanged."""
         manager = compiler.DefaultPassBuilder.define_nopython_pipeline(self.state)
         own = {NativeLowering: self.lowering, NopythonTypeInference: _Infer}
-        manager.passes[:] = [(own.get(one, one), told) for one, told in manager.passes]
+        manager.passes[:] = [
+            (own.get(one, one), told) for one, told in manager.passes if one not in _LEFT_OUT
+        ]
+        manager._ENFORCING = False  # lives of variables anew after each pass: those that need them ask
         manager._finalized = False
         manager.finalize()
         return [manager]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -18,6 +19,8 @@ from simkit.compare.deviation import CutSurface, deviation
 from simkit.compare.reach import must_leave, reach
 from simkit.compare.walls import wall_thickness
 from simkit.cutters import Cutter
+from simkit.effort.bite import bites
+from simkit.effort.timing import timed
 from simkit.frames import IDENTITY
 from simkit.job.model import Blank, Dowel, Job, Limits, Setup
 from simkit.moves.table import ARC, LINE, Moves, make_moves
@@ -93,9 +96,9 @@ def _helper() -> Iterator[None]:
 
 
 def compile_beside() -> None:
-    """Compile and store what a check needs for target, comparison, reach and the replay.
+    """Compile and store what a check needs for target, comparison, reach, the replay, time and bite.
 
-    The replay shares kernels with the cut; it comes last, when they are likely to be stored.
+    The replay shares kernels with the cut; it comes late, when they are likely to be stored.
     """
     lattice = blank_lattice(16.0, 12.0, 0.25)
     grid = TargetGrid(_target())
@@ -106,7 +109,9 @@ def compile_beside() -> None:
     CutSurface(field, 1).distance(one, one, one, one, True, True)
     between.warm_up(grid, lattice)
     must_leave(around, grid, 1, Cutter(1, "ball", 2.0), 0.05)
-    replay(blank_field(lattice, 16.0, 12.0, 6.0), _sides()[0], _cutters(), IDENTITY)
+    moves, job = _sides()[0], _job()
+    met = replay(blank_field(lattice, 16.0, 12.0, 6.0), moves, job.cutters, IDENTITY)
+    bites(moves, met, timed(moves, job.machine), job.cutters, lattice.cell)
 
 
 def _walls() -> None:
@@ -124,14 +129,6 @@ def compile_all(fraction=None) -> None:
     """
     # Squares of a face that are not settled at once, which a small part of few cells may not have.
     between.warm_up(TargetGrid(_target()), blank_lattice(16.0, 12.0, 0.25))
-    job = Job(
-        name="",
-        blank=Blank(16.0, 12.0, 6.0),
-        cutters=_cutters(),
-        setups=(Setup("a", ()), Setup("b", (), turn="about x")),
-        dowels=(Dowel("d", (1.5, 1.5), 2.0),),
-        limits=Limits(gouge=0.05, leftover=0.05, thinnest_wall=3.0, witness_step=0.01),
-    )
     reads = [[(None, _Read(moves))] for moves in _sides()]
     target = _target()
     progress = NoProgress()
@@ -141,11 +138,18 @@ def compile_all(fraction=None) -> None:
     # Whether a spot of the thumbnail needs the reach of a cutter is left to chance; so it is asked.
     lattice = blank_lattice(4.0, 4.0, 0.5)
     reach(np.zeros(lattice.shape), lattice, [Cutter(1, "ball", 2.0)])
-    examine(job, reads, blank_lattice(16.0, 12.0, 0.25), target, Timings(), progress)
+    examine(_job(), reads, blank_lattice(16.0, 12.0, 0.25), target, Timings(), progress)
 
 
-def _cutters() -> dict[int, Cutter]:
-    return {1: Cutter(1, "ball", 2.0), 2: Cutter(2, "flat", 2.0)}
+def _job() -> Job:
+    return Job(
+        name="",
+        blank=Blank(16.0, 12.0, 6.0),
+        cutters={1: Cutter(1, "ball", 2.0), 2: Cutter(2, "flat", 2.0)},
+        setups=(Setup("a", ()), Setup("b", (), turn="about x")),
+        dowels=(Dowel("d", (1.5, 1.5), 2.0),),
+        limits=Limits(gouge=0.05, leftover=0.05, thinnest_wall=3.0, witness_step=0.01),
+    )
 
 
 def _sides() -> list[Moves]:
@@ -194,5 +198,6 @@ class _Read:
 
 
 if __name__ == "__main__":
-    with _no_collections():
-        compile_beside()
+    gc.disable()
+    compile_beside()
+    os._exit(0)  # what is stored is stored; tidying up would take a second
