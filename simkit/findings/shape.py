@@ -245,6 +245,10 @@ def _looked(judged: _Judged, spot: Spot) -> Looked:
     """Return a spot after a closer look at its worst place."""
     evidence, side = judged.evidence, judged.side
     look = _look(judged, spot.cell)
+    place = (evidence.deviations[side].rims or {}).get(spot.cell)
+    if judged.is_gouge and place is not None:  # a rim may be lost in a strip that cells miss
+        rim = _look(judged, spot.cell, place)
+        look = rim if abs(rim.value) > abs(look.value) else look
     if not look.is_surface and look.bound > slack(look):
         # No proof will make this bound narrower, only a closer look.
         cell = tuple(int(k) for k in evidence.field.lattice.cell_at(*look.at[:2]))
