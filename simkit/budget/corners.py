@@ -158,16 +158,17 @@ def _shared_rows(side: int, rows: Rows, clear: np.ndarray, edges: Edges) -> list
         normals = np.stack([n1[mine[nth]], n2[mine[nth]]], axis=1)
         both = np.column_stack([own.near(at, normals[:, 0]), other.near(at, normals[:, 1])])
         is_own = np.broadcast_to([True, False], both.shape)
-        lean, may_say_more = _leans(side, own, at, normals, is_own)
-        chosen = np.flatnonzero((both >= 0).all(axis=1) & may_say_more)
+        lean = _leans(side, own, at, normals, is_own)
+        # A level face has no rows: its own say as much, or those of the other side's slanted one.
+        chosen = np.flatnonzero((both >= 0).all(axis=1) & (sign * normals[:, 0, 2] < LEVEL))
         for which, share in _fan(normals[chosen]):
             one = chosen[which]
             parts.append(_row_of(GOUGE, side, at[one], normals[one], share, both[one], rows, lean[one]))
     return parts
 
 
-def _leans(side: int, own: _Faces, at, normals, is_own) -> tuple[np.ndarray, np.ndarray]:
-    """Return lean (k, f) of rows between both sides, and which of them may say more than their faces (k,).
+def _leans(side: int, own: _Faces, at, normals, is_own) -> np.ndarray:
+    """Return lean (k, f) of rows between both sides.
 
     own: faces of the side.  normals (k, f, 3): of the faces that meet at places at (k, 3) mm.  is_own (k, f).
     """
@@ -176,8 +177,7 @@ def _leans(side: int, own: _Faces, at, normals, is_own) -> tuple[np.ndarray, np.
     walls = [own.near(at, normals[:, k]) >= 0 for k in range(z.shape[1])]
     is_walled = (is_own | is_wall).all(axis=1)
     is_capped = is_walled & ~(is_wall & np.column_stack(walls)).any(axis=1)
-    lean = np.where(is_own & is_capped[:, None], 1 / np.maximum(z, UPRIGHT), 0.0)
-    return lean, ~is_walled | (is_own & (z < LEVEL)).any(axis=1)
+    return np.where(is_own & is_capped[:, None], 1 / np.maximum(z, UPRIGHT), 0.0)
 
 
 def _point_rows(evidence, side: int, rows: Rows, clear: np.ndarray, edges: Edges) -> list[Rows]:
@@ -199,17 +199,16 @@ def _point_rows(evidence, side: int, rows: Rows, clear: np.ndarray, edges: Edges
         else:
             # A wall may be of either side.
             is_its = (z > UPRIGHT) | ((np.abs(z) <= UPRIGHT) & (mine >= 0))
-            lean, may_say_more = _leans(side, own, at, normals, is_its)
-            is_mixed = ~is_its.all(axis=1) & (z > UPRIGHT).any(axis=1) & may_say_more
+            lean = _leans(side, own, at, normals, is_its)
+            is_mixed = ~is_its.all(axis=1) & ((z > UPRIGHT) & (z < LEVEL)).any(axis=1)
             groups = [(is_all, mine, none), (is_mixed, np.where(is_its, mine, others), lean)]
         for is_asked, three, lean in groups:
             chosen = np.flatnonzero(is_asked & (three >= 0).all(axis=1))
             if not len(chosen):
                 continue
             share = _three(normals[chosen], HALVED + (len(at) <= FEW_POINTS))
-            for k in range(share.shape[1]):
-                where = at[chosen], normals[chosen], share[:, k], three[chosen]
-                parts.append(_row_of(kind, side, *where, rows, lean[chosen]))
+            one, share = chosen.repeat(share.shape[1]), share.reshape(-1, 3)
+            parts.append(_row_of(kind, side, at[one], normals[one], share, three[one], rows, lean[one]))
     return parts
 
 
