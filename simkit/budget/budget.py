@@ -12,6 +12,7 @@ from simkit.budget.contributions import Contribution, contributions
 from simkit.budget.corners import corner_rows
 from simkit.budget.motion import Motion, SideHeights, motion_of
 from simkit.budget.region import FAR, Reach, axis_far, axis_ways, plan_ways, reaches
+from simkit.budget.rims import rim_rows
 from simkit.budget.rows import KINDS, STEP, WALL, Rows, face_rows, joined, seam_rows, wall_rows
 from simkit.budget.steps import step_rows
 from simkit.budget.table import table_rows
@@ -86,7 +87,10 @@ def gathered(evidence, motion: Motion, is_wall_judged, is_seam_judged) -> tuple[
     counts = np.concatenate([counts, faces.moves[len(counts) :]])
     corners = []
     if len(evidence.target.triangles) <= MOST_TRIANGLES:
-        corners = corner_rows(evidence, motion, faces, both)
+        plain = len(faces)
+        faces = joined([faces, *rim_rows(evidence, motion, both)])
+        counts = np.concatenate([counts, faces.moves[plain:]])
+        corners = corner_rows(evidence, motion, faces, both, plain)
     parts = [*_kept(faces, counts, corners), *under_rows(evidence, motion), *table_rows(evidence, motion)]
     for more in (wall_rows(evidence, motion, is_wall_judged), seam_rows(evidence, motion, is_seam_judged)):
         if more is not None:

@@ -20,6 +20,8 @@ normal rises by z that is d / z, and at a corner of several such faces the large
 cut is the one that is left.  So a row of such a place counts with the smaller of what its faces say and that
 cap (lean): a level top t too low above a wall that is s too far in says t, and the wall says s.  A slanted
 face of a side that cut a wall there, too, has no cap, for it may have cut as deep as that wall goes.
+Beside a sharp rim the wall that takes away what is not part ends the wood, too, where it is too far in: it
+makes a row of its own there, and more with the faces of the rim (rims.py).
 What stands out of the outline is judged in plan, and no face that ends there adds to it.
 """
 
@@ -33,7 +35,7 @@ import numpy as np
 from simkit.budget.motion import Motion, SideHeights
 from simkit.budget.rows import GOUGE, LEFTOVER, Rows, lifts, make_rows
 from simkit.budget.steps import crossing
-from simkit.target.sharp import SHARP, UPRIGHT, Edges, along_edges
+from simkit.target.sharp import SHARP, UPRIGHT, Edges, along_edges, outward_in_plan
 
 NEAR_CORNER = 3.0  # mm: so far from a corner its faces are looked for
 WEIGHT = 20.0  # mm for a difference of 1 of unit normals
@@ -45,6 +47,7 @@ KNIFE = np.radians(170.0)  # what is as thin as 10 degrees is not asked: it ends
 INSIDE = 0.02  # mm in front of an inside corner: a cutter that gets so near has got in
 FILLED = 6.0  # mm: what no cutter takes out of a corner is looked for so far
 LEVEL = 0.98  # of a normal's height: more
+SHARP_TURN = 0.34  # sine of 20 degrees: walls of less are one
 MOST_POINTS = 2000  # points of wood where three faces meet; of parts with more of them none is asked
 HALVED = 3  # times, what lies between their normals: rows up to 2 % too high, of spikes more
 FEW_POINTS = 100  # once more where there are no more of them
@@ -55,12 +58,13 @@ class _Faces:
     """Finds the rows of the faces that meet at a place.
 
     clear (n,) bool: rows that lie beside all edges, which are taken where there is one.
+    is_counted (n,) bool: rows that count at all, True for all.
     """
 
-    def __init__(self, rows: Rows, clear: np.ndarray, kind: int, side: int):
+    def __init__(self, rows: Rows, clear: np.ndarray, kind: int, side: int, is_counted=True):
         from scipy.spatial import cKDTree
 
-        mine = (rows.kind == kind) & (rows.side == side) & ~np.isnan(rows.outward[:, 0])
+        mine = (rows.kind == kind) & (rows.side == side) & ~np.isnan(rows.outward[:, 0]) & is_counted
         # Places and directions in one tree: a face of another direction is never near.
         self._trees = []
         for some in (mine & clear, mine & ~clear):
@@ -92,15 +96,21 @@ def _is_clear(rows: Rows, edges: Edges) -> np.ndarray:
     return ~np.isfinite(far)
 
 
-def corner_rows(evidence, motion: Motion, rows: Rows, heights: dict[int, SideHeights]) -> list[Rows]:
+def corner_rows(
+    evidence, motion: Motion, rows: Rows, heights: dict[int, SideHeights], plain: int
+) -> list[Rows]:
     """Return rows of sharp edges and corners of the part, made of the rows of their faces.
 
-    rows: of faces and walls of both sides.  heights: of both.  An inside edge into which no cutter gets has
-    no such corner: there what stands is measured towards the middle of its faces.
+    rows: of faces and walls of both sides, so many plain, behind them those of rims.py.  heights: of both.
+    An inside edge into which no cutter gets has no such corner: there what stands is measured towards the
+    middle of its faces.
     """
     edges = evidence.target_grid.sharp
+    is_wall = np.arange(len(rows)) >= plain
+    walls = [_Faces(rows, ~is_wall, GOUGE, one, is_wall) for one in (1, 2)]
+    every, rows = rows, rows[:plain]
     clear = _is_clear(rows, edges)
-    parts = []
+    parts = _rim_rows(every, rows, walls, clear, edges)
     for side, its in heights.items():
         if side not in evidence.deviations:
             continue
@@ -164,6 +174,54 @@ def _shared_rows(side: int, rows: Rows, clear: np.ndarray, edges: Edges) -> list
         for which, share in _fan(normals[chosen]):
             one = chosen[which]
             parts.append(_row_of(GOUGE, side, at[one], normals[one], share, both[one], rows, lean[one]))
+    return parts
+
+
+def _rim_rows(every: Rows, rows: Rows, walls: list[_Faces], clear: np.ndarray, edges: Edges) -> list[Rows]:
+    """Return rows of gouges where a wall that a side cut beside a sharp rim meets what else ends there.
+
+    every: rows of faces and of such walls; rows: of faces alone.  walls: of side 1 and side 2.
+    """
+    rims, parts = edges[edges.is_rim], []
+    nth, at = along_edges(rims.a, rims.b)
+    points, three = _points(edges)
+    plan = outward_in_plan(rims)[nth]
+    of_side = {one: _Faces(rows, clear, GOUGE, one) for one in (1, 2)}
+
+    def face(at, normal):
+        ends = [of_side[one].near(at, normal) for one in (1, 2)]
+        return np.where(normal[:, 2] > 0, *ends)
+
+    def add(side, at, normals, faces):
+        chosen = np.flatnonzero((faces >= 0).all(axis=1))
+        if not len(chosen):
+            return
+        if faces.shape[1] == 3:
+            shares = _three(normals[chosen])
+            fan = [(chosen.repeat(shares.shape[1]), shares.reshape(-1, 3))]
+        else:
+            fan = [(chosen[which], share) for which, share in _fan(normals[chosen])]
+        for one, share in fan:
+            parts.append(_row_of(GOUGE, side, at[one], normals[one], share, faces[one], every))
+
+    for side, wall in enumerate(walls, 1):
+        beside = wall.near(at, np.nan_to_num(plan))
+        for normal in (rims.n1[nth], rims.n2[nth]):
+            add(side, at, np.stack([normal, plan], axis=1), np.column_stack([face(at, normal), beside]))
+        # At a corner two such walls meet: those of each two edges that end there.
+        out = three * np.array([1.0, 1.0, 0.0])
+        size = np.linalg.norm(out, axis=2)
+        out /= np.maximum(size, SMALL)[..., None]
+        for k in range(3):
+            i, j = (k + 1) % 3, (k + 2) % 3
+            is_two = (size[:, [i, j]] > UPRIGHT).all(axis=1)
+            is_two &= np.abs(np.cross(out[:, i], out[:, j])[:, 2]) > SHARP_TURN
+            here, first, second, last = points[is_two], out[is_two, i], out[is_two, j], three[is_two, k]
+            pair = np.column_stack([wall.near(here, first), wall.near(here, second)])
+            add(side, here, np.stack([first, second], axis=1), pair)
+            add(
+                side, here, np.stack([first, second, last], axis=1), np.column_stack([pair, face(here, last)])
+            )
     return parts
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from simkit.compare.both_ways import AWAY
 from simkit.compare.deviation import Deviation
 from simkit.target.grid import TargetGrid
-from simkit.target.sharp import MOST_TRIANGLES, UPRIGHT, along_edges, outward_in_plan
+from simkit.target.sharp import MOST_TRIANGLES, along_edges, outward_in_plan
 
 INSIDE = 0.005  # mm from a rim: there it is asked whether anything is left
 STEPS, HALVED = 20, 12  # ways in from there up to AWAY, and halvings between two of them
@@ -42,7 +42,7 @@ def with_rims(
     """
     if len(grid.boxes) > MOST_TRIANGLES:
         return deviation
-    rim, inward = rim_places(grid, deviation.side, deviation.lattice.cell)
+    rim, inward = rim_places(grid, deviation.lattice.cell)
     far = lost(rim, inward, grid, deviation.side, columns)
     most, rims = deviation.most.copy(), {}
     for k in np.argsort(-far, kind="stable"):
@@ -58,15 +58,14 @@ def with_rims(
     return replace(deviation, most=most, rims=rims)
 
 
-def rim_places(grid: TargetGrid, side: int, spacing: float) -> tuple[np.ndarray, np.ndarray]:
-    """Return places on sharp rims of which one face is seen from a side and the other is not.
+def rim_places(grid: TargetGrid, spacing: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return places on sharp rims between a face of each side.
 
     Returns places (n, 3) mm, so far apart and at the ends of edges, and unit vectors (n, 2) in plan into the
     part, at ends the middle of those of their edges.
     """
-    edges, sign = grid.sharp, 1.0 if side == 1 else -1.0
-    z1, z2 = sign * edges.n1[:, 2], sign * edges.n2[:, 2]
-    mine = edges[edges.is_outside & (np.maximum(z1, z2) > UPRIGHT) & (np.minimum(z1, z2) < -UPRIGHT)]
+    edges = grid.sharp
+    mine = edges[edges.is_rim]
     inward = -outward_in_plan(mine)[:, :2]
     keep = np.isfinite(inward[:, 0])
     mine, inward = mine[keep], inward[keep]

@@ -35,6 +35,12 @@ class Edges:
             self.is_outside[which],
         )  # fmt: skip
 
+    @property
+    def is_rim(self) -> np.ndarray:
+        """Whether one face is seen from each side, and none is upright: the part ends in nothing (n,) bool."""
+        z = np.sort(np.stack([self.n1[:, 2], self.n2[:, 2]]), axis=0)
+        return self.is_outside & (z[0] < -UPRIGHT) & (z[1] > UPRIGHT)
+
     def are_of(self, side: int) -> np.ndarray:
         """Return whether both faces are of a side, or upright (n,) bool."""
         sign = 1.0 if side == 1 else -1.0
