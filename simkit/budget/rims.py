@@ -1,7 +1,7 @@
 """Rows of the upright walls that a side cuts beside sharp rims of the part.
 
-The part has no wall there, it ends at the rim, so no row of a face asks it: but where such a wall is too far in
-it takes the rim away, also where the faces beside it do not (corners.py puts them together).
+The part has no wall there, it ends at the rim, so no row of a face asks it: but where such a wall is too far
+in it takes the rim away, also where the faces beside it do not (corners.py puts them together).
 """
 
 from __future__ import annotations

@@ -37,7 +37,7 @@ class Edges:
 
     @property
     def is_rim(self) -> np.ndarray:
-        """Whether one face is seen from each side, and none is upright: the part ends in nothing (n,) bool."""
+        """Whether each side sees one face, none of them upright: the part ends in nothing (n,) bool."""
         z = np.sort(np.stack([self.n1[:, 2], self.n2[:, 2]]), axis=0)
         return self.is_outside & (z[0] < -UPRIGHT) & (z[1] > UPRIGHT)
 
