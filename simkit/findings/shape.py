@@ -249,7 +249,7 @@ def _with_rims(judged: _Judged, some: list[Spot], mask: np.ndarray, here: np.nda
     """
     deviation = judged.evidence.deviations[judged.side]
     rims: list = [None] * len(some)
-    if deviation.rims and judged.is_gouge and some:
+    if getattr(deviation, "rims", None) and judged.is_gouge and some:
         region = _regions(judged, some, mask, here)
         for cell in sorted(deviation.rims, key=lambda cell: (deviation.most[cell], cell)):
             nth = region[cell] - 1
