@@ -243,7 +243,7 @@ def _once(looked: list[Looked], before: Sequence[Looked] = ()) -> list[Looked]:
 
 
 def _with_rims(judged: _Judged, some: list[Spot], mask: np.ndarray, here: np.ndarray) -> list[tuple]:
-    """Return spots, each with the cell and place of the rim lost farthest among its cells, None for none.
+    """Return spots, each with the cell and place of the rim lost farthest among its cells, if there is one.
 
     mask, here: as for `_proved`.
     """
@@ -255,7 +255,7 @@ def _with_rims(judged: _Judged, some: list[Spot], mask: np.ndarray, here: np.nda
             nth = region[cell] - 1
             if nth >= 0 and rims[nth] is None:
                 rims[nth] = (cell, deviation.rims[cell])
-    return list(zip(some, rims, strict=True))
+    return [(spot,) if rim is None else (spot, rim) for spot, rim in zip(some, rims, strict=True)]
 
 
 def _looked(judged: _Judged, spot: Spot, rim: tuple | None = None) -> Looked:
