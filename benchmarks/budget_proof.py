@@ -1,6 +1,6 @@
 """Does the budget say what full re-cuts say?  A Monte Carlo of a small job, changed as `simkit whatif` does.
 
-Run: python benchmarks/budget_proof.py [CHANGES [SEED [PLANED [EDGES]]]]
+Run: python benchmarks/budget_proof.py [CHANGES [SEED [PLANED [EDGES [RIMS]]]]]
 For each change (shift, turn, height, thickness at random) the budget says the worst gouge, leftover and
 witness step, without cutting.  Then the changed job is cut and checked anew twice, with limits 5 % of the
 stated ones above these values, where all must be within, and with limits as much below, where all must be
@@ -8,7 +8,8 @@ beyond: a check proves its verdicts, its values it tells only to 0.02 mm.  Uprig
 sixteenth of a cell: what does not agree is cut once more on finer cells, and told if it still does not.
 So do PLANED changes of each of five jobs in which a face is planed between the cuts, by an error of what that
 leaves beside the others; some of it so large that a planed face goes into the part.
-And EDGES changes of each of six jobs in which sharp edges and corners decide, of either side or between both.
+And EDGES changes of each of six jobs in which sharp edges and corners decide, of either side or between both,
+and RIMS of each of seven more between both: of 20 to 70 degrees, the other way up, and round.
 What stands out of the outer wall is left out of leftover (cells as coarse as these do not show it; the
 witness step, which is compared, says the same there; where they do show it, that is told as `wall`).
 """
@@ -77,8 +78,8 @@ def proof(name, job, tried):
 
 def main() -> None:
     """Print the comparisons."""
-    count, seed, planed, edges = (
-        int(a) for a in [*sys.argv[1:], *("250", "1", "15", "15")[len(sys.argv) - 1 :]]
+    count, seed, planed, edges, rims = (
+        int(a) for a in [*sys.argv[1:], *("250", "1", "15", "15", "8")[len(sys.argv) - 1 :]]
     )
     if count:
         with tempfile.TemporaryDirectory() as folder:
@@ -87,9 +88,13 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as folder:
             tried = planing_changes(planed, seed + 10 * nth)
             proof(f"planed, {name}", Recuts(write(Path(folder))), tried)
-    for nth, (name, write) in enumerate(budget_edge_job.KINDS.items()):
-        with tempfile.TemporaryDirectory() as folder:
-            proof(f"edges, {name}", Recuts(write(Path(folder))), changes(edges, seed + 100 + 10 * nth))
+    jobs = [(name, write, edges) for name, write in budget_edge_job.KINDS.items()]
+    jobs += [(name, write, rims) for name, write in budget_edge_job.RIMS.items()]
+    for nth, (name, write, several) in enumerate(jobs):
+        if several:
+            with tempfile.TemporaryDirectory() as folder:
+                tried = changes(several, seed + 100 + 10 * nth)
+                proof(f"edges, {name}", Recuts(write(Path(folder))), tried)
 
 
 if __name__ == "__main__":

@@ -36,6 +36,7 @@ from simkit.compare.outside import told_apart
 from simkit.compare.part_only import part_columns
 from simkit.compare.pose_fit import fit_poses
 from simkit.compare.reach_options import feeds_of, side_reach
+from simkit.compare.rims import with_rims
 from simkit.compare.seam import find_seam
 from simkit.compare.second_look import second_look
 from simkit.compare.segments import SideSweeps
@@ -297,7 +298,7 @@ def _compare(evidence: Evidence) -> None:
         first = deviation(
             field, evidence.envelopes, grid, side, threshold, zones.allowance(field.lattice, side)
         )
-        evidence.deviations[side] = second_look(
+        found = second_look(
             first,
             field,
             evidence.envelopes.side(side),
@@ -309,6 +310,11 @@ def _compare(evidence: Evidence) -> None:
             unproved=partial(_unproved, evidence, side),
             unclear=_unclear(evidence, side),
         )
+        if len({frame.up for frame in evidence.frames}) > 1:
+            around, gouge = evidence.envelopes.side(side), zones.limits(field.lattice, side)[0]
+            left = zones.allowance(field.lattice, side)
+            found = with_rims(found, grid, around, evidence.columns, gouge, None if left is None else left[0])
+        evidence.deviations[side] = found
     evidence.break_through = break_through(field, evidence.envelopes)
     for side, found in evidence.deviations.items():
         limits, left = zones.limits(field.lattice, side), zones.allowance(field.lattice, side)

@@ -4,6 +4,8 @@ All of the block of budget_job without its pocket and groove, cut with both zero
 side 1 lands as much lower.
 """
 
+from functools import partial
+
 import numpy as np
 import trimesh
 
@@ -90,29 +92,79 @@ def foot(folder, off=0.0, **more):
 
 
 BEVEL = 2.0  # mm, at 45 degrees
+VEE = f"T2 M6\nS18000 M3\nG0 Z{SAFE:g}\n"
 OVER = 0.5  # mm: so far below the rim the tip of the pointed cutter runs
 
 
-def bevel(folder, **more):
-    """A level top cut from side 1, and an underside that rises to its rim at 45 degrees cut from side 2."""
+def _pointed(path, degrees):
+    """Give the job a pointed cutter that cuts faces of that angle."""
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("point = 90", f"point = {180 - 2 * degrees:g}"), encoding="utf-8")
+    return path
+
+
+def bevel(folder, degrees=45.0, is_turned=False, **more):
+    """A level top cut from side 1, and an underside that rises to its rim at that angle cut from side 2.
+
+    is_turned: the other way up, the bevel from side 1.
+    """
+    steep = np.tan(np.radians(degrees))
+    high = BEVEL * steep
     second = HEAD.format(tool=1, safe=SAFE) + _back(THICK - THROUGH)
-    second += _back(THICK - TOP + BEVEL, inside=BEVEL)
-    second += f"T2 M6\nS18000 M3\nG0 Z{SAFE:g}\n" + _back(THICK - TOP - 2 * OVER, inside=3 - 2 * OVER)
-    narrow = _block(0.0, TOP - BEVEL / 4, BEVEL)
-    foot, top = (_block(-9.0, z, inside).vertices for z, inside in ((TOP - BEVEL, BEVEL), (TOP, 0.0)))
+    second += _back(THICK - TOP + high, inside=BEVEL)
+    second += VEE + _back(THICK - TOP - 2 * OVER * steep, inside=3 - 2 * OVER)
+    narrow = _block(0.0, TOP - high / 4, BEVEL)
+    foot, top = (_block(-9.0, z, inside).vertices for z, inside in ((TOP - high, BEVEL), (TOP, 0.0)))
     rim = trimesh.convex.convex_hull([*foot[foot[:, 2] > -9], *top[top[:, 2] > -9]])
     mesh = trimesh.boolean.union([narrow, rim], engine="manifold")
-    return _write(folder, _faced(TOP), second, mesh, **more)
+    first = _faced(TOP)
+    if is_turned:
+        first, second = second, first  # the block lies in the middle of the blank's width
+        mesh.apply_transform(np.diag([1.0, 1.0, -1.0, 1.0]))
+        mesh.apply_translation((0.0, 0.0, THICK))
+        mesh.invert() if mesh.volume < 0 else None
+    return _pointed(_write(folder, first, second, mesh, **more), degrees)
 
 
-def chamfer(folder, **more):
-    """A top that falls to its rim at 45 degrees cut from side 1, all of the walls from side 2."""
-    out = OVER
-    first = _faced(TOP) + f"T2 M6\nS18000 M3\nG0 Z{SAFE:g}\n"
-    first += around(X0 - out, X1 + out, Y0 - out, Y1 + out, TOP - BEVEL - out, THICK, SAFE)
-    low, high = _block(0.0, TOP - BEVEL).vertices, _block(0.0, TOP, BEVEL).vertices
+def disc(folder, degrees=55.0, **more):
+    """The same round: a disc with a level top and an underside that rises to its rim."""
+    steep = np.tan(np.radians(degrees))
+    high, radius, middle = BEVEL * steep, (Y1 - Y0) / 2, ((X0 + X1) / 2, WIDTH / 2)
+
+    def circle(z, out):
+        x = middle[0] + radius + out
+        text = f"G0 X{x:g} Y{middle[1]:g}\nG1 Z{z - THICK:g} F600\n"
+        return text + f"G3 X{x:g} Y{middle[1]:g} I{-(radius + out):g} J0\nG0 Z{SAFE:g}\n"
+
+    second = HEAD.format(tool=1, safe=SAFE) + circle(THICK - THROUGH, 3.0)
+    second += circle(THICK - TOP + high, 3.0 - BEVEL)
+    second += VEE + circle(THICK - TOP - 2 * OVER * steep, 2 * OVER)
+    # Away from the block of the others stands what is left of the blank: it is not part.
+    angle = np.linspace(0, 2 * np.pi, 361)[:-1]
+    ring = np.column_stack([np.cos(angle), np.sin(angle)])
+    heights = ((0.0, radius - BEVEL), (TOP - high, radius - BEVEL), (TOP, radius))
+    rings = [[(*(middle + r * one), z) for one in ring] for z, r in heights]
+    n = len(angle)
+    along, ahead = np.arange(n), (np.arange(n) + 1) % n
+    faces = []
+    for low in (0, n):
+        faces += [*np.column_stack([low + along, low + ahead, low + n + along])]
+        faces += [*np.column_stack([low + ahead, low + n + ahead, low + n + along])]
+    places = np.concatenate([*rings, [(*middle, 0.0), (*middle, TOP)]])
+    faces += [*np.column_stack([ahead, along, np.full(n, 3 * n)])]
+    faces += [*np.column_stack([2 * n + along, 2 * n + ahead, np.full(n, 3 * n + 1)])]
+    return _pointed(_write(folder, _faced(TOP), second, trimesh.Trimesh(places, faces), **more), degrees)
+
+
+def chamfer(folder, degrees=45.0, **more):
+    """A top that falls to its rim at that angle cut from side 1, all of the walls from side 2."""
+    out, steep = OVER, np.tan(np.radians(degrees))
+    first = _faced(TOP) + VEE
+    first += around(X0 - out, X1 + out, Y0 - out, Y1 + out, TOP - (BEVEL + out) * steep, THICK, SAFE)
+    low, high = _block(0.0, TOP - BEVEL * steep).vertices, _block(0.0, TOP, BEVEL).vertices
     mesh = trimesh.convex.convex_hull([*low, *high[high[:, 2] > 1]])
-    return _write(folder, first, HEAD.format(tool=1, safe=SAFE) + _back(THICK - THROUGH), mesh, **more)
+    second = HEAD.format(tool=1, safe=SAFE) + _back(THICK - THROUGH)
+    return _pointed(_write(folder, first, second, mesh, **more), degrees)
 
 
 def lid(folder, **more):
@@ -122,3 +174,10 @@ def lid(folder, **more):
 
 
 KINDS = {"ridges": ridges, "rim": rim, "foot": foot, "bevel": bevel, "chamfer": chamfer, "lid": lid}
+# Rims between both sides at other angles, the other way up, and round.
+RIMS = {
+    "bevel of 20": partial(bevel, degrees=20.0), "bevel of 33": partial(bevel, degrees=33.0),
+    "bevel of 70": partial(bevel, degrees=70.0), "bevel turned": partial(bevel, degrees=40.0, is_turned=True),
+    "disc": disc, "chamfer of 20": partial(chamfer, degrees=20.0),
+    "chamfer of 65": partial(chamfer, degrees=65.0),
+}  # fmt: skip

@@ -24,6 +24,17 @@ class Anew:
 
     def linear(self, which: np.ndarray, changes: np.ndarray) -> np.ndarray:
         """Return values (k,) mm of rows (k,) under changes (k, 5 + j) as the rows say."""
+        found = self._plain(which, changes)
+        mine = np.flatnonzero(self.rows.is_capped[which])
+        if len(mine):
+            faces = self.rows.faces[which[mine]]
+            moved = np.sum(self.columns[faces] * changes[mine, None], axis=2)
+            most = self.rows.caps(which[mine], self.rows.value[faces] + moved)
+            found[mine] = np.minimum(found[mine], most)
+        return found
+
+    def _plain(self, which: np.ndarray, changes: np.ndarray) -> np.ndarray:
+        """Return the same without any cap: linear."""
         return self.rows.value[which] + np.sum(self.columns[which] * changes, axis=1)
 
     def values(self, which: np.ndarray, changes: np.ndarray) -> np.ndarray:
@@ -35,21 +46,24 @@ class Anew:
         """
         which = np.asarray(which)
         rows = self.rows
-        found = self.linear(which, changes)
+        found = self._plain(which, changes)
         is_corner = rows.faces[which, 0] >= 0
         corner, nth = np.nonzero(rows.faces[which] >= 0)
         faces = np.concatenate([which[~is_corner], rows.faces[which[corner], nth]])
         moved = np.concatenate([changes[~is_corner], changes[corner]])
-        off = self._faces(faces, moved) - self.linear(faces, moved)
+        exact = self._faces(faces, moved)
+        off = exact - self._plain(faces, moved)
         plain = np.count_nonzero(~is_corner)
         found[~is_corner] += off[:plain]
         # A corner is as far from what its row says as its faces are, which lie a little beside it.
         np.add.at(found, corner, rows.share[which[corner], nth] * off[plain:])
-        return found
+        of_faces = np.zeros((len(which), rows.faces.shape[1]))
+        of_faces[corner, nth] = exact[plain:]
+        return np.minimum(found, rows.caps(which, of_faces))
 
     def _faces(self, which: np.ndarray, changes: np.ndarray) -> np.ndarray:
         rows = self.rows
-        value = self.linear(which, changes)
+        value = self._plain(which, changes)
         is_moved = (rows.grow[which] != 0).any(axis=1)
         can = np.flatnonzero(is_moved & ~np.isnan(rows.outward[which, 0]) & (rows.kind[which] != WALL))
         if not len(can):
@@ -88,7 +102,8 @@ class Anew:
         is_asked (n,) bool: the rows that count, None for all.
         """
         change = np.asarray(change, dtype=float)
-        over = self.rows.value + self.columns @ change - self.rows.limit
+        every = np.arange(len(self.rows))
+        over = self.linear(every, np.broadcast_to(change, (len(every), len(change)))) - self.rows.limit
         found = {}
         for kind in np.unique(self.rows.kind):
             mine = np.flatnonzero((self.rows.kind == kind) & (True if is_asked is None else is_asked))

@@ -9,13 +9,15 @@ import numpy as np
 from simkit.budget.anew import Anew
 from simkit.budget.chance import Chance, chance
 from simkit.budget.contributions import Contribution, contributions
-from simkit.budget.corners import MOST_TRIANGLES, corner_rows
+from simkit.budget.corners import corner_rows
 from simkit.budget.motion import Motion, SideHeights, motion_of
 from simkit.budget.region import FAR, Reach, axis_far, axis_ways, plan_ways, reaches
+from simkit.budget.rims import rim_rows
 from simkit.budget.rows import KINDS, STEP, WALL, Rows, face_rows, joined, seam_rows, wall_rows
 from simkit.budget.steps import step_rows
 from simkit.budget.table import table_rows
 from simkit.budget.under import under_rows
+from simkit.target.sharp import MOST_TRIANGLES
 
 BESIDE = 1.0  # mm: so near to the box of an accepted finding its limit does not count
 
@@ -64,7 +66,7 @@ def budget_of(evidence, is_wall_judged: np.ndarray, is_seam_judged: np.ndarray, 
     axes = reaches(anew, axis_ways(wide), far)
     plan = reaches(anew, plan_ways(wide), plan_far)
     off = max([float(one.off[one.row >= 0].max(initial=0.0)) for one in (axes, plan)])
-    over = rows.value - rows.limit
+    over = rows.now - rows.limit
     beyond = int(np.argmax(over)) if over.max() > 0 else -1
     parts, left_out = contributions(evidence, motion, rows)
     found = chance(rows, parts, off) if parts else None
@@ -85,7 +87,10 @@ def gathered(evidence, motion: Motion, is_wall_judged, is_seam_judged) -> tuple[
     counts = np.concatenate([counts, faces.moves[len(counts) :]])
     corners = []
     if len(evidence.target.triangles) <= MOST_TRIANGLES:
-        corners = corner_rows(evidence, motion, faces, both)
+        plain = len(faces)
+        faces = joined([faces, *rim_rows(evidence, motion, both)])
+        counts = np.concatenate([counts, faces.moves[plain:]])
+        corners = corner_rows(evidence, motion, faces, both, plain)
     parts = [*_kept(faces, counts, corners), *under_rows(evidence, motion), *table_rows(evidence, motion)]
     for more in (wall_rows(evidence, motion, is_wall_judged), seam_rows(evidence, motion, is_seam_judged)):
         if more is not None:

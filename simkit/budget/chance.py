@@ -54,19 +54,20 @@ def chance(rows: Rows, parts: list[Contribution], off: float) -> Chance:
     is_normal = np.array([part.shape == NORMAL for part in parts])
     variance = (steps * np.array([part.standard / part.size for part in parts])) ** 2
     total = np.sqrt(variance.sum(axis=1))
-    room = rows.limit - rows.value
+    room = rows.limit - rows.now
+    table = _Table(rows, steps)
     most = np.abs(steps) @ np.where(is_normal, FARTHEST, 1.0)
-    near = np.flatnonzero(most + off > room)
+    near = np.flatnonzero(most + off > rows.limit - rows.value)
     tight = int(np.argmin(np.where(total > 0, room / np.maximum(total, 1e-12), np.inf)))
     if not len(near):
         shares = variance[tight] / max(float(variance[tight].sum()), 1e-300)
         return Chance(1.0, 0.0, -1, tight, shares, np.ones(len(parts)), -1, 1.0)
-    kept, missed = _rows_that_count(steps, room, near, parts)
+    kept, missed = _rows_that_count(table, near, parts)
     holds = np.ones((REPEATS, 3))  # as the rows say, off higher, off lower
     broken = np.zeros(len(kept), np.int64)
     for repeat in range(REPEATS):
         error = _errors(parts, POINTS, repeat)
-        worst, nth = _worst(error, steps[kept], room[kept])
+        worst, nth = table.worst(error, kept)
         holds[repeat] = [(worst <= limit).mean() for limit in (0.0, -off, off)]
         broken += np.bincount(nth[worst > 0], minlength=len(kept))
     mean = holds.mean(axis=0)
@@ -75,13 +76,13 @@ def chance(rows: Rows, parts: list[Contribution], off: float) -> Chance:
     first = int(kept[np.argmax(broken)]) if broken.any() else -1
     nearest = first if first >= 0 else tight
     shares = variance[nearest] / max(float(variance[nearest].sum()), 1e-300)
-    told = _without(steps[kept], room[kept], parts, shares)
+    told = _without(table, kept, parts, shares)
     without, work_on, holds_without = told
     work_on = work_on if first >= 0 else -1
     return Chance(float(mean[0]), bound, first, nearest, shares, without, work_on, holds_without)
 
 
-def _without(steps, room, parts: list[Contribution], shares) -> tuple[np.ndarray, int, float]:
+def _without(table: _Table, kept, parts: list[Contribution], shares) -> tuple[np.ndarray, int, float]:
     """Return how likely all limits hold without each contribution, one of the key that costs the most, and
     how likely they hold without that key.
 
@@ -96,7 +97,7 @@ def _without(steps, room, parts: list[Contribution], shares) -> tuple[np.ndarray
     for repeat in range(WITHOUT):
         error = _errors(parts, POINTS, repeat)
         for nth, off in enumerate(gone):
-            worst, _ = _worst(np.where(off, 0.0, error), steps, room)
+            worst, _ = table.worst(np.where(off, 0.0, error), kept)
             holds[nth] += (worst <= 0).mean() / WITHOUT
     each = gone[len(keys) :] @ shares
     best = max(range(len(names)), key=lambda nth: (round(float(holds[len(keys) + nth]), 2), each[nth]))
@@ -120,33 +121,56 @@ def _errors(parts: list[Contribution], points: int, seed: int) -> np.ndarray:
     return error
 
 
-def _worst(error: np.ndarray, steps: np.ndarray, room: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return by how much the worst row is beyond its limit for each error, mm, and which row it is."""
-    chunk = max(1, VALUES // max(len(room), 1))
-    worst, nth = np.empty(len(error)), np.empty(len(error), np.int64)
-    for first in range(0, len(error), chunk):
-        one = slice(first, first + chunk)
-        over = error[one] @ steps.T - room
-        nth[one] = np.argmax(over, axis=1)
-        worst[one] = over[np.arange(len(over)), nth[one]]
-    return worst, nth
+class _Table:
+    """Rows under errors, each a multiple of its size.
+
+    steps (n, k) mm: how the value of each row grows for each error.
+    """
+
+    def __init__(self, rows: Rows, steps: np.ndarray):
+        self.rows, self.steps, self.is_capped = rows, steps, rows.is_capped
+
+    def over(self, error: np.ndarray, which: np.ndarray) -> np.ndarray:
+        """Return by how much rows (m,) are beyond their limits, mm (p, m), under errors (p, k)."""
+        rows = self.rows
+        over = error @ self.steps[which].T - (rows.limit - rows.value)[which]
+        mine = np.flatnonzero(self.is_capped[which])
+        if len(mine):
+            one = which[mine]
+            faces, place = np.unique(rows.faces[one], return_inverse=True)
+            depth = error @ self.steps[faces].T + rows.value[faces]
+            cap = np.full((len(error), len(one)), -np.inf)
+            for nth, lean in enumerate(rows.lean[one].T):
+                its = lean * depth[:, place.reshape(rows.faces[one].shape)[:, nth]]
+                cap = np.where(lean > 0, np.maximum(cap, its), cap)
+            over[:, mine] = np.minimum(over[:, mine], cap - rows.limit[one])
+        return over
+
+    def worst(self, error: np.ndarray, which: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return by how much the worst of some rows is beyond its limit for each error, mm, and its place."""
+        chunk = max(1, VALUES // max(len(which), 1))
+        worst, nth = np.empty(len(error)), np.empty(len(error), np.int64)
+        for first in range(0, len(error), chunk):
+            one = slice(first, first + chunk)
+            over = self.over(error[one], which)
+            nth[one] = np.argmax(over, axis=1)
+            worst[one] = over[np.arange(len(over)), nth[one]]
+        return worst, nth
 
 
-def _rows_that_count(steps, room, near, parts) -> tuple[np.ndarray, float]:
+def _rows_that_count(table: _Table, near, parts) -> tuple[np.ndarray, float]:
     """Return the rows of `near` that are the worst of a pilot, or nearly, and how often the rest matters."""
     error = _errors(parts, PILOT, REPEATS)
-    worst, _ = _worst(error, steps[near], room[near])
+    worst, _ = table.worst(error, near)
     counts = np.zeros(len(near), bool)
     chunk = max(1, VALUES // len(error))
     for first in range(0, len(near), chunk):
         some = near[first : first + chunk]
-        over = steps[some] @ error.T - room[some][:, None]
-        counts[first : first + chunk] = (over >= worst - NEAR).any(axis=1)
+        over = table.over(error, some)
+        counts[first : first + chunk] = (over >= worst[:, None] - NEAR).any(axis=0)
     kept = near[counts]
     other = _errors(parts, PILOT, REPEATS + 1)
-    differ = (_worst(other, steps[near], room[near])[0] > 0) != (
-        _worst(other, steps[kept], room[kept])[0] > 0
-    )
+    differ = (table.worst(other, near)[0] > 0) != (table.worst(other, kept)[0] > 0)
     few = differ.any() or len(kept) < len(near)
     return kept, (float(differ.mean()) + 3 / len(other)) if few else 0.0
 

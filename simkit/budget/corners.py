@@ -11,18 +11,23 @@ x and the other by z stands sqrt(x^2 + z^2) off.  An inside edge is such a wedge
 Where faces meet in a point of wood it is the same with each three of them: no more are needed at once
 (Caratheodory).  Points at which an inside edge ends, too, are not asked.
 
-Between the two sides it is as the check judges: each side by itself, and a column that the other side emptied
-lies as deep as this side cut it (compare.deviation).  Of a level face no more is missing there than its row
-says, and an upright wall has no place of its side at that end: between a level top and a wall cut from below
-each counts alone.  A slanted face of a side has such places, and they are as far off as the edge where this
-side is off, too, however little; where the other side alone is off the check says less than the rows here.
+Between the two sides it is as the check judges (compare.deviation): each side by itself tells of a place of
+its own how far the nearest wood is that both left.  Where the part ends in a sharp rim between a face of each
+that is all of it: a level top that is t too low takes a rim of 45 degrees back by t sqrt(2), one of 20
+degrees by t / sin 20.  But where the part has a wall at that end, which the other side cut, a place counts as
+no farther than its side cut too deep there, along its axis: at the end of a face that lies d off and whose
+normal rises by z that is d / z, and at a corner of several such faces the largest of these, for the lowest
+cut is the one that is left.  So a row of such a place counts with the smaller of what its faces say and that
+cap (lean): a level top t too low above a wall that is s too far in says t, and the wall says s.  A slanted
+face of a side that cut a wall there, too, has no cap, for it may have cut as deep as that wall goes.
+Beside a sharp rim the wall that takes away what is not part ends the wood, too, where it is too far in: it
+makes a row of its own there, and more with the faces of the rim (rims.py).
 What stands out of the outline is judged in plan, and no face that ends there adds to it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -30,64 +35,36 @@ import numpy as np
 from simkit.budget.motion import Motion, SideHeights
 from simkit.budget.rows import GOUGE, LEFTOVER, Rows, lifts, make_rows
 from simkit.budget.steps import crossing
+from simkit.target.sharp import SHARP, UPRIGHT, Edges, along_edges, outward_in_plan
 
-SHARP = np.cos(np.radians(20.0))  # faces that differ by less are one smooth face
 NEAR_CORNER = 3.0  # mm: so far from a corner its faces are looked for
 WEIGHT = 20.0  # mm for a difference of 1 of unit normals
 BESIDE = 0.3  # mm
-MOST_TRIANGLES = 2_000_000  # of a mesh whose sharp edges are looked for: some seconds
 # From one normal to the other a row each 10 degrees at most, made as much larger as the middle between two
 # would be told too low: what it says is never too little, and up to 0.4 % too much.
 BETWEEN = np.radians(10.0)
 KNIFE = np.radians(170.0)  # what is as thin as 10 degrees is not asked: it ends where the smallest error says
-SPACING = 2.0  # mm along an edge
 INSIDE = 0.02  # mm in front of an inside corner: a cutter that gets so near has got in
 FILLED = 6.0  # mm: what no cutter takes out of a corner is looked for so far
-UPRIGHT, LEVEL = 0.0175, 0.98  # of a normal's height: less, and more
+LEVEL = 0.98  # of a normal's height: more
+SHARP_TURN = 0.34  # sine of 20 degrees: walls of less are one
 MOST_POINTS = 2000  # points of wood where three faces meet; of parts with more of them none is asked
 HALVED = 3  # times, what lies between their normals: rows up to 2 % too high, of spikes more
 FEW_POINTS = 100  # once more where there are no more of them
 SMALL = 1e-9
 
 
-@dataclass(frozen=True)
-class Edges:
-    """Sharp edges of a part, n of them.
-
-    a, b (n, 3) mm: their ends; ends (n, 2): their numbers in the mesh.  n1, n2 (n, 3): the normals of their
-    faces.  is_outside (n,): whether less than half of what lies about it is part.
-    """
-
-    a: np.ndarray
-    b: np.ndarray
-    ends: np.ndarray
-    n1: np.ndarray
-    n2: np.ndarray
-    is_outside: np.ndarray
-
-    def __getitem__(self, which) -> Edges:
-        """Return some edges."""
-        return Edges(
-            self.a[which], self.b[which], self.ends[which], self.n1[which], self.n2[which],
-            self.is_outside[which],
-        )  # fmt: skip
-
-    def are_of(self, side: int) -> np.ndarray:
-        """Return whether both faces are of a side, or upright (n,) bool."""
-        sign = 1.0 if side == 1 else -1.0
-        return np.minimum(sign * self.n1[:, 2], sign * self.n2[:, 2]) > -UPRIGHT
-
-
 class _Faces:
     """Finds the rows of the faces that meet at a place.
 
     clear (n,) bool: rows that lie beside all edges, which are taken where there is one.
+    is_counted (n,) bool: rows that count at all, True for all.
     """
 
-    def __init__(self, rows: Rows, clear: np.ndarray, kind: int, side: int):
+    def __init__(self, rows: Rows, clear: np.ndarray, kind: int, side: int, is_counted=True):
         from scipy.spatial import cKDTree
 
-        mine = (rows.kind == kind) & (rows.side == side) & ~np.isnan(rows.outward[:, 0])
+        mine = (rows.kind == kind) & (rows.side == side) & ~np.isnan(rows.outward[:, 0]) & is_counted
         # Places and directions in one tree: a face of another direction is never near.
         self._trees = []
         for some in (mine & clear, mine & ~clear):
@@ -114,20 +91,26 @@ def _is_clear(rows: Rows, edges: Edges) -> np.ndarray:
 
     if not len(edges.a):
         return np.ones(len(rows), bool)
-    _, places = _along(edges.a, edges.b, BESIDE)
+    _, places = along_edges(edges.a, edges.b, BESIDE)
     far, _ = cKDTree(places).query(rows.at, distance_upper_bound=BESIDE)
     return ~np.isfinite(far)
 
 
-def corner_rows(evidence, motion: Motion, rows: Rows, heights: dict[int, SideHeights]) -> list[Rows]:
+def corner_rows(
+    evidence, motion: Motion, rows: Rows, heights: dict[int, SideHeights], plain: int
+) -> list[Rows]:
     """Return rows of sharp edges and corners of the part, made of the rows of their faces.
 
-    rows: of faces and walls of both sides.  heights: of both.  An inside edge into which no cutter gets has
-    no such corner: there what stands is measured towards the middle of its faces.
+    rows: of faces and walls of both sides, so many plain, behind them those of rims.py.  heights: of both.
+    An inside edge into which no cutter gets has no such corner: there what stands is measured towards the
+    middle of its faces.
     """
-    edges = sharp_edges(evidence.target)
+    edges = evidence.target_grid.sharp
+    is_wall = np.arange(len(rows)) >= plain
+    walls = [_Faces(rows, ~is_wall, GOUGE, one, is_wall) for one in (1, 2)]
+    every, rows = rows, rows[:plain]
     clear = _is_clear(rows, edges)
-    parts = []
+    parts = _rim_rows(every, rows, walls, clear, edges)
     for side, its in heights.items():
         if side not in evidence.deviations:
             continue
@@ -144,7 +127,7 @@ def corner_rows(evidence, motion: Motion, rows: Rows, heights: dict[int, SideHei
 
 def _edge_rows(evidence, side: int, rows: Rows, clear: np.ndarray, edges: Edges) -> list[Rows]:
     """Return rows of edges between two faces of a side."""
-    nth, at = _along(edges.a, edges.b)
+    nth, at = along_edges(edges.a, edges.b)
     here = edges[nth]
     normals = np.stack([here.n1, here.n2], axis=1)
     is_rim = _is_rim(evidence, side, at, normals)
@@ -175,47 +158,115 @@ def _is_rim(evidence, side: int, at: np.ndarray, normals: np.ndarray) -> np.ndar
 
 
 def _shared_rows(side: int, rows: Rows, clear: np.ndarray, edges: Edges) -> list[Rows]:
-    """Return rows of gouges of a side where a slanted face of it meets one that the other side cut."""
+    """Return rows of gouges of a side where a face of it, no wall, meets one that the other side cut."""
     sign = 1.0 if side == 1 else -1.0
     own, other = (_Faces(rows, clear, GOUGE, one) for one in (side, 3 - side))
     parts = []
     for n1, n2 in ((edges.n1, edges.n2), (edges.n2, edges.n1)):
-        z = sign * n1[:, 2]
-        mine = np.flatnonzero(edges.is_outside & (z > UPRIGHT) & (z < LEVEL) & (sign * n2[:, 2] < UPRIGHT))
-        nth, at = _along(edges.a[mine], edges.b[mine])
+        mine = np.flatnonzero(edges.is_outside & (sign * n1[:, 2] > UPRIGHT) & (sign * n2[:, 2] < UPRIGHT))
+        nth, at = along_edges(edges.a[mine], edges.b[mine])
         normals = np.stack([n1[mine[nth]], n2[mine[nth]]], axis=1)
         both = np.column_stack([own.near(at, normals[:, 0]), other.near(at, normals[:, 1])])
-        chosen = np.flatnonzero((both >= 0).all(axis=1))
+        is_own = np.broadcast_to([True, False], both.shape)
+        lean = _leans(side, own, at, normals, is_own)
+        # A level face has no rows: its own say as much, or those of the other side's slanted one.
+        chosen = np.flatnonzero((both >= 0).all(axis=1) & (sign * normals[:, 0, 2] < LEVEL))
         for which, share in _fan(normals[chosen]):
             one = chosen[which]
-            parts.append(_row_of(GOUGE, side, at[one], normals[one], share, both[one], rows))
+            parts.append(_row_of(GOUGE, side, at[one], normals[one], share, both[one], rows, lean[one]))
     return parts
 
 
+def _rim_rows(every: Rows, rows: Rows, walls: list[_Faces], clear: np.ndarray, edges: Edges) -> list[Rows]:
+    """Return rows of gouges where a wall that a side cut beside a sharp rim meets what else ends there.
+
+    every: rows of faces and of such walls; rows: of faces alone.  walls: of side 1 and side 2.
+    """
+    rims, parts = edges[edges.is_rim], []
+    nth, at = along_edges(rims.a, rims.b)
+    points, three = _points(edges)
+    plan = outward_in_plan(rims)[nth]
+    of_side = {one: _Faces(rows, clear, GOUGE, one) for one in (1, 2)}
+
+    def face(at, normal):
+        ends = [of_side[one].near(at, normal) for one in (1, 2)]
+        return np.where(normal[:, 2] > 0, *ends)
+
+    def add(side, at, normals, faces):
+        chosen = np.flatnonzero((faces >= 0).all(axis=1))
+        if not len(chosen):
+            return
+        if faces.shape[1] == 3:
+            shares = _three(normals[chosen])
+            fan = [(chosen.repeat(shares.shape[1]), shares.reshape(-1, 3))]
+        else:
+            fan = [(chosen[which], share) for which, share in _fan(normals[chosen])]
+        for one, share in fan:
+            parts.append(_row_of(GOUGE, side, at[one], normals[one], share, faces[one], every))
+
+    for side, wall in enumerate(walls, 1):
+        beside = wall.near(at, np.nan_to_num(plan))
+        for normal in (rims.n1[nth], rims.n2[nth]):
+            add(side, at, np.stack([normal, plan], axis=1), np.column_stack([face(at, normal), beside]))
+        # At a corner two such walls meet: those of each two edges that end there.
+        out = three * np.array([1.0, 1.0, 0.0])
+        size = np.linalg.norm(out, axis=2)
+        out /= np.maximum(size, SMALL)[..., None]
+        for k in range(3):
+            i, j = (k + 1) % 3, (k + 2) % 3
+            is_two = (size[:, [i, j]] > UPRIGHT).all(axis=1)
+            is_two &= np.abs(np.cross(out[:, i], out[:, j])[:, 2]) > SHARP_TURN
+            here, first, second, last = points[is_two], out[is_two, i], out[is_two, j], three[is_two, k]
+            pair = np.column_stack([wall.near(here, first), wall.near(here, second)])
+            add(side, here, np.stack([first, second], axis=1), pair)
+            add(
+                side, here, np.stack([first, second, last], axis=1), np.column_stack([pair, face(here, last)])
+            )
+    return parts
+
+
+def _leans(side: int, own: _Faces, at, normals, is_own) -> np.ndarray:
+    """Return lean (k, f) of rows between both sides.
+
+    own: faces of the side.  normals (k, f, 3): of the faces that meet at places at (k, 3) mm.  is_own (k, f).
+    """
+    z = (1.0 if side == 1 else -1.0) * normals[..., 2]
+    is_wall = np.abs(z) <= UPRIGHT
+    walls = [own.near(at, normals[:, k]) >= 0 for k in range(z.shape[1])]
+    is_walled = (is_own | is_wall).all(axis=1)
+    is_capped = is_walled & ~(is_wall & np.column_stack(walls)).any(axis=1)
+    return np.where(is_own & is_capped[:, None], 1 / np.maximum(z, UPRIGHT), 0.0)
+
+
 def _point_rows(evidence, side: int, rows: Rows, clear: np.ndarray, edges: Edges) -> list[Rows]:
-    """Return rows of points where three faces of a side meet, or a slanted one with others of both sides."""
+    """Return rows of points where three faces of a side meet, or of both sides with one of it, no wall."""
     sign = 1.0 if side == 1 else -1.0
     at, normals = _points(edges)
     z = sign * normals[..., 2]
     is_own = z > -UPRIGHT
     is_all = is_own.all(axis=1)
-    is_mixed = ~is_all & ((z > UPRIGHT) & (z < LEVEL)).any(axis=1)
     parts = []
     for kind in (GOUGE, LEFTOVER):
-        is_asked = is_all | is_mixed if kind == GOUGE else is_all & ~_is_rim(evidence, side, at, normals)
         own, other = (_Faces(rows, clear, kind, one) for one in (side, 3 - side))
-        three = np.column_stack(
-            [
-                np.where(is_own[:, k], own.near(at, normals[:, k]), other.near(at, normals[:, k]))
-                for k in range(3)
-            ]
+        mine, others = (
+            np.column_stack([faces.near(at, normals[:, k]) for k in range(3)]) for faces in (own, other)
         )
-        chosen = np.flatnonzero(is_asked & (three >= 0).all(axis=1))
-        if not len(chosen):
-            continue
-        share = _three(normals[chosen], HALVED + (len(at) <= FEW_POINTS))
-        for k in range(share.shape[1]):
-            parts.append(_row_of(kind, side, at[chosen], normals[chosen], share[:, k], three[chosen], rows))
+        none = np.zeros(z.shape)
+        if kind == LEFTOVER:
+            groups = [(is_all & ~_is_rim(evidence, side, at, normals), mine, none)]
+        else:
+            # A wall may be of either side.
+            is_its = (z > UPRIGHT) | ((np.abs(z) <= UPRIGHT) & (mine >= 0))
+            lean = _leans(side, own, at, normals, is_its)
+            is_mixed = ~is_its.all(axis=1) & ((z > UPRIGHT) & (z < LEVEL)).any(axis=1)
+            groups = [(is_all, mine, none), (is_mixed, np.where(is_its, mine, others), lean)]
+        for is_asked, three, lean in groups:
+            chosen = np.flatnonzero(is_asked & (three >= 0).all(axis=1))
+            if not len(chosen):
+                continue
+            share = _three(normals[chosen], HALVED + (len(at) <= FEW_POINTS))
+            one, share = chosen.repeat(share.shape[1]), share.reshape(-1, 3)
+            parts.append(_row_of(kind, side, at[one], normals[one], share, three[one], rows, lean[one]))
     return parts
 
 
@@ -301,8 +352,11 @@ def _fan(normals: np.ndarray) -> Iterator[tuple[np.ndarray, np.ndarray]]:
         yield one, np.column_stack([np.sin(whole - at), np.sin(at)]) * larger[:, None]
 
 
-def _row_of(kind: int, side: int, at, normals, share, faces, rows: Rows) -> Rows:
-    """Return rows of corners: the sum of those of their faces (k, f), each times its share (k, f)."""
+def _row_of(kind: int, side: int, at, normals, share, faces, rows: Rows, lean=None) -> Rows:
+    """Return rows of corners: the sum of those of their faces (k, f), each times its share (k, f).
+
+    lean (k, f): see Rows, None for rows without a cap.
+    """
     way = -1.0 if kind == GOUGE else 1.0
     k, f = share.shape
     if not k:
@@ -319,26 +373,19 @@ def _row_of(kind: int, side: int, at, normals, share, faces, rows: Rows) -> Rows
     each = way * share[..., None] * normals
     moves = (rows.grow[faces] != 0).any(axis=2)
     wide = 3 - f
+    lean = np.zeros_like(share) if lean is None else lean
+    corner = (np.pad(faces, ((0, 0), (0, wide)), constant_values=-1),)
+    corner += tuple(np.pad(numbers, ((0, 0), (0, wide))) for numbers in (share, lean))
     return make_rows(
         kind, side, at, np.sum(share * rows.value[faces], axis=1), rows.limit[faces].min(axis=1),
         np.sum(each * moves[..., None], axis=1), np.sum(each[..., 2:] * rows.lift[faces], axis=1),
-        np.full_like(at, np.nan), rows.lift[faces[:, 0]],
-        (np.pad(faces, ((0, 0), (0, wide)), constant_values=-1), np.pad(share, ((0, 0), (0, wide)))),
+        np.full_like(at, np.nan), rows.lift[faces[:, 0]], corner,
     )  # fmt: skip
-
-
-def _along(a: np.ndarray, b: np.ndarray, spacing: float = SPACING) -> tuple[np.ndarray, np.ndarray]:
-    """Return places on edges from a to b (n, 3), so far apart: numbers of the edges (k,), places (k, 3)."""
-    count = np.maximum(1, np.ceil(np.linalg.norm(b - a, axis=1) / spacing).astype(int))
-    which = np.repeat(np.arange(len(a)), count)
-    along = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-    along = (along + 0.5) / count[which]
-    return which, a[which] + along[:, None] * (b[which] - a[which])
 
 
 def _filled_rows(evidence, motion: Motion, heights: SideHeights, edges: Edges) -> list[Rows]:
     """Return rows of inside corners that no cutter gets into: how far it is from them to the air."""
-    which, at = _along(edges.a, edges.b)
+    which, at = along_edges(edges.a, edges.b)
     if not len(which):
         return []
     m = edges.n1[which] + edges.n2[which]
@@ -359,23 +406,3 @@ def _filled_rows(evidence, motion: Motion, heights: SideHeights, edges: Edges) -
         grow = np.zeros_like(way)
     rows = make_rows(LEFTOVER, side, one, far[chosen], limit[chosen], grow, way[:, 2:] * lift, way, lift)
     return [rows]
-
-
-def sharp_edges(target) -> Edges:
-    """Return the sharp edges of a target's mesh."""
-    t, v = target.triangles, target.vertices
-    normal = np.cross(v[t[:, 1]] - v[t[:, 0]], v[t[:, 2]] - v[t[:, 0]])
-    normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
-    ends = np.concatenate([t[:, [0, 1]], t[:, [1, 2]], t[:, [2, 0]]])
-    face = np.tile(np.arange(len(t)), 3)
-    third = np.concatenate([t[:, 2], t[:, 0], t[:, 1]])
-    key = np.sort(ends, axis=1)
-    order = np.lexsort((key[:, 1], key[:, 0]))
-    key, face, third = key[order], face[order], third[order]
-    pair = np.flatnonzero((key[:-1] == key[1:]).all(axis=1))
-    f, g = face[pair], face[pair + 1]
-    is_sharp = np.sum(normal[f] * normal[g], axis=1) < SHARP
-    pair, f, g = pair[is_sharp], f[is_sharp], g[is_sharp]
-    a, b = v[key[pair, 0]], v[key[pair, 1]]
-    off = np.sum((v[third[pair + 1]] - a) * normal[f], axis=1)
-    return Edges(a, b, key[pair], normal[f], normal[g], off < 0)

@@ -39,9 +39,14 @@ def reaches(anew: Anew, ways: np.ndarray, far: np.ndarray) -> Reach:
     """
     rows = anew.rows
     slope = anew.columns @ ways.T  # (n, d)
-    slack = np.maximum(rows.limit - rows.value, 0.0)
+    slack = np.maximum(rows.limit - rows.now, 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         breaks = np.where(slope > SMALL, slack[:, None] / slope, np.inf)
+        mine = np.flatnonzero(rows.is_capped)
+        breaks[mine] = _capped_breaks(rows, mine, slope)
+        # Of a row with a cap the mean rate until it breaks.
+        is_mean = np.isfinite(breaks[mine]) & (breaks[mine] > SMALL)
+        slope[mine] = np.where(is_mean, slack[mine, None] / breaks[mine], slope[mine])
     d = len(ways)
     asked = min(ASKED, len(rows))
     nearest = np.argpartition(breaks, asked - 1, axis=0)[:asked] if len(rows) else np.zeros((0, d), int)
@@ -68,6 +73,24 @@ def reaches(anew: Anew, ways: np.ndarray, far: np.ndarray) -> Reach:
             break
     row = np.where(reach < far - SMALL, row, -1)
     return Reach(reach, row, off)
+
+
+def _capped_breaks(rows, mine: np.ndarray, slope: np.ndarray) -> np.ndarray:
+    """Return how far ways go until rows with a cap break, (k, d): the cap must be beyond the limit, too.
+
+    mine (k,): these rows.  slope (n, d): of all rows.
+    """
+    limit = rows.limit[mine, None]
+
+    def until(value, rate):
+        return np.where(value > limit, 0.0, np.where(rate > SMALL, (limit - value) / rate, np.inf))
+
+    cap = np.full((len(mine), slope.shape[1]), np.inf)
+    for nth in range(rows.faces.shape[1]):
+        face, lean = rows.faces[mine, nth], rows.lean[mine, nth, None]
+        its = until(lean * rows.value[face, None], lean * slope[face])
+        cap = np.where(lean > 0, np.minimum(cap, its), cap)
+    return np.maximum(cap, until(rows.value[mine, None], slope[mine]))
 
 
 def axis_ways(wide: int = len(NAMES)) -> np.ndarray:

@@ -33,7 +33,8 @@ class Rows:
     thick (n, 1 + k): for each mm that the blank is thicker and that each step to a thickness leaves more.
     outward (n, 3): the part's normal, unit length, along which the place can be asked anew if it moves with
     the second side (grow), NaN where it cannot.  lift (n, 1 + k): of the cut there, see Motion.
-    faces (n, 3) int64: rows of the faces of a corner, -1 for none; share (n, 3): of their values in its own.
+    faces (n, 3) int64: rows of the faces of a corner, -1 for none; share (n, 3): of their values in
+    its own.  lean (n, 3): a row with any counts with no more than the largest lean x value of its faces.
     """
 
     kind: np.ndarray
@@ -47,6 +48,7 @@ class Rows:
     lift: np.ndarray
     faces: np.ndarray
     share: np.ndarray
+    lean: np.ndarray
 
     def __len__(self) -> int:
         return len(self.kind)
@@ -60,6 +62,28 @@ class Rows:
         """The rows that some error lets grow or fall (n,) bool."""
         return (np.abs(self.grow) > SMALL).any(axis=1) | (np.abs(self.thick) > SMALL).any(axis=1)
 
+    @property
+    def is_capped(self) -> np.ndarray:
+        """The rows that count with no more than their own side is too deep there (n,) bool."""
+        return (self.lean > 0).any(axis=1)
+
+    @property
+    def now(self) -> np.ndarray:
+        """What each row counts with as the job is, mm (n,); of the whole table, in which faces count."""
+        found = self.value.copy()
+        mine = np.flatnonzero(self.is_capped)
+        found[mine] = np.minimum(found[mine], self.caps(mine, self.value[self.faces[mine]]))
+        return found
+
+    def caps(self, which: np.ndarray, of_faces: np.ndarray) -> np.ndarray:
+        """Return the most that rows count with, mm (..., k); inf where they have no cap.
+
+        which (k,): rows.  of_faces (..., k, 3) mm: what their faces count with.
+        """
+        lean = self.lean[which]
+        most = np.max(np.where(lean > 0, lean * of_faces, -np.inf), axis=-1)
+        return np.where((lean > 0).any(axis=1), most, np.inf)
+
     def columns(self, motion: Motion) -> np.ndarray:
         """Return how the values grow for one of each of motion.names, (n, 5 + k)."""
         moved = np.einsum("nkc,nc->nk", motion.columns(self.at), self.grow)
@@ -67,15 +91,15 @@ class Rows:
 
 
 def make_rows(kind: int, side: int, at, value, limit, grow, thick, outward, lift, corner=None) -> Rows:
-    """Return rows of one kind and side.  corner: faces and share, None for faces."""
+    """Return rows of one kind and side.  corner: faces, share and lean, None for faces."""
     n = len(at)
-    faces, share = corner or (np.full((n, 3), -1), np.zeros((n, 3)))
+    faces, share, lean = corner or (np.full((n, 3), -1), *np.zeros((2, n, 3)))
     return Rows(
         np.full(n, kind, np.int8), np.full(n, side, np.int8), np.asarray(at, float).reshape(n, 3),
         np.asarray(value, float), np.broadcast_to(np.asarray(limit, float), (n,)).copy(),
         np.asarray(grow, float).reshape(n, 3), _table(thick),
         np.asarray(outward, float).reshape(n, 3),
-        _table(lift), np.asarray(faces, np.int64), share,
+        _table(lift), np.asarray(faces, np.int64), share, lean,
     )  # fmt: skip
 
 

@@ -15,6 +15,20 @@ from simkit.target.grid import TargetGrid
 if TYPE_CHECKING:
     from simkit.compare.deviation import CutSurface
 
+AWAY = 2.0  # mm: so far the nearest wood is looked for where nothing is left under a place of the target
+
+
+def is_gone(field: Field, envelopes: Envelopes, side: int) -> np.ndarray:
+    """Return the columns of the part that a side cut right through, and that are empty (ny, nx) bool.
+
+    At a sharp rim a cut as thin as a hair goes through, and what is left may end far from there.
+    """
+    if side == 1:
+        is_through = field.upper < envelopes.lower
+    else:
+        is_through = field.lower > envelopes.upper
+    return is_through & ~field.is_solid
+
 
 class BothWays:
     """The two distances at chosen cells.
@@ -24,7 +38,8 @@ class BothWays:
     is_larger: only the larger of the two distances counts: those to the cut that are smaller than that to the
     target are told as any such distance.
     points (k, 3) mm: on the cut, blank frame.  to_target (k,) mm: from there to the target, gouges to the
-    surface they entered through, leftover to whatever is nearest.  size (k,) mm: |vertical|.
+    surface they entered through, leftover to whatever is nearest.  size (k,) mm: |vertical|; no
+    less than AWAY where `is_gone`, for there no wood lies straight below the target.
     """
 
     def __init__(
@@ -40,6 +55,8 @@ class BothWays:
     ):
         self.side = side
         self.vertical, self.surfaces, self.size = vertical, surfaces, np.abs(vertical)
+        gone = np.flatnonzero(is_gone(field, envelopes, side).ravel()[flat] & (vertical < 0))
+        self.size[gone] = np.maximum(self.size[gone], AWAY)
         self.x, self.y = field.lattice.centre_of(*np.divmod(flat, field.lattice.nx))
         cut = (field.upper if side == 1 else field.lower).ravel()[flat].astype(np.float64)
         self.target = envelopes.side(side).ravel()[flat] * (1 if side == 1 else -1)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
+from simkit.compare.both_ways import AWAY
 from simkit.compare.deviation import CutSurface, _vertical, two_way
 from simkit.compare.worst import MIDDLE, worst_two_way
 from simkit.errors import ShapeError
@@ -210,7 +211,9 @@ def _cropped(
     around = envelopes(grid, one)
     vertical = _vertical(_window(field, (iy, iy + 1, ix, ix + 1)), around, side)
     size = float(np.nan_to_num(np.abs(vertical[0, 0])))
-    room = math.ceil(size / field.lattice.cell) + 2 * ROOM  # nothing farther than the vertical counts
+    if not field.is_solid[iy, ix]:
+        size = max(size, AWAY)
+    room = math.ceil(size / field.lattice.cell) + 2 * ROOM  # nothing farther than that counts
     box = _box(cell, room, field.lattice)
     field = _window(field, box)
     cell = (iy - box[0], ix - box[2])

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.compare.allowance import ALWAYS, shifted, shifted_both_ways
-from simkit.compare.both_ways import BothWays
+from simkit.compare.both_ways import BothWays, is_gone
 from simkit.errors import ShapeError
 from simkit.stock.field import UNCUT, Field, Lattice
 from simkit.stock.workers import share_ranges
@@ -35,8 +35,10 @@ class Deviation:
     normal (ny, nx) float32 mm: the larger of the distance cut -> target (exact) and the least that
         the distance target -> cut can be; equals `vertical` where that is within `threshold`.
     most (ny, nx) float32 mm: the same with the most that target -> cut can be.
-    |normal| <= |most| <= |vertical|; the true two-way distance at a cell centre lies between the
-    first two, see `deviation`.
+    |normal| <= |most|, and |most| <= |vertical| but where this side cut through the part and nothing is left;
+    the true two-way distance at a cell centre lies between the first two, see `deviation`.
+    rims: of cells (row, column) beside which a rim lies that is lost farther than its limit, the place (x, y)
+        mm; their `most` is as much, see `rims`.  None where that was not looked at.
     """
 
     side: int
@@ -45,6 +47,7 @@ class Deviation:
     normal: np.ndarray
     most: np.ndarray
     threshold: float
+    rims: dict[tuple[int, int], tuple[float, float]] | None = None
 
 
 class CutSurface:
@@ -158,7 +161,7 @@ def deviation(
 
     field: what is left.  envelopes: of the target on the same lattice.  grid: the target's triangles.
     side: 1 or 2.  threshold mm: cells with a smaller vertical difference keep it as their normal one;
-    the distance to a surface seen from the same side is never more than the vertical one.
+    the distance to a surface seen from the same side is never more than the vertical one, where wood is left.
     allowance (2, ny, nx) mm: the least and the most left on purpose about each cell, None for nothing;
     `normal` and `most` then count from the surface that stands so far proud (`vertical` does not), and
     every cell is measured.
@@ -174,13 +177,14 @@ def deviation(
     may lie anywhere between two samples; on a slope the first distance is the larger, and exact.
     The range supposes that between four samples the surface keeps between their lowest and highest: a
     scratch or rib narrower than a cell does not show.
-    A column that is empty counts as a gouge of the side that cut it; its other side reads 0 there.
+    A column that is empty counts as a gouge of the side that cut it; its other side reads 0 there.  Where
+    that side alone cut right through the part, the nearest material is looked for up to AWAY (both_ways.py).
     Source: profile of a surface, ISO 1101; own derivation; twin in tests/compare.
     """
     _check(field, envelopes, side)
     vertical = _vertical(field, envelopes, side)
     threshold = threshold if allowance is None else ALWAYS
-    flat = np.flatnonzero(np.abs(vertical) > threshold)
+    flat = np.flatnonzero((np.abs(vertical) > threshold) | (is_gone(field, envelopes, side) & (vertical < 0)))
     lattice = field.lattice
     normal = vertical.astype(np.float32)
     if allowance is not None:

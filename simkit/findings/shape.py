@@ -108,21 +108,22 @@ def _zone_spots(judged: _Judged, here: np.ndarray) -> tuple[list[Looked], list[S
     is_beyond[label[least > limit]] = True
     # A cell may be near the limit by one measure and lie on the other side of the part by the other.
     close = spots(sign * np.maximum(least, most), is_near & ~is_beyond[label], deviation.lattice, GAP)
-    certain = [_looked(judged, spot) for spot in found[:MOST]]
+    certain = [_looked(judged, *one) for one in _with_rims(judged, found[:MOST], least > limit, here)]
     certain = _proved(judged, certain, least > limit, here)
     certain += _higher(judged, certain, found[MOST:], least > limit, here)
     told = _once(certain)
     # Beyond by its own cells, though the look at it found a neighbour's peak: counted, not told as that.
     beside = [one.spot for one in certain if one not in told]
-    near = _once([_looked(judged, spot) for spot in close[:MOST_CLOSE]], told)
+    among = is_near & ~is_beyond[label]
+    near = _once([_looked(judged, *one) for one in _with_rims(judged, close[:MOST_CLOSE], among, here)], told)
     # A look finds one peak; where the cells leave it open, another beside it may be higher.
     doubted = [one for one in near if not one.severity and most[one.spot.cell] > limit]
     near += [_unlooked(judged, spot) for spot in close[MOST_CLOSE:]]
     told, near = ([one for one in some if one.severity] for some in (told, near))
     near.sort(key=lambda one: (one.severity != "beyond", -abs(one.look.value)))
-    shown = _proved(judged, near[:MOST], is_near & ~is_beyond[label], here)
+    shown = _proved(judged, near[:MOST], among, here)
     doubted = [replace(one, severity="undecided") for one in doubted]
-    shown = _once(shown + _proved(judged, doubted, is_near & ~is_beyond[label], here), told)
+    shown = _once(shown + _proved(judged, doubted, among, here), told)
     shown = [one for one in shown if one.severity]
     lesser = [spot for spot in found[MOST:] if not any(spot.box == one.spot.box for one in certain)]
     return told + shown, beside + lesser + [one.spot for one in near[MOST:]]
@@ -241,10 +242,31 @@ def _once(looked: list[Looked], before: Sequence[Looked] = ()) -> list[Looked]:
     return kept
 
 
-def _looked(judged: _Judged, spot: Spot) -> Looked:
-    """Return a spot after a closer look at its worst place."""
+def _with_rims(judged: _Judged, some: list[Spot], mask: np.ndarray, here: np.ndarray) -> list[tuple]:
+    """Return spots, each with the cell and place of the rim lost farthest among its cells, if there is one.
+
+    mask, here: as for `_proved`.
+    """
+    deviation = judged.evidence.deviations[judged.side]
+    rims: list = [None] * len(some)
+    if getattr(deviation, "rims", None) and judged.is_gouge and some:
+        region = _regions(judged, some, mask, here)
+        for cell in sorted(deviation.rims, key=lambda cell: (deviation.most[cell], cell)):
+            nth = region[cell] - 1
+            if nth >= 0 and rims[nth] is None:
+                rims[nth] = (cell, deviation.rims[cell])
+    return [(spot,) if rim is None else (spot, rim) for spot, rim in zip(some, rims, strict=True)]
+
+
+def _looked(judged: _Judged, spot: Spot, rim: tuple | None = None) -> Looked:
+    """Return a spot after a closer look at its worst place; rim: cell and place of one of its cells."""
     evidence, side = judged.evidence, judged.side
     look = _look(judged, spot.cell)
+    if rim is not None:  # it may be lost in a strip that cells miss
+        closer = _look(judged, *rim)
+        if abs(closer.value) > abs(look.value):
+            at = evidence.field.lattice.centre_of(*rim[0])
+            look, spot = closer, replace(spot, cell=rim[0], at=tuple(float(v) for v in at))
     if _top(look) < abs(spot.value):  # its cells were cut finer than a look begins: a knife's edge, a slit
         look = _look(judged, spot.cell, is_narrow=True)
     if _top(look) < abs(spot.value):

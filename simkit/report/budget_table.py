@@ -8,10 +8,10 @@ import numpy as np
 
 from simkit.budget.budget import Budget
 from simkit.budget.chance import verdict
-from simkit.budget.corners import MOST_TRIANGLES
 from simkit.budget.motion import motion_of
 from simkit.budget.region import FAR, plan_ways
 from simkit.budget.rows import GOUGE, KINDS, LEFTOVER, STEP, TABLE
+from simkit.target.sharp import MOST_TRIANGLES
 
 NOTE = (
     "each place that could break a limit is moved in thought, bit by bit, and cut again where one breaks; "
@@ -66,6 +66,7 @@ class _Binds:
         self._evidence, self._budget = evidence, budget
         self._numbers: dict[tuple, int] = {}
         self.rows: list[dict[str, Any]] = []
+        self._now = budget.rows.now
 
     def of(self, row: int) -> int | None:
         """Return the number of the place of a row, from 0; None for none."""
@@ -86,9 +87,9 @@ class _Binds:
                     "kind": KINDS[kind],
                     "side": side,
                     "at": at.tolist(),
-                    "value": abs(float(rows.value[row]))
+                    "value": abs(float(self._now[row]))
                     if kind not in (GOUGE, LEFTOVER, TABLE)
-                    else float(rows.value[row]),
+                    else float(self._now[row]),
                     "limit": abs(float(rows.limit[row])),
                     "words": f"{what}{of}, {x:.0f} mm from the left, {y:.0f} mm from the front",
                 }

@@ -37,6 +37,13 @@ class TargetGrid:
         self._bins: dict = {}
 
     @cached_property
+    def sharp(self):
+        """Its sharp edges: sharp.Edges, n of them."""
+        from simkit.target.sharp import sharp_edges
+
+        return sharp_edges(self.target)
+
+    @cached_property
     def facing(self) -> np.ndarray:
         """Which way each triangle faces (m,) int8."""
         return self._facing(VERTICAL)

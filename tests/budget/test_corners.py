@@ -137,6 +137,35 @@ def test_rim__between_a_level_top_and_a_wall_of_the_other_side_each_counts_alone
         assert {says for _, _, says in rows} <= {"agree", "finer"}, rows
 
 
+@pytest.mark.parametrize("degrees", [20.0, 45.0, 70.0])
+def test_rim__that_one_side_alone_lost_is_as_far_off_as_what_is_left_ends(tmp_path, degrees):
+    """At a corner of it t / tan a along both walls, and t below, of a top that is t too low."""
+    job = read_job(budget_edge_job.bevel(tmp_path, degrees, wall=0.2))
+    budget = check(job, read_programs(job), CELL)[0].budget
+    low, high = reach(budget, "thickness")
+    known = 0.1 / np.sqrt(2 / np.tan(np.radians(degrees)) ** 2 + 1)
+    assert known / POINT**2 - SLACK <= low <= known + SLACK
+    assert high == pytest.approx(0.3, abs=SLACK)
+
+
+def test_rim__is_lost_by_a_wall_beside_it_also_where_its_faces_stand_proud(tmp_path):
+    """The bevel is raised by 0.2 mm, the top by 0.1: what ends the wood is the wall, 0.12 mm in."""
+    recuts = Recuts(budget_edge_job.bevel(tmp_path, wall=0.2))
+    change = np.array((0.12, 0.0, 0.0, 0.2, 0.1))
+    assert recuts.asked(change)[GOUGE] == pytest.approx(0.12, abs=SLACK)
+    rows = compared(recuts, change)
+    assert {says for kind, _, says in rows if kind == GOUGE} <= {"agree", "finer"}, rows
+
+
+def test_chamfer__above_a_wall_of_the_other_side_is_no_farther_off_than_it_is_too_deep(tmp_path):
+    """20 degrees, 0.1 mm too low, over a wall 0.08 mm in: the edge is 0.107 mm off, 0.1 is told."""
+    recuts = Recuts(budget_edge_job.chamfer(tmp_path, 20.0, wall=0.2))
+    change = np.array((-0.08, 0.0, 0.0, 0.0, -0.1))
+    assert recuts.asked(change)[GOUGE] == pytest.approx(0.1, abs=SLACK)
+    rows = compared(recuts, change)
+    assert {says for kind, _, says in rows if kind == GOUGE} <= {"agree", "finer"}, rows
+
+
 @pytest.mark.parametrize(
     ("kind", "change", "most"),
     [
