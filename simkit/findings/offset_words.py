@@ -41,7 +41,7 @@ def both_words(evidence: Evidence, offsets: Sequence[SideOffset]) -> OffsetWords
     ways = (("right", "left"), ("back", "front"), ("top", "bottom"))
     is_told = abs(shift) >= LEAST_TOLD
     parts = [
-        f"{abs(value):.1f} mm to the {names[value < 0]}"
+        f"{abs(value):.1f} mm to the {names[int(value < 0)]}"
         for value, names, told in zip(shift, ways, is_told, strict=True)
         if told
     ]
