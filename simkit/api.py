@@ -104,6 +104,11 @@ class Job:
 
             write_report(page, evidence, judged(result, strict, stored, name))
 
+        def keep(evidence) -> None:
+            from simkit.fields.keep import keep_field as kept
+
+            kept(keep_field, evidence)
+
         result = checked(
             self.model,
             cell,
@@ -111,7 +116,7 @@ class Job:
             pictures=folder,
             fresh=fresh,
             report=page and write_page,
-            keep=keep_field,
+            keep=keep_field and keep,
             lines=lines,
         )
         return as_object(Result, judged(result, strict, stored, name))

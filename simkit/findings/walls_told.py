@@ -38,11 +38,12 @@ def faces_of(
         if row < 0 and side is not None and evidence.job.steps:
             number = shape.step_at(evidence, side, at)
         setup = shape.setup_of_side(evidence, side, row) if side is not None else None
-        source = evidence.source_of(row) if number is None else shape.source_at(evidence, side, at, row)
+        source = dict(evidence.source_of(row) if number is None else shape.source_at(evidence, side, at, row))
         if row < 0 and number is None:
             setup = None
         order = row if number is None else _row_before_step(evidence, number)
         name = "" if number is None else step_name(evidence.job, number)
+        source.pop("column", None)  # a face is known by its line
         faces.append((order, Face(side=side, **evidence.place_of(at, setup), **source), name))
     _, told, names = zip(*sorted(faces, key=lambda one: one[0]), strict=True)
     return told, names

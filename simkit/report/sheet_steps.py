@@ -111,7 +111,7 @@ def step_lines(row: dict[str, Any], lengths: Lengths) -> list[str]:
         ]
     most = "" if row["most_depth"] is None else f" (at most {lengths.size(row['most_depth'])})"
     deepest = row["deepest"] if lengths.is_inch else round(row["deepest"], 1)
-    source = " (not stated, so common practice, no source)" if row["is_assumed"] else ""
+    source = " (not stated, so common practice, no source)" if row.get("is_assumed") else ""
     lines = [
         f"resin      {volume}, {row['mass']:.1f} g at {row['density']:g} kg/m3{source}",
         f"deepest    {lengths.sizes(deepest)}{most}",

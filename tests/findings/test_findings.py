@@ -80,7 +80,7 @@ def test_leftover__beside_a_tab_is_not_to_be_cut_away(tmp_path):
     assert on_ledge
     for row in on_ledge:
         assert row["kind"] == "leftover-program"
-        assert "wood that holds the part stands" in row["message"]
+        assert "wood that holds the part is" in row["message"]
         assert row["advice"].startswith("Keep off where")
     # Without the tab nothing stands there.
     _, rows = check(tmp_path, part, program.replace("G1 Z6\n", ""), cell="0.25")

@@ -50,6 +50,7 @@ def folder(tmp_path_factory):
 
 
 def opened(browser, server):
+    browser.complaints()  # a file that the page refused, on purpose, in another test
     browser.open(server.address)
     until(lambda: browser.run("return document.body.dataset.ready"))
 

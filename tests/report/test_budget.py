@@ -108,7 +108,7 @@ def test_page__has_the_tables_and_nothing_that_is_not_escaped(made):
 def test_page__of_a_job_beyond_its_limit_and_of_one_without(made):
     told = json.loads(json.dumps(made[1]))
     told["budget"].update(beyond=0, axes=[], plan=[])
-    assert "a limit is broken already" in str(budget_part(told, Lengths("mm")))
+    assert "A limit is broken already" in str(budget_part(told, Lengths("mm")))
     assert budget_part({"budget": None}, Lengths("mm")) is None
 
 

@@ -43,7 +43,7 @@ def test_console__time_bite_and_what_could_be_faster(tmp_path, capsys):
     assert "0.067 0.048-0.150* " in out
     assert "* hard wood, common practice, no source; not judged unless chip_load states it" in out
     # The advice stands above the tables, these above the verdict.
-    places = [out.index(words) for words in ("Could be faster", "Time: about", "Bite (mm", "Within limits")]
+    places = [out.rindex(words) for words in ("Could be faster", "Time: about", "Bite (mm", "Within limits")]
     assert places == sorted(places)
 
 

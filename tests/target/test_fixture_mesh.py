@@ -47,11 +47,11 @@ def test_mesh__a_little_lower_than_stated_counts_as_high(tmp_path):
 def test_mesh__an_open_one_and_one_that_is_no_mesh_are_refused(tmp_path):
     made = block(0, 20, 0, 10, 0, 30)
     made.update_faces(np.arange(12) > 0)
-    with pytest.raises(InputProblems, match=r"job\.toml:\d+ \[fixtures\[0\]\.mesh\]"):
+    with pytest.raises(InputProblems, match=r"job\.toml:\d+ \[fixtures #1, mesh\]"):
         fixture_meshes(job_of(tmp_path, made))
     job = job_of(tmp_path, block(0, 20, 0, 10, 0, 30))
     (tmp_path / "clamp.stl").write_text("no mesh", encoding="utf-8")
-    with pytest.raises(InputProblems, match=r"\[fixtures\[0\]\.mesh\]"):
+    with pytest.raises(InputProblems, match=r"\[fixtures #1, mesh\]"):
         fixture_meshes(job)
 
 
