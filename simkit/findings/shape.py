@@ -243,15 +243,16 @@ def _once(looked: list[Looked], before: Sequence[Looked] = ()) -> list[Looked]:
 
 
 def _with_rims(judged: _Judged, some: list[Spot], mask: np.ndarray, here: np.ndarray) -> list[tuple]:
-    """Return spots, each with the cell and place of the rim lost farthest among its cells, if there is one.
+    """Return spots, each with the cell and place of the edge that is farthest off among its cells, if there is one.
 
     mask, here: as for `_proved`.
     """
     deviation = judged.evidence.deviations[judged.side]
     rims: list = [None] * len(some)
-    if getattr(deviation, "rims", None) and judged.is_gouge and some:
+    if getattr(deviation, "rims", None) and some:
         region = _regions(judged, some, mask, here)
-        for cell in sorted(deviation.rims, key=lambda cell: (deviation.most[cell], cell)):
+        mine = [cell for cell in deviation.rims if (deviation.most[cell] < 0) == judged.is_gouge]
+        for cell in sorted(mine, key=lambda cell: (-abs(deviation.most[cell]), cell)):
             nth = region[cell] - 1
             if nth >= 0 and rims[nth] is None:
                 rims[nth] = (cell, deviation.rims[cell])
