@@ -17,8 +17,8 @@ from simkit.compare.far_faces import (
     LAST,
     Quarters,
     at_border,
-    farthest,
     far_faces,
+    farthest,
     worst_of,
 )
 from simkit.compare.overhang import removed_below
@@ -41,9 +41,9 @@ class Unproved:
     """Cells over which a deviation may be larger than it may, and a place in each.
 
     is_found (ny, nx) bool.  away (ny, nx) mm: how far from material, or air, the target was seen to be at
-    a place in each of them where that is more than it may, else 0; away_at (ny, nx, 2) mm: that place, in plan.
-    place() gives for some of them where the
-    largest deviation was met, in plan; where none was, the place that was settled least.
+    a place in each of them where that is more than it may, else 0.  away_at (ny, nx, 2) mm: that place, in
+    plan.  place() gives for some of them where the largest deviation was met, in plan; where none was, the
+    place that was settled least.
     """
 
     is_found: np.ndarray

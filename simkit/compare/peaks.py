@@ -15,7 +15,6 @@ from simkit.compare.second_look import BESIDE
 SLACK = 0.02  # mm: nothing is asked about peaks that are higher by less,
 SHARE = 0.05  # or by less than this share of the peak
 FINER = 0.001  # mm: half edge of the last squares where FLOOR settles nothing
-MOST_CLIMBS = 4  # times that a spot is looked at where the target is farther from the cut
 MOST_ROUNDS = 24  # of doubling steps: many times any blank
 
 
@@ -42,11 +41,12 @@ def proved_peaks(
     """Return for each spot its highest look, and its cell (iy, ix) where that is another one.
 
     looks: of the spots, one each.  region (ny, nx): from `regions`.  ask(most (ny, nx) mm, cells (ny, nx)
-    bool, floor mm, with_faces): where a deviation may be larger than `most`, see `between`.  look_at(spot, cell,
-    place (x, y) mm): a closer look.
+    bool, floor mm, with_faces): where a deviation may be larger than `most`, see `between`.
+    look_at(spot, cell, place (x, y) mm): a closer look.
     A look tells the peak near one place.  Over the whole region of its spot no deviation from cut to target
-    exceeds |value| + bound of the look returned.  Where the target is seen to be farther from the cut than that,
-    the look is taken there first: a knife's edge deeper in the cut elsewhere in the spot.  A peak of that kind needs no other bound than that proof;
+    exceeds |value| + bound of the look returned.  Where the target is seen to be farther from the cut than
+    that (a knife's edge deeper in the cut elsewhere in the spot) the look is taken there first: searched for,
+    not proved.  A peak of cut to target needs no other bound than that proof;
     any other keeps the bound of its look where that is wider.  To prove less than SLACK or SHARE would take
     long on a plateau.
     """
@@ -89,23 +89,17 @@ def _climb_faces(best: list[Look], cells: list, region: np.ndarray, ask, look_at
 
     As for `proved_peaks`.
     """
-    is_open = np.ones(len(best) + 1, bool)
-    is_open[0] = False
-    for _ in range(MOST_CLIMBS):
-        most = np.r_[np.inf, [_asked(look) for look in best]]
-        if not is_open.any():
-            return
-        found = ask(np.where(is_open, most, np.inf)[region], is_open[region], FLOOR, with_faces=True)
-        away = np.where(is_open[region], found.away, 0.0)
-        for k in np.flatnonzero(is_open[1:]):
-            mine = np.where(region == k + 1, away, 0.0)
-            cell = tuple(int(v) for v in np.unravel_index(np.argmax(mine), mine.shape))
-            is_open[k + 1] = False
-            if not mine[cell] > most[k + 1]:
-                continue
-            look = look_at(int(k), cell, tuple(float(v) for v in found.away_at[cell]))
-            if abs(look.value) > abs(best[k].value):
-                best[k], cells[k], is_open[k + 1] = look, cell, True
+    most = np.r_[np.inf, [_asked(look) for look in best]][region]
+    found = ask(most, region > 0, FLOOR, with_faces=True)
+    away = np.where(found.away > most, found.away, 0.0)
+    for k in range(len(best)):
+        mine = np.where(region == k + 1, away, 0.0)
+        if not mine.any():
+            continue
+        cell = tuple(int(v) for v in np.unravel_index(np.argmax(mine), mine.shape))
+        look = look_at(k, cell, tuple(float(v) for v in found.away_at[cell]))
+        if abs(look.value) > abs(best[k].value):
+            best[k], cells[k] = look, cell
 
 
 def slack(look: Look) -> float:

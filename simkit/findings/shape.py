@@ -243,7 +243,7 @@ def _once(looked: list[Looked], before: Sequence[Looked] = ()) -> list[Looked]:
 
 
 def _with_rims(judged: _Judged, some: list[Spot], mask: np.ndarray, here: np.ndarray) -> list[tuple]:
-    """Return spots, each with the cell and place of the edge that is farthest off among its cells, if there is one.
+    """Return spots, each with the cell and place of the edge farthest off among its cells, if there is one.
 
     mask, here: as for `_proved`.
     """
