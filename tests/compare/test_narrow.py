@@ -97,8 +97,10 @@ def test_what_ends_in_nothing__is_told_at_its_height(solid, height, is_gouge, of
 
 @pytest.mark.parametrize("limit", [0.06, 0.1])
 def test_a_crest_that_falls_along_its_way__is_told_where_it_is_highest(limit):
-    """The crest of a knife falls by 0.3 mm in 4, its other end keeps level: a cut at 9.873 takes 0.127."""
-    ridge = knife(0.25).trim_by_plane((-0.075, 0.0, -1.0), -(TOP + 0.075 * AT[0]))
+    """A plane askew takes the crest off up to x = 6.757, from where it is level: a cut there takes 0.127."""
+    top = np.array([6.757, AT[1], TOP])
+    plane = np.array([0.092, -0.13, -1.0])
+    ridge = knife(0.226).trim_by_plane(tuple(plane), float(plane @ top / np.linalg.norm(plane)))
     severity, value, bound = worst(slab(FLOOR) + ridge, TOP - 0.127, True, limit)
     assert severity == "beyond"
     assert abs(value - 0.127) <= bound + 1e-4
