@@ -17,8 +17,8 @@ from simkit.compare.far_faces import (
     LAST,
     Quarters,
     at_border,
-    at_places,
     far_faces,
+    farthest,
     worst_of,
 )
 from simkit.compare.overhang import removed_below
@@ -41,16 +41,19 @@ class Unproved:
     """Cells over which a deviation may be larger than it may, and a place in each.
 
     is_found (ny, nx) bool.  away (ny, nx) mm: how far from material, or air, the target was seen to be at
-    a place in each of them where that is more than it may, else 0.  place() gives for some of them where the
-    largest deviation was met, in plan; where none was, the place that was settled least.
+    a place in each of them where that is more than it may, else 0.  away_at (ny, nx, 2) mm: that place, in
+    plan.  place() gives for some of them where the largest deviation was met, in plan; where none was, the
+    place that was settled least.
     """
 
     is_found: np.ndarray
     away: np.ndarray = field(init=False)
+    away_at: np.ndarray = field(init=False)
     _met: list[tuple] = field(default_factory=list)
 
     def __post_init__(self):
         self.away = np.zeros(self.is_found.shape)
+        self.away_at = np.zeros((*self.is_found.shape, 2))
 
     def add(self, cell, x, y, size, is_met: bool = True) -> None:
         """Add places x, y (k,) mm of flat cells (k,), with the deviation there, mm (k,).
@@ -67,8 +70,10 @@ class Unproved:
         """
         worst = worst_of(cell, off)
         cell, x, y = cell[worst], x[worst], y[worst]
-        away = at_places(sweeps, grid, x, y, may[cell], is_gouge)
+        half = np.maximum(LAST[0], LAST[1] * may[cell])  # no square that was halved to the last is larger
+        x, y, away = farthest(sweeps, grid, x, y, half, may[cell], is_gouge)
         self.away.ravel()[cell] = np.where(away > may[cell] + FACE_SLACK, away, 0.0)
+        self.away_at.reshape(-1, 2)[cell] = np.column_stack([x, y])
 
     def largest(self) -> np.ndarray:
         """Return the largest deviation that was met in each cell, mm (ny, nx); 0 where none was."""

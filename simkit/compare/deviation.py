@@ -37,8 +37,9 @@ class Deviation:
     most (ny, nx) float32 mm: the same with the most that target -> cut can be.
     |normal| <= |most|, and |most| <= |vertical| but where this side cut through the part and nothing is left;
     the true two-way distance at a cell centre lies between the first two, see `deviation`.
-    rims: of cells (row, column) beside which a rim lies that is lost farther than its limit, the place (x, y)
-        mm; their `most` is as much, see `rims`.  None where that was not looked at.
+    rims: of cells (row, column) in or beside which a sharp edge lies that is lost, or left full, farther than
+        its limit, the place (x, y) mm; their `most` is as much, see `rims` and `second_look`.  None where
+        that was not looked at.
     """
 
     side: int

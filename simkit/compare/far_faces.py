@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from scipy import ndimage
 
@@ -35,6 +37,8 @@ SMOOTH, SMOOTH_SHARE = 0.002, 0.02  # mm, share of what may be: relief that says
 LAST = (0.005, 0.125)  # half edge of the last squares of faces, mm and share of what may be
 CLOSE = 0.003  # the same share where a verdict hangs on it
 FACE_SLACK = 1e-4  # mm: rounding
+NARROW = 1e-5  # mm: half edge of the smallest squares in which the farthest place is looked for
+CORNERS = np.array([[-1.0, -1.0], [1.0, -1.0], [-1.0, 1.0], [1.0, 1.0]])
 
 
 def at_border(may: np.ndarray, cell: float) -> np.ndarray:
@@ -114,6 +118,40 @@ def at_places(sweeps: Sweeps, grid: TargetGrid, x, y, may, is_gouge: bool) -> np
     faces, at = _Faces(sweeps, grid, is_gouge), np.full((len(x), 4), np.nan)
     at[:, :2] = np.column_stack([x, y])
     return faces.off(x, y, 0.0, may, [(ALL_PARTS, ALL), NEARER, FINE_STAGE], at)[0]
+
+
+def farthest(
+    sweeps: Sweeps, grid: TargetGrid, x, y, half, may, is_gouge: bool
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return the places in squares (k,) where the target is farthest from material or air: x, y, off (k,) mm.
+
+    x, y, half, may (k,) mm: squares, and how far it may be.  Of each the quarter that may be the farthest is
+    quartered again, down to NARROW: the crest of a knife's edge or the tip of a spike is found so, which
+    the middle of no square meets.  off: at these places, as `at_places` tells it; no less than at the middle.
+    """
+    off = at_places(sweeps, grid, x, y, may, is_gouge)
+    rows = np.flatnonzero(off <= may + FACE_SLACK)
+    if not len(rows):
+        return x, y, off
+    faces = _Faces(sweeps, grid, is_gouge)
+    at = np.column_stack([x[rows], y[rows]])
+    edge, asked, n = np.broadcast_to(half, len(x))[rows].copy(), may[rows].repeat(4), len(rows)
+    for _ in range(max(math.ceil(math.log2(edge.max() / NARROW)), 0)):
+        edge /= 2
+        quarters = (at[:, None] + edge[:, None, None] * CORNERS).reshape(-1, 2)
+        known, most = np.full((4 * n, 4), np.nan), np.empty(4 * n)
+        known[:, :2] = quarters
+        for size in np.unique(edge):
+            mine = np.flatnonzero(edge.repeat(4) == size)
+            stages = [(ALL_PARTS, ALL), NEARER]
+            most[mine] = faces.off(*quarters[mine].T, size, asked[mine], stages, known[mine])[0]
+        at = quarters.reshape(n, 4, 2)[np.arange(n), np.argmax(most.reshape(n, 4), axis=1)]
+    found = at_places(sweeps, grid, *at.T, may[rows], is_gouge)
+    better = found > off[rows]
+    x, y = x.copy(), y.copy()
+    x[rows[better]], y[rows[better]] = at[better].T
+    off[rows[better]] = found[better]
+    return x, y, off
 
 
 def worst_of(cell: np.ndarray, off: np.ndarray) -> np.ndarray:

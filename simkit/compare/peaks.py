@@ -41,15 +41,18 @@ def proved_peaks(
     """Return for each spot its highest look, and its cell (iy, ix) where that is another one.
 
     looks: of the spots, one each.  region (ny, nx): from `regions`.  ask(most (ny, nx) mm, cells (ny, nx)
-    bool, floor mm): where a deviation may be larger than `most`, see `between`.  look_at(spot, cell,
-    place (x, y) mm): a closer look.
+    bool, floor mm, with_faces): where a deviation may be larger than `most`, see `between`.
+    look_at(spot, cell, place (x, y) mm): a closer look.
     A look tells the peak near one place.  Over the whole region of its spot no deviation from cut to target
-    exceeds |value| + bound of the look returned.  A peak of that kind needs no other bound than that proof;
+    exceeds |value| + bound of the look returned.  Where the target is seen to be farther from the cut than
+    that (a knife's edge deeper in the cut elsewhere in the spot) the look is taken there first: searched for,
+    not proved.  A peak of cut to target needs no other bound than that proof;
     any other keeps the bound of its look where that is wider.  To prove less than SLACK or SHARE would take
     long on a plateau.
     """
     best = list(looks)
     cells: list[tuple[int, int] | None] = [None] * len(best)
+    _climb_faces(best, cells, region, ask, look_at)
     proved = np.array([_asked(look) for look in best])  # tried: nothing is higher than this
     step = np.full(len(best), SLACK)
     is_open = np.ones(len(best) + 1, bool)
@@ -79,6 +82,24 @@ def proved_peaks(
         for look, most in zip(best, proved, strict=True)
     ]
     return [(replace(look, bound=bound), cell) for look, bound, cell in zip(best, bounds, cells, strict=True)]
+
+
+def _climb_faces(best: list[Look], cells: list, region: np.ndarray, ask, look_at) -> None:
+    """Put higher looks into `best`, and their cells, where the target is seen to be farther from the cut.
+
+    As for `proved_peaks`.
+    """
+    most = np.r_[np.inf, [_asked(look) for look in best]][region]
+    found = ask(most, region > 0, FLOOR, with_faces=True)
+    away = np.where(found.away > most, found.away, 0.0)
+    for k in range(len(best)):
+        mine = np.where(region == k + 1, away, 0.0)
+        if not mine.any():
+            continue
+        cell = tuple(int(v) for v in np.unravel_index(np.argmax(mine), mine.shape))
+        look = look_at(k, cell, tuple(float(v) for v in found.away_at[cell]))
+        if abs(look.value) > abs(best[k].value):
+            best[k], cells[k] = look, cell
 
 
 def slack(look: Look) -> float:

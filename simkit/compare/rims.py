@@ -44,7 +44,7 @@ def with_rims(
         return deviation
     rim, inward = rim_places(grid, deviation.lattice.cell)
     far = lost(rim, inward, grid, deviation.side, columns)
-    most, rims = deviation.most.copy(), {}
+    most, rims = deviation.most.copy(), {}  # what second looks saw there is less
     for k in np.argsort(-far, kind="stable"):
         if not far[k] > 0:
             break
@@ -55,7 +55,7 @@ def with_rims(
         off = far[k] + (0.0 if least is None else float(least[cell]))
         if off > gouge[cell] and -most[cell] < off:
             most[cell], rims[cell] = -off, tuple(float(v) for v in place)
-    return replace(deviation, most=most, rims=rims)
+    return replace(deviation, most=most, rims=(deviation.rims or {}) | rims)
 
 
 def rim_places(grid: TargetGrid, spacing: float) -> tuple[np.ndarray, np.ndarray]:

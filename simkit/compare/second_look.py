@@ -83,7 +83,7 @@ def second_look(
             share[is_worst] = met[is_worst] / np.maximum(most_allowed[is_worst], 1e-9)
             normal[is_worst] = -met[is_worst] if is_gouge else met[is_worst]
             is_left |= found.is_found & (met == 0.0)
-            doubts.append((-1.0 if is_gouge else 1.0, np.where(is_clear, found.away, 0.0)))
+            doubts.append((-1.0 if is_gouge else 1.0, np.where(is_clear, found.away, 0.0), found.away_at))
         is_met = share > 1.0
         most[is_met] = np.copysign(np.maximum(np.abs(normal), np.abs(most)), normal)[is_met]
         is_proved = is_asked & ~is_left & ~is_met
@@ -123,11 +123,15 @@ def second_look(
             most[cell] = _worst(largest[inside], gouge[cell], leftover[cell])
     if unproved is not None:
         # What is narrower than the finer cells is not seen on them either: a knife's edge that is gone.
+        places = {}
         is_within = is_open & (np.abs(most) <= np.where(most < 0, gouge, leftover))
-        for sign, away in doubts:
+        for sign, away, away_at in doubts:
             rows = is_within & (away > 0)
             most[rows] = sign * away[rows]
-    return replace(deviation, normal=normal, most=most)
+            places |= {
+                (int(iy), int(ix)): tuple(float(v) for v in away_at[iy, ix]) for iy, ix in np.argwhere(rows)
+            }
+    return replace(deviation, normal=normal, most=most, rims=places)
 
 
 def _worst_of_each(

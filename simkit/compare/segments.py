@@ -148,6 +148,7 @@ def _without(segment: Segment, is_over: np.ndarray) -> Segment:
 def _join(found: Unproved, other: Unproved) -> Unproved:
     """Add what another found."""
     found.is_found |= other.is_found
-    np.maximum(found.away, other.away, out=found.away)
+    is_farther = other.away > found.away
+    found.away[is_farther], found.away_at[is_farther] = other.away[is_farther], other.away_at[is_farther]
     found._met.extend(other._met)
     return found

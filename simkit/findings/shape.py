@@ -159,8 +159,17 @@ def _regions(judged: _Judged, some: list[Spot], mask: np.ndarray, here: np.ndarr
     evidence = judged.evidence
     lattice = evidence.field.lattice
     label, _ = labelled(mask, GAP / lattice.cell)
-    region = regions(label, [int(label[spot.cell]) for spot in some], lattice.cell)
+    region = regions(label, [_number_at(label, spot.cell) for spot in some], lattice.cell)
     return np.where(here & ~np.isnan(evidence.envelopes.side(judged.side)), region, 0)
+
+
+def _number_at(label: np.ndarray, cell: tuple[int, int]) -> int:
+    """Return the number of the spot at a cell, or nearest to it: an edge's place may lie beside its cells."""
+    if label[cell] or not label.any():
+        return int(label[cell])
+    iy, ix = np.nonzero(label)
+    nearest = int(np.argmin((iy - cell[0]) ** 2 + (ix - cell[1]) ** 2))
+    return int(label[iy[nearest], ix[nearest]])
 
 
 def _proved(judged: _Judged, looked: list[Looked], mask: np.ndarray, here: np.ndarray) -> list[Looked]:
@@ -243,15 +252,16 @@ def _once(looked: list[Looked], before: Sequence[Looked] = ()) -> list[Looked]:
 
 
 def _with_rims(judged: _Judged, some: list[Spot], mask: np.ndarray, here: np.ndarray) -> list[tuple]:
-    """Return spots, each with the cell and place of the rim lost farthest among its cells, if there is one.
+    """Return spots, each with the cell and place of the edge farthest off among its cells, if there is one.
 
     mask, here: as for `_proved`.
     """
     deviation = judged.evidence.deviations[judged.side]
     rims: list = [None] * len(some)
-    if getattr(deviation, "rims", None) and judged.is_gouge and some:
+    if getattr(deviation, "rims", None) and some:
         region = _regions(judged, some, mask, here)
-        for cell in sorted(deviation.rims, key=lambda cell: (deviation.most[cell], cell)):
+        mine = [cell for cell in deviation.rims if (deviation.most[cell] < 0) == judged.is_gouge]
+        for cell in sorted(mine, key=lambda cell: (-abs(deviation.most[cell]), cell)):
             nth = region[cell] - 1
             if nth >= 0 and rims[nth] is None:
                 rims[nth] = (cell, deviation.rims[cell])
@@ -263,7 +273,8 @@ def _looked(judged: _Judged, spot: Spot, rim: tuple | None = None) -> Looked:
     evidence, side = judged.evidence, judged.side
     look = _look(judged, spot.cell)
     if rim is not None:  # it may be lost in a strip that cells miss
-        closer = _look(judged, *rim)
+        looks = _look(judged, *rim), _look(judged, rim[0], is_narrow=True)
+        closer = max(looks, key=lambda one: abs(one.value))
         if abs(closer.value) > abs(look.value):
             at = evidence.field.lattice.centre_of(*rim[0])
             look, spot = closer, replace(spot, cell=rim[0], at=tuple(float(v) for v in at))

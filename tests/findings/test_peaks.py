@@ -78,7 +78,7 @@ def truth(peaks):
     """Answers as `between` would for true peaks by cell; within SLACK above them it is not settled."""
     peaks = np.asarray(peaks, float)
 
-    def ask(most, is_asked, floor):
+    def ask(most, is_asked, floor, with_faces=False):
         found = Unproved(np.zeros(peaks.shape, bool))
         cells = np.flatnonzero(is_asked & (peaks > most))
         found.add(cells, cells + 0.5, np.full(len(cells), 0.5), peaks.ravel()[cells])

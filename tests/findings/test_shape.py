@@ -179,3 +179,9 @@ def test_undecided__tells_the_higher_look_and_a_bound_that_reaches_the_limit(mon
     severity, look, _ = shape._decided(judged, first, np.ones(lattice.shape, bool))
     assert (severity, look.value) == ("undecided", value)
     assert look.value + look.bound == pytest.approx(0.3)
+
+
+def test_number_at__beside_its_cells_is_that_of_the_nearest_spot():
+    label = np.array([[1, 0, 0, 0, 2], [0, 0, 0, 0, 2]])
+    assert [shape._number_at(label, (0, k)) for k in range(5)] == [1, 1, 1, 2, 2]
+    assert shape._number_at(np.zeros((2, 2), int), (1, 1)) == 0

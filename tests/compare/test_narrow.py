@@ -1,0 +1,106 @@
+"""Crests, tips and pits that end in nothing, on cells far wider than they are: values by hand."""
+
+from dataclasses import replace
+
+import manifold3d
+import numpy as np
+import pytest
+
+from simkit import check
+from simkit.check import NoProgress, Timings
+from simkit.cutters import Cutter
+from simkit.findings import shape
+from simkit.job.model import Blank, Job, Limits, Setup, Zero, Zone
+from simkit.moves.table import make_moves
+from simkit.stock.field import blank_lattice
+from simkit.target.coarseness import coarseness
+from simkit.target.grid import TargetGrid
+from simkit.target.mesh import make_target
+from tests.verdict_jobs import Read
+
+LENGTH, WIDTH, FLOOR = 12.0, 10.0, 8.0  # mm
+CELL = 0.4  # mm
+AT = (6.253, 4.602)  # mm: no cell centre, nor one of a cell's parts
+TOP = 10.0  # mm: of what stands on the floor
+
+
+def slab(height):
+    return manifold3d.Manifold.cube([LENGTH, WIDTH, height])
+
+
+def knife(half_width):
+    """A ridge 6 mm long, so wide at the floor, that ends in a level crest."""
+    foot = half_width * (TOP - FLOOR + 1) / (TOP - FLOOR)
+    profile = manifold3d.CrossSection([np.array([(-foot, FLOOR - 1), (foot, FLOOR - 1), (0.0, TOP)])])
+    along = np.array([[0, 0, 1, AT[0] - 3], [1, 0, 0, AT[1]], [0, 1, 0, 0]], float)
+    return manifold3d.Manifold.extrude(profile, 6.0).transform(along)
+
+
+def spike(half_width):
+    foot = half_width * (TOP - FLOOR + 1) / (TOP - FLOOR)
+    return manifold3d.Manifold.cylinder(TOP - FLOOR + 1, foot, 0.0, 5).translate([*AT, FLOOR - 1])
+
+
+def pit(depth, half_width):
+    mouth = half_width * (depth + 1) / depth
+    return manifold3d.Manifold.cylinder(depth + 1, 0.0, mouth, 5).translate([*AT, TOP - depth])
+
+
+def worst(solid, height, is_gouge, limit):
+    """Return severity, value and bound of the worst that is told of a part milled level at a height."""
+    mesh = solid.to_mesh64() if hasattr(solid, "to_mesh64") else solid.to_mesh()
+    target = make_target(np.asarray(mesh.vert_properties, float)[:, :3], np.asarray(mesh.tri_verts))
+    y = np.arange(0.0, WIDTH + 1, 2.0)
+    start, end = (np.column_stack([np.full(len(y), x), y, np.full(len(y), height)]) for x in (-4, LENGTH + 4))
+    moves = make_moves(
+        programs=("p.nc",), start=start, end=end, tool=np.ones(len(y), int), line=np.arange(len(y))
+    )
+    rim = ((-1.0, -1.0), (LENGTH + 1, -1.0), (LENGTH + 1, WIDTH + 1), (-1.0, WIDTH + 1))
+    inside = ((1.2, 1.2), (LENGTH - 1.2, 1.2), (LENGTH - 1.2, WIDTH - 1.2), (1.2, WIDTH - 1.2))
+    job = Job(
+        "",
+        Blank(LENGTH, WIDTH, 12.0),
+        {1: Cutter(1, "flat", 6.0)},
+        (Setup("one", (), zero=Zero("left front", "bottom")),),
+        zones=(Zone("rim", rim, judged=False), Zone("inside", inside, judged=True)),
+    )
+    limits = Limits(gouge=limit, leftover=9.0) if is_gouge else Limits(gouge=9.0, leftover=limit)
+    job, lattice = replace(job, limits=limits), blank_lattice(LENGTH, WIDTH, CELL)
+    evidence = check._cut(job, [[(None, Read(moves))]], lattice, Timings(), NoProgress())
+    evidence.target, evidence.target_grid = target, TargetGrid(target)
+    evidence.coarseness = coarseness(target)
+    check._compare(evidence)
+    told, _ = shape.looked_spots(evidence, 1, is_gouge)
+    return (told[0].severity, abs(told[0].look.value), told[0].look.bound) if told else ("", 0.0, 0.0)
+
+
+@pytest.mark.parametrize("share", [0.5, 0.8, 0.97, 1.03])
+@pytest.mark.parametrize(
+    ("solid", "height", "is_gouge", "off"),
+    [
+        (slab(FLOOR) + knife(0.25), TOP - 0.127, True, 0.127),
+        (slab(FLOOR) + spike(0.25), TOP - 0.127, True, 0.127),
+        (slab(FLOOR) + spike(0.15), TOP - 0.83, True, 0.83),
+        (slab(TOP) - pit(0.75, 0.05), TOP, False, 0.75),
+    ],
+    ids=["knife", "blunt spike", "spike", "pit"],
+)
+def test_what_ends_in_nothing__is_told_at_its_height(solid, height, is_gouge, off, share):
+    """A level cut takes all above it: a tip is off by what is straight below it, the bottom of a pit that
+    stays full by what is straight above it.
+    """
+    severity, value, bound = worst(solid, height, is_gouge, share * off)
+    assert (severity != "") == (share < 1)
+    if severity:
+        assert abs(value - off) <= bound + 1e-4
+
+
+@pytest.mark.parametrize("limit", [0.06, 0.1])
+def test_a_crest_that_falls_along_its_way__is_told_where_it_is_highest(limit):
+    """A plane askew takes the crest off up to x = 6.757, from where it is level: a cut there takes 0.127."""
+    top = np.array([6.757, AT[1], TOP])
+    plane = np.array([0.092, -0.13, -1.0])
+    ridge = knife(0.226).trim_by_plane(tuple(plane), float(plane @ top / np.linalg.norm(plane)))
+    severity, value, bound = worst(slab(FLOOR) + ridge, TOP - 0.127, True, limit)
+    assert severity == "beyond"
+    assert abs(value - 0.127) <= bound + 1e-4
