@@ -125,7 +125,8 @@ def second_look(
         # What is narrower than the finer cells is not seen on them either: a knife's edge that is gone.
         places = {}
         is_within = is_open & (np.abs(most) <= np.where(most < 0, gouge, leftover))
-        for sign, away, away_at in doubts:
+        # Of both in one cell the gouge is told: it cannot be undone.
+        for sign, away, away_at in reversed(doubts):
             rows = is_within & (away > 0)
             most[rows] = sign * away[rows]
             places |= {
