@@ -130,7 +130,10 @@
       }
     });
     say(at("file-problems"), wrong.length > 6 ? [...wrong.slice(0, 5), `and ${wrong.length - 5} more files`] : wrong);
-    if (wrong.length) return;
+    if (wrong.length) {
+      at("running").scrollIntoView({ block: "nearest" });
+      return;
+    }
     const hasJob = files.some((file) => file.kind === "job file");
     if (hasJob || shown) await check();
     if (!hasJob) {
@@ -140,20 +143,19 @@
     }
   }
 
-  const drop = at("drop");
   const isFiles = (event) => [...(event.dataTransfer ? event.dataTransfer.types : [])].includes("Files");
   for (const name of ["dragenter", "dragover"]) {
     window.addEventListener(name, (event) => {
       if (!isFiles(event)) return;
       event.preventDefault();
-      drop.classList.add("is-over");
+      document.body.classList.add("is-over");
     });
   }
-  window.addEventListener("dragleave", (event) => { if (!event.relatedTarget) drop.classList.remove("is-over"); });
+  window.addEventListener("dragleave", (event) => { if (!event.relatedTarget) document.body.classList.remove("is-over"); });
   window.addEventListener("drop", (event) => {
     if (!isFiles(event)) return;
     event.preventDefault();
-    drop.classList.remove("is-over");
+    document.body.classList.remove("is-over");
     const entries = [...event.dataTransfer.items].map((item) => item.webkitGetAsEntry && item.webkitGetAsEntry());
     if (!entries.some((entry) => entry && entry.isDirectory)) {
       take([...event.dataTransfer.files].map((file) => ({ name: file.name, file })));
@@ -182,6 +184,7 @@
       await follow(number);
     } catch (reason) {
       say(at("problems"), [reason.message]);
+      at("problems").scrollIntoView({ block: "nearest" });
     }
   }
 
@@ -196,7 +199,8 @@
     isChecking = true;
     current = number;
     at("check").disabled = true;
-    at("stop").hidden = at("progress").hidden = false;
+    at("progress").hidden = false;
+    at("running").scrollIntoView({ block: "nearest" });
     const taken = new Set();
     try {
       for (;;) {
@@ -231,7 +235,7 @@
   function endProgress() {
     isChecking = false;
     at("check").disabled = false;
-    at("stop").hidden = at("progress").hidden = true;
+    at("progress").hidden = true;
   }
   at("check").addEventListener("click", check);
   at("stop").addEventListener("click", () => json("POST", mine("/stop")).catch((reason) => say(at("problems"), [reason.message])));
@@ -241,7 +245,13 @@
     if (state.phase === "unusable") {
       say(at("problems"), state.problems.length ? ["Not checked:", ...state.problems] : [state.sentence]);
     }
-    if (state.phase !== "done") at("result").hidden = at("verdict-part").hidden = true;
+    if (state.phase !== "done") showResult(false);
+  }
+  // What goes on is told where one looks for it: below the verdict, and before the first one below the files.
+  function showResult(isThere) {
+    for (const id of ["result", "verdict-part", "more"]) at(id).hidden = !isThere;
+    at(isThere ? "verdict-part" : "check-part").after(at("running"));
+    if (!isThere) at("running").scrollIntoView({ block: "nearest" });
   }
 
   // ---- what came of it ----
@@ -250,7 +260,7 @@
     lastVerdict = number;
     say(at("taken"), taken || []);
     endProgress();
-    at("result").hidden = at("verdict-part").hidden = false;
+    showResult(true);
     at("result").classList.add("is-told");
     const first = document.createElement("b"), status = verdict.status[0].toUpperCase() + verdict.status.slice(1);
     first.textContent = status;
@@ -354,7 +364,7 @@
       article.addEventListener("click", (event) => {
         if (event.target.closest("a") || String(getSelection())) return;
         turnTo(row, article);
-        const box = at("shown").getBoundingClientRect(); // on a narrow screen it stands above the column
+        const box = at("shown").getBoundingClientRect(); // on a narrow screen it stands below the column
         if (box.bottom < 80 || box.top > window.innerHeight - 80) at("shown").scrollIntoView();
       });
     }
@@ -385,14 +395,8 @@
     if (choice) choice.value = String(row.number);
   }
 
-  // Where all stands in one column the place comes before the list, for the eye and for the Tab key alike.
-  const narrow = window.matchMedia("(max-width: 61.99rem)");
-  const order = () => {
-    at("sides")[narrow.matches ? "prepend" : "append"](at("shown"));
-    window.programText.again();
-  };
-  narrow.addEventListener("change", order);
-  order();
+  // A tablet turned: the columns change, the line stays in sight.
+  window.matchMedia("(max-width: 61.99rem)").addEventListener("change", () => window.programText.again());
 
   // ---- begin and end ----
 

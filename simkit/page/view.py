@@ -23,10 +23,12 @@ def page_html(most: int) -> str:
         "main",
         el("h1", "Check programs"),
         _verdict(),
+        _result(),
         _drop(most),
         _form(),
         _check(),
-        _result(),
+        _running(),
+        _more(),
         el(
             "footer",
             "Files stay on this machine: simkit runs here, and the folder it keeps them in is removed "
@@ -40,12 +42,12 @@ def page_html(most: int) -> str:
 
 
 def _verdict() -> Html:
-    """Return the place of the verdict: above all else, from the first check on."""
+    """Return the place of the verdict: above all else, from the first check on; findings follow it."""
     return el(
         "section",
         el("p", id="verdict", class_="verdict", tabindex="-1", role="status"),
         el("div", id="changes", aria_live="polite"),
-        el("div", id="taken", aria_live="polite"),
+        el("div", id="taken", class_="quiet", aria_live="polite"),
         id="verdict-part",
         hidden=True,
     )
@@ -75,7 +77,6 @@ def _drop(most: int) -> Html:
         ),
         el("ul", id="files", aria_label="Files dropped"),
         el("p", id="aside", class_="quiet", role="status"),
-        el("div", id="file-problems", role="alert"),
         data_most=str(most),
         data_endings=" ".join(ENDINGS),
         id="files-part",
@@ -140,20 +141,26 @@ def _form() -> Html:
 def _check() -> Html:
     return el(
         "section",
-        el(
-            "div",
-            el("button", "Check", type="button", id="check", disabled=True),
-            el("button", "Stop", type="button", id="stop", hidden=True),
-            class_="row",
-        ),
+        el("button", "Check", type="button", id="check", disabled=True),
+        id="check-part",
+    )
+
+
+def _running() -> Html:
+    """Return the place of the progress and of what is wrong; the script puts it below the verdict once told."""
+    return el(
+        "section",
         el(
             "div",
             el("progress", id="bar", max="1", value="0", aria_label="How far the check is"),
             el("span", id="stage"),
+            el("button", "Stop", type="button", id="stop"),
             id="progress",
             hidden=True,
         ),
+        el("div", id="file-problems", role="alert"),
         el("div", id="problems", role="alert"),
+        id="running",
     )
 
 
@@ -164,9 +171,17 @@ def _result() -> Html:
             "p",
             el("a", "Download the job file", id="get-job", href="#", hidden=True),
             el("a", "Download the report", id="get-report", href="#", class_="is-waiting", hidden=True),
+            el("span", id="drawn", class_="quiet"),
             class_="row",
         ),
-        el("p", id="drawn", class_="quiet"),
+        el(
+            "p",
+            "Changed a program? Drop it anywhere on this page. The ",
+            el("a", "files", href="#files-part"),
+            " stand below the findings.",
+            id="again",
+            class_="quiet",
+        ),
         el(
             "div",
             el("div", el("div", id="first"), el("div", id="column"), id="told"),
@@ -186,6 +201,15 @@ def _result() -> Html:
             ),
             id="sides",
         ),
+        id="result",
+        hidden=True,
+    )
+
+
+def _more() -> Html:
+    """Return the places of all else that the report has: last, below the files."""
+    return el(
+        "section",
         el(
             "details",
             el("summary", "The rest of the report"),
@@ -200,6 +224,6 @@ def _result() -> Html:
             id="pictures-part",
             hidden=True,
         ),
-        id="result",
+        id="more",
         hidden=True,
     )

@@ -31,12 +31,13 @@ def _ring() -> list[tuple[float, float, float]]:
 EYES = _ring()
 
 
-def best_eyes(field: Field, lying: Frame, places, boxes=(), lie: Frame | None = None):
+def best_eyes(field: Field, lying: Frame, places, boxes=(), lie: Frame | None = None, mark=None):
     """Return three of EYES: one near the front that sees the places, and two, apart, that see most of them.
 
     field: the wood.  lying: from the table frame to the blank frame.  places (2, n, 3): places mm and where
     their surfaces look to, in the blank frame; with `lie`, from the blank to the table frame, in the table
-    frame.  boxes: (low, high) mm of what else may hide them, table frame.
+    frame.  boxes: (low, high) mm of what else may hide them, table frame.  mark: one place (2, 1, 3) like
+    those, blank frame, that the first eye does not have hidden where any sees it and enough of the places.
     Accuracy: by the cells' centres along each line of sight; for pictures.
     """
     at, normal = places
@@ -48,6 +49,10 @@ def best_eyes(field: Field, lying: Frame, places, boxes=(), lie: Frame | None = 
         if value > BETTER * seen[first] + 1e-9:
             first = number
     near = 0 if seen[0] > ENOUGH * seen[first] else first
+    if mark is not None:
+        enough = [number for number, value in enumerate(seen) if value > ENOUGH * seen[first]]
+        sees = (number for number in enough if _seen(field, lying, *mark, EYES[number], boxes) > 0)
+        near = next(sees, near)
     away = np.array([_turn(EYES[first], eye) for eye in EYES])
     others = [number for number in range(len(EYES)) if away[number] >= APART]
     return (

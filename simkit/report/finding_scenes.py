@@ -86,7 +86,10 @@ def _ends_scene(evidence: Evidence, result: dict[str, Any], row: dict[str, Any],
     mark = lie.apply(at)
     marks = (Mark(tuple(map(float, mark)), row["number"], row["severity"] in MUST, True),)
     places = _places(evidence, spot, row)
-    whole, first, second = best_eyes(field, setup.lie(job.blank), places)
+    own = np.zeros_like(spot)
+    own[field.lattice.cell_at(*at[:2])] = True
+    marked = _places(evidence, own, row)
+    whole, first, second = best_eyes(field, setup.lie(job.blank), places, mark=marked)
     near = {"about": tuple(map(float, mark)), "size": (across, 0.75 * across), "surfaces": tuple(looks_at[1])}
     where = f"{row['file']}, line {row['line']}"
     return Scene(

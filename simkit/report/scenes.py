@@ -27,7 +27,9 @@ from simkit.report.solid_mesh import with_resin as resin_classes
 from simkit.stock.field import Field, Lattice
 from simkit.target.envelope import envelopes
 
-MOST_CELLS = 260_000  # of a surface: about two pixels each where the part fills the page
+# Of a surface: about a pixel each where the part fills the page.  Pooled cells would part ledges that are
+# narrower than they, and their walls would not be lines.
+MOST_CELLS = 750_000
 MOST_MARKS = 12
 FROM_ABOVE = (-0.16, -0.80, 1.35)  # from the part to the eye: the front, a little left, from above
 LOW_DOWN = (-0.35, -1.0, 0.42)

@@ -61,7 +61,7 @@ def test_page__drop_verdict_finding_change_download(browser, server, folder):
     until(lambda: browser.run("return document.querySelector('#f1')"))
     assert browser.text("#verdict").startswith("Beyond limits")
     top = "return document.querySelector('%s').getBoundingClientRect().top + scrollY"
-    assert browser.run(top % "#verdict") < browser.run(top % "#files") < browser.run(top % "#f1")
+    assert browser.run(top % "#verdict") < browser.run(top % "#f1") < browser.run(top % "#files")
     assert browser.run("return document.getElementById('verdict').getBoundingClientRect().top >= 0")
     until(lambda: browser.run("return document.getElementById('solid').dataset.covered"))
     assert (
@@ -201,6 +201,15 @@ def test_page__a_bad_program_is_told_with_its_line(browser, server, folder):
     until(lambda: "top.nc:2:" in browser.text("#problems"))
     browser.drop([folder / "job.toml", Path(__file__)])
     until(lambda: "'.py'" in browser.text("#file-problems"))
+    (folder / "bad" / "top.nc").write_text(SLOT, encoding="utf-8")
+    browser.drop([folder / "bad" / "top.nc"])
+    until(lambda: browser.run("return document.querySelector('#f1')"))
+    browser.drop(
+        [Path(__file__)]
+    )  # with a verdict told what is wrong stands below it, not below the findings
+    until(lambda: "'.py'" in browser.text("#file-problems"))
+    top = "return document.querySelector('%s').getBoundingClientRect().top"
+    assert 0 <= browser.run(top % "#file-problems") < browser.run(top % "#f1")
 
 
 def test_form__is_filled_in_with_a_drawing_that_follows(browser, server, folder):
@@ -316,14 +325,15 @@ def test_page__tab_goes_the_way_the_eye_does(browser, server, folder, width):
     opened(browser, server)
     browser.drop([folder / name for name in ("job.toml", "top.nc", "part.stl")])
     until(lambda: browser.run("return document.querySelector('.finding h3 button')"))
-    browser.run("const s = document.getElementById('choose'); s.focus(); s.scrollIntoView()")
+    browser.run("const s = document.getElementById('get-job'); s.focus(); s.scrollIntoView()")
     stops = []
     for _ in range(60):
         browser.press("\ue004")
         stops.append(
             browser.run(
                 "const e = document.activeElement, r = e.getBoundingClientRect(), s = getComputedStyle(e);"
-                "const part = e.closest('#shown, #told, #rest-part'), seen = e.matches('.row input') || "
+                "const part = e.closest('#shown, #told, #files-part, #check-part, #rest-part'), "
+                "seen = e.matches('.row input') || "
                 "s.outlineStyle !== 'none' || e.type === 'radio' || e.type === 'checkbox';"
                 "return [part ? part.id : 'top', r.top + scrollY, r.left, r.height, seen, e.outerHTML]"
             )
@@ -333,10 +343,12 @@ def test_page__tab_goes_the_way_the_eye_does(browser, server, folder, width):
     else:
         pytest.fail("the end is not reached")
     columns = list(dict.fromkeys(one[0] for one in stops))
-    assert columns == ["top", *(("shown", "told") if width < 900 else ("told", "shown")), "rest-part"]
+    assert columns == ["top", "told", "shown", "files-part", "check-part", "rest-part"]
     assert all(one[4] for one in stops), stops
     browser.be_small(1560 - width, 800)  # a tablet turned: the columns change, the line stays in sight
-    until(lambda: browser.run("return document.querySelector('#sides > *').id") == columns[2])
+    display = "grid" if width < 900 else "flex"
+    until(lambda: browser.run("return getComputedStyle(document.getElementById('sides')).display") == display)
+    until(lambda: browser.run("return document.querySelector('#text .here')"))
     assert browser.run(
         "const a = document.querySelector('#text').getBoundingClientRect(), "
         "b = document.querySelector('#text .here').getBoundingClientRect();"
