@@ -147,7 +147,7 @@ def _check() -> Html:
 
 
 def _running() -> Html:
-    """Return the place of the progress and of what is wrong; the script puts it below the verdict once told."""
+    """Return the place of the progress and of what is wrong; put below the verdict once that is told."""
     return el(
         "section",
         el(

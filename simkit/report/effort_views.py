@@ -21,6 +21,7 @@ from simkit.report.canvas import (
     line_height,
     png_of,
     shortened,
+    text_width,
     tidy,
     wrapped,
 )
@@ -28,13 +29,16 @@ from simkit.report.lengths import MM, Lengths
 from simkit.report.whole_file import put_whole
 from simkit.units import MM_PER_INCH
 
-# By turns from ColorBrewer's PuOr and BrBG, eleven classes, each of another lightness.  Each stretch also
-# bears the number of its cutter and a strip with the cutter's own marks, which tell it in a grey print.
-CUTTER_COLOURS = (colours.PUOR_11[9], colours.PUOR_11[2], "#01665e", "#80cdc1")
+# Of ColorBrewer's BrBG, eleven classes, each of another lightness; the purple and the orange of PuOr mean
+# left standing and cut too deep in every picture.  Each stretch also bears the number of its cutter and a
+# strip with the cutter's own marks, which tell it in a grey print.
+CUTTER_COLOURS = ("#01665e", "#dfc27d", "#543005", "#35978f")
 CUTTER_MARKS = ("", "////", "....", "||||", "xxxx", "----", "++++", "oooo")
 SIZE = (10.6, 7.0)  # inches
 STRIP = 0.07  # of a plot's height: what a strip over it takes
-NEAR = 0.03  # of the time: numbers of cutters closer than this stand one above the other
+WIDE = 0.79  # of the figure: what a plot takes
+POINTS = 72.0  # an inch
+GAP = 5.0  # points between two numbers of cutters
 
 
 def plots(lengths: Lengths) -> tuple[tuple[str, str, float], ...]:
@@ -75,8 +79,9 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str, lengths
     rows = plots(lengths)
     for row, (key, words, scale) in enumerate(rows):
         sharp = {"linewidth": 0.8, "antialiased": False}
-        axes = figure.add_axes((0.18, 0.69 - 0.265 * row, 0.79, 0.215))
-        last_label = -1.0  # minutes
+        axes = figure.add_axes((0.18, 0.69 - 0.265 * row, WIDE, 0.215))
+        until_label = 0.0  # points from the left end of the plot
+        points = WIDE * SIZE[0] * POINTS / (max(minutes, default=0.0) * 1.01 or 1.0)  # a minute's
         for first, last in runs:
             number = numbers.index(cutters[first])
             colour = CUTTER_COLOURS[number % len(CUTTER_COLOURS)]
@@ -91,13 +96,15 @@ def draw_along(path: Path, along: dict[str, Any], title: str, note: str, lengths
             if first > 0:
                 axes.axvline(minutes[first], color=colours.QUIET_INK, linewidth=0.6, linestyle=":")
             if row == 0:
-                is_close = last_label >= 0 and minutes[first] - last_label < NEAR * max(minutes)
-                last_label = minutes[first]
+                # Side by side where stretches are short: one above the other would run into the title.
+                label = f"T{cutters[first]}"
+                left = max(minutes[first] * points + 2, until_label)
+                until_label = left + text_width(label, SMALL) * POINTS / BASE_DPI + GAP
                 axes.annotate(
-                    f"T{cutters[first]}",
-                    (minutes[first], 1.0),
-                    xycoords=("data", "axes fraction"),
-                    xytext=(2, 21 if is_close else 10),
+                    label,
+                    (0.0, 1.0),
+                    xycoords="axes fraction",
+                    xytext=(left, 10),
                     textcoords="offset points",
                     fontproperties=font(SMALL),
                     color=colours.INK,

@@ -118,6 +118,22 @@ def test_plot__cutters_are_told_apart_in_grey_too(tmp_path):
         assert np.abs(one - other).mean() > 15
 
 
+def test_plot__numbers_of_cutters_run_neither_into_one_another_nor_into_the_title(tmp_path):
+    """A drill for a moment, then two cutters: the numbers stand in one row, apart, below an empty one."""
+    made = along() | {"cutter": [4] * 2 + [1] * 2 + [2] * 196}
+    is_ink = np.asarray(Image.open(draw_along(tmp_path / "a.png", made, "a", "b")).convert("L")) < 128
+    is_row = is_ink[: int((1 - 0.69 - 0.215) * len(is_ink)) - 25].any(axis=1)  # above the strip
+    starts = np.flatnonzero(np.diff(is_row.astype(int), prepend=0) == 1)
+    assert len(starts) == 2  # the title, and one row of numbers
+    letters = is_ink[starts[1] : starts[1] + 20].any(axis=0)
+    empty = np.diff(np.flatnonzero(letters))
+    assert (empty > 9).sum() == 2  # between three numbers
+
+
+def test_plot__cutters_have_no_colour_that_means_left_or_too_deep():
+    assert not set(CUTTER_COLOURS) & {*colours.PUOR_11}
+
+
 @pytest.mark.parametrize("unit", ["mm", "in"])
 def test_plot__words_at_the_axes_are_whole_and_clear_of_its_figures(tmp_path, unit):
     path = draw_along(tmp_path / "a.png", along(), "", "", Lengths(unit))

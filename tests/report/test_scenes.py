@@ -454,6 +454,25 @@ def test_eyes__look_where_nothing_stands_before_the_place():
     assert first[1] > -0.2
 
 
+def test_eyes__the_first_sees_the_mark_itself():
+    """A slot from left to right: most of the spot lies on its rims, the mark below the wall at the front."""
+    lattice = blank_lattice(60, 60, 0.5)
+    none = np.full(lattice.shape, -1, np.int32)
+    _, y = np.meshgrid(lattice.x(), lattice.y())
+    upper = np.where(np.abs(y - 30) < 4, 5.0, 30.0).astype(np.float32)
+    field = Field(lattice, 0 * upper, upper, none, none)
+    up = np.array((0.0, 0.0, 1.0))
+    mark = np.stack([[(30.0, 27.0, 5.0)], [up]])
+    rims = np.stack([[(x, 20.0, 30.0) for x in range(20, 40)], [up] * 20])
+    places = np.concatenate([rims, mark], axis=1)
+    near, *_ = best_eyes(field, IDENTITY, places)
+    assert near == EYES[0]
+    near, *_ = best_eyes(field, IDENTITY, places, mark=mark)
+    assert near != EYES[0]
+    # The wall at the front is 25 mm high and begins 1 mm before the mark: only along the slot it is seen.
+    assert abs(near[0]) > abs(near[1]) or near[1] > 0
+
+
 def test_draw__numbers_keep_off_the_things_of_a_picture(tmp_path):
     """Seen from the front, a box before another: the mask is that of what is seen of it."""
     scene = small_scene()
