@@ -3,6 +3,7 @@
 "use strict";
 (() => {
   const NONE = 65535; // height of a cell without wood
+  const WIDE = 6; // numbers of a vertex of a solid
   const HOLDING = 0, WITHIN = 5, TARGET = 10, CUT_FACE = 11, INK = 12, RESIN = 13; // classes; 1 to 9 are those of the key
 
   // ---- from text to grids ----
@@ -132,7 +133,34 @@
 
   // ---- from grids to triangles ----
 
-  // A solid of columns: each vertex is x, y, z, class. pick(i) says whether a cell is drawn.
+  // Which way the walls at each cell look, x and y: to where the columns grow shorter, over some cells; 0 where
+  // there is no wall. Of single columns a wall askew has teeth, and their shades would read as marks of a cutter.
+  function leans(nx, ny, cell, tall) {
+    const REACH = 3, lean = new Float32Array(2 * nx * ny);
+    const at = (x, y) => tall[y * nx + x];
+    for (let y = REACH; y < ny - REACH; y++) // the blank's own edges are straight
+      for (let x = REACH; x < nx - REACH; x++) {
+        const here = tall[y * nx + x];
+        let step = 0;
+        for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) step = Math.max(step, Math.abs(here - at(x + dx, y + dy)));
+        if (step < 2 * cell) continue;
+        let [a, b] = [0, 0];
+        for (let dy = -REACH; dy <= REACH; dy++)
+          for (let dx = -REACH; dx <= REACH; dx++) {
+            const high = at(x + dx, y + dy);
+            a -= dx * high;
+            b -= dy * high;
+          }
+        const length = Math.hypot(a, b);
+        if (length < 12 * step) continue; // a rib or a groove: both its walls would look one way
+        lean[2 * (y * nx + x)] = a / length;
+        lean[2 * (y * nx + x) + 1] = b / length;
+      }
+    return lean;
+  }
+
+  // A solid of columns: each vertex is x, y, z, class, and which way walls look there. pick(i) says whether a
+  // cell is drawn.
   // classWall: of its walls, null where it has none, one number where all of it has one class.
   function solid(scene, lower, upper, classLower, classUpper, classWall, pick) {
     const { nx, ny, cell, step, low } = scene, cells = nx * ny;
@@ -149,7 +177,10 @@
         }
       }
     const vertices = [], surfaces = [[upper, classUpper, true], [lower, classLower, false]];
-    const points = new Float32Array(cells * 8), indices = new Uint32Array(squares * 12);
+    const tall = new Float32Array(cells);
+    for (let i = 0; i < cells; i++) tall[i] = isWood[i] ? (upper[i] - lower[i]) * step : 0;
+    const lean = leans(nx, ny, cell, tall);
+    const points = new Float32Array(cells * 2 * WIDE), indices = new Uint32Array(squares * 12);
     let used = 0;
     // A triangle has the colour of its last corner: of the one furthest beyond the limits, or a sliver one cell
     // wide would be lost.
@@ -159,11 +190,13 @@
       for (let k = 0; k < 3; k++) indices[used++] = last[k];
     };
     surfaces.forEach(([grid, classes, isUp], k) => {
-      for (let i = 0, p = k * cells * 4; i < cells; i++, p += 4) {
+      for (let i = 0, p = k * cells * WIDE; i < cells; i++, p += WIDE) {
         points[p] = scene.origin[0] + ((i % nx) + 0.5) * cell;
         points[p + 1] = scene.origin[1] + (Math.floor(i / nx) + 0.5) * cell;
         points[p + 2] = low + grid[i] * step;
         const kind = (points[p + 3] = typeof classes === "number" ? classes : classes[i]);
+        points[p + 4] = lean[2 * i];
+        points[p + 5] = lean[2 * i + 1];
         if (kind > HOLDING && kind < TARGET) off[k * cells + i] = Math.abs(kind - WITHIN) + (kind < WITHIN ? 0.5 : 0);
       }
       for (let i = 0; i < cells; i++) {
@@ -177,7 +210,7 @@
       const wall = (i, j) => {
         for (const [a, grid] of [[i, lower], [j, lower], [j, upper], [i, lower], [j, upper], [i, upper]]) {
           const kind = typeof classWall === "number" ? classWall : classWall[a];
-          vertices.push(points[4 * a], points[4 * a + 1], low + grid[a] * step, kind);
+          vertices.push(points[WIDE * a], points[WIDE * a + 1], low + grid[a] * step, kind, lean[2 * a], lean[2 * a + 1]);
         }
       };
       const isShown = (i, j) => !pick || pick(classWall[i]) || pick(classWall[j]);
@@ -219,13 +252,13 @@
   // ---- drawing ----
 
   const VERTEX = `#version 300 es
-    in vec3 place; in float kind; uniform mat4 view;
-    out vec3 model; out vec3 eye; flat out float shown;
-    void main() { model = place; shown = kind; gl_Position = view * vec4(place, 1.0); eye = gl_Position.xyz; }`;
+    in vec3 place; in float kind; in vec2 lean; uniform mat4 view;
+    out vec3 model; out vec3 eye; out vec2 looks; flat out float shown;
+    void main() { model = place; shown = kind; looks = lean; gl_Position = view * vec4(place, 1.0); eye = gl_Position.xyz; }`;
   const FRAGMENT = `#version 300 es
     precision highp float;
-    in vec3 model; in vec3 eye; flat in float shown; out vec4 colour;
-    uniform vec3 palette[14]; uniform vec4 plane; uniform vec3 stretch; uniform float dot_size;
+    in vec3 model; in vec3 eye; in vec2 looks; flat in float shown; out vec4 colour;
+    uniform mat4 view; uniform vec3 palette[14]; uniform vec4 plane; uniform vec3 stretch; uniform float dot_size;
     void main() {
       if (dot(plane.xyz, model) > plane.w) discard;
       int kind = int(shown + 0.5);
@@ -238,6 +271,8 @@
       if (kind == 11) { colour = vec4(base * (mod(at.x - at.y, 10.0) < 1.6 ? 0.72 : 1.0), 1.0); return; }
       vec3 real = eye * stretch;
       vec3 normal = normalize(cross(dFdx(real), dFdy(real)));
+      vec3 level = (mat3(view) * vec3(0.0, 0.0, 1.0)) * stretch;
+      if (abs(dot(normal, level)) < 0.35 && length(looks) > 0.3) normal = normalize((mat3(view) * vec3(looks, 0.0)) * stretch);
       if (normal.z < 0.0) normal = -normal;
       float light = 0.42 + 0.5 * max(dot(normal, normalize(vec3(-0.5, 0.6, 0.7))), 0.0) + 0.12 * normal.z;
       if (kind > 0 && kind < 10 && kind != 5) light = 0.74 + 0.26 * light; // in shade it must not look like the next class
@@ -255,6 +290,7 @@
     }
     gl.bindAttribLocation(program, 0, "place");
     gl.bindAttribLocation(program, 1, "kind");
+    gl.bindAttribLocation(program, 2, "lean");
     gl.linkProgram(program);
     if (!gl.getProgramParameter(program, gl.LINK_STATUS)) throw new Error(gl.getProgramInfoLog(program));
     gl.useProgram(program);
@@ -270,21 +306,25 @@
     gl.uniform3fv(at.palette, new Float32Array(scene.palette.flat().map((value) => value / 255)));
     gl.enable(gl.DEPTH_TEST);
 
-    function buffered(points, indices) {
+    function buffered(points, indices, wide = 4) { // wide: numbers of a vertex
       const array = gl.createVertexArray();
       gl.bindVertexArray(array);
       gl.bindBuffer(gl.ARRAY_BUFFER, gl.createBuffer());
       gl.bufferData(gl.ARRAY_BUFFER, points, gl.STATIC_DRAW);
       gl.enableVertexAttribArray(0);
-      gl.vertexAttribPointer(0, 3, gl.FLOAT, false, 16, 0);
+      gl.vertexAttribPointer(0, 3, gl.FLOAT, false, 4 * wide, 0);
       gl.enableVertexAttribArray(1);
-      gl.vertexAttribPointer(1, 1, gl.FLOAT, false, 16, 12);
+      gl.vertexAttribPointer(1, 1, gl.FLOAT, false, 4 * wide, 12);
+      if (wide === WIDE) {
+        gl.enableVertexAttribArray(2);
+        gl.vertexAttribPointer(2, 2, gl.FLOAT, false, 4 * wide, 16);
+      }
       if (indices) {
         gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, gl.createBuffer());
         gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, indices, gl.STATIC_DRAW);
       }
       gl.bindVertexArray(null);
-      return { array, count: indices ? indices.length : points.length / 4, isIndexed: !!indices };
+      return { array, count: indices ? indices.length : points.length / wide, isIndexed: !!indices };
     }
     const bare = (classes) => classes.map((one) => (one === RESIN ? WITHIN : one)); // of the wood under resin
     const wood = (heights) => heights.map((z, i) => (grids.wood_upper[i] > grids.wood_lower[i] ? z : NONE)); // none in resin alone
@@ -298,7 +338,7 @@
         bare: () => solid(scene, wood(g.wood_lower), wood(g.wood_upper), bare(g.class_lower), bare(g.class_upper), g.class_wall, null),
         left: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, g.class_wall, (one) => one > WITHIN && one !== RESIN),
       }[name]();
-      parts[name] = [buffered(made.points, made.indices), buffered(made.walls)];
+      parts[name] = [buffered(made.points, made.indices, WIDE), buffered(made.walls, null, WIDE)];
       return parts[name];
     }
 
