@@ -32,7 +32,7 @@ from simkit.units import MM_PER_INCH
 # Of ColorBrewer's BrBG, eleven classes, each of another lightness; the purple and the orange of PuOr mean
 # left standing and cut too deep in every picture.  Each stretch also bears the number of its cutter and a
 # strip with the cutter's own marks, which tell it in a grey print.
-CUTTER_COLOURS = ("#01665e", "#dfc27d", "#543005", "#35978f")
+CUTTER_COLOURS = ("#35978f", "#dfc27d", "#8c510a", "#003c30")
 CUTTER_MARKS = ("", "////", "....", "||||", "xxxx", "----", "++++", "oooo")
 SIZE = (10.6, 7.0)  # inches
 STRIP = 0.07  # of a plot's height: what a strip over it takes
