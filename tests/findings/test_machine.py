@@ -112,10 +112,11 @@ def test_travel__every_axis_and_end(tmp_path, zero, told):
 
 
 def test_arc__place_of_its_outermost_point(tmp_path):
-    # Half a circle of radius 10 in XZ below X20 Z8: its lowest point is X20 Z-2, not its end.  G2 is clockwise
-    # as seen from +Y (NISTIR 6556), from where +X is to the left: down first.
-    program = GOOD.removesuffix(END) + "G0 Z20\nG0 X10 Y15\nG1 Z8 F300\nG18 G3 X30 Z8 I10 K0\nG17\n" + END
-    line = line_of(program, "G18 G3 X30 Z8 I10 K0")
+    # Half a circle of radius 10 in XZ below X20 Z8: its lowest point is X20 Z-2, not its end. G2 is
+    # clockwise as seen from +Y (NISTIR 6556), from where +X is to the left: down first.
+    half = "G18 G3 X30 Z8 I10 K0"
+    program = GOOD.removesuffix(END) + f"G0 Z20\nG0 X10 Y15\nG1 Z8 F300\n{half}\nG17\n" + END
+    line = line_of(program, half)
     sunk = program.replace("G18 G3", "G18 G2")
     assert found(tmp_path, program, PLAIN.replace("spoilboard = 3\n", ""))[0] == 0
     status, (row,) = found(tmp_path, sunk, PLAIN.replace("spoilboard = 3\n", ""))
