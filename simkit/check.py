@@ -506,11 +506,12 @@ def _machine(evidence: Evidence) -> None:
     """Hold the moves against the table, the travel, the fixtures, and what stands where they stop."""
     job, blank = evidence.job, evidence.job.blank
     reach = {number: cutter.radius for number, cutter in job.cutters.items()}
+    aslant = {(read.name, line) for own in evidence.reads for _, read in own for line in read.aslant}
     for index, (setup, one, frame, before, after) in enumerate(
         zip(job.setups, evidence.rows, evidence.frames, evidence.starts, evidence.fields, strict=True)
     ):
         moves = evidence.moves
-        evidence.stops.append(low_stops(moves, one, frame, before, after, blank, reach))
+        evidence.stops.append(low_stops(moves, one, frame, before, after, blank, reach, aslant))
         evidence.below_table.append(below_table(moves, one, frame, setup.body(blank), setup.spoilboard))
         travel = []
         if setup.machine_zero is not None:

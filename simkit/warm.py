@@ -195,6 +195,7 @@ class _Read:
     unit_lines: tuple = (1,)
     has_still_spindle: bool = False
     dwell: float = 0.0
+    aslant: tuple = ()
 
 
 if __name__ == "__main__":

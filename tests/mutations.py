@@ -352,6 +352,7 @@ MUTATIONS = (
         ("dowel-miss", "break-through"),
         _edited(0, "G0 X", lambda row: [row.translate(str.maketrans("XY", "YX"))], 0, (1, 4)),
     ),
+    Mutation("spindle never started on side 2", ("spindle-off",), _edited(1, "M3", _gone, 0, 3)),
     Mutation("first rapid down into the wood", LOW, _edited(0, "G0 Z", lambda row: ["G0 Z-0.1"], 0, 3)),
 )
 _SETTINGS = {

@@ -1,7 +1,7 @@
 """What each move bites off: depth, width, chip and removal rate, from the volumes of the replay.
 
 Feed moves of less than a diameter are looked at together, stretch by stretch, for a move of a third of
-a millimetre touches a handful of cells.
+a millimetre touches a handful of cells.  A longer one stands for itself.
 """
 
 from __future__ import annotations

@@ -94,10 +94,12 @@ def stretches(
         is_own = (not rapid[i]) & (long > NOTHING)
         begins = i == 0 or passes != was_pass or is_own != was_own
         begins = begins or is_apart(i, start, end, *columns, speed) or feed[i] != feed[i - 1]
-        if begins:
-            began = so_far
         k = _place_of(numbers, columns[1][i], k)
         widest = outlines[k, REACH] if k >= 0 else 0.0
+        # A long one stands for itself: a short way down before it would be a mean over both.
+        begins = begins or long >= widest
+        if begins:
+            began = so_far
         # A move belongs to the stretch in which it begins; those that begin behind a long one start anew.
         part = math.floor((so_far - began) / max(widest, 1e-6) + 1e-9)
         behind += long

@@ -1,4 +1,4 @@
-"""spindle-off: a feed move takes wood while the spindle stands, in a program that switches it itself."""
+"""spindle-off: a feed move takes wood while the spindle stands, in a job whose programs switch it."""
 
 from __future__ import annotations
 
@@ -11,16 +11,19 @@ from simkit.findings.finding import Finding
 def find(evidence: Evidence) -> list[Finding]:
     """Return one finding for each such program, at the first move that does.
 
-    A program without any M3 is only warned of: the spindle may be switched on by hand.
+    Where no program of the job has an M3 it is only warned of: the spindle may be switched on by hand.  So it
+    may where the job says so, in programs that have none.
     """
     findings = []
     moves = evidence.moves
+    is_switched = not evidence.job.spindle_by_hand and bool((moves.speed != 0).any())
     for index, (met, one) in enumerate(zip(evidence.replays, evidence.rows, strict=True)):
         program = moves.program[one]
         is_still = (moves.speed[one] == 0) & ~moves.rapid[one] & (met.volume > 0)
         for number in np.unique(program[is_still]):
             mine = program == number
-            if not (moves.speed[one][mine] != 0).any() and not _stands(evidence, index, int(number)):
+            is_own = (moves.speed[one][mine] != 0).any() or _stands(evidence, index, int(number))
+            if not is_own and not is_switched:
                 continue
             rows = one.start + np.flatnonzero(is_still & mine)
             row = int(rows[0])

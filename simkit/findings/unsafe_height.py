@@ -8,8 +8,8 @@ from simkit.machine.stops import BEGIN, CHANGE, END
 
 _WORDS = {
     BEGIN: (
-        "the first place that the program names lies {depth:.2f} mm below the top of the wood, and how the "
-        "machine gets there is not known",
+        "the first place that the program names lies {depth:.2f} mm below the top of the wood{beside}, and "
+        "how the machine gets there is not known",
         "Begin with a rapid to a safe height, then go to X and Y, then down.",
     ),
     CHANGE: (
@@ -33,7 +33,9 @@ def find(evidence: Evidence) -> list[Finding]:
                 Finding(
                     kind="unsafe-height",
                     severity="safety",
-                    message=message.format(depth=stop.depth),
+                    message=message.format(
+                        depth=stop.depth, beside=", beside the blank" if stop.is_beside else ""
+                    ),
                     advice=advice,
                     value=stop.depth,
                     bound=0.0,

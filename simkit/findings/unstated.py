@@ -34,6 +34,9 @@ def _machine(job: Job) -> Iterable[str]:
     bare = [setup.name for setup in job.setups if not any(one.stands_in(setup) for one in job.fixtures)]
     if bare:
         yield f"clamps and stops in {_names(bare)}, none is stated ([[fixtures]])"
+    jigs = [setup.name for setup in job.setups if setup.jig is not None and setup.name in bare]
+    if jigs:
+        yield f"whether a cutter meets the jig in {_names(jigs)} (its walls as [[fixtures]])"
     first = job.setups[0]
     low = [one.name for one in job.setups if one.pin_height is None and one.stands_on_pins(first)]
     if job.dowels and low:

@@ -9,7 +9,7 @@ import numpy as np
 from simkit.frames import Frame
 from simkit.job.model import Machine
 from simkit.job.steps import Body
-from simkit.moves.extremes import extremes
+from simkit.moves.extremes import extremes, farthest_places
 from simkit.moves.table import Moves
 
 TOUCH = 0.01  # mm: less than this is a matter of rounding
@@ -50,7 +50,7 @@ def below_table(
     # The tip's height over the table, from its z in the program frame.
     rise = frame.up * (frame.offset[2] - body.face(-frame.up))
     over = -(low[:, 2] + rise) - (spoilboard or 0.0)
-    return _beyond(part, one, over, low, 2, -1)
+    return _beyond(part, one, over, 2, -1)
 
 
 def beyond_travel(moves: Moves, one: slice, machine: Machine, zero) -> list[Beyond]:
@@ -64,19 +64,18 @@ def beyond_travel(moves: Moves, one: slice, machine: Machine, zero) -> list[Beyo
     low, high = extremes(part)
     found = []
     for axis in range(3):
-        for side, over, places in (
-            (-1, machine.low[axis] - (low[:, axis] + zero[axis]), low),
-            (1, high[:, axis] + zero[axis] - machine.high[axis], high),
+        for side, over in (
+            (-1, machine.low[axis] - (low[:, axis] + zero[axis])),
+            (1, high[:, axis] + zero[axis] - machine.high[axis]),
         ):
-            beyond = _beyond(part, one, over, places, axis, side)
+            beyond = _beyond(part, one, over, axis, side)
             if beyond is not None:
                 found.append(beyond)
     return found
 
 
-def _beyond(part: Moves, one: slice, over: np.ndarray, places, axis: int, side: int) -> Beyond | None:
+def _beyond(part: Moves, one: slice, over: np.ndarray, axis: int, side: int) -> Beyond | None:
     rows = np.flatnonzero(over > TOUCH)
     if not len(rows):
         return None
-    at = np.where(np.arange(3) == axis, places[rows], part.end[rows])
-    return Beyond(rows + one.start, over[rows], at, axis, side)
+    return Beyond(rows + one.start, over[rows], farthest_places(part[rows], axis, side), axis, side)

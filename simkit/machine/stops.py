@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,22 +22,33 @@ class Stop:
 
     what: BEGIN (the first place that a program names, or names again after it lost its place), CHANGE (of the
     cutter) or END.  row: the move that starts or ends there.  at (3,) mm: the tip, program frame.
-    depth mm: below the highest wood of that setup.
+    depth mm: below the highest wood of that setup.  is_beside: the cutter stands beside the blank there.
     """
 
     what: str
     row: int
     at: tuple[float, float, float]
     depth: float
+    is_beside: bool
 
 
 def low_stops(
-    moves: Moves, one: slice, frame: Frame, before: Field, after: Field, blank: Blank, reach: dict[int, float]
+    moves: Moves,
+    one: slice,
+    frame: Frame,
+    before: Field,
+    after: Field,
+    blank: Blank,
+    reach: dict[int, float],
+    aslant: Collection[tuple[str, int]] = (),
 ) -> list[Stop]:
-    """Return the stops of one setup that lie below the highest wood, over the blank, in the order they come.
+    """Return the stops of one setup that lie below the highest wood, in the order they come.
 
     moves: of the job; one: rows of the setup.  frame: program frame -> blank frame.  before, after: what
-    stands before and after the setup.  reach: tool number -> radius mm.
+    stands before and after the setup.  reach: tool number -> radius mm.  aslant: programs and lines of first
+    places to which the tip does not come straight down.
+    They count over the blank; a begin that the tip comes to aslant also beside it, for its way may lead
+    through the wood.
     A begin and a change are held against `before`, an end against `after`; so a change may be told
     though its setup has faced the whole blank lower by then.  Error: that of the moves.
     """
@@ -64,8 +76,11 @@ def low_stops(
             x, y, z = frame.apply(places[k])
             depth = top - frame.up * z
             r = reach[int(tool[k])]
-            if depth > TOUCH and -r < x < blank.length + r and -r < y < blank.width + r:
-                found.append(Stop(what, int(rows[k]), tuple(float(v) for v in places[k]), float(depth)))
+            is_over = -r < x < blank.length + r and -r < y < blank.width + r
+            named = moves.programs[int(program[k])], int(moves.line[rows[k]])
+            if depth > TOUCH and (is_over or (what == BEGIN and named in aslant)):
+                place = tuple(float(v) for v in places[k])
+                found.append(Stop(what, int(rows[k]), place, float(depth), not is_over))
     return sorted(found, key=lambda stop: stop.row)
 
 

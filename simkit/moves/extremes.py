@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from simkit.moves.chords import places_on
 from simkit.moves.table import ARC, PLANE_AXES, Moves
 
 
@@ -33,3 +34,24 @@ def extremes(moves: Moves) -> tuple[np.ndarray, np.ndarray]:
             else:
                 low[hit, axis] = np.minimum(low[hit, axis], point)
     return low, high
+
+
+def farthest_places(moves: Moves, axis: int, side: int) -> np.ndarray:
+    """Return where the tip is at its farthest along an axis (0 to 2) in each move, (n, 3) mm.
+
+    side: +1 for the highest coordinate, -1 for the lowest.  Of places that are as far the last one of a
+    straight move, and the first on an arc that its sweep passes.  Error: rounding.
+    """
+    is_end = side * (moves.end[:, axis] - moves.start[:, axis]) >= 0
+    place = np.where(is_end[:, None], moves.end, moves.start)
+    for plane, (u, v, _) in PLANE_AXES.items():
+        rows = np.flatnonzero((moves.kind == ARC) & (moves.plane == plane))
+        if not len(rows) or axis not in (u, v):
+            continue
+        arm = moves.start[rows][:, [u, v]] - moves.centre[rows]
+        outermost = (0.0 if axis == u else math.pi / 2) + (0.0 if side > 0 else math.pi)
+        turn = np.mod(np.sign(moves.sweep[rows]) * (outermost - np.arctan2(*arm.T[::-1])), 2 * math.pi)
+        is_passed = (turn <= np.abs(moves.sweep[rows])) & (moves.sweep[rows] != 0)
+        rows, turn = rows[is_passed], turn[is_passed]
+        place[rows] = places_on(moves, rows, turn / np.abs(moves.sweep[rows]))
+    return place

@@ -73,6 +73,8 @@ class Motion(Origins):
                 length = arcs.distance((self._x, self._y, self._z), end) if self._feed_mode == 93 else 0.0
                 self._add(block, end, FEED, self._feed_of(block, first, length))
         elif None not in end:
+            if not had_all and (self._x, self._y) != (x, y):
+                self.aslant.append(block.number)
             self._add(block, end, RAPID if had_all else ARRIVAL, 0.0)
         self._x, self._y, self._z = end
         if block.is_spoilt:

@@ -48,6 +48,7 @@ class ProgramRead:
     dwell: sum of the P of all dwells (seconds by the standard; some controls take milliseconds).
     ends_at: (x, y, z) mm, where the tip stands in the end, None where that is not known.
     ends_by: the word that took its Z to a place not known here, such as "G28"; "" when none did.
+    aslant: lines of arrivals that do not come straight down over an X and Y that were known before.
     leaning: lines of cycles that take their G, R, Z, P or Q from a block before.
     sha256: of the bytes read, in hex, where these are kept ones; "" where they are those of its file.
     """
@@ -72,6 +73,7 @@ class ProgramRead:
     ends_at: tuple[float | None, float | None, float | None] = (None, None, None)
     ends_by: str = ""
     leaning: tuple[int, ...] = ()
+    aslant: tuple[int, ...] = ()
     sha256: str = ""
 
 
@@ -176,6 +178,7 @@ def _read(
         ends_at=state.place,
         ends_by=state.place_lost_by,
         leaning=tuple(state.leaning),
+        aslant=tuple(state.aslant),
     )
 
 

@@ -41,11 +41,13 @@ RULES = {
         "Put the blank elsewhere on the table, or shorten the way.",
     ),
     "spindle-off": (
-        "a feed move takes wood while the spindle stands still, in a program that switches it on elsewhere",
+        "a feed move takes wood while the spindle stands still, and the programs of the job switch it on"
+        " elsewhere",
         "Switch the spindle on (S and M3) before the cut.",
     ),
     "unsafe-height": (
-        "a program begins, changes cutters or ends with the tip below the top of the wood",
+        "a program begins, changes cutters or ends with the tip below the top of the wood, over the blank; or"
+        " begins so beside it, where it does not come straight down",
         "Lift above the wood there.",
     ),
     "wrong-turn": (

@@ -61,6 +61,7 @@ def stretches(moves, length, is_pass, widest):
             with np.errstate(invalid="ignore"):
                 apart |= column[1:] != column[:-1]
         begins[1:] = apart
+    begins |= length >= widest
     so_far = np.concatenate([[0.0], np.cumsum(np.where(is_own, length, 0.0))])[:-1]
     run = np.cumsum(begins) - 1
     along = so_far - so_far[np.flatnonzero(begins)][run] if n else so_far

@@ -267,6 +267,20 @@ def test_plunge__down_a_slope_a_thin_layer_is_none():
     assert not own.is_plunge[own.of[2]]
 
 
+def test_plunge__a_short_way_down_is_no_mean_with_the_pass_behind_it():
+    # 0.9 mm down over 3 mm in three moves, at the feed of the pass: atan(0.9 / 3) = 16.70 degrees.
+    ramp = [[10, 20, 12], [11, 20, 11.7], [12, 20, 11.4], [13, 20, 11.1]]
+    own, _ = bitten(path([*ramp, [50, 20, 11.1]]))
+    assert own.of.tolist() == [0, 0, 0, 1]
+    assert own.is_plunge.tolist() == [True, False]
+    assert own.plunge_angle[0] == pytest.approx(math.degrees(math.atan(0.3)), abs=1e-9)
+    # A flat cutter takes pi D^2 a_p / 4 + D a_p level / 2 on its way down from the surface.
+    assert own.volume[0] == pytest.approx(math.pi * 9 * 0.9 + 6 * 0.9 * 3 / 2, rel=0.01)
+    # Behind it a slot 0.9 deep, and nothing else.
+    assert own.volume[1] == pytest.approx(6 * 0.9 * 37, rel=0.01)
+    assert own.width[1] == pytest.approx(6.0, abs=own.bound[1])
+
+
 def test_air_and_rapids__take_nothing():
     moves = path([[10, 20, 9], [50, 20, 9], [10, 20, 9], [10, 35, 14]])
     own, _ = bitten(replace(moves, rapid=np.array([False, False, True])))

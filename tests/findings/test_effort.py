@@ -213,6 +213,32 @@ def test_still_spindle__s0_as_the_only_speed_fails_the_check(tmp_path):
     assert [row["line"] for row in result["findings"] if row["kind"] == "spindle-off"] == [5]
 
 
+def test_still_spindle__no_m3_in_one_of_two_programs(tmp_path):
+    # The other program switches the spindle itself, so nobody does it by hand, unless the job says so.
+    (tmp_path / "first.nc").write_text(HEAD + "G1 Z11 F300\nG0 Z14\nM5\nM30\n", encoding="utf-8")
+    job = PLAIN.replace('["top.nc"]', '["first.nc", "top.nc"]')
+    program = HEAD.replace("S18000 M3\n", "") + "G1 Z10 F300\nX30\nG0 Z14\nM30\n"
+    status, result = found(tmp_path, program, job)
+    told = [(row["file"], row["line"]) for row in result["findings"] if row["kind"] == "spindle-off"]
+    assert (status, told) == (1, [("top.nc", 4)])
+    status, result = found(tmp_path, program, "spindle_by_hand = true\n" + job)
+    assert (status, [row for row in result["findings"] if row["kind"] == "spindle-off"]) == (0, [])
+    # In no program one: only a warning.
+    (tmp_path / "first.nc").write_text(program, encoding="utf-8")
+    status, result = found(tmp_path, program, job)
+    assert (status, {row["kind"] for row in result["findings"]}) == (0, {"program"})
+
+
+def test_plunge__a_short_ramp_before_a_long_pass_at_its_feed(tmp_path):
+    # 0.9 mm down over 3 mm: atan(0.3) = 16.70 degrees, and then 22 mm along its floor.
+    program = HEAD + "G0 Z12\nG1 X11 Z11.1 F1200\nX33\nG0 Z14\nM30\n"
+    status, result = found(tmp_path, program, with_cutter("plunge_angle = 10"))
+    (row,) = result["findings"]
+    assert (status, row["kind"], row["line"]) == (0, "bite", 6)
+    assert row["value"] == pytest.approx(math.degrees(math.atan(0.3)), abs=1e-3)
+    assert found(tmp_path, program, with_cutter("plunge_angle = 17"))[1]["findings"] == []
+
+
 def test_verdict__within_limits_says_that_there_are_warnings(tmp_path):
     program = HEAD.replace("M3", "M4") + "G1 X30 Z11 F300\nG0 Z14\nM30\n"
     status, result = found(tmp_path, program)

@@ -111,6 +111,27 @@ def test_travel__every_axis_and_end(tmp_path, zero, told):
         assert row["message"].startswith(words)
 
 
+def test_arc__place_of_its_outermost_point(tmp_path):
+    # Half a circle of radius 10 in XZ below X20 Z8: its lowest point is X20 Z-2, not its end. G2 is
+    # clockwise as seen from +Y (NISTIR 6556), from where +X is to the left: down first.
+    half = "G18 G3 X30 Z8 I10 K0"
+    program = GOOD.removesuffix(END) + f"G0 Z20\nG0 X10 Y15\nG1 Z8 F300\n{half}\nG17\n" + END
+    line = line_of(program, half)
+    sunk = program.replace("G18 G3", "G18 G2")
+    assert found(tmp_path, program, PLAIN.replace("spoilboard = 3\n", ""))[0] == 0
+    status, (row,) = found(tmp_path, sunk, PLAIN.replace("spoilboard = 3\n", ""))
+    assert (status, row["kind"], row["line"]) == (1, "table-contact", line)
+    assert row["value"] == pytest.approx(2.0)
+    assert row["at"] == pytest.approx([20, 15, -2], abs=1e-6)
+    # A whole circle of radius 18 about X20 Y15: -3 to 33 in Y; the program else goes from 0 to 32.
+    program = GOOD.removesuffix(END) + "G0 Z20\nG0 X2 Y15\nG1 Z9 F300\nG3 I18 J0\n" + END
+    for zero, at in (("[10, 2, -60]", [20, -3, 9]), ("[10, 167.5, -60]", [20, 33, 9])):
+        job = PLAIN.replace("spoilboard = 3", f"spoilboard = 3\nmachine_zero = {zero}") + MACHINE
+        _, (row,) = found(tmp_path, program, job)
+        assert (row["kind"], row["line"]) == ("travel", line_of(program, "G3 I18 J0"))
+        assert row["at"] == pytest.approx(at, abs=1e-6)
+
+
 @pytest.mark.parametrize(
     ("shape", "away"),
     [("box = [[40, 0], [60, 30]]", 40.0), ("at = [55, 16]\ndiameter = 20", 45.0)],
@@ -215,6 +236,28 @@ def test_height__where_the_tip_stands_below_the_top(tmp_path, old, new, what, te
     (row,) = [row for row in rows if row["kind"] == "unsafe-height"]
     assert (status, row["subject"], row["line"]) == (1, what, line_of(program, text))
     assert row["value"] == pytest.approx(depth)
+
+
+@pytest.mark.parametrize(
+    ("begin", "is_told"),
+    [
+        ("G0 X-5 Y0 Z10.5", True),  # from anywhere, perhaps through the wood
+        ("G0 Z10.5\nG0 X-5 Y0", True),
+        ("G0 X-5 Y0\nG0 Z10.5", False),  # straight down beside the blank
+        ("G0 X-5 Y0\nG0 X-5 Y0 Z10.5", False),
+        ("G0 X-5 Y0 Z12.5\nG0 Z10.5", False),
+        ("G0 X-5\nG0 Y0 Z10.5", True),
+    ],
+)
+def test_height__first_place_low_beside_the_blank(tmp_path, begin, is_told):
+    program = GOOD.replace("G0 Z20\nG0 X-5.0 Y0 Z20", begin)
+    status, rows = found(tmp_path, program)
+    assert status == is_told
+    told = [(row["kind"], row["subject"], row["line"]) for row in rows]
+    assert told == ([("unsafe-height", "begin", 3 + len(begin.splitlines()))] if is_told else [])
+    if is_told:
+        assert rows[0]["value"] == pytest.approx(1.5)  # the blank is 12 high
+        assert "1.50 mm below the top of the wood, beside the blank, and how" in rows[0]["message"]
 
 
 def test_safety__cannot_be_accepted_away(tmp_path):

@@ -83,3 +83,15 @@ def test_pins__the_setups_that_lie_on_them_and_do_not_say_how_high_they_stand(tm
     assert stated != job
     (tmp_path / "job.toml").write_text(stated, encoding="utf-8")
     assert not [one for one in told(tmp_path) if "dowel pin" in one]
+
+
+def test_jig__its_walls_are_not_held_against_cutters(tmp_path):
+    jig = JOB.split("[target]")[0].replace("length = 40\nwidth = 30", "length = 60\nwidth = 50")
+    pocket = HEAD + "G0 X8 Y8\nG1 Z9 F600\nX52\nG0 Z20\nM30\n"
+    (tmp_path / "jig.toml").write_text(jig.replace("top.nc", "jig.nc"), encoding="utf-8")
+    (tmp_path / "jig.nc").write_text(pocket, encoding="utf-8")
+    job = JOB.replace('turn = "none"\n', 'turn = "none"\njig = "jig.toml"\njig_at = [10, 10, 12]\n')
+    words = "whether a cutter meets the jig in 'top' (its walls as [[fixtures]])"
+    assert words in told(written(tmp_path, job))
+    wall = '[[fixtures]]\nname = "wall"\nbox = [[-10, 0], [-5, 30]]\nheight = 3\n'
+    assert words not in told(written(tmp_path, job + wall))
