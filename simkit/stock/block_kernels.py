@@ -52,7 +52,6 @@ from simkit.stock.leaf_kernels import (
     evaluate_halves,
     level_height,
     load_leaf,
-    low_ones,
     lower_leaf,
     part_ceiling,
     queue_first,
@@ -63,13 +62,14 @@ from simkit.stock.list_kernels import (
     ENTRY,
     GROUP,
     LANES,
-    PIECE,
+    LOWEST,
     SLOPE_X,
     SLOPE_Y,
+    WIDE,
     add_line,
     add_move,
     close_list,
-    copy_piece,
+    copy_pieces,
     curve_pieces,
     extent,
     group_boxes,
@@ -86,6 +86,7 @@ from simkit.stock.record_kernels import (
     form_of,
     is_line,
 )
+from simkit.stock.wide_kernels import under_ceiling
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
@@ -95,31 +96,42 @@ FEW = 6  # so many moves are evaluated without tests
 
 
 @loop_kernel
+def _without_late(lists, first, bits, level, best_entry, moves):
+    """Of the pieces whose bits are set those that do not run later than `best_entry` and nowhere below it."""
+    first_entry, entries, codes, _, records = moves
+    left = bits
+    while left != np.uint32(0):
+        entry = np.int64(lists[first + first_of(left) + np.uint64(ENTRY)])
+        if entry > best_entry and level_height(codes, records, entries[first_entry + entry]) >= level:
+            bits = np.uint32(bits ^ np.uint32(left & (~left + np.uint32(1))))
+        left = without_first(left)
+    return bits
+
+
+@loop_kernel
 def _keep(
     lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry,
-    moves, marks,
+    moves,
 ):  # fmt: skip
     """Copy the pieces that come under the ceiling to the list at `to`; return its length.
 
     level: height of a level flat move that covers the whole block, +inf if there is none, best_entry its
     entry: moves that run later and nowhere come under it can only draw, and lose.
     """
-    first_entry, entries, codes, _, records = moves
     half_x, half_y, ceiling = np.float32(half_x), np.float32(half_y), np.float32(ceiling)
-    n, at, kept = np.uint64(n), np.uint64(to), np.uint64(0)
+    slope_x, slope_y = np.float32(slope_x), np.float32(slope_y)
+    n, kept = np.uint64(n), np.uint64(0)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         first = np.uint64(base) + group * np.uint64(GROUP)
-        some = lanes_of(n, group)
-        bits = low_ones(lists, first, some, half_x, half_y, slope_x, slope_y, ceiling, marks)
-        while bits != np.uint32(0):
-            i = first + first_of(bits)
-            bits = without_first(bits)
+        last = first + lanes_of(n, group)
+        while first < last:
+            planes = (first + np.uint64(LOWEST), first + np.uint64(SLOPE_X), first + np.uint64(SLOPE_Y))
+            bits = under_ceiling(lists, planes, half_x, half_y, slope_x, slope_y, ceiling)
             if level < math.inf:
-                entry = np.int64(lists[i + np.uint64(ENTRY)])
-                if entry > best_entry and level_height(codes, records, entries[first_entry + entry]) >= level:
-                    continue
-            at, kept = copy_piece(lists, i, at, kept, PIECE)
+                bits = _without_late(lists, first, bits, level, best_entry, moves)
+            kept = copy_pieces(lists, first, bits, np.uint64(to), kept)
+            first += np.uint64(WIDE)
     close_list(lists, to, kept)
     return np.int64(kept)
 
@@ -281,7 +293,7 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
             lean[k] = 0.0
     kept = _keep(
         lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, level, best_entry,
-        moves, room[4],
+        moves,
     )  # fmt: skip
     if kept == 1 and level < math.inf and np.int64(lists[to + ENTRY]) == best_entry:
         j = entries[first_entry + best_entry]
@@ -356,7 +368,7 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
             lean[0], lean[1] = 0.0, 0.0
     kept = _keep(
         lists, base, n, every, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry,
-        moves, room[4],
+        moves,
     )  # fmt: skip
     if kept <= FEW:
         for leaf in range(4):

@@ -48,6 +48,7 @@ from simkit.stock.record_kernels import (
     form_of,
     is_line,
 )
+from simkit.stock.wide_kernels import fill_rows, gather_rows, scatter_rows, shift_eight
 
 LEAF = 4
 CELLS = LEAF * LEAF
@@ -168,29 +169,26 @@ def load_leaf(field, block, room):
     iy0, iy1, ix0, ix1 = block
     _, w, _, off, _, _, _, _ = room
     mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
-    one, two, three = np.uint64(1), np.uint64(2), np.uint64(3)
     if iy1 - iy0 == LEAF and ix1 - ix0 == LEAF:
-        for r in range(np.uint64(LEAF)):
-            iy, ix, i = np.uint64(iy0) + r, np.uint64(ix0), r * np.uint64(LEAF)
-            # All are read before any is written, for the compiler cannot know that these are other places.
-            h0, h1, h2, h3 = h[iy, ix], h[iy, ix + one], h[iy, ix + two], h[iy, ix + three]
-            k0, k1, k2, k3 = owner[iy, ix], owner[iy, ix + one], owner[iy, ix + two], owner[iy, ix + three]
-            x0, x1, x2, x3, y = xs[ix], xs[ix + one], xs[ix + two], xs[ix + three], ys[iy]
-            w[i], w[i + one], w[i + two], w[i + three] = x0, x1, x2, x3
-            i += np.uint64(AT_Y)
-            w[i], w[i + one], w[i + two], w[i + three] = y, y, y, y
-            i += np.uint64(HEIGHT - AT_Y)
-            w[i], w[i + one], w[i + two], w[i + three] = h0, h1, h2, h3
-            i += np.uint64(KEEPER - HEIGHT)
-            w[i], w[i + one], w[i + two], w[i + three] = k0, k1, k2, k3
-    else:
-        for r in range(LEAF):
-            iy = np.uint64(min(iy0 + r, iy1 - 1))
-            for c in range(LEAF):
-                ix = np.uint64(min(ix0 + c, ix1 - 1))
-                i = np.uint64(r * LEAF + c)
-                w[i], w[i + np.uint64(AT_Y)] = xs[ix], ys[iy]
-                w[i + np.uint64(HEIGHT)], w[i + np.uint64(KEEPER)] = h[iy, ix], owner[iy, ix]
+        first, columns, i, none = np.uint64(ix0), np.uint64(h.shape[1]), np.uint64(0), np.uint64(0)
+        cells = np.uint64(iy0) * columns + first
+        for r in range(np.uint64(iy0), np.uint64(iy1), np.uint64(2)):
+            gather_rows(w, i, xs, first, none)
+            fill_rows(w, i + np.uint64(AT_Y), ys[r], ys[r + np.uint64(1)])
+            gather_rows(w, i + np.uint64(HEIGHT), h, cells, columns)
+            gather_rows(w, i + np.uint64(KEEPER), owner, cells, columns)
+            shift_eight(off, i, w, i, mx)
+            shift_eight(off, i + np.uint64(CELLS), w, i + np.uint64(AT_Y), my)
+            i += np.uint64(HALF)
+            cells += columns + columns
+        return
+    for r in range(LEAF):
+        iy = np.uint64(min(iy0 + r, iy1 - 1))
+        for c in range(LEAF):
+            ix = np.uint64(min(ix0 + c, ix1 - 1))
+            i = np.uint64(r * LEAF + c)
+            w[i], w[i + np.uint64(AT_Y)] = xs[ix], ys[iy]
+            w[i + np.uint64(HEIGHT)], w[i + np.uint64(KEEPER)] = h[iy, ix], owner[iy, ix]
     for i in range(np.uint64(CELLS)):
         off[i], off[i + np.uint64(CELLS)] = w[i] - mx, w[i + np.uint64(AT_Y)] - my
 
@@ -198,18 +196,16 @@ def load_leaf(field, block, room):
 @loop_kernel
 def store_leaf(field, block, room):
     h, owner, _, _ = field
-    one, two, three = np.uint64(1), np.uint64(2), np.uint64(3)
     iy0, iy1, ix0, ix1 = block
     _, w, _, _, _, _, _, _ = room
     if iy1 - iy0 == LEAF and ix1 - ix0 == LEAF:
-        for r in range(np.uint64(LEAF)):
-            iy, ix, i = np.uint64(iy0) + r, np.uint64(ix0), r * np.uint64(LEAF) + np.uint64(HEIGHT)
-            h0, h1, h2, h3 = w[i], w[i + one], w[i + two], w[i + three]
-            i += np.uint64(KEEPER - HEIGHT)
-            k0, k1, k2, k3 = w[i], w[i + one], w[i + two], w[i + three]
-            h[iy, ix], h[iy, ix + one], h[iy, ix + two], h[iy, ix + three] = h0, h1, h2, h3
-            owner[iy, ix], owner[iy, ix + one] = np.int32(k0), np.int32(k1)
-            owner[iy, ix + two], owner[iy, ix + three] = np.int32(k2), np.int32(k3)
+        columns, i = np.uint64(h.shape[1]), np.uint64(0)
+        cells = np.uint64(iy0) * columns + np.uint64(ix0)
+        for _ in range(2):
+            scatter_rows(h, cells, columns, w, i + np.uint64(HEIGHT))
+            scatter_rows(owner, cells, columns, w, i + np.uint64(KEEPER))
+            i += np.uint64(HALF)
+            cells += columns + columns
         return
     for iy in range(np.uint64(iy0), np.uint64(iy1)):
         for ix in range(np.uint64(ix0), np.uint64(ix1)):

@@ -1,9 +1,9 @@
 """Memory that is quick to touch for the first time.
 
-The system hands memory out page by page, when it is first written, and a page of 4 kB takes it half a
-microsecond: a fifth of a fast cut went there.  Where pages of 2 MB are to be had for the asking (Linux), NumPy
-asks for them for arrays of 4 MB and more; those it finds room for are the ones that begin at a multiple of
-their size.  Elsewhere this costs nothing but room that is never touched.
+The system hands memory out page by page, when it is first written; a page of 4 kB takes it up to two
+microseconds: a sixth of a fast cut went there.  Where pages of 2 MB are to be had for the asking (Linux),
+NumPy asks for them for arrays of 4 MB and more; those it finds room for are the ones that begin at a
+multiple of their size.  Elsewhere this costs nothing but room that is never touched.
 """
 
 from __future__ import annotations
