@@ -101,7 +101,7 @@ def copy_pieces(lists, first, bits, to, kept):
         kept += some
         if CAN_PACK:
             for c in range(np.uint64(PIECE)):
-                pack_lanes(lists, first + c * lanes, bits, at + c * lanes, some)
+                pack_lanes(lists, first + c * lanes, bits, lists, at + c * lanes, some)
             if some == found:
                 break
             for _ in range(some):

@@ -12,7 +12,7 @@ _FLOAT, _DOUBLE, _WHOLE = ir.FloatType(), ir.DoubleType(), ir.IntType(32)
 CAN_PACK = binding.llvm_version_info >= (20,) and bool(binding.get_host_cpu_features().get("avx512f", False))
 
 
-def _at(context, builder, kind, value, place, n):
+def at(context, builder, kind, value, place, n):
     """Pointer to n neighbours of an array from a place on, rows one after the other; and their type."""
     array = context.make_array(kind)(context, builder, value)
     one = {types.float32: _FLOAT, types.float64: _DOUBLE, types.int32: _WHOLE}[kind.dtype]
@@ -32,7 +32,7 @@ def _converted(builder, value, several):
     return builder.fpext(value, several) if wanted == _DOUBLE else builder.fptrunc(value, several)
 
 
-def _spread(builder, number, n):
+def spread(builder, number, n):
     """n times the same number."""
     several = ir.VectorType(number.type, n)
     first = builder.insert_element(ir.Constant(several, ir.Undefined), number, _WHOLE(0))
@@ -43,8 +43,8 @@ def _spread(builder, number, n):
 
 def _two_rows(context, builder, kind, array, first, apart):
     """Four neighbours of an array from `first` on, and four from so far behind them, as one vector."""
-    one, _ = _at(context, builder, kind, array, first, 4)
-    two, _ = _at(context, builder, kind, array, builder.add(first, apart), 4)
+    one, _ = at(context, builder, kind, array, first, 4)
+    two, _ = at(context, builder, kind, array, builder.add(first, apart), 4)
     order = ir.Constant(ir.VectorType(_WHOLE, 8), list(range(8)))
     return builder.shuffle_vector(builder.load(one, align=4), builder.load(two, align=4), order)
 
@@ -57,9 +57,9 @@ def gather_rows(typingctx, to, place, source, first, apart):
     """
 
     def generate(context, builder, signature, arguments):
-        at, wanted = _at(context, builder, signature.args[0], arguments[0], arguments[1], 8)
+        there, wanted = at(context, builder, signature.args[0], arguments[0], arguments[1], 8)
         value = _two_rows(context, builder, signature.args[2], *arguments[2:])
-        builder.store(_converted(builder, value, wanted), at, align=4)
+        builder.store(_converted(builder, value, wanted), there, align=4)
         return context.get_dummy_value()
 
     return types.void(to, types.uint64, source, types.uint64, types.uint64), generate
@@ -71,13 +71,13 @@ def scatter_rows(typingctx, to, place, apart, source, first):
 
     def generate(context, builder, signature, arguments):
         array, kind = arguments[0], signature.args[0]
-        one, four = _at(context, builder, kind, array, arguments[1], 4)
-        two, _ = _at(context, builder, kind, array, builder.add(arguments[1], arguments[2]), 4)
-        read, _ = _at(context, builder, signature.args[3], arguments[3], arguments[4], 8)
+        one, four = at(context, builder, kind, array, arguments[1], 4)
+        two, _ = at(context, builder, kind, array, builder.add(arguments[1], arguments[2]), 4)
+        read, _ = at(context, builder, signature.args[3], arguments[3], arguments[4], 8)
         value = _converted(builder, builder.load(read, align=4), ir.VectorType(four.element, 8))
-        for at, lanes in ((one, range(4)), (two, range(4, 8))):
+        for there, lanes in ((one, range(4)), (two, range(4, 8))):
             part = builder.shuffle_vector(value, value, ir.Constant(ir.VectorType(_WHOLE, 4), list(lanes)))
-            builder.store(part, at, align=4)
+            builder.store(part, there, align=4)
         return context.get_dummy_value()
 
     return types.void(to, types.uint64, types.uint64, source, types.uint64), generate
@@ -88,10 +88,10 @@ def fill_rows(typingctx, to, place, one, two):
     """to[place + k] = one, to[place + 4 + k] = two, for k < 4; float64."""
 
     def generate(context, builder, signature, arguments):
-        at, _ = _at(context, builder, signature.args[0], arguments[0], arguments[1], 8)
+        there, _ = at(context, builder, signature.args[0], arguments[0], arguments[1], 8)
         order = ir.Constant(ir.VectorType(_WHOLE, 8), list(range(8)))
-        halves = [_spread(builder, number, 4) for number in arguments[2:]]
-        builder.store(builder.shuffle_vector(*halves, order), at, align=4)
+        halves = [spread(builder, number, 4) for number in arguments[2:]]
+        builder.store(builder.shuffle_vector(*halves, order), there, align=4)
         return context.get_dummy_value()
 
     return types.void(to, types.uint64, types.float64, types.float64), generate
@@ -102,16 +102,17 @@ def shift_eight(typingctx, to, place, source, first, origin):
     """to[place + k] = source[first + k] - origin for k < 8: float64, rounded to the type of `to`."""
 
     def generate(context, builder, signature, arguments):
-        at, wanted = _at(context, builder, signature.args[0], arguments[0], arguments[1], 8)
-        read, _ = _at(context, builder, signature.args[2], arguments[2], arguments[3], 8)
-        value = builder.fsub(builder.load(read, align=4), _spread(builder, arguments[4], 8))
-        builder.store(_converted(builder, value, wanted), at, align=4)
+        there, wanted = at(context, builder, signature.args[0], arguments[0], arguments[1], 8)
+        read, _ = at(context, builder, signature.args[2], arguments[2], arguments[3], 8)
+        value = builder.fsub(builder.load(read, align=4), spread(builder, arguments[4], 8))
+        builder.store(_converted(builder, value, wanted), there, align=4)
         return context.get_dummy_value()
 
     return types.void(to, types.uint64, source, types.uint64, types.float64), generate
 
 
-def _declared(builder, name, kind):
+def call_of(builder, name, kind):
+    """A function of the compiler's own."""
     return builder.module.globals.get(name) or ir.Function(builder.module, kind, name)
 
 
@@ -120,43 +121,41 @@ def count_of(typingctx, bits):
     """How many bits of a uint32 are set, as a uint64."""
 
     def generate(context, builder, signature, arguments):
-        count = _declared(builder, "llvm.ctpop.i32", ir.FunctionType(_WHOLE, [_WHOLE]))
+        count = call_of(builder, "llvm.ctpop.i32", ir.FunctionType(_WHOLE, [_WHOLE]))
         return builder.zext(builder.call(count, arguments), ir.IntType(64))
 
     return types.uint64(types.uint32), generate
 
 
+def _packed(context, builder, kind, array, first, bits):
+    """Those of sixteen numbers whose bit is set, in their order, and then any."""
+    read, several = at(context, builder, kind, array, first, 16)
+    mask = ir.VectorType(ir.IntType(1), 16)
+    whole = ir.FunctionType(several, [several, mask, several])
+    pack = call_of(builder, "llvm.experimental.vector.compress.v16f32", whole)
+    bits = builder.bitcast(builder.trunc(bits, ir.IntType(16)), mask)
+    return builder.call(pack, [builder.load(read, align=4), bits, ir.Constant(several, ir.Undefined)])
+
+
 @instruction
-def pack_lanes(typingctx, numbers, first, bits, to, room):
-    """Copy the first `room` of the sixteen float32 from `first` on whose bit is set to `to` and behind it.
+def pack_lanes(typingctx, numbers, first, bits, to, place, room):
+    """Copy the first `room` of the sixteen float32 from `first` on whose bit is set to to[place] and behind.
 
     bits: as many at least.  What stands behind stays.
     """
 
     def generate(context, builder, signature, arguments):
-        kind = signature.args[0]
-        read, several = _at(context, builder, kind, arguments[0], arguments[1], 16)
-        at, _ = _at(context, builder, kind, arguments[0], arguments[3], 16)
-        some, mask = ir.IntType(16), ir.VectorType(ir.IntType(1), 16)
-        bits, room = builder.trunc(arguments[2], some), arguments[4]
-        count = builder.trunc(room, _WHOLE)
-        written = builder.trunc(builder.sub(builder.shl(_WHOLE(1), count), _WHOLE(1)), some)
-        tight = _declared(
-            builder,
-            "llvm.experimental.vector.compress.v16f32",
-            ir.FunctionType(several, [several, mask, several]),
-        )
-        value = builder.load(read, align=4)
-        packed = builder.call(tight, [value, builder.bitcast(bits, mask), ir.Constant(several, ir.Undefined)])
-        store = _declared(
-            builder,
-            "llvm.masked.store.v16f32.p0",
-            ir.FunctionType(ir.VoidType(), [several, several.as_pointer(), _WHOLE, mask]),
-        )
-        builder.call(store, [packed, at, _WHOLE(4), builder.bitcast(written, mask)])
+        there, several = at(context, builder, signature.args[3], arguments[3], arguments[4], 16)
+        packed = _packed(context, builder, signature.args[0], *arguments[:3])
+        written = builder.sub(builder.shl(_WHOLE(1), builder.trunc(arguments[5], _WHOLE)), _WHOLE(1))
+        mask = ir.VectorType(ir.IntType(1), 16)
+        written = builder.bitcast(builder.trunc(written, ir.IntType(16)), mask)
+        takes = [several, several.as_pointer(), _WHOLE, mask]
+        store = call_of(builder, "llvm.masked.store.v16f32.p0", ir.FunctionType(ir.VoidType(), takes))
+        builder.call(store, [packed, there, _WHOLE(4), written])
         return context.get_dummy_value()
 
-    return types.void(numbers, types.uint64, types.uint32, types.uint64, types.uint64), generate
+    return types.void(numbers, types.uint64, types.uint32, to, types.uint64, types.uint64), generate
 
 
 @instruction
@@ -170,11 +169,11 @@ def under_ceiling(typingctx, lists, places, half_x, half_y, slope_x, slope_y, ce
     def generate(context, builder, signature, arguments):
         kind = signature.args[0]
         load = lambda k: builder.load(  # noqa: E731
-            _at(context, builder, kind, arguments[0], builder.extract_value(arguments[1], k), 16)[0], align=4
+            at(context, builder, kind, arguments[0], builder.extract_value(arguments[1], k), 16)[0], align=4
         )
-        half_x, half_y, slope_x, slope_y, ceiling = (_spread(builder, one, 16) for one in arguments[2:])
+        half_x, half_y, slope_x, slope_y, ceiling = (spread(builder, one, 16) for one in arguments[2:])
         several = half_x.type
-        size = _declared(builder, "llvm.fabs.v16f32", ir.FunctionType(several, [several]))
+        size = call_of(builder, "llvm.fabs.v16f32", ir.FunctionType(several, [several]))
         lean_x = builder.call(size, [builder.fsub(load(1), slope_x)])
         lean_y = builder.call(size, [builder.fsub(load(2), slope_y)])
         fall = builder.fadd(builder.fmul(half_x, lean_x), builder.fmul(half_y, lean_y))
@@ -184,3 +183,15 @@ def under_ceiling(typingctx, lists, places, half_x, half_y, slope_x, slope_y, ce
 
     one = types.float32
     return types.uint32(lists, types.UniTuple(types.uint64, 3), one, one, one, one, one), generate
+
+
+@instruction
+def pack_sixteen(typingctx, numbers, first, bits, to, place):
+    """As pack_lanes, all of them; what stands in the sixteen places from to[place] on is lost."""
+
+    def generate(context, builder, signature, arguments):
+        there, _ = at(context, builder, signature.args[3], arguments[3], arguments[4], 16)
+        builder.store(_packed(context, builder, signature.args[0], *arguments[:3]), there, align=4)
+        return context.get_dummy_value()
+
+    return types.void(numbers, types.uint64, types.uint32, to, types.uint64), generate
