@@ -22,11 +22,11 @@ the height of such a move is that of its start, in floating point too.
 What a move meets at the moment it runs is asked of the replay (replay_kernels), not here.
 
 Arguments that go together go as tuples: field (h, owner, xs, ys); moves (codes, rows, records); cutter
-(profile, support, and cell_heights and bounds as pointers); tile (middle x, y, top, tie, margin, whether it has
-curved moves); block (iy0, iy1, ix0, ix1); room to work in (places of a block, leaf_kernels' numbers of a leaf,
-its heights in float32, its offsets, heights of one move, corners, whole numbers for keys), for the four leaves
-of a block of 8 one after the other; lean (10,): the slope expected next, then those of the quarters of a block
-of 16.  ENTRY of a list is the move itself: packed are fewer than 2^24 at a time.
+(profile, support, and cell_heights and bounds as pointers); tile (middle x, y, top, tie, margin, whether it
+has curved moves); block (iy0, iy1, ix0, ix1); room to work in (places of a block, leaf_kernels' numbers of a
+leaf, its heights in float32, its offsets, heights of one move, corners, whole numbers for keys), for the four
+leaves of a block of 8 one after the other; lean (10,): the slope expected next, then those of the quarters of
+a block of 16.  ENTRY of a list is the move itself: fewer than 2^24 are packed at a time.
 """
 
 import math
@@ -87,7 +87,7 @@ from simkit.stock.wide_kernels import under_ceiling
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
 MOST_LEAN = 5.0  # a steeper slope tells nothing of the next block
-AHEAD = 8  # moves for whose records the memory is asked before they are needed
+AHEAD = 24  # moves for whose records the memory is asked before they are needed
 FEW = 6  # so many moves are evaluated without tests
 
 

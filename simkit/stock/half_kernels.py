@@ -78,29 +78,28 @@ def _negative_zero():
 def _lower(context, builder, signature, arguments, is_ball):
     """Lower eight cells by the moves of a list: see lower_half_ball."""
     b = builder
-    names, first_name, count, rows, records, done, w, place, apart = arguments
+    names, first_name, count, rows, records, w, place, apart = arguments
     kinds = signature.args
     array = lambda k: context.make_array(kinds[k])(context, b, arguments[k])  # noqa: E731
     names, rows, records = array(0), array(3), array(4)
     columns = cgutils.unpack_tuple(b, records.shape)[1]
-    cells = [at(context, b, kinds[6], w, b.add(place, b.mul(apart, _LONG(k))), WIDE)[0] for k in range(4)]
+    cells = [at(context, b, kinds[5], w, b.add(place, b.mul(apart, _LONG(k))), WIDE)[0] for k in range(4)]
     x, y, height, keeper = (b.load(one, align=8) for one in cells)
     state = cgutils.alloca_once_value(b, height), cgutils.alloca_once_value(b, keeper)
     several = ir.VectorType(ir.FloatType(), WIDE)
     with cgutils.for_range(b, count) as loop:
         name = b.load(b.gep(names.data, [b.add(first_name, loop.index)]))
         j = b.fptosi(name, _LONG)
-        with b.if_then(b.icmp_signed("!=", j, done)):
-            formulas = _Formulas(b, b.gep(records.data, [b.mul(j, columns)]), x, y)
-            g, covers = formulas.ball() if is_ball else formulas.flat()
-            g = b.select(covers, g, ir.Constant(_CELLS, [float("inf")] * WIDE))
-            g = b.fpext(b.fptrunc(g, several), _CELLS)
-            row = spread(b, b.sitofp(b.load(b.gep(rows.data, [j])), _DOUBLE), WIDE)
-            before, kept = (b.load(one) for one in state)
-            is_under = b.fcmp_ordered("<", g, before)
-            draws = b.and_(b.fcmp_ordered("==", g, before), b.fcmp_ordered("<", row, kept))
-            b.store(b.select(is_under, g, before), state[0])
-            b.store(b.select(b.or_(is_under, draws), row, kept), state[1])
+        formulas = _Formulas(b, b.gep(records.data, [b.mul(j, columns)]), x, y)
+        g, covers = formulas.ball() if is_ball else formulas.flat()
+        g = b.select(covers, g, ir.Constant(_CELLS, [float("inf")] * WIDE))
+        g = b.fpext(b.fptrunc(g, several), _CELLS)
+        row = spread(b, b.sitofp(b.load(b.gep(rows.data, [j])), _DOUBLE), WIDE)
+        before, kept = (b.load(one) for one in state)
+        is_under = b.fcmp_ordered("<", g, before)
+        draws = b.and_(b.fcmp_ordered("==", g, before), b.fcmp_ordered("<", row, kept))
+        b.store(b.select(is_under, g, before), state[0])
+        b.store(b.select(b.or_(is_under, draws), row, kept), state[1])
     for one, where in zip(state, cells[2:], strict=True):
         b.store(b.load(one), where, align=8)
     return context.get_dummy_value()
@@ -111,29 +110,29 @@ _TAKES = (types.uint64, types.int64)
 
 @instruction
 def lower_half_ball(
-    typingctx, names, first_name, count, rows, records, done, w, place, apart
+    typingctx, names, first_name, count, rows, records, w, place, apart
 ):  # fmt: skip
     """Lower eight cells by straight moves of a ball.
 
-    names float32: from first_name on `count` moves; `done` is left out.  w float64: from `place` on x of the
+    names float32: from first_name on `count` moves.  w float64: from `place` on x of the
     cells, `apart` behind each other then y, heights and rows that cut them.
     """
 
     def generate(context, builder, signature, arguments):
         return _lower(context, builder, signature, arguments, True)
 
-    more = (rows, records, types.int64, w, types.uint64, types.uint64)
+    more = (rows, records, w, types.uint64, types.uint64)
     return types.void(names, *_TAKES, *more), generate
 
 
 @instruction
 def lower_half_flat(
-    typingctx, names, first_name, count, rows, records, done, w, place, apart
+    typingctx, names, first_name, count, rows, records, w, place, apart
 ):  # fmt: skip
     """As lower_half_ball, of a flat cutter."""
 
     def generate(context, builder, signature, arguments):
         return _lower(context, builder, signature, arguments, False)
 
-    more = (rows, records, types.int64, w, types.uint64, types.uint64)
+    more = (rows, records, w, types.uint64, types.uint64)
     return types.void(names, *_TAKES, *more), generate

@@ -120,14 +120,14 @@ def name_pieces(lists, first, bits, names, place):
 
 
 @kernel
-def lower_half(profile, moves, names, place, count, done, w, half):
+def lower_half(profile, moves, names, place, count, w, half):
     """Lower half a leaf by straight moves of a ball or a flat cutter: see half_kernels; w: see _evaluate."""
     _, rows, records = moves
     at, apart, count = np.uint64(half * HALF), np.uint64(CELLS), np.int64(count)
     if profile == BALL:
-        lower_half_ball(names, place, count, rows, records, done, w, at, apart)
+        lower_half_ball(names, place, count, rows, records, w, at, apart)
     else:
-        lower_half_flat(names, place, count, rows, records, done, w, at, apart)
+        lower_half_flat(names, place, count, rows, records, w, at, apart)
 
 
 @loop_kernel
@@ -248,19 +248,20 @@ def _least_over(lists, i, lift, row, hb, off):
 
 
 @bound_loop_kernel
-def halves_under(lists, first, n, lift, hb, off, marks):
+def halves_under(lists, first, n, lift, hb, off, done, marks):
     """Which of the first n bounds of a group come under the surface of a leaf in its first and its last rows.
 
-    A bit for each.  lift: what is added to the bounds to compare them with the surface.  marks: room for
-    twice as many numbers as a group has pieces.
+    A bit for each, none for the move `done`.  lift: what is added to the bounds to compare them with the
+    surface.  marks: room for twice as many numbers as a group has pieces.
     """
     lanes = (n + np.uint64(15)) & ~np.uint64(15)
     for lane in range(lanes):
         i = first + lane
-        marks[lane] = min(_least_over(lists, i, lift, 0, hb, off), _least_over(lists, i, lift, 1, hb, off))
-        marks[lane + np.uint64(LANES)] = min(
-            _least_over(lists, i, lift, 2, hb, off), _least_over(lists, i, lift, 3, hb, off)
-        )
+        is_done = lists[i + np.uint64(ENTRY)] == done
+        low = min(_least_over(lists, i, lift, 0, hb, off), _least_over(lists, i, lift, 1, hb, off))
+        high = min(_least_over(lists, i, lift, 2, hb, off), _least_over(lists, i, lift, 3, hb, off))
+        marks[lane] = BIG if is_done else low
+        marks[lane + np.uint64(LANES)] = BIG if is_done else high
     # What fills the list up to whole vectors is no number, and never counts.
     used = np.uint32(0xFFFFFFFF) >> np.uint32(np.uint64(LANES) - n)
     b0, b1 = marked(marks, np.uint64(0), lanes), marked(marks, np.uint64(LANES), lanes)
@@ -350,7 +351,7 @@ def lower_first(lists, i, moves, cutter, room):
     if profile in (BALL, FLAT) and is_line(codes[j]):
         names[0] = lists[i + ENTRY]
         for half in range(2):
-            lower_half(profile, moves, names, np.uint64(0), 1, np.int64(-1), w, half)
+            lower_half(profile, moves, names, np.uint64(0), 1, w, half)
     else:
         _evaluate(moves, heights, j, room)
     return j
@@ -428,7 +429,7 @@ def lower_leaf(lists, base, n, done, groups, field, block, tile, cutter, moves, 
         _surface(room)
         first = np.uint64(base) + group * np.uint64(GROUP)
         some = min(np.uint64(n) - group * np.uint64(LANES), np.uint64(LANES))
-        b0, b1 = halves_under(lists, first, some, lift, hb, off, marks)
+        b0, b1 = halves_under(lists, first, some, lift, hb, off, np.float32(done), marks)
         if level < math.inf:
             b0 = without_late(lists, first, b0, level, done, moves)
             b1 = without_late(lists, first, b1, level, done, moves)
@@ -441,15 +442,15 @@ def lower_leaf(lists, base, n, done, groups, field, block, tile, cutter, moves, 
                 if is_easy and is_line(codes[j]):
                     continue
                 b0, b1 = np.uint32(b0 & ~alone), np.uint32(b1 & ~alone)
-                if j != done and j != last:
+                if j != last:
                     _evaluate(moves, heights, j, room)
                     evaluated += CELLS
                 last = j
         if is_easy:
             n0 = name_pieces(lists, first, b0, marks, names)
-            lower_half(profile, moves, marks, names, n0, done, w, 0)
+            lower_half(profile, moves, marks, names, n0, w, 0)
             n1 = name_pieces(lists, first, b1, marks, names)
-            lower_half(profile, moves, marks, names, n1, done, w, 1)
+            lower_half(profile, moves, marks, names, n1, w, 1)
             evaluated += HALF * np.int64(n0 + n1)
     store_leaf(field, block, room)
     return evaluated
