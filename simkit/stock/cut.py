@@ -23,7 +23,7 @@ from simkit.stock.pack_kernels import LOWEST
 from simkit.stock.record_kernels import COLUMNS, WIDE_COLUMNS
 from simkit.stock.workers import share
 
-TILE = 64  # cells along the edge of a tile: 32 kB of surface and owner, so that a tile stays in cache
+TILE = 96  # cells along the edge of a tile: 74 kB of surface and owner, so that a tile stays in cache
 BATCH = 8_000_000  # bounds and heights between two calls of progress, a guess: some 10 ms of work
 PARTS, LEAST = 4, 500_000  # parts for each thread, where they are so large: none waits long for the last
 MOST_MOVES = 2**19  # moves packed at a time: 70 MB of records, 120 MB with wide ones

@@ -5,9 +5,7 @@ as vectors, as of loops it keeps eight heights in memory between one move and th
 just written under a mask waits until it has been written.
 """
 
-from numba.core import cgutils
-
-from simkit._jit import instruction, ir, types
+from simkit._jit import cgutils, instruction, ir, types
 from simkit.stock.record_kernels import LENGTH, RADIUS, RIM2, SHIFT, SLOPE, UX, UY, H, X, Y
 from simkit.stock.wide_kernels import at, call_of, spread
 

@@ -7,7 +7,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import bound_loop_kernel, kernel, loop_kernel
+from simkit._jit import CAN_PACK, bound_loop_kernel, kernel, loop_kernel
 from simkit.cutters import BALL, FLAT
 from simkit.stock.bit_kernels import first_of, not_above_zero, without_first
 from simkit.stock.half_kernels import lower_half_ball, lower_half_flat
@@ -41,7 +41,6 @@ from simkit.stock.record_kernels import (
     is_line,
 )
 from simkit.stock.wide_kernels import (
-    CAN_PACK,
     count_of,
     fill_rows,
     gather_rows,
@@ -57,23 +56,6 @@ MANY, TOO_MANY = 16, 256  # between them the best of each quarter of a leaf go f
 # Bounds are compared in whole numbers of 1 / STEPS mm, FARTHEST mm up or down, the piece's place behind them.
 STEPS, FARTHEST, PLACES = 2.0**14, 16.0, 4096
 BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
-
-
-@bound_loop_kernel
-def low_ones(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling, marks):
-    """Which pieces of a group come under the ceiling over a block, a bit for each: the first has the lowest.
-
-    What a bound comes to there, measured from the slope, is its least over the block.
-    marks: room for as many numbers as a group has pieces.
-    """
-    for lane in range(lanes):
-        i = first + lane
-        low = lists[i + np.uint64(LOWEST)] - (
-            half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
-            + half_y * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
-        )
-        marks[lane] = low - ceiling
-    return marked(marks, np.uint64(0), lanes)
 
 
 @loop_kernel

@@ -12,7 +12,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import kernel, loop_kernel
+from simkit._jit import CAN_PACK, kernel, loop_kernel
 from simkit.stock.bit_kernels import first_of, without_first
 from simkit.stock.record_kernels import (
     CLIMB,
@@ -39,7 +39,7 @@ from simkit.stock.record_kernels import (
     Y,
     form_of,
 )
-from simkit.stock.wide_kernels import CAN_PACK, count_of, pack_lanes
+from simkit.stock.wide_kernels import count_of, pack_lanes
 
 # A list of pieces is a part of a float32 array: groups of LANES pieces, in a group one row of LANES numbers
 # for each column.  The distance between two columns is then known to the compiler, which needs no test
@@ -88,10 +88,7 @@ def copy_piece(lists, i, at, kept, columns):
 
 @loop_kernel
 def copy_pieces(lists, first, bits, to, kept):
-    """Copy those of WIDE pieces whose bits are set to the list at `to`, behind the `kept`; return its length.
-
-    A list must have room for WIDE more.
-    """
+    """Copy those of WIDE pieces whose bits are set behind the `kept` of a list; return its length."""
     lanes = np.uint64(LANES)
     while bits != np.uint32(0):
         place = kept % lanes

@@ -3,13 +3,9 @@
 Each says what it does for one element after the other; the compiler makes of it what the machine has.
 """
 
-from llvmlite import binding
-
 from simkit._jit import instruction, ir, types
 
 _FLOAT, _DOUBLE, _WHOLE = ir.FloatType(), ir.DoubleType(), ir.IntType(32)
-# Vectors that can be packed tight by a mask: elsewhere the compiler would take one number after the other.
-CAN_PACK = binding.llvm_version_info >= (20,) and bool(binding.get_host_cpu_features().get("avx512f", False))
 
 
 def at(context, builder, kind, value, place, n):
