@@ -26,6 +26,7 @@ from simkit.stock.list_kernels import (
     LOWEST,
     SLOPE_X,
     SLOPE_Y,
+    WIDE,
     extent,
     lanes_of,
     piece_at,
@@ -41,6 +42,7 @@ from simkit.stock.record_kernels import (
     is_line,
 )
 from simkit.stock.wide_kernels import (
+    any_below,
     count_of,
     fill_rows,
     gather_rows,
@@ -55,7 +57,8 @@ HALF = CELLS // 2
 MANY, TOO_MANY = 16, 256  # between them the best of each quarter of a leaf go first; to find it costs more
 # Bounds are compared in whole numbers of 1 / STEPS mm, FARTHEST mm up or down, the piece's place behind them.
 STEPS, FARTHEST, PLACES = 2.0**14, 16.0, 4096
-BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
+MOST = np.int32(2**31 - 1)
+FLAT_LINE = int(code_of.py_func(LINE_FORM, FLAT))
 
 
 @loop_kernel
@@ -260,7 +263,9 @@ def _key(low, place):
 
 @loop_kernel
 def _piece_of(lists, base, groups, key):
-    """Where the piece of a key is, -1 if it does not cover the block."""
+    """Where the piece of a key is, -1 if it does not cover the block, or there is none."""
+    if key == MOST:
+        return np.int64(-1)
     place = np.int64(key & np.int32(PLACES - 1))
     i = np.int64(base) + np.int64(groups[place // LANES]) * GROUP + place % LANES
     return i if lists[i + CHANCE] < BIG else np.int64(-1)
@@ -273,29 +278,33 @@ def best_in_quarters(lists, base, n, groups, count, half_x, half_y, low, keys):
     Of those that cover the whole block, among the first PLACES.  low: about what bounds are.
     keys (4 LANES,): room for whole numbers.
     """
-    most = np.int32(2**31 - 1)
+    most = MOST
     n, x, y = np.uint64(n), half_x, half_y
     # The least of each lane first: a least of all lanes costs more than what is compared for it.
     for k in range(np.uint64(4 * LANES)):
         keys[k] = most
+    wide = np.uint64(len(keys)) // np.uint64(4 * LANES // WIDE)  # a number that the compiler does not know
     for at in range(min(np.uint64(count), np.uint64(PLACES // LANES))):
         group = np.uint64(groups[at])
         first = np.uint64(base) + group * np.uint64(GROUP)
-        for lane in range(lanes_of(n, group)):
-            i = first + lane
-            place = np.int32(at * np.uint64(LANES) + lane)
-            chance = lists[i + np.uint64(CHANCE)]
-            # What fills the list up to whole vectors has no slope: not a number.
-            rise_x = x * (lists[i + np.uint64(CHANCE_X)] if chance < BIG else np.float32(0.0))
-            rise_y = y * (lists[i + np.uint64(CHANCE_Y)] if chance < BIG else np.float32(0.0))
-            over = chance - low
-            keys[lane] = min(keys[lane], _key(over - rise_x - rise_y, place))
-            k = lane + np.uint64(LANES)
-            keys[k] = min(keys[k], _key(over + rise_x - rise_y, place))
-            k = lane + np.uint64(2 * LANES)
-            keys[k] = min(keys[k], _key(over - rise_x + rise_y, place))
-            k = lane + np.uint64(3 * LANES)
-            keys[k] = min(keys[k], _key(over + rise_x + rise_y, place))
+        for begin in range(np.uint64(0), lanes_of(n, group), wide):
+            if not any_below(lists, first + begin + np.uint64(CHANCE), BIG):  # most cover no block
+                continue
+            for lane in range(begin, begin + wide):
+                i = first + lane
+                place = np.int32(at * np.uint64(LANES) + lane)
+                chance = lists[i + np.uint64(CHANCE)]
+                # What fills the list up to whole vectors has no slope: not a number.
+                rise_x = x * (lists[i + np.uint64(CHANCE_X)] if chance < BIG else np.float32(0.0))
+                rise_y = y * (lists[i + np.uint64(CHANCE_Y)] if chance < BIG else np.float32(0.0))
+                over = chance - low
+                keys[lane] = min(keys[lane], _key(over - rise_x - rise_y, place))
+                k = lane + np.uint64(LANES)
+                keys[k] = min(keys[k], _key(over + rise_x - rise_y, place))
+                k = lane + np.uint64(2 * LANES)
+                keys[k] = min(keys[k], _key(over - rise_x + rise_y, place))
+                k = lane + np.uint64(3 * LANES)
+                keys[k] = min(keys[k], _key(over + rise_x + rise_y, place))
     a = b = c = d = most
     for lane in range(np.uint64(LANES)):
         a = min(a, keys[lane])

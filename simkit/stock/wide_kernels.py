@@ -191,3 +191,15 @@ def pack_sixteen(typingctx, numbers, first, bits, to, place):
         return context.get_dummy_value()
 
     return types.void(numbers, types.uint64, types.uint32, to, types.uint64), generate
+
+
+@instruction
+def any_below(typingctx, numbers, first, limit):
+    """Whether one of the sixteen float32 from `first` on is below a limit."""
+
+    def generate(context, builder, signature, arguments):
+        read, _ = at(context, builder, signature.args[0], arguments[0], arguments[1], 16)
+        below = builder.fcmp_ordered("<", builder.load(read, align=4), spread(builder, arguments[2], 16))
+        return builder.icmp_unsigned("!=", builder.bitcast(below, ir.IntType(16)), ir.IntType(16)(0))
+
+    return types.boolean(numbers, types.uint64, types.float32), generate

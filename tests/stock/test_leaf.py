@@ -62,6 +62,19 @@ def test_under_ceiling__tells_each_of_sixteen_planes():
 
 
 @numba.njit
+def any_below_of(numbers, first, limit):
+    """What any_below tells, for a test."""
+    return wide.any_below(numbers, np.uint64(first), np.float32(limit))
+
+
+def test_any_below__of_sixteen():
+    numbers = np.full(20, 5.0, np.float32)
+    numbers[0], numbers[17], numbers[3] = 1.0, 1.0, np.nan
+    assert [any_below_of(numbers, first, 2.0) for first in (0, 1, 2, 4)] == [True, False, True, True]
+    assert not any_below_of(numbers, 0, 1.0)
+
+
+@numba.njit
 def rows_of(cells, columns, first, w, off, back):
     """Two rows of four cells in the room of a leaf and back again, for a test."""
     zero, eight = np.uint64(0), np.uint64(8)
