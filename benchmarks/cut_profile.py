@@ -115,7 +115,7 @@ def leaf_cells(n, field, room):
 
 
 def unit_times(moves, cutter, runs):
-    """Seconds that one piece of work takes alone, by name: in the first cache, each branch as the last time."""
+    """Seconds that a piece of work takes alone, by name: in the first cache, each branch as the last time."""
     records, rows, code = packed_lines(moves[:1000], cutter)
     rng, x = np.random.default_rng(1), np.linspace(1, 2, 512)
     lists, groups = np.zeros(16 * GROUP, np.float32), np.zeros(GROUPS, np.int32)
@@ -206,9 +206,9 @@ def profile(name, moves, cutter, size, runs):
         )
         rest -= many * each
     print(
-        f"  {rest:5.1f} ns, {100 * rest / whole:3.0f} %: the rest: what stages take longer than alone (branches "
-        f"not foreseen, memory, waiting\n            for what comes before), ceilings, copies of the field; "
-        f"without it {plain / (whole - rest):.1f} times"
+        f"  {rest:5.1f} ns, {100 * rest / whole:3.0f} %: the rest: what stages take longer than alone "
+        f"(branches not foreseen, memory, waiting\n            for what comes before), ceilings, copies of the "
+        f"field; without it {plain / (whole - rest):.1f} times"
     )
     print(f"  of the heights their two roots each alone: {2 * heights * unit['root']:.1f} ns")
     owners = winners(outcome.field.upper_move, 4)
