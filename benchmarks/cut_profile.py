@@ -7,11 +7,14 @@ import numba
 import numpy as np
 
 from simkit.frames import IDENTITY
+from simkit.stock import block_kernels, leaf_kernels, list_kernels
 from simkit.stock.cut import TILE, Packed, _pointers, cut, support_of
-from simkit.stock.list_kernels import GROUP, LANES, PH, PLEN, PSLOPE, PUX, PX, PY
+from simkit.stock.leaf_kernels import HALF
+from simkit.stock.list_kernels import CHANCE, GROUP, LANES, LOWEST, PH, PLEN, PSLOPE, PUX, PX, PY
 
 PLAIN_TILE = 128  # the plain way is fastest with longer rows than the fast way wants
 GROUPS = 8  # of moves whose bounds are taken in one call
+MOVES = 4  # in the list of a half of a leaf
 BLOCK, LEAF = 0.75, 0.15  # mm from the middle to the outermost centres, cells of 0.1 mm
 
 
@@ -46,10 +49,10 @@ def roots(x, n):
 
 
 @numba.njit(error_model="numpy", nogil=True)
-def leaf_heights(n, heights, code, records, places, g):
-    """Heights of one move after the other over the cells of a leaf."""
+def leaf_heights(n, profile, moves, names, w):
+    """Heights of lists of MOVES moves over one half of a leaf after the other."""
     for k in range(n):
-        heights(code, records[k % records.shape[0]], places, 16, g)
+        leaf_kernels.lower_half(profile, moves, names, np.uint64(k % 100), MOVES, w, k % 2)
 
 
 @numba.njit(error_model="numpy", nogil=True)
@@ -62,30 +65,88 @@ def block_bounds(n, bounds, lists, groups, profile, support, half, is_leaf):
         )  # fmt: skip
 
 
+@numba.njit(error_model="numpy", nogil=True)
+def listed(n, records, lists):
+    """One move after the other into the first list of a tile."""
+    for k in range(n):
+        list_kernels.add_line(lists, k % 256, 0.0, 0.0, 0.0, 100.0, k, k % records.shape[0], records)
+
+
+@numba.njit(error_model="numpy", nogil=True)
+def tested(n, lists, groups, moves):
+    """Lists of a sixth of full groups, as of those under a ceiling."""
+    for _ in range(n):
+        block_kernels._keep(
+            lists, 0, LANES, groups, len(groups), 0.5, 0.5, 0.0, 0.0, 1.0 / 6.0, GROUP, np.inf, 0, moves
+        )
+
+
+@numba.njit(error_model="numpy", nogil=True)
+def firsts(n, lists, groups, keys):
+    """The best of each quarter of one block after the other."""
+    total, half = 0, np.float32(0.4)
+    for _ in range(n):
+        a, b, c, d = leaf_kernels.best_in_quarters(
+            lists, 0, LANES, groups, len(groups), half, half, np.float32(0.0), keys
+        )
+        total += a + b + c + d
+    return total
+
+
+@numba.njit(error_model="numpy", nogil=True)
+def leaf_tests(n, lists, hb, off, marks):
+    """Bounds of full groups held against the surface of a leaf."""
+    total = np.uint32(0)
+    for _ in range(n):
+        a, b = leaf_kernels.halves_under(
+            lists, np.uint64(0), np.uint64(LANES), np.float32(0.0), hb, off, np.float32(-1.0), marks
+        )
+        total ^= a ^ b
+    return total
+
+
+@numba.njit(error_model="numpy", nogil=True)
+def leaf_cells(n, field, room):
+    """Cells of one leaf after the other read and written."""
+    for k in range(n):
+        block = (4 * (k // 8 % 8), 4 * (k // 8 % 8) + 4, 4 * (k % 8), 4 * (k % 8) + 4)
+        leaf_kernels.load_leaf(field, block, room)
+        leaf_kernels.store_leaf(field, block, room)
+
+
 def unit_times(moves, cutter, runs):
-    """Seconds of a height, of a bound over a block and over a leaf, and of a root, each alone."""
-    records, _, code = packed_lines(moves[:1000], cutter)
-    places = np.concatenate([np.tile(np.arange(4) * 0.1, 4), np.repeat(np.arange(4) * 0.1, 4)])
-    g, x = np.empty(16, np.float32), np.linspace(1, 2, 512)
-    lists, groups = np.zeros(GROUP, np.float32), np.zeros(GROUPS, np.int32)
-    some = np.random.default_rng(1).uniform(-0.5, 0.5, (4, LANES)).astype(np.float32)
+    """Seconds that a piece of work takes alone, by name: in the first cache, each branch as the last time."""
+    records, rows, code = packed_lines(moves[:1000], cutter)
+    rng, x = np.random.default_rng(1), np.linspace(1, 2, 512)
+    lists, groups = np.zeros(16 * GROUP, np.float32), np.zeros(GROUPS, np.int32)
+    some = rng.uniform(-0.5, 0.5, (4, LANES)).astype(np.float32)
     for column, numbers in zip((PX, PY, PH, PSLOPE), some, strict=True):
         lists[column : column + LANES] = numbers
     lists[PUX : PUX + LANES], lists[PLEN : PLEN + LANES] = 1.0, 0.5
-    (heights, bounds), more = _pointers(), (lists, groups, cutter.code, support_of(cutter))
+    (_, bounds), more = _pointers(), (lists, groups, cutter.code, support_of(cutter))
+    kept = lists.copy()
+    kept[LOWEST : LOWEST + LANES] = kept[CHANCE : CHANCE + LANES] = rng.permutation(LANES) / LANES
+    names, w = rng.integers(0, len(records), 200).astype(np.float32), rng.random(16 * 16)
+    small, keys = np.zeros(256, np.float32), np.empty(4 * LANES, np.int32)
+    field = (np.zeros((32, 32), np.float32), np.zeros((32, 32), np.int32), np.arange(32.0), np.arange(32.0))
+    room = (w, w, small, small.copy(), small, w, keys)
+    columns = (np.full(len(records), code, np.int8), rows, records)
     n = 16_000
-    jobs = (
-        lambda: leaf_heights(n, heights, code, records, places, g),
-        lambda: block_bounds(n, bounds, *more, BLOCK, False),
-        lambda: block_bounds(n, bounds, *more, LEAF, True),
-        lambda: roots(x, n // 16),
-    )
-    for job in jobs:
+    jobs = {
+        "height": (HALF * MOVES, lambda: leaf_heights(n, cutter.code, columns, names, w)),
+        "block bound": (GROUPS * LANES, lambda: block_bounds(n, bounds, *more, BLOCK, False)),
+        "leaf bound": (GROUPS * LANES, lambda: block_bounds(n, bounds, *more, LEAF, True)),
+        "root": (32, lambda: roots(x, n // 16)),
+        "listed": (1, lambda: listed(n, records, lists.copy())),
+        "kept": (GROUPS * LANES, lambda: tested(n, kept, groups, columns)),
+        "first": (GROUPS * LANES, lambda: firsts(n, kept, groups, keys)),
+        "leaf test": (LANES, lambda: leaf_tests(n, lists, small, small, small.copy())),
+        "cell": (16, lambda: leaf_cells(n, field, room)),
+    }
+    for _, job in jobs.values():
         job()
-    times = in_turns(runs, *jobs)
-    return [
-        busy / (n * k) for (_, busy), k in zip(times, (16, GROUPS * LANES, GROUPS * LANES, 32), strict=True)
-    ]
+    times = in_turns(runs, *(job for _, job in jobs.values()))
+    return {name: busy / (n * each) for (name, (each, _)), (_, busy) in zip(jobs.items(), times, strict=True)}
 
 
 def winners(owner, edge):
@@ -99,8 +160,8 @@ def winners(owner, edge):
 def profile(name, moves, cutter, size, runs):
     """Print where the time of one cut goes, and what would remain of it if only winners were evaluated.
 
-    Packing and binning are timed as they are called; heights and bounds are counted in the cut, and what one
-    takes is timed alone; the rest is what is left: lists written and copied, ceilings, leaves, memory.
+    Packing and binning are timed as they are called; all else is counted in the cut, and what one takes is
+    timed alone.  That is the least that each stage can take as it is written.
     """
     before = numba.get_num_threads()
     numba.set_num_threads(1)
@@ -119,26 +180,39 @@ def profile(name, moves, cutter, size, runs):
     )
     jobs[1]()
     whole, plain, packing, binning = (1e9 * busy / field.upper.size for _, busy in in_turns(runs, *jobs))
-    height, bound, leaf_bound, root = (1e9 * unit for unit in unit_times(moves, cutter, runs))
+    unit = {what: 1e9 * taken for what, taken in unit_times(moves, cutter, runs).items()}
     numba.set_num_threads(before)
     cells = field.upper.size
     heights, in_leaves = outcome.evaluations / cells, outcome.leaf_tests / cells
     in_blocks = outcome.bound_tests / cells - in_leaves
-    parts = (heights * height, in_blocks * bound, in_leaves * leaf_bound)
-    rest = whole - packing - binning - sum(parts)
+    entries = packed.bins(*lattice.origin, TILE * lattice.cell, tops)[0][-1] / cells
     print(f"{name}: {whole:.0f} ns a cell against {plain:.0f} plain, one thread: {plain / whole:.1f} times")
-    for what, taken in (
-        ("packing", packing),
-        ("binning", binning),
-        (f"bounds over blocks: {in_blocks:.1f} a cell of {bound:.2f} ns", parts[1]),
-        (f"bounds over leaves: {in_leaves:.1f} a cell of {leaf_bound:.2f} ns", parts[2]),
-        (f"heights: {heights:.1f} a cell of {height:.2f} ns, {root:.2f} ns a root", parts[0]),
-        ("the rest: lists, ceilings, leaves, memory", rest),
+    rest = whole
+    for what, many, each in (
+        ("packing", 1, packing),
+        ("binning", 1, binning),
+        ("moves into lists of tiles", entries, unit["listed"]),
+        ("bounds over blocks", in_blocks, unit["block bound"]),
+        ("the best of each quarter among them", in_blocks, unit["first"]),
+        ("which come under the ceiling, a sixth copied", in_blocks, unit["kept"]),
+        ("bounds over leaves", in_leaves, unit["leaf bound"]),
+        ("which come under the surface", in_leaves, unit["leaf test"]),
+        ("heights", heights, unit["height"]),
+        ("cells read into leaves and back", 1, unit["cell"]),
     ):
-        print(f"  {taken:5.1f} ns, {100 * taken / whole:3.0f} %: {what}")
-    print(f"  of the heights their two roots each alone: {2 * heights * root:.1f} ns")
+        print(
+            f"  {many * each:5.1f} ns, {100 * many * each / whole:3.0f} %: {what}"
+            + (f": {many:.2f} a cell of {each:.2f} ns alone" if many != 1 else "")
+        )
+        rest -= many * each
+    print(
+        f"  {rest:5.1f} ns, {100 * rest / whole:3.0f} %: the rest: what stages take longer than alone "
+        f"(branches not foreseen, memory, waiting\n            for what comes before), ceilings, copies of the "
+        f"field; without it {plain / (whole - rest):.1f} times"
+    )
+    print(f"  of the heights their two roots each alone: {2 * heights * unit['root']:.1f} ns")
     owners = winners(outcome.field.upper_move, 4)
-    least, each = packing + binning + owners * height, packing + binning + height
+    least, each = packing + binning + owners * unit["height"], packing + binning + unit["height"]
     print(
         f"  {owners:.1f} moves own cells of a leaf of 4 x 4.  Were these known, and all free but they, "
         f"packing and binning: {least:.0f} ns, {plain / least:.0f} times; "

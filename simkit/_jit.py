@@ -12,7 +12,9 @@ from simkit.cache import CACHE_FOLDER, can_store, could_not_store
 os.environ.setdefault("NUMBA_CACHE_DIR", str(CACHE_FOLDER))
 
 import numba
-from llvmlite import ir as ir  # for instructions, as are types
+from llvmlite import binding
+from llvmlite import ir as ir  # for instructions, as are cgutils and types
+from numba.core import cgutils as cgutils
 from numba.core import types as types
 from numba.core.caching import FunctionCache
 from numba.extending import intrinsic
@@ -63,6 +65,9 @@ _OPTIONS = {
 _INNER = _OPTIONS | {"no_cpython_wrapper": True}
 entry_kernel = numba.njit(**_OPTIONS, **({"pipeline_class": _compiler.EntryCompiler} if IS_TRIED else {}))
 instruction = intrinsic  # what a kernel says to the compiler in the compiler's own words
+# Whether the numbers of a vector that a mask tells can be packed tight at once: elsewhere the compiler would
+# take them one after the other, and a plain loop is as good.
+CAN_PACK = binding.llvm_version_info >= (20,) and bool(binding.get_host_cpu_features().get("avx512f", False))
 
 
 def _inner(is_late=False, **options):

@@ -120,7 +120,7 @@ def _plane_over(field, block, top, room):
 
 @loop_kernel
 def _worth(lists, first, lanes, x, y, half_x, half_y, slope_x, slope_y, ceiling, radius, margin):
-    """As leaf_kernels.low_ones, without the pieces that carry on from another and lie beyond it here.
+    """As wide_kernels.under_ceiling, without the pieces that carry on from another and lie beyond it here.
 
     They take nothing that the move before has not taken (lose_kernels.ball_heights_told).  Such pieces have
     -0 as POFF; x, y: the block's middle, seen from the tile's.

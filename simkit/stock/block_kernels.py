@@ -21,12 +21,12 @@ the height of such a move is that of its start, in floating point too.
 
 What a move meets at the moment it runs is asked of the replay (replay_kernels), not here.
 
-Arguments that go together go as tuples: field (h, owner, xs, ys); moves (first entry at hand, entries, codes,
-rows, records); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y,
-top, tie, margin); block (iy0, iy1, ix0, ix1); room to work in (places of a block, leaf_kernels' numbers of
-a leaf, its heights in float32, its offsets, heights of one move, corners, queue of rows to evaluate, the last
-of which is HALF, whole numbers for keys), for the four leaves of a block of 8 one after the other; lean
-(10,): the slope expected next, then those of the quarters of a block of 16.
+Arguments that go together go as tuples: field (h, owner, xs, ys); moves (codes, rows, records); cutter
+(profile, support, and cell_heights and bounds as pointers); tile (middle x, y, top, tie, margin, whether it
+has curved moves); block (iy0, iy1, ix0, ix1); room to work in (places of a block, leaf_kernels' numbers of a
+leaf, its heights in float32, its offsets, heights of one move, corners, whole numbers for keys), for the four
+leaves of a block of 8 one after the other; lean (10,): the slope expected next, then those of the quarters of
+a block of 16.  ENTRY of a list is the move itself: fewer than 2^24 are packed at a time.
 """
 
 import math
@@ -37,8 +37,6 @@ from simkit._jit import entry_kernel, kernel, late_kernel, loop_kernel
 from simkit.cutters import FLAT
 from simkit.stock.bit_kernels import (
     ask_for,
-    first_of,
-    without_first,
 )
 from simkit.stock.bound_kernels import (
     RADIUS_AT,
@@ -46,30 +44,28 @@ from simkit.stock.bound_kernels import (
 from simkit.stock.cut_kernels import highest
 from simkit.stock.leaf_kernels import (
     CELLS,
-    HALF,
     LEAF,
     best_in_quarters,
-    evaluate_halves,
-    level_height,
     load_leaf,
-    low_ones,
+    lower_first,
     lower_leaf,
     part_ceiling,
-    queue_first,
     store_leaf,
+    without_late,
 )
 from simkit.stock.list_kernels import (
     CHANCE,
     ENTRY,
     GROUP,
     LANES,
-    PIECE,
+    LOWEST,
     SLOPE_X,
     SLOPE_Y,
+    WIDE,
     add_line,
     add_move,
     close_list,
-    copy_piece,
+    copy_pieces,
     curve_pieces,
     extent,
     group_boxes,
@@ -86,40 +82,39 @@ from simkit.stock.record_kernels import (
     form_of,
     is_line,
 )
+from simkit.stock.wide_kernels import under_ceiling
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
 MOST_LEAN = 5.0  # a steeper slope tells nothing of the next block
-AHEAD = 8  # moves for whose records the memory is asked before they are needed
+AHEAD = 24  # moves for whose records the memory is asked before they are needed
 FEW = 6  # so many moves are evaluated without tests
 
 
 @loop_kernel
 def _keep(
-    lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry,
-    moves, marks,
+    lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_move,
+    moves,
 ):  # fmt: skip
     """Copy the pieces that come under the ceiling to the list at `to`; return its length.
 
-    level: height of a level flat move that covers the whole block, +inf if there is none, best_entry its
-    entry: moves that run later and nowhere come under it can only draw, and lose.
+    level: height of a level flat move that covers the whole block, +inf if there is none, best_move that
+    move: those that run later and nowhere come under it can only draw, and lose.
     """
-    first_entry, entries, codes, _, records = moves
     half_x, half_y, ceiling = np.float32(half_x), np.float32(half_y), np.float32(ceiling)
-    n, at, kept = np.uint64(n), np.uint64(to), np.uint64(0)
+    slope_x, slope_y = np.float32(slope_x), np.float32(slope_y)
+    n, kept = np.uint64(n), np.uint64(0)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         first = np.uint64(base) + group * np.uint64(GROUP)
-        some = lanes_of(n, group)
-        bits = low_ones(lists, first, some, half_x, half_y, slope_x, slope_y, ceiling, marks)
-        while bits != np.uint32(0):
-            i = first + first_of(bits)
-            bits = without_first(bits)
+        last = first + lanes_of(n, group)
+        while first < last:
+            planes = (first + np.uint64(LOWEST), first + np.uint64(SLOPE_X), first + np.uint64(SLOPE_Y))
+            bits = under_ceiling(lists, planes, half_x, half_y, slope_x, slope_y, ceiling)
             if level < math.inf:
-                entry = np.int64(lists[i + np.uint64(ENTRY)])
-                if entry > best_entry and level_height(codes, records, entries[first_entry + entry]) >= level:
-                    continue
-            at, kept = copy_piece(lists, i, at, kept, PIECE)
+                bits = without_late(lists, first, bits, level, best_move, moves)
+            kept = copy_pieces(lists, first, bits, np.uint64(to), kept)
+            first += np.uint64(WIDE)
     close_list(lists, to, kept)
     return np.int64(kept)
 
@@ -195,16 +190,16 @@ def _corner_ceiling(lists, bests, x, y, moves, heights, slope_x, slope_y, room, 
     the highest; of several moves the one counts that is the lowest there.  +inf if there is none.
     leans (8,): written, the slopes of the quarters as these moves leave them.
     """
-    first_entry, entries, codes, _, records = moves
-    places, _, _, _, g, corners, _, _ = room
+    codes, _, records = moves
+    places, _, _, _, g, corners, _ = room
     for i in range(16):
         corners[i + 32] = math.inf
     for k in range(4):
         corners[k] = math.inf
-    before = np.int32(-1)
+    before = np.int64(-1)
     for i in bests:
         if i >= 0:
-            j = entries[first_entry + np.int64(lists[i + ENTRY])]
+            j = np.int64(lists[i + ENTRY])
             if j != before and is_line(codes[j]):
                 before = j
                 heights(codes[j], records[j], places, 16, g)
@@ -240,19 +235,18 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
     left in it.
     A level flat move that covers the block and is alone in the end lowers it at once: 0 is returned.
     """
-    first_entry, entries, codes, rows, records = moves
+    codes, rows, records = moves
     profile, support, heights, bounds = cutter
-    _, _, top, tie, margin = tile
+    _, _, top, tie, margin, _ = tile
     x, y, half_x, half_y = extent(field[2], field[3], block, tile)
     best = bounds(
         lists, base, n, groups, count, x, y, half_x, half_y, lean[0], lean[1], profile, support, margin, False
     )
     slope_x, slope_y, ceiling = np.float32(0.0), np.float32(0.0), 0.0
-    level, best_entry = math.inf, np.int64(0)
+    level, best_move = math.inf, np.int64(0)
     if best >= 0:
         i = piece_at(base, best)
-        best_entry = np.int64(lists[i + ENTRY])
-        j = entries[first_entry + best_entry]
+        best_move = j = np.int64(lists[i + ENTRY])
         slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
         bests = best_in_quarters(
             lists,
@@ -263,7 +257,7 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
             np.float32(0.5 * half_x),
             np.float32(0.5 * half_y),
             lists[i + CHANCE],
-            room[7],
+            room[6],
         )
         _corners(field, block, room)
         ceiling = half_x * abs(slope_x) + half_y * abs(slope_y)
@@ -280,12 +274,11 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
         for k in range(2, 10):
             lean[k] = 0.0
     kept = _keep(
-        lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, level, best_entry,
-        moves, room[4],
+        lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, level, best_move,
+        moves,
     )  # fmt: skip
-    if kept == 1 and level < math.inf and np.int64(lists[to + ENTRY]) == best_entry:
-        j = entries[first_entry + best_entry]
-        _fill(field, block, np.float32(level), rows[j])
+    if kept == 1 and level < math.inf and np.int64(lists[to + ENTRY]) == best_move:
+        _fill(field, block, np.float32(level), rows[best_move])
         return 0
     return kept
 
@@ -293,10 +286,10 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
 @loop_kernel
 def _room_of(room, leaf):
     """The room to work in of one of the four leaves of a block of 8."""
-    places, w, hb, off, g, corners, queue, keys = room
+    places, w, hb, off, g, corners, keys = room
     return (
         places, w[leaf * 4 * CELLS : (leaf + 1) * 4 * CELLS], hb[leaf * CELLS : (leaf + 1) * CELLS],
-        off[leaf * 2 * CELLS : (leaf + 1) * 2 * CELLS], g, corners, queue, keys,
+        off[leaf * 2 * CELLS : (leaf + 1) * 2 * CELLS], g, corners, keys,
     )  # fmt: skip
 
 
@@ -312,36 +305,33 @@ def _leaf_of(part, leaf):
 @loop_kernel
 def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room, lean):
     """Cut a block of 8 by a list; return heights evaluated, and how many pieces its leaves looked at."""
-    first_entry, entries, codes, rows, records = moves
+    codes, rows, records = moves
     profile, support, _, bounds = cutter
-    _, _, top, tie, margin = tile
+    _, _, top, tie, margin, _ = tile
     x, y, half_x, half_y = extent(field[2], field[3], part, tile)
     count = (n + LANES - 1) // LANES
     best = bounds(
         lists, base, n, every, count, x, y, half_x, half_y, lean[0], lean[1], profile, support, margin, False
     )
     slope_x, slope_y = np.float32(0.0), np.float32(0.0)
-    level, best_entry, low = math.inf, np.int64(0), np.float32(0.0)
+    level, best_move, low = math.inf, np.int64(0), np.float32(0.0)
     if best >= 0:
         i = piece_at(base, best)
         low = lists[i + CHANCE]
-        best_entry = np.int64(lists[i + ENTRY])
+        best_move = j = np.int64(lists[i + ENTRY])
         slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
-        j = entries[first_entry + best_entry]
         if profile == FLAT and is_line(codes[j]) and records[j, SLOPE] == 0.0:
             level = records[j, H]
     bests = best_in_quarters(
-        lists, base, n, every, count, np.float32(0.4 * half_x), np.float32(0.4 * half_y), low, room[7]
+        lists, base, n, every, count, np.float32(0.4 * half_x), np.float32(0.4 * half_y), low, room[6]
     )
-    done, queue, nq = room[5], room[6], np.uint64(0)
+    done = room[5]
     for leaf in range(4):
         load_leaf(field, _leaf_of(part, leaf), _room_of(room, leaf))
     evaluated = 0
     for leaf in range(4):
-        i = bests[leaf]
-        done[leaf], nq = queue_first(lists, i, leaf, moves, cutter, _room_of(room, leaf), queue, nq)
-        evaluated += CELLS if i >= 0 else 0
-    evaluate_halves(moves, queue, nq, room[1])
+        done[leaf] = lower_first(lists, bests[leaf], moves, cutter, _room_of(room, leaf))
+        evaluated += CELLS if bests[leaf] >= 0 else 0
     ceiling = float(part_ceiling(x + tile[0], y + tile[1], slope_x, slope_y, room))
     # The surface is measured from the slope in float32: that rounds too.
     ceiling += tie - top + 2.0**-21 * (half_x * abs(slope_x) + half_y * abs(slope_y))
@@ -355,20 +345,19 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
         if not steep < MOST_LEAN:
             lean[0], lean[1] = 0.0, 0.0
     kept = _keep(
-        lists, base, n, every, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_entry,
-        moves, room[4],
+        lists, base, n, every, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_move,
+        moves,
     )  # fmt: skip
     if kept <= FEW:
         for leaf in range(4):
             store_leaf(field, _leaf_of(part, leaf), _room_of(room, leaf))
-        if kept == 1 and level < math.inf and np.int64(lists[to + ENTRY]) == best_entry:
-            j = entries[first_entry + best_entry]
-            _fill(field, part, np.float32(level), rows[j])
+        if kept == 1 and level < math.inf and np.int64(lists[to + ENTRY]) == best_move:
+            _fill(field, part, np.float32(level), rows[best_move])
             return evaluated, 0
         return evaluated + _few(lists, to, kept, field, part, cutter, moves, room), 0
     for leaf in range(4):
         evaluated += lower_leaf(
-            lists, to, kept, np.int32(done[leaf]), every, field, _leaf_of(part, leaf), tile, cutter, moves,
+            lists, to, kept, np.int64(done[leaf]), every, field, _leaf_of(part, leaf), tile, cutter, moves,
             _room_of(room, leaf), lean,
         )  # fmt: skip
     return evaluated, 4 * kept
@@ -378,9 +367,9 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
 def _few(lists, base, n, field, block, cutter, moves, room):
     """Lower a block by the few moves of its list, untested, all cells at once; return heights evaluated."""
     h, owner, xs, ys = field
-    first_entry, entries, codes, rows, records = moves
+    codes, rows, records = moves
     _, _, heights, _ = cutter
-    places, _, _, _, g, _, _, _ = room
+    places, _, _, _, g, _, _ = room
     iy0, iy1, ix0, ix1 = block
     wide = np.uint64(ix1 - ix0)
     cells = wide * np.uint64(iy1 - iy0)
@@ -389,9 +378,9 @@ def _few(lists, base, n, field, block, cutter, moves, room):
         for ix in range(wide):
             places[k + ix], places[k + ix + cells] = xs[np.uint64(ix0) + ix], ys[iy]
         k += wide
-    last, evaluated = np.int32(-1), 0
+    last, evaluated = np.int64(-1), 0
     for piece in range(n):
-        j = entries[first_entry + np.int64(lists[piece_at(base, piece) + ENTRY])]
+        j = np.int64(lists[piece_at(base, piece) + ENTRY])
         if j == last:
             continue
         last, row, k = j, rows[j], np.uint64(0)
@@ -480,12 +469,13 @@ def _cut_tiles(
     first_tile,
     last_tile,
     starts,
+    entries,
     tops,
     counts,
 ):
     """The loop of cut_blocks over its tiles: here, where nothing is allocated, no array is counted."""
     h, owner, xs, ys = field
-    first_entry, entries, codes, _, records = moves
+    codes, _, records = moves
     radius = float(cutter[1][RADIUS_AT])
     ny, nx = h.shape
     ntx = (nx + size - 1) // size
@@ -500,7 +490,7 @@ def _cut_tiles(
         top = float(tops[t])
         reach = radius * (1.0 + 1e-6) + 1e-6
         near_tip = math.sqrt(wide * wide + deep * deep) + reach
-        n, before = START, np.int64(-1)
+        n, before, has_curves = START, np.int64(-1), False
         for entry in range(starts[t], starts[t + 1]):
             j = np.int64(entries[entry])  # as in the replay: lists are then compiled once
             later = np.uint64(entries[min(entry + AHEAD, starts[t + 1] - 1)]) * columns
@@ -510,17 +500,16 @@ def _cut_tiles(
                 continue
             before = j
             if is_line(codes[j]):
-                n = add_line(lists, n, tx, ty, top, near_tip, entry - first_entry, j, records)
+                n = add_line(lists, n, tx, ty, top, near_tip, j, j, records)
             else:
-                n = add_move(
-                    lists, n, tx, ty, top, near_tip, entry - first_entry, j, codes[j], records, fineness
-                )
+                has_curves = True
+                n = add_move(lists, n, tx, ty, top, near_tip, j, j, codes[j], records, fineness)
         if n == 0:
             continue
         close_list(lists, START, n)
         far, high = group_boxes(lists, n, boxes, room[4])
         margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
-        tile = (tx, ty, top, 2.0**-21 * (abs(top) + high + radius), margin)
+        tile = (tx, ty, top, 2.0**-21 * (abs(top) + high + radius), margin, has_curves)
         reach += margin
         for iy in range(iy0, iy1, BLOCK):
             for place in range(ix0, ix1, BLOCK):
@@ -566,8 +555,7 @@ def cut_blocks(
     lists, boxes = np.empty(3 * n_groups * GROUP, np.float32), np.empty((n_groups, 4), np.float32)
     near, every = np.empty(n_groups, np.int32), np.arange(n_groups).astype(np.int32)
     field, cutter = (h, owner, xs, ys), (profile, support, heights, bounds)
-    first_entry = starts[first_tile]
-    moves = (first_entry, entries, codes, rows, records)
+    moves = (codes, rows, records)
     room = (
         np.empty(2 * BLOCK * BLOCK, np.float64),
         np.empty(16 * CELLS, np.float64),
@@ -575,7 +563,6 @@ def cut_blocks(
         np.empty(8 * CELLS, np.float32),
         np.empty(BLOCK * BLOCK, np.float32),
         np.empty(48, np.float64),
-        np.full(2 * LANES + 1, HALF),
         np.empty(4 * LANES, np.int32),
     )
     _cut_tiles(
@@ -593,6 +580,7 @@ def cut_blocks(
         first_tile,
         last_tile,
         starts,
+        entries,
         tops,
         counts,
     )

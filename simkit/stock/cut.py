@@ -18,12 +18,13 @@ from simkit.moves.table import ARC, LINE, Moves, make_moves
 from simkit.stock import bin_kernels, block_kernels, bound_kernels, height_kernels, pack_kernels
 from simkit.stock import cut_kernels as kernels
 from simkit.stock.field import UNCUT, Field, Lattice, blank_field
+from simkit.stock.memory import new_array
 from simkit.stock.pack_kernels import LOWEST
 from simkit.stock.record_kernels import COLUMNS, WIDE_COLUMNS
 from simkit.stock.workers import share
 
-TILE = 64  # cells along the edge of a tile: 32 kB of surface and owner, so that a tile stays in cache
-BATCH = 2_500_000  # bounds and heights between two calls of progress, a guess: some 3 ms of work
+TILE = 96  # cells along the edge of a tile: 74 kB of surface and owner, so that a tile stays in cache
+BATCH = 8_000_000  # bounds and heights between two calls of progress, a guess: some 10 ms of work
 PARTS, LEAST = 4, 500_000  # parts for each thread, where they are so large: none waits long for the last
 MOST_MOVES = 2**19  # moves packed at a time: 70 MB of records, 120 MB with wide ones
 CHUNK = 2**14  # moves that one thread packs at a time
@@ -69,10 +70,10 @@ class Packed:
         numbers, profiles, outlines = kernel_table(cutters)
         is_arc = moves.kind == ARC
         is_wide = bool((profiles == PROFILE).any() or (is_arc & (moves.plane != 17)).any())
-        self.codes = np.empty(n, np.int8)
-        self.records = np.empty((n, WIDE_COLUMNS if is_wide else COLUMNS), np.float64)
-        self.boxes = np.empty((n, pack_kernels.BOX), np.float64)
-        self.rows = np.empty(n, np.int32)
+        self.codes = new_array(n, np.int8)
+        self.records = new_array((n, WIDE_COLUMNS if is_wide else COLUMNS), np.float64)
+        self.boxes = new_array((n, pack_kernels.BOX), np.float64)
+        self.rows = new_array(n, np.int32)
         starts = range(0, n, CHUNK)
         found = [(0, 0)] * len(starts)
 
@@ -132,7 +133,7 @@ class Packed:
         starts = np.concatenate([[0], np.cumsum(per_tile)])
         places[:] = starts[:-1] + np.cumsum(places, axis=0) - places
         if starts[-1]:
-            entries = np.empty(starts[-1], np.int32)
+            entries = new_array(int(starts[-1]), np.int32)
             share(count_or_fill, len(self.chunks))
         return starts, entries
 
@@ -182,7 +183,7 @@ def _check_field(field: Field) -> None:
 
 def copied(cells: np.ndarray) -> np.ndarray:
     """Return a copy of an array of cells in rows, made by all threads: memory fresh to a process is slow."""
-    new = np.empty(cells.shape, cells.dtype)
+    new = new_array(cells.shape, cells.dtype)
     parts = min(len(cells), 8) if cells.size > SMALL else 1
     edges = np.linspace(0, len(cells), parts + 1).astype(np.int64)
     share(lambda i: np.copyto(new[edges[i] : edges[i + 1]], cells[edges[i] : edges[i + 1]]), parts)

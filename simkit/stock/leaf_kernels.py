@@ -7,10 +7,10 @@ import math
 
 import numpy as np
 
-from simkit._jit import bound_loop_kernel, kernel, loop_kernel
+from simkit._jit import CAN_PACK, bound_loop_kernel, kernel, loop_kernel
 from simkit.cutters import BALL, FLAT
 from simkit.stock.bit_kernels import first_of, not_above_zero, without_first
-from simkit.stock.line_kernels import line_ball, line_ball_level, line_flat
+from simkit.stock.half_kernels import lower_half_ball, lower_half_flat
 from simkit.stock.list_kernels import (
     BEND_AT,
     BEND_X,
@@ -26,27 +26,29 @@ from simkit.stock.list_kernels import (
     LOWEST,
     SLOPE_X,
     SLOPE_Y,
+    WIDE,
     extent,
     lanes_of,
     piece_at,
 )
 from simkit.stock.record_kernels import (
-    LENGTH,
     LEVEL_ARC_FORM,
     LINE_FORM,
     LOW,
-    RADIUS,
-    RIM2,
-    SHIFT,
     SLOPE,
-    UX,
-    UY,
     H,
-    X,
-    Y,
     code_of,
     form_of,
     is_line,
+)
+from simkit.stock.wide_kernels import (
+    any_below,
+    count_of,
+    fill_rows,
+    gather_rows,
+    pack_sixteen,
+    scatter_rows,
+    shift_eight,
 )
 
 LEAF = 4
@@ -55,24 +57,8 @@ HALF = CELLS // 2
 MANY, TOO_MANY = 16, 256  # between them the best of each quarter of a leaf go first; to find it costs more
 # Bounds are compared in whole numbers of 1 / STEPS mm, FARTHEST mm up or down, the piece's place behind them.
 STEPS, FARTHEST, PLACES = 2.0**14, 16.0, 4096
-BALL_LINE, FLAT_LINE = (int(code_of.py_func(LINE_FORM, profile)) for profile in (BALL, FLAT))
-
-
-@bound_loop_kernel
-def low_ones(lists, first, lanes, half_x, half_y, slope_x, slope_y, ceiling, marks):
-    """Which pieces of a group come under the ceiling over a block, a bit for each: the first has the lowest.
-
-    What a bound comes to there, measured from the slope, is its least over the block.
-    marks: room for as many numbers as a group has pieces.
-    """
-    for lane in range(lanes):
-        i = first + lane
-        low = lists[i + np.uint64(LOWEST)] - (
-            half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
-            + half_y * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
-        )
-        marks[lane] = low - ceiling
-    return marked(marks, np.uint64(0), lanes)
+MOST = np.int32(2**31 - 1)
+FLAT_LINE = int(code_of.py_func(LINE_FORM, FLAT))
 
 
 @loop_kernel
@@ -100,57 +86,40 @@ AT_X, AT_Y, HEIGHT, KEEPER = (CELLS * k for k in range(4))
 
 
 @loop_kernel
-def evaluate_halves(moves, queue, n, w):
-    """Lower halves of leaves by straight moves: the queue holds 8 move + 2 leaf + half.
+def name_pieces(lists, first, bits, names, place):
+    """Write the moves of the pieces of a group whose bits are set to names, from `place` on; return how many.
 
-    A half fills the widest vector there is.  Fewer cells would be done one after the other, and a ball's
-    height costs two roots; that of a flat cutter costs one, and a loop over the whole leaf wins.
+    Room for sixteen more is needed.
     """
-    _, _, codes, rows, records = moves
-    # Not a number that the compiler knows: it would write a short loop out, one cell after the other.
-    wide = np.uint64(queue[2 * LANES])
-    for k in range(np.uint64(n)):
-        which = np.uint64(queue[k])
-        j = which >> np.uint64(3)
-        leaf = ((which >> np.uint64(1)) & np.uint64(3)) * np.uint64(4 * CELLS)
-        at = leaf + (which & np.uint64(1)) * np.uint64(HALF)
-        row = np.float64(rows[j])
-        ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
-        radius, rim2 = records[j, RADIUS], records[j, RIM2]
-        ux, uy, length = records[j, UX], records[j, UY], records[j, LENGTH]
-        m, shift = records[j, SLOPE], records[j, SHIFT]
-        cover2 = radius * radius + rim2
-        if codes[j] == BALL_LINE and shift == 0.0:
-            for i in range(at, at + wide):
-                dx, dy = w[i] - ax, w[i + np.uint64(AT_Y)] - ay
-                g = np.float64(np.float32(line_ball_level(dx, dy, h0, radius, rim2, ux, uy, length, m)))
-                before, keeper = w[i + np.uint64(HEIGHT)], w[i + np.uint64(KEEPER)]
-                is_lower = (g < before) | ((g == before) & (row < keeper))
-                w[i + np.uint64(HEIGHT)] = g if g < before else before
-                w[i + np.uint64(KEEPER)] = row if is_lower else keeper
-        elif codes[j] == BALL_LINE:
-            for i in range(at, at + wide):
-                dx, dy = w[i] - ax, w[i + np.uint64(AT_Y)] - ay
-                g = np.float64(np.float32(line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift)))
-                before, keeper = w[i + np.uint64(HEIGHT)], w[i + np.uint64(KEEPER)]
-                is_lower = (g < before) | ((g == before) & (row < keeper))
-                w[i + np.uint64(HEIGHT)] = g if g < before else before
-                w[i + np.uint64(KEEPER)] = row if is_lower else keeper
-        else:
-            for i in range(leaf, leaf + np.uint64(2) * wide):
-                dx, dy = w[i] - ax, w[i + np.uint64(AT_Y)] - ay
-                g = np.float64(np.float32(line_flat(dx, dy, h0, cover2, ux, uy, length, m)))
-                before, keeper = w[i + np.uint64(HEIGHT)], w[i + np.uint64(KEEPER)]
-                is_lower = (g < before) | ((g == before) & (row < keeper))
-                w[i + np.uint64(HEIGHT)] = g if g < before else before
-                w[i + np.uint64(KEEPER)] = row if is_lower else keeper
+    low = np.uint32(bits & np.uint32(0xFFFF))
+    count = count_of(bits)
+    if CAN_PACK:
+        at, some = first + np.uint64(ENTRY), count_of(low)
+        pack_sixteen(lists, at, low, names, place)
+        pack_sixteen(lists, at + np.uint64(16), bits >> np.uint32(16), names, place + some)
+        return count
+    for k in range(count):
+        names[place + k] = lists[first + first_of(bits) + np.uint64(ENTRY)]
+        bits = without_first(bits)
+    return count
+
+
+@kernel
+def lower_half(profile, moves, names, place, count, w, half):
+    """Lower half a leaf by straight moves of a ball or a flat cutter: see half_kernels; w: see _evaluate."""
+    _, rows, records = moves
+    at, apart, count = np.uint64(half * HALF), np.uint64(CELLS), np.int64(count)
+    if profile == BALL:
+        lower_half_ball(names, place, count, rows, records, w, at, apart)
+    else:
+        lower_half_flat(names, place, count, rows, records, w, at, apart)
 
 
 @loop_kernel
 def _evaluate(moves, heights, j, room):
     """Lower the cells of a leaf by one move."""
-    _, _, codes, rows, records = moves
-    _, w, _, _, g, _, _, _ = room
+    codes, rows, records = moves
+    _, w, _, _, g, _, _ = room
     heights(codes[j], records[j], w, CELLS, g)
     row = np.float64(rows[j])
     for i in range(np.uint64(CELLS)):
@@ -166,31 +135,28 @@ def load_leaf(field, block, room):
     """Copy the cells of a leaf to the room; one at an edge is filled up with copies of its last cells."""
     h, owner, xs, ys = field
     iy0, iy1, ix0, ix1 = block
-    _, w, _, off, _, _, _, _ = room
+    _, w, _, off, _, _, _ = room
     mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
-    one, two, three = np.uint64(1), np.uint64(2), np.uint64(3)
     if iy1 - iy0 == LEAF and ix1 - ix0 == LEAF:
-        for r in range(np.uint64(LEAF)):
-            iy, ix, i = np.uint64(iy0) + r, np.uint64(ix0), r * np.uint64(LEAF)
-            # All are read before any is written, for the compiler cannot know that these are other places.
-            h0, h1, h2, h3 = h[iy, ix], h[iy, ix + one], h[iy, ix + two], h[iy, ix + three]
-            k0, k1, k2, k3 = owner[iy, ix], owner[iy, ix + one], owner[iy, ix + two], owner[iy, ix + three]
-            x0, x1, x2, x3, y = xs[ix], xs[ix + one], xs[ix + two], xs[ix + three], ys[iy]
-            w[i], w[i + one], w[i + two], w[i + three] = x0, x1, x2, x3
-            i += np.uint64(AT_Y)
-            w[i], w[i + one], w[i + two], w[i + three] = y, y, y, y
-            i += np.uint64(HEIGHT - AT_Y)
-            w[i], w[i + one], w[i + two], w[i + three] = h0, h1, h2, h3
-            i += np.uint64(KEEPER - HEIGHT)
-            w[i], w[i + one], w[i + two], w[i + three] = k0, k1, k2, k3
-    else:
-        for r in range(LEAF):
-            iy = np.uint64(min(iy0 + r, iy1 - 1))
-            for c in range(LEAF):
-                ix = np.uint64(min(ix0 + c, ix1 - 1))
-                i = np.uint64(r * LEAF + c)
-                w[i], w[i + np.uint64(AT_Y)] = xs[ix], ys[iy]
-                w[i + np.uint64(HEIGHT)], w[i + np.uint64(KEEPER)] = h[iy, ix], owner[iy, ix]
+        first, columns, i, none = np.uint64(ix0), np.uint64(h.shape[1]), np.uint64(0), np.uint64(0)
+        cells = np.uint64(iy0) * columns + first
+        for r in range(np.uint64(iy0), np.uint64(iy1), np.uint64(2)):
+            gather_rows(w, i, xs, first, none)
+            fill_rows(w, i + np.uint64(AT_Y), ys[r], ys[r + np.uint64(1)])
+            gather_rows(w, i + np.uint64(HEIGHT), h, cells, columns)
+            gather_rows(w, i + np.uint64(KEEPER), owner, cells, columns)
+            shift_eight(off, i, w, i, mx)
+            shift_eight(off, i + np.uint64(CELLS), w, i + np.uint64(AT_Y), my)
+            i += np.uint64(HALF)
+            cells += columns + columns
+        return
+    for r in range(LEAF):
+        iy = np.uint64(min(iy0 + r, iy1 - 1))
+        for c in range(LEAF):
+            ix = np.uint64(min(ix0 + c, ix1 - 1))
+            i = np.uint64(r * LEAF + c)
+            w[i], w[i + np.uint64(AT_Y)] = xs[ix], ys[iy]
+            w[i + np.uint64(HEIGHT)], w[i + np.uint64(KEEPER)] = h[iy, ix], owner[iy, ix]
     for i in range(np.uint64(CELLS)):
         off[i], off[i + np.uint64(CELLS)] = w[i] - mx, w[i + np.uint64(AT_Y)] - my
 
@@ -198,18 +164,16 @@ def load_leaf(field, block, room):
 @loop_kernel
 def store_leaf(field, block, room):
     h, owner, _, _ = field
-    one, two, three = np.uint64(1), np.uint64(2), np.uint64(3)
     iy0, iy1, ix0, ix1 = block
-    _, w, _, _, _, _, _, _ = room
+    _, w, _, _, _, _, _ = room
     if iy1 - iy0 == LEAF and ix1 - ix0 == LEAF:
-        for r in range(np.uint64(LEAF)):
-            iy, ix, i = np.uint64(iy0) + r, np.uint64(ix0), r * np.uint64(LEAF) + np.uint64(HEIGHT)
-            h0, h1, h2, h3 = w[i], w[i + one], w[i + two], w[i + three]
-            i += np.uint64(KEEPER - HEIGHT)
-            k0, k1, k2, k3 = w[i], w[i + one], w[i + two], w[i + three]
-            h[iy, ix], h[iy, ix + one], h[iy, ix + two], h[iy, ix + three] = h0, h1, h2, h3
-            owner[iy, ix], owner[iy, ix + one] = np.int32(k0), np.int32(k1)
-            owner[iy, ix + two], owner[iy, ix + three] = np.int32(k2), np.int32(k3)
+        columns, i = np.uint64(h.shape[1]), np.uint64(0)
+        cells = np.uint64(iy0) * columns + np.uint64(ix0)
+        for _ in range(2):
+            scatter_rows(h, cells, columns, w, i + np.uint64(HEIGHT))
+            scatter_rows(owner, cells, columns, w, i + np.uint64(KEEPER))
+            i += np.uint64(HALF)
+            cells += columns + columns
         return
     for iy in range(np.uint64(iy0), np.uint64(iy1)):
         for ix in range(np.uint64(ix0), np.uint64(ix1)):
@@ -220,7 +184,7 @@ def store_leaf(field, block, room):
 @loop_kernel
 def _surface(room):
     """The heights of a leaf, as the bounds are: in float32."""
-    _, w, hb, _, _, _, _, _ = room
+    _, w, hb, _, _, _, _ = room
     for i in range(np.uint64(CELLS)):
         hb[i] = w[i + np.uint64(HEIGHT)]
 
@@ -269,19 +233,20 @@ def _least_over(lists, i, lift, row, hb, off):
 
 
 @bound_loop_kernel
-def halves_under(lists, first, n, lift, hb, off, marks):
+def halves_under(lists, first, n, lift, hb, off, done, marks):
     """Which of the first n bounds of a group come under the surface of a leaf in its first and its last rows.
 
-    A bit for each.  lift: what is added to the bounds to compare them with the surface.  marks: room for
-    twice as many numbers as a group has pieces.
+    A bit for each, none for the move `done`.  lift: what is added to the bounds to compare them with the
+    surface.  marks: room for twice as many numbers as a group has pieces.
     """
     lanes = (n + np.uint64(15)) & ~np.uint64(15)
     for lane in range(lanes):
         i = first + lane
-        marks[lane] = min(_least_over(lists, i, lift, 0, hb, off), _least_over(lists, i, lift, 1, hb, off))
-        marks[lane + np.uint64(LANES)] = min(
-            _least_over(lists, i, lift, 2, hb, off), _least_over(lists, i, lift, 3, hb, off)
-        )
+        is_done = lists[i + np.uint64(ENTRY)] == done
+        low = min(_least_over(lists, i, lift, 0, hb, off), _least_over(lists, i, lift, 1, hb, off))
+        high = min(_least_over(lists, i, lift, 2, hb, off), _least_over(lists, i, lift, 3, hb, off))
+        marks[lane] = BIG if is_done else low
+        marks[lane + np.uint64(LANES)] = BIG if is_done else high
     # What fills the list up to whole vectors is no number, and never counts.
     used = np.uint32(0xFFFFFFFF) >> np.uint32(np.uint64(LANES) - n)
     b0, b1 = marked(marks, np.uint64(0), lanes), marked(marks, np.uint64(LANES), lanes)
@@ -298,7 +263,9 @@ def _key(low, place):
 
 @loop_kernel
 def _piece_of(lists, base, groups, key):
-    """Where the piece of a key is, -1 if it does not cover the block."""
+    """Where the piece of a key is, -1 if it does not cover the block, or there is none."""
+    if key == MOST:
+        return np.int64(-1)
     place = np.int64(key & np.int32(PLACES - 1))
     i = np.int64(base) + np.int64(groups[place // LANES]) * GROUP + place % LANES
     return i if lists[i + CHANCE] < BIG else np.int64(-1)
@@ -311,29 +278,33 @@ def best_in_quarters(lists, base, n, groups, count, half_x, half_y, low, keys):
     Of those that cover the whole block, among the first PLACES.  low: about what bounds are.
     keys (4 LANES,): room for whole numbers.
     """
-    most = np.int32(2**31 - 1)
+    most = MOST
     n, x, y = np.uint64(n), half_x, half_y
     # The least of each lane first: a least of all lanes costs more than what is compared for it.
     for k in range(np.uint64(4 * LANES)):
         keys[k] = most
+    wide = np.uint64(len(keys)) // np.uint64(4 * LANES // WIDE)  # a number that the compiler does not know
     for at in range(min(np.uint64(count), np.uint64(PLACES // LANES))):
         group = np.uint64(groups[at])
         first = np.uint64(base) + group * np.uint64(GROUP)
-        for lane in range(lanes_of(n, group)):
-            i = first + lane
-            place = np.int32(at * np.uint64(LANES) + lane)
-            chance = lists[i + np.uint64(CHANCE)]
-            # What fills the list up to whole vectors has no slope: not a number.
-            rise_x = x * (lists[i + np.uint64(CHANCE_X)] if chance < BIG else np.float32(0.0))
-            rise_y = y * (lists[i + np.uint64(CHANCE_Y)] if chance < BIG else np.float32(0.0))
-            over = chance - low
-            keys[lane] = min(keys[lane], _key(over - rise_x - rise_y, place))
-            k = lane + np.uint64(LANES)
-            keys[k] = min(keys[k], _key(over + rise_x - rise_y, place))
-            k = lane + np.uint64(2 * LANES)
-            keys[k] = min(keys[k], _key(over - rise_x + rise_y, place))
-            k = lane + np.uint64(3 * LANES)
-            keys[k] = min(keys[k], _key(over + rise_x + rise_y, place))
+        for begin in range(np.uint64(0), lanes_of(n, group), wide):
+            if not any_below(lists, first + begin + np.uint64(CHANCE), BIG):  # most cover no block
+                continue
+            for lane in range(begin, begin + wide):
+                i = first + lane
+                place = np.int32(at * np.uint64(LANES) + lane)
+                chance = lists[i + np.uint64(CHANCE)]
+                # What fills the list up to whole vectors has no slope: not a number.
+                rise_x = x * (lists[i + np.uint64(CHANCE_X)] if chance < BIG else np.float32(0.0))
+                rise_y = y * (lists[i + np.uint64(CHANCE_Y)] if chance < BIG else np.float32(0.0))
+                over = chance - low
+                keys[lane] = min(keys[lane], _key(over - rise_x - rise_y, place))
+                k = lane + np.uint64(LANES)
+                keys[k] = min(keys[k], _key(over + rise_x - rise_y, place))
+                k = lane + np.uint64(2 * LANES)
+                keys[k] = min(keys[k], _key(over - rise_x + rise_y, place))
+                k = lane + np.uint64(3 * LANES)
+                keys[k] = min(keys[k], _key(over + rise_x + rise_y, place))
     a = b = c = d = most
     for lane in range(np.uint64(LANES)):
         a = min(a, keys[lane])
@@ -349,41 +320,38 @@ def best_in_quarters(lists, base, n, groups, count, half_x, half_y, low, keys):
 @loop_kernel
 def _evaluate_quarters(lists, base, n, groups, count, low, half_x, half_y, moves, heights, room):
     """Lower a leaf by the most promising move of each quarter; return how many heights were evaluated."""
-    first_entry, entries, _, _, _ = moves
     quarter_x, quarter_y = np.float32(0.5 * half_x), np.float32(0.5 * half_y)
     evaluated = 0
-    for i in best_in_quarters(lists, base, n, groups, count, quarter_x, quarter_y, low, room[7]):
+    for i in best_in_quarters(lists, base, n, groups, count, quarter_x, quarter_y, low, room[6]):
         if i >= 0 and lists[i + LOWEST] < BIG:
-            _evaluate(moves, heights, entries[first_entry + np.int64(lists[i + ENTRY])], room)
+            _evaluate(moves, heights, np.int64(lists[i + ENTRY]), room)
             evaluated += CELLS
             lists[i + LOWEST] = BIG
     return evaluated
 
 
 @loop_kernel
-def queue_first(lists, i, leaf, moves, cutter, room, queue, n):
-    """Lower a leaf by the piece at `i`, which seems the lowest there, -1 for none, or queue its halves.
-
-    leaf: its place in the block.  Returns the move, -1 for none, and the length of the queue.
-    """
+def lower_first(lists, i, moves, cutter, room):
+    """Lower a leaf by the piece at `i`, which seems the lowest there; return its move, -1 for none."""
     if i < 0:
-        return np.int32(-1), n
-    first_entry, entries, codes, _, _ = moves
+        return np.int64(-1)
+    codes, _, _ = moves
     profile, _, heights, _ = cutter
-    j = entries[first_entry + np.int64(lists[i + ENTRY])]
+    _, w, _, _, names, _, _ = room
+    j = np.int64(lists[i + ENTRY])
     if profile in (BALL, FLAT) and is_line(codes[j]):
-        queue[n] = np.int64(j) * 8 + 2 * leaf
-        queue[n + np.uint64(1)] = np.int64(j) * 8 + 2 * leaf + 1
-        n += np.uint64(2 if profile == BALL else 1)
+        names[0] = lists[i + ENTRY]
+        for half in range(2):
+            lower_half(profile, moves, names, np.uint64(0), 1, w, half)
     else:
         _evaluate(moves, heights, j, room)
-    return j, n
+    return j
 
 
 @loop_kernel
 def part_ceiling(x, y, slope_x, slope_y, room):
     """The most that the surface of four leaves stands above a plane of the slope through (x, y)."""
-    _, w, _, _, some, _, _, _ = room
+    _, w, _, _, some, _, _ = room
     leaf = np.uint64(4 * CELLS)
     for i in range(np.uint64(CELLS)):
         most = -BIG
@@ -401,70 +369,79 @@ def part_ceiling(x, y, slope_x, slope_y, room):
 
 
 @loop_kernel
+def without_late(lists, first, bits, level, best, moves):
+    """Of the pieces of a group whose bits are set those that can win against a level move, `best`.
+
+    Not those of moves that run later and lie nowhere below its height `level`.
+    """
+    codes, _, records = moves
+    left = bits
+    while left != np.uint32(0):
+        j = np.int64(lists[first + first_of(left) + np.uint64(ENTRY)])
+        if j > best and level_height(codes, records, j) >= level:
+            bits = np.uint32(bits ^ np.uint32(left & (~left + np.uint32(1))))
+        left = without_first(left)
+    return bits
+
+
+@loop_kernel
 def lower_leaf(lists, base, n, done, groups, field, block, tile, cutter, moves, room, lean):
     """Lower a leaf by the moves of its list, in any order; return how many heights were evaluated.
 
     It is loaded.  done: the move that lowered it before, -1 for none.
     """
-    first_entry, entries, codes, _, records = moves
+    codes, _, records = moves
     profile, support, heights, bounds = cutter
-    _, _, top, tie, margin = tile
-    _, w, hb, off, marks, _, queue, _ = room
-    last = np.int32(-1)
+    _, _, top, tie, margin, has_curves = tile
+    _, w, hb, off, marks, _, _ = room
     x, y, half_x, half_y = extent(field[2], field[3], block, tile)
     count = (n + LANES - 1) // LANES
     best = bounds(
         lists, base, n, groups, count, x, y, half_x, half_y, lean[0], lean[1], profile, support, margin, True
     )
     evaluated, level = 0, math.inf
-    is_easy, is_ball = profile in (BALL, FLAT), profile == BALL
+    is_easy = profile in (BALL, FLAT)
     if best >= 0:
         i = piece_at(base, best)
-        j, low = entries[first_entry + np.int64(lists[i + ENTRY])], lists[i + LOWEST]
+        j, low = np.int64(lists[i + ENTRY]), lists[i + LOWEST]
         lists[i + LOWEST] = BIG
         if j != done:
-            done = j
+            done = lower_first(lists, i, moves, cutter, room)
             evaluated += CELLS
-            if is_easy and is_line(codes[done]):
-                queue[0] = np.int64(done) * 8
-                evaluate_halves(moves, queue, np.uint64(1), w)
-            else:
-                _evaluate(moves, heights, done, room)
-                if MANY < n <= TOO_MANY:
-                    evaluated += _evaluate_quarters(
-                        lists, base, n, groups, count, low, half_x, half_y, moves, heights, room
-                    )
+            if not (is_easy and is_line(codes[j])) and MANY < n <= TOO_MANY:
+                evaluated += _evaluate_quarters(
+                    lists, base, n, groups, count, low, half_x, half_y, moves, heights, room
+                )
     if done >= 0 and profile == FLAT and codes[done] == FLAT_LINE and records[done, SLOPE] == 0.0:
         level = records[done, H]
     lift = np.float32(top - tie)
+    names, last = np.uint64(2 * LANES), np.int64(-1)
     for group in range(np.uint64(count)):
         _surface(room)
         first = np.uint64(base) + group * np.uint64(GROUP)
         some = min(np.uint64(n) - group * np.uint64(LANES), np.uint64(LANES))
-        b0, b1 = halves_under(lists, first, some, lift, hb, off, marks)
-        bits = np.uint32(b0 | b1)
-        nq = np.uint64(0)
-        while bits != np.uint32(0):
-            lane = first_of(bits)
-            entry = lists[first + lane + np.uint64(ENTRY)]
-            bits = without_first(bits)
-            j = entries[first_entry + np.int64(entry)]
-            is_late = level < math.inf and j > done and level_height(codes, records, j) >= level
-            if j != done and j != last and not is_late:
-                if is_easy and not is_ball and is_line(codes[j]):
-                    queue[nq] = np.int64(j) * 8
-                    nq += np.uint64(1)
-                elif is_easy and is_line(codes[j]):
-                    at, of = np.int64(j) * 8, np.uint32(lane)
-                    queue[nq] = at
-                    nq += np.uint64((b0 >> of) & np.uint32(1))
-                    queue[nq] = at + 1
-                    nq += np.uint64((b1 >> of) & np.uint32(1))
-                else:
+        b0, b1 = halves_under(lists, first, some, lift, hb, off, np.float32(done), marks)
+        if level < math.inf:
+            b0 = without_late(lists, first, b0, level, done, moves)
+            b1 = without_late(lists, first, b1, level, done, moves)
+        if has_curves or not is_easy:
+            bits = np.uint32(b0 | b1)
+            while bits != np.uint32(0):
+                alone, lane = np.uint32(bits & (~bits + np.uint32(1))), first_of(bits)
+                bits = np.uint32(bits ^ alone)
+                j = np.int64(lists[first + lane + np.uint64(ENTRY)])
+                if is_easy and is_line(codes[j]):
+                    continue
+                b0, b1 = np.uint32(b0 & ~alone), np.uint32(b1 & ~alone)
+                if j != last:
                     _evaluate(moves, heights, j, room)
                     evaluated += CELLS
                 last = j
-        evaluate_halves(moves, queue, nq, w)
-        evaluated += np.int64(nq) * (HALF if is_ball else CELLS)
+        if is_easy:
+            n0 = name_pieces(lists, first, b0, marks, names)
+            lower_half(profile, moves, marks, names, n0, w, 0)
+            n1 = name_pieces(lists, first, b1, marks, names)
+            lower_half(profile, moves, marks, names, n1, w, 1)
+            evaluated += HALF * np.int64(n0 + n1)
     store_leaf(field, block, room)
     return evaluated

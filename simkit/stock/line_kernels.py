@@ -49,19 +49,6 @@ def line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift):
 
 
 @kernel
-def line_ball_level(dx, dy, h0, radius, rim2, ux, uy, length, m):
-    """As line_ball where shift = 0, to the last bit: what is taken from u there is then nothing."""
-    u = dx * ux + dy * uy
-    w = dy * ux - dx * uy
-    q2 = radius * radius - w * w
-    s = min(max(u, 0.0), length)
-    e = s - u
-    rest = q2 - e * e
-    g = h0 + m * s + (radius - math.sqrt(max(rest, 0.0)))
-    return g if rest >= -rim2 else math.inf
-
-
-@kernel
 def line_cone(dx, dy, h0, rise, cover2, ux, uy, length, m, shift, steep):
     """Cone of `rise` k along a line.
 

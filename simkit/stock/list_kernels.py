@@ -12,7 +12,8 @@ import math
 
 import numpy as np
 
-from simkit._jit import kernel, loop_kernel
+from simkit._jit import CAN_PACK, kernel, loop_kernel
+from simkit.stock.bit_kernels import first_of, without_first
 from simkit.stock.record_kernels import (
     CLIMB,
     EX,
@@ -38,11 +39,12 @@ from simkit.stock.record_kernels import (
     Y,
     form_of,
 )
+from simkit.stock.wide_kernels import count_of, pack_lanes
 
 # A list of pieces is a part of a float32 array: groups of LANES pieces, in a group one row of LANES numbers
 # for each column.  The distance between two columns is then known to the compiler, which needs no test
 # whether they overlap before it uses the vector unit.
-LANES = 32
+LANES, WIDE = 32, 16  # the compiler's vectors are half as long
 PX, PY, PH, PUX, PUY, PLEN, PSLOPE, PSHIFT, POFF = (LANES * column for column in range(9))
 ENTRY = 9 * LANES  # place in the entries of the tiles at hand: a whole number under 2^24
 # What bounds write: how promising a piece is in the middle of the block and how that changes beside it (both
@@ -82,6 +84,33 @@ def copy_piece(lists, i, at, kept, columns):
     if kept % lanes == np.uint64(0):
         at += np.uint64(GROUP) - lanes
     return at, kept
+
+
+@loop_kernel
+def copy_pieces(lists, first, bits, to, kept):
+    """Copy those of WIDE pieces whose bits are set behind the `kept` of a list; return its length."""
+    lanes = np.uint64(LANES)
+    while bits != np.uint32(0):
+        place = kept % lanes
+        at = to + kept // lanes * np.uint64(GROUP) + place
+        found = count_of(bits)
+        some = min(found, lanes - place)
+        kept += some
+        if CAN_PACK:
+            for c in range(np.uint64(PIECE)):
+                pack_lanes(lists, first + c * lanes, bits, lists, at + c * lanes, some)
+            if some == found:
+                break
+            for _ in range(some):
+                bits = without_first(bits)
+        else:
+            for _ in range(some):
+                i = first + first_of(bits)
+                for c in range(np.uint64(PIECE)):
+                    lists[at + c * lanes] = lists[i + c * lanes]
+                bits = without_first(bits)
+                at += np.uint64(1)
+    return kept
 
 
 @loop_kernel

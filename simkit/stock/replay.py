@@ -16,7 +16,6 @@ from simkit.moves.table import Moves
 from simkit.stock import bin_kernels, cut_kernels, replay_kernels, sum_kernels
 from simkit.stock.cut import (
     CHUNK,
-    TILE,
     Packed,
     bounds_pointer,
     cell_heights_pointer,
@@ -32,6 +31,7 @@ from simkit.stock.told_kernels import TAKES
 from simkit.stock.workers import share, share_ranges
 
 MOST_MOVES = 2**19
+TILE = 64  # cells along the edge of a tile: a compromise of few moves for each and few lists, measured
 # What a tile costs, in steps of some 40 ns, measured: each of its moves, each chord above the edges, and the
 # tile itself where moves touch it.
 MOVE_WORK, CHORD_WORK, TILE_WORK = 60, 2000, 2000

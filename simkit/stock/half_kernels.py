@@ -1,0 +1,136 @@
+"""Half a leaf, eight cells, lowered by a list of straight moves, its heights kept in the vector unit.
+
+The formulas are those of line_kernels, operation by operation, so the bits are too: written for the compiler
+as vectors, as of loops it keeps eight heights in memory between one move and the next, and reading what was
+just written under a mask waits until it has been written.
+"""
+
+from simkit._jit import cgutils, instruction, ir, types
+from simkit.stock.record_kernels import LENGTH, RADIUS, RIM2, SHIFT, SLOPE, UX, UY, H, X, Y
+from simkit.stock.wide_kernels import at, call_of, spread
+
+WIDE = 8
+_DOUBLE, _LONG = ir.DoubleType(), ir.IntType(64)
+_CELLS = ir.VectorType(_DOUBLE, WIDE)
+_NONE = ir.Constant(_CELLS, None)
+
+
+class _Formulas:
+    """What the formulas need of a record, for eight cells at once."""
+
+    def __init__(self, builder, record, x, y):
+        self.builder, self.record = builder, record
+        self.sqrt = call_of(builder, "llvm.sqrt.v8f64", ir.FunctionType(_CELLS, [_CELLS]))
+        dx, dy = builder.fsub(x, self.wide(X)), builder.fsub(y, self.wide(Y))
+        ux, uy = self.wide(UX), self.wide(UY)
+        self.u = builder.fadd(builder.fmul(dx, ux), builder.fmul(dy, uy))
+        self.w = builder.fsub(builder.fmul(dy, ux), builder.fmul(dx, uy))
+        self.radius, self.rim2, self.length = self.wide(RADIUS), self.wide(RIM2), self.wide(LENGTH)
+        self.h0, self.m = self.wide(H), self.wide(SLOPE)
+
+    def number(self, column):
+        return self.builder.load(self.builder.gep(self.record, [_LONG(column)]))
+
+    def wide(self, column):
+        return spread(self.builder, self.number(column), WIDE)
+
+    def max(self, one, two):
+        return self.builder.select(self.builder.fcmp_ordered(">", two, one), two, one)
+
+    def min(self, one, two):
+        return self.builder.select(self.builder.fcmp_ordered("<", two, one), two, one)
+
+    def root(self, value):
+        return self.builder.call(self.sqrt, [self.max(value, _NONE)])
+
+    def ball(self):
+        """line_kernels.line_ball: height, and where the move covers a cell."""
+        b, shift = self.builder, self.number(SHIFT)
+        q2 = b.fsub(b.fmul(self.radius, self.radius), b.fmul(self.w, self.w))
+        place = cgutils.alloca_once_value(b, self.u)
+        with b.if_then(b.fcmp_unordered("!=", shift, _DOUBLE(0.0))):  # of a level move nothing is taken
+            b.store(b.fsub(self.u, b.fmul(spread(b, shift, WIDE), self.root(q2))), place)
+        s = self.min(self.max(b.load(place), _NONE), self.length)
+        e = b.fsub(s, self.u)
+        rest = b.fsub(q2, b.fmul(e, e))
+        g = b.fadd(b.fadd(self.h0, b.fmul(self.m, s)), b.fsub(self.radius, self.root(rest)))
+        return g, b.fcmp_ordered(">=", rest, b.fsub(_negative_zero(), self.rim2))
+
+    def flat(self):
+        """line_kernels.line_flat: height, and where the move covers a cell."""
+        b = self.builder
+        cover2 = b.fadd(b.fmul(self.radius, self.radius), self.rim2)
+        q2 = b.fsub(cover2, b.fmul(self.w, self.w))
+        q = self.root(q2)
+        first, last = b.fsub(self.u, q), b.fadd(self.u, q)
+        is_up = b.fcmp_ordered(">=", self.m, _NONE)
+        s = b.select(is_up, self.max(first, _NONE), self.min(last, self.length))
+        covers = b.and_(b.fcmp_ordered(">=", q2, _NONE), b.fcmp_ordered("<=", first, self.length))
+        return b.fadd(self.h0, b.fmul(self.m, s)), b.and_(covers, b.fcmp_ordered(">=", last, _NONE))
+
+
+def _negative_zero():
+    return ir.Constant(_CELLS, [-0.0] * WIDE)
+
+
+def _lower(context, builder, signature, arguments, is_ball):
+    """Lower eight cells by the moves of a list: see lower_half_ball."""
+    b = builder
+    names, first_name, count, rows, records, w, place, apart = arguments
+    kinds = signature.args
+    array = lambda k: context.make_array(kinds[k])(context, b, arguments[k])  # noqa: E731
+    names, rows, records = array(0), array(3), array(4)
+    columns = cgutils.unpack_tuple(b, records.shape)[1]
+    cells = [at(context, b, kinds[5], w, b.add(place, b.mul(apart, _LONG(k))), WIDE)[0] for k in range(4)]
+    x, y, height, keeper = (b.load(one, align=8) for one in cells)
+    state = cgutils.alloca_once_value(b, height), cgutils.alloca_once_value(b, keeper)
+    several = ir.VectorType(ir.FloatType(), WIDE)
+    with cgutils.for_range(b, count) as loop:
+        name = b.load(b.gep(names.data, [b.add(first_name, loop.index)]))
+        j = b.fptosi(name, _LONG)
+        formulas = _Formulas(b, b.gep(records.data, [b.mul(j, columns)]), x, y)
+        g, covers = formulas.ball() if is_ball else formulas.flat()
+        g = b.select(covers, g, ir.Constant(_CELLS, [float("inf")] * WIDE))
+        g = b.fpext(b.fptrunc(g, several), _CELLS)
+        row = spread(b, b.sitofp(b.load(b.gep(rows.data, [j])), _DOUBLE), WIDE)
+        before, kept = (b.load(one) for one in state)
+        is_under = b.fcmp_ordered("<", g, before)
+        draws = b.and_(b.fcmp_ordered("==", g, before), b.fcmp_ordered("<", row, kept))
+        b.store(b.select(is_under, g, before), state[0])
+        b.store(b.select(b.or_(is_under, draws), row, kept), state[1])
+    for one, where in zip(state, cells[2:], strict=True):
+        b.store(b.load(one), where, align=8)
+    return context.get_dummy_value()
+
+
+_TAKES = (types.uint64, types.int64)
+
+
+@instruction
+def lower_half_ball(
+    typingctx, names, first_name, count, rows, records, w, place, apart
+):  # fmt: skip
+    """Lower eight cells by straight moves of a ball.
+
+    names float32: from first_name on `count` moves.  w float64: from `place` on x of the
+    cells, `apart` behind each other then y, heights and rows that cut them.
+    """
+
+    def generate(context, builder, signature, arguments):
+        return _lower(context, builder, signature, arguments, True)
+
+    more = (rows, records, w, types.uint64, types.uint64)
+    return types.void(names, *_TAKES, *more), generate
+
+
+@instruction
+def lower_half_flat(
+    typingctx, names, first_name, count, rows, records, w, place, apart
+):  # fmt: skip
+    """As lower_half_ball, of a flat cutter."""
+
+    def generate(context, builder, signature, arguments):
+        return _lower(context, builder, signature, arguments, False)
+
+    more = (rows, records, w, types.uint64, types.uint64)
+    return types.void(names, *_TAKES, *more), generate
