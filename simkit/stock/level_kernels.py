@@ -48,6 +48,7 @@ from simkit.stock.told_kernels import (
     TAKEN,
     TOP,
     TURN,
+    UNDER,
     about_from,
     arc_turn,
     on_arc,
@@ -70,11 +71,11 @@ OBLIQUE = 0.01  # of a unit direction along y: from here on a row is cut short b
 def is_level(codes, records, j, k, box, xs, ys, places):
     """Whether record j is a level move of a flat cutter that level_moves takes in this tile.
 
-    Lines; and arcs that the tile lies beside, far enough from the centre for its cells to be in order round
+    Lines, ways straight up or down, which are as high as their lower end; and arcs that the tile lies beside, far enough from the centre for its cells to be in order round
     it.  k, places: as of told_kernels.arc_turn.
     """
     if codes[j] == FLAT_LINE:
-        return records[j, SLOPE] == 0.0 and records[j, LENGTH] > 0.0
+        return records[j, SLOPE] == 0.0
     if codes[j] != FLAT_ARC:
         return False
     a = records[j]
@@ -219,8 +220,19 @@ def _clear(columns, first, last):
         columns[c + np.uint64(DEEP)] = columns[c + np.uint64(DEEP_ROW)] = 0.0
 
 
+@loop_kernel
+def _under(a, middle, xs, dy, ix0, n, row):
+    """As told_kernels._under_middle, of what a row lost to a way straight down."""
+    most = 0.0
+    for i in range(n):
+        dx = xs[ix0 + i] - a[X]
+        if dx * dx + dy * dy <= middle * middle and row[i + np.uint64(LOST)] > np.float32(0.0):
+            most = max(most, np.float64(row[i + np.uint64(STANDS)]) - a[H])
+    return most
+
+
 @kernel
-def _tell(a, level, field, box, ix0, ix1, columns, taken, k):
+def _tell(a, has_side, level, field, box, ix0, ix1, columns, taken, k):
     """Write what is told of entry k; ix0, ix1: of the columns of the tile that may have lost something."""
     _, _, floor, up, xs, _ = field
     iy_first, _, ix_first, _ = box
@@ -242,16 +254,16 @@ def _tell(a, level, field, box, ix0, ix1, columns, taken, k):
             iy = iy_first + np.int64(columns[c + np.uint64(DEEP_ROW)])
             if deep > deepest or iy * nx + ix < spot:
                 deepest, spot, bottom = deep, iy * nx + ix, max(level, up * floor[iy, ix])
-    taken[k, TAKEN], taken[k, LEAN], taken[k, TOP] = total, side, high
+    taken[k, TAKEN], taken[k, LEAN], taken[k, TOP] = total, side if has_side else 0.0, high
     taken[k, NEAR], taken[k, FAR] = near, most
     taken[k, DEPTH], taken[k, SPOT], taken[k, BOTTOM] = deepest, spot, bottom
 
 
 @late_kernel
-def level_moves(first, last, field, box, x0, y0, cell, moves, outer, taken, spans, places):
+def level_moves(first, last, field, box, x0, y0, cell, middle, moves, outer, taken, spans, places):
     """Lower the tile `box` by the entries [first, last), of each of which is_level is true, in their order.
 
-    x0, y0, cell: of the lattice.  outer (records, 5): boxes of the moves in plan (pack_kernels).  places: as
+    x0, y0, cell: of the lattice.  middle mm: how far from its axis the middle of a cutter reaches.  outer (records, 5): boxes of the moves in plan (pack_kernels).  places: as
     of told_kernels.arc_turn.  Returns how many heights were evaluated.
     """
     first_entry, entries, codes, rows, records, _ = moves
@@ -267,6 +279,7 @@ def level_moves(first, last, field, box, x0, y0, cell, moves, outer, taken, span
         ix0 = max(math.floor((outer[j, 0] - x0) / cell - 0.5), ix_first)
         ix1 = min(math.ceil((outer[j, 1] - x0) / cell - 0.5) + 1, ix_last)
         is_arc, ax, reach, uy = codes[j] == FLAT_ARC, a[X], a[RADIUS] + SLACK, a[UY]
+        is_point = (not is_arc) and a[LENGTH] == 0.0
         is_oblique = (not is_arc) and abs(uy) > OBLIQUE
         lean, aside = a[UX] / uy if is_oblique else 0.0, reach / abs(uy) if is_oblique else 0.0
         inner, beyond = max(a[R] - reach, 0.0), a[R] + reach
@@ -308,6 +321,8 @@ def level_moves(first, last, field, box, x0, y0, cell, moves, outer, taken, span
                     continue
                 if not is_any:
                     _clear(columns, *_whole(ix0 - ix_first, ix1 - ix_first, ix_last - ix_first))
+                if is_point and abs(dy) <= middle:
+                    taken[k, UNDER] = max(taken[k, UNDER], _under(a, middle, xs, dy, ix, n, row))
                 if is_arc:
                     # In a row angles grow or fall from end to end; over less than half a turn the sign of a
                     # cross product tells which is the greater.
@@ -322,7 +337,7 @@ def level_moves(first, last, field, box, x0, y0, cell, moves, outer, taken, span
                 at = ix - np.uint64(ix_first)
                 _add_row(is_arc, a, xs, dy, np.float64(iy - iy_first), ix, at, n, row, columns)
         if is_any:
-            _tell(a, level, field, box, ix0, ix1, columns, taken, k)
+            _tell(a, is_arc or not is_point, level, field, box, ix0, ix1, columns, taken, k)
             if is_arc:
                 begin, sweep = arc_turn(LEVEL_ARC_FORM, a, k, places)
                 switch = 0.5 * (TURN + sweep)

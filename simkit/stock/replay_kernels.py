@@ -12,7 +12,8 @@ import numpy as np
 
 from simkit._jit import entry_kernel, kernel, late_kernel, loop_kernel
 from simkit.cutters import FLAT
-from simkit.stock.bite_kernels import PASS, bite, pieces_of
+from simkit.stock.bite_kernels import PASS, bite, middle_of, pieces_of
+from simkit.stock.bound_kernels import RADIUS_AT
 from simkit.stock.height_kernels import row_heights
 from simkit.stock.level_kernels import KEPT, ROW, SPAN, is_level, level_moves
 from simkit.stock.line_kernels import line_flat, line_outline, line_outline_terms
@@ -188,6 +189,7 @@ def _run_tiles(
     g, lists, boxes, near, every, before, leaf, planes, batched, chosen, spans = room
     _, entries, codes, rows, records, _ = moves
     is_flat = cutter[0] == FLAT and size <= SPAN
+    middle = middle_of(float(cutter[1][RADIUS_AT]), cell)
     ny, nx = h.shape
     ntx = (nx + size - 1) // size
     evaluated = 0
@@ -229,7 +231,7 @@ def _run_tiles(
                     entry += 1
                 if in_rows:
                     evaluated += level_moves(
-                        begins, entry, wood, tile, x0, y0, cell, moves, outer, taken, spans, leaf[2]
+                        begins, entry, wood, tile, x0, y0, cell, middle, moves, outer, taken, spans, leaf[2]
                     )
                 else:
                     evaluated += bite(
