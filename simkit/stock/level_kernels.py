@@ -71,8 +71,8 @@ OBLIQUE = 0.01  # of a unit direction along y: from here on a row is cut short b
 def is_level(codes, records, j, k, box, xs, ys, places):
     """Whether record j is a level move of a flat cutter that level_moves takes in this tile.
 
-    Lines, ways straight up or down, which are as high as their lower end; and arcs that the tile lies beside, far enough from the centre for its cells to be in order round
-    it.  k, places: as of told_kernels.arc_turn.
+    Lines, ways straight up or down, which are as high as their lower end; and arcs that the tile lies beside,
+    far enough from the centre for its cells to be in order round it.  k, places: as of told_kernels.arc_turn.
     """
     if codes[j] == FLAT_LINE:
         return records[j, SLOPE] == 0.0
@@ -263,8 +263,9 @@ def _tell(a, has_side, level, field, box, ix0, ix1, columns, taken, k):
 def level_moves(first, last, field, box, x0, y0, cell, middle, moves, outer, taken, spans, places):
     """Lower the tile `box` by the entries [first, last), of each of which is_level is true, in their order.
 
-    x0, y0, cell: of the lattice.  middle mm: how far from its axis the middle of a cutter reaches.  outer (records, 5): boxes of the moves in plan (pack_kernels).  places: as
-    of told_kernels.arc_turn.  Returns how many heights were evaluated.
+    x0, y0, cell: of the lattice.  middle mm: how far from its axis the middle of a cutter reaches.  outer
+    (records, 5): boxes of the moves in plan (pack_kernels).  places: as of told_kernels.arc_turn.  Returns
+    how many heights were evaluated.
     """
     first_entry, entries, codes, rows, records, _ = moves
     h, _, _, _, xs, ys = field
