@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -42,33 +42,27 @@ class Advice:
 
 def advise(
     job: Job,
-    parts: Sequence[Moves],
-    rows: Sequence[slice],
-    frames: Sequence[Frame],
+    index: int,
+    moves: Moves,
+    frame: Frame,
     times: MoveTimes,
-    bites: Sequence[Bites],
-    starts: Sequence[Field],
-    fields: Sequence[Field],
+    own: Bites,
+    before: Field,
+    after: Field,
 ) -> list[Advice]:
-    """Return what would save time, the most first.
+    """Return what would save time in a setup.
 
-    parts, bites: moves, and what they bite off, of each setup.  rows, frames: as a check has them.  times: of
-    all moves.
-    starts, fields: before and after each setup.
+    moves, times, own: of the setup, and what it bites off.  before, after: the wood.
     """
-    found: list[Advice] = []
-    for index in range(len(rows)):
-        mine, its, own = parts[index], times[rows[index]], bites[index]
-        least = max(LEAST, LEAST_PART * float(its.seconds.sum()) / 60.0)
-        # Each asks what the same moves would take with one thing changed.
-        some = [
-            _safe_height(job, index, mine, its),
-            _air(job, index, mine, its, own, least),
-            *_feeds(job, index, mine, its, own, least),
-            _roughing(job, index, own, frames[index], starts[index], fields[index], least),
-        ]
-        found += [advice for advice in some if advice is not None and advice.minutes >= least]
-    return sorted(found, key=lambda advice: -advice.minutes)
+    least = max(LEAST, LEAST_PART * float(times.seconds.sum()) / 60.0)
+    # Each asks what the same moves would take with one thing changed.
+    some = [
+        _safe_height(job, index, moves, times),
+        _air(job, index, moves, times, own, least),
+        *_feeds(job, index, moves, times, own, least),
+        _roughing(job, index, own, frame, before, after, least),
+    ]
+    return [advice for advice in some if advice is not None and advice.minutes >= least]
 
 
 def _name(job: Job, index: int) -> str:
@@ -94,6 +88,7 @@ def _safe_height(job: Job, index: int, moves: Moves, times: MoveTimes) -> Advice
         return None
     is_over = (moves.start[:, 2] > enough) | (moves.end[:, 2] > enough)
     near, asked = _near(moves, is_over, job.machine)
+    asked = np.flatnonzero(asked)  # places are taken sooner than what a mask tells
     some = moves[asked]
     start, end = some.start.copy(), some.end.copy()
     for places in (start, end):
@@ -265,8 +260,16 @@ def _over_disc(values: np.ndarray, reach: int, more) -> np.ndarray:
         half = math.isqrt(reach**2 - away**2)
         while wide < half:
             wide += 1
-            more(along[:, wide:], values[:, :-wide], out=along[:, wide:])
-            more(along[:, :-wide], values[:, wide:], out=along[:, :-wide])
+            if wide == 1:
+                more(along[:, 1:], values[:, :-1], out=along[:, 1:])
+                more(along[:, :-1], values[:, 1:], out=along[:, :-1])
+                continue
+            # Those over one cell less about the neighbours reach as far; at the edges about the cell itself.
+            wider = np.empty_like(along)
+            more(along[:, :-2], along[:, 2:], out=wider[:, 1:-1])
+            more(along[:, :1], along[:, 1:2], out=wider[:, :1])
+            more(along[:, -1:], along[:, -2:-1], out=wider[:, -1:])
+            along = wider
         if found is None:
             found = along.copy()
         if away:

@@ -103,12 +103,15 @@ def operations(
     count = int(group[-1]) + 1
     seconds = times.seconds[here]
 
-    def total(chosen, values):
-        chosen = chosen & (of >= 0)
-        return np.bincount(of[chosen], values[chosen], minlength=count)
+    of = of + 1  # moves of no operation at 0
 
-    cutting, rapids = total(feed, seconds), total(~feed, seconds)
-    in_wood = None if wood is None else total(feed, seconds * wood[here])
+    def total(values):
+        # What does not count adds nothing, which is done sooner than it is left out.
+        return np.bincount(of, values, minlength=count + 1)[1:]
+
+    fed = seconds * feed
+    cutting, rapids = total(fed), total(seconds * is_rapid)
+    in_wood = None if wood is None else total(fed * wood[here])
     line, places = moves.line[here], np.flatnonzero(is_new)
     group_of = of[feeds]
     last = feeds[np.append(np.diff(group_of) > 0, True)]

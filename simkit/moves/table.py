@@ -80,7 +80,10 @@ class Moves:
         if isinstance(rows, np.ndarray) and rows.dtype.kind == "i":
             # Three times as fast for places.
             return replace(self, **{name: column.take(rows, axis=0) for name, column in columns.items()})
-        return replace(self, **{name: column[rows] for name, column in columns.items()})
+        some = replace(self, **{name: column[rows] for name, column in columns.items()})
+        if isinstance(rows, slice) and "_length" in vars(self):
+            vars(some)["_length"] = vars(self)["_length"][rows]
+        return some
 
     def in_frame(self, frame: Frame) -> Moves:
         """Return the same moves seen from another frame (program frame -> blank frame).

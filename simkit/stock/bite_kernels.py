@@ -321,6 +321,12 @@ def pieces_of(entries, codes, records, first, last, cell):
     return n
 
 
+@kernel
+def middle_of(radius, cell):
+    """How far from its axis the middle of a cutter reaches, mm: at least the nearest cells."""
+    return max(MIDDLE * radius, 0.75 * cell)
+
+
 @late_kernel
 def bite(first, last, field, box, top, cell, cutter, moves, taken, lists, boxes, near, every, g, room, planes,
     batched, chosen,
@@ -355,7 +361,7 @@ def bite(first, last, field, box, top, cell, cutter, moves, taken, lists, boxes,
     margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
     # As for the cut, and what the planes of steep surfaces add over a block.
     tie = 2.0**-21 * (abs(top) + high + radius + 32.0 * BLOCK * cell)
-    tile = (tx, ty, top, tie, margin, max(MIDDLE * radius, 0.75 * cell))
+    tile = (tx, ty, top, tie, margin, middle_of(radius, cell))
     reach += margin
     n_groups = (n + LANES - 1) // LANES
     list1, list2 = n_groups * GROUP, (n_groups + PASS + 1) * GROUP

@@ -177,7 +177,8 @@ class _State:
             evaluated = replay_kernels.replay_tiles(
                 self.h, self.owner, self.floor, np.float32(self.up), self.xs, self.ys, *lattice.origin,
                 lattice.cell, tile, t0, t1, starts, entries, packed.codes, packed.rows, packed.records,
-                follows, cutter.code, support, flat_tops, taken, above.starts, above.entries, above.chords,
+                packed.boxes, follows, cutter.code, support, flat_tops, taken, above.starts, above.entries,
+                above.chords,
                 above.rows, above.codes, above.records, pieces, rubs, rub_places, rub_tops, heights, bounds,
             )  # fmt: skip
             bites = (slice(starts[t0], starts[t1]), taken)

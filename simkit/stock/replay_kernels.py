@@ -11,8 +11,11 @@ import math
 import numpy as np
 
 from simkit._jit import entry_kernel, kernel, late_kernel, loop_kernel
-from simkit.stock.bite_kernels import PASS, bite, pieces_of
+from simkit.cutters import FLAT
+from simkit.stock.bite_kernels import PASS, bite, middle_of, pieces_of
+from simkit.stock.bound_kernels import RADIUS_AT
 from simkit.stock.height_kernels import row_heights
+from simkit.stock.level_kernels import KEPT, ROW, SPAN, is_level, level_moves
 from simkit.stock.line_kernels import line_flat, line_outline, line_outline_terms
 from simkit.stock.list_kernels import GROUP, LANES
 from simkit.stock.lose_kernels import ARCS, BATCH, CELLS, HIGHEST, LINE, PLACES, ROOM, highest
@@ -176,15 +179,17 @@ def _may_rub(chord, pieces, h, tile, x0, y0, cell):
 
 @late_kernel
 def _run_tiles(
-    field, stood, room, cell, size, first_tile, last_tile, starts, cutter, moves, taken, tops,
+    field, stood, room, cell, size, first_tile, last_tile, starts, cutter, moves, outer, taken, tops,
     chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
     rub_tops,
 ):  # fmt: skip
     """The loop of replay_tiles over its tiles: here, where nothing is allocated, no array is counted."""
     h, owner, floor, up, xs, ys, x0, y0 = field
     wood = (h, owner, floor, up, xs, ys)
-    g, lists, boxes, near, every, before, leaf, planes, batched, chosen = room
-    _, entries, _, rows, _, _ = moves
+    g, lists, boxes, near, every, before, leaf, planes, batched, chosen, spans = room
+    _, entries, codes, rows, records, _ = moves
+    is_flat = cutter[0] == FLAT and size <= SPAN
+    middle = middle_of(float(cutter[1][RADIUS_AT]), cell)
     ny, nx = h.shape
     ntx = (nx + size - 1) // size
     evaluated = 0
@@ -214,12 +219,25 @@ def _run_tiles(
                 until, row = entry, chord_rows[chord_entries[at]]
                 while until < last and rows[entries[until]] < row:
                     until += 1
-            if entry < until:
-                evaluated += bite(
-                    entry, until, wood, tile, float(tops[t]), cell, cutter, moves, taken, lists, boxes, near,
-                    every, before, leaf, planes, batched, chosen,
-                )  # fmt: skip
-                entry = until
+            while entry < until:
+                # Level moves of a flat cutter in rows, all others by lists, one lot after the other.
+                begins, in_rows = entry, False
+                while entry < until:
+                    j = entries[entry]
+                    is_own = is_flat and is_level(codes, records, j, entry - moves[0], tile, xs, ys, leaf[2])
+                    if entry > begins and is_own != in_rows:
+                        break
+                    in_rows = is_own
+                    entry += 1
+                if in_rows:
+                    evaluated += level_moves(
+                        begins, entry, wood, tile, x0, y0, cell, middle, moves, outer, taken, spans, leaf[2]
+                    )
+                else:
+                    evaluated += bite(
+                        begins, entry, wood, tile, float(tops[t]), cell, cutter, moves, taken, lists, boxes,
+                        near, every, before, leaf, planes, batched, chosen,
+                    )  # fmt: skip
             if at == last_chord:
                 continue
             # What stands above the cutting edges, before the move itself cuts.
@@ -255,7 +273,7 @@ def _longest(cell, first_tile, last_tile, starts, entries, codes, records):
 @entry_kernel
 def replay_tiles(
     h, owner, floor, up, xs, ys, x0, y0, cell, size, first_tile, last_tile, starts, entries, codes, rows,
-    records, follows, profile, support, tops, taken,
+    records, outer, follows, profile, support, tops, taken,
     chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
     rub_tops, heights, bounds,
 ):  # fmt: skip
@@ -264,6 +282,7 @@ def replay_tiles(
     h, owner, floor (ny, nx), up, xs, ys, x0, y0, cell, size (cells along the edge of a tile), starts,
     entries, codes, rows, records: as cut_kernels.cut_plain takes them.  profile, support, heights, bounds: as
     block_kernels.cut_blocks does.  tops (tiles,) float32: the highest h of each, kept up to date.
+    outer (records, 5): boxes of the moves in plan (pack_kernels).
     follows (records,) bool: a ball's line that begins where that of the record before ends.
     taken (entries of these tiles, TAKES) float64, written: for each entry the sum over cells of what its
     column lost, mm; of that, what lay on the right of the path less what lay on the left, in plan; the
@@ -300,11 +319,12 @@ def replay_tiles(
         planes,
         batched,
         chosen,
+        (np.empty(ROW, np.float32), np.empty(KEPT, np.float64)),
     )
     return _run_tiles(
         (h, owner, floor, up, xs, ys, x0, y0), stood, room, cell, size, first_tile, last_tile, starts,
         (profile, support, heights, bounds), (starts[first_tile], entries, codes, rows, records, follows),
-        taken, tops,
+        outer, taken, tops,
         chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
         rub_tops,
     )  # fmt: skip

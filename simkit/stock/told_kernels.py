@@ -60,7 +60,7 @@ TAKEN, LEAN, TOP, NEAR, FAR, DEPTH, BOTTOM, SPOT, UNDER = range(9)
 TAKES = 9
 STEEP = 1.0  # rise over run
 TURN = 2.0 * math.pi
-ABOUT = 0.006  # an angle, for a first look (_about is within 0.005)
+ABOUT = 0.006  # an angle, for a first look (about is within 0.005)
 NEARLY = 1e-5  # tangent of an angle, for a first look in float32
 
 
@@ -227,7 +227,7 @@ def _sides(code, a):
 
 
 @loop_kernel
-def _about(x, y):
+def about(x, y):
     """The angle of (x, y) from the x axis, 0 to 2 pi, within ABOUT."""
     steep = abs(y) > abs(x)
     t = abs(x) / abs(y) if steep else abs(y) / max(abs(x), 1e-300)
@@ -238,7 +238,13 @@ def _about(x, y):
 
 
 @loop_kernel
-def _on_arc(a, dx, dy, first, switch):
+def about_from(a, dx, dy):
+    """The angle of a place, seen from the centre, along an arc from where it starts, within ABOUT."""
+    return about(dx * a[SX] + dy * a[SY], a[SENSE] * (dy * a[SX] - dx * a[SY]))
+
+
+@loop_kernel
+def on_arc(a, dx, dy, first, switch):
     """The angle of a place, seen from the centre, along an arc from where it starts: at most `switch`."""
     angle = a[SENSE] * (math.atan2(dy, dx) - first)
     angle -= TURN * math.floor(angle / TURN)
@@ -246,7 +252,7 @@ def _on_arc(a, dx, dy, first, switch):
 
 
 @loop_kernel
-def _arc_turn(form, a, k, places):
+def arc_turn(form, a, k, places):
     """The angle where an arc starts and how far it sweeps, kept in `places` for the next leaf."""
     slot = np.uint64(ARCS) + np.uint64(3) * (np.uint64(k) % np.uint64(ARCS_KEPT))
     if places[slot] != np.float64(k):
@@ -293,7 +299,7 @@ def _along_arc(form, a, x, y, half, batch, bits, at, places, taken, k, cells):
 
     A cell beside neither end of it counts for the nearer one; of more than one turn all counts.
     """
-    first, sweep = _arc_turn(form, a, k, places)
+    first, sweep = arc_turn(form, a, k, places)
     if sweep > TURN:
         taken[k, NEAR], taken[k, FAR] = min(taken[k, NEAR], 0.0), max(taken[k, FAR], a[R] * sweep)
         return
@@ -302,7 +308,7 @@ def _along_arc(form, a, x, y, half, batch, bits, at, places, taken, k, cells):
     away = math.sqrt(mx * mx + my * my)
     middle, wide = 0.0, TURN
     if away >= 2.0 * half:
-        middle, wide = _on_arc(a, mx, my, first, switch), 1.05 * half / away + ON_PATH
+        middle, wide = on_arc(a, mx, my, first, switch), 1.05 * half / away + ON_PATH
     nearest, farthest = math.inf, -math.inf
     if middle + wide < switch and middle - wide > switch - TURN:
         is_near, is_far = a[R] * (middle - wide) < taken[k, NEAR], a[R] * (middle + wide) > taken[k, FAR]
@@ -321,14 +327,14 @@ def _along_arc(form, a, x, y, half, batch, bits, at, places, taken, k, cells):
                 high_x, high_y = dx, dy
             is_any = True
         if is_near:
-            nearest = _on_arc(a, low_x, low_y, first, switch)
+            nearest = on_arc(a, low_x, low_y, first, switch)
         if is_far:
-            farthest = _on_arc(a, high_x, high_y, first, switch)
+            farthest = on_arc(a, high_x, high_y, first, switch)
     else:
         for i in range(cells):
             if batch[at + i + np.uint64(LOST)] > np.float32(0.0):
                 dx, dy = places[i] - a[X], places[i + np.uint64(AT_Y)] - a[Y]
-                angle = _on_arc(a, dx, dy, first, switch)
+                angle = on_arc(a, dx, dy, first, switch)
                 nearest, farthest = min(nearest, angle), max(farthest, angle)
     taken[k, NEAR], taken[k, FAR] = min(taken[k, NEAR], a[R] * nearest), max(taken[k, FAR], a[R] * farthest)
 
@@ -340,7 +346,7 @@ def _is_between(a, x, y, half, near, far):
     away = math.sqrt(dx * dx + dy * dy)
     if away < 2.0 * half or near > far:
         return False
-    angle = _about(dx * a[SX] + dy * a[SY], a[SENSE] * (dy * a[SX] - dx * a[SY]))
+    angle = about_from(a, dx, dy)
     wide = 1.05 * half / away + ABOUT  # asin(t) < 1.05 t up to t = 1/2
     return (angle - wide) * a[R] > near and (angle + wide) * a[R] < far
 

@@ -12,6 +12,7 @@ from simkit.moves.chords import places_on
 from simkit.moves.table import ARC, LINE, make_moves
 from simkit.stock.cut import cut
 from simkit.stock.field import blank_field, blank_lattice
+from simkit.stock.level_kernels import SPAN
 from simkit.stock.replay import CLEAR, replay
 from tests.stock import naive
 from tests.stock.some_moves import SHAPES
@@ -87,10 +88,32 @@ def layers():
     return path(np.concatenate(parts), 2)
 
 
+def rings():
+    """Ways down and level arcs of a flat cutter, both ways round, about centres beside the blank."""
+    kind, start, end, centre, sweep = [], [], [], [], []
+    for k, (x, y, z) in enumerate([(15, -25, 10.5), (15, 45, 9.5), (-30, 10, 9.0), (15, -25, 8.5)]):
+        middle = np.arctan2(10 - y, 15 - x)
+        for n, r in enumerate(np.hypot(15 - x, 10 - y) + np.arange(-6.0, 7.0, 2.25)):
+            sense = 1 if (n + k) % 2 else -1
+            ends = [
+                [x + r * np.cos(middle + a), y + r * np.sin(middle + a), z]
+                for a in (-0.3 * sense, 0.25 * sense)
+            ]
+            kind += [LINE, ARC]
+            start += [[*ends[0][:2], z + 2], ends[0]]
+            end += ends
+            centre += [[0, 0], [x, y]]
+            sweep += [0.0, 0.55 * sense]
+    return make_moves(kind=kind, start=start, end=end, centre=centre, sweep=sweep, tool=[2] * len(kind))
+
+
+PASSES = {"layers": layers, "rings": rings}
+
+
 @pytest.mark.parametrize("turn", ["none", "about x", "about y"])
-@pytest.mark.parametrize("seed", [0, 1, "layers"])
+@pytest.mark.parametrize("seed", [0, 1, "layers", "rings"])
 def test_replay__which_side_of_the_path_the_wood_stood(seed, turn):
-    moves, frame = layers() if seed == "layers" else job(seed), turned(turn, *SIZE)
+    moves, frame = PASSES[seed]() if seed in PASSES else job(seed), turned(turn, *SIZE)
     field, wanted = blank(), []
     x, y = np.meshgrid(field.lattice.x(), field.lattice.y())
     points = frame.inverse().apply(np.stack([x, y, 0 * x], axis=-1))[..., :2]
@@ -109,9 +132,9 @@ def test_replay__which_side_of_the_path_the_wood_stood(seed, turn):
 
 
 @pytest.mark.parametrize("turn", ["none", "about x", "about y"])
-@pytest.mark.parametrize("seed", [0, 1, "layers"])
+@pytest.mark.parametrize("seed", [0, 1, "layers", "rings"])
 def test_replay__highest_wood_taken_and_where_along_the_move(seed, turn):
-    moves, frame = layers() if seed == "layers" else job(seed), turned(turn, *SIZE)
+    moves, frame = PASSES[seed]() if seed in PASSES else job(seed), turned(turn, *SIZE)
     field, lines, arcs = blank(), 0, 0
     x, y = np.meshgrid(field.lattice.x(), field.lattice.y())
     points = frame.inverse().apply(np.stack([x, y, 0 * x], axis=-1))[..., :2]
@@ -144,8 +167,27 @@ def test_replay__highest_wood_taken_and_where_along_the_move(seed, turn):
             elif moves.kind[k] == ARC:
                 assert np.isnan(found.along[k]).all()
         field = after
-    assert lines > 5
+    assert lines > 5 or seed == "rings"
     assert arcs > 3 or seed == "layers"
+
+
+@pytest.mark.parametrize("turn", ["none", "about x"])
+@pytest.mark.parametrize("passes", PASSES)
+def test_replay__rows_tell_what_lists_do(passes, turn):
+    """Tiles wider than SPAN take no move in rows; of few cells, nearly every arc lies beside them."""
+    moves, frame = PASSES[passes](), turned(turn, *SIZE)
+    lattice = blank_lattice(*SIZE[:2], 0.15)
+    before = blank_field(lattice, *SIZE)
+    wanted = replay(before, moves, CUTTERS, frame, tile=2 * SPAN)
+    assert (wanted.volume > 0).sum() > 15
+    for tile in (16, 50, 64, SPAN):
+        found = replay(before, moves, CUTTERS, frame, tile=tile)
+        assert found.evaluations != wanted.evaluations
+        assert_same(found.field, wanted.field)
+        for name in ("depth", "at", "top", "under"):
+            assert np.array_equal(getattr(found, name), getattr(wanted, name), equal_nan=True), name
+        for name in ("volume", "right", "along"):  # summed tile by tile; angles of cells on one ray
+            assert getattr(found, name) == pytest.approx(getattr(wanted, name), abs=1e-9, nan_ok=True), name
 
 
 def test_replay__field_of_every_shape_is_that_of_the_cut():
