@@ -77,10 +77,17 @@ class Unproved:
 
     def largest(self) -> np.ndarray:
         """Return the largest deviation that was met in each cell, mm (ny, nx); 0 where none was."""
-        largest = np.zeros(self.is_found.shape)
-        for cell, _, _, size, is_met in self._met:
-            np.maximum.at(largest.ravel(), cell[is_met], size[is_met])
-        return largest
+        return self.largest_at()[0]
+
+    def largest_at(self) -> tuple[np.ndarray, np.ndarray]:
+        """Return the largest deviation met in each cell, mm (ny, nx), and its place in plan (ny, nx, 2)."""
+        largest, at = np.zeros(self.is_found.size), np.zeros((self.is_found.size, 2))
+        if self._met:
+            cell, x, y, size, is_met = (np.concatenate(parts) for parts in zip(*self._met, strict=True))
+            rows = np.flatnonzero(is_met & (size > 0))
+            worst = rows[worst_of(cell[rows], size[rows])]
+            largest[cell[worst]], at[cell[worst]] = size[worst], np.column_stack([x[worst], y[worst]])
+        return largest.reshape(self.is_found.shape), at.reshape(*self.is_found.shape, 2)
 
     def place(self, is_asked: np.ndarray) -> tuple[tuple[int, int], tuple[float, float]] | None:
         """Return the cell (iy, ix) and place (x, y) mm of the largest deviation met in the asked cells."""

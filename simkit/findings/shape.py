@@ -100,6 +100,9 @@ def _zone_spots(judged: _Judged, here: np.ndarray) -> tuple[list[Looked], list[S
     sign = -1.0 if judged.is_gouge else 1.0
     is_out = np.isnan(deviation.normal) | ~here
     least, most = (np.where(is_out, 0.0, sign * values) for values in (deviation.normal, deviation.most))
+    for (iy, ix, is_gouge), (_, off) in (getattr(deviation, "rims", None) or {}).items():
+        if is_gouge == judged.is_gouge and not is_out[iy, ix]:
+            most[iy, ix] = max(most[iy, ix], off)
     found = spots(deviation.normal, least > limit, deviation.lattice, GAP)
     # Near the limit, or straddling it, and not part of a spot that is beyond it anyway.
     is_near = ((most > limit) | (least > limit - min(CLOSE, limit / 3))) & ~is_out
@@ -260,11 +263,15 @@ def _with_rims(judged: _Judged, some: list[Spot], mask: np.ndarray, here: np.nda
     rims: list = [None] * len(some)
     if getattr(deviation, "rims", None) and some:
         region = _regions(judged, some, mask, here)
-        mine = [cell for cell in deviation.rims if (deviation.most[cell] < 0) == judged.is_gouge]
-        for cell in sorted(mine, key=lambda cell: (-abs(deviation.most[cell]), cell)):
+        mine = [
+            (off, (iy, ix), place)
+            for (iy, ix, is_gouge), (place, off) in deviation.rims.items()
+            if is_gouge == judged.is_gouge
+        ]
+        for _, cell, place in sorted(mine, key=lambda one: (-one[0], one[1])):
             nth = region[cell] - 1
             if nth >= 0 and rims[nth] is None:
-                rims[nth] = (cell, deviation.rims[cell])
+                rims[nth] = (cell, place)
     return [(spot,) if rim is None else (spot, rim) for spot, rim in zip(some, rims, strict=True)]
 
 
@@ -319,7 +326,9 @@ def _as_cells_have_it(judged: _Judged, spot: Spot) -> Look:
     """Return a spot without a closer look."""
     deviation = judged.evidence.deviations[judged.side]
     sign = -1.0 if judged.is_gouge else 1.0
-    least, most = sorted(float(sign * values[spot.cell]) for values in (deviation.normal, deviation.most))
+    ends = sorted(float(sign * values[spot.cell]) for values in (deviation.normal, deviation.most))
+    least = max(ends[0], 0.0)
+    most = max(ends[1], abs(spot.value))  # a cell may hold what is off the other way, see Deviation.rims
     surface = judged.evidence.field.upper if judged.side == 1 else judged.evidence.field.lower
     at = (*spot.at, float(surface[spot.cell]))
     return Look(sign * least, most - least, at, deviation.lattice.cell, certain=least)

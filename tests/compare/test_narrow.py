@@ -46,8 +46,11 @@ def pit(depth, half_width):
     return manifold3d.Manifold.cylinder(depth + 1, 0.0, mouth, 5).translate([*AT, TOP - depth])
 
 
-def worst(solid, height, is_gouge, limit):
-    """Return severity, value and bound of the worst that is told of a part milled level at a height."""
+def worst(solid, height, is_gouge, limit, other=9.0):
+    """Return severity, value and bound of the worst that is told of a part milled level at a height.
+
+    limit mm: for the kind that is asked; other mm: for the other one.
+    """
     mesh = solid.to_mesh64() if hasattr(solid, "to_mesh64") else solid.to_mesh()
     target = make_target(np.asarray(mesh.vert_properties, float)[:, :3], np.asarray(mesh.tri_verts))
     y = np.arange(0.0, WIDTH + 1, 2.0)
@@ -64,7 +67,7 @@ def worst(solid, height, is_gouge, limit):
         (Setup("one", (), zero=Zero("left front", "bottom")),),
         zones=(Zone("rim", rim, judged=False), Zone("inside", inside, judged=True)),
     )
-    limits = Limits(gouge=limit, leftover=9.0) if is_gouge else Limits(gouge=9.0, leftover=limit)
+    limits = Limits(gouge=limit, leftover=other) if is_gouge else Limits(gouge=other, leftover=limit)
     job, lattice = replace(job, limits=limits), blank_lattice(LENGTH, WIDTH, CELL)
     evidence = check._cut(job, [[(None, Read(moves))]], lattice, Timings(), NoProgress())
     evidence.target, evidence.target_grid = target, TargetGrid(target)
@@ -104,3 +107,33 @@ def test_a_crest_that_falls_along_its_way__is_told_where_it_is_highest(limit):
     severity, value, bound = worst(slab(FLOOR) + ridge, TOP - 0.127, True, limit)
     assert severity == "beyond"
     assert abs(value - 0.127) <= bound + 1e-4
+
+
+def tip(half_width, above, height):
+    """A spike so wide at a height that ends so far above it, and nothing of it 0.9 mm below."""
+    foot = half_width * (above + 0.9) / above
+    return manifold3d.Manifold.cylinder(above + 0.9, foot, 0.0, 5).translate([*AT, height - 0.9])
+
+
+@pytest.mark.parametrize("is_gouge", [True, False])
+@pytest.mark.parametrize("other", [0.02, 0.3, 0.7, 9.0])
+@pytest.mark.parametrize("limit", [0.02, 0.6])
+def test_a_tip_gone_and_a_pit_left_full_in_one_cell__are_both_told(is_gouge, limit, other):
+    """A spike 0.1 mm wide loses 0.83 mm over a level cut, a pit 0.06 mm wide beside it stays full by 0.75 mm.
+
+    Both lie in one cell of 0.4 mm, at 6.253 and 6.353 of 6.0 to 6.4, and no sample meets either.
+    """
+    height = 9.1
+    hole = manifold3d.Manifold.cylinder(1.75, 0.0, 0.07, 5).translate([AT[0] + 0.1, AT[1], height - 0.75])
+    part = slab(height) + tip(0.05, 0.83, height) - hole
+    severity, value, bound = worst(part, height, is_gouge, limit, other)
+    assert severity == "beyond"
+    assert abs(value - (0.83 if is_gouge else 0.75)) <= bound + 1e-4
+
+
+@pytest.mark.parametrize("limit", [0.2, 0.6, 0.8])
+def test_a_tip_gone_where_wood_is_left_beyond_its_limit__is_told(limit):
+    """A level cut leaves 0.3 mm everywhere, three times what may be, and took 0.83 mm off a spike."""
+    severity, value, bound = worst(slab(8.8) + tip(0.05, 0.83, 9.1), 9.1, True, limit, 0.1)
+    assert severity == "beyond"
+    assert abs(value - 0.83) <= bound + 1e-4
