@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from scipy import ndimage
 
-from simkit.compare.closer import FINEST, Look, closer_look
+from simkit.compare.closer import FINEST, Look, closer_look, overrated
 from simkit.compare.peaks import proved_peaks, regions, slack
 from simkit.compare.spots import Spot, labelled, spots
 from simkit.findings.evidence import Evidence
@@ -20,6 +20,7 @@ from simkit.stock.pour import Poured
 from simkit.stock.saw import Sawn
 
 CLOSEST = 0.00005  # mm: half the diagonal of the finest cells, where a verdict hangs on it
+LAST = 2e-6  # mm: half edge of the last squares of the proof then
 EVEN = 2e-5  # mm: as near as this to a limit rounding would decide
 CLOSE = 0.03  # mm: bounds after a closer look are smaller, so what lies lower cannot reach the limit
 MOST_CLOSE = 60  # spots near the limit that are looked at closely; more are told as their cells have it
@@ -214,13 +215,18 @@ def _decided(judged: _Judged, look: Look, region: np.ndarray) -> tuple[str, Look
     look = _look(judged, cell, look.at[:2], CLOSEST)
     if look.certain <= limit + EVEN:
         most = np.where(region, limit - EVEN, np.inf)
-        met = judged.evidence.may_exceed(
-            judged.side, judged.is_gouge, most, region, CLOSEST, with_faces=True
-        ).place(region)
-        if met is None and (look.is_surface or _top(look) <= limit):
+        left = judged.evidence.zones.allowance(judged.evidence.field.lattice, judged.side)
+        worst = judged.evidence.may_exceed(
+            judged.side, judged.is_gouge, most, region, LAST, with_faces=True
+        ).worst(region)
+        if worst is None and (look.is_surface or _top(look) <= limit):
             return "", look, cell
-        if met is not None:
+        if worst is not None:
+            *met, size, is_met = worst
             other = _look(judged, *met, CLOSEST)
+            if is_met and left is None and size > abs(other.value):  # the look went on to a place beside it
+                value = -size if judged.is_gouge else size
+                other = replace(other, value=value, certain=size, at=(*met[1], other.at[2]), is_surface=True)
             if abs(other.value) > abs(look.value):
                 look, cell = other, met[0]
             top = max(top, limit)  # what was met there is not proved to keep below it
@@ -287,7 +293,7 @@ def _looked(judged: _Judged, spot: Spot, rim: tuple | None = None) -> Looked:
             look, spot = closer, replace(spot, cell=rim[0], at=tuple(float(v) for v in at))
     if _top(look) < abs(spot.value):  # its cells were cut finer than a look begins: a knife's edge, a slit
         look = _look(judged, spot.cell, is_narrow=True)
-    if _top(look) < abs(spot.value):
+    if _top(look) < abs(spot.value) and not _is_overrated(judged, spot):
         look = _as_cells_have_it(judged, spot)
     if not look.is_surface and look.bound > slack(look):
         # No proof will make this bound narrower, only a closer look.
@@ -320,6 +326,14 @@ def _look(
         place=place,
         is_narrow=is_narrow,
     )
+
+
+def _is_overrated(judged: _Judged, spot: Spot) -> bool:
+    """Return whether the worst cell of a spot tells more than its sample is off (`closer.overrated`)."""
+    evidence, side = judged.evidence, judged.side
+    if evidence.zones.allowance(evidence.field.lattice, side) is not None:
+        return False
+    return overrated(evidence.recut, evidence.field, evidence.target_grid, side, spot.cell, abs(spot.value))
 
 
 def _as_cells_have_it(judged: _Judged, spot: Spot) -> Look:

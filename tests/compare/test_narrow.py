@@ -46,15 +46,16 @@ def pit(depth, half_width):
     return manifold3d.Manifold.cylinder(depth + 1, 0.0, mouth, 5).translate([*AT, TOP - depth])
 
 
-def worst(solid, height, is_gouge, limit, other=9.0):
+def worst(solid, height, is_gouge, limit, other=9.0, deeper=()):
     """Return severity, value and bound of the worst that is told of a part milled level at a height.
 
-    limit mm: for the kind that is asked; other mm: for the other one.
+    limit mm: for the kind that is asked; other mm: for the other one.  deeper: y and height of more passes.
     """
     mesh = solid.to_mesh64() if hasattr(solid, "to_mesh64") else solid.to_mesh()
     target = make_target(np.asarray(mesh.vert_properties, float)[:, :3], np.asarray(mesh.tri_verts))
-    y = np.arange(0.0, WIDTH + 1, 2.0)
-    start, end = (np.column_stack([np.full(len(y), x), y, np.full(len(y), height)]) for x in (-4, LENGTH + 4))
+    passes = [(y, height) for y in np.arange(0.0, WIDTH + 1, 2.0)] + list(deeper)
+    y, z = np.array(passes).T
+    start, end = (np.column_stack([np.full(len(y), x), y, z]) for x in (-4, LENGTH + 4))
     moves = make_moves(
         programs=("p.nc",), start=start, end=end, tool=np.ones(len(y), int), line=np.arange(len(y))
     )
@@ -137,3 +138,19 @@ def test_a_tip_gone_where_wood_is_left_beyond_its_limit__is_told(limit):
     severity, value, bound = worst(slab(8.8) + tip(0.05, 0.83, 9.1), 9.1, True, limit, 0.1)
     assert severity == "beyond"
     assert abs(value - 0.83) <= bound + 1e-4
+
+
+@pytest.mark.parametrize(("limit", "is_told"), [(1.0, True), (1.08, True), (1.13, False), (1.25, False)])
+def test_a_crest_beside_a_fin_that_samples_miss__is_as_far_off_as_from_the_fin(limit, is_told):
+    """A crest 10 mm high along the samples; the cut lies at 8.66 mm, and a fin 0.1 mm wide that it left ends
+    at 8.9 mm, its near face 0.07 mm beside the crest: that is sqrt(0.07^2 + 1.1^2) = 1.1022 mm off, and
+    1.34 mm from all that samples show.
+    """
+    ridge = knife(0.1).translate([0.0, 4.6 - AT[1], 0.0])
+    low, high = 4.6 + 0.07, 4.6 + 0.17
+    passes = [(low - 3.0, 8.66), (high + 3.0, 8.66)]
+    severity, value, bound = worst(slab(FLOOR) + ridge, 8.9, True, limit, deeper=passes)
+    assert (severity == "beyond") == is_told
+    assert severity in ("", "beyond")
+    if is_told:
+        assert abs(value - np.hypot(0.07, 1.1)) <= bound + 1e-4
