@@ -46,10 +46,11 @@ def pit(depth, half_width):
     return manifold3d.Manifold.cylinder(depth + 1, 0.0, mouth, 5).translate([*AT, TOP - depth])
 
 
-def worst(solid, height, is_gouge, limit, other=9.0, deeper=()):
+def worst(solid, height, is_gouge, limit, other=9.0, deeper=(), left=0.0):
     """Return severity, value and bound of the worst that is told of a part milled level at a height.
 
     limit mm: for the kind that is asked; other mm: for the other one.  deeper: y and height of more passes.
+    left mm: on purpose.
     """
     mesh = solid.to_mesh64() if hasattr(solid, "to_mesh64") else solid.to_mesh()
     target = make_target(np.asarray(mesh.vert_properties, float)[:, :3], np.asarray(mesh.tri_verts))
@@ -69,6 +70,7 @@ def worst(solid, height, is_gouge, limit, other=9.0, deeper=()):
         zones=(Zone("rim", rim, judged=False), Zone("inside", inside, judged=True)),
     )
     limits = Limits(gouge=limit, leftover=other) if is_gouge else Limits(gouge=other, leftover=limit)
+    limits = replace(limits, finish_allowance=left)
     job, lattice = replace(job, limits=limits), blank_lattice(LENGTH, WIDTH, CELL)
     evidence = check._cut(job, [[(None, Read(moves))]], lattice, Timings(), NoProgress())
     evidence.target, evidence.target_grid = target, TargetGrid(target)
@@ -154,3 +156,43 @@ def test_a_crest_beside_a_fin_that_samples_miss__is_as_far_off_as_from_the_fin(l
     assert severity in ("", "beyond")
     if is_told:
         assert abs(value - np.hypot(0.07, 1.1)) <= bound + 1e-4
+
+
+# On a plate over a floor; or where a pass along the edge took the outermost tenths of a millimetre off, so
+# that nothing is left in cells of the part.
+TABLE = slab(2.0) + slab(4.0).trim_by_plane((0.0, -1.0, 0.0), -4.0)
+PLATE = manifold3d.Manifold.cube([LENGTH, WIDTH, 5.1]).translate([0.0, 0.0, 4.0])
+SHELF = manifold3d.Manifold.cube([LENGTH, 5.1, 9.1])
+
+
+@pytest.mark.parametrize(("share", "is_told"), [(0.5, True), (0.97, True), (1.03, False)])
+@pytest.mark.parametrize("where", ["lip", "both", "allowance"])
+def test_a_tip_gone_where_the_proof_does_not_tell_all__is_told(where, share, is_told):
+    """A spike 0.1 mm wide loses 0.83 mm over a level cut.  0.1 mm left on purpose counts with it: 0.93 mm."""
+    height = 9.1
+    deeper, left = (), 0.0
+    if where == "lip":
+        part = TABLE + PLATE
+    elif where == "both":
+        part, deeper = SHELF, [(4.8 + 3.0, 0.0)]
+    else:
+        part, left = slab(height - 0.1), 0.1
+    off = 0.83 + left
+    severity, value, bound = worst(
+        part + tip(0.05, 0.83, height), height, True, share * off, deeper=deeper, left=left
+    )
+    assert (severity != "") == is_told
+    if is_told:
+        assert abs(value - off) <= bound + 1e-4
+
+
+@pytest.mark.parametrize(("share", "is_told"), [(0.5, True), (0.97, True), (1.03, False)])
+@pytest.mark.parametrize("where", ["lip", "both"])
+def test_a_pit_left_full_where_the_proof_does_not_tell_all__is_told(where, share, is_told):
+    """A pit 0.06 mm wide stays full by 0.35 mm, 0.39 mm beside the edge that is gone."""
+    part, deeper = (TABLE + PLATE, ()) if where == "lip" else (SHELF, [(4.99 + 3.0, 0.0)])
+    hole = manifold3d.Manifold.cylinder(1.35, 0.0, 0.03 * 1.35 / 0.35, 5).translate([*AT, 9.1 - 0.35])
+    severity, value, bound = worst(part - hole, 9.1, False, share * 0.35, deeper=deeper)
+    assert (severity != "") == is_told
+    if is_told:
+        assert abs(value - 0.35) <= bound + 1e-4
