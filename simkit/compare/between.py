@@ -90,6 +90,14 @@ class Unproved:
             largest[cell[worst]], at[cell[worst]] = size[worst], np.column_stack([x[worst], y[worst]])
         return largest.reshape(self.is_found.shape), at.reshape(*self.is_found.shape, 2)
 
+    def not_ruled_out(self, is_asked: np.ndarray) -> float:
+        """Return the most that was not ruled out in the asked cells where nothing was met, mm; 0 for none."""
+        most = 0.0
+        for cell, _, _, size, is_met in self._met:
+            mine = ~is_met & is_asked.ravel()[cell]
+            most = max(most, float(size.max(where=mine, initial=0.0)))
+        return most
+
     def place(self, is_asked: np.ndarray) -> tuple[tuple[int, int], tuple[float, float]] | None:
         """Return the cell (iy, ix) and place (x, y) mm of the largest deviation met in the asked cells."""
         worst = self.worst(is_asked)

@@ -196,3 +196,24 @@ def test_a_pit_left_full_where_the_proof_does_not_tell_all__is_told(where, share
     assert (severity != "") == is_told
     if is_told:
         assert abs(value - 0.35) <= bound + 1e-4
+
+
+@pytest.mark.parametrize("seed", [*range(8), 14])
+def test_of_several_tips_or_pits_in_one_cell__the_worst_is_told(seed):
+    """Three to six of 0.02 to 0.08 mm width, between 0.05 and 0.3 mm off a level cut: the highest counts."""
+    rng = np.random.default_rng(seed)
+    height, tops = 9.1, []
+    part, is_gouge = slab(height), rng.uniform() < 0.6
+    for _ in range(int(rng.integers(3, 7))):
+        top, half_width = float(rng.uniform(0.05, 0.3)), float(rng.uniform(0.01, 0.04))
+        at = np.array([6.0, 4.4]) + rng.uniform(0.04, 0.36, 2)
+        wide = half_width * (top + 0.5) / top
+        if is_gouge:
+            one = manifold3d.Manifold.cylinder(top + 0.5, wide, 0.0, 5).translate([*at, height - 0.5])
+            part += one ^ manifold3d.Manifold.cube([LENGTH, WIDTH, 2.0]).translate([0, 0, height - 0.01])
+        else:
+            part -= manifold3d.Manifold.cylinder(top + 0.5, 0.0, wide, 5).translate([*at, height - top])
+        tops.append(top)
+    severity, value, bound = worst(part, height, is_gouge, float(rng.uniform(0.02, 0.06)))
+    assert severity == "beyond"
+    assert abs(value - max(tops)) <= bound + 1e-4
