@@ -6,8 +6,9 @@ Parts of five sizes in turn, SIZES times 24 x 20 mm in plan, up to that of a sma
 SCALE all of one size.  300 jobs take some 55 minutes of processor time, and 4.2 GB.
 --sizes: the ratio of time on parts of several sizes, JOBS of each (4), and nothing about verdicts.
 --profile: where the processor time of the coarse way goes, of JOBS jobs (30), and of the slowest of them.
-Smooth and sharp targets, steps, ridges and scratches 0.1 mm wide, limits a few percent off the true worst
-value; 0.4 mm cells with second looks against 0.05 mm cells everywhere.  Prints each job that is undecided
+Smooth and sharp targets, steps, ridges and scratches 0.1 mm wide, and on three in five of the targets knives
+0.1 mm wide, spikes or vee-shaped pits that no pass follows; limits a few percent off the true worst value;
+0.4 mm cells with second looks against 0.05 mm cells everywhere.  Prints each job that is undecided
 or differs ('missed': within by the coarse way, beyond for certain by the fine one; 'false': the other way
 round; 'value': the ranges of the worst value do not meet), and last: how many differ, bounds, the share
 undecided, the ratio of time (of processor time; by the clock in brackets), of all jobs and by size.

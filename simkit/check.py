@@ -15,6 +15,7 @@ from scipy import ndimage
 from simkit.budget.budget import budget_of
 from simkit.budget.faces import why_not
 from simkit.compare.between import FLOOR, Unproved
+from simkit.compare.closer import FINEST, Look, closer_look
 from simkit.compare.cusps import cusps
 from simkit.compare.cusps_paths import plan_paths
 from simkit.compare.cutter_size import (
@@ -26,7 +27,7 @@ from simkit.compare.cutter_size import (
     beyond_wall,
     other_size,
 )
-from simkit.compare.deviation import break_through, deviation
+from simkit.compare.deviation import Deviation, break_through, deviation
 from simkit.compare.dowels import dowel_holes, pins
 from simkit.compare.jig import read_jigs, seats
 from simkit.compare.loose import loose_pieces
@@ -42,6 +43,7 @@ from simkit.compare.second_look import second_look
 from simkit.compare.segments import SideSweeps
 from simkit.compare.standing import StandingWatch, stage_ends
 from simkit.compare.sweeps import Sweeps
+from simkit.compare.tips import with_tips
 from simkit.compare.walls import wall_thickness
 from simkit.effort.effort import effort_of
 from simkit.errors import InputProblems, Place, Problem
@@ -310,6 +312,7 @@ def _compare(evidence: Evidence) -> None:
             unproved=partial(_unproved, evidence, side),
             unclear=_unclear(evidence, side),
         )
+        found = _with_tips(evidence, found, side)
         if len({frame.up for frame in evidence.frames}) > 1:
             around, gouge = evidence.envelopes.side(side), zones.limits(field.lattice, side)[0]
             left = zones.allowance(field.lattice, side)
@@ -377,6 +380,31 @@ def _unclear(evidence: Evidence, side: int) -> np.ndarray:
     if left is not None:
         is_unclear |= (left != 0).any(axis=0)
     return ndimage.binary_dilation(is_unclear, np.ones((3, 3)))
+
+
+def _with_tips(evidence: Evidence, found: Deviation, side: int) -> Deviation:
+    """Return a deviation that knows what is narrow and off in cells of which the proof does not tell all."""
+    zones, lattice = evidence.zones, evidence.field.lattice
+    number = zones.index(lattice, side)
+
+    def look_at(is_gouge: bool, cell, place, finest: float = FINEST) -> Look:
+        return closer_look(
+            evidence.recut,
+            evidence.field,
+            evidence.target_grid,
+            side,
+            cell,
+            is_gouge,
+            finest,
+            allowance=partial(zones.allowance, side=side),
+            counts=lambda window: zones.index(window, side) == number[cell],
+            place=place,
+        )
+
+    is_unclear = _unclear(evidence, side) & ~np.isnan(evidence.envelopes.side(side))
+    limits = dict(zip((True, False), zones.limits(lattice, side), strict=True))
+    left = zones.allowance(lattice, side)
+    return with_tips(found, evidence.target_grid, evidence.columns, is_unclear, limits, left, look_at)
 
 
 def _may_exceed(

@@ -19,6 +19,7 @@ from simkit.target.coarseness import coarseness
 from simkit.target.envelope import envelopes
 from simkit.target.grid import TargetGrid
 from simkit.target.mesh import make_target
+from tests.verdict_narrow import drawn, off_at, way_to, with_narrow
 
 LENGTH, WIDTH, THICK = 24.0, 20.0, 12.0  # mm; times `scale` in plan
 COARSE, FINE = 0.4, 0.05  # mm
@@ -94,24 +95,30 @@ def _tips(heights, cutter, above, sample):
 class VerdictJob:
     """One random job of one side; limits are set by `judged_by`.
 
-    All but a rim of RIM mm is one zone.  kinds: what was put in: 'scratch', 'step', 'ridge'.
+    All but a rim of RIM mm is one zone.  kinds: what was put in: 'scratch', 'step', 'ridge' by the program,
+    and of `verdict_narrow` 'knife', 'spike', 'pit' on the target, of which the program knows nothing;
+    is_plain: none of these.
     """
 
-    def __init__(self, seed, scale=1):
+    def __init__(self, seed, scale=1, is_plain=False):
         rng = np.random.default_rng(seed)
         is_smooth = seed % 2 == 0
         length, width, sample = LENGTH * scale, WIDTH * scale, SAMPLE * np.sqrt(scale)
         self.length, self.width = length, width
         mesh = solid(_heights(rng, is_smooth, scale), length, width)
+        self.plain = TargetGrid(make_target(mesh.vertices, mesh.faces))
+        # Numbers of their own, so that the rest of a job is as it would be without.
+        self.narrow = [] if is_plain else drawn(np.random.default_rng((seed, 1)), self.plain, length, width)
+        mesh = with_narrow(mesh, self.narrow)
         self.target = make_target(mesh.vertices, mesh.faces)
-        self.grid = TargetGrid(self.target)
+        self.grid = TargetGrid(self.target) if self.narrow else self.plain
         self.coarseness = coarseness(self.target)
         finisher = FINISHERS[int(rng.integers(len(FINISHERS)))]
         xs, ys = np.arange(0, length + 1e-6, sample), np.arange(0, width + 1e-6, sample)
         inner = [
             a.ravel() for a in np.meshgrid(np.clip(xs, 1e-4, length - 1e-4), np.clip(ys, 1e-4, width - 1e-4))
         ]
-        heights = self.grid.heights(np.column_stack(inner))[1].reshape(len(ys), len(xs))
+        heights = self.plain.heights(np.column_stack(inner))[1].reshape(len(ys), len(xs))
         tips = _tips(heights, finisher, float(rng.uniform(0, 0.05)), sample)
         self.kinds = [kind for kind in ("scratch", "step", "ridge") if rng.uniform() < 0.5]
         rows = np.arange(0, len(ys), int(rng.integers(2, 7)))
@@ -132,7 +139,7 @@ class VerdictJob:
         if "scratch" in self.kinds:
             ends = rng.uniform([2, 2], [length - 2, width - 2], (2, 2))
             places = np.linspace(*ends, max(int(np.hypot(*(ends[1] - ends[0])) / 0.5), 2))
-            z = self.grid.heights(places)[1] - float(rng.uniform(0.05, 0.4))
+            z = self.plain.heights(places)[1] - float(rng.uniform(0.05, 0.4))
             path = np.column_stack([places, z])
             start.append(path[:-1]), end.append(path[1:]), tool.append(np.full(len(path) - 1, 2))
         n = sum(len(part) for part in start)
@@ -157,6 +164,7 @@ class VerdictJob:
         )
         self.reads = [[(None, Read(moves))]]
         self.noise = rng.normal(0, 0.06, 2)
+        self.kinds += sorted({one.kind for one in self.narrow})
 
     def fine(self):
         """Return the ranges of the worst gouge and leftover on fine cells everywhere, and the seconds (2,).
@@ -164,12 +172,15 @@ class VerdictJob:
         Each (least, most) mm: between samples a value changes by no more than the way to the next sample:
         half a diagonal in plan, and as much more as the target is steep there or the path of the move that
         cut there (a scratch follows terraces up and down).
+        That is told of the target without what is narrow, which falls between the samples: of that the
+        crests and tips are asked by themselves, out of the time.  A sample that is as near to it as to the
+        plain target is not certain.
         """
         started = _clocks()
         lattice = blank_lattice(self.length, self.width, FINE)
         evidence = check._cut(self.job, self.reads, lattice, Timings(), NoProgress())
-        around = envelopes(self.grid, lattice)
-        found = deviation(evidence.field, around, self.grid, 1, 1e-4)
+        around = envelopes(self.plain, lattice)
+        found = deviation(evidence.field, around, self.plain, 1, 1e-4)
         moves, owner = self.reads[0][0][1].moves, evidence.field.upper_move
         run = np.hypot(*(moves.end - moves.start)[:, :2].T)
         rise = np.abs(moves.end - moves.start)[:, 2] / np.maximum(run, 1e-9)
@@ -179,11 +190,15 @@ class VerdictJob:
         way = FINE / np.sqrt(2) * np.sqrt(1 + steep**2)
         ranges, rim = [], round(RIM / FINE)
         inner = (slice(rim, -rim), slice(rim, -rim))
+        seconds = _clocks() - started
+        is_certain = np.abs(found.normal) <= way_to(self.narrow, lattice)
         for sign in (-1.0, 1.0):
-            least = np.nanmax(sign * found.normal[inner])
+            least = np.nanmax(np.where(is_certain, sign * found.normal, 0.0)[inner])
             most = np.nanmax((sign * found.most + way)[inner])
-            ranges.append((float(max(least, 0.0)), float(most)))
-        return ranges, _clocks() - started
+            ends = [(float(max(least, 0.0)), float(most))]
+            ends += [off_at(one, evidence.recut) for one in self.narrow if (one.height > 0) == (sign < 0)]
+            ranges.append(tuple(np.max(ends, axis=0).tolist()))
+        return ranges, seconds
 
     def coarse(self, limits):
         """Return the verdicts on gouge and leftover on coarse cells, and the seconds (2,).

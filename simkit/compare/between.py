@@ -34,6 +34,7 @@ from simkit.target.grid import TargetGrid
 CHUNK = 2048  # blocks proved in one go
 FLOOR = 0.01  # mm: squares of a smaller half edge are not halved again
 MOST_SQUARES = 3_000_000  # nor are more than these
+FEW_SQUARES, FINE = 100_000, 5e-5  # nor more than so many whose half edge is less than this, mm
 
 
 @dataclass
@@ -77,13 +78,35 @@ class Unproved:
 
     def largest(self) -> np.ndarray:
         """Return the largest deviation that was met in each cell, mm (ny, nx); 0 where none was."""
-        largest = np.zeros(self.is_found.shape)
+        return self.largest_at()[0]
+
+    def largest_at(self) -> tuple[np.ndarray, np.ndarray]:
+        """Return the largest deviation met in each cell, mm (ny, nx), and its place in plan (ny, nx, 2)."""
+        largest, at = np.zeros(self.is_found.size), np.zeros((self.is_found.size, 2))
+        if self._met:
+            cell, x, y, size, is_met = (np.concatenate(parts) for parts in zip(*self._met, strict=True))
+            rows = np.flatnonzero(is_met & (size > 0))
+            worst = rows[worst_of(cell[rows], size[rows])]
+            largest[cell[worst]], at[cell[worst]] = size[worst], np.column_stack([x[worst], y[worst]])
+        return largest.reshape(self.is_found.shape), at.reshape(*self.is_found.shape, 2)
+
+    def not_ruled_out(self, is_asked: np.ndarray) -> float:
+        """Return the most that was not ruled out in the asked cells where nothing was met, mm; 0 for none."""
+        most = 0.0
         for cell, _, _, size, is_met in self._met:
-            np.maximum.at(largest.ravel(), cell[is_met], size[is_met])
-        return largest
+            mine = ~is_met & is_asked.ravel()[cell]
+            most = max(most, float(size.max(where=mine, initial=0.0)))
+        return most
 
     def place(self, is_asked: np.ndarray) -> tuple[tuple[int, int], tuple[float, float]] | None:
         """Return the cell (iy, ix) and place (x, y) mm of the largest deviation met in the asked cells."""
+        worst = self.worst(is_asked)
+        return None if worst is None else worst[:2]
+
+    def worst(self, is_asked: np.ndarray) -> tuple | None:
+        """Return the cell (iy, ix) and place (x, y) mm of the largest deviation met in the asked cells, its
+        size, mm, and whether it was met there; else the place that was settled least, and its bound.
+        """
         if not self._met:
             return None
         cell, x, y, size, is_met = (np.concatenate(parts) for parts in zip(*self._met, strict=True))
@@ -93,7 +116,7 @@ class Unproved:
         # Ties go to the lowest cell, so that the order in which squares were halved does not matter.
         k = mine[np.lexsort((x[mine], y[mine], cell[mine], -size[mine], ~is_met[mine]))[0]]
         iy, ix = divmod(int(cell[k]), self.is_found.shape[1])
-        return (iy, ix), (float(x[k]), float(y[k]))
+        return (iy, ix), (float(x[k]), float(y[k])), float(size[k]), bool(is_met[k])
 
 
 def unproved_gouges(
@@ -165,7 +188,7 @@ def unproved_gouges(
         depth = _deepest_over(x, y, half, low, slopes, may[cell], grid, sweeps)
         left = np.flatnonzero(depth > may[cell])
         x, y, cell, number = x[left], y[left], cell[left], number[left]
-        if half <= floor or 4 * len(cell) > MOST_SQUARES:
+        if _is_enough(half, len(cell), floor):
             known = low[left], slopes[left], may[cell], grid, sweeps
             found.add(cell, x, y, _deepest_over(x, y, half, *known, is_told=True), is_met=False)
             break
@@ -191,7 +214,12 @@ def unproved_gouges(
 
 def _last(floor: float) -> tuple[float, float]:
     """Return how small the last squares of faces are, for `far_faces`: smaller where more is asked."""
-    return LAST if floor >= FLOOR else (min(floor, LAST[0]), CLOSE)
+    return LAST if floor >= FLOOR else (min(max(floor, FINE), LAST[0]), CLOSE)
+
+
+def _is_enough(half: float, squares: int, floor: float) -> bool:
+    """Return whether so many squares of such half edges, mm, are not halved again."""
+    return half <= floor or 4 * squares > (MOST_SQUARES if half > FINE else FEW_SQUARES)
 
 
 def _deepest_over(
@@ -274,7 +302,7 @@ def unproved_leftover(
         off = _proudest_over(x, y, half, up, slopes, may[cell], grid, sweeps.side)
         left = np.flatnonzero(off > may[cell])
         x, y, cell = x[left], y[left], cell[left]
-        if half <= floor or 4 * len(cell) > MOST_SQUARES:
+        if _is_enough(half, len(cell), floor):
             known = up[left], slopes[left], may[cell], grid, sweeps.side
             found.add(cell, x, y, _proudest_over(x, y, half, *known, is_told=True), is_met=False)
             break

@@ -24,6 +24,7 @@ ROOM = 3  # cells about the worst one that a look measures
 LARGEST_ROOM = 64  # cells about it that a look cuts again
 SAME_SHEET = 6.0  # neighbouring points steeper than this (about 80 degrees) lie on different faces
 SAME = 1e-6  # mm
+COLUMNS = 128  # across, of a window in which one sample is held against the cut
 TIE = 1e-4  # mm: peaks as high as this lower count as the same peak
 
 
@@ -221,6 +222,41 @@ def _cropped(
     is_near[cell] = True
     _, most = measured(field, envelopes(grid, field.lattice), grid, side, is_near, (CutSurface(field, side),))
     return field, cell, float(np.nan_to_num(np.abs(most[cell])))
+
+
+def overrated(
+    recut: Callable[[Lattice], Field],
+    field: Field,
+    grid: TargetGrid,
+    side: int,
+    cell: tuple[int, int],
+    value: float,
+) -> bool:
+    """Return whether a cell has its value, mm, from its sample, which in truth is less far off.
+
+    From the target to the cut a sample is as far at least as from a surface that keeps between the samples
+    about it; what stands between them, narrower than a cell, may be nearer.  So the sample is held against
+    the columns of the cut all about it, 2 / COLUMNS of the value wide: it is no farther off than from these.
+    recut, field, grid, side, cell: as for `closer_look`.
+    """
+    field, cell, _ = _cropped(field, grid, side, cell)
+    around, is_near = envelopes(grid, field.lattice), np.zeros(field.lattice.shape, bool)
+    is_near[cell] = True
+    least, _ = measured(field, around, grid, side, is_near, (CutSurface(field, side),))
+    if abs(least[cell]) < value - TIE:
+        return False
+    x, y = (float(v) for v in field.lattice.centre_of(*cell))
+    edge = 2 * value / COLUMNS
+    corner = (x - edge * (COLUMNS + 1) / 2, y - edge * (COLUMNS + 1) / 2)
+    window = Lattice(corner, edge, COLUMNS + 1, COLUMNS + 1)
+    fine = recut(window)
+    heights, cut = CutSurface(fine, side).heights, (field.upper if side == 1 else field.lower)[cell]
+    aside = np.hypot(window.x()[None, :] - x, window.y()[:, None] - y)
+    way = 1.0 if least[cell] < 0 else -1.0
+    target = float(around.side(side)[cell]) * (1.0 if side == 1 else -1.0)
+    rise = np.maximum(way * (target - heights), 0.0)
+    off = float(grid.distance(np.array([[x, y, float(cut)]]), side if least[cell] < 0 else 0)[0])
+    return max(float(np.hypot(aside, rise).min()), off) < value - TIE
 
 
 def _window(field: Field, box: tuple[int, int, int, int]) -> Field:

@@ -37,9 +37,10 @@ class Deviation:
     most (ny, nx) float32 mm: the same with the most that target -> cut can be.
     |normal| <= |most|, and |most| <= |vertical| but where this side cut through the part and nothing is left;
     the true two-way distance at a cell centre lies between the first two, see `deviation`.
-    rims: of cells (row, column) in or beside which a sharp edge lies that is lost, or left full, farther than
-        its limit, the place (x, y) mm; their `most` is as much, see `rims` and `second_look`.  None where
-        that was not looked at.
+    rims: of cells in or beside which something narrow is off by more than its limit, and the cell shows none
+        of that (a sharp edge lost or left full; a gouge where it holds leftover beyond its limit): by (row,
+        column, is_gouge) the place (x, y) mm and how far off it is, mm, see `rims` and `second_look`.
+        `most` is as much where the cell is within its limits else.  None where that was not looked at.
     """
 
     side: int
@@ -48,7 +49,7 @@ class Deviation:
     normal: np.ndarray
     most: np.ndarray
     threshold: float
-    rims: dict[tuple[int, int], tuple[float, float]] | None = None
+    rims: dict[tuple[int, int, bool], tuple[tuple[float, float], float]] | None = None
 
 
 class CutSurface:

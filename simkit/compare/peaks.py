@@ -45,14 +45,14 @@ def proved_peaks(
     look_at(spot, cell, place (x, y) mm): a closer look.
     A look tells the peak near one place.  Over the whole region of its spot no deviation from cut to target
     exceeds |value| + bound of the look returned.  Where the target is seen to be farther from the cut than
-    that (a knife's edge deeper in the cut elsewhere in the spot) the look is taken there first: searched for,
-    not proved.  A peak of cut to target needs no other bound than that proof;
-    any other keeps the bound of its look where that is wider.  To prove less than SLACK or SHARE would take
-    long on a plateau.
+    that (a knife's edge deeper in the cut elsewhere in the spot) the look is taken there first, until nothing
+    farther is seen; what smaller squares do not rule out then is in the bound.  A peak of cut to target needs
+    no other bound than that proof; any other keeps the bound of its look where that is wider.  To prove less
+    than SLACK or SHARE would take long on a plateau.
     """
     best = list(looks)
     cells: list[tuple[int, int] | None] = [None] * len(best)
-    _climb_faces(best, cells, region, ask, look_at)
+    faces = _climb_faces(best, cells, region, ask, look_at)
     proved = np.array([_asked(look) for look in best])  # tried: nothing is higher than this
     step = np.full(len(best), SLACK)
     is_open = np.ones(len(best) + 1, bool)
@@ -78,28 +78,38 @@ def proved_peaks(
                 step[k] *= 2
         is_asked, floor = found.is_found & is_open[region], FINER
     bounds = [
-        max(float(most) - abs(look.value), 0.0 if look.is_surface else look.bound)
-        for look, most in zip(best, proved, strict=True)
+        max(float(most) - abs(look.value), 0.0 if look.is_surface else look.bound, face - abs(look.value))
+        for look, most, face in zip(best, proved, faces, strict=True)
     ]
     return [(replace(look, bound=bound), cell) for look, bound, cell in zip(best, bounds, cells, strict=True)]
 
 
-def _climb_faces(best: list[Look], cells: list, region: np.ndarray, ask, look_at) -> None:
+def _climb_faces(best: list[Look], cells: list, region: np.ndarray, ask, look_at) -> list[float]:
     """Put higher looks into `best`, and their cells, where the target is seen to be farther from the cut.
 
-    As for `proved_peaks`.
+    As for `proved_peaks`.  Returns how far no face of each spot is farther from the cut, mm.
     """
-    most = np.r_[np.inf, [_asked(look) for look in best]][region]
-    found = ask(most, region > 0, FLOOR, with_faces=True)
-    away = np.where(found.away > most, found.away, 0.0)
-    for k in range(len(best)):
-        mine = np.where(region == k + 1, away, 0.0)
-        if not mine.any():
-            continue
-        cell = tuple(int(v) for v in np.unravel_index(np.argmax(mine), mine.shape))
-        look = look_at(k, cell, tuple(float(v) for v in found.away_at[cell]))
-        if abs(look.value) > abs(best[k].value):
-            best[k], cells[k] = look, cell
+    is_asked, faces = region > 0, [0.0] * len(best)
+    for _ in range(MOST_ROUNDS):  # of several tips in one cell a round may meet a lesser one
+        most = np.r_[np.inf, [_asked(look) for look in best]][region]
+        found = ask(most, is_asked, FLOOR, with_faces=True)
+        away = np.where(is_asked & (found.away > most), found.away, 0.0)
+        is_higher = np.zeros(len(best) + 1, bool)
+        for k in np.unique(region[away > 0]) - 1:
+            mine = np.where(region == k + 1, away, 0.0)
+            cell = tuple(int(v) for v in np.unravel_index(np.argmax(mine), mine.shape))
+            look = look_at(int(k), cell, tuple(float(v) for v in found.away_at[cell]))
+            if abs(look.value) > abs(best[k].value):
+                best[k], cells[k], is_higher[k + 1] = look, cell, True
+        is_settled = is_asked & found.is_found & ~is_higher[region]
+        if is_settled.any():  # nothing higher was seen, yet it is not ruled out: smaller squares
+            finer = ask(most, is_settled, FINER, with_faces=True)
+            for k in np.unique(region[finer.is_found & is_settled]) - 1:
+                faces[k] = max(faces[k], finer.not_ruled_out(region == k + 1))
+        is_asked = is_higher[region] & found.is_found
+        if not is_asked.any():
+            break
+    return [face if np.isfinite(face) else 0.0 for face in faces]
 
 
 def slack(look: Look) -> float:

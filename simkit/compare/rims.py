@@ -50,11 +50,11 @@ def with_rims(
             break
         place = rim[k, :2] + INSIDE * inward[k]
         cell = _part_cell(place, target, deviation.lattice)
-        if cell is None or cell in rims:
+        if cell is None or (*cell, True) in rims:
             continue
         off = far[k] + (0.0 if least is None else float(least[cell]))
         if off > gouge[cell] and -most[cell] < off:
-            most[cell], rims[cell] = -off, tuple(float(v) for v in place)
+            most[cell], rims[(*cell, True)] = -off, (tuple(float(v) for v in place), float(off))
     return replace(deviation, most=most, rims=(deviation.rims or {}) | rims)
 
 

@@ -59,6 +59,7 @@ def second_look(
     A cell so looked at holds the worst value on cells of a sixteenth (`normal`, the least that is
     certain there, and `most`); what still straddles has a range of up to 2.9 fine cells.  Where these show
     nothing beyond a limit, and the target was seen to be farther from the cut at a place, `most` is that.
+    A cell holds one value but may be beyond both limits: what it does not show so stands in `rims`.
     """
     gouge = np.broadcast_to(np.asarray(gouge, float), target.shape)
     leftover = np.broadcast_to(np.asarray(leftover, float), target.shape)
@@ -70,27 +71,30 @@ def second_look(
     for mine in [True] if zone is None else [zone == number for number in np.unique(zone)]:
         is_open |= _is_open(is_straddling & mine, is_beyond)
     normal, most = deviation.normal.copy(), deviation.most.copy()
+    seen: list[tuple] = []
     if unproved is not None:
         is_clear = ~np.isnan(target) if unclear is None else ~np.isnan(target) & ~unclear
         is_asked, is_left, share = is_open & is_clear, is_open & ~is_clear, np.ones(target.shape)
-        doubts = []
         for is_gouge, most_allowed in ((True, gouge), (False, leftover)):
             is_spot = is_beyond & ((deviation.normal < 0) == is_gouge)
             others = ~is_open & ~beside(is_spot, field.lattice.cell) & ~np.isnan(target)
             found = unproved(is_gouge, is_asked | others)
-            met = np.where(is_clear, found.largest(), 0.0)
+            met, met_at = found.largest_at()
+            met = np.where(is_clear, met, 0.0)
             is_worst = met > share * most_allowed
             share[is_worst] = met[is_worst] / np.maximum(most_allowed[is_worst], 1e-9)
             normal[is_worst] = -met[is_worst] if is_gouge else met[is_worst]
             is_left |= found.is_found & (met == 0.0)
-            doubts.append((-1.0 if is_gouge else 1.0, np.where(is_clear, found.away, 0.0), found.away_at))
+            away = np.where(is_clear, found.away, 0.0)
+            is_met = (met > most_allowed)[..., None]
+            seen.append((is_gouge, most_allowed, met, away, np.where(is_met, met_at, found.away_at)))
         is_met = share > 1.0
         most[is_met] = np.copysign(np.maximum(np.abs(normal), np.abs(most)), normal)[is_met]
         is_proved = is_asked & ~is_left & ~is_met
         most[is_proved] = np.clip(most, -gouge, leftover)[is_proved]
         is_open = is_left & ~is_met
     if not is_open.any():
-        return replace(deviation, normal=normal, most=most)
+        return replace(deviation, normal=normal, most=most, rims=_not_shown(most, seen))
     ny, nx = deviation.lattice.shape
     rows, columns = np.nonzero(is_open)
     coarse = CutSurface(field, deviation.side)
@@ -121,18 +125,29 @@ def second_look(
             cell = (box[0] + y, box[2] + x)
             normal[cell] = _worst(least[inside], gouge[cell], leftover[cell])
             most[cell] = _worst(largest[inside], gouge[cell], leftover[cell])
-    if unproved is not None:
-        # What is narrower than the finer cells is not seen on them either: a knife's edge that is gone.
-        places = {}
-        is_within = is_open & (np.abs(most) <= np.where(most < 0, gouge, leftover))
-        # Of both in one cell the gouge is told: it cannot be undone.
-        for sign, away, away_at in reversed(doubts):
-            rows = is_within & (away > 0)
-            most[rows] = sign * away[rows]
-            places |= {
-                (int(iy), int(ix)): tuple(float(v) for v in away_at[iy, ix]) for iy, ix in np.argwhere(rows)
-            }
-    return replace(deviation, normal=normal, most=most, rims=places)
+    rims = _not_shown(most, seen)
+    # What is narrower than the finer cells is not seen on them either: a knife's edge that is gone.
+    is_within = is_open & (np.abs(most) <= np.where(most < 0, gouge, leftover))
+    for is_gouge, _, _, away, _ in reversed(seen):  # of both in one cell `most` is the gouge
+        rows = is_within & (away > 0)
+        most[rows] = -away[rows] if is_gouge else away[rows]
+    return replace(deviation, normal=normal, most=most, rims=rims)
+
+
+def _not_shown(most: np.ndarray, seen: list[tuple]) -> dict:
+    """Return what of cells was seen beyond a limit that their `most` (ny, nx) mm does not show: `rims`.
+
+    seen: for each kind is_gouge, its limits (ny, nx) mm, the largest that was met, how far off the target was
+    seen to be where that is beyond, both (ny, nx) mm, and the place in plan (ny, nx, 2).
+    """
+    rims = {}
+    for is_gouge, limit, met, away, at in seen:
+        off = np.maximum(met, away)
+        is_hidden = (off > limit) & ((-most if is_gouge else most) <= limit)
+        for iy, ix in np.argwhere(is_hidden):
+            place = tuple(float(v) for v in at[iy, ix])
+            rims[(int(iy), int(ix), is_gouge)] = (place, float(off[iy, ix]))
+    return rims
 
 
 def _worst_of_each(

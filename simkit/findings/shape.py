@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from scipy import ndimage
 
-from simkit.compare.closer import FINEST, Look, closer_look
+from simkit.compare.closer import FINEST, Look, closer_look, overrated
 from simkit.compare.peaks import proved_peaks, regions, slack
 from simkit.compare.spots import Spot, labelled, spots
 from simkit.findings.evidence import Evidence
@@ -20,6 +20,7 @@ from simkit.stock.pour import Poured
 from simkit.stock.saw import Sawn
 
 CLOSEST = 0.00005  # mm: half the diagonal of the finest cells, where a verdict hangs on it
+LAST = 2e-6  # mm: half edge of the last squares of the proof then
 EVEN = 2e-5  # mm: as near as this to a limit rounding would decide
 CLOSE = 0.03  # mm: bounds after a closer look are smaller, so what lies lower cannot reach the limit
 MOST_CLOSE = 60  # spots near the limit that are looked at closely; more are told as their cells have it
@@ -100,6 +101,9 @@ def _zone_spots(judged: _Judged, here: np.ndarray) -> tuple[list[Looked], list[S
     sign = -1.0 if judged.is_gouge else 1.0
     is_out = np.isnan(deviation.normal) | ~here
     least, most = (np.where(is_out, 0.0, sign * values) for values in (deviation.normal, deviation.most))
+    for (iy, ix, is_gouge), (_, off) in (getattr(deviation, "rims", None) or {}).items():
+        if is_gouge == judged.is_gouge and not is_out[iy, ix]:
+            most[iy, ix] = max(most[iy, ix], off)
     found = spots(deviation.normal, least > limit, deviation.lattice, GAP)
     # Near the limit, or straddling it, and not part of a spot that is beyond it anyway.
     is_near = ((most > limit) | (least > limit - min(CLOSE, limit / 3))) & ~is_out
@@ -186,7 +190,7 @@ def _proved(judged: _Judged, looked: list[Looked], mask: np.ndarray, here: np.nd
         [one.look for one in looked],
         region,
         partial(evidence.may_exceed, side, judged.is_gouge),
-        lambda _, cell, place: _look(judged, cell, place),
+        lambda _, cell, place: _look_closely(judged, cell, place),
     )
     found = []
     for nth, (one, (look, cell)) in enumerate(zip(looked, peaks, strict=True)):
@@ -211,13 +215,18 @@ def _decided(judged: _Judged, look: Look, region: np.ndarray) -> tuple[str, Look
     look = _look(judged, cell, look.at[:2], CLOSEST)
     if look.certain <= limit + EVEN:
         most = np.where(region, limit - EVEN, np.inf)
-        met = judged.evidence.may_exceed(
-            judged.side, judged.is_gouge, most, region, CLOSEST, with_faces=True
-        ).place(region)
-        if met is None and (look.is_surface or _top(look) <= limit):
+        left = judged.evidence.zones.allowance(judged.evidence.field.lattice, judged.side)
+        worst = judged.evidence.may_exceed(
+            judged.side, judged.is_gouge, most, region, LAST, with_faces=True
+        ).worst(region)
+        if worst is None and (look.is_surface or _top(look) <= limit):
             return "", look, cell
-        if met is not None:
+        if worst is not None:
+            *met, size, is_met = worst
             other = _look(judged, *met, CLOSEST)
+            if is_met and left is None and size > abs(other.value):  # the look went on to a place beside it
+                value = -size if judged.is_gouge else size
+                other = replace(other, value=value, certain=size, at=(*met[1], other.at[2]), is_surface=True)
             if abs(other.value) > abs(look.value):
                 look, cell = other, met[0]
             top = max(top, limit)  # what was met there is not proved to keep below it
@@ -260,11 +269,15 @@ def _with_rims(judged: _Judged, some: list[Spot], mask: np.ndarray, here: np.nda
     rims: list = [None] * len(some)
     if getattr(deviation, "rims", None) and some:
         region = _regions(judged, some, mask, here)
-        mine = [cell for cell in deviation.rims if (deviation.most[cell] < 0) == judged.is_gouge]
-        for cell in sorted(mine, key=lambda cell: (-abs(deviation.most[cell]), cell)):
+        mine = [
+            (off, (iy, ix), place)
+            for (iy, ix, is_gouge), (place, off) in deviation.rims.items()
+            if is_gouge == judged.is_gouge
+        ]
+        for _, cell, place in sorted(mine, key=lambda one: (-one[0], one[1])):
             nth = region[cell] - 1
             if nth >= 0 and rims[nth] is None:
-                rims[nth] = (cell, deviation.rims[cell])
+                rims[nth] = (cell, place)
     return [(spot,) if rim is None else (spot, rim) for spot, rim in zip(some, rims, strict=True)]
 
 
@@ -280,7 +293,7 @@ def _looked(judged: _Judged, spot: Spot, rim: tuple | None = None) -> Looked:
             look, spot = closer, replace(spot, cell=rim[0], at=tuple(float(v) for v in at))
     if _top(look) < abs(spot.value):  # its cells were cut finer than a look begins: a knife's edge, a slit
         look = _look(judged, spot.cell, is_narrow=True)
-    if _top(look) < abs(spot.value):
+    if _top(look) < abs(spot.value) and not _is_overrated(judged, spot):
         look = _as_cells_have_it(judged, spot)
     if not look.is_surface and look.bound > slack(look):
         # No proof will make this bound narrower, only a closer look.
@@ -315,11 +328,30 @@ def _look(
     )
 
 
+def _look_closely(judged: _Judged, cell: tuple[int, int], place: tuple[float, float]) -> Look:
+    """Return a closer look at a place; on finer cells where no proof will make its bound narrower."""
+    look = _look(judged, cell, place)
+    if not look.is_surface and look.bound > slack(look):
+        finer = _look(judged, cell, place, FINEST / 8)
+        look = finer if abs(finer.value) >= abs(look.value) else look
+    return look
+
+
+def _is_overrated(judged: _Judged, spot: Spot) -> bool:
+    """Return whether the worst cell of a spot tells more than its sample is off (`closer.overrated`)."""
+    evidence, side = judged.evidence, judged.side
+    if evidence.zones.allowance(evidence.field.lattice, side) is not None:
+        return False
+    return overrated(evidence.recut, evidence.field, evidence.target_grid, side, spot.cell, abs(spot.value))
+
+
 def _as_cells_have_it(judged: _Judged, spot: Spot) -> Look:
     """Return a spot without a closer look."""
     deviation = judged.evidence.deviations[judged.side]
     sign = -1.0 if judged.is_gouge else 1.0
-    least, most = sorted(float(sign * values[spot.cell]) for values in (deviation.normal, deviation.most))
+    ends = sorted(float(sign * values[spot.cell]) for values in (deviation.normal, deviation.most))
+    least = max(ends[0], 0.0)
+    most = max(ends[1], abs(spot.value))  # a cell may hold what is off the other way, see Deviation.rims
     surface = judged.evidence.field.upper if judged.side == 1 else judged.evidence.field.lower
     at = (*spot.at, float(surface[spot.cell]))
     return Look(sign * least, most - least, at, deviation.lattice.cell, certain=least)

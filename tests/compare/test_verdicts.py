@@ -9,9 +9,10 @@ from tests.verdict_jobs import VerdictJob, differs
 
 
 # 5058: at the corner of a zone the part is farther from the air than the cut is from the part.
-@pytest.mark.parametrize("seed", [*range(1000, 1012), 5058])
+# 2000 on: with knives, spikes and pits on the target.
+@pytest.mark.parametrize("seed", [*range(1000, 1012), 5058, *range(2000, 2010)])
 def test_verdict__on_coarse_cells_is_that_of_fine_cells_everywhere(seed):
-    job = VerdictJob(seed)
+    job = VerdictJob(seed, is_plain=not 2000 <= seed < 5000)
     ranges, _ = job.fine()
     limits = job.limits(ranges)
     verdicts, _ = job.coarse(limits)
@@ -24,7 +25,7 @@ def test_a_knife_edge_that_is_gone__is_told():
     By hand: the ridge of job 245 lies at y = 42.5 on the target's grid of 0.5 mm, 9.2225 mm high; the cut
     is 8.800 mm high there.
     """
-    job = VerdictJob(245, 4)
+    job = VerdictJob(245, 4, is_plain=True)
     x = np.linspace(35.5, 36.5, 11)
     edge = job.grid.heights(np.column_stack([x, np.full(11, 42.5)]))[1]
     cut = cut_heights(
@@ -36,3 +37,21 @@ def test_a_knife_edge_that_is_gone__is_told():
         (severity, value, bound), _ = job.coarse([limit, 9.0])[0]
         assert severity == "beyond"
         assert abs(value - gone) <= bound
+
+
+def test_a_groove_near_its_limit__is_decided_to_a_tenth_of_a_thousandth():
+    """The tip of a vee runs straight: along its way the gouge is the tip's distance from the target.
+
+    The move that goes deepest in this job is asked at every 0.000007 mm of its way.
+    """
+    job = VerdictJob(122, 2, is_plain=True)
+    moves = job.reads[0][0][1].moves
+    row = int(
+        np.argmin(np.where(moves.tool == 2, np.hypot(*(moves.start[:, :2] - [39.45, 12.29]).T), np.inf))
+    )
+    tip = moves.start[row] + np.linspace(0, 1, 100_001)[:, None] * (moves.end[row] - moves.start[row])
+    deepest = float(job.grid.distance(tip, 1).max())
+    assert deepest == pytest.approx(0.3482, abs=1e-4)
+    for off, expected in ((-1e-4, "beyond"), (1e-4, "")):
+        (severity, _, _), _ = job.coarse([deepest + off, 9.0])[0]
+        assert severity == expected
