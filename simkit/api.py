@@ -142,7 +142,7 @@ class Job:
         The words are those of the command line: shift=["side 2=0.3,-0.2"], measured=["3=5.87"]; thickness,
         "0.2" or 0.2 mm, is added to that of the blank.
         """
-        from simkit.check import check
+        from simkit.check import check_both
         from simkit.job.change import change_from_words
         from simkit.report.result import result_of
         from simkit.report.whatif import whatif_result
@@ -151,7 +151,7 @@ class Job:
         more = f"{thickness!r}mm" if isinstance(thickness, int | float) else thickness
         change = change_from_words(job, list(shift), list(turn), more, list(measured))
         reads = self._reads()
-        stated, changed = (result_of(*check(one, reads, cell)) for one in (job, change.of(job)))
+        stated, changed = (result_of(*one) for one in check_both(job, change, reads, cell))
         return whatif_result(change.words(job), stated, changed)
 
     def sheet(self) -> dict[str, Any]:

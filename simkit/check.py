@@ -51,7 +51,9 @@ from simkit.findings import thin_wall, witness_step
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.registry import judge
+from simkit.findings.supposed import Supposed
 from simkit.frames import Frame
+from simkit.job.change import Change
 from simkit.job.model import Job
 from simkit.machine.fixtures import fixture_contacts
 from simkit.machine.pins import standing_in
@@ -105,13 +107,14 @@ class Timings:
 
 
 def check(
-    job: Job, reads, cell: float, progress=None, known: Sequence[Known] = ()
+    job: Job, reads, cell: float, progress=None, known: Sequence[Known] = (), supposed=None
 ) -> tuple[Evidence, list[Finding], dict[str, float]]:
     """Return evidence, findings (worst first) and seconds per stage of one check.
 
     job: as read.  reads: reads[setup] = [(path, ProgramRead), ...] as program.job_programs gives them.
     cell: edge of a field cell, mm.  progress: has stage(name) and fraction(done).
     known: of the first setups, where what they did is known: they are not cut.
+    supposed: of findings.supposed, for the check of a changed job.
     Raises InputProblems for a target that cannot be used or a cell size that does not suit the blank.
     """
     progress = progress or NoProgress()
@@ -122,18 +125,37 @@ def check(
         with timings.stage("reading the target", progress):
             target = _target(job)
     meshes, jigs = fixture_meshes(job), read_jigs(job)
-    evidence, findings = examine(job, reads, lattice, target, timings, progress, meshes, jigs, known)
+    evidence, findings = examine(
+        job, reads, lattice, target, timings, progress, meshes, jigs, known, supposed
+    )
     return evidence, findings, timings.seconds
 
 
+def check_both(job: Job, change: Change, reads, cell: float, progress=None) -> tuple[tuple, tuple]:
+    """Return what `check` returns for a job as it is stated, and for it with a change."""
+    stated = check(job, reads, cell, progress)
+    supposed = Supposed(change.words(job), tuple(stated[1]))
+    return stated, check(change.of(job), reads, cell, progress, supposed=supposed)
+
+
 def examine(
-    job: Job, reads, lattice: Lattice, target, timings: Timings, progress, meshes=None, jigs=(), known=()
+    job: Job,
+    reads,
+    lattice: Lattice,
+    target,
+    timings: Timings,
+    progress,
+    meshes=None,
+    jigs=(),
+    known=(),
+    supposed=None,
 ):
     """Return evidence and findings of a job whose input is known to be usable.
 
-    meshes: of its fixtures.  jigs: of compare.jig.  known: as for check.
+    meshes: of its fixtures.  jigs: of compare.jig.  known, supposed: as for check.
     """
     evidence = _cut(job, reads, lattice, timings, progress, known)
+    evidence.supposed = supposed
     evidence.meshes = meshes or {}
     if target is not None:
         with timings.stage("comparing with the target", progress):

@@ -85,7 +85,8 @@ def test_two_parts__turned_the_wrong_way_is_told_with_the_right_one(two, tmp_pat
 def test_two_parts__a_shift_and_a_turn_are_measured_back(two):
     _, result = checked(two[0], "--shift", "second=0.3,-0.2", "--turn", "second=0.1", command="whatif")
     found = re.search(
-        r": ([\d.]+) mm right, ([\d.]+) mm forward, turned ([\d.]+) degrees left", result["measured_back"]
+        r": ([\d.]+) ± [\d.]+ mm right, ([\d.]+) ± [\d.]+ mm forward, turned ([\d.]+) ± [\d.]+ degrees left",
+        result["measured_back"],
     )
     right, forward, left = map(float, found.groups())
     assert (right, forward) == pytest.approx((0.3, 0.2), abs=0.02)

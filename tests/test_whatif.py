@@ -2,12 +2,15 @@
 
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from simkit.cli import main
 from simkit.errors import InputProblems
+from simkit.findings.finding import Finding
+from simkit.findings.supposed import Supposed
 from simkit.job.change import Change, change_from_words
 from simkit.job.reader import read_job
 from simkit.report.lengths import MM
@@ -226,11 +229,85 @@ def test_text__measures_the_shift_back_in_the_directions_it_was_given_in(tmp_pat
     main(["whatif", str(path), "--quiet", "--cell", "0.5", "--json", str(out), *words])
     told = json.loads(out.read_text("utf-8"))["measured_back"]
     found = re.fullmatch(
-        r"measured back from the seam, side 2 as it lies in 'second': ([\d.]+) mm right, "
-        r"([\d.]+) mm forward, turned ([\d.]+) degrees left",
+        r"measured back from the seam, side 2 as it lies in 'second': ([\d.]+) ± [\d.]+ mm right, "
+        r"([\d.]+) ± [\d.]+ mm forward, turned ([\d.]+) ± [\d.]+ degrees left",
         told,
     )
     assert found, told
     right, forward, left = (float(one) for one in found.groups())
     assert (right, forward) == pytest.approx((0.15, 0.1), abs=0.02)
     assert left == pytest.approx(0.1, abs=0.005)
+
+
+def test_cause__all_that_a_shift_brings_about_stands_under_it(tmp_path, capsys):
+    """The change is their one cause, and says that the sides meet off by what was put in.
+
+    The part comes free in either: that has its own.
+    """
+    path = budget_job.write(tmp_path)
+    for words in (["--shift", "second=0.3,-0.2"], ["--shift", "first=-0.25,0.2", "--turn", "first=0.1"]):
+        out = tmp_path / "whatif.json"
+        main(["whatif", str(path), "--cell", "0.5", "--json", str(out), *words])
+        result, text = json.loads(out.read_text("utf-8")), capsys.readouterr().out
+        changed = result["changed"]
+        free, *failing = [
+            row for row in changed["findings"] if row["severity"] in ("safety", "beyond", "undecided")
+        ]
+        assert (free["kind"], free["cause"]) == ("loose-piece", 1)
+        assert {row["kind"] for row in failing} >= {"witness-step", "gouge"}
+        assert {row["cause"] for row in failing} == {result["follows"]["cause"]} == {2}
+        assert result["follows"]["message"].startswith(
+            f"{result['change']}: the two sides meet off by what was put in, side 2 as it lies in 'second': "
+        )
+        assert "fix: The two sides meet off by what was put in" in text
+        assert sum(result["follows"]["kinds"].values()) == len(failing)
+        assert f"{len(failing) + 1} findings of 2 causes" in changed["verdict"]["sentence"]
+
+
+def test_cause__what_stood_before_the_change_has_its_own(tmp_path):
+    """The top is cut 0.2 mm too deep as stated; 0.3 mm to the side goes on top of that."""
+    path = budget_job.write(tmp_path, gouge=0.1)
+    first = tmp_path / "side1.nc"
+    text = first.read_text("utf-8")
+    low, high = re.search(r"Z(-?[\d.]+) F600\nX", text)[1], None
+    high = f"{float(low) - 0.2:g}"
+    first.write_text(text.replace(f"Z{low} F600\nX", f"Z{high} F600\nX"), encoding="utf-8")
+    out = tmp_path / "whatif.json"
+    main(["whatif", str(path), "--quiet", "--cell", "0.5", "--json", str(out), "--shift", "second=0.3,0"])
+    result = json.loads(out.read_text("utf-8"))
+    deep = [row for row in result["changed"]["findings"] if row["kind"] == "gouge" and row["side"] == 1]
+    step = next(row for row in result["changed"]["findings"] if row["kind"] == "witness-step")
+    assert result["stated"]["verdict"]["exit_status"] == 1
+    assert max(row["value"] for row in deep) == pytest.approx(0.2, abs=0.02)
+    assert step["cause"] == result["follows"]["cause"]
+    assert max(deep, key=lambda row: row["area"])["cause"] != step["cause"]
+
+
+def test_cause__a_place_that_gets_worse_follows_and_one_that_stays_does_not():
+    def one(value, box=(0.0, 0.0, 5.0, 5.0), severity="beyond", kind="gouge"):
+        return Finding(kind, severity, "", "", value=value, bound=0.01, side=1, box=box, centre=(2.0, 2.0))
+
+    supposed = Supposed("", (one(0.3),))
+    assert not supposed.follows(one(0.31))
+    assert not supposed.follows(one(0.2))
+    assert supposed.follows(one(0.36))
+    assert not supposed.follows(replace(one(0.3, (6.5, 0.0, 9.0, 5.0)), centre=(28.0, 2.0)))
+    assert supposed.follows(replace(one(0.3, (28.0, 0.0, 31.0, 5.0)), centre=(29.0, 2.0)))
+    assert supposed.follows(one(0.3, kind="break-through"))
+    assert Supposed("", (one(0.3, severity="accepted"),)).follows(one(0.3))
+    thin = Supposed("", (one(2.0, kind="thin-wall"),))
+    assert thin.follows(one(1.8, kind="thin-wall"))
+    assert not thin.follows(one(2.2, kind="thin-wall"))
+
+
+def test_lie__is_told_with_its_bounds(tmp_path):
+    path, out = budget_job.write(tmp_path), tmp_path / "whatif.json"
+    words = ["--shift", "second=0.15,-0.1", "--turn", "second=0.1"]
+    main(["whatif", str(path), "--quiet", "--cell", "0.5", "--json", str(out), *words])
+    lie = json.loads(out.read_text("utf-8"))["side_2_lies"]
+    assert lie["setup"] == "second"
+    for name, bound, put in (
+        ("right", "right_bound", 0.15), ("back", "back_bound", -0.1), ("turn_degrees", "turn_bound", 0.1)
+    ):  # fmt: skip
+        assert abs(lie[name] - put) <= lie[bound] + 1e-4
+        assert lie[bound] < (0.08 if name == "turn_degrees" else 0.05)  # a seam of 20 x 14 mm

@@ -74,13 +74,13 @@ def run_whatif(options: argparse.Namespace) -> int:
     with Console(quiet=options.quiet).progress() as progress:
         progress.stage("reading the programs")
         reads = read_programs(job)
-        from simkit.check import check
+        from simkit.check import check_both
         from simkit.report.result import result_of, write_json
         from simkit.report.whatif import whatif_result, whatif_text
         from simkit.warm import warm_up
 
         warm_up(progress)
-        stated, changed = (result_of(*check(one, reads, cell, progress)) for one in (job, change.of(job)))
+        stated, changed = (result_of(*one) for one in check_both(job, change, reads, cell, progress))
         result = whatif_result(change.words(job), stated, changed)
         if options.json:
             write_json(options.json, result)

@@ -8,6 +8,7 @@ import numpy as np
 
 from simkit.compare.seam import Seam
 
+NEXT = 3.0  # mm: stations farther apart are no neighbours
 LEAST_SINGULAR = 0.05  # of a unit-length direction; a direction seen less than this is not observable
 
 
@@ -18,8 +19,7 @@ class ShiftFit:
     dx, dy mm: shift at `about`.  turn_degrees: counter-clockwise seen from above side 1.  about (x, y)
     mm: middle of the stations.  is_observable (3,) bool: of dx, dy and turn; what is not observable is
     0.  rms mm: what the fit leaves unexplained (form of the walls, not of the fit).  bound (3,): of dx, dy
-    (mm) and turn (degrees): what the bounds of all stations can do together, which is rigorous, and twice the
-    standard error from rms, which is not; inf where not observable.
+    (mm) and turn (degrees), see fit_shift; inf where not observable.
     """
 
     dx: float
@@ -73,9 +73,18 @@ def fit_shift(seam: Seam) -> ShiftFit:
     stations; singular value decomposition tells the directions that the seam cannot show (a round
     part shows no turn, two straight walls no shift along them).  When setup 2 moved and setup 1 did
     not, the fit shows the opposite of that movement, in the blank frame.
-    Error: ShiftFit.bound; linear in the turn (under 1e-4 mm for 0.1 degrees and 100 mm) beside it.
+
+    Error, `bound`.  The answer is linear in the offsets, answer = G offsets with G the pseudo-inverse, so
+    offsets that are each off by at most e_i move it by at most the sum of |G_i| e_i.  Of each offset e_i is
+    - the bound of its measurement (`find_seam`: bracket of the walls, how level they are, a turned normal);
+    - what it is not linear in the turn t: |r_i| t^2 / 2, the next term of the rotation;
+    - what it is not linear in the shift where the wall bends: a wall of curvature k that moves by s along
+      itself stands k s^2 / 2 off its tangent.  k from the normals of the stations to both sides.
+    This is rigorous but for k, which is measured.  Added to it is twice the standard error that the offsets
+    the fit leaves over (rms) make if they are independent: ridges and facets of the walls, which differ from
+    side to side and which no bound of a measurement knows.
     Source: infinitesimal rigid displacement, as in fitting by point-to-plane distances
-    (Y. Chen, G. Medioni 1992, from memory).
+    (Y. Chen, G. Medioni 1992, from memory); the bound: own derivation.
     """
     n = len(seam.offset)
     if n == 0:
@@ -98,7 +107,22 @@ def fit_shift(seam: Seam) -> ShiftFit:
     dx, dy, arc = np.where(is_observable, solved, 0.0)
     turn = float(np.degrees(arc / size))
     scatter = rms * np.sqrt(n / max(n - len(seen), 1) * (inverse**2).sum(axis=1))
-    bound = np.where(is_observable, np.abs(inverse) @ seam.bound + 2 * scatter, np.inf)
+    each = seam.bound + _second_order(seam, r, (dx, dy), arc / size)
+    bound = np.where(is_observable, np.abs(inverse) @ each + 2 * scatter, np.inf)
     bound[2] = np.degrees(bound[2] / size)
     middle = (float(about[0]), float(about[1]))
     return ShiftFit(float(dx), float(dy), turn, middle, is_observable, rms, tuple(bound.tolist()))
+
+
+def _second_order(seam: Seam, r: np.ndarray, shift: tuple[float, float], turn: float) -> np.ndarray:
+    """Return how far offsets may be from linear in a shift (mm) and a turn (radians), mm (n,)."""
+    moved = np.array(shift) + turn * np.column_stack([-r[:, 1], r[:, 0]])
+    along = seam.normal[:, 0] * moved[:, 1] - seam.normal[:, 1] * moved[:, 0]
+    bend = np.zeros(len(r))
+    is_next = seam.contour[1:] == seam.contour[:-1]
+    apart = np.hypot(*np.diff(seam.stations, axis=0).T)
+    is_next &= (apart > 0) & (apart < NEXT)
+    size = np.where(is_next, np.hypot(*np.diff(seam.normal, axis=0).T) / np.maximum(apart, 1e-9), 0.0)
+    bend[:-1] = size
+    bend[1:] = np.maximum(bend[1:], size)
+    return np.hypot(*r.T) * turn**2 / 2 + bend * along**2 / 2

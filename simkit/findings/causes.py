@@ -14,6 +14,7 @@ from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, WORST, Cause, Finding
 from simkit.findings.leftover import HELD, STEP_MEASURE
 from simkit.findings.offset_words import both_words, side_words
+from simkit.findings.supposed import supposed_words
 from simkit.kinds import LESS_IS_WORSE
 
 SHAPE_KINDS = ("gouge", "break-through", "leftover-cutter", "leftover-program", "thin-wall", "witness-step")
@@ -73,6 +74,8 @@ def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple
         return ("note", finding.kind, finding.side)  # one sharp edge may be thin in many places
     if finding.severity in ("warning", "note"):
         return (finding.severity, finding.kind, finding.side, finding.message)
+    if evidence.supposed is not None and evidence.supposed.follows(finding):
+        return ("supposed",)
     for one in findings:
         if one.kind == "wrong-unit" and one.severity != "warning" and _is_misread(one, finding):
             return ("unit", one.setup, one.file)
@@ -171,6 +174,9 @@ def _words(evidence: Evidence, key: tuple, group: list[Finding]) -> tuple[str, s
         if said.place and lead.line:
             message += f"; its line: {lead.file}:{lead.line}"
         return f"{said.message}{WORST}{message}", said.advice, said.place
+    if key[0] == "supposed":
+        said, advice = supposed_words(evidence)
+        return f"{said}{WORST}{message}", advice, {}
     if key[0] == "cutter":
         return *_size_words(evidence, message), {}
     if key[0] in ("turn", "unit") and rest:

@@ -53,6 +53,7 @@ class Evidence:
         between the samples a deviation may be larger than `most`.
     offsets: of compare.offset, for each side judged.  other_size: of compare.cutter_size.
     budget: of budget.budget, None for a job of one side or without a target.
+    supposed: of findings.supposed, where this is the check of a changed job.
     lines: of report.section_line, along which the person wants to see it cut open; nothing is judged there.
     causes, not_matched: filled in by judging: of findings.causes, and words of findings.accept.
     """
@@ -99,6 +100,7 @@ class Evidence:
     offsets: list[Any] = field(default_factory=list)
     other_size: Any = None
     budget: Any = None
+    supposed: Any = None
     lines: list[Any] = field(default_factory=list)
     causes: list[Any] = field(default_factory=list)
     not_matched: list[str] = field(default_factory=list)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from simkit.compare.seam_fit import ShiftFit, fit_shift
@@ -73,9 +75,17 @@ def is_judged(evidence: Evidence) -> np.ndarray:
 
 def _shift_words(fit: ShiftFit) -> str:
     """Return where side 2 lies against side 1 in the blank frame, in words; what is nothing is left out."""
+    dx, dy, turn = fit.bound
     parts = [
-        f"{-value:+.2f} mm in {name}" for name, value in (("x", fit.dx), ("y", fit.dy)) if abs(value) >= 0.005
+        f"{-value:+.2f} ±{_up(bound)} mm in {name}"
+        for name, value, bound in (("x", fit.dx, dx), ("y", fit.dy, dy))
+        if abs(value) >= 0.005
     ]
     if abs(fit.turn_degrees) >= 0.005:
-        parts.append(f"{-fit.turn_degrees:+.2f} degrees")
+        parts.append(f"{-fit.turn_degrees:+.2f} ±{_up(turn)} degrees")
     return ", ".join(parts) + " (blank frame)"
+
+
+def _up(bound: float) -> str:
+    """Return a bound rounded up to the digits of its value."""
+    return f"{max(math.ceil(100 * bound - 1e-9), 1) / 100:.2f}"

@@ -6,8 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from simkit.frames import swung, turned
-from simkit.job.change import moved_words, turned_words
+from simkit.compare.measured_back import MeasuredBack, measured_back
+from simkit.compare.seam_fit import ShiftFit
+from simkit.findings.finding import WORST
 from simkit.kinds import LESS_IS_WORSE
 from simkit.report.lengths import Lengths, lengths_of, limit_of, measured
 
@@ -16,12 +17,15 @@ VERSION = 1
 
 def whatif_result(change: str, stated: dict[str, Any], changed: dict[str, Any]) -> dict[str, Any]:
     """Return both results and what differs, as plain data.  change: in words."""
+    lie = seam_lie(changed)
     return {
         "form": "simkit whatif",
         "version": VERSION,
         "change": change,
         "rows": whatif_rows(stated, changed),
-        "measured_back": seam_words(changed),
+        "follows": supposed_cause(change, changed),
+        "measured_back": seam_words(lie),
+        "side_2_lies": lie_row(lie),
         "stated": stated,
         "changed": changed,
     }
@@ -67,35 +71,58 @@ def _short(finding: dict[str, Any] | None) -> dict[str, Any] | None:
     return {name: finding[name] for name in ("value", "bound", "unit", "limit", "severity", "message", "id")}
 
 
-def seam_words(result: dict[str, Any]) -> str:
-    """Return how side 2 lies against side 1 as the seam shows it and its operator sees it, in words.
+def seam_lie(result: dict[str, Any]) -> MeasuredBack | None:
+    """Return how side 2 lies against side 1 as the seam shows it and its operator sees it.
 
-    In the same directions as --shift and --turn, about the middle of the blank where the turn is seen, else
-    about the middle of the seam.  "" without a seam or a setup that lies turned over.
+    None without a seam or a setup that lies turned over.
     """
     setup = next((one for one in result["setups"] if one["turn"] != "none"), None)
     seam = result["seam"]
     if setup is None or seam is None or seam["worst"] is None:
-        return ""
+        return None
     fit, blank = seam["side_1_against_side_2"], result["blank"]
-    length, width = blank["length"], blank["width"]
-    lie = turned(setup["turn"], length, width, blank["thickness"]).after(swung(setup["swing"], length, width))
-    is_seen = np.array(fit["is_observable"])
-    degrees = -fit["turn_degrees"] if is_seen[2] else 0.0
-    away = np.array([length / 2, width / 2]) - np.array(fit["about"])
-    shift = -np.array(fit["shift"]) + np.radians(degrees) * np.array([-away[1], away[0]])
-    plan = lie.matrix[:2, :2]
-    seen_as = np.abs(plan.T) @ is_seen[:2] > 0.5
-    shift = np.where(seen_as, shift @ plan, 0.0)
-    right, back = (round(float(one), 3) + 0.0 for one in shift)
-    parts = moved_words((right, back, 0.0)) + turned_words(round(degrees * lie.plan_sense, 4) + 0.0)
-    names = ("shift left and right", "shift front and back", "turn")
-    hidden = [name for name, seen in zip(names, (*seen_as, is_seen[2]), strict=True) if not seen]
-    if len(hidden) == 3:
-        return f"the seam does not show how side 2 lies in '{setup['name']}'"
-    where = ", ".join(parts) or "in place"
-    words = f"measured back from the seam, side 2 as it lies in '{setup['name']}': {where}"
-    return words + (f"; not observable: {', '.join(hidden)}" if hidden else "")
+    bound = tuple(np.inf if one is None else one for one in fit["bound"])
+    seen = np.array(fit["is_observable"])
+    made = ShiftFit(*fit["shift"], fit["turn_degrees"], tuple(fit["about"]), seen, fit["rms"], bound)
+    size = (blank["length"], blank["width"], blank["thickness"])
+    return measured_back(made, setup["name"], setup["turn"], setup["swing"], size)
+
+
+def seam_words(lie: MeasuredBack | None) -> str:
+    """Return how side 2 lies against side 1 in words; "" without a seam."""
+    if lie is None:
+        return ""
+    if not lie.words:
+        return f"the seam does not show how side 2 lies in '{lie.setup}'"
+    return f"measured back from the seam, side 2 as it lies in '{lie.setup}': {lie.words}"
+
+
+def lie_row(lie: MeasuredBack | None) -> dict[str, Any] | None:
+    """Return the same as plain data: what is not observable is None."""
+    if lie is None:
+        return None
+
+    def told(values):
+        return [round(v, 4) + 0.0 if seen else None for v, seen in zip(values, lie.is_seen, strict=True)]
+
+    (right, back, degrees), (right_bound, back_bound, turn_bound) = (
+        told((lie.right, lie.back, lie.degrees)), told(lie.bound)
+    )  # fmt: skip
+    return {
+        "setup": lie.setup, "right": right, "right_bound": right_bound, "back": back,
+        "back_bound": back_bound, "turn_degrees": degrees, "turn_bound": turn_bound,
+    }  # fmt: skip
+
+
+def supposed_cause(change: str, changed: dict[str, Any]) -> dict[str, Any] | None:
+    """Return the cause in a changed result that the change is: number, words, what follows; or None."""
+    for cause in changed["causes"]:
+        message, worst, _ = cause["message"].partition(WORST)
+        if worst and message.startswith(change):
+            kinds = [changed["findings"][k - 1]["kind"] for k in cause["findings"]]
+            counts = {kind: kinds.count(kind) for kind in dict.fromkeys(kinds)}
+            return {"cause": cause["number"], "message": message, "fix": cause["advice"], "kinds": counts}
+    return None
 
 
 def whatif_text(result: dict[str, Any]) -> str:
@@ -127,7 +154,16 @@ def whatif_text(result: dict[str, Any]) -> str:
     if all(row["stated"] == row["changed"] for row in result["rows"]):
         what = "no finding" if not result["rows"] else "none of these findings"
         lines += [f"With this change {what} differs from the job as stated.", ""]
-    if result["measured_back"]:
+    if result["follows"]:
+        follows = result["follows"]
+        counts = ", ".join(f"{count} {kind}" for kind, count in follows["kinds"].items())
+        lines += [
+            f"Of this change: {lengths.text(follows['message'])}.",
+            f"  fix: {lengths.text(follows['fix'])}",
+            f"  under it: {counts}",
+            "",
+        ]
+    elif result["measured_back"]:
         lines.append(f"note: {lengths.text(result['measured_back'])}")
     lines += [
         f"note: {lengths.text(remark)}" for remark in changed["remarks"] if remark not in stated["remarks"]

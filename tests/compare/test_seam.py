@@ -243,6 +243,33 @@ def test_seam__shift_and_turn_at_once_are_measured_back(size):
     assert (np.array(fit.bound) < (0.02, 0.02, 0.02)).all()
 
 
+@pytest.mark.parametrize("seed", range(20))
+def test_seam__a_random_shift_and_turn_lie_within_the_bound_that_is_told(seed):
+    """Put into either side, on blanks of random size and cells; flat and ball cutters."""
+    rng = np.random.default_rng(seed)
+    size = (rng.uniform(80, 180), rng.uniform(60, 100))
+    put = rng.uniform(-1, 1, 3) * (0.6, 0.6, 0.3) * rng.choice([0.2, 1.0])
+    wrong = misplaced(*put[:2], 0.0, put[2], (size[0] / 2, size[1] / 2))
+    more = {"wrong1" if seed % 2 else "wrong2": wrong, "turn": ["about x", "about y"][seed // 2 % 2]}
+    more |= {"cell": rng.uniform(0.2, 0.5)}
+    more |= {"overlap": 3.0, "cutters": BALL} if seed % 5 == 4 else {}
+    block = Block(size, **more)
+    fit = fit_shift(block.seam(spacing=1.5))
+    assert fit.is_observable.all()
+    # Where a place of side 1 lies, and where the same of side 2: the frames say it without any seam.
+    about = np.array([*fit.about, MIDDLE])
+    right = turned(more["turn"], *size, THICK)
+    one, two = block.frames[0].apply(about), block.frames[1].apply(right.inverse().apply(about))
+    turns = [np.degrees(np.arctan2(m[1, 0], m[0, 0])) for m in (
+        block.frames[0].matrix, (block.frames[1].after(right.inverse())).matrix
+    )]  # fmt: skip
+    true = np.array([*(one - two)[:2], turns[0] - turns[1]])
+    assert abs(abs(true[2]) - abs(put[2])) < 1e-9
+    off = np.abs([fit.dx, fit.dy, fit.turn_degrees] - true)
+    assert (off <= fit.bound).all(), (off, fit.bound)
+    assert (np.array(fit.bound) < (0.05, 0.05, 0.05)).all(), fit.bound  # and the bound is of use
+
+
 def test_fit__bound_holds_whatever_the_stations_are_off_by():
     """Offsets of a known shift, each off by up to its bound, at random and at its worst."""
     rng = np.random.default_rng(3)
