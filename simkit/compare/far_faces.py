@@ -31,6 +31,7 @@ ALL_PARTS = (MIDDLE, FEW)
 FINE_STAGE = (FINE_PARTS, FINE)
 # Or about the best place so far: steps, as shares of what may be.
 NEARER = (0.25, 0.12, 0.06, 0.03, 0.015)
+NEAREST = (0.0075, 0.004, 0.002, 0.001, 0.0005)  # and nearer where a verdict hangs on it
 NEAR_WAYS = np.vstack([np.zeros((1, 2)), WAYS[::2]])
 STEEP_SHARES = (0.0, 0.35, 0.9)  # or in the way in which it is steep
 SMOOTH, SMOOTH_SHARE = 0.002, 0.02  # mm, share of what may be: relief that says no more than this
@@ -117,7 +118,7 @@ def at_places(sweeps: Sweeps, grid: TargetGrid, x, y, may, is_gouge: bool) -> np
     """
     faces, at = _Faces(sweeps, grid, is_gouge), np.full((len(x), 4), np.nan)
     at[:, :2] = np.column_stack([x, y])
-    return faces.off(x, y, 0.0, may, [(ALL_PARTS, ALL), NEARER, FINE_STAGE], at)[0]
+    return faces.off(x, y, 0.0, may, [(ALL_PARTS, ALL), NEARER, FINE_STAGE, NEAREST], at)[0]
 
 
 def farthest(
@@ -224,14 +225,17 @@ def _halved(
             # Halved squares are settled sooner than larger ones by more places.
             off, at = _worst_first(faces, x, y, half, may[cell], cell, at, off, is_last, [FEW, ALL, NEARER])
             if is_fine and is_last.any():
-                off, at = _worst_first(faces, x, y, half, may[cell], cell, at, off, is_last, [FINE_STAGE])
+                off, at = _worst_first(
+                    faces, x, y, half, may[cell], cell, at, off, is_last, [FINE_STAGE, NEAREST]
+                )
             left = np.flatnonzero(off > may[cell] + FACE_SLACK)
             x, y, cell, off, at, is_last = x[left], y[left], cell[left], off[left], at[left], is_last[left]
             number = number[left]
         if not is_last.any():
             # Where not even the middle of the worst square is near enough, halving will not help its cell.
             worst = worst_of(cell, off)
-            stages = [(ALL_PARTS, ALL), NEARER, FINE_STAGE] if is_fine else [(ALL_PARTS, ALL)]
+            every = [(ALL_PARTS, ALL), NEARER, FINE_STAGE, NEAREST]
+            stages = every if is_fine else every[:1]
             point, _ = faces.off(x[worst], y[worst], 0.0, may[cell[worst]], stages, at[worst])
             lost = worst[point > may[cell[worst]] + FACE_SLACK]
             far.append((cell[lost], x[lost], y[lost], off[lost]))
@@ -327,7 +331,7 @@ class _Faces:
         what may be is not settled by anything.  at (k, 4) mm: a place to begin with, the cut's height there
         and at the middle, NaN where not known yet, as it is returned for the best places.  stages: places
         that are asked, one stage after the other until a square is settled, as shares of what may be less the
-        square itself: (n, 2) about its middle, or (k, n, 2); NEARER: about the best place so far, nearer
+        square itself: (n, 2) about its middle, or (k, n, 2); NEARER, NEAREST: about the best so far, nearer
         and nearer to it; (parts, whole): as a whole, if there is one, only where no part settles the square.
         """
         off, at, most = np.full(len(x), np.inf), at.copy(), may - half * np.sqrt(2.0)
@@ -357,8 +361,8 @@ class _Faces:
                 off[rows[is_less]], at[rows[is_less], :3] = found[is_less], best[is_less]
 
         for stage in stages:
-            if stage is NEARER:
-                for share in NEARER:
+            if stage is NEARER or stage is NEAREST:
+                for share in stage:
                     ask(NEAR_WAYS, share)
                 continue
             parts, whole = stage if isinstance(stage, tuple) else ((), stage)
