@@ -5,16 +5,15 @@ import time
 import loads
 import numba
 import numpy as np
+from stage_kernels import MOVES, block_bounds, firsts, leaf_cells, leaf_heights, leaf_tests, listed, tested
 
 from simkit.frames import IDENTITY
-from simkit.stock import block_kernels, leaf_kernels, list_kernels
 from simkit.stock.cut import TILE, Packed, _pointers, cut, support_of
 from simkit.stock.leaf_kernels import HALF
 from simkit.stock.list_kernels import CHANCE, GROUP, LANES, LOWEST, PH, PLEN, PSLOPE, PUX, PX, PY
 
 PLAIN_TILE = 128  # the plain way is fastest with longer rows than the fast way wants
 GROUPS = 8  # of moves whose bounds are taken in one call
-MOVES = 4  # in the list of a half of a leaf
 BLOCK, LEAF = 0.75, 0.15  # mm from the middle to the outermost centres, cells of 0.1 mm
 
 
@@ -46,72 +45,6 @@ def roots(x, n):
     for _ in range(n):
         for i in range(x.shape[0]):
             x[i] = np.sqrt(x[i]) + 1.0
-
-
-@numba.njit(error_model="numpy", nogil=True)
-def leaf_heights(n, profile, moves, names, w):
-    """Heights of lists of MOVES moves over one half of a leaf after the other."""
-    for k in range(n):
-        leaf_kernels.lower_half(profile, moves, names, np.uint64(k % 100), MOVES, w, k % 2)
-
-
-@numba.njit(error_model="numpy", nogil=True)
-def block_bounds(n, bounds, lists, groups, profile, support, half, is_leaf):
-    """Bounds of full groups of moves over one block after the other."""
-    for k in range(n):
-        bounds(
-            lists, 0, LANES, groups, len(groups), 0.01 * (k % 7), 0.02, half, half, 0.1, 0.1, profile,
-            support, 1e-4, is_leaf,
-        )  # fmt: skip
-
-
-@numba.njit(error_model="numpy", nogil=True)
-def listed(n, records, lists):
-    """One move after the other into the first list of a tile."""
-    for k in range(n):
-        list_kernels.add_line(lists, k % 256, 0.0, 0.0, 0.0, 100.0, k, k % records.shape[0], records)
-
-
-@numba.njit(error_model="numpy", nogil=True)
-def tested(n, lists, groups, moves):
-    """Lists of a sixth of full groups, as of those under a ceiling."""
-    for _ in range(n):
-        block_kernels._keep(
-            lists, 0, LANES, groups, len(groups), 0.5, 0.5, 0.0, 0.0, 1.0 / 6.0, GROUP, np.inf, 0, moves
-        )
-
-
-@numba.njit(error_model="numpy", nogil=True)
-def firsts(n, lists, groups, keys):
-    """The best of each quarter of one block after the other."""
-    total, half = 0, np.float32(0.4)
-    for _ in range(n):
-        a, b, c, d = leaf_kernels.best_in_quarters(
-            lists, 0, LANES, groups, len(groups), half, half, np.float32(0.0), keys
-        )
-        total += a + b + c + d
-    return total
-
-
-@numba.njit(error_model="numpy", nogil=True)
-def leaf_tests(n, lists, hb, off, marks):
-    """Bounds of full groups held against the surface of a leaf."""
-    total = np.uint32(0)
-    for _ in range(n):
-        a, b = leaf_kernels.halves_under(
-            lists, np.uint64(0), np.uint64(LANES), np.float32(0.0), hb, off, np.float32(-1.0), marks
-        )
-        total ^= a ^ b
-    return total
-
-
-@numba.njit(error_model="numpy", nogil=True)
-def leaf_cells(n, field, room):
-    """Cells of one leaf after the other read and written."""
-    for k in range(n):
-        block = (4 * (k // 8 % 8), 4 * (k // 8 % 8) + 4, 4 * (k % 8), 4 * (k % 8) + 4)
-        leaf_kernels.load_leaf(field, block, room)
-        leaf_kernels.store_leaf(field, block, room)
 
 
 def unit_times(moves, cutter, runs):
@@ -207,8 +140,8 @@ def profile(name, moves, cutter, size, runs):
         rest -= many * each
     print(
         f"  {rest:5.1f} ns, {100 * rest / whole:3.0f} %: the rest: what stages take longer than alone "
-        f"(branches not foreseen, memory, waiting\n            for what comes before), ceilings, copies of the "
-        f"field; without it {plain / (whole - rest):.1f} times"
+        f"(branches not foreseen, memory, waiting\n            for what comes before), ceilings, copies of "
+        f"the field; without it {plain / (whole - rest):.1f} times"
     )
     print(f"  of the heights their two roots each alone: {2 * heights * unit['root']:.1f} ns")
     owners = winners(outcome.field.upper_move, 4)

@@ -92,7 +92,7 @@ FEW = 6  # so many moves are evaluated without tests
 
 
 @loop_kernel
-def _keep(
+def keep(
     lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_move,
     moves,
 ):  # fmt: skip
@@ -273,7 +273,7 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
     else:
         for k in range(2, 10):
             lean[k] = 0.0
-    kept = _keep(
+    kept = keep(
         lists, base, n, groups, count, half_x, half_y, slope_x, slope_y, ceiling + tie, to, level, best_move,
         moves,
     )  # fmt: skip
@@ -344,7 +344,7 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
         steep = max(abs(lean[0]), abs(lean[1]))
         if not steep < MOST_LEAN:
             lean[0], lean[1] = 0.0, 0.0
-    kept = _keep(
+    kept = keep(
         lists, base, n, every, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_move,
         moves,
     )  # fmt: skip
