@@ -304,7 +304,7 @@ def replay_tiles(
         batch.view(np.int32),
     )  # fmt: skip
     leaf[2][ARCS:] = -1.0
-    planes, batched = np.zeros(4 * LANES, np.float32), np.empty(2 * LANES, np.float32)
+    planes, batched = np.zeros(4 * LANES, np.float32), np.empty(LANES, np.float32)
     chosen = np.empty(LANES, np.int32)
     stood = np.empty((size, size), np.float32)
     boxes = np.empty((n_groups, 4), np.float32)
