@@ -2,8 +2,8 @@
 
 A final surface does not depend on the order of the moves; what a move takes from the wood, and what its
 neck, shank or holder runs into, does.  Tiles are independent of each other, so the moves of each tile run
-in their order, and tiles side by side: bite_kernels lowers a tile by a stretch of moves between which nothing
-has to be asked of the whole of it.
+in their order, and tiles side by side: bite_kernels, or level_kernels, lowers a tile by a stretch of moves
+between which nothing has to be asked of the whole of it.
 """
 
 import math
