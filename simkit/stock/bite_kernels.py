@@ -18,8 +18,8 @@ entries, codes, rows, records, whether each record begins where that before it e
 behind its last); cutter (profile, support, and cell_heights and bounds as pointers); tile (middle x, y, top,
 tie, margin, and how far from its axis the middle of a cutter reaches); block (iy0, iy1, ix0, ix1); taken
 (entries at hand, TAKES); room of a leaf to work in: w (ROOM,), off (2 CELLS,) float32, places (PLACES,)
-float64, batch (BATCH,) float32 and its bits.  batched (2 LANES,) float32: of the moves of a group which
-entries they are, and the height of those that leave a whole leaf level.
+float64, batch (BATCH,) float32 and its bits.  batched (LANES,) float32: which entries the moves of a group
+are.
 """
 
 import math
@@ -65,21 +65,17 @@ from simkit.stock.lose_kernels import (
     WIDE,
     ball_heights,
     ball_heights_told,
-    fill,
     flat_arc_heights,
     flat_heights,
-    flat_level,
     highest,
     is_behind,
-    is_even,
     load,
     lower,
-    lower_even,
     most_lost,
     store,
 )
-from simkit.stock.record_kernels import LENGTH, UX, UY, X, Y, form_of, is_line
-from simkit.stock.told_kernels import add_even, add_taken
+from simkit.stock.record_kernels import UX, UY, X, Y, form_of, is_line
+from simkit.stock.told_kernels import add_taken
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 PART = 8
@@ -220,7 +216,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
     near_x, near_y = np.float32(x), np.float32(y)
     x, y = x + tile[0], y + tile[1]
     last, evaluated, is_loaded = np.int32(-1), 0, False
-    lowered = np.float32(math.inf)  # what stands nowhere above, so far as level moves of a flat cutter tell
+    lowered = np.float32(math.inf)  # what stands nowhere above, so far as level arcs of a flat cutter tell
     # Not a number that the compiler knows: it would write a short loop out, one cell after the other.
     cells = np.uint64(len(g)) & ~np.uint64(7)
     for group in range(np.uint64(count)):
@@ -250,7 +246,6 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                 if lowered < np.float32(math.inf) and np.float32(level_height(codes, records, j)) >= lowered:
                     continue
                 last, code, at = j, codes[j], some * np.uint64(CELLS)
-                level = np.float32(math.inf)
                 after = entry + 1
                 if (
                     after < last_entry
@@ -263,10 +258,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                 elif code == BALL_LINE:
                     ball_heights(records, j, x, y, half_x, half_y, places, batch, at)
                 elif code == FLAT_LINE:
-                    level = flat_level(records, j, x, y, half_x, half_y)
-                    lowered = min(lowered, level)
-                    if level == np.float32(math.inf):
-                        flat_heights(records, j, places, batch, at)
+                    flat_heights(records, j, places, batch, at)
                 elif code == FLAT_ARC:
                     lowered = min(lowered, flat_arc_heights(records, j, x, y, half, places, batch, at))
                 else:
@@ -274,19 +266,10 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                     for c in range(np.uint64(CELLS)):
                         batch[at + c] = g[c]
                 batched[some] = np.float32(entry - first_entry)
-                batched[some + np.uint64(LANES)] = level
                 some += np.uint64(1)
             taking = np.uint64(0)
             for k in range(some):
-                at, level = k * np.uint64(CELLS), batched[k + np.uint64(LANES)]
-                if level < np.float32(math.inf):
-                    entry = np.int64(batched[k])
-                    j = entries[first_entry + entry]
-                    if records[j, LENGTH] > 0.0 and is_even(level, w, cells):
-                        add_even(records[j], entry, level, field, block, taken, room, at, x, y, half, cells)
-                        lower_even(batched[k], level, w, cells)
-                        continue
-                    fill(level, batch, at, cells)
+                at = k * np.uint64(CELLS)
                 lower(batched[k], w, batch, at, cells)
                 deepest = most_lost(bits_of, at, cells)
                 bits_of[k + np.uint64(DEEPEST)], chosen[taking] = deepest, np.int32(k)

@@ -195,25 +195,6 @@ def ball_heights_told(records, j, places, batch, at):
 
 
 @loop_kernel
-def flat_level(records, j, x, y, half_x, half_y):
-    """Height of a flat cutter's level line that covers a leaf, else inf; arguments as of ball_heights."""
-    j = np.uint64(j)
-    m, length = records[j, SLOPE], records[j, LENGTH]
-    if m != 0.0:
-        return np.float32(math.inf)
-    cover2 = records[j, RADIUS] * records[j, RADIUS] + records[j, RIM2]
-    ux, uy = records[j, UX], records[j, UY]
-    dx, dy = x - records[j, X], y - records[j, Y]
-    u, along = dx * ux + dy * uy, half_x * abs(ux) + half_y * abs(uy)
-    w = abs(dy * ux - dx * uy) + half_x * abs(uy) + half_y * abs(ux)
-    inside2 = cover2 - w * w
-    q = math.sqrt(max(inside2, 0.0)) - ON_PATH
-    if inside2 > 0.0 and u - along + q >= 0.0 and u + along - q <= length:
-        return np.float32(records[j, H] + m * 0.0)
-    return np.float32(math.inf)
-
-
-@loop_kernel
 def flat_heights(records, j, places, batch, at):
     """Heights of a flat cutter along a line over a leaf."""
     j = np.uint64(j)
@@ -271,30 +252,6 @@ def lower(keeper, w, batch, at, cells):
         batch[at + i + np.uint64(BEFORE)] = before
         w[i] = to if to < before else before
         w[i + np.uint64(KEEPER)] = keeper if to < before else kept
-
-
-@loop_kernel
-def fill(level, batch, at, cells):
-    """Heights of a move that leaves a whole leaf level."""
-    for i in range(cells):
-        batch[at + i] = level
-
-
-@loop_kernel
-def is_even(level, w, cells):
-    """Whether all of a leaf stands as high, above a level, and the other side's surface lies below that."""
-    first, others = w[0], np.int32(0)
-    for i in range(cells):
-        is_other = (w[i] != first) | (w[i + np.uint64(FLOOR)] >= level)
-        others += np.int32(1) if is_other else np.int32(0)
-    return (others == np.int32(0)) & (first > level)
-
-
-@loop_kernel
-def lower_even(keeper, level, w, cells):
-    """Lower all cells of a leaf to a level below them."""
-    for i in range(cells):
-        w[i], w[i + np.uint64(KEEPER)] = level, keeper
 
 
 @loop_kernel

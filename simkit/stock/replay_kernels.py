@@ -2,8 +2,8 @@
 
 A final surface does not depend on the order of the moves; what a move takes from the wood, and what its
 neck, shank or holder runs into, does.  Tiles are independent of each other, so the moves of each tile run
-in their order, and tiles side by side: bite_kernels lowers a tile by a stretch of moves between which nothing
-has to be asked of the whole of it.
+in their order, and tiles side by side: bite_kernels, or level_kernels, lowers a tile by a stretch of moves
+between which nothing has to be asked of the whole of it.
 """
 
 import math
@@ -141,8 +141,8 @@ def _top(h, tile, batch, bits):
 
 
 @loop_kernel
-def _begin(wood, tile, first, last, taken, leaf):
-    """Nothing is taken by the entries [first, last) of a tile yet; and have what stands there at hand.
+def _fetch(wood, tile, leaf):
+    """Have what stands in a tile at hand.
 
     Leaf by leaf a cache line would be waited for at a time; one after the other, many are on their way.
     """
@@ -156,6 +156,11 @@ def _begin(wood, tile, first, last, taken, leaf):
             bits[i + np.uint64(2 * LINE)] = owner[iy, ix]
         ix = np.uint64(ix1 - 1)  # rows need not begin with a line
         batch[0], batch[LINE], bits[2 * LINE] = h[iy, ix], floor[iy, ix], owner[iy, ix]
+
+
+@loop_kernel
+def _begin(first, last, taken):
+    """Nothing is taken by the entries [first, last) yet."""
     for k in range(np.uint64(first), np.uint64(last)):
         for q in range(np.uint64(TAKES)):
             taken[k, q] = 0.0
@@ -201,7 +206,9 @@ def _run_tiles(
         if entry == last and at == last_chord:
             continue
         tile, before_it = (iy_first, iy_last, ix_first, ix_last), evaluated
-        _begin(wood, tile, entry - starts[first_tile], last - starts[first_tile], taken, leaf)
+        _begin(entry - starts[first_tile], last - starts[first_tile], taken)
+        if not is_flat:  # rows come one after the other
+            _fetch(wood, tile, leaf)
         while entry < last or at < last_chord:
             # Moves that no wood stands high enough for now never rub: wood only goes.
             while at < last_chord:
@@ -304,7 +311,7 @@ def replay_tiles(
         batch.view(np.int32),
     )  # fmt: skip
     leaf[2][ARCS:] = -1.0
-    planes, batched = np.zeros(4 * LANES, np.float32), np.empty(2 * LANES, np.float32)
+    planes, batched = np.zeros(4 * LANES, np.float32), np.empty(LANES, np.float32)
     chosen = np.empty(LANES, np.int32)
     stood = np.empty((size, size), np.float32)
     boxes = np.empty((n_groups, 4), np.float32)

@@ -418,39 +418,3 @@ def add_taken(code, a, k, deepest, field, block, taken, room, at, x, y, half, mi
         if deepest > taken[k, DEPTH] or spot < taken[k, SPOT]:
             taken[k, DEPTH], taken[k, SPOT] = deepest, spot
             taken[k, BOTTOM] = max(batch[at + i], w[i + np.uint64(FLOOR)])
-
-
-@loop_kernel
-def add_even(a, k, level, field, block, taken, room, at, x, y, half, cells):
-    """As add_taken, of a flat cutter's level line over a leaf that is lowered from one height to another.
-
-    Sums of equal numbers: those of their columns, halves and sides are whole times one of them, and as exact.
-    The least and the most way to a cell are those of the corners, for rounding keeps an order.
-    """
-    nx = np.int64(field[0].shape[1])
-    iy0, _, ix0, _ = block
-    w, _, places, batch, _ = room
-    before = w[0]
-    lost = np.float32(before - level)
-    part = np.float64(CELLS // 2) * np.float64(lost)
-    taken[k, TAKEN] = (taken[k, TAKEN] + part) + part
-    taken[k, TOP] = _higher_of(np.float64(before), taken[k, TOP])
-    side = (x - a[X]) * a[UY] + (y - a[Y]) * -a[UX]
-    if abs(side) > half + 1e-6:
-        part = part if side > 0.0 else -part
-        taken[k, LEAN] = (taken[k, LEAN] + part) + part
-    else:
-        for i in range(cells):
-            batch[at + i + np.uint64(LOST)] = lost
-        _lean_line(a, places, batch, at, cells // np.uint64(LEAF))
-        left, right = _halves(places, SIDE)
-        taken[k, LEAN] = (taken[k, LEAN] + left) + right
-    first, last = np.uint64(AT_Y), np.uint64(AT_Y + CELLS - WIDE)
-    u0, u1 = (places[0] - a[X]) * a[UX], (places[np.uint64(WIDE - 1)] - a[X]) * a[UX]
-    q0, q1 = (places[first] - a[Y]) * a[UY], (places[last] - a[Y]) * a[UY]
-    taken[k, NEAR] = _lower_of(_lower_of(u0, u1) + _lower_of(q0, q1), taken[k, NEAR])
-    taken[k, FAR] = _higher_of(_higher_of(u0, u1) + _higher_of(q0, q1), taken[k, FAR])
-    if lost >= taken[k, DEPTH]:
-        spot = np.float64(iy0 * nx + ix0)
-        if lost > taken[k, DEPTH] or spot < taken[k, SPOT]:
-            taken[k, DEPTH], taken[k, SPOT], taken[k, BOTTOM] = lost, spot, level
