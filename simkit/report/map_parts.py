@@ -212,15 +212,20 @@ def draw_list(page, findings, top, columns, inner):
 
 
 def finding_words(finding, lengths=MM):
-    """Return what a finding is in a few words, with its value."""
+    """Return what a finding is in a few words, with its value; of what is undecided with its bound, too.
+
+    Without the bound a value within its limit would stand there as one to put right.
+    """
     kind = str(finding["kind"])
     words = KIND_WORDS.get(kind, kind)
     value = finding.get("value")
     unit = finding.get("unit", "mm")
     text = words if value is None else f"{value:.2f} {unit} {words}" if unit else f"{value:.1f} {words}"
     if value is not None and unit in ("mm", "cm3"):
-        told = measured({"value": value, "bound": None, "unit": unit}, lengths)
-        text = f"{told} {words}"
+        is_open = finding.get("severity") == "undecided"
+        bound = finding.get("bound") if is_open else None
+        told = measured({"value": value, "bound": bound, "unit": unit}, lengths)
+        text = f"{told} {words}, undecided" if is_open else f"{told} {words}"
     return canvas.tidy(text if finding.get("at") is not None else f"{text} (no one place)")
 
 

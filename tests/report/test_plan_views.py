@@ -272,6 +272,8 @@ def test_words__a_ratio_has_no_unit():
     words = map_parts.finding_words({"kind": "fragile", "value": 17.04, "unit": "", "at": (1, 2, 3)})
     assert words == "17.0 times as tall as thick: fragile"
     assert map_parts.finding_words({"kind": "gouge", "value": 0.5, "at": (1, 2, 3)}) == "0.50 mm cut too deep"
+    row = {"kind": "gouge", "value": 0.09, "bound": 0.05, "at": (1, 2, 3), "severity": "undecided"}
+    assert map_parts.finding_words(row) == "0.09 ±0.05 mm cut too deep, undecided"
 
 
 def test_words__fit_their_column():
