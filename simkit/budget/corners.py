@@ -27,29 +27,24 @@ What stands out of the outline is judged in plan, and no face that ends there ad
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from itertools import combinations
 
 import numpy as np
 
 from simkit.budget.motion import Motion, SideHeights
 from simkit.budget.rows import GOUGE, LEFTOVER, Rows, lifts, make_rows
+from simkit.budget.shares import HALVED, between_three, between_two
 from simkit.budget.steps import crossing
 from simkit.target.sharp import SHARP, UPRIGHT, Edges, along_edges, outward_in_plan
 
 NEAR_CORNER = 3.0  # mm: so far from a corner its faces are looked for
 WEIGHT = 20.0  # mm for a difference of 1 of unit normals
 BESIDE = 0.3  # mm
-# From one normal to the other a row each 10 degrees at most, made as much larger as the middle between two
-# would be told too low: what it says is never too little, and up to 0.4 % too much.
-BETWEEN = np.radians(10.0)
-KNIFE = np.radians(170.0)  # what is as thin as 10 degrees is not asked: it ends where the smallest error says
 INSIDE = 0.02  # mm in front of an inside corner: a cutter that gets so near has got in
 FILLED = 6.0  # mm: what no cutter takes out of a corner is looked for so far
 LEVEL = 0.98  # of a normal's height: more
 SHARP_TURN = 0.34  # sine of 20 degrees: walls of less are one
 MOST_POINTS = 2000  # points of wood where three faces meet; of parts with more of them none is asked
-HALVED = 3  # times, what lies between their normals: rows up to 2 % too high, of spikes more
 FEW_POINTS = 100  # once more where there are no more of them
 SMALL = 1e-9
 
@@ -139,7 +134,7 @@ def _edge_rows(evidence, side: int, rows: Rows, clear: np.ndarray, edges: Edges)
         if kind == LEFTOVER:
             is_asked &= ~is_rim
         chosen = np.flatnonzero(is_asked)
-        for which, share in _fan(normals[chosen]):
+        for which, share in between_two(normals[chosen]):
             one = chosen[which]
             parts.append(_row_of(kind, side, at[one], normals[one], share, both[one], rows))
     return parts
@@ -171,7 +166,7 @@ def _shared_rows(side: int, rows: Rows, clear: np.ndarray, edges: Edges) -> list
         lean = _leans(side, own, at, normals, is_own)
         # A level face has no rows: its own say as much, or those of the other side's slanted one.
         chosen = np.flatnonzero((both >= 0).all(axis=1) & (sign * normals[:, 0, 2] < LEVEL))
-        for which, share in _fan(normals[chosen]):
+        for which, share in between_two(normals[chosen]):
             one = chosen[which]
             parts.append(_row_of(GOUGE, side, at[one], normals[one], share, both[one], rows, lean[one]))
     return parts
@@ -197,10 +192,10 @@ def _rim_rows(every: Rows, rows: Rows, walls: list[_Faces], clear: np.ndarray, e
         if not len(chosen):
             return
         if faces.shape[1] == 3:
-            shares = _three(normals[chosen])
+            shares = between_three(normals[chosen])
             fan = [(chosen.repeat(shares.shape[1]), shares.reshape(-1, 3))]
         else:
-            fan = [(chosen[which], share) for which, share in _fan(normals[chosen])]
+            fan = [(chosen[which], share) for which, share in between_two(normals[chosen])]
         for one, share in fan:
             parts.append(_row_of(GOUGE, side, at[one], normals[one], share, faces[one], every))
 
@@ -264,7 +259,7 @@ def _point_rows(evidence, side: int, rows: Rows, clear: np.ndarray, edges: Edges
             chosen = np.flatnonzero(is_asked & (three >= 0).all(axis=1))
             if not len(chosen):
                 continue
-            share = _three(normals[chosen], HALVED + (len(at) <= FEW_POINTS))
+            share = between_three(normals[chosen], HALVED + (len(at) <= FEW_POINTS))
             one, share = chosen.repeat(share.shape[1]), share.reshape(-1, 3)
             parts.append(_row_of(kind, side, at[one], normals[one], share, three[one], rows, lean[one]))
     return parts
@@ -300,56 +295,6 @@ def _points(edges: Edges) -> tuple[np.ndarray, np.ndarray]:
                 at.append(place[start[k]])
                 found.append(np.array(three))
     return (np.array(at), np.array(found)) if at else none
-
-
-def _three(normals: np.ndarray, halved: int = HALVED) -> np.ndarray:
-    """Return shares (k, r, 3) of three normals (k, 3, 3) in vectors between them: the largest counts.
-
-    Of the flat triangles between unit vectors all over the three: never less than a unit vector between says,
-    and more by what such a triangle lies inside the sphere.  None has a share below 0, which would let a face
-    that stands out cut into a corner.  Where the middle of a triangle, made as much larger, says less, it
-    stands in its place.
-    """
-    at = normals[:, None]
-    for _ in range(halved):
-        middle = at + np.roll(at, -1, axis=2)
-        middle /= np.linalg.norm(middle, axis=3, keepdims=True)
-        ends = [np.stack([at[:, :, k], middle[:, :, k], middle[:, :, k - 1]], axis=2) for k in range(3)]
-        at = np.concatenate([*ends, middle], axis=1)
-
-    def to_shares(vectors):
-        return np.maximum(np.einsum("krx,kxs->krs", vectors, np.linalg.inv(normals)), 0.0)
-
-    def least(share):
-        return np.einsum("krcx,krs,ksx->krc", at, share, normals).min(axis=2)
-
-    found, size = [], []
-    for vectors in (np.linalg.solve(at, np.ones((*at.shape[:3], 1)))[..., 0], at.sum(axis=2)):
-        share = to_shares(vectors)
-        says = least(share)[..., None]
-        share = share / np.where(says > 0, says, np.nan)
-        found.append(share)
-        size.append(np.linalg.norm(share @ normals, axis=2))
-    return np.where((size[0] <= size[1] + SMALL)[..., None], *found)
-
-
-def _fan(normals: np.ndarray) -> Iterator[tuple[np.ndarray, np.ndarray]]:
-    """Give numbers of pairs of normals (k, 2, 3), and shares of both in a unit vector between (j, 2).
-
-    Both normals themselves, and the middles of equal parts between them, made as much larger as it takes for
-    no vector between to say more.
-    """
-    n1, n2 = normals[:, 0], normals[:, 1]
-    angle = np.arctan2(np.linalg.norm(np.cross(n1, n2), axis=1), np.sum(n1 * n2, axis=1))
-    which = np.flatnonzero((angle < KNIFE) & (angle > SMALL))
-    yield which, np.tile([1.0, 0.0], (len(which), 1))
-    yield which, np.tile([0.0, 1.0], (len(which), 1))
-    parts = 2 * np.ceil(angle / BETWEEN / 2 - 1e-6)  # even: exact in the middle, where most edges are worst
-    for nth in range(int(parts[which].max(initial=0))):
-        one = which[parts[which] > nth]
-        whole, at = angle[one], angle[one] * (nth + 0.5) / parts[one]
-        larger = 1 / (np.sin(whole) * np.cos(whole / parts[one] / 2))
-        yield one, np.column_stack([np.sin(whole - at), np.sin(at)]) * larger[:, None]
 
 
 def _row_of(kind: int, side: int, at, normals, share, faces, rows: Rows, lean=None) -> Rows:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import ndimage
 from scipy.optimize import linprog
 from scipy.spatial import ConvexHull, QhullError
 
-from simkit.compare.edges import SPACING, rims
+from simkit.compare.edges import rims
+from simkit.compare.relief import relief_of
 from simkit.compare.seat_walls import REACH, SAME_HEIGHT, TURN, Heights, Pose, Walls, step_rows
 from simkit.stock.field import Lattice
 
@@ -18,8 +18,7 @@ LOOKS = 14  # steps of the search, each with exact heights
 SLOPE = 0.005  # mm: over which slopes are taken
 MOST_ROWS = 300  # of a linear program, added at a time
 MOST_CELLS = 40_000  # of the piece looked at in the search
-FILLED = 0.6  # of its hull: a place of the relief that fills less is told in parts
-MOST_PARTED = 8  # times in halves
+FINE = 0.005  # mm: to this a single place of contact is found
 
 
 @dataclass(frozen=True)
@@ -29,11 +28,13 @@ class Seat:
     room mm: at the best place, the least distance in plan between upright walls of piece and jig, negative
         where they would overlap by as much; None where no walls face each other.  Within room_bound.
     stands_up mm: how far above its stated height it comes to rest, negative: below.  Within stands_up_bound.
-    pose: where that is.  contacts (n, 3) mm, jig frame: where it touches; first: one of them, in the
-        middle.  rests_on: "table", "jig" or "table and jig".
+    pose: where that is.  contacts (n, 3) mm, jig frame: where it touches, to a cell; first: one of them, in
+        the middle, where it is highest thereabouts, in plan within first_bound mm.
+    rests_on: "table", "jig" or "table and jig".
     mass_centre (x, y) mm, jig frame.  tips mm: how far that lies outside what it rests on, negative: inside.
     play_shift: (left, right, front, back) mm from the pose, at most REACH; play_turn: degrees either way.
-    relief: outlines (x, y) mm in the jig's frame, of what to take away from it.
+    relief: outlines (x, y) mm in the jig's frame, of what to take away from it; relief_holes: of each the
+        outlines within it of what may stay.
     clearance (ny, nx) mm over `lattice` (the piece at its stated place): piece less jig as it rests, NaN
         where the piece has no wood.
     piece_walls, jig_walls (n, 2) mm, jig frame: points on the upright walls of the piece as it rests, and of
@@ -47,16 +48,26 @@ class Seat:
     pose: Pose
     contacts: np.ndarray
     first: tuple[float, float, float]
+    first_bound: float
     rests_on: str
     mass_centre: tuple[float, float]
     tips: float
     play_shift: tuple[float, float, float, float] | None
     play_turn: tuple[float, float] | None
     relief: list[np.ndarray]
+    relief_holes: list[list[np.ndarray]]
     clearance: np.ndarray
     lattice: Lattice
     piece_walls: np.ndarray
     jig_walls: np.ndarray
+
+    @property
+    def relief_places(self) -> list[np.ndarray]:
+        """A place (x, y) mm in each outline of the relief, and in none of its holes."""
+        return [
+            outline[0] if holes else outline.mean(axis=0)
+            for outline, holes in zip(self.relief, self.relief_holes, strict=True)
+        ]
 
     @property
     def drops_in(self) -> bool:
@@ -73,7 +84,8 @@ def seat(bottom: Heights, jig: Heights, lattice: Lattice, jig_lattice: Lattice, 
 
     Upright walls: the distance of every rim point from the rims it could meet, and linear programs that move
     the piece for the largest room, each step with distances measured anew.  Sloped ones: programs that move
-    it for the lowest rest.  The piece is not tilted.  The search begins at the stated place, and is local.
+    it for the lowest rest.  The piece is not tilted.  The search begins at the stated place, and is local:
+    where a piece can come to rest in two ways, the one near the stated place is told.
     """
     pose = Pose(0.0, 0.0, 0.0, (float(mass[0]), float(mass[1])))
     walls = Walls(bottom, jig, rims(bottom, lattice), rims(jig, jig_lattice), pose)
@@ -96,6 +108,9 @@ def seat(bottom: Heights, jig: Heights, lattice: Lattice, jig_lattice: Lattice, 
     on_table = height <= SAME_HEIGHT
     with np.errstate(invalid="ignore"):
         clearance = np.where(np.isfinite(low), low + stands_up - jig(pose.apply(cells)), np.nan)
+    middle = np.argmin(np.hypot(*(touching - touching.mean(axis=0)).T))
+    first, first_bound = _highest_near(bottom, jig, pose, touching[middle], lattice.cell)
+    relief = relief_of(bottom, jig, pose, lattice, walls) if stands_up > bound + SAME_HEIGHT else []
     shift = turn = None
     if room is not None and room >= 0:
         shift = tuple(walls.march(pose, np.array(d)) for d in ((-1, 0, 0), (1, 0, 0), (0, -1, 0), (0, 1, 0)))
@@ -107,13 +122,15 @@ def seat(bottom: Heights, jig: Heights, lattice: Lattice, jig_lattice: Lattice, 
         stands_up_bound=bound,
         pose=pose,
         contacts=contacts,
-        first=tuple(float(v) for v in contacts[np.argmin(np.hypot(*(touching - touching.mean(axis=0)).T))]),
+        first=first,
+        first_bound=first_bound,
         rests_on="table" if on_table.all() else "table and jig" if on_table.any() else "jig",
         mass_centre=(float(centre[0]), float(centre[1])),
         tips=outside_by(touching, centre),
         play_shift=shift,
         play_turn=turn,
-        relief=_relief(bottom, jig, pose, lattice, walls) if stands_up > bound + SAME_HEIGHT else [],
+        relief=[outline for outline, _ in relief],
+        relief_holes=[holes for _, holes in relief],
         clearance=clearance.reshape(lattice.shape),
         lattice=lattice,
         piece_walls=pose.apply(walls.piece_rims.at),
@@ -251,6 +268,33 @@ def _lowest(walls: Walls, jig: Heights, points: np.ndarray, low: np.ndarray, pos
     return pose
 
 
+def _highest_near(bottom, jig, pose: Pose, place, cell: float) -> tuple[tuple[float, float, float], float]:
+    """Return where the jig stands highest above the piece near a place (2,) mm, jig frame, and how near.
+
+    Looked for up to a cell away on points that draw nearer each other, to FINE.  Where it touches over an
+    area, and nothing is higher, the place itself.
+    """
+
+    def over(points):
+        with np.errstate(invalid="ignore"):
+            return jig(points) - bottom(pose.back(points))
+
+    steps = (np.stack(np.meshgrid(np.arange(9), np.arange(9)), axis=-1).reshape(-1, 2) - 4) / 4
+    best, size = np.asarray(place, float), cell
+    value = float(over(best[None])[0])
+    while True:
+        near = best + steps * size
+        its = np.nan_to_num(over(near), nan=-np.inf)
+        k = int(np.argmax(its))
+        if its[k] > value + 1e-6 or not np.isfinite(value):
+            best, value = near[k], float(its[k])
+        if size / 4 <= FINE:
+            break
+        size /= 2
+    height = float(jig(best[None])[0])
+    return (float(best[0]), float(best[1]), height), size / 4
+
+
 def _closer(bottom, jig, pose, points, here, cell, top) -> tuple[float, float]:
     """Return the highest of jig less piece, on finer and finer points near the highest, and a bound, mm."""
     chosen = points[here >= np.sort(here)[-min(len(here), 400)]][:400]
@@ -265,57 +309,3 @@ def _closer(bottom, jig, pose, points, here, cell, top) -> tuple[float, float]:
         change = max(float(value[order[0]]) - best, 0.0)
         best, chosen, size = max(best, float(value[order[0]])), near[order], size / 4
     return best, change + SAME_HEIGHT / 2
-
-
-def _relief(bottom, jig, pose, lattice, walls) -> list[np.ndarray]:
-    """Return the least to take off the jig: outlines of where it stands above the piece at its stated height.
-
-    On cells of a quarter of the piece's, so that the outlines together hold all of it but what is narrower
-    than such a cell.  Each is the hull of one such place; of one that does not fill its hull, as a rim round
-    a pocket, the hulls of its parts.
-    """
-    size = lattice.cell / 4
-    xs = np.arange(lattice.origin[0] - 2 * lattice.cell, lattice.x()[-1] + 2 * lattice.cell, size)
-    ys = np.arange(lattice.origin[1] - 2 * lattice.cell, lattice.y()[-1] + 2 * lattice.cell, size)
-    x, y = np.meshgrid(xs, ys)
-
-    def is_over(points):
-        return jig(points) > bottom(pose.back(points)) + SAME_HEIGHT
-
-    rim = walls.overlaps(pose)  # overlaps too narrow for cells show at the rims
-    ix = np.clip(np.rint((rim[:, 0] - xs[0]) / size).astype(int), 0, len(xs) - 1)
-    iy = np.clip(np.rint((rim[:, 1] - ys[0]) / size).astype(int), 0, len(ys) - 1)
-    # A place that shows neither at the rims nor on cells of the piece is not looked for.
-    is_near = np.zeros(x.shape, bool)
-    is_near[::4, ::4] = is_over(np.column_stack([x[::4, ::4].ravel(), y[::4, ::4].ravel()])).reshape(
-        x[::4, ::4].shape
-    )
-    is_near[iy, ix] = True
-    is_near = ndimage.binary_dilation(is_near, np.ones((3, 3)), iterations=8)
-    is_high = np.zeros(x.shape, bool)
-    is_high[is_near] = is_over(np.column_stack([x[is_near], y[is_near]]))
-    is_high[iy, ix] = True
-    label, count = ndimage.label(is_high, np.ones((3, 3)))
-    outlines = []
-    for one in range(1, count + 1):
-        at = np.column_stack([x[label == one], y[label == one]])
-        outlines += _hulls(at, size, MOST_PARTED)
-    return outlines
-
-
-def _hulls(at: np.ndarray, size: float, parted: int) -> list[np.ndarray]:
-    """Return outlines that hold cells (n, 2) `size` mm wide, parted so often at most.
-
-    A place that fills less than FILLED of its hull is parted in the middle of its longer way.
-    """
-    half = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * max(size / 2, SPACING)
-    corners = (at[:, None] + half[None]).reshape(-1, 2)
-    hull = ConvexHull(corners)
-    if not parted or len(at) * (2 * half.max()) ** 2 >= FILLED * hull.volume:  # of two dimensions: its area
-        return [corners[hull.vertices]]
-    low, high = at.min(axis=0), at.max(axis=0)
-    axis = int(np.argmax(high - low))
-    is_low = at[:, axis] < (low[axis] + high[axis]) / 2
-    if not is_low.any() or is_low.all():
-        return [corners[hull.vertices]]
-    return _hulls(at[is_low], size, parted - 1) + _hulls(at[~is_low], size, parted - 1)

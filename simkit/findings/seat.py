@@ -11,6 +11,11 @@ from simkit.findings.finding import Finding
 from simkit.findings.shape import severity_of
 from simkit.job.model import Setup
 
+NOT_SEARCHED = (
+    "Not checked: whether it tilts, or comes to rest in another way within its play, as over another slope;"
+    " the rest nearest to the stated place is told"
+)
+
 
 def find(evidence: Evidence) -> list[Finding]:
     """Return findings for each setup with a jig."""
@@ -68,7 +73,7 @@ def find(evidence: Evidence) -> list[Finding]:
                     subject=f"{subject}, stands up",
                     message=(
                         f"{name} stands up by {seat.stands_up:.2f} mm in the jig of '{setup.name}': it "
-                        f"touches at x {x:.1f}, y {y:.1f}, z {z:.1f} mm of the jig"
+                        f"touches at x {x:.2f}, y {y:.2f} (±{seat.first_bound:.2f}), z {z:.2f} mm of the jig"
                     ),
                     advice=f"Cut the jig deeper there ({_places(seat)}), or correct jig_at.",
                     value=seat.stands_up,
@@ -148,16 +153,21 @@ def _limit(evidence: Evidence) -> float:
 
 def _places(seat: Seat) -> str:
     """Return where the jig should be relieved, in words."""
-    middles = [outline.mean(axis=0) for outline in seat.relief]
-    words = "; ".join(f"x {x:.1f}, y {y:.1f} mm" for x, y in middles[:4])
-    more = f" and {len(middles) - 4} more" if len(middles) > 4 else ""
-    return f"at {words}{more} of the jig" if middles else "nothing to relieve"
+    told = [
+        f"{'all round' if holes else 'at'} x {x:.1f}, y {y:.1f} mm"
+        for (x, y), holes in zip(
+            (outline.mean(axis=0) for outline in seat.relief), seat.relief_holes, strict=True
+        )
+    ]
+    words = "; ".join(told[:4]).replace(" mm; at", "; at") if told else ""
+    more = f" and {len(told) - 4} more" if len(told) > 4 else ""
+    return f"{words}{more} of the jig" if told else "nothing to relieve"
 
 
 def seat_remarks(evidence: Evidence) -> list[str]:
     """Return how each piece seats in its jig, in sentences."""
     words = [seat_words(laid, evidence.job.setups[laid.setup].name) for laid in evidence.seats]
-    return [f"{text}. Not checked: whether it tilts" for text in words]
+    return [f"{text}. {NOT_SEARCHED}" for text in words]
 
 
 def seat_words(laid: Laid, name: str) -> str:
@@ -202,12 +212,14 @@ def seat_rows(evidence: Evidence) -> list[dict[str, Any]]:
             "shift": [seat.pose.dx, seat.pose.dy],
             "turn_degrees": seat.pose.degrees,
             "first_contact": list(seat.first),
+            "first_contact_bound": seat.first_bound,
             "rests_on": seat.rests_on,
             "mass_centre": list(seat.mass_centre),
             "tips": seat.tips,
             "play_shift": seat.play_shift and list(seat.play_shift),
             "play_turn": seat.play_turn and list(seat.play_turn),
             "relief": [outline.tolist() for outline in seat.relief],
+            "relief_holes": [[hole.tolist() for hole in holes] for holes in seat.relief_holes],
         }
         for laid in evidence.seats
         for seat in (laid.seat,)

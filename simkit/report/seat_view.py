@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from matplotlib.patches import Polygon
+from matplotlib.patches import PathPatch, Polygon
+from matplotlib.path import Path
 from scipy import ndimage
 
 from simkit.compare.seat import SAME_HEIGHT, Seat
@@ -64,7 +65,7 @@ def draw_seat(path, seat: Seat, words: str, title: str, lengths: Lengths = MM) -
     pitch = max(wide / (WIDTH - LEFT - RIGHT), deep / TALLEST)
     across, down = round(wide / pitch), round(deep / pitch)
     contacts = contacts_of(seat)
-    relief = [outline.mean(axis=0) for outline in seat.relief]
+    relief = seat.relief_places
     close = _close_places(seat, relief)
     head = canvas.wrapped(title, TITLE, inner, True, 2)
     told = canvas.wrapped(words, BODY, inner, most=4)
@@ -148,12 +149,12 @@ class _Frame:
         picture[self.inside(seat.jig_walls, wall + 2)] = colours.rgb(JIG_LINE)
         picture[self.inside(seat.piece_walls, wall)] = colours.rgb(colours.INK)
         self.page.image(picture, self.left, self.top)
-        for outline in seat.relief:
-            self._hatched(self.pixel(outline))
+        for outline, holes in zip(seat.relief, seat.relief_holes, strict=True):
+            self._hatched(self.pixel(outline), [self.pixel(hole) for hole in holes])
         self.page.box(self.left, self.top, self.across, self.down, edge=colours.INK, edge_width=1.6, zorder=5)
 
-    def _hatched(self, corners: np.ndarray) -> None:
-        """Draw an outline in pixels, hatched, and no smaller than 9 pixels, so that it is seen."""
+    def _hatched(self, corners: np.ndarray, holes: list[np.ndarray]) -> None:
+        """Draw an outline in pixels, hatched but for its holes, and no smaller than 9 pixels, to be seen."""
         middle = corners.mean(axis=0)
         small = max(float(np.ptp(corners, axis=0).max()), 1e-6)
         corners = middle + (corners - middle) * max(1.0, 9 / small)
@@ -162,7 +163,10 @@ class _Frame:
             return
         clip = Polygon(np.array([low, (high[0], low[1]), high, (low[0], high[1])]), facecolor="none")
         clip.set_transform(self.page.axes.transData)
-        patch = Polygon(corners, facecolor="none", edgecolor=RELIEF, hatch="////", zorder=4.4)
+        # Holes run the other way round, so that they are left out.
+        loops = [corners, *(hole[:: -1 if _turn(hole) == _turn(corners) else 1] for hole in holes)]
+        path = Path.make_compound_path(*(Path(np.vstack([one, one[:1]]), closed=True) for one in loops))
+        patch = PathPatch(path, facecolor="none", edgecolor=RELIEF, hatch="////", zorder=4.4)
         patch.set_linewidth(3.0 * 72 / canvas.BASE_DPI)
         self.page.axes.add_patch(patch)
         patch.set_clip_path(clip)
@@ -177,6 +181,12 @@ class _Frame:
         self.page.line([at[0], end[0]], [at[1], end[1]], "white", 4.5, zorder=6.5)
         self.page.line([at[0], end[0]], [at[1], end[1]], colours.INK, 1.6, zorder=7)
         self.page.number(*end, number, True, 17)
+
+
+def _turn(loop: np.ndarray) -> bool:
+    """Return which way round a closed loop (n, 2) runs."""
+    beyond = np.roll(loop, -1, axis=0)
+    return bool((loop[:, 0] * beyond[:, 1] - loop[:, 1] * beyond[:, 0]).sum() > 0)
 
 
 def _close_places(seat: Seat, relief: list[np.ndarray]) -> list[np.ndarray]:

@@ -112,7 +112,8 @@ def _setup_lines(setup: dict[str, Any], number: int, lengths: Lengths) -> list[s
         lines.append(f"{'programs' if k == 0 else '':<10} {one['file']}{_spindle(one['spindle'])}")
     for k, cutter in enumerate(setup["cutters"]):
         lines.append(f"{'cutters' if k == 0 else '':<10} {_cutter_text(cutter, lengths, program)}")
-    lines += _below_lines(setup["below_blank"], setup["spoilboard"], lengths)
+    is_in_jig = setup["jig"] is not None
+    lines += _below_lines(setup["below_blank"], setup["spoilboard"], is_in_jig, lengths)
     for k, pin in enumerate(setup["pins"]):
         what = "holes" if pin["is_hole"] else "pins"
         # Beside a control that counts in inches, a place in mm would be typed in as it stands.
@@ -149,14 +150,19 @@ def _holding_text(one: dict[str, Any], lengths: Lengths) -> str:
     return text if one["corners"] is None else text + f", an outline of {one['corners']} corners within that"
 
 
-def _below_lines(below: float, allowed: float | None, lengths: Lengths) -> list[str]:
+def _below_lines(below: float, allowed: float | None, is_in_jig: bool, lengths: Lengths) -> list[str]:
     """Say how deep cutters go below the blank, against what is stated."""
+    into = ", into the jig" if is_in_jig else ""
     if below > _NEAR:
-        text = f"below      cutters go {lengths.sizes(below)} below the blank"
+        text = f"below      cutters go {lengths.sizes(below)} below the blank{into}"
         if allowed is None:
-            return [f"{text}: INTO THE TABLE, for no spoilboard is stated"]
+            what = "no depth in it is stated" if is_in_jig else "INTO THE TABLE, for no spoilboard is stated"
+            return [f"{text}: {what}"]
         enough = "" if allowed + _NEAR >= below else ": NOT ENOUGH"
-        return [f"{text}; stated are {lengths.sizes(allowed)} of spoilboard{enough}"]
+        stated = "" if is_in_jig else " of spoilboard"
+        return [f"{text}; stated are {lengths.sizes(allowed)}{stated}{enough}"]
+    if is_in_jig:
+        return ["below      the jig, not cut into"]
     return [] if allowed is None else ["below      spoilboard, not cut into"]
 
 
@@ -228,7 +234,11 @@ def to_measure(setup: dict[str, Any], number: int, lengths: Lengths) -> list[str
         for cutter in setup["cutters"]
     ]
     rows.append("the zero touched off anew, X, Y and Z, with the paper or plate taken off again")
-    if setup["spoilboard"] is not None or setup["below_blank"] > _NEAR:
+    if setup["jig"] is not None:
+        if setup["below_blank"] > _NEAR:
+            deep = lengths.sizes(setup["below_blank"])
+            rows.append(f"no screws in the jig where cutters go {deep} into it, and none under it")
+    elif setup["spoilboard"] is not None or setup["below_blank"] > _NEAR:
         deep = max(setup["spoilboard"] or 0.0, setup["below_blank"])
         rows.append(f"the spoilboard thicker than {lengths.sizes(deep)}, no screws in the way")
     rows.append("clamps, tape and pins hold; nothing lies in the way; first pass in the air")

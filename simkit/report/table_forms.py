@@ -54,13 +54,19 @@ class Seat:
     stands_up_bound: float = told("mm")
     shift: tuple[float, float] = told("mm, from its stated place to where it settles")
     turn_degrees: float = told("the same")
-    first_contact: Place = told("where it touches first")
+    first_contact: Place = told("where it touches first, one of the places, in the middle")
+    first_contact_bound: float = told("mm, in plan")
     rests_on: Literal["table", "jig", "table and jig"] = told("what bears it")
     mass_centre: tuple[float, float] = told("where its weight acts")
     tips: float = told("mm by which that lies outside what it rests on; negative: inside")
     play_shift: tuple[float, float, float, float] | None = told("mm, to the left, right, front, back")
     play_turn: tuple[float, float] | None = told("degrees, to the left and right")
-    relief: tuple[tuple[tuple[float, float], ...], ...] = told("outlines of what to take off the jig")
+    relief: tuple[tuple[tuple[float, float], ...], ...] = told(
+        "outlines of what to take off the jig, but for its holes"
+    )
+    relief_holes: tuple[tuple[tuple[tuple[float, float], ...], ...], ...] = told(
+        "of each outline of the relief those within it of what may stay"
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,10 +5,10 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from simkit.budget.corners import _fan, _three
 from simkit.budget.motion import NAMES
 from simkit.budget.region import plan_ways
 from simkit.budget.rows import GOUGE, LEFTOVER, STEP
+from simkit.budget.shares import between_three, between_two
 from simkit.check import check
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
@@ -58,7 +58,7 @@ def test_edge__is_as_far_off_as_the_nearest_place_of_the_wedge(seed):
     normals = directions(rng, 2)
     missing = rng.uniform(-0.05, 0.1, 2)
     known = distance(normals, missing)
-    says = max(float((share @ missing)[0]) for _, share in _fan(normals[None]))
+    says = max(float((share @ missing)[0]) for _, share in between_two(normals[None]))
     assert known - 1e-9 <= max(says, 0.0) <= EDGE * known + 1e-9
 
 
@@ -71,16 +71,16 @@ def test_point__is_as_far_off_as_the_nearest_place_of_the_corner(seed):
     pairs = [
         float((share @ missing[list(two)])[0])
         for two in combinations(range(3), 2)
-        for _, share in _fan(normals[list(two)][None])
+        for _, share in between_two(normals[list(two)][None])
     ]
-    says = max((_three(normals[None])[0] @ missing).max(), max(pairs))
+    says = max((between_three(normals[None])[0] @ missing).max(), max(pairs))
     assert known - 1e-9 <= max(says, 0.0)
     if (normals @ normals.T > -0.1).all():
         assert max(says, 0.0) <= known + 0.02 * np.linalg.norm(np.linalg.solve(normals, missing))
 
 
 def test_point__of_a_block_is_told_within_two_hundredths():
-    share = _three(np.eye(3)[None])[0]
+    share = between_three(np.eye(3)[None])[0]
     way = np.abs(np.random.default_rng(1).normal(size=(2000, 3)))
     says = (share @ (way / np.linalg.norm(way, axis=1)[:, None]).T).max(axis=0)
     assert says.min() >= 1 - 1e-9

@@ -4,10 +4,11 @@ import math
 
 import numpy as np
 import pytest
+from scipy import ndimage
 from scipy.optimize import linprog
-from scipy.spatial import ConvexHull
 
 from simkit.compare.edges import rims
+from simkit.compare.relief import loops_of, straightened
 from simkit.compare.seat import BOUND, _best, outside_by, seat
 from simkit.compare.seat_walls import Pose, Walls
 from simkit.stock.field import Lattice
@@ -193,15 +194,72 @@ def test_square__a_large_round_in_a_shallow_pocket_is_still_missing_room():
     assert found.stands_up == pytest.approx(TOP - FLOOR, abs=found.stands_up_bound)
 
 
+def area_of(loop):
+    """The shoelace formula."""
+    x, y = np.transpose(loop)
+    return abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
+
+
+def is_within(point, loop):
+    """By the turns of a straight line from the point to each corner in turn."""
+    away = np.asarray(loop) - point
+    angle = np.unwrap(np.arctan2(*away[np.r_[0 : len(away), 0]].T[::-1]))
+    return abs(angle[-1] - angle[0]) > np.pi
+
+
+def test_loops__of_cells_by_hand():
+    cells = np.array([[1, 1, 1, 0], [1, 0, 1, 0], [1, 1, 1, 1]], bool)
+    [loop] = loops_of(cells)  # the hole is no outer border
+    assert area_of(loop) == 10
+    assert area_of(straightened(loop, 0.0)) == 10
+    assert len(straightened(loop, 0.0)) == 6
+    corner = np.array([[1, 0], [0, 1]], bool)
+    assert sorted(area_of(one) for one in loops_of(corner)) == [1, 1]
+    assert loops_of(np.zeros((3, 3), bool)) == []
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_loops__hold_the_cells_and_no_others(seed):
+    rng = np.random.default_rng(seed)
+    cells = ndimage.binary_fill_holes(ndimage.binary_opening(rng.random((30, 40)) < 0.6))
+    loops = loops_of(cells)
+    for iy, ix in np.argwhere(np.ones_like(cells)):
+        assert any(is_within((ix + 0.5, iy + 0.5), one) for one in loops) == cells[iy, ix]
+    for loop in loops:
+        # Each corner of the loop lies near the straightened one.
+        short = straightened(loop, 0.7)
+        ends = np.roll(short, -1, axis=0)
+        along = np.maximum(((ends - short) ** 2).sum(axis=1), 1e-12)
+        share = np.clip(((loop[:, None] - short) * (ends - short)).sum(axis=2) / along, 0, 1)
+        off = np.linalg.norm(loop[:, None] - short - share[..., None] * (ends - short), axis=2).min(axis=1)
+        assert off.max() <= 0.7 + 1e-9
+
+
+@pytest.mark.parametrize("at", [(0.07, -0.11), (2.31, 1.9)])
+def test_first__contact_with_a_knob_is_told_to_its_bound(at):
+    """A round knob on the floor, of which no cell's centre is the top."""
+
+    def jig(points):
+        return np.where(np.abs(points).max(axis=1) < 12, FLOOR + 1 - 0.2 * np.hypot(*(points - at).T), TOP)
+
+    found = seat(square(20), jig, lattice(11), lattice(14), np.zeros(2))
+    assert math.dist(found.first[:2], at) <= found.first_bound * math.sqrt(2) + 1e-9
+    assert found.first_bound <= 0.01
+    assert found.first[2] == pytest.approx(FLOOR + 1, abs=0.01)
+    flat = seat(square(20), pocket(21, 0.5), lattice(11), lattice(14), np.zeros(2))
+    assert np.abs(flat.first[:2]).max() < 1.0
+    assert flat.first[2] == FLOOR
+
+
 def test_relief__of_a_pocket_too_narrow_all_round_is_its_rim_and_not_its_floor():
     found = seat(square(20), pocket(19.8, 1.0), lattice(11), lattice(14), np.zeros(2))
-    hulls = [ConvexHull(one) for one in found.relief]
+    [outline], [[hole]] = found.relief, found.relief_holes
     # The rim is 20 x 20 less 19.8 x 19.8, and what the round corners leave; on cells of an eighth of a mm.
     wanted = 20**2 - 19.8**2 + (4 - math.pi) * 1.0**2
-    assert wanted < sum(hull.volume for hull in hulls) < 4 * wanted  # in two dimensions: their areas
+    assert wanted < area_of(outline) - area_of(hole) < 4 * wanted
 
     def is_taken(point):
-        return any((hull.equations[:, :2] @ point + hull.equations[:, 2] <= 1e-9).all() for hull in hulls)
+        return is_within(point, outline) and not is_within(point, hole)
 
     for along in np.linspace(-9.9, 9.9, 40):
         for place in ((along, 9.95), (along, -9.95), (9.95, along), (-9.95, along)):

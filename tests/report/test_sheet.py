@@ -204,6 +204,31 @@ def test_sheet__how_deep_below_the_blank(sample, stated, holds):
     assert "This sheet checks nothing: run simkit check first." in text
 
 
+@pytest.mark.parametrize(
+    ("deeper", "stated", "told", "asked"),
+    [
+        (False, 6.0, "below      the jig, not cut into\n", None),
+        (
+            True,
+            None,
+            "cutters go 3 mm below the blank, into the jig: no depth in it is stated\n",
+            "go 3 mm into it",
+        ),
+        (True, 2.0, "into the jig; stated are 2 mm: NOT ENOUGH\n", "go 3 mm into it"),
+    ],
+)
+def test_sheet__below_a_blank_in_a_jig_lies_the_jig(sample, deeper, stated, told, asked):
+    """The setup that drills 3 mm through, and the one that does not, each in a jig."""
+    job, reads = sample
+    nth = 0 if deeper else 1
+    setup = replace(job.setups[nth], spoilboard=stated, jig=job.file.parent / "jig.toml")
+    text = sheet_text(sheet_of(replace(job, setups=(setup,)), [reads[nth]]))
+    assert told in text
+    assert "spoilboard" not in text
+    assert (asked is None) == ("no screws in the jig" not in text)
+    assert asked is None or asked in text
+
+
 def test_sheet__a_blank_in_a_jig_lies_in_it_and_not_on_the_table():
     job = read_job(SAMPLE.parents[1] / "olive_boat_jig" / "job.toml")
     sheet = sheet_of(job, read_programs(job))
