@@ -131,6 +131,10 @@
     });
     say(at("file-problems"), wrong.length > 6 ? [...wrong.slice(0, 5), `and ${wrong.length - 5} more files`] : wrong);
     if (wrong.length) {
+      if (shown && wrong.length < rows.length) { // what is told above is not of these files
+        const words = "The verdict is of the files before. Press Check, below the files, for one of those that were taken.";
+        at("file-problems").append(Object.assign(document.createElement("p"), { className: "problem", textContent: words }));
+      }
       at("running").scrollIntoView({ block: "nearest" });
       return;
     }

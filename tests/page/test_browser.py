@@ -210,6 +210,9 @@ def test_page__a_bad_program_is_told_with_its_line(browser, server, folder):
     until(lambda: "'.py'" in browser.text("#file-problems"))
     top = "return document.querySelector('%s').getBoundingClientRect().top"
     assert 0 <= browser.run(top % "#file-problems") < browser.run(top % "#f1")
+    assert "of the files before" not in browser.text("#file-problems")  # nothing was taken
+    browser.drop([folder / "bad" / "top.nc", Path(__file__)])
+    until(lambda: "The verdict is of the files before." in browser.text("#file-problems"))
 
 
 def test_form__is_filled_in_with_a_drawing_that_follows(browser, server, folder):
