@@ -221,7 +221,7 @@ def test_sheet__below_a_blank_in_a_jig_lies_the_jig(sample, deeper, stated, told
     """The setup that drills 3 mm through, and the one that does not, each in a jig."""
     job, reads = sample
     nth = 0 if deeper else 1
-    setup = replace(job.setups[nth], spoilboard=stated, jig=job.file.parent / "jig.toml")
+    setup = replace(job.setups[nth], spoilboard=stated, jig=SAMPLE.parent / "jig.toml")
     text = sheet_text(sheet_of(replace(job, setups=(setup,)), [reads[nth]]))
     assert told in text
     assert "spoilboard" not in text
