@@ -41,9 +41,7 @@ def removed_below(
     as it went in, not as thin as half the shell;
     a point outside lies under an underside of the part, where what is gone ends: the gouge is no deeper than
     that underside from what looks up (a lip, or a floor broken through, counts with its thickness, however
-    far on the cut went into the air), and beside bare walls as above;
-    beyond the end of a wall, where an underside meets it, a place counts from the wall carried on
-    (`simkit.target.ends`): a wall s too far in is s deep up to there, whatever slopes away at its end.
+    far on the cut went into the air), and beside bare walls as above.
 
     Error: 1e-6 mm and the probing of slopes, exact on planes; where the part widens again above a place
     (a cap on a stem) the largest distance may be missed by a 64th of the wood gone above it.
@@ -52,7 +50,7 @@ def removed_below(
     """
     if not len(points):
         return to_target
-    found = grid.beyond_ends(points, side, to_target)
+    found = to_target.copy()
     is_asked = np.ones(len(points), bool) if may_be_outside is None else may_be_outside.copy()
     is_beside = grid.to_leaning(points, side, to_target) < to_target
     rows = np.flatnonzero(is_asked | is_beside)
@@ -79,7 +77,6 @@ def _outside(under, grid: TargetGrid, side: int, is_bare) -> np.ndarray:
     probe = under + np.array([0.0, 0.0, (1.0 if side == 1 else -1.0) * PROBE])
     is_wall = grid.distance(probe, 3 - side) < WALL * PROBE
     depth = grid.distance(under, side)
-    depth = grid.beyond_ends(under, side, depth)
     beside = np.flatnonzero(is_wall | (grid.to_leaning(under, side, depth) < depth))
     deepest, is_open = _deepest_gone(under[beside], grid, side, is_bare)
     depth[beside] = np.where(is_open, np.minimum(depth[beside], deepest), depth[beside])
@@ -104,8 +101,7 @@ def _deepest_gone(points, grid: TargetGrid, side: int, is_bare) -> tuple[np.ndar
 
     def away(rows, heights):
         place = at(rows, heights)
-        nearer = grid.to_leaning(place, side, grid.distance(place, side))
-        return grid.beyond_ends(place, side, nearer, with_leaning=True)
+        return grid.to_leaning(place, side, grid.distance(place, side))
 
     every = np.arange(len(points))
     length = grid.ahead(points + np.array([0.0, 0.0, sign * PROBE]), side)[1] - sign * points[:, 2]

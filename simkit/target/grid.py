@@ -202,29 +202,6 @@ class TargetGrid:
             return np.full(len(points), np.inf) if within is None else np.array(within, np.float64)
         return self._closest(points, within, bins)[0]
 
-    def beyond_ends(
-        self, points: np.ndarray, side: int, within: np.ndarray, with_leaning: bool = False
-    ) -> np.ndarray:
-        """Return how deep places lie in from walls of a side that end before them, mm (k,), else `within`.
-
-        See `simkit.target.ends`.  points (k, 3) mm; within (k,) mm: their distances as they are known.
-        with_leaning: walls that lean over count, too.
-        """
-        from simkit.target.ends import wall_ends
-        from simkit.target.sharp import MOST_TRIANGLES
-
-        if len(self.boxes) > MOST_TRIANGLES:
-            return within
-        key = (side, "ends")
-        if key not in self._bins:
-            self._bins[key] = wall_ends(self.sharp, side, WALL, VERTICAL)
-
-        def is_part(places):
-            entry, leaving = self.ahead(places, 1)
-            return ~np.isnan(leaving) & ~(entry < leaving)
-
-        return self._bins[key].beyond(points, within, is_part, with_leaning)
-
     def has_leaning(self, side: int) -> bool:
         """Return whether any wall leans over, as seen from a side."""
         return self._leaning(side) is not None

@@ -166,17 +166,6 @@ def test_chamfer__above_a_wall_of_the_other_side_is_no_farther_off_than_it_is_to
     assert {says for kind, _, says in rows if kind == GOUGE} <= {"agree", "finer"}, rows
 
 
-@pytest.mark.parametrize("degrees", [20.0, 40.0])
-def test_chamfer__whose_end_a_wall_of_the_other_side_takes_is_as_far_off_as_that_wall(tmp_path, degrees):
-    """Not as what went of the chamfer, which is longer by 1 / cos 20: the check and the budget say 0.2."""
-    recuts = Recuts(budget_edge_job.chamfer(tmp_path, degrees, wall=0.2))
-    change = np.array((0.2, 0.0, 0.0, 0.0, 0.0))
-    assert recuts.asked(change)[GOUGE] == pytest.approx(0.2, abs=SLACK)
-    wide = dict.fromkeys(recuts.stated, 1.0)
-    assert recuts.beyond(change, wide | {GOUGE: 0.199})[GOUGE]
-    assert not recuts.beyond(change, wide | {GOUGE: 0.201})[GOUGE]
-
-
 @pytest.mark.parametrize(
     ("kind", "change", "most"),
     [
