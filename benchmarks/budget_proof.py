@@ -9,7 +9,7 @@ sixteenth of a cell: what does not agree is cut once more on finer cells, and to
 So do PLANED changes of each of five jobs in which a face is planed between the cuts, by an error of what that
 leaves beside the others; some of it so large that a planed face goes into the part.
 And EDGES changes of each of six jobs in which sharp edges and corners decide, of either side or between both,
-and RIMS of each of seven more between both: of 20 to 70 degrees, the other way up, and round.
+and RIMS of each of eight more between both: of 20 to 70 degrees, the other way up, and round.
 What stands out of the outer wall is left out of leftover (cells as coarse as these do not show it; the
 witness step, which is compared, says the same there; where they do show it, that is told as `wall`).
 """

@@ -179,5 +179,5 @@ RIMS = {
     "bevel of 20": partial(bevel, degrees=20.0), "bevel of 33": partial(bevel, degrees=33.0),
     "bevel of 70": partial(bevel, degrees=70.0), "bevel turned": partial(bevel, degrees=40.0, is_turned=True),
     "disc": disc, "chamfer of 20": partial(chamfer, degrees=20.0),
-    "chamfer of 65": partial(chamfer, degrees=65.0),
+    "chamfer of 40": partial(chamfer, degrees=40.0), "chamfer of 65": partial(chamfer, degrees=65.0),
 }  # fmt: skip

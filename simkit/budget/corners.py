@@ -20,6 +20,10 @@ normal rises by z that is d / z, and at a corner of several such faces the large
 cut is the one that is left.  So a row of such a place counts with the smaller of what its faces say and that
 cap (lean): a level top t too low above a wall that is s too far in says t, and the wall says s.  A slanted
 face of a side that cut a wall there, too, has no cap, for it may have cut as deep as that wall goes.
+Where a wall of a side ends at an underside of less than 45 degrees and the wood there is blunt (c = n1 . n2 >
+0, n1 of the wall), the place at which the wall that is d1 too far in meets the underside lies beyond the
+wall's last edge and is measured to that: d1 / sqrt(1 - c^2).  Its direction lies c past n1, seen from n2: it
+is m with a2 = -c a1, and each m from n1 to there is such a row, too (_ended_rows).
 Beside a sharp rim the wall that takes away what is not part ends the wood, too, where it is too far in: it
 makes a row of its own there, and more with the faces of the rim (rims.py).
 What stands out of the outline is judged in plan, and no face that ends there adds to it.
@@ -37,6 +41,8 @@ from simkit.budget.shares import HALVED, between_three, between_two
 from simkit.budget.steps import crossing
 from simkit.target.sharp import SHARP, UPRIGHT, Edges, along_edges, outward_in_plan
 
+UNDERSIDE = np.sqrt(0.5)  # of a normal's height downwards: more is no wall that leans over
+BLUNT = 0.02  # n1 . n2: less is as good as square
 NEAR_CORNER = 3.0  # mm: so far from a corner its faces are looked for
 WEIGHT = 20.0  # mm for a difference of 1 of unit normals
 BESIDE = 0.3  # mm
@@ -117,6 +123,7 @@ def corner_rows(
         parts += _edge_rows(evidence, side, rows, clear, mine[mine.is_outside | is_reached])
         parts += _point_rows(evidence, side, rows, clear, edges)
         parts += _shared_rows(side, rows, clear, edges)
+        parts += _ended_rows(side, rows, clear, edges)
     return [part[part.moves] for part in parts]  # of what stays the check itself tells
 
 
@@ -169,6 +176,27 @@ def _shared_rows(side: int, rows: Rows, clear: np.ndarray, edges: Edges) -> list
         for which, share in between_two(normals[chosen]):
             one = chosen[which]
             parts.append(_row_of(GOUGE, side, at[one], normals[one], share, both[one], rows, lean[one]))
+    return parts
+
+
+def _ended_rows(side: int, rows: Rows, clear: np.ndarray, edges: Edges) -> list[Rows]:
+    """Return rows of gouges where a wall of a side ends at an underside that the other side cut."""
+    sign = 1.0 if side == 1 else -1.0
+    own, other = (_Faces(rows, clear, GOUGE, one) for one in (side, 3 - side))
+    parts = []
+    for n1, n2 in ((edges.n1, edges.n2), (edges.n2, edges.n1)):
+        is_end = (sign * n1[:, 2] >= -UPRIGHT) & (sign * n2[:, 2] < -UNDERSIDE)
+        mine = np.flatnonzero(edges.is_outside & is_end & (np.sum(n1 * n2, axis=1) > BLUNT))
+        nth, at = along_edges(edges.a[mine], edges.b[mine])
+        normals = np.stack([n1[mine[nth]], n2[mine[nth]]], axis=1)
+        both = np.column_stack([own.near(at, normals[:, 0]), other.near(at, normals[:, 1])])
+        one = np.flatnonzero((both >= 0).all(axis=1))
+        cosine = np.sum(normals[one, 0] * normals[one, 1], axis=1)
+        for part in (0.5, 1.0):
+            turned = part * np.arcsin(cosine)  # past n1, away from n2
+            share = np.column_stack([np.cos(turned - np.arcsin(cosine)), -np.sin(turned)])
+            share /= np.sqrt(1 - cosine**2)[:, None]
+            parts.append(_row_of(GOUGE, side, at[one], normals[one], share, both[one], rows))
     return parts
 
 

@@ -166,6 +166,20 @@ def test_chamfer__above_a_wall_of_the_other_side_is_no_farther_off_than_it_is_to
     assert {says for kind, _, says in rows if kind == GOUGE} <= {"agree", "finer"}, rows
 
 
+@pytest.mark.parametrize("degrees", [20.0, 40.0])
+def test_chamfer__whose_end_a_wall_of_the_other_side_takes_is_off_as_far_as_it_goes(tmp_path, degrees):
+    """On paper: a wall 0.2 too far in meets the chamfer 0.2 / cos 20 from the wall's last edge.
+
+    The check comes near that from below, for it has columns, and none at the rim itself.
+    """
+    recuts = Recuts(budget_edge_job.chamfer(tmp_path, degrees, wall=0.2))
+    change, far = np.array((0.2, 0.0, 0.0, 0.0, 0.0)), 0.2 / np.cos(np.radians(degrees))
+    assert recuts.asked(change)[GOUGE] == pytest.approx(far, abs=SLACK)
+    wide = dict.fromkeys(recuts.stated, 1.0)
+    assert recuts.beyond(change, wide | {GOUGE: 0.97 * far})[GOUGE]
+    assert not recuts.beyond(change, wide | {GOUGE: far + 0.001})[GOUGE]
+
+
 @pytest.mark.parametrize(
     ("kind", "change", "most"),
     [
