@@ -21,9 +21,8 @@ cut is the one that is left.  So a row of such a place counts with the smaller o
 cap (lean): a level top t too low above a wall that is s too far in says t, and the wall says s.  A slanted
 face of a side that cut a wall there, too, has no cap, for it may have cut as deep as that wall goes.
 Where a wall of a side ends at an underside of less than 45 degrees and the wood there is blunt (c = n1 . n2 >
-0, n1 of the wall), the place at which the wall that is d1 too far in meets the underside lies beyond the
-wall's last edge and is measured to that: d1 / sqrt(1 - c^2).  Its direction lies c past n1, seen from n2: it
-is m with a2 = -c a1, and each m from n1 to there is such a row, too (_ended_rows).
+0, n1 of the wall), the wall that is d1 too far in takes the underside, as far as the part has it, whatever
+the other side cut there; the last place of it is measured to the wall's last edge: d1 / sqrt(1 - c^2).
 Beside a sharp rim the wall that takes away what is not part ends the wood, too, where it is too far in: it
 makes a row of its own there, and more with the faces of the rim (rims.py).
 What stands out of the outline is judged in plan, and no face that ends there adds to it.
@@ -188,15 +187,14 @@ def _ended_rows(side: int, rows: Rows, clear: np.ndarray, edges: Edges) -> list[
         is_end = (sign * n1[:, 2] >= -UPRIGHT) & (sign * n2[:, 2] < -UNDERSIDE)
         mine = np.flatnonzero(edges.is_outside & is_end & (np.sum(n1 * n2, axis=1) > BLUNT))
         nth, at = along_edges(edges.a[mine], edges.b[mine])
+        nth = np.concatenate([nth, *[np.arange(len(mine))] * 2])  # a turn tells most at the ends
+        at = np.concatenate([at, edges.a[mine], edges.b[mine]])
         normals = np.stack([n1[mine[nth]], n2[mine[nth]]], axis=1)
         both = np.column_stack([own.near(at, normals[:, 0]), other.near(at, normals[:, 1])])
         one = np.flatnonzero((both >= 0).all(axis=1))
         cosine = np.sum(normals[one, 0] * normals[one, 1], axis=1)
-        for part in (0.5, 1.0):
-            turned = part * np.arcsin(cosine)  # past n1, away from n2
-            share = np.column_stack([np.cos(turned - np.arcsin(cosine)), -np.sin(turned)])
-            share /= np.sqrt(1 - cosine**2)[:, None]
-            parts.append(_row_of(GOUGE, side, at[one], normals[one], share, both[one], rows))
+        share = np.column_stack([1 / np.sqrt(1 - cosine**2), np.zeros(len(one))])
+        parts.append(_row_of(GOUGE, side, at[one], normals[one], share, both[one], rows))
     return parts
 
 
