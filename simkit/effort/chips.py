@@ -19,11 +19,11 @@ USUAL_SOURCE = "common practice, no source"
 def feed_per_tooth(feed, speed, flutes: int) -> np.ndarray:
     """Return f_z = v_f / (z n), mm; NaN where the spindle stands.
 
-    feed mm/min and speed rev/min (either sign), of one shape.  flutes: cutting edges.  Exact.
+    feed mm/min (several rows, perhaps) and speed rev/min (either sign), of one length.  flutes: cutting edges.  Exact.
     Source: ISO 3002-3 (from memory).
     """
     speed = np.abs(np.asarray(speed, dtype=np.float64))
-    return np.where(speed > 0, np.asarray(feed) / (flutes * np.where(speed > 0, speed, 1.0)), np.nan)
+    return np.asarray(feed) / (flutes * np.where(speed > 0, speed, np.nan))
 
 
 def usual_chips(cutter: Cutter, hardness: str) -> tuple[float, float]:
@@ -135,12 +135,17 @@ def _summed(cutter: Cutter, depth, section: bool = True, volume: bool = True) ->
     return wide + 2.0 * o.radius * up, area + np.pi * o.radius**2 * up
 
 
+def _part(width, diameter) -> np.ndarray:
+    """Return a width as a part of a diameter, 0 to 1."""
+    return np.minimum(np.maximum(np.asarray(width) / np.maximum(diameter, 1e-12), 0.0), 1.0)
+
+
 def engagement_angle(width, diameter) -> np.ndarray:
     """Return the angle over which an edge cuts when the wood stands on one side, rad: acos(1 - 2 a_e / D).
 
     width, diameter mm, of one shape; a width of D or more is a slot, pi.  Exact for wood of even height.
     """
-    part = np.clip(np.asarray(width) / np.maximum(diameter, 1e-12), 0.0, 1.0)
+    part = _part(width, diameter)
     return np.arccos(1.0 - 2.0 * part)
 
 
@@ -151,7 +156,7 @@ def largest_chip(per_tooth, width, diameter) -> np.ndarray:
     per_tooth, width, diameter mm.  The path of an edge taken as a circle: off by about f_z / (pi D) of it.
     Source: M. E. Martellotti, 1941 (from memory).
     """
-    part = np.clip(np.asarray(width) / np.maximum(diameter, 1e-12), 0.0, 1.0)
+    part = _part(width, diameter)
     thin = 2.0 * np.sqrt(part * (1.0 - part))
     return per_tooth * np.where(part < 0.5, thin, 1.0)
 
@@ -161,8 +166,8 @@ def mean_chip(per_tooth, width, diameter) -> np.ndarray:
 
     Arguments and source as for `largest_chip`; 0 where nothing is cut.
     """
-    part = np.clip(np.asarray(width) / np.maximum(diameter, 1e-12), 0.0, 1.0)
-    angle = engagement_angle(width, diameter)
+    part = _part(width, diameter)
+    angle = np.arccos(1.0 - 2.0 * part)
     return per_tooth * np.where(angle > 0, 2.0 * part / np.where(angle > 0, angle, 1.0), 0.0)
 
 
