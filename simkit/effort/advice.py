@@ -112,10 +112,10 @@ def _near(moves: Moves, changed: np.ndarray, machine: Machine) -> tuple[np.ndarr
     """Return which moves may take another time when some are changed, and which have to be asked for it.
 
     changed (k,): rows of these, growing; so are the two returned.  The square of the speed at a corner is the
-    least of all limits, each with
-    what the way from there lets it grow (motion._reachable).  So a corner hears nothing of what lies farther
-    than the way on which it grows from nothing to the greatest there is.  To know the times of moves,
-    whatever the speeds at the ends of what is asked, that much has to be asked on both sides of them.
+    least of all limits, each with what the way from there lets it grow (motion._reachable).  So a corner
+    hears nothing of what lies farther than the way on which it grows from nothing to the greatest there is.
+    To know the times of moves, whatever the speeds at the ends of what is asked, that much has to be asked
+    on both sides of them.
     """
     fastest2 = sum((speed / 60.0) ** 2 for speed in machine.speed)
     reach = fastest2 / (2.0 * ARC_SHARE * min(machine.acceleration))

@@ -19,8 +19,8 @@ USUAL_SOURCE = "common practice, no source"
 def feed_per_tooth(feed, speed, flutes: int) -> np.ndarray:
     """Return f_z = v_f / (z n), mm; NaN where the spindle stands.
 
-    feed mm/min (several rows, perhaps) and speed rev/min (either sign), of one length.  flutes: cutting edges.  Exact.
-    Source: ISO 3002-3 (from memory).
+    feed mm/min (several rows, perhaps) and speed rev/min (either sign), of one length.  flutes: cutting
+    edges.  Exact.  Source: ISO 3002-3 (from memory).
     """
     speed = np.abs(np.asarray(speed, dtype=np.float64))
     return np.asarray(feed) / (flutes * np.where(speed > 0, speed, np.nan))
