@@ -12,7 +12,7 @@ from simkit.cutters import Cutter
 from simkit.effort.bite import Bites
 from simkit.effort.chips import USUAL_SOURCE, usual_chips
 from simkit.effort.motion import ARC_SHARE, MoveTimes
-from simkit.effort.rows import ranges
+from simkit.effort.rows import ranges, rows_by
 from simkit.effort.timing import timed
 from simkit.frames import Frame
 from simkit.job.model import Job, Machine
@@ -161,20 +161,21 @@ def _feeds(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, lea
     Of a cutter whose moves of that kind take less than `least` minutes nothing is asked.
     """
     feed, told = moves.feed.copy(), {}
-    for number in np.unique(own.tool):
-        cutter = job.cutters[int(number)]
+    may_be = own.in_wood & own.is_pass & ~own.is_ramp
+    for number, rows in sorted(rows_by(own.tool).items()):
+        cutter = job.cutters[number]
         if cutter.shape == "drill" or not cutter.flutes:
             continue
         thinnest = (cutter.chip_load or usual_chips(cutter, job.blank.hardness))[0]
-        low = (own.tool == number) & own.in_wood & own.is_pass & ~own.is_ramp
-        low &= own.per_tooth < FAR_UNDER * thinnest
+        low = np.zeros(len(own.tool), bool)
+        low[rows] = may_be[rows] & (own.per_tooth[rows] < FAR_UNDER * thinnest)
         if float(own.seconds[low].sum()) / 60.0 < least or not low.any():
             continue
         factor = np.append(np.where(low, thinnest / np.where(low, own.per_tooth, 1.0), 1.0), 1.0)[own.of]
         feed *= factor
         worst = own.per_tooth[low].min()
         source = "" if cutter.chip_load else f" ({USUAL_SOURCE})"
-        told[int(number)] = (
+        told[number] = (
             f"{_name(job, index)}: {cutter} takes {worst:.3f} mm a tooth where {thinnest:.3f} is the least"
             f"{source}; the feed may be {thinnest / worst:.1f} times as high, or the speed lower"
         )
@@ -228,7 +229,7 @@ def _roughing(
 
 
 def _by_cutter(own: Bites, values: np.ndarray) -> Mapping[int, float]:
-    return {int(number): float(values[own.tool == number].sum()) for number in np.unique(own.tool)}
+    return {number: float(values[rows].sum()) for number, rows in sorted(rows_by(own.tool).items())}
 
 
 def _gets_at(before: Field, after: Field, frame: Frame, diameter: float) -> float:

@@ -114,7 +114,10 @@ def _summed(cutter: Cutter, depth, section: bool = True, volume: bool = True) ->
         )
 
     def below(t):
-        return 0.5 * (t * np.sqrt(np.maximum(r**2 - t**2, 0.0)) + r**2 * np.arcsin(np.clip(t / r, -1.0, 1.0)))
+        return 0.5 * (
+            t * np.sqrt(np.maximum(r**2 - t**2, 0.0))
+            + r**2 * np.arcsin(np.minimum(np.maximum(t / r, -1.0), 1.0))
+        )
 
     if o.arc_from > o.flat and o.rise > 0:
         end = o.rise * (o.arc_from - o.flat)
@@ -122,7 +125,7 @@ def _summed(cutter: Cutter, depth, section: bool = True, volume: bool = True) ->
         wide, area = wide + own[0], area + own[1]
     if o.arc_to > o.arc_from:
         low, end = end, o.arc_f - np.sqrt(max(r**2 - (o.arc_to - o.arc_e) ** 2, 0.0))
-        own = np.clip(h, low, end)
+        own = np.minimum(np.maximum(h, low), end)
         up, first, last = own - low, o.arc_f - low, o.arc_f - own
         half = below(first) - below(last)
         wide = wide + 2.0 * (o.arc_e * up + half)
@@ -197,7 +200,7 @@ def edge_length(cutter: Cutter, depth) -> np.ndarray:
     h = np.maximum(np.asarray(depth, dtype=np.float64) - o.base, 0.0)
     length, end = np.zeros(h.shape), 0.0
     for low, top, sine in _edge_pieces(cutter):
-        own = np.clip(h, low, top)
+        own = np.minimum(np.maximum(h, low), top)
         if sine(low) == sine(top):  # straight
             length = length + (own - low) / sine(top)
         else:

@@ -11,7 +11,6 @@ import numpy as np
 from simkit._jit import entry_kernel, kernel, loop_kernel
 
 FREE, NOTHING, NOT_REACHED = -1, 1e-9, 0.999  # as in motion.py
-CLEARLY = 1.0 - 1e-9  # one product is below another whatever rounding made of both
 SPEED, ACCELERATION, ROUNDING = 0, 3, 6  # of the limits of a machine: mm/s and mm/s2 of each axis, mm
 
 
@@ -40,7 +39,8 @@ def _way(i, at_end, start, end, nth, arc_ways):
 
 @kernel
 def _along(x, y, z, limits):
-    """The speed that the axes allow along a line, and which of them keeps it so; x, y, z: 1e-12 or more."""
+    """The speed that the axes allow along a line, which of them keeps it so, and the acceleration."""
+    x, y, z = max(abs(x), 1e-12), max(abs(y), 1e-12), max(abs(z), 1e-12)
     fastest, slowest = limits[SPEED] / x, 0
     own = limits[SPEED + 1] / y
     if own < fastest:
@@ -48,43 +48,8 @@ def _along(x, y, z, limits):
     own = limits[SPEED + 2] / z
     if own < fastest:
         fastest, slowest = own, 2
-    return fastest, slowest
-
-
-@kernel
-def _acceleration(x, y, z, limits):
-    """The acceleration that the axes allow along a line; x, y, z as of _along.
-
-    The least of three quotients.  Divisions are dear: one that is larger by more than rounding is left out.
-    """
-    a, b, c = limits[ACCELERATION], limits[ACCELERATION + 1], limits[ACCELERATION + 2]
-    if a * y < CLEARLY * (b * x) and a * z < CLEARLY * (c * x):
-        return a / x
-    if b * x < CLEARLY * (a * y) and b * z < CLEARLY * (c * y):
-        return b / y
-    if c * x < CLEARLY * (a * z) and c * y < CLEARLY * (b * z):
-        return c / z
-    return min(min(a / x, b / y), c / z)
-
-
-@kernel
-def _line(x, y, z, rapid, own, limits):
-    """What is wanted of a line, mm/s, and what holds it below its own feed, mm/s.
-
-    Most feeds are far below what the axes allow, which is seen without a division.
-    """
-    x, y, z = max(abs(x), 1e-12), max(abs(y), 1e-12), max(abs(z), 1e-12)
-    acceleration = _acceleration(x, y, z, limits)
-    # A feed is infinite where there is none, as on rapids.
-    if (
-        own * x < CLEARLY * limits[SPEED]
-        and own * y < CLEARLY * limits[SPEED + 1]
-        and own * z < CLEARLY * limits[SPEED + 2]
-    ):
-        return own, acceleration, np.int8(FREE)
-    most_of, slowest = _along(x, y, z, limits)
-    is_free = rapid or most_of >= NOT_REACHED * own
-    return min(most_of, own), acceleration, np.int8(FREE if is_free else slowest)
+    acceleration = min(limits[ACCELERATION] / x, limits[ACCELERATION + 1] / y)
+    return fastest, slowest, min(acceleration, limits[ACCELERATION + 2] / z)
 
 
 @kernel
@@ -113,18 +78,6 @@ def _stops(i, start, end, columns, speed, rests):
     return is_apart(i, start, end, program, tool, speed) | (setup[i] != setup[i - 1]) | rests[i - 1]
 
 
-@kernel
-def _corner(dx, dy, dz, shorter, slower, limits):
-    """The limit of v^2 at a corner: by how much the direction changes there, and what is wanted, mm/s."""
-    own = slower * slower
-    q = max(max(dx / limits[ACCELERATION], dy / limits[ACCELERATION + 1]), dz / limits[ACCELERATION + 2])
-    # Of most corners what is wanted is far below the limit: seen without more divisions or a root.
-    part, corner = own * q, 8.0 * limits[ROUNDING]
-    if part < CLEARLY * shorter and part * part * (dx * dx + dy * dy + dz * dz) < CLEARLY * (corner * corner):
-        return own
-    return _least(_least(corner / (q * _norm(dx, dy, dz)), shorter / q), own)
-
-
 @entry_kernel
 def look(
     first, last, start, end, length, rapid, feed, columns, speed, rests, nth, arc_ways, limits,
@@ -147,26 +100,29 @@ def look(
         ax, ay, az = _way(before, True, start, end, nth, arc_ways)
         v = wanted[before]
         if nth[before] < 0:
-            v = _line(ax, ay, az, rapid[before], _wanted(rapid[before], feed[before]), limits)[0]
+            v = min(_along(ax, ay, az, limits)[0], _wanted(rapid[before], feed[before]))
     for i in range(first, last):
         x, y, z = _way(i, False, start, end, nth, arc_ways)
         if nth[i] < 0:
+            most_of, slowest, acceleration[i] = _along(x, y, z, limits)
             own = _wanted(rapid[i], feed[i])
-            wanted[i], acceleration[i], held[i] = _line(x, y, z, rapid[i], own, limits)
+            is_free = rapid[i] or most_of >= NOT_REACHED * own
+            held[i] = np.int8(FREE if is_free else slowest)
+            wanted[i] = min(most_of, own)
         if i > 0:
             has_stopped |= _stops(i, start, end, columns, speed, rests)
         if not length[i] > NOTHING:
             continue
         most[i] = 0.0
         if before >= 0 and not has_stopped:
-            most[i] = _corner(
-                abs(x - ax),
-                abs(y - ay),
-                abs(z - az),
-                min(length[before], length[i]),
-                min(v, wanted[i]),
-                limits,
+            dx, dy, dz = abs(x - ax), abs(y - ay), abs(z - az)
+            q = max(
+                max(dx / limits[ACCELERATION], dy / limits[ACCELERATION + 1]), dz / limits[ACCELERATION + 2]
             )
+            shorter = min(length[before], length[i])
+            limit = _least(8.0 * limits[ROUNDING] / (q * _norm(dx, dy, dz)), shorter / q)
+            slower = min(v, wanted[i])
+            most[i] = _least(limit, slower * slower)
         before, has_stopped, v = i, False, wanted[i]
         ax, ay, az = x, y, z
         if nth[i] >= 0:

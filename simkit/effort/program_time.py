@@ -147,8 +147,9 @@ def _lowest(moves: Moves) -> np.ndarray:
 def _held(moves: Moves, times: MoveTimes, length, program: int, tool: int, long: float) -> tuple[Held, ...]:
     """Return what keeps feed moves of a cutter below their feed; long mm: the way of all of them."""
     told = []
-    is_own = (moves.program == program) & (moves.tool == tool) & ~moves.rapid & times.reaches_feed
-    rows = np.flatnonzero(is_own & (times.held != FREE) & (length > 0))
+    rows = np.flatnonzero(times.held != FREE)  # few
+    is_own = (moves.program[rows] == program) & (moves.tool[rows] == tool) & ~moves.rapid[rows]
+    rows = rows[is_own & times[rows].reaches_feed & (length[rows] > 0)]
     held = times.held[rows]
     for by in np.unique(held):
         mine = rows[held == by]
