@@ -69,10 +69,8 @@ def split(tool, start, end, rapid, lowest, numbers, usual, ints, floats):
         k = _place_of(numbers, tool[i], k)
         if i == 0 or tool[i] != tool[i - 1] or (was_safe and not was_safe_before):
             ints[count, passes.BEGIN], ints[count, passes.FIRST], ints[count, passes.LAST] = i, -1, -1
-            floats[count, passes.LOW] = floats[count, passes.LEAST_X] = floats[count, passes.LEAST_Y] = (
-                math.inf
-            )
-            floats[count, passes.MOST_X] = floats[count, passes.MOST_Y] = -math.inf
+            _keep(floats, count - 1, low, x0, y0, x1, y1)
+            low, x0, y0, x1, y1 = math.inf, math.inf, math.inf, -math.inf, -math.inf
             count += 1
         was_safe, was_safe_before = end[i, 2] >= usual[k] - passes.EQUAL, was_safe
         if rapid[i]:
