@@ -12,6 +12,7 @@ from simkit.cutters import Cutter
 from simkit.effort.bite import Bites
 from simkit.effort.chips import USUAL_SOURCE, usual_chips
 from simkit.effort.motion import ARC_SHARE, MoveTimes
+from simkit.effort.rows import ranges, rows_by
 from simkit.effort.timing import timed
 from simkit.frames import Frame
 from simkit.job.model import Job, Machine
@@ -80,15 +81,14 @@ def _safe_height(job: Job, index: int, moves: Moves, times: MoveTimes) -> Advice
     zero = float(setup.to_table(blank).apply(np.zeros(3))[2])
     thick = setup.highest(blank)
     enough = max(thick, *standing, 0.0) + job.machine.clearance - zero
-    rapids = moves.end[moves.rapid, 2]
+    rapids = moves.end[np.flatnonzero(moves.rapid), 2]
     over = rapids[rapids > enough + 1e-6]
     upright = np.flatnonzero((moves.kind == ARC) & (moves.plane != 17))
     upright_ends = (moves.start[upright, 2].max(initial=enough), moves.end[upright, 2].max(initial=enough))
     if not len(over) or max(upright_ends) > enough:
         return None
     is_over = (moves.start[:, 2] > enough) | (moves.end[:, 2] > enough)
-    near, asked = _near(moves, is_over, job.machine)
-    asked = np.flatnonzero(asked)  # places are taken sooner than what a mask tells
+    near, asked = _near(moves, np.flatnonzero(is_over), job.machine)
     some = moves[asked]
     start, end = some.start.copy(), some.end.copy()
     for places in (start, end):
@@ -96,7 +96,8 @@ def _safe_height(job: Job, index: int, moves: Moves, times: MoveTimes) -> Advice
     heights, counts = np.unique(over.round(3), return_counts=True)
     usual = heights[counts.argmax()]
     after = timed(replace(some, start=start, end=end), job.machine).seconds
-    minutes = float((times.seconds[asked] - after)[near[asked]].sum()) / 60.0
+    gained = (times.seconds[asked] - after)[np.searchsorted(asked, near)]
+    minutes = float(gained.sum()) / 60.0
     above = "wood" if not standing or max(standing) <= thick else "clamps"
     unknown = "" if job.fixtures else "; the job states no clamps or stops: with any there, keep above them"
     return Advice(
@@ -108,25 +109,29 @@ def _safe_height(job: Job, index: int, moves: Moves, times: MoveTimes) -> Advice
 
 
 def _near(moves: Moves, changed: np.ndarray, machine: Machine) -> tuple[np.ndarray, np.ndarray]:
-    """Return which moves (n,) may take another time when some are changed, and which have to be asked for it.
+    """Return which moves may take another time when some are changed, and which have to be asked for it.
 
-    changed (n,): whether each is.  The square of the speed at a corner is the least of all limits, each with
-    what the way from there lets it grow (motion._reachable).  So a corner hears nothing of what lies farther
-    than the way on which it grows from nothing to the greatest there is.  To know the times of moves,
-    whatever the speeds at the ends of what is asked, that much has to be asked on both sides of them.
+    changed (k,): rows of these, growing; so are the two returned.  The square of the speed at a corner is the
+    least of all limits, each with what the way from there lets it grow (motion._reachable).  So a corner
+    hears nothing of what lies farther than the way on which it grows from nothing to the greatest there is.
+    To know the times of moves, whatever the speeds at the ends of what is asked, that much has to be asked
+    on both sides of them.
     """
     fastest2 = sum((speed / 60.0) ** 2 for speed in machine.speed)
     reach = fastest2 / (2.0 * ARC_SHARE * min(machine.acceleration))
     end = np.cumsum(moves.length())
     start = end - moves.length()
-    found = [changed]
+    first, last, found = changed, changed, []
     for _ in range(2):
-        rows = np.flatnonzero(found[-1])
-        steps = np.zeros(len(end) + 1, np.int64)
-        np.add.at(steps, np.searchsorted(end, start[rows] - reach), 1)
-        np.add.at(steps, np.searchsorted(start, end[rows] + reach, "right"), -1)
-        found.append(np.cumsum(steps[:-1]) > 0)
-    return found[1], found[2]
+        # Of ranges that grow: where one begins behind the end of the last, there is a gap.
+        first, stop = (
+            np.searchsorted(end, start[first] - reach),
+            np.searchsorted(start, end[last] + reach, "right"),
+        )
+        is_gap = first[1:] > stop[:-1]
+        first, last = first[np.append(True, is_gap)], stop[np.append(is_gap, True)] - 1
+        found.append(ranges(first, last + 1))
+    return found[0], found[1]
 
 
 def _air(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, least: float) -> Advice | None:
@@ -156,20 +161,21 @@ def _feeds(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, lea
     Of a cutter whose moves of that kind take less than `least` minutes nothing is asked.
     """
     feed, told = moves.feed.copy(), {}
-    for number in np.unique(own.tool):
-        cutter = job.cutters[int(number)]
+    may_be = own.in_wood & own.is_pass & ~own.is_ramp
+    for number, rows in sorted(rows_by(own.tool).items()):
+        cutter = job.cutters[number]
         if cutter.shape == "drill" or not cutter.flutes:
             continue
         thinnest = (cutter.chip_load or usual_chips(cutter, job.blank.hardness))[0]
-        low = (own.tool == number) & own.in_wood & own.is_pass & ~own.is_ramp
-        low &= own.per_tooth < FAR_UNDER * thinnest
+        low = np.zeros(len(own.tool), bool)
+        low[rows] = may_be[rows] & (own.per_tooth[rows] < FAR_UNDER * thinnest)
         if float(own.seconds[low].sum()) / 60.0 < least or not low.any():
             continue
         factor = np.append(np.where(low, thinnest / np.where(low, own.per_tooth, 1.0), 1.0), 1.0)[own.of]
         feed *= factor
         worst = own.per_tooth[low].min()
         source = "" if cutter.chip_load else f" ({USUAL_SOURCE})"
-        told[int(number)] = (
+        told[number] = (
             f"{_name(job, index)}: {cutter} takes {worst:.3f} mm a tooth where {thinnest:.3f} is the least"
             f"{source}; the feed may be {thinnest / worst:.1f} times as high, or the speed lower"
         )
@@ -223,7 +229,7 @@ def _roughing(
 
 
 def _by_cutter(own: Bites, values: np.ndarray) -> Mapping[int, float]:
-    return {int(number): float(values[own.tool == number].sum()) for number in np.unique(own.tool)}
+    return {number: float(values[rows].sum()) for number, rows in sorted(rows_by(own.tool).items())}
 
 
 def _gets_at(before: Field, after: Field, frame: Frame, diameter: float) -> float:

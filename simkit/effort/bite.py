@@ -26,6 +26,7 @@ from simkit.effort.chips import (
 )
 from simkit.effort.in_wood import outline_rows, parts_in_wood
 from simkit.effort.motion import MoveTimes
+from simkit.effort.rows import rows_by
 from simkit.moves.table import Moves
 from simkit.stock.replay import Replay
 
@@ -164,9 +165,10 @@ def bites(
     down, wood_level, right = found[kernels.DOWN], found[kernels.WOOD_LEVEL], found[kernels.RIGHT]
     top, depth = found[kernels.TOP], found[kernels.DEPTH]
     tool, speed, feed = moves.tool[first], moves.speed[row], moves.feed[row]
+    by_tool = [(cutters[number], rows) for number, rows in rows_by(tool).items() if number in cutters]
     widest = np.zeros(count)
-    for number, cutter in cutters.items():
-        widest[tool == number] = 2.0 * cutter.radius
+    for cutter, mine in by_tool:
+        widest[mine] = 2.0 * cutter.radius
     # Less than half a diameter says nothing of a width: a sliver would make it any width.
     least = np.minimum(0.5 * widest, long)
     is_short = wood_long < least
@@ -174,23 +176,21 @@ def bites(
     wood_long = np.maximum(wood_long, least)
     diameter, full, whole = np.zeros(count), np.zeros(count), np.zeros(count)
     lean, mean_lean = np.ones(count), np.ones(count)
-    per_tooth, highest = np.full(count, np.nan), np.full(count, np.nan)
-    reached = 60.0 * long / np.where(time > 0, time, 1.0)
-    actual = np.full(count, np.nan)
-    for number, cutter in cutters.items():
-        mine = tool == number
+    chips = np.full((3, count), np.nan)
+    feeds = np.stack([feed, 60.0 * top, 60.0 * long / np.where(time > 0, time, 1.0)])
+    across = passing & (depth > 0)
+    for cutter, mine in by_tool:
         diameter[mine] = 2.0 * effective_radius(cutter, depth[mine])
-        full[mine], whole[mine] = (
-            full_section(cutter, depth[mine]),
-            ramp_volume(cutter, down[mine], wood_level[mine]),
-        )
-        across = mine & passing & (depth > 0)
-        lean[across] = edge_lean(cutter, depth[across])
-        mean_lean[across] = depth[across] / edge_length(cutter, depth[across])
+        full[mine] = full_section(cutter, depth[mine])
+        whole[mine] = ramp_volume(cutter, down[mine], wood_level[mine])
+        some = np.flatnonzero(across[mine])
+        some = some + mine.start if isinstance(mine, slice) else mine[some]
+        deep = depth[some]
+        lean[some] = edge_lean(cutter, deep)
+        mean_lean[some] = deep / edge_length(cutter, deep)
         if cutter.flutes:
-            per_tooth[mine] = feed_per_tooth(feed[mine], speed[mine], cutter.flutes)
-            highest[mine] = feed_per_tooth(60.0 * top[mine], speed[mine], cutter.flutes)
-            actual[mine] = feed_per_tooth(reached[mine], speed[mine], cutter.flutes)
+            chips[:, mine] = feed_per_tooth(feeds[:, mine], speed[mine], cutter.flutes)
+    per_tooth, highest, actual = chips
     section = volume / np.where(wood_long > 0, wood_long, 1.0)
     width = np.where(depth > 0, section / np.where(depth > 0, depth, 1.0), 0.0)
     width = np.minimum(width, diameter)

@@ -19,11 +19,11 @@ USUAL_SOURCE = "common practice, no source"
 def feed_per_tooth(feed, speed, flutes: int) -> np.ndarray:
     """Return f_z = v_f / (z n), mm; NaN where the spindle stands.
 
-    feed mm/min and speed rev/min (either sign), of one shape.  flutes: cutting edges.  Exact.
-    Source: ISO 3002-3 (from memory).
+    feed mm/min (several rows, perhaps) and speed rev/min (either sign), of one length.  flutes: cutting
+    edges.  Exact.  Source: ISO 3002-3 (from memory).
     """
     speed = np.abs(np.asarray(speed, dtype=np.float64))
-    return np.where(speed > 0, np.asarray(feed) / (flutes * np.where(speed > 0, speed, 1.0)), np.nan)
+    return np.asarray(feed) / (flutes * np.where(speed > 0, speed, np.nan))
 
 
 def usual_chips(cutter: Cutter, hardness: str) -> tuple[float, float]:
@@ -114,7 +114,10 @@ def _summed(cutter: Cutter, depth, section: bool = True, volume: bool = True) ->
         )
 
     def below(t):
-        return 0.5 * (t * np.sqrt(np.maximum(r**2 - t**2, 0.0)) + r**2 * np.arcsin(np.clip(t / r, -1.0, 1.0)))
+        return 0.5 * (
+            t * np.sqrt(np.maximum(r**2 - t**2, 0.0))
+            + r**2 * np.arcsin(np.minimum(np.maximum(t / r, -1.0), 1.0))
+        )
 
     if o.arc_from > o.flat and o.rise > 0:
         end = o.rise * (o.arc_from - o.flat)
@@ -122,7 +125,7 @@ def _summed(cutter: Cutter, depth, section: bool = True, volume: bool = True) ->
         wide, area = wide + own[0], area + own[1]
     if o.arc_to > o.arc_from:
         low, end = end, o.arc_f - np.sqrt(max(r**2 - (o.arc_to - o.arc_e) ** 2, 0.0))
-        own = np.clip(h, low, end)
+        own = np.minimum(np.maximum(h, low), end)
         up, first, last = own - low, o.arc_f - low, o.arc_f - own
         half = below(first) - below(last)
         wide = wide + 2.0 * (o.arc_e * up + half)
@@ -135,12 +138,17 @@ def _summed(cutter: Cutter, depth, section: bool = True, volume: bool = True) ->
     return wide + 2.0 * o.radius * up, area + np.pi * o.radius**2 * up
 
 
+def _part(width, diameter) -> np.ndarray:
+    """Return a width as a part of a diameter, 0 to 1."""
+    return np.minimum(np.maximum(np.asarray(width) / np.maximum(diameter, 1e-12), 0.0), 1.0)
+
+
 def engagement_angle(width, diameter) -> np.ndarray:
     """Return the angle over which an edge cuts when the wood stands on one side, rad: acos(1 - 2 a_e / D).
 
     width, diameter mm, of one shape; a width of D or more is a slot, pi.  Exact for wood of even height.
     """
-    part = np.clip(np.asarray(width) / np.maximum(diameter, 1e-12), 0.0, 1.0)
+    part = _part(width, diameter)
     return np.arccos(1.0 - 2.0 * part)
 
 
@@ -151,7 +159,7 @@ def largest_chip(per_tooth, width, diameter) -> np.ndarray:
     per_tooth, width, diameter mm.  The path of an edge taken as a circle: off by about f_z / (pi D) of it.
     Source: M. E. Martellotti, 1941 (from memory).
     """
-    part = np.clip(np.asarray(width) / np.maximum(diameter, 1e-12), 0.0, 1.0)
+    part = _part(width, diameter)
     thin = 2.0 * np.sqrt(part * (1.0 - part))
     return per_tooth * np.where(part < 0.5, thin, 1.0)
 
@@ -161,8 +169,8 @@ def mean_chip(per_tooth, width, diameter) -> np.ndarray:
 
     Arguments and source as for `largest_chip`; 0 where nothing is cut.
     """
-    part = np.clip(np.asarray(width) / np.maximum(diameter, 1e-12), 0.0, 1.0)
-    angle = engagement_angle(width, diameter)
+    part = _part(width, diameter)
+    angle = np.arccos(1.0 - 2.0 * part)
     return per_tooth * np.where(angle > 0, 2.0 * part / np.where(angle > 0, angle, 1.0), 0.0)
 
 
@@ -192,7 +200,7 @@ def edge_length(cutter: Cutter, depth) -> np.ndarray:
     h = np.maximum(np.asarray(depth, dtype=np.float64) - o.base, 0.0)
     length, end = np.zeros(h.shape), 0.0
     for low, top, sine in _edge_pieces(cutter):
-        own = np.clip(h, low, top)
+        own = np.minimum(np.maximum(h, low), top)
         if sine(low) == sine(top):  # straight
             length = length + (own - low) / sine(top)
         else:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from simkit.effort import pass_kernels
 from simkit.effort.advice import Advice, advise
 from simkit.effort.bite import Bites, bites, summed
 from simkit.effort.force import LargestForce, largest_force
@@ -70,7 +71,7 @@ def effort_of(
         in_wood[one] = part
     # The rest is NumPy on some thousand numbers at a time: two threads would wait for each other, which takes
     # half as much again of the processor and no less by the clock.
-    programs = program_times(moves, times, job.machine, dwells, in_wood)
+    programs = program_times(moves, times, job.machine, dwells, in_wood, pass_kernels)
     told = []
     for index, one in enumerate(rows):
         mine, its, frame = parts[index], times[one], frames[index]

@@ -7,13 +7,15 @@ comes down, works, and goes up to where everything is cleared.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from types import ModuleType
 
 import numpy as np
 
+from simkit.effort import passes
 from simkit.effort.motion import MoveTimes
+from simkit.effort.rows import rows_by
 from simkit.moves.table import Moves
 
-EQUAL = 1e-3  # mm: heights nearer than this are one
 SAME_PLACE = 0.5  # of the length and the width of the smaller: so much lies over the other level
 SAME_DEPTH = 0.01  # mm: neighbours that go as deep are one operation, as the holes of a row
 
@@ -44,107 +46,87 @@ class Operation:
         return self.cutting + self.rapids
 
 
-def stretch_of(rows: np.ndarray) -> slice | np.ndarray:
-    """Return growing rows as a slice where they stand together: a part of a column is no copy of it."""
-    is_whole = len(rows) > 0 and rows[-1] - rows[0] + 1 == len(rows)
-    return slice(int(rows[0]), int(rows[-1]) + 1) if is_whole else rows
-
-
 def operations(
-    moves: Moves, rows: np.ndarray, lowest: np.ndarray, times: MoveTimes, wood: np.ndarray | None
+    moves: Moves,
+    rows: slice | np.ndarray,
+    lowest: np.ndarray,
+    times: MoveTimes,
+    wood: np.ndarray | None,
+    by: ModuleType = passes,
 ) -> tuple[Operation, ...]:
     """Return the operations of one program, in their order.
 
-    moves, times, wood: as program_time.program_times takes them.  rows: of the program.  lowest (n,) mm: z
-    that the tip reaches in each move.
+    moves, times, wood, by: as program_time.program_times takes them.  rows: of the program.  lowest (n,) mm:
+    z that the tip reaches in each move.
     The safe height of a cutter is where its rapids up end most often, the higher of two; one without such
     rapids does all in one operation.  Moves behind the last retract that feed nowhere belong to it.
     """
-    if not len(rows):
+    tool, start, end, is_rapid = moves.tool[rows], moves.start[rows], moves.end[rows], moves.rapid[rows]
+    if not len(tool):
         return ()
-    here = stretch_of(rows)
-    tool, end, is_rapid = moves.tool[here], moves.end[here, 2], moves.rapid[here]
-    is_lift = is_rapid & (end > moves.start[here, 2] + EQUAL)
-    is_safe = np.zeros(len(rows), bool)
-    is_changed = tool[1:] != tool[:-1]
-    for number in np.unique(tool[np.append(True, is_changed)]):
-        heights, counts = np.unique(end[is_lift & (tool == number)].round(3), return_counts=True)
+    rapids = np.flatnonzero(is_rapid)
+    up = end[rapids, 2]
+    is_lift = up > start[rapids, 2] + passes.EQUAL
+    up, up_tool = up[is_lift].round(3), tool[rapids[is_lift]]
+    numbers = np.array(sorted(rows_by(tool)))
+    usual = np.full(len(numbers), np.inf)
+    for k, number in enumerate(numbers):
+        heights, counts = np.unique(up[up_tool == number], return_counts=True)
         if len(heights):
-            usual = heights[counts == counts.max()].max()
-            is_safe[tool == number] = end[tool == number] >= usual - EQUAL
-    # The first move up there is the end of one; what goes on up there is the way to the next.
-    begins = np.zeros(len(rows), bool)
-    begins[0] = True
-    begins[1:] = is_changed | (is_safe[:-1] & ~np.append(False, is_safe[:-2]))
-    stretch = np.cumsum(begins) - 1
-    feed = ~is_rapid
-    feeds = np.flatnonzero(feed)
-    if not len(feeds):
-        return ()
+            usual[k] = heights[counts == counts.max()].max()
+    ints, floats = np.empty((len(tool), 3), np.int64), np.empty((len(tool), 5))
+    count = by.split(tool, start, end, is_rapid, lowest[rows], numbers, usual, ints, floats)
+    begins, firsts, lasts = ints[:count].T
     # The operation of each stretch that feeds; one that does not belongs to the next of its cutter, or the
     # last.
-    of_feeds = stretch[feeds]
-    begin = np.flatnonzero(np.append(True, of_feeds[1:] > of_feeds[:-1]))
-    own, first = of_feeds[begin], feeds[begin]
-    low = np.minimum.reduceat(lowest[here][feeds], begin)
-    is_new = np.append(True, (tool[first][1:] != tool[first][:-1]) | (np.abs(np.diff(low)) > SAME_DEPTH))
+    own = np.flatnonzero(firsts >= 0)
+    if not len(own):
+        return ()
+    first, last, low = firsts[own], lasts[own], floats[own, passes.LOW]
+    its_tool = tool[begins]
+    own_tool = its_tool[own]
+    is_new = np.append(True, (own_tool[1:] != own_tool[:-1]) | (np.abs(np.diff(low)) > SAME_DEPTH))
     levels = np.flatnonzero(is_new)
     if len(levels) > 1:
-        ends = [(moves.start[here, axis][feeds], moves.end[here, axis][feeds]) for axis in (0, 1)]
-        is_new[levels[1:][_is_deeper(ends, tool[first[levels]], begin[levels], low[levels])]] = False
+        box = floats[own, passes.LEAST_X :]
+        least, most = np.minimum.reduceat(box[:, :2], levels), np.maximum.reduceat(box[:, 2:], levels)
+        is_new[levels[1:][_is_deeper(least, most, own_tool[levels], low[levels])]] = False
     group = np.cumsum(is_new) - 1
-    whole = np.arange(stretch[-1] + 1)
-    after = np.searchsorted(own, whole)
+    after = np.searchsorted(own, np.arange(count))
     before = np.maximum(after - 1, 0)
     after = np.minimum(after, len(own) - 1)
-    its_tool = tool[begins]
-    of = np.where(tool[first][after] == its_tool, group[after], group[before])
-    of = np.where((tool[first][after] == its_tool) | (tool[first][before] == its_tool), of, -1)[stretch]
-    count = int(group[-1]) + 1
-    seconds = times.seconds[here]
-
-    of = of + 1  # moves of no operation at 0
-
-    def total(values):
-        # What does not count adds nothing, which is done sooner than it is left out.
-        return np.bincount(of, values, minlength=count + 1)[1:]
-
-    fed = seconds * feed
-    cutting, rapids = total(fed), total(seconds * is_rapid)
-    in_wood = None if wood is None else total(fed * wood[here])
-    line, places = moves.line[here], np.flatnonzero(is_new)
-    group_of = of[feeds]
-    last = feeds[np.append(np.diff(group_of) > 0, True)]
-    deepest, stretches = np.minimum.reduceat(low, places), np.diff(np.append(places, len(own)))
+    of = np.where(own_tool[after] == its_tool, group[after], group[before])
+    of = np.where((own_tool[after] == its_tool) | (own_tool[before] == its_tool), of, -1)
+    found = np.empty((3, int(group[-1]) + 1))
+    known = np.empty(0) if wood is None else wood[rows]
+    by.totals(begins.copy(), of, is_rapid, times.seconds[rows], known, found)
+    line, places = moves.line[rows], np.flatnonzero(is_new)
+    ends = np.append(places[1:], len(own))
+    deepest = np.minimum.reduceat(low, places)
     depths = np.diff(np.append(np.searchsorted(levels, places), len(levels)))
     return tuple(
         Operation(
-            int(tool[first[places[k]]]),
+            int(own_tool[places[k]]),
             int(line[first[places[k]]]),
-            int(line[last[k]]),
+            int(line[last[ends[k] - 1]]),
             float(deepest[k]),
-            int(stretches[k]),
+            int(ends[k] - places[k]),
             int(depths[k]),
-            float(cutting[k]),
-            None if in_wood is None else float(in_wood[k]),
-            float(rapids[k]),
+            float(cutting),
+            None if wood is None else float(in_wood),
+            float(lifted),
         )
-        for k in range(count)
+        for k, (cutting, in_wood, lifted) in enumerate(found.T)
     )
 
 
-def _is_deeper(ends, tool: np.ndarray, first: np.ndarray, low: np.ndarray) -> np.ndarray:
+def _is_deeper(least: np.ndarray, most: np.ndarray, tool: np.ndarray, low: np.ndarray) -> np.ndarray:
     """Return whether each level but the first (k - 1,) is one more of the operation before it.
 
-    ends: x at start and end (n,) mm of the feed moves of all levels, and y.  first (k,): where each level
-    begins there; tool, low (k,): its cutter, and its lowest z mm.
-    The same cutter goes deeper over the same place, as boxes about the ends of its moves tell.
+    least, most (k, 2) mm: the boxes about the ends of the feed moves of each level, in plan; tool, low (k,):
+    its cutter, and its lowest z mm.  The same cutter goes deeper over the same place.
     """
-    is_over = np.ones(len(first) - 1, bool)
-    for start, end in ends:
-        least = np.minimum.reduceat(np.minimum(start, end), first)
-        most = np.maximum.reduceat(np.maximum(start, end), first)
-        both = np.minimum(most[1:], most[:-1]) - np.maximum(least[1:], least[:-1])
-        size = np.minimum((most - least)[1:], (most - least)[:-1])
-        is_over &= both >= SAME_PLACE * size - EQUAL
+    both = np.minimum(most[1:], most[:-1]) - np.maximum(least[1:], least[:-1])
+    size = most - least
+    is_over = (both >= SAME_PLACE * np.minimum(size[1:], size[:-1]) - passes.EQUAL).all(axis=1)
     return is_over & (tool[1:] == tool[:-1]) & (np.diff(low) < 0)

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from types import ModuleType
 
 import numpy as np
 
+from simkit.effort import passes
 from simkit.effort.motion import FREE, MoveTimes
-from simkit.effort.operations import Operation, operations, stretch_of
+from simkit.effort.operations import Operation, operations
+from simkit.effort.rows import rows_by
 from simkit.job.model import Machine
 from simkit.moves.extremes import extremes
 from simkit.moves.table import ARC, Moves
@@ -86,47 +89,48 @@ def program_times(
     machine: Machine,
     dwells: Sequence[float],
     wood: np.ndarray | None = None,
+    by: ModuleType = passes,
 ) -> list[ProgramTime]:
     """Return where the time of each program goes, in their order.
 
     moves (n): of one or more programs, in the order in which they run.  times: of these.
     dwells: seconds of each program, by its index.  wood (n,): the part of each move, 0 to 1, in wood.
+    by: what sums up over the moves; a check names pass_kernels, which is compiled.
     """
-    changes, starts = _changes(moves), _starts(moves)
-    length, is_cut, reaches_feed = moves.length(), ~moves.rapid, times.reaches_feed
-    lowest = _lowest(moves)
+    length, tool = moves.length(), moves.tool
+    numbers = np.array(sorted(rows_by(tool)), np.int64)
+    first = np.empty((len(moves.programs), len(numbers)), np.int64)
+    sums = np.empty((*first.shape, passes.SUMS))
+    by.cutter_sums(
+        moves.program, tool, numbers, moves.rapid, moves.feed, moves.speed, length, times.seconds, times.top,
+        times.wanted, times.held, np.empty(0) if wood is None else wood, first, sums,
+    )  # fmt: skip
+    lowest, rows = _lowest(moves), rows_by(moves.program)
     told = []
     for index, name in enumerate(moves.programs):
-        here = np.flatnonzero(moves.program == index)
+        here = rows.get(index, slice(0, 0))
         cutters = []
-        tools = moves.tool[here]
-        changed = np.flatnonzero(np.append(True, tools[1:] != tools[:-1])) if len(here) else here
-        for tool in dict.fromkeys(tools[changed].tolist()):
-            own = here[tools == tool]
-            rows = stretch_of(own)
-            is_own, n_changes, n_starts = is_cut[rows], int(changes[rows].sum()), int(starts[rows].sum())
-            seconds, ways, feed = (column[rows][is_own] for column in (times.seconds, length, moves.feed))
-            reaches = reaches_feed[rows][is_own]
-            cutting, long = float(seconds.sum()), float(ways.sum())
-            feed = np.where(feed > 0, feed, np.inf) / 60.0
-            in_wood = None if wood is None else float((seconds * wood[rows][is_own]).sum())
+        for k in sorted(np.flatnonzero(first[index] >= 0), key=lambda k: first[index, k]):
+            own, is_held = sums[index, k].tolist(), sums[index, k, passes.HELD] > 0  # of most cutters no move
+            long, cutting = own[passes.LENGTH], own[passes.CUTTING]
+            changes, starts = int(own[passes.CHANGES]), int(own[passes.STARTS])
             cutters.append(
                 CutterTime(
-                    tool=int(tool),
+                    tool=int(numbers[k]),
                     cutting=cutting,
-                    in_wood=in_wood,
-                    rapids=float(times.seconds[rows][~is_own].sum()),
-                    changes=n_changes,
-                    starts=n_starts,
-                    standing=n_changes * machine.cutter_change + n_starts * machine.spindle_start,
+                    in_wood=None if wood is None else own[passes.IN_WOOD],
+                    rapids=own[passes.RAPIDS],
+                    changes=changes,
+                    starts=starts,
+                    standing=changes * machine.cutter_change + starts * machine.spindle_start,
                     length=long,
-                    not_reached=float(ways[~reaches].sum()) / long if long else 0.0,
-                    held=_held(moves, times, length, own[is_own][reaches], long),
-                    lost=max(cutting - float((ways / feed).sum()), 0.0),
+                    not_reached=own[passes.NOT_REACHED_LENGTH] / long if long else 0.0,
+                    held=_held(moves, times, length, index, numbers[k], long) if is_held else (),
+                    lost=max(cutting - own[passes.AT_FEED], 0.0),
                 )
             )
-        setup = int(moves.setup[here[0]]) if len(here) else 0
-        stretches = operations(moves, here, lowest, times, wood)
+        setup = int(moves.setup[int(first[index][first[index] >= 0].min())]) if cutters else 0
+        stretches = operations(moves, here, lowest, times, wood, by)
         told.append(ProgramTime(name, setup, float(dwells[index]), tuple(cutters), stretches))
     return told
 
@@ -140,34 +144,16 @@ def _lowest(moves: Moves) -> np.ndarray:
     return low
 
 
-def _held(moves: Moves, times: MoveTimes, length, rows: np.ndarray, long: float) -> tuple[Held, ...]:
-    """Return what keeps some of the moves `rows` below their feed; long mm: the way of all feed moves."""
+def _held(moves: Moves, times: MoveTimes, length, program: int, tool: int, long: float) -> tuple[Held, ...]:
+    """Return what keeps feed moves of a cutter below their feed; long mm: the way of all of them."""
     told = []
+    rows = np.flatnonzero(times.held != FREE)  # few
+    is_own = (moves.program[rows] == program) & (moves.tool[rows] == tool) & ~moves.rapid[rows]
+    rows = rows[is_own & times[rows].reaches_feed & (length[rows] > 0)]
     held = times.held[rows]
-    if (held == FREE).all():  # most programs
-        return ()
     for by in np.unique(held):
-        mine = rows[(held == by) & (length[rows] > 0)]
-        if by != FREE and len(mine):
-            fastest = mine[np.argmax(moves.feed[mine])]
-            reached = 60.0 * float(times.wanted[mine].max())
-            told.append(Held(int(by), float(moves.feed[fastest]), reached, float(length[mine].sum()) / long))
+        mine = rows[held == by]
+        fastest = mine[np.argmax(moves.feed[mine])]
+        reached = 60.0 * float(times.wanted[mine].max())
+        told.append(Held(int(by), float(moves.feed[fastest]), reached, float(length[mine].sum()) / long))
     return tuple(told)
-
-
-def _changes(moves: Moves) -> np.ndarray:
-    """Return whether the cutter is changed before each move (n,); to the first one too."""
-    tool = moves.tool
-    is_new = np.ones(len(tool), bool)
-    is_new[1:] = tool[1:] != tool[:-1]
-    return is_new & (tool > 0)
-
-
-def _starts(moves: Moves) -> np.ndarray:
-    """Return whether the spindle is started before each move (n,): it stands after M6 and at each end."""
-    speed = moves.speed
-    is_new = np.ones(len(speed), bool)
-    is_new[1:] = np.sign(speed[1:]) != np.sign(speed[:-1])
-    for column in (moves.tool, moves.program):
-        is_new[1:] |= column[1:] != column[:-1]
-    return is_new & (speed != 0)

@@ -15,6 +15,7 @@ from simkit.cutters import Cutter
 from simkit.effort.bite import SLOT, Bites
 from simkit.effort.chips import full_section
 from simkit.effort.motion import NOTHING
+from simkit.effort.rows import rows_by
 from simkit.frames import Frame
 from simkit.moves.chords import places_on
 from simkit.moves.extremes import extremes
@@ -69,6 +70,11 @@ def deep_slots(
     its depth is exact at cell centres.
     """
     none = DeepSlots(np.empty(0, np.int64), np.empty(0), np.empty(0), np.empty((0, 3)))
+    if not any(
+        (own.is_pass[rows] & (own.depth[rows] > limit_of(cutters[number]) + NEAR)).any()
+        for number, rows in rows_by(own.tool).items()
+    ):
+        return none  # no stretch is as deep, so none of its moves
     limit, diameter = np.full(len(moves), np.inf), np.zeros(len(moves))
     for number, cutter in cutters.items():
         mine = moves.tool == number

@@ -107,11 +107,42 @@ def rings():
     return make_moves(kind=kind, start=start, end=end, centre=centre, sweep=sweep, tool=[2] * len(kind))
 
 
-PASSES = {"layers": layers, "rings": rings}
+def edges():
+    """Level moves of a flat cutter where looking row by row has its edges, in both directions.
+
+    Arcs about centres in the blank, so that some tiles lie round them, some just beside, and some on the side
+    that an arc leaves out; circles as wide as the cutter and less; whole circles; ways straight down and
+    moves of no length; lines nearly along the rows.
+    """
+    kind, start, end, centre, sweep, z = [], [], [], [], [], 11.5
+
+    def add(of, from_, to, about=(0, 0), turn=0.0):
+        kind.append(of), start.append(from_), end.append(to), centre.append(about), sweep.append(turn)
+
+    about = [(15, 10), (4.1, 16.3), (29, 1)]
+    for k, (r, turn) in enumerate([(8, 5.9), (2, 6.0), (0.7, 2 * np.pi), (6, 2 * np.pi), (5, 0.2), (9, 3.2)]):
+        for sense in (1, -1):
+            z -= 0.4
+            x, y = about[k % 3]
+            begin = 0.7 * k
+            ends = [[x + r * np.cos(a), y + r * np.sin(a), z] for a in (begin, begin + sense * turn)]
+            add(LINE, [*ends[0][:2], z + 1], ends[0])  # straight down
+            add(LINE, ends[0], ends[0])  # of no length
+            add(ARC, ends[0], ends[0] if turn == 2 * np.pi else ends[1], (x, y), sense * turn)
+    for k, slope in enumerate([0.0, 0.009, 0.011, -0.009, -0.011, 1e-9]):
+        z -= 0.3
+        ends = [[2, 3 + 2.5 * k, z], [28, 3 + 2.5 * k + 26 * slope, z]]
+        add(LINE, *(ends[::-1] if k % 2 else ends))
+        ends = [[3 + 4 * k, 2, z - 0.1], [3 + 4 * k + 16 * slope, 18, z - 0.1]]
+        add(LINE, *(ends if k % 2 else ends[::-1]))
+    return make_moves(kind=kind, start=start, end=end, centre=centre, sweep=sweep, tool=[2] * len(kind))
+
+
+PASSES = {"layers": layers, "rings": rings, "edges": edges}
 
 
 @pytest.mark.parametrize("turn", ["none", "about x", "about y"])
-@pytest.mark.parametrize("seed", [0, 1, "layers", "rings"])
+@pytest.mark.parametrize("seed", [0, 1, "layers", "rings", "edges"])
 def test_replay__which_side_of_the_path_the_wood_stood(seed, turn):
     moves, frame = PASSES[seed]() if seed in PASSES else job(seed), turned(turn, *SIZE)
     field, wanted = blank(), []
@@ -132,7 +163,7 @@ def test_replay__which_side_of_the_path_the_wood_stood(seed, turn):
 
 
 @pytest.mark.parametrize("turn", ["none", "about x", "about y"])
-@pytest.mark.parametrize("seed", [0, 1, "layers", "rings"])
+@pytest.mark.parametrize("seed", [0, 1, "layers", "rings", "edges"])
 def test_replay__highest_wood_taken_and_where_along_the_move(seed, turn):
     moves, frame = PASSES[seed]() if seed in PASSES else job(seed), turned(turn, *SIZE)
     field, lines, arcs = blank(), 0, 0
