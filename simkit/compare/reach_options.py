@@ -28,7 +28,11 @@ STEEPEST = 3.0  # rise per mm: what is steeper counts as this for the stepover
 LEVEL = 1e-3  # rise per mm: what leans less is level
 
 HALF_DIAGONAL = 0.5 * 2**0.5  # of a cell
-OFF = 1.0 + HALF_DIAGONAL  # cells that what a cutter must leave beside a step may be off by
+# Cells by which what a cutter must leave may be too little beside a step: on the grid its tip may stand up
+# to a cell nearer in x and in y, and an edge lies up to half a diagonal from a centre.
+OFF = 3 * HALF_DIAGONAL
+# The same of `why_left`, which tells the least: the surface may lie a whole diagonal nearer than it does.
+LEAST_OFF = 4 * HALF_DIAGONAL
 
 WITHIN, CUTTER, PROGRAM = 0, 1, 2  # causes of leftover
 

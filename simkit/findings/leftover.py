@@ -12,7 +12,7 @@ import numpy as np
 
 from simkit.compare.outline import HOLDING, outline_step
 from simkit.compare.reach import HALF, WhyLeft, why_left, why_left_at
-from simkit.compare.reach_options import OFF, common_cutters, common_words
+from simkit.compare.reach_options import LEAST_OFF, common_cutters, common_words
 from simkit.compare.spots import Spot, spots
 from simkit.compare.zones import Rule
 from simkit.cutters import Cutter
@@ -102,7 +102,7 @@ def _finding(
     if why.cause == "cutter":
         # Reach is off by up to a cell in plan at a step: what the cut shows to be possible counts.
         rest = min(why.must_leave[why.best], abs(one.look.value))
-        most = min(rest + OFF * why.cell, abs(one.look.value) + one.look.bound)
+        most = min(rest + LEAST_OFF * why.cell, abs(one.look.value) + one.look.bound)
         return Finding(
             kind="leftover-cutter",
             message=(
@@ -223,13 +223,13 @@ def _best_of(
     if not cutters:
         return None, np.inf, 0.0
     rest = dict(_why(evidence, one, cutters, is_whole=True).must_leave)
-    doubt = dict.fromkeys(rest, OFF * evidence.field.lattice.cell)
+    doubt = dict.fromkeys(rest, LEAST_OFF * evidence.field.lattice.cell)
 
     def ask_closer(cutter: Cutter) -> None:
         if one.look.value != 0 and rest[cutter.number] + doubt[cutter.number] > one.limit:
             why = _why_closer(evidence, one, [cutter])
             rest[cutter.number] = max(rest[cutter.number], why.must_leave[cutter.number])
-            doubt[cutter.number] = OFF * why.cell
+            doubt[cutter.number] = LEAST_OFF * why.cell
 
     for cutter in sorted(cutters, key=lambda cutter: (-cutter.diameter, cutter.number)):
         if rest[cutter.number] <= one.limit:

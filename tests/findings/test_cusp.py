@@ -91,7 +91,27 @@ def test_leftover__advice_names_common_sizes_beyond_the_jobs(tmp_path):
         told = re.search(
             r"it can get as near as (\d\.\d\d) mm to the part, still over the limit", row["advice"]
         )
-        assert float(told[1]) == pytest.approx((np.sqrt(2) - 1) * 1.0, abs=1.7 * 0.05)
+        assert float(told[1]) == pytest.approx((np.sqrt(2) - 1) * 1.0, abs=2 * np.sqrt(2) * 0.05)
+
+
+def test_leftover__advice_on_common_sizes_says_what_cells_leave_open(tmp_path):
+    # With a 3 mm cutter in the job 1/16 in is tried: (sqrt 2 - 1) R, plane geometry, is 0.329, over the limit
+    # of 0.3, and cells of 0.05 mm about the corner tell 0.21 at least.
+    part = trimesh.boolean.difference([block(0, 40, 0, 30, 0, 12), block(10, 30, 8, 22, 8, 13)])
+    lines = ["G0 X13 Y11", "G1 Z8 F300"]
+    for y in (11.0, 15.0, 19.0):
+        lines += [f"G1 X13 Y{y:g}", "X27"]
+    program = HEAD + "\n".join([*lines, "G1 X13 Y11", "Y19", "X27", "Y11", "X13"]) + "\nG0 Z20\nM30\n"
+    three = JOB.replace("[[setups]]", '[cutters.3]\nshape = "flat"\ndiameter = 3\n[[setups]]')
+    _, rows = check(tmp_path, part, program, cell="0.2", job=three)
+    assert len(rows) == 4
+    for row in rows:
+        job_words, common = row["advice"].split(" Of common sizes beyond the job's, a ")
+        assert job_words.endswith("still over the limit.")
+        assert common.startswith("1/16 in flat")
+        told = re.search(r"about (\d\.\d\d) mm, known to (\d\.\d\d) mm, perhaps over the limit", common)
+        least, doubt = float(told[1]), float(told[2])
+        assert least <= (np.sqrt(2) - 1) * 25.4 / 32 <= least + doubt
 
 
 def test_cusp_table__a_ridge_counts_in_the_zone_it_lies_in(tmp_path):
