@@ -59,13 +59,14 @@ def zone_cusps(
     """Return the ridges by zone and cutter, in the order of the names, then of cutter numbers.
 
     cusps: of one side.  cutters: by number.  wanted mm: the cusp that a stepover is asked for.
-    zones (ny, nx) int: which of `names` each cell belongs to; None: all to the first.
+    zones (n,) int: in which of `names` each ridge lies, by the place of its top: a site beside the border of
+    a zone may have been traced to a ridge in the next one.  None: all in the first.
     Typical values are medians over the even sites, each standing for as much of the plan.  Volume is the
     mean height of the traces times the sloped area; sanding time is volume over SANDED and
     sloped area over SMOOTHED.
     Places without a site (steep walls, edges, borders of patterns) are not in area and volume.
     """
-    of = np.zeros(len(cusps.height), np.int64) if zones is None else zones[tuple(cusps.cell.T)]
+    of = np.zeros(len(cusps.height), np.int64) if zones is None else zones
     found = []
     for zone, name in enumerate(names):
         for tool in np.unique(cusps.tool[of == zone]):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -24,8 +25,14 @@ MOST_SIZES = 3  # sizes below the smallest cutter that are tried
 SMALLER = 0.8  # each at most this part of the one before
 WANTED_CUSP = 0.02  # mm, for the stepover where the job states no limit: common practice, no source
 STEEPEST = 3.0  # rise per mm: what is steeper counts as this for the stepover
+LEVEL = 1e-3  # rise per mm: what leans less is level
 
-OFF = 1.0 + 0.5 * 2**0.5  # cells that what a cutter must leave beside a step may be off by
+HALF_DIAGONAL = 0.5 * 2**0.5  # of a cell
+# Cells by which what a cutter must leave may be too little beside a step: on the grid its tip may stand up
+# to a cell nearer in x and in y, and an edge lies up to half a diagonal from a centre.
+OFF = 3 * HALF_DIAGONAL
+# The same of `why_left`, which tells the least: the surface may lie a whole diagonal nearer than it does.
+LEAST_OFF = 4 * HALF_DIAGONAL
 
 WITHIN, CUTTER, PROGRAM = 0, 1, 2  # causes of leftover
 
@@ -34,7 +41,8 @@ WITHIN, CUTTER, PROGRAM = 0, 1, 2  # causes of leftover
 class Standing:
     """What stands proud of one side: worst mm, how far that may be off mm, area mm2 (plan) over the limit.
 
-    worst is what is certain on the cells; beside a step the true value may be higher, within the bound.
+    worst is what is certain on the cells; beside a step, and between the centres of cells where the target
+    leans or bends, the true value may be higher, within the bound.
     """
 
     worst: float
@@ -116,6 +124,7 @@ def side_reach(
         for cutter in cutters
     }
     slope = _slope(envelopes.side(side), lattice.cell)
+    doubt = _doubt(envelopes.side(side), lattice.cell)
     least = np.full(lattice.shape, np.inf, np.float32)
     for number in used:
         least = np.fmin(least, alone[number].normal)
@@ -124,13 +133,21 @@ def side_reach(
     needed = np.maximum(now - (lattice.cell + CUSP_SLACK), HALF * now)
     is_cutters = (least >= needed) & bool(used)  # where no program carves, none did go there
     cause = np.where(beyond, np.where(is_cutters, CUTTER, PROGRAM), WITHIN).astype(np.int8)
-    options = [CutterOption(side, None, "programmed", None, _standing(now, deviation, limit, 0.0))]
+    options = [
+        CutterOption(
+            side,
+            None,
+            "programmed",
+            None,
+            _standing(now, deviation, limit, HALF_DIAGONAL * lattice.cell, doubt),
+        )
+    ]
     for cutter in sorted(cutters, key=lambda one: one.number):
         word = "used" if cutter.number in used else "of the job"
         one = alone[cutter.number]
         rest = np.minimum(rest, np.nan_to_num(one.normal))
         options.append(
-            _option(side, cutter, word, one, now, deviation, limit, wanted_cusp, feeds, slope, True)
+            _option(side, cutter, word, one, now, deviation, limit, wanted_cusp, feeds, slope, doubt, True)
         )
     is_rest = rest > limit
     if is_rest.any():
@@ -141,7 +158,18 @@ def side_reach(
             one = Deviation(side, lattice, one.vertical, normal, np.maximum(one.most, normal), threshold)
             options.append(
                 _option(
-                    side, cutter, "common size", one, now, deviation, limit, wanted_cusp, feeds, slope, False
+                    side,
+                    cutter,
+                    "common size",
+                    one,
+                    now,
+                    deviation,
+                    limit,
+                    wanted_cusp,
+                    feeds,
+                    slope,
+                    doubt,
+                    False,
                 )
             )
     is_corner = np.nan_to_num(least, posinf=0.0) > CUSP_SLACK + lattice.cell**2 / max(
@@ -206,29 +234,78 @@ def _slope(heights: np.ndarray, cell: float) -> np.ndarray:
     return np.minimum(np.nan_to_num(np.hypot(gy, gx), nan=STEEPEST), STEEPEST)
 
 
-def _standing(values: np.ndarray, deviation: Deviation, limit, slack: float) -> Standing:
+@dataclass(frozen=True)
+class _Doubt:
+    """What cells tell of the places between their centres, for one side of the target.
+
+    between (ny, nx) mm: how much farther from the cut the target may be in a cell than at its centre.
+    is_step (ny, nx) bool: cells within reach of a step of the target.
+    """
+
+    between: np.ndarray
+    is_step: np.ndarray
+
+
+def _doubt(heights: np.ndarray, cell: float) -> _Doubt:
+    """Return what is not known of heights (ny, nx) mm, NaN outside the outline, between the centres.
+
+    No distance changes faster than its place, and from the centre to a corner that is half a diagonal
+    along the steepest way to a neighbour: at the bottom of a vee both neighbours are as high, so not the
+    mean slope.
+    Level ground is as far off everywhere; what is steeper than STEEPEST is a step.
+    """
+    from scipy import ndimage
+
+    square, is_step = np.zeros(heights.shape), np.zeros(heights.shape, bool)
+    for axis in (0, 1):
+        rise = np.nan_to_num(np.abs(np.diff(heights, axis=axis)) / cell)  # nothing is in the way outside
+        two = [np.insert(rise, end, 0.0, axis) for end in (0, rise.shape[axis])]
+        is_step |= np.maximum(*two) > STEEPEST
+        square += np.maximum(*(np.where(one <= STEEPEST, one, 0.0) for one in two)) ** 2
+    between = np.where(square > LEVEL**2, HALF_DIAGONAL * np.sqrt(1.0 + square) * cell, 0.0)
+    return _Doubt(between, ndimage.maximum_filter(is_step, 2 * math.ceil(OFF) + 1))
+
+
+def _standing(values: np.ndarray, deviation: Deviation, limit, slack: float, doubt: _Doubt) -> Standing:
     """Return the worst of values (ny, nx) mm, NaN-free, with its bound and the area over the limit.
 
-    slack mm: added to the bound where there is a step: reach is off by a cell there, and an edge lies up
-    to half a diagonal from a centre.
+    slack mm: how far values may be off where there is a step: an edge lies up to half a diagonal from a
+    centre, and reach is off by a cell.  doubt: of the target, for what was measured.
     """
     if not values.size:
         return Standing(0.0, 0.0, 0.0)
     worst = max(float(values.max()), 0.0)
-    highest = float(np.where(values > 0, np.nan_to_num(deviation.most), 0.0).max())
-    spread = max(highest - worst, 0.0)
-    bound = spread + slack * (spread > 0.01)
+    highest = np.where(values > 0, np.nan_to_num(deviation.most), 0.0)
+    off = np.maximum(doubt.between, slack * doubt.is_step)
+    highest = np.where(values > deviation.threshold, np.maximum(highest, values) + off, highest)
+    bound = max(float(highest.max()) - worst, 0.0)
     return Standing(worst, bound, float((values > limit).sum()) * deviation.lattice.cell**2)
 
 
 def _option(
-    side, cutter, word, one: Deviation, now, deviation, limit, wanted_cusp, feeds, slope, is_asked_alone
+    side,
+    cutter,
+    word,
+    one: Deviation,
+    now,
+    deviation,
+    limit,
+    wanted_cusp,
+    feeds,
+    slope,
+    doubt,
+    is_asked_alone,
 ) -> CutterOption:
     """Return the option of one cutter, whose best surface stands `one` off the target."""
     must = np.nan_to_num(one.normal)
     after = np.minimum(now, must)
     lower = Deviation(
-        side, one.lattice, one.vertical, after, np.minimum(one.most, np.maximum(deviation.most, now)), 0.0
+        side,
+        one.lattice,
+        one.vertical,
+        after,
+        np.minimum(one.most, np.maximum(deviation.most, now)),
+        one.threshold,
     )
     is_gained = (now > limit) & (must < now - CUSP_SLACK)
     gain = float(is_gained.sum()) * one.lattice.cell**2
@@ -242,8 +319,8 @@ def _option(
         side,
         cutter,
         word,
-        _standing(must, one, limit, OFF * one.lattice.cell) if is_asked_alone else None,
-        _standing(after, lower, limit, OFF * one.lattice.cell),
+        _standing(must, one, limit, OFF * one.lattice.cell, doubt) if is_asked_alone else None,
+        _standing(after, lower, limit, OFF * one.lattice.cell, doubt),
         gain,
         stepover,
         feed,

@@ -39,6 +39,9 @@ def find(evidence: Evidence) -> list[Finding]:
                     "This step takes that off the part, or goes down into what the other side cut: check its "
                     "sizes, and where the part lies in the blank."
                     if by_step
+                    else "This side alone went through it: check depth and zero of this setup, and where the "
+                    "part lies in the blank."
+                    if _is_alone(evidence, spot)
                     else "The cuts of both sides meet inside the part: check depth and zero of both setups, "
                     "and the thickness of the blank."
                 ),
@@ -53,6 +56,12 @@ def find(evidence: Evidence) -> list[Finding]:
             )
         )
     return findings
+
+
+def _is_alone(evidence: Evidence, spot: Spot) -> bool:
+    """Return whether one side alone cut at the worst cell of a spot."""
+    field, cell = evidence.field, spot.cell
+    return min(field.upper_move[cell], field.lower_move[cell]) < 0
 
 
 def _last_cut(evidence: Evidence, spot: Spot) -> tuple[int, int]:

@@ -12,7 +12,7 @@ import numpy as np
 
 from simkit.compare.outline import HOLDING, outline_step
 from simkit.compare.reach import HALF, WhyLeft, why_left, why_left_at
-from simkit.compare.reach_options import OFF, common_cutters, common_words
+from simkit.compare.reach_options import LEAST_OFF, common_cutters, common_words
 from simkit.compare.spots import Spot, spots
 from simkit.compare.zones import Rule
 from simkit.cutters import Cutter
@@ -102,7 +102,7 @@ def _finding(
     if why.cause == "cutter":
         # Reach is off by up to a cell in plan at a step: what the cut shows to be possible counts.
         rest = min(why.must_leave[why.best], abs(one.look.value))
-        most = min(rest + OFF * why.cell, abs(one.look.value) + one.look.bound)
+        most = min(rest + LEAST_OFF * why.cell, abs(one.look.value) + one.look.bound)
         return Finding(
             kind="leftover-cutter",
             message=(
@@ -183,39 +183,62 @@ def _rest_words(rest: float) -> str:
 def _smaller(evidence: Evidence, one: shape.Looked, others: list[Cutter]) -> str:
     """Return advice on which cutter of the job, or which common size, would get in, and what would remain."""
     left = abs(one.look.value)
-    kept, rest = _best_of(evidence, one, others)
+    kept, rest, doubt = _best_of(evidence, one, others)
     words = []
     if kept is not None and rest < left:
-        enough = "within the limit" if rest <= one.limit else "still over the limit"
-        words.append(f"Add a pass with {kept}: it can get {_rest_words(rest)}, {enough}.")
+        words.append(f"Add a pass with {kept}: it can get {_rest_words(rest)}, {_enough(rest, doubt, one)}.")
         if rest <= one.limit:
             return words[0]
     common = common_cutters(list(evidence.job.cutters.values()))
-    bought, its_rest = _best_of(evidence, one, common)
+    bought, its_rest, doubt = _best_of(evidence, one, common)
     if bought is not None and its_rest < min(left, rest):
-        doubt = OFF * evidence.field.lattice.cell
-        enough = "within the limit" if its_rest <= one.limit else "still over the limit"
-        if its_rest <= one.limit < its_rest + doubt:
-            enough = f"known to {doubt:.2f} mm with these cells, perhaps over the limit: try a smaller --cell"
         words.append(
             f"Of common sizes beyond the job's, a {common_words(bought)} would leave about "
-            f"{its_rest:.2f} mm, {enough}."
+            f"{its_rest:.2f} mm, {_enough(its_rest, doubt, one)}."
         )
     return " ".join(words) or (
         "Add a pass with a smaller cutter (half the radius, half the corner), or round the corner."
     )
 
 
-def _best_of(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) -> tuple[Cutter | None, float]:
-    """Return the largest cutter that leaves a spot within the limit, else the one that leaves least."""
+def _enough(rest: float, doubt: float, one: shape.Looked) -> str:
+    """Return in words whether what remains, mm and perhaps `doubt` more, is within the limit of a spot."""
+    if rest > one.limit:
+        return "still over the limit"
+    return (
+        "within the limit"
+        if rest + doubt <= one.limit
+        else f"known to {doubt:.2f} mm, perhaps over the limit"
+    )
+
+
+def _best_of(
+    evidence: Evidence, one: shape.Looked, cutters: list[Cutter]
+) -> tuple[Cutter | None, float, float]:
+    """Return the largest cutter that leaves a spot within the limit, else the one that leaves least.
+
+    With what it leaves, mm, and how much more that may be.  Where the cells leave it open whether that is
+    within the limit, it is asked on fine cells at the place where the spot stands highest, too.
+    """
     if not cutters:
-        return None, np.inf
-    why = _why(evidence, one, cutters, is_whole=True)
-    able = [cutter for cutter in cutters if why.must_leave[cutter.number] <= one.limit]
-    best = max(able, key=lambda cutter: (cutter.diameter, -cutter.number), default=None)
-    if best is None:
-        best = next(cutter for cutter in cutters if cutter.number == why.best)
-    return best, why.must_leave[best.number]
+        return None, np.inf, 0.0
+    rest = dict(_why(evidence, one, cutters, is_whole=True).must_leave)
+    doubt = dict.fromkeys(rest, LEAST_OFF * evidence.field.lattice.cell)
+
+    def ask_closer(cutter: Cutter) -> None:
+        if one.look.value != 0 and rest[cutter.number] + doubt[cutter.number] > one.limit:
+            why = _why_closer(evidence, one, [cutter])
+            rest[cutter.number] = max(rest[cutter.number], why.must_leave[cutter.number])
+            doubt[cutter.number] = LEAST_OFF * why.cell
+
+    for cutter in sorted(cutters, key=lambda cutter: (-cutter.diameter, cutter.number)):
+        if rest[cutter.number] <= one.limit:
+            ask_closer(cutter)
+            if rest[cutter.number] <= one.limit:
+                return cutter, rest[cutter.number], doubt[cutter.number]
+    best = min(cutters, key=lambda cutter: (rest[cutter.number], cutter.number))
+    ask_closer(best)
+    return best, rest[best.number], doubt[best.number]
 
 
 def _outer_steps(evidence: Evidence) -> list[Finding]:

@@ -95,7 +95,8 @@ def cusp_table(evidence: Evidence) -> dict[str, Any] | None:
     rows = []
     names = [rule.name for rule in evidence.zones.rules]
     for side, cusps in evidence.cusps.items():
-        index = evidence.zones.index(evidence.field.lattice, side)
+        lattice = evidence.field.lattice
+        index = evidence.zones.index(lattice, side)[lattice.cell_at(*cusps.at[:, :2].T)]
         for one in zone_cusps(cusps, evidence.job.cutters, wanted, index, names):
             row = asdict(one) | {"cutter": str(evidence.job.cutters[one.cutter])}
             source = evidence.source_of(row.pop("row"))

@@ -48,7 +48,7 @@ def test_zone_cusps__typical_of_the_even_sites_worst_of_all():
 
 def test_zone_cusps__zones_and_cutters_apart():
     cusps = made([0.01, 0.02, 0.03, 0.04], [0.0, 45.0, 90.0, 135.0], [1, 1, 2, 1], [True] * 4)
-    zones = np.array([[0, 1, 1, 1]])
+    zones = np.array([0, 1, 1, 1])
     rows = zone_cusps(cusps, CUTTERS, 0.02, zones, ("show", "floor"))
     assert [(row.zone, row.cutter, row.typical) for row in rows] == [
         ("show", 1, 0.01),

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import trimesh
 
 from simkit.compare.deviation import deviation
 from simkit.compare.reach_options import (
@@ -16,7 +17,7 @@ from simkit.compare.reach_options import (
 from simkit.cutters import Cutter
 from simkit.moves.table import make_moves
 from simkit.stock.field import Lattice
-from tests.compare.parts import TRAY, exact_field, field_of, grid_of, plan
+from tests.compare.parts import TRAY, box, exact_field, field_of, grid_of, minus, plan
 
 LATTICE = Lattice((0.0, 0.0), 0.2, 200, 150)
 SIX, THREE = Cutter(1, "flat", 6.0), Cutter(2, "flat", 3.0)
@@ -91,6 +92,44 @@ def test_side_reach__common_sizes_where_the_jobs_cutters_do_not_do():
         assert option.alone is None
     # A ball cannot stand in the corner between floor and wall.
     assert common[0].added.area >= flats[0].added.area
+
+
+def test_side_reach__between_the_centres_of_cells_in_a_corner():
+    # (sqrt 2 - 1) R, plane geometry.  The corner lies between four centres, and common sizes are asked only
+    # in the few cells where the 3 mm cutter leaves too much: 0.414 of the 2 mm one read 0.3 with no bound.
+    found, around, grid = tray_left(3.0)
+    limit = 0.29
+    now, _, _, *common = side_reach(found, around, grid, [SIX, THREE], [1], limit, None, {0: 1000.0}).options
+    assert 0 <= (np.sqrt(2) - 1) * 3.0 - now.added.worst <= now.added.bound
+    (two,) = [one for one in common if one.cutter.shape == "flat" and one.cutter.diameter == 2.0]
+    assert 0 <= (np.sqrt(2) - 1) * 1.0 - two.added.worst <= two.added.bound
+    assert two.added.bound < 2.2 * LATTICE.cell
+
+
+@pytest.mark.parametrize("angle", [60.0, 90.0, 120.0])
+def test_side_reach__between_the_centres_of_cells_in_a_vee(angle):
+    # R (1 / sin(phi / 2) - 1) above the bottom of a vee of full angle phi, plane geometry.  The bottom runs
+    # between two rows of centres, where less stands: 2.83 for 3.00 in a vee of 60 degrees.
+    radius, tangent = 3.0, np.tan(np.radians(angle / 2))
+    up = 7.0 / max(tangent, 1.0)  # how high its walls are
+    ends = [[x, 15 + side * up * tangent, 10.0] for x in (-1, 41) for side in (-1, 1)]
+    vee = trimesh.convex.convex_hull([*ends, *([x, 15.0, 10 - up] for x in (-1, 41))])
+    grid = grid_of(minus(box((2, 2, 0), (38, 28, 10)), vee))
+    field, around = exact_field(grid, LATTICE)
+    y = np.abs(plan(LATTICE)[1] - 15)
+    # A ball that touches both walls has its middle R / sin(phi / 2) above the bottom.
+    under = 10 - up + radius / np.sin(np.radians(angle / 2)) - np.sqrt(np.maximum(radius**2 - y**2, 0))
+    touches = radius * np.cos(np.radians(angle / 2))
+    field.upper[:] = np.where(around.is_part & (y < touches), under, field.upper)
+    found = deviation(field, around, grid, 1, LIMIT / 2)
+    now, six, *_ = side_reach(
+        found, around, grid, [Cutter(1, "ball", 6.0)], [1], LIMIT, None, {0: 1000.0}
+    ).options
+    exact = radius * (1 / np.sin(np.radians(angle / 2)) - 1)
+    for standing in (now.added, six.added):
+        assert 0 < exact - standing.worst <= standing.bound
+        assert standing.bound < 1.5 * LATTICE.cell
+    assert abs(exact - six.alone.worst) <= six.alone.bound
 
 
 def test_side_reach__a_good_job_asks_for_no_other_sizes():

@@ -53,6 +53,7 @@ def test_break_through__nothing_is_left_of_the_floor(tmp_path):
     (row,) = [row for row in rows if row["kind"] == "break-through"]
     assert row["value"] == pytest.approx(2.0)
     assert row["line"] == program.splitlines().index("G1 X20 Y15 Z-1 F300") + 1
+    assert row["advice"].startswith("This side alone went through it")
 
 
 def test_leftover__a_place_the_program_never_went_to(tmp_path):
