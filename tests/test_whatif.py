@@ -71,7 +71,7 @@ def test_measured_cutter__leaves_half_of_what_it_lacks_on_each_wall(job):
     """0.5 mm on both walls of a corner, so sqrt(2) of it at the corner."""
     _, got = whatif(job, "--measured", "1=5.0")
     assert worst(got["changed"], "leftover-program") == pytest.approx(0.5 * 2**0.5, abs=0.02)
-    assert got["change"] == "cutter 1 is 5 mm wide, not 6"
+    assert got["change"] == "cutter 1 is 5 mm wide, not 6 mm"
 
 
 def test_thickness__counts_from_the_table(job):

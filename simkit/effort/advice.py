@@ -176,7 +176,7 @@ def _feeds(job: Job, index: int, moves: Moves, times: MoveTimes, own: Bites, lea
         worst = own.per_tooth[low].min()
         source = "" if cutter.chip_load else f" ({USUAL_SOURCE})"
         told[number] = (
-            f"{_name(job, index)}: {cutter} takes {worst:.3f} mm a tooth where {thinnest:.3f} is the least"
+            f"{_name(job, index)}: {cutter} takes {worst:.3f} mm a tooth where {thinnest:.3f} mm is the least"
             f"{source}; the feed may be {thinnest / worst:.1f} times as high, or the speed lower"
         )
     if not told:

@@ -202,7 +202,7 @@ def _size_words(evidence: Evidence, worst: str) -> tuple[str, str]:
     others = f" ({size.least:g} to {size.most:g} mm fit alike)" if size.least < size.most else ""
     meant = f", or call {also} where the programs mean it" if also else ""
     return (
-        f"cutter T{size.number} looks as if it were {size.likely:g} mm wide{others}, not {size.stated:g}:"
+        f"cutter T{size.number} looks as if it were {size.likely:g} mm wide{others}, not {size.stated:g} mm:"
         f" cut with that, {shares}{WORST}{worst}",
         f"Measure the cutter, and see which one the programs were made for. Then correct its diameter under"
         f" [cutters.{size.number}] of the job file{meant}; what is listed here follows from it.",

@@ -73,7 +73,8 @@ def find(evidence: Evidence) -> list[Finding]:
                     subject=f"{subject}, stands up",
                     message=(
                         f"{name} stands up by {seat.stands_up:.2f} mm in the jig of '{setup.name}': it "
-                        f"touches at x {x:.2f}, y {y:.2f} (±{seat.first_bound:.2f}), z {z:.2f} mm of the jig"
+                        f"touches at x {x:.2f}, y {y:.2f}, z {z:.2f} mm of the jig "
+                        f"(±{seat.first_bound:.2f} mm in plan)"
                     ),
                     advice=f"Cut the jig deeper there ({_places(seat)}), or correct jig_at.",
                     value=seat.stands_up,
@@ -159,7 +160,7 @@ def _places(seat: Seat) -> str:
             (outline.mean(axis=0) for outline in seat.relief), seat.relief_holes, strict=True
         )
     ]
-    words = "; ".join(told[:4]).replace(" mm; at", "; at") if told else ""
+    words = "; ".join(told[:4])
     more = f" and {len(told) - 4} more" if len(told) > 4 else ""
     return f"{words}{more} of the jig" if told else "nothing to relieve"
 
@@ -179,12 +180,12 @@ def seat_words(laid: Laid, name: str) -> str:
         lies = f"{abs(height):.2f} mm {'above' if height > 0 else 'below'} its stated height"
     drops = "drops in" if seat.drops_in else f"does not drop in ({-seat.room:.2f} mm is missing in plan)"
     text = f"jig of '{name}': {laid.name} {drops}, rests on the {seat.rests_on} {lies} "
-    text += f"±{seat.stands_up_bound:.2f}"
+    text += f"±{seat.stands_up_bound:.2f} mm"
     if seat.play_shift is not None:
         left, right, front, back = seat.play_shift
         text += (
-            f"; play between upright walls ±{seat.room_bound:g}: left {left:.2f}, right {right:.2f}, "
-            f"front {front:.2f}, back {back:.2f} mm, turn {_turn(seat.play_turn)}"
+            f"; play between upright walls ±{seat.room_bound:g} mm: left {left:.2f} mm, "
+            f"right {right:.2f} mm, front {front:.2f} mm, back {back:.2f} mm, turn {_turn(seat.play_turn)}"
         )
     elif seat.room is None:
         text += "; no upright walls hold it in plan"

@@ -52,18 +52,18 @@ def _play_words(evidence: Any, index: int) -> str:
     play = play_of(evidence.pins, index)
     if play is None:
         return f"{text}; how much play they have is not known: state the measured `pin` in [[dowels]]"
-    sizes = ", ".join(f"{value:.3f}" for value in play.clearances)
+    sizes = ", ".join(f"{value:.3f} mm" for value in play.clearances)
     where = "the blank"
     if farthest.miss - farthest.bound > max(play.clearances) / 2:
         # More than any play: pushed onto these pins the blank lies elsewhere, and has its play there.
         text = f"dowels of '{name}': as stated a hole lies {within} off its pin, more than they have play"
         where = "a blank pushed onto these pins lies off its place; about where it then lies it"
     if play.tight > 0:
-        return f"{text}; play {sizes} mm: the blank does not go onto its pins, {play.tight:.3f} mm is missing"
+        return f"{text}; play {sizes}: the blank does not go onto its pins, {play.tight:.3f} mm is missing"
     if math.isinf(play.turn_degrees):
-        return f"{text}; play {sizes} mm: {where} can shift on its one dowel by {play.along:.3f} mm and turn"
+        return f"{text}; play {sizes}: {where} can shift on its one dowel by {play.along:.3f} mm and turn"
     return (
-        f"{text}; play {sizes} mm: {where} can shift by at most {play.along:.3f} mm along the line "
+        f"{text}; play {sizes}: {where} can shift by at most {play.along:.3f} mm along the line "
         f"of the pins, {play.across:.3f} mm across it, and turn by {play.turn_degrees:.4f} degrees, "
         "each way, not all at once"
     )

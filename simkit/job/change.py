@@ -79,7 +79,7 @@ class Change:
             ways = "thicker" if by > 0 else "thinner"
             parts.append(f"step {number + 1} leaves the blank {abs(by):g} mm {ways}")
         parts += [
-            f"cutter {number} is {diameter:g} mm wide, not {job.cutters[number].diameter:g}"
+            f"cutter {number} is {diameter:g} mm wide, not {job.cutters[number].diameter:g} mm"
             for number, diameter in self.measured.items()
         ]
         return "; ".join(parts)

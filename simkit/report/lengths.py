@@ -14,11 +14,11 @@ _NUMBER = r"[+-]?\d+(?:\.\d+)?"
 # Numbers before mm, one or more of a range, a size or a place: "3 mm", "0.5 to 0.7 mm", "x 2, y 3.5 mm"; none
 # of them part of a word or of a longer number.  Areas are told of alone; speeds of axes stand in a row.
 _MM = re.compile(
-    rf"(?<![\w.+-])({_NUMBER}(?:(?: to | ± ?| ±|, y |, z | x | by ){_NUMBER})*) mm"
+    rf"(?<![\w.+-])({_NUMBER}(?:(?: to | ± ?| ±|,? [yz] | x | by ){_NUMBER})*) mm"
     r"(?![\w/\"])(?! \([^)]* in\))"  # what is to be written so, or told in both already, stays
 )
 _ALONG = re.compile(r"(\d) in in(?= [xyzXYZ]\b)")
-_AREA = re.compile(rf"(?<![\w.])({_NUMBER}) (mm2|cm2)\b")
+_AREA = re.compile(rf"(?<![\w.])({_NUMBER})(?: ± ?({_NUMBER}))? (mm2|cm2)\b")
 _VOLUME = re.compile(rf"(?<![\w.])({_NUMBER}) (mm3|cm3)\b")
 _PLACE = re.compile(rf"\bX({_NUMBER}) Y({_NUMBER})(?: Z({_NUMBER}))?(?![\w.])(?: mm\b)?")
 _SPEED = re.compile(rf"(?<![\w.])({_NUMBER}(?:, {_NUMBER})*) mm/(min|s2)\b")
@@ -132,7 +132,7 @@ class Lengths:
             return words
         words = _PLACE.sub(_place_in_inches, words)
         words = _ALONG.sub(r"\1 in along", _MM.sub(_length_in_inches, words))
-        words = _AREA.sub(lambda found: f"{_square_inches(found):.2g} in2", words)
+        words = _AREA.sub(_square_inches, words)
         words = _VOLUME.sub(lambda found: _cubic_inches(_cm3(found)), words)
         return _SPEED.sub(lambda found: f"{_each(found[1], _speed)} in/{found[2]} ({found[0]})", words)
 
@@ -196,8 +196,11 @@ def _cm3(found: re.Match[str]) -> float:
     return float(found[1]) / (1.0 if found[2] == "cm3" else 1000.0)
 
 
-def _square_inches(found: re.Match[str]) -> float:
-    return float(found[1]) * (100.0 if found[2] == "cm2" else 1.0) / MM_PER_INCH**2
+def _square_inches(found: re.Match[str]) -> str:
+    """Return an area in square inches; its bound, where it has one, as well."""
+    scale = (100.0 if found[3] == "cm2" else 1.0) / MM_PER_INCH**2
+    told = [f"{float(one) * scale:.2g}" for one in found.groups()[:2] if one]
+    return f"{' ±'.join(told)} in2"
 
 
 MM = Lengths()

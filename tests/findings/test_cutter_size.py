@@ -30,7 +30,7 @@ def test_size__half_and_twice_are_named(tray, stated, tmp_path):
     told, findings = causes(tmp_path, tray, "diameter = 6", f"diameter = {stated}")
     mine = [one for one in told if one["message"].startswith("cutter T1 looks as if it were 6 mm wide")]
     assert len(mine) == 1
-    assert f"not {stated}: cut with that, " in mine[0]["message"]
+    assert f"not {stated} mm: cut with that, " in mine[0]["message"]
     assert "under [cutters.1] of the job file" in mine[0]["advice"]
     kinds = [findings[number - 1]["kind"] for number in mine[0]["findings"]]
     assert {"gouge", "break-through"} & set(kinds) if stated == 12 else set(kinds) == {"leftover-program"}

@@ -1,10 +1,17 @@
 """A piece turned over and laid into a jig that a 6 mm flat cutter made, both as programs cut them."""
 
 import json
+import re
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from simkit.cli import main
+from simkit.compare.jig import Laid
+from simkit.compare.seat import Seat
+from simkit.findings.seat import find, seat_words
+from simkit.report.lengths import Lengths
 
 HEAD = "G21 G90 G17\nT1 M6\nS18000 M3\nG0 Z20\n"
 TOP = HEAD + "G0 X15 Y10\nG1 Z-1 F500\nX20 F1500\nG0 Z20\nM5\nM30\n"
@@ -188,3 +195,28 @@ def test_seat__pocket_cut_through_rests_on_the_table(tmp_path):
     assert (seat["drops_in"], seat["rests_on"]) == (True, "table")
     assert seat["stands_up"] == pytest.approx(0, abs=0.02)
     assert any("drops in, rests on the table at its stated height" in one for one in result["remarks"])
+
+
+def test_seat__told_in_inches_leaves_no_length_in_mm():
+    """Lengths have decimals here: behind each, or behind a place x, y, z, stands their unit."""
+    seat = Seat(
+        room=0.35, room_bound=0.01, stands_up=0.4, stands_up_bound=0.02, pose=None, contacts=None,
+        first=(25.4, 22.25, 4.4), first_bound=0.01, rests_on="jig", mass_centre=(15.0, 10.0), tips=-1.0,
+        play_shift=(0.1, 0.2, 0.3, 0.4), play_turn=(0.5, 0.6),
+        relief=[np.array([[0.0, 0.0], [2.0, 0.0], [2.0, 2.0], [0.0, 2.0]])] * 2,
+        relief_holes=[[], [np.array([[0.5, 0.5], [1.5, 0.5], [1.0, 1.0]])]],
+        clearance=None, lattice=None, piece_walls=None, jig_walls=None,
+    )  # fmt: skip
+    laid = Laid(0, "the piece", 0, seat)
+    job = SimpleNamespace(
+        setups=[SimpleNamespace(name="back", jig_play=None)],
+        limits=SimpleNamespace(gouge=0.1, leftover=0.1, witness_step=0.1),
+    )
+    evidence = SimpleNamespace(seats=[laid], job=job, job_line=lambda key: {})
+    (found,) = find(evidence)
+    told = [Lengths("in").text(one) for one in (found.message, found.advice, seat_words(laid, "back"))]
+    assert "touches at x 1.0000, y 0.8760, z 0.1732 in of the jig" in told[0]  # of 25.4, by hand
+    assert "at x 0.039, y 0.039 in; all round x 0.039, y 0.039 in of the jig" in told[1]
+    assert "left 0.0039 in, right 0.0079 in, front 0.0118 in, back 0.0157 in" in told[2]
+    for words in told:
+        assert not re.search(r"\d mm|\d\.\d+(?! in\b|\d|, [yz] | degrees| to the)", words), words

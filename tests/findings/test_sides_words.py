@@ -7,6 +7,7 @@ import pytest
 from simkit.compare.dowels import Pin
 from simkit.findings import sides_words
 from simkit.job.model import Dowel
+from simkit.report.lengths import Lengths
 
 
 @pytest.mark.parametrize(("miss", "is_off"), [(0.0, False), (0.02, False), (24.0, True)])
@@ -20,6 +21,8 @@ def test_play__of_pins_that_stand_elsewhere_is_told_from_where_the_blank_then_li
     setups = [SimpleNamespace(name="one", pins=None), SimpleNamespace(name="two", pins=((10, 10), (110, 10)))]
     told = sides_words._play_words(SimpleNamespace(job=SimpleNamespace(setups=setups), pins=pins), 1)
     assert ("the blank can shift by at most" in told) != is_off
+    assert "play 0.040 mm, 0.040 mm: " in told
+    assert "play 0.00157 in, 0.00157 in: " in Lengths("in").text(told)  # 0.04 / 25.4, by hand
     if is_off:
         assert "as stated a hole lies 24.000 ± 0.001 mm off its pin, more than they have play" in told
         assert "a blank pushed onto these pins lies off its place; about where it then lies it can" in told

@@ -26,7 +26,9 @@ IN = Lengths("in")
         ),
         ("at x 205.7, y 71.5 mm", "at x 8.098, y 2.815 in"),
         ("254 x 127 x 25.4 mm", "10 x 5 x 1 in"),
+        ("at x 25.4 y 50.8 z 12.7 mm", "at x 1 y 2 z 1/2 in"),
         ("over 42 mm2", "over 0.065 in2"),
+        ("lies on 645.16 ±64.516 mm2 of tape", "lies on 1 ±0.1 in2 of tape"),
         ("frame 116 cm2", "frame 18 in2"),
         ("ridges / 100 mm3 a minute and area / 3000 mm2", "ridges / 0.0061 in3 a minute and area / 4.7 in2"),
         ("a piece of 16.4 cm3, 40.0 cm3/min", "a piece of 1 in3, 2.44 in3/min"),  # 16.387064 cm3 are 1 in3
