@@ -95,6 +95,9 @@ class State:
         self._speed: float | None = None  # of S; None: set by hand
         self.speeds_called: list[tuple[float, int, int]] = []  # S, line, column of each that changes it
         self._turning = 0
+        self._coolants: set[str] = set()  # M7 and M8, those that are on
+        self._path = ""  # G61, G61.1 or G64, the last one
+        self._path_tolerance: float | None = None  # P of that G64, mm
         self._stated_cutter = stated_cutter
         self.call_line: int | None = None  # of the first subprogram called
         self.has_unread = False  # text that could not be read, so anything may be missing
