@@ -56,9 +56,10 @@ from simkit.frames import Frame
 from simkit.job.change import Change
 from simkit.job.model import Job
 from simkit.machine.fixtures import fixture_contacts
+from simkit.machine.grazes import WoodThen, first_ways, grazes
 from simkit.machine.jig import jig_contacts, standing
 from simkit.machine.pins import standing_in
-from simkit.machine.room import below_table, beyond_travel
+from simkit.machine.room import TOUCH, below_table, beyond_travel
 from simkit.machine.stops import low_stops
 from simkit.moves.extremes import extremes
 from simkit.moves.table import Moves, join_moves
@@ -566,6 +567,10 @@ def _machine(evidence: Evidence, jigs) -> None:
     ):
         moves = evidence.moves
         evidence.stops.append(low_stops(moves, one, frame, before, after, blank, reach, aslant))
+        wood = WoodThen(moves, one, frame, job.cutters, _standing_before(evidence, index))
+        told = moves.rapid[one] & (evidence.replays[index].depth > TOUCH)
+        evidence.grazes.append(grazes(wood, before, told))
+        evidence.first_ways.append(first_ways(wood, evidence.reads[index], 0.5 * before.lattice.cell))
         evidence.below_table.append(below_table(moves, one, frame, setup.body(blank), setup.spoilboard))
         travel = []
         if setup.machine_zero is not None:
@@ -581,6 +586,26 @@ def _machine(evidence: Evidence, jigs) -> None:
                 stands = standing(setup, jig.job, jig.top, before, setup.lie(blank))
                 met += jig_contacts(moves, one, to_table, job.cutters, stands, clearance, cell)
         evidence.fixture_contacts.append(met)
+
+
+def _standing_before(evidence: Evidence, index: int):
+    """Return a function: what stands before a setup at points (n, 2), its height and whether it does."""
+    job, up = evidence.job, evidence.frames[index].up
+
+    def start(points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        left = columns_after(
+            points,
+            job,
+            evidence.moves,
+            evidence.rows[:index],
+            evidence.frames[:index],
+            evidence.done[:index],
+        )
+        stands = (left.upper > left.lower) & (points > 0).all(axis=1)
+        stands &= (points < (job.blank.length, job.blank.width)).all(axis=1)
+        return (left.upper if up > 0 else left.lower), stands
+
+    return start
 
 
 def _loose(evidence: Evidence):

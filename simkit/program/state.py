@@ -83,6 +83,7 @@ class State:
         self.rests: list[int] = []  # rows so far at every dwell
         self.exact_stops: list[tuple[int, bool]] = []  # rows so far, whether G61.1 is in force from there on
         self.aslant: list[int] = []  # lines of arrivals that do not come straight down over a known X and Y
+        self.opening: list[tuple[int, float | None, float | None, float | None, int | None]] = []
         self.leaning: list[int] = []  # lines of cycles that take their G, R, Z, P or Q from an earlier block
         self.deleted_count = 0
         self.largest_mismatch = 0.0

@@ -13,7 +13,7 @@ RIM, ISLAND = 6.0, 2.0  # over the lower face of the blank
 
 
 def board(points):
-    """Height over its own lower face: 10, a pocket of 30 x 20 down to 4, in it an island of 10 x 10 up to 6."""
+    """Height over its own lower face: 10; a pocket of 30 x 20 down to 4, an island of 10 x 10 up to 6."""
     x, y = points.T
     is_pocket = (x > 0) & (x < 30) & (y > 0) & (y < 20)
     is_island = (abs(x - 15) < 5) & (abs(y - 10) < 5)
