@@ -56,8 +56,10 @@ from simkit.frames import Frame
 from simkit.job.change import Change
 from simkit.job.model import Job
 from simkit.machine.fixtures import fixture_contacts
+from simkit.machine.grazes import WoodThen, first_ways, grazes
+from simkit.machine.jig import jig_contacts, standing
 from simkit.machine.pins import standing_in
-from simkit.machine.room import below_table, beyond_travel
+from simkit.machine.room import TOUCH, below_table, beyond_travel
 from simkit.machine.stops import low_stops
 from simkit.moves.extremes import extremes
 from simkit.moves.table import Moves, join_moves
@@ -169,7 +171,7 @@ def examine(
         with timings.stage("measuring walls", progress):
             _walls(evidence)
     with timings.stage("looking at the machine", progress):
-        _machine(evidence)
+        _machine(evidence, jigs)
     with timings.stage("looking for pieces that come free", progress):
         evidence.loose = _loose(evidence)
     with timings.stage("timing the moves", progress):
@@ -552,8 +554,11 @@ def _walls(evidence: Evidence) -> None:
     evidence.target_walls = wall_thickness(lattice, envelopes.lower, envelopes.upper, 1.5 * limit, stride)
 
 
-def _machine(evidence: Evidence) -> None:
-    """Hold the moves against the table, the travel, the fixtures, and what stands where they stop."""
+def _machine(evidence: Evidence, jigs) -> None:
+    """Hold the moves against table, travel, fixtures and jig, and what stands where they stop.
+
+    jigs: of compare.jig.
+    """
     job, blank = evidence.job, evidence.job.blank
     reach = {number: cutter.radius for number, cutter in job.cutters.items()}
     aslant = {(read.name, line) for own in evidence.reads for _, read in own for line in read.aslant}
@@ -562,25 +567,45 @@ def _machine(evidence: Evidence) -> None:
     ):
         moves = evidence.moves
         evidence.stops.append(low_stops(moves, one, frame, before, after, blank, reach, aslant))
+        wood = WoodThen(moves, one, frame, job.cutters, _standing_before(evidence, index))
+        told = moves.rapid[one] & (evidence.replays[index].depth > TOUCH)
+        evidence.grazes.append(grazes(wood, before, told))
+        evidence.first_ways.append(first_ways(wood, evidence.reads[index], 0.5 * before.lattice.cell))
         evidence.below_table.append(below_table(moves, one, frame, setup.body(blank), setup.spoilboard))
         travel = []
         if setup.machine_zero is not None:
             travel = beyond_travel(moves, one, job.machine, setup.machine_zero)
         evidence.beyond_travel.append(travel)
-        standing = standing_in(job, index)
         to_table = setup.to_table(blank)
-        evidence.fixture_contacts.append(
-            fixture_contacts(
-                moves,
-                one,
-                to_table,
-                job.cutters,
-                standing,
-                job.machine.clearance,
-                before.lattice.cell,
-                evidence.meshes,
-            )
+        clearance, cell = job.machine.clearance, before.lattice.cell
+        met = fixture_contacts(
+            moves, one, to_table, job.cutters, standing_in(job, index), clearance, cell, evidence.meshes
         )
+        for jig in jigs:
+            if jig.setup == index:
+                stands = standing(setup, jig.job, jig.top, before, setup.lie(blank))
+                met += jig_contacts(moves, one, to_table, job.cutters, stands, clearance, cell)
+        evidence.fixture_contacts.append(met)
+
+
+def _standing_before(evidence: Evidence, index: int):
+    """Return a function: what stands before a setup at points (n, 2), its height and whether it does."""
+    job, up = evidence.job, evidence.frames[index].up
+
+    def start(points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        left = columns_after(
+            points,
+            job,
+            evidence.moves,
+            evidence.rows[:index],
+            evidence.frames[:index],
+            evidence.done[:index],
+        )
+        stands = (left.upper > left.lower) & (points > 0).all(axis=1)
+        stands &= (points < (job.blank.length, job.blank.width)).all(axis=1)
+        return (left.upper if up > 0 else left.lower), stands
+
+    return start
 
 
 def _loose(evidence: Evidence):

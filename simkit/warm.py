@@ -196,6 +196,8 @@ class _Read:
     has_still_spindle: bool = False
     dwell: float = 0.0
     aslant: tuple = ()
+    opening: tuple = ()
+    ends_at: tuple = (None, None, None)
 
 
 if __name__ == "__main__":

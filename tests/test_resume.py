@@ -122,6 +122,24 @@ def test_in_force__no_cycle_by_hand_but_where_it_returns_to():
     assert "G99" in in_force_before(HOLES, "a.nc", 5).words[0]
 
 
+def test_in_force__coolant_and_path_mode():
+    text = "G21 G90 G17\nG64 P0.05\nT1 M6\nS9000 M3\nM7\nM8\nG0 X0 Y0 Z30\nX5\n{}\nX10\nX20\nM30\n"
+    # NISTIR 6556: M7 and M8 may both be on, M9 turns both off; G61, G61.1 and G64 are one modal group.
+    for words, told in (
+        ("", ["G64 P0.05", "T1 M6", "G54", "G49", "S9000 M3", "M7", "M8", "G0"]),
+        ("G61 M9", ["G61", "T1 M6", "G54", "G49", "S9000 M3", "G0"]),
+        ("G64 M9\nM8", ["G64", "T1 M6", "G54", "G49", "S9000 M3", "M8", "G0"]),
+        ("G20 G61.1", ["G61.1", "T1 M6", "G54", "G49", "S9000 M3", "M7", "M8", "G0"]),
+        ("G20", ["G64 P0.0019685", "T1 M6", "G54", "G49", "S9000 M3", "M7", "M8", "G0"]),
+    ):
+        lines = text.format(words)
+        line = lines.splitlines().index("X20") + 1
+        chosen = in_force_before(lines, "a.nc", line)
+        assert list(chosen.words[1:]) == told
+    assert not [word for word in in_force_before(MODES, "a.nc", 5, options=OPTIONS).words if "G6" in word]
+    same_rest(text.format("G64 P0.1"), "a.nc", 10)
+
+
 def test_safe_lines__begin_with_a_rapid_above_everything():
     text = HEAD + "G0 X0 Y0\nG1 Z-1 F100\nG0 Z20\nX5\nG1 X6\nG0 X7\nG0 Z1\nX8\nM30\n"
     moves = read_program(text, "a.nc").moves

@@ -37,6 +37,7 @@ class Evidence:
     replays[setup]: what each move took and what rubbed, of stock.replay.
     effort: of effort.effort, time and bite of all moves.
     meshes: of the fixtures that have one, target.fixture_mesh.
+    grazes, first_ways: of machine.grazes, one list for each setup.
     stops, below_table, beyond_travel, fixture_contacts: of the modules of `machine`, one for each setup.
     target, target_grid, envelopes, deviations {1: ..., 2: ...}, break_through, walls, target_walls: of
         the modules of those names in `target` and `compare`; None or empty without a target.
@@ -74,6 +75,8 @@ class Evidence:
     sweeps: dict[int, Any] = field(default_factory=dict)
     effort: Any = None
     meshes: dict[str, np.ndarray] = field(default_factory=dict)
+    grazes: list[list] = field(default_factory=list)
+    first_ways: list[list] = field(default_factory=list)
     stops: list[list] = field(default_factory=list)
     below_table: list[Any] = field(default_factory=list)
     beyond_travel: list[list] = field(default_factory=list)

@@ -1,4 +1,4 @@
-"""fixture-contact: the cutter, its shank or its holder comes too near a clamp, a stop or a dowel pin."""
+"""fixture-contact: cutter, shank or holder comes too near a clamp, a stop, a dowel pin or the jig."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import numpy as np
 
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
+from simkit.machine.jig import JIG
 from simkit.machine.pins import PIN
 
 MEASURE = "greatest depth below the top of the fixture, the clearance included, along the axis"
@@ -14,7 +15,7 @@ MEASURE = "greatest depth below the top of the fixture, the clearance included, 
 def find(evidence: Evidence) -> list[Finding]:
     """Return one finding for each fixture and part of a cutter, at the first move that comes too near."""
     findings = []
-    blank, clearance = evidence.job.blank, evidence.job.machine.clearance
+    blank = evidence.job.blank
     for index, contacts in enumerate(evidence.fixture_contacts):
         back = evidence.frames[index].after(evidence.job.setups[index].to_table(blank).inverse())
         for one in contacts:
@@ -31,11 +32,11 @@ def find(evidence: Evidence) -> list[Finding]:
                     severity="safety",
                     message=(
                         f"{rapid} takes the {one.part} of {cutter} {one.depth:.2f} mm deep into "
-                        f"'{one.fixture}', counting the {clearance:g} mm that must stay clear round it{more}"
+                        f"'{one.fixture}'{_clear(one.clearance)}{more}"
                     ),
                     advice=(
                         f"{_make_room(one.fixture)}, or lead the program round or over it; "
-                        "nothing may come so near."
+                        f"{'nothing may come so near' if one.clearance else 'nothing may cut into it'}."
                     ),
                     value=one.depth,
                     bound=evidence.field.lattice.cell * np.sqrt(2.0),
@@ -50,7 +51,13 @@ def find(evidence: Evidence) -> list[Finding]:
     return findings
 
 
+def _clear(clearance: float) -> str:
+    return f", counting the {clearance:g} mm that must stay clear round it" if clearance else ""
+
+
 def _make_room(fixture: str) -> str:
+    if fixture.startswith(JIG):
+        return f"Make '{fixture.removeprefix(JIG)}' lower or wider there, and check its job anew"
     if fixture.startswith(PIN):
         return f"Take a shorter pin for '{fixture.removeprefix(PIN)}'"
     return f"Move '{fixture}' out of the way"

@@ -34,9 +34,6 @@ def _machine(job: Job) -> Iterable[str]:
     bare = [setup.name for setup in job.setups if not any(one.stands_in(setup) for one in job.fixtures)]
     if bare:
         yield f"clamps and stops in {_names(bare)}, none is stated ([[fixtures]])"
-    jigs = [setup.name for setup in job.setups if setup.jig is not None and setup.name in bare]
-    if jigs:
-        yield f"whether a cutter meets the jig in {_names(jigs)} (its walls as [[fixtures]])"
     first = job.setups[0]
     low = [one.name for one in job.setups if one.pin_height is None and one.stands_on_pins(first)]
     if job.dowels and low:
@@ -53,7 +50,9 @@ def _cutters(cutters: list[Cutter]) -> Iterable[str]:
             "whether the holder rubs: {} (stick_out, holder)",
             lambda one: one.stick_out is None or not one.holder,
         ),
-        ("chips: {} (flutes, chip_load)", lambda one: one.chip_load is None or not one.flutes),
+        ("chips: {} (flutes)", lambda one: one.chip_load is not None and not one.flutes),
+        ("chips: {} (chip_load)", lambda one: one.chip_load is None and one.flutes),
+        ("chips: {} (flutes, chip_load)", lambda one: one.chip_load is None and not one.flutes),
         (
             "deep slots: {} (slot_depth)",
             lambda one: one.slot_depth is None and one.shape != "drill",

@@ -14,6 +14,7 @@ from simkit.machine.fixture_field import fixture_field, path_distance
 from simkit.moves.chords import chords_of
 from simkit.moves.extremes import extremes
 from simkit.moves.table import Moves
+from simkit.stock.field import Field
 from simkit.stock.replay import Replay, replay
 
 EQUAL = 1e-3  # mm: places are written so; nearer by less than this is at the clearance
@@ -26,7 +27,7 @@ class FixtureContact:
 
     fixture: its name.  part: "cutting part", "neck", "shank" or "holder".
     row: the first move; depth mm: the most that any move goes into the fixture grown by the clearance, at
-    (3,) mm, table frame.  count: how many moves.
+    (3,) mm, table frame.  count: how many moves.  clearance mm: by how much it was grown there.
     """
 
     fixture: str
@@ -36,6 +37,7 @@ class FixtureContact:
     depth: float
     at: tuple[float, float, float]
     count: int
+    clearance: float
 
 
 def fixture_contacts(
@@ -64,9 +66,7 @@ def fixture_contacts(
     part = moves[one]
     for fixture in fixtures:
         away = _away(part, fixture, to_table, cutters, clearance)
-        kinds = {"cutting part": _radius_of(part, cutters, "")}
-        names = {cone.part for cutter in cutters.values() for cone in cutter.stack}
-        kinds |= {name: _radius_of(part, cutters, name) for name in sorted(names)}
+        kinds = parts_of(part, cutters)
         close = {name: away < radius + clearance - EQUAL for name, radius in kinds.items()}
         close = {name: rows for name, rows in close.items() if rows.any()}
         if not close:
@@ -75,30 +75,63 @@ def fixture_contacts(
         if fixture.bottom > 0:
             for name in close:
                 rows, met = _under_a_bridge(part, name, fixture.bottom - clearance, to_table, cutters, field)
-                told = _contact(fixture.name, name, one.start, rows, met.depth, met.at, close[name][rows])
+                is_close = close[name][rows]
+                told = _contact(fixture.name, name, one.start, rows, met.depth, met.at, is_close, clearance)
                 found += [told] if told is not None else []
             continue
-        any_part = np.flatnonzero(np.logical_or.reduce(list(close.values())))
-        runs: dict[bytes, Replay] = {}
-        for name, is_close in close.items():
-            # The cutting part takes away what it meets: what only another part comes near must not do so.
-            rows = np.flatnonzero(is_close) if name == "cutting part" else any_part
-            key = rows.tobytes()
-            if key not in runs:
-                runs[key] = replay(field, part[rows], cutters, to_table)
-            met = runs[key]
-            if name == "cutting part":
-                depth, at = met.depth, met.at
-            elif name in met.rub_depth:
-                depth, at = met.rub_depth[name], met.rub_at[name]
-            else:
-                continue
-            told = _contact(fixture.name, name, one.start, rows, depth, at, is_close[rows])
-            found += [told] if told is not None else []
+        found += contacts_with(field, fixture.name, part, one.start, close, cutters, to_table, clearance)
     return found
 
 
-def _contact(fixture: str, part: str, first: int, rows, depth, at, is_close) -> FixtureContact | None:
+def contacts_with(
+    field: Field,
+    name: str,
+    moves: Moves,
+    first: int,
+    close: Mapping[str, np.ndarray],
+    cutters: Mapping[int, Cutter],
+    to_table: Frame,
+    clearance: float,
+) -> list[FixtureContact]:
+    """Return what moves run into of the columns of something, one entry for each part of the cutter.
+
+    field: its columns grown by the clearance, table frame.  first: row of the first move among the job's.
+    close: by part of the cutter, which moves (n,) bring it near.
+    """
+    found: list[FixtureContact] = []
+    if not close:
+        return found
+    any_part = np.flatnonzero(np.logical_or.reduce(list(close.values())))
+    runs: dict[bytes, Replay] = {}
+    for part, is_close in close.items():
+        # The cutting part takes away what it meets: what only another part comes near must not do so.
+        rows = np.flatnonzero(is_close) if part == "cutting part" else any_part
+        key = rows.tobytes()
+        if key not in runs:
+            runs[key] = replay(field, moves[rows], cutters, to_table)
+        met = runs[key]
+        if part == "cutting part":
+            depth, at = met.depth, met.at
+        elif part in met.rub_depth:
+            depth, at = met.rub_depth[part], met.rub_at[part]
+        else:
+            continue
+        told = _contact(name, part, first, rows, depth, at, is_close[rows], clearance)
+        found += [told] if told is not None else []
+    return found
+
+
+def parts_of(moves: Moves, cutters: Mapping[int, Cutter]) -> dict[str, np.ndarray]:
+    """Return for each part of a cutter its widest place with each move (n,) mm, -inf where it has none."""
+    names = {cone.part for cutter in cutters.values() for cone in cutter.stack}
+    return {"cutting part": _radius_of(moves, cutters, "")} | {
+        name: _radius_of(moves, cutters, name) for name in sorted(names)
+    }
+
+
+def _contact(
+    fixture: str, part: str, first: int, rows, depth, at, is_close, clearance: float
+) -> FixtureContact | None:
     """Return the contact of some moves, None for none; depth, at, is_close: of each of `rows`."""
     hit = np.flatnonzero((depth > EQUAL) & is_close)
     if not len(hit):
@@ -112,6 +145,7 @@ def _contact(fixture: str, part: str, first: int, rows, depth, at, is_close) -> 
         float(depth[worst]),
         tuple(float(v) for v in at[worst]),
         len(np.unique(rows[hit])),
+        clearance,
     )
 
 
@@ -154,7 +188,7 @@ def _away(moves: Moves, fixture: Fixture, to_table: Frame, cutters, clearance: f
     """Return how far each move (n,) stays from a fixture in plan, mm; +inf where it is clearly far off."""
     away = np.full(len(moves), np.inf)
     x0, x1, y0, y1 = fixture.box_in_plan
-    reach = max(_widest(cutter) for cutter in cutters.values()) + clearance
+    reach = max(widest(cutter) for cutter in cutters.values()) + clearance
     seen = moves.in_frame(to_table)
     lowest, highest = (places[:, :2] for places in extremes(seen))
     is_near = ((lowest - reach <= (x1, y1)) & (highest + reach >= (x0, y0))).all(axis=1)
@@ -177,6 +211,6 @@ def _radius_of(moves: Moves, cutters: Mapping[int, Cutter], part: str) -> np.nda
     return radius
 
 
-def _widest(cutter: Cutter) -> float:
+def widest(cutter: Cutter) -> float:
     """Return the largest radius of a cutter and all that is above it, mm."""
     return max([cutter.radius, *(max(cone.low_radius, cone.high_radius) for cone in cutter.stack)])

@@ -244,6 +244,9 @@ class Interpreter(Cycles):
             if self._turning and self._speed is None:
                 text = f"{block.written(index)} with no S: the spindle speed is whatever is set by hand"
                 self._notice("speed", block, index, text)
+        if voc.COOLANT in m or voc.MIST in m:
+            keys = {m[group][0] for group in (voc.COOLANT, voc.MIST) if group in m}
+            self._coolants = set() if 90 in keys else self._coolants | {f"M{key // 10}" for key in keys}
         zero_word = block.key(voc.GROUP_0)
         if zero_word == 40:
             self._dwell(block)
@@ -256,6 +259,9 @@ class Interpreter(Cycles):
             self._set_work_zero(block)
         if voc.PATH in g:
             self.exact_stops.append((self._row_count(), block.key(voc.PATH) == 611))
+            self._path = {610: "G61", 611: "G61.1", 640: "G64"}[block.key(voc.PATH)]
+            has_tolerance = self._path == "G64" and "P" in values
+            self._path_tolerance = values["P"] * (self._scale or 1.0) if has_tolerance else None
         if block.key(voc.PATH) == 640:
             text = "G64 lets the control round corners off: they are checked as written"
             self._notice_once("path", block, g[voc.PATH][1], text)

@@ -72,15 +72,24 @@ class Motion(Origins):
             else:
                 length = arcs.distance((self._x, self._y, self._z), end) if self._feed_mode == 93 else 0.0
                 self._add(block, end, FEED, self._feed_of(block, first, length))
-        elif None not in end:
-            if not had_all and (self._x, self._y) != (x, y):
-                self.aslant.append(block.number)
-            self._add(block, end, RAPID if had_all else ARRIVAL, 0.0)
+        else:
+            self._note_opening(block, end)
+            if None not in end:
+                if not had_all and (self._x, self._y) != (x, y):
+                    self.aslant.append(block.number)
+                self._add(block, end, RAPID if had_all else ARRIVAL, 0.0)
         self._x, self._y, self._z = end
         if block.is_spoilt:
             self._is_doubtful = True
         elif "X" in at and "Y" in at and not self._is_incremental:
             self._is_doubtful = False
+
+    def _note_opening(self, block: Block, end) -> None:
+        """Write down where the first rapids go, as long as the tip was nowhere but where it stood before."""
+        if self._row_count() or self._away or self._blind or self._named_at_start:
+            return
+        tool = self.changes[-1][1] if self.changes else None
+        self.opening.append((block.number, *end, tool))
 
     def _may_keep_height(self, block: Block, first: int) -> bool:
         """Tell whether a motion may count on Z as it stands since the cutter or its length changed.

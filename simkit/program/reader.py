@@ -49,6 +49,8 @@ class ProgramRead:
     ends_at: (x, y, z) mm, where the tip stands in the end, None where that is not known.
     ends_by: the word that took its Z to a place not known here, such as "G28"; "" when none did.
     aslant: lines of arrivals that do not come straight down over an X and Y that were known before.
+    opening: (line, x, y, z, tool) of the rapids up to the first known place, mm, None for what is not known
+        yet; tool: of the change of cutter before, None without one.  Empty where a machine place is gone to.
     leaning: lines of cycles that take their G, R, Z, P or Q from a block before.
     sha256: of the bytes read, in hex, where these are kept ones; "" where they are those of its file.
     """
@@ -74,6 +76,7 @@ class ProgramRead:
     ends_by: str = ""
     leaning: tuple[int, ...] = ()
     aslant: tuple[int, ...] = ()
+    opening: tuple[tuple[int, float | None, float | None, float | None, int | None], ...] = ()
     sha256: str = ""
 
 
@@ -179,6 +182,7 @@ def _read(
         ends_by=state.place_lost_by,
         leaning=tuple(state.leaning),
         aslant=tuple(state.aslant),
+        opening=tuple(state.opening),
     )
 
 

@@ -62,6 +62,10 @@ def _told(state: Interpreter, line: int) -> InForce:
     modes += [state._return_word] if state._return_word else []
     modes += ["G40", "G80"]
     words = [" ".join(modes)]
+    if state._path:
+        # Kept in mm, as the feed is.
+        tolerance = state._path_tolerance
+        words.append(state._path + ("" if tolerance is None else f" P{tolerance / (state._scale or 1):g}"))
     tool = state.changes[-1][1] if state.changes else state._tool
     if tool is not None:
         words.append(f"T{tool} M6")
@@ -71,6 +75,7 @@ def _told(state: Interpreter, line: int) -> InForce:
     if state._turning:
         speed = f"S{state._speed:g} " if state._speed is not None else ""
         words.append(f"{speed}M{3 if state._turning > 0 else 4}")
+    words += sorted(state._coolants)
     notes = []
     # A cycle is no mode to be given by hand: alone it says nothing, with its words it drills.
     if state._motion is not None and 0 <= state._motion <= 3:

@@ -83,6 +83,7 @@ class State:
         self.rests: list[int] = []  # rows so far at every dwell
         self.exact_stops: list[tuple[int, bool]] = []  # rows so far, whether G61.1 is in force from there on
         self.aslant: list[int] = []  # lines of arrivals that do not come straight down over a known X and Y
+        self.opening: list[tuple[int, float | None, float | None, float | None, int | None]] = []
         self.leaning: list[int] = []  # lines of cycles that take their G, R, Z, P or Q from an earlier block
         self.deleted_count = 0
         self.largest_mismatch = 0.0
@@ -95,6 +96,9 @@ class State:
         self._speed: float | None = None  # of S; None: set by hand
         self.speeds_called: list[tuple[float, int, int]] = []  # S, line, column of each that changes it
         self._turning = 0
+        self._coolants: set[str] = set()  # M7 and M8, those that are on
+        self._path = ""  # G61, G61.1 or G64, the last one
+        self._path_tolerance: float | None = None  # P of that G64, mm
         self._stated_cutter = stated_cutter
         self.call_line: int | None = None  # of the first subprogram called
         self.has_unread = False  # text that could not be read, so anything may be missing

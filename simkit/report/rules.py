@@ -5,13 +5,15 @@ from __future__ import annotations
 # kind -> what it means, as README has it; what to do in general.
 RULES = {
     "rapid-contact": (
-        "a rapid went through wood that stood at that moment",
+        "a rapid went through wood that stood at that moment, or a program begins with one from where the"
+        " program before it ended",
         "Lift above the wood before the rapid, or make it a feed move.",
     ),
     "fixture-contact": (
         "cutter, neck, shank or holder comes nearer than `machine.clearance` to a clamp or a stop of the job,"
-        " or to a dowel pin whose `pin_height` is stated; what passes under the `bottom` of a clamp that"
-        " bridges over is no contact",
+        " or to a dowel pin whose `pin_height` is stated, or to what of the setup's jig stands beside the"
+        " wood; or goes into the jig under the wood, above the blank's lower face; what passes under the"
+        " `bottom` of a clamp that bridges over is no contact",
         "Move the clamp, or lead the program round it or over it.",
     ),
     "holder-contact": (

@@ -450,7 +450,7 @@ def test_state__has_no_part_the_compiled_reader_was_not_told_of():
     no_matter += "speeds_called rests exact_stops _is_ended "
     no_matter += "deleted_count told _speed _turning _tool _feed_loss _work_zero _work _g92 _named_at_start "
     no_matter += "_away _has_length _has_short_cut unknown_words _stated_cutter has_unread call_line "
-    no_matter += "_stale_z _names_height leaning aslant"
+    no_matter += "_stale_z _names_height leaning aslant opening _coolants _path _path_tolerance"
     assert set(vars(Interpreter("a.nc", [""], None))) == set(seen_to.split()) | set(no_matter.split())
 
 
