@@ -167,8 +167,12 @@ def test_undecided__tells_the_higher_look_and_a_bound_that_reaches_the_limit(mon
     """Where it is open whether a limit is kept, the range told must hold the limit."""
     lattice = Lattice((0.0, 0.0), 0.4, 4, 3)
     looks = {(0.6, 0.6): 0.21, (1.0, 0.6): found}
-    met = SimpleNamespace(place=lambda region: ((1, 2), (1.0, 0.6)))
-    evidence = SimpleNamespace(field=SimpleNamespace(lattice=lattice), may_exceed=lambda *words, **more: met)
+    met = SimpleNamespace(worst=lambda region: ((1, 2), (1.0, 0.6), 0.3, False))
+    evidence = SimpleNamespace(
+        field=SimpleNamespace(lattice=lattice),
+        zones=SimpleNamespace(allowance=lambda lattice, side: None),
+        may_exceed=lambda *words, **more: met,
+    )
     monkeypatch.setattr(
         shape,
         "_look",
