@@ -135,12 +135,13 @@ class Job:
         turn: Sequence[str] = (),
         thickness: str | float | None = None,
         measured: Sequence[str] = (),
+        planed: Sequence[str] = (),
         cell: float = CELL,
     ) -> dict[str, Any]:
         """Return the job as stated and changed, side by side, as `simkit whatif --json` writes it.
 
-        The words are those of the command line: shift=["side 2=0.3,-0.2"], measured=["3=5.87"]; thickness,
-        "0.2" or 0.2 mm, is added to that of the blank.
+        The words are those of the command line: shift=["side 2=0.3,-0.2"], measured=["3=5.87"],
+        planed=["2=0.1"]; thickness, "0.2" or 0.2 mm, is added to that of the blank.
         """
         from simkit.check import check_both
         from simkit.job.change import change_from_words
@@ -149,7 +150,7 @@ class Job:
 
         job = self.model
         more = f"{thickness!r}mm" if isinstance(thickness, int | float) else thickness
-        change = change_from_words(job, list(shift), list(turn), more, list(measured))
+        change = change_from_words(job, list(shift), list(turn), more, list(measured), list(planed))
         reads = self._reads()
         stated, changed = (result_of(*one) for one in check_both(job, change, reads, cell))
         return whatif_result(change.words(job), stated, changed)

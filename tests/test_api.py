@@ -91,6 +91,8 @@ def test_other_commands__are_there_too(job_file):
     assert changed["changed"]["verdict"]["exit_status"] == 1
     words = [job.what_if(thickness=more, cell=1.0)["change"] for more in (0.25, "0.25", 1)]
     assert words[0] == words[1] != words[2]
+    with pytest.raises(simkit.InputProblems, match="a job with a step to a thickness"):
+        job.what_if(planed=["1=0.1"], cell=1.0)
     assert simkit.read(job_file.parent / "above.nc")["moves"] > 20
     assert job.resume("above.nc:20", cell=1.0)["form"] == "simkit resume"
     assert simkit.job_schema()["title"].startswith("A job file")
