@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from importlib.util import find_spec
 from pathlib import Path
@@ -99,4 +100,4 @@ def test_terrain__each_mistake_is_told(made):
     (step,) = [one for one in findings if one["kind"] == "witness-step"]
     assert status == 1
     assert step["value"] == pytest.approx(0.5, abs=step["bound"] + 0.03)
-    assert "0.50 mm in y" in step["message"]
+    assert re.search(r"[+-]0\.50 ±0\.\d+ mm in y", step["message"])
