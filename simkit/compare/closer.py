@@ -25,7 +25,7 @@ LARGEST_ROOM = 64  # cells about it that a look cuts again
 SAME_SHEET = 6.0  # neighbouring points steeper than this (about 80 degrees) lie on different faces
 SAME = 1e-6  # mm
 COLUMNS = 128  # across, of a window in which one sample is held against the cut
-TIE = 1e-4  # mm: peaks as high as this lower count as the same peak
+TIE = 1e-4  # mm: peaks as high as this lower, or as half a diagonal if less, count as the same peak
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,10 +191,16 @@ def _worst_ends(
         end.ravel()[flat] = values
     if is_last:
         size = _size(ends, is_gouge)
-        beside = ndimage.binary_dilation((size >= size.max() - TIE) & is_near, np.ones((3, 3)))
+        is_peak = (size >= size.max() - _tie(field.lattice.cell)) & is_near
+        beside = ndimage.binary_dilation(is_peak, np.ones((3, 3)))
         is_kind = vertical < 0 if is_gouge else vertical > 0
         _fill(ends, beside & is_kind & np.isnan(ends[0]), field, around, grid, side, surfaces)
     return ends
+
+
+def _tie(cell: float) -> float:
+    """Return by how much less peaks on cells of such an edge, mm, count as the same peak, mm."""
+    return min(TIE, cell / math.sqrt(2.0))
 
 
 def _fill(ends, is_asked, field, around, grid, side, surfaces) -> None:
@@ -309,7 +315,7 @@ def _peak(
     cut = (field.upper if side == 1 else field.lower).astype(np.float64)
     target = around.side(side)
     steepest = SAME_SHEET * field.lattice.cell
-    iy, ix = np.nonzero((size >= size.max() - TIE) & is_near)
+    iy, ix = np.nonzero((size >= size.max() - _tie(field.lattice.cell)) & is_near)
     change = np.zeros(len(iy))
     for down in (-1, 0, 1):
         for right in (-1, 0, 1):

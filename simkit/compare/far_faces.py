@@ -37,7 +37,7 @@ STEEP_SHARES = (0.0, 0.35, 0.9)  # or in the way in which it is steep
 SMOOTH, SMOOTH_SHARE = 0.002, 0.02  # mm, share of what may be: relief that says no more than this
 LAST = (0.005, 0.125)  # half edge of the last squares of faces, mm and share of what may be
 CLOSE = 0.003  # the same share where a verdict hangs on it
-FACE_SLACK = 1e-4  # mm: rounding
+FACE_SLACK = 5e-6  # mm: rounding; less than what decides a verdict
 NARROW = 1e-5  # mm: half edge of the smallest squares in which the farthest place is looked for
 CORNERS = np.array([[-1.0, -1.0], [1.0, -1.0], [-1.0, 1.0], [1.0, 1.0]])
 

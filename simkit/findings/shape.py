@@ -20,6 +20,7 @@ from simkit.stock.pour import Poured
 from simkit.stock.saw import Sawn
 
 CLOSEST = 0.00005  # mm: half the diagonal of the finest cells, where a verdict hangs on it
+TIP = 1e-6  # mm: or where it hangs on the height of a tip
 LAST = 2e-6  # mm: half edge of the last squares of the proof then
 EVEN = 2e-5  # mm: as near as this to a limit rounding would decide
 CLOSE = 0.03  # mm: bounds after a closer look are smaller, so what lies lower cannot reach the limit
@@ -216,9 +217,8 @@ def _decided(judged: _Judged, look: Look, region: np.ndarray) -> tuple[str, Look
     if look.certain <= limit + EVEN:
         most = np.where(region, limit - EVEN, np.inf)
         left = judged.evidence.zones.allowance(judged.evidence.field.lattice, judged.side)
-        worst = judged.evidence.may_exceed(
-            judged.side, judged.is_gouge, most, region, LAST, with_faces=True
-        ).worst(region)
+        found = judged.evidence.may_exceed(judged.side, judged.is_gouge, most, region, LAST, with_faces=True)
+        worst = found.worst(region)
         if worst is None and (look.is_surface or _top(look) <= limit):
             return "", look, cell
         if worst is not None:
@@ -229,6 +229,12 @@ def _decided(judged: _Judged, look: Look, region: np.ndarray) -> tuple[str, Look
                 other = replace(other, value=value, certain=size, at=(*met[1], other.at[2]), is_surface=True)
             if abs(other.value) > abs(look.value):
                 look, cell = other, met[0]
+            away = np.where(region, found.away, 0.0)
+            if look.certain <= limit + EVEN and away.any():  # the tip of a spike: samples beside it lie lower
+                at = tuple(int(k) for k in np.unravel_index(np.argmax(away), away.shape))
+                other = _look(judged, at, tuple(float(v) for v in found.away_at[at]), TIP)
+                if abs(other.value) > abs(look.value):
+                    look, cell = other, at
             top = max(top, limit)  # what was met there is not proved to keep below it
     severity = "beyond" if look.certain > limit + EVEN else "undecided"
     return severity, replace(look, bound=max(look.bound, top - abs(look.value))), cell
@@ -284,10 +290,13 @@ def _with_rims(judged: _Judged, some: list[Spot], mask: np.ndarray, here: np.nda
 def _looked(judged: _Judged, spot: Spot, rim: tuple | None = None) -> Looked:
     """Return a spot after a closer look at its worst place; rim: cell and place of one of its cells."""
     evidence, side = judged.evidence, judged.side
-    look = _look(judged, spot.cell)
+    look = surest = _look(judged, spot.cell)
     if rim is not None:  # it may be lost in a strip that cells miss
-        looks = _look(judged, *rim), _look(judged, rim[0], is_narrow=True)
+        looks = [
+            _narrowed(judged, one) for one in (_look(judged, *rim), _look(judged, rim[0], is_narrow=True))
+        ]
         closer = max(looks, key=lambda one: abs(one.value))
+        surest = max(look, *looks, key=lambda one: one.certain)
         if abs(closer.value) > abs(look.value):
             at = evidence.field.lattice.centre_of(*rim[0])
             look, spot = closer, replace(spot, cell=rim[0], at=tuple(float(v) for v in at))
@@ -295,13 +304,20 @@ def _looked(judged: _Judged, spot: Spot, rim: tuple | None = None) -> Looked:
         look = _look(judged, spot.cell, is_narrow=True)
     if _top(look) < abs(spot.value) and not _is_overrated(judged, spot):
         look = _as_cells_have_it(judged, spot)
-    if not look.is_surface and look.bound > slack(look):
-        # No proof will make this bound narrower, only a closer look.
-        cell = tuple(int(k) for k in evidence.field.lattice.cell_at(*look.at[:2]))
-        closer = _look(judged, cell, look.at[:2], FINEST / 8)
-        look = closer if abs(closer.value) >= look.certain - look.bound else look
+    look = _narrowed(judged, look)
+    if abs(look.value) < surest.certain:  # a rim's cell tells no more than that: it may be less far off
+        look = surest
     row = owner_at(evidence, side, spot.cell, look.at)
     return Looked(spot, look, _severity(look, judged.limit), row, side, judged.limit, judged.zone)
+
+
+def _narrowed(judged: _Judged, look: Look) -> Look:
+    """Return a look whose bound no proof will make narrower, taken closer; else the look itself."""
+    if look.is_surface or look.bound <= slack(look):
+        return look
+    cell = tuple(int(k) for k in judged.evidence.field.lattice.cell_at(*look.at[:2]))
+    closer = _look(judged, cell, look.at[:2], FINEST / 8)
+    return closer if abs(closer.value) >= look.certain - look.bound else look
 
 
 def _look(

@@ -63,11 +63,11 @@ def test_rim_places__keep_to_the_rim_and_lead_in():
     assert (inward[mine][:8] == [-1.0, 0.0]).all()
 
 
-def gouge_of(folder, limit, cell, back=0.0, thicker=-0.1, **more):
-    """The check's gouges by side, of a bevel whose top is 0.1 mm too low."""
+def gouge_of(folder, limit, cell, back=0.0, thicker=-0.1, aside=0.0, **more):
+    """The check's gouges by side, of a bevel whose top is 0.1 mm too low, or by as much as is said."""
     job = read_job(budget_edge_job.bevel(folder, gouge=limit, **more))
     second = job.setups[1].name
-    changed = Change({second: (back, 0.0, 0.0)}, {second: 0.0}, thicker, planed={}).of(job)
+    changed = Change({second: (back, aside, 0.0)}, {second: 0.0}, thicker, planed={}).of(job)
     evidence, findings, _ = check(changed, read_programs(job), cell)
     return evidence, [one for one in findings if one.kind == "gouge"]
 
@@ -94,6 +94,19 @@ def test_check__tells_a_strip_of_a_rim_that_no_cell_meets(tmp_path):
     for limit, is_told in ((0.95 * known, True), (1.05 * known, False)):
         _, found = gouge_of(tmp_path, limit, 0.5, back=-0.03)
         assert bool(found) == is_told
+
+
+@pytest.mark.parametrize("cell", [0.5, 0.2])
+def test_check__tells_a_corner_of_a_rim_that_straight_in_is_farther_off_than_beside(tmp_path, cell):
+    """Moved by (0.03, 0.13) mm: what is left ends as far from one corner, hypot of both, level with it.
+
+    Straight in from the corner nothing is left for 0.13 times the root of 2.
+    """
+    known = np.hypot(0.03, 0.13)
+    for limit, is_told in ((0.96 * known, True), (1.02 * known, False)):
+        _, found = gouge_of(tmp_path, limit, cell, 0.13, 0.0, aside=0.03, degrees=70.0)
+        assert [one.severity for one in found] == (["beyond"] if is_told else [])
+        assert all(abs(abs(one.value) - known) <= one.bound for one in found)
 
 
 def test_check__tells_no_rim_where_the_part_has_a_wall(tmp_path):

@@ -55,3 +55,18 @@ def test_a_groove_near_its_limit__is_decided_to_a_tenth_of_a_thousandth():
     for off, expected in ((-1e-4, "beyond"), (1e-4, "")):
         (severity, _, _), _ = job.coarse([deepest + off, 9.0])[0]
         assert severity == expected
+
+
+def test_a_tip_near_its_limit__is_decided_to_a_twentieth_of_a_thousandth():
+    """A spike's tip over a level floor: it is as far off as it stands above what cuts there.
+
+    Samples 0.00005 mm beside the tip of this job lie 0.0002 mm below it.
+    """
+    job = VerdictJob(101)
+    tip = max((one for one in job.narrow if one.kind == "spike"), key=lambda one: one.height).crest[0]
+    cut = cut_heights(tip[None, :2], job.reads[0][0][1].moves, job.job.cutters, IDENTITY, 12.0)[0]
+    gone = float(tip[2] - cut[0])
+    assert gone == pytest.approx(0.49986, abs=1e-5)
+    for off, expected in ((-5e-5, "beyond"), (2e-5, "")):
+        (severity, _, _), _ = job.coarse([gone + off, 9.0])[0]
+        assert severity == expected
