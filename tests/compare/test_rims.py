@@ -9,6 +9,7 @@ from simkit.compare.rims import lost, rim_places
 from simkit.job.change import Change
 from simkit.job.reader import read_job
 from simkit.program.job_programs import read_programs
+from simkit.stock.field import Lattice
 from simkit.target.grid import TargetGrid
 from simkit.target.mesh import make_target
 from tests import budget_edge_job
@@ -63,13 +64,28 @@ def test_rim_places__keep_to_the_rim_and_lead_in():
     assert (inward[mine][:8] == [-1.0, 0.0]).all()
 
 
-def gouge_of(folder, limit, cell, back=0.0, thicker=-0.1, aside=0.0, **more):
-    """The check's gouges by side, of a bevel whose top is 0.1 mm too low, or by as much as is said."""
+def gouge_of(folder, limit, cell, back=0.0, thicker=-0.1, **more):
+    """The check's gouges by side, of a bevel whose top is 0.1 mm too low."""
+    return moved_gouges(folder, limit, cell, (back, 0.0, 0.0), 0.0, thicker, **more)
+
+
+def moved_gouges(folder, limit, cell, shift, turn, thicker, **more):
+    """The check's gouges of a bevel whose second side lies otherwise than supposed, by mm and degrees."""
     job = read_job(budget_edge_job.bevel(folder, gouge=limit, **more))
     second = job.setups[1].name
-    changed = Change({second: (back, aside, 0.0)}, {second: 0.0}, thicker, planed={}).of(job)
+    changed = Change({second: shift}, {second: turn}, thicker, planed={}).of(job)
     evidence, findings, _ = check(changed, read_programs(job), cell)
     return evidence, [one for one in findings if one.kind == "gouge"]
+
+
+def nearest_wood(recut, place, room, cell):
+    """How far a place (3,) is from the nearest column of what is left, by brute force."""
+    n = 2 * int(room / cell)
+    left = recut(Lattice((place[0] - room, place[1] - room), cell, n, n))
+    lower, upper = (heights.astype(float) for heights in (left.lower, left.upper))
+    x, y = left.lattice.x()[None, :] - place[0], left.lattice.y()[:, None] - place[1]
+    z = np.maximum(np.maximum(lower - place[2], place[2] - upper), 0.0)
+    return float(np.min(np.sqrt(x * x + y * y + z * z), where=left.is_solid, initial=np.inf))
 
 
 @pytest.mark.parametrize("degrees", [45.0, 30.0])
@@ -98,15 +114,23 @@ def test_check__tells_a_strip_of_a_rim_that_no_cell_meets(tmp_path):
 
 @pytest.mark.parametrize("cell", [0.5, 0.2])
 def test_check__tells_a_corner_of_a_rim_that_straight_in_is_farther_off_than_beside(tmp_path, cell):
-    """Moved by (0.03, 0.13) mm: what is left ends as far from one corner, hypot of both, level with it.
+    """Moved by (0.022, 0.133) mm and 0.033 mm deeper: held against columns 0.001 mm wide about the corner.
 
-    Straight in from the corner nothing is left for 0.13 times the root of 2.
+    By hand: a bevel of 70 degrees that lies deeper by d ends d / tan 70 farther in, on both walls.
+    Straight in from the corner nothing is left for 0.205 mm: a bound, no value.  Cells see 0.137.
     """
-    known = np.hypot(0.03, 0.13)
-    for limit, is_told in ((0.96 * known, True), (1.02 * known, False)):
-        _, found = gouge_of(tmp_path, limit, cell, 0.13, 0.0, aside=0.03, degrees=70.0)
+    right, back, deeper = 0.02188428, 0.13326458, 0.03270356
+    changed = ((right, back, -deeper), 0.0, 0.0)
+    evidence, _ = moved_gouges(tmp_path, 9.0, cell, *changed, degrees=70.0)
+    corner = np.array([X0, Y1, 11.5])
+    known = nearest_wood(evidence.recut, corner, 0.25, 0.001)
+    farther = deeper / np.tan(np.radians(70.0))
+    assert known == pytest.approx(np.hypot(right + farther, back + farther), abs=7e-4)
+    for limit, is_told in ((0.965 * known, True), (1.02 * known, False)):
+        _, found = moved_gouges(tmp_path, limit, cell, *changed, degrees=70.0)
         assert [one.severity for one in found] == (["beyond"] if is_told else [])
-        assert all(abs(abs(one.value) - known) <= one.bound for one in found)
+        assert all(abs(abs(one.value) - known) <= one.bound + 0.0005 for one in found)
+        assert all(np.hypot(*(np.array(one.at) - corner)[:2]) < 0.01 for one in found)
 
 
 def test_check__tells_no_rim_where_the_part_has_a_wall(tmp_path):
