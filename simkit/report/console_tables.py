@@ -56,6 +56,8 @@ def _reach(reach: dict[str, Any], lengths: Lengths) -> Iterator[Any]:
 
 def unused_words(row: dict[str, Any]) -> str:
     """Return what is said behind a cutter that a side does not use, "" behind others."""
+    if row["used"] == "common size":
+        return " (once those of the job went everywhere)"
     return " (not used on this side)" if row["used"] == "of the job" else ""
 
 
