@@ -94,12 +94,17 @@ def closer_look(
         surfaces.append(CutSurface(field, side, box))
         field = recut(field.lattice.window(*box, divide=divide))
         if place is not None:
-            near = _box(tuple(int(k) for k in field.lattice.cell_at(*place)), ROOM, field.lattice)
+            at_place = _box(tuple(int(k) for k in field.lattice.cell_at(*place)), ROOM, field.lattice)
+            # A place of a cell that counts may lie beyond the border of what counts.
+            if counts is None or counts(field.lattice.window(*at_place)).any():
+                near = at_place
             place = None
         divide = DIVIDE
         part = _window(field, near)
         around = envelopes(grid, part.lattice)
         is_near = np.ones(part.lattice.shape, bool) if counts is None else counts(part.lattice)
+        if not is_near.any():  # of a strip narrower than a cell the middle of the worst cell counted
+            is_near[tuple(n // 2 for n in is_near.shape)] = True
         left = None if allowance is None else allowance(part.lattice)
         every = (*surfaces, CutSurface(field, side))
         half_diagonal = field.lattice.cell / math.sqrt(2.0)

@@ -273,21 +273,28 @@ def _worst_first(faces: _Faces, x, y, half: float, may, cell, at, off, is_last, 
     """Return off and at of squares (k,), (k, 4), after those not settled yet are asked in more stages.
 
     The worst of each cell comes first: where it is the last and stays open so does its cell, and the others
-    of that cell are not asked.
+    of that cell are not asked.  Else these are asked about the place that settled it first, which for most of
+    them is near enough to the nearest one.
     """
     off, at = off.copy(), at.copy()
 
-    def ask(rows) -> None:
-        found, best = faces.off(x[rows], y[rows], half, may[rows], stages, at[rows])
+    def ask(rows, stages, begin) -> None:
+        found, best = faces.off(x[rows], y[rows], half, may[rows], stages, begin)
         is_less = found < off[rows]
         off[rows[is_less]], at[rows[is_less]] = found[is_less], best[is_less]
 
     left = np.flatnonzero(off > may + FACE_SLACK)
     worst = left[worst_of(cell[left], off[left])]
-    ask(worst)
+    ask(worst, stages, at[worst])
     open_still = worst[is_last[worst] & (off[worst] > may[worst] + FACE_SLACK)]
     rest = np.setdiff1d(left, worst)
-    ask(rest[~np.isin(cell[rest], cell[open_still])])
+    rest = rest[~np.isin(cell[rest], cell[open_still])]
+    if len(rest):
+        order = np.argsort(cell[worst])
+        first = worst[order[np.searchsorted(cell[worst][order], cell[rest])]]
+        ask(rest, [NEARER], np.column_stack([at[first, :3], at[rest, 3]]))
+        rest = rest[off[rest] > may[rest] + FACE_SLACK]
+    ask(rest, stages, at[rest])
     return off, at
 
 

@@ -135,3 +135,29 @@ def test_peak__against_a_loop_over_its_cells(seed):
         if best is None or change < best[1]:
             best = (iy, ix), change
     assert _peak(size, is_near, field, around, 1) == best
+
+
+def test_look__at_a_place_beyond_the_border_of_what_counts():
+    # Cells count as far as y = 10.05; the place lies in the cell of the worst of these, beyond that.
+    recut = line_job([5.0, 10.0, 9.75], [35.0, 10.0, 9.75])
+
+    def counts(lattice):
+        return np.broadcast_to((lattice.y() <= 10.05)[:, None], lattice.shape).copy()
+
+    lattice = blank_lattice(40, 30, 0.2)
+    cell = tuple(int(k) for k in lattice.cell_at(20.0, 10.0))
+    look = closer_look(
+        recut, recut(lattice), grid_of(BLANK), 1, cell, True, counts=counts, place=(20.0, 10.199)
+    )
+    assert abs(look.value + 0.25) <= look.bound
+    assert look.at[1] <= 10.05
+
+
+def test_look__in_a_strip_that_no_fine_cell_counts_in():
+    recut = line_job([5.0, 10.0, 9.75], [35.0, 10.0, 9.75])
+    lattice = blank_lattice(40, 30, 0.2)
+    cell = tuple(int(k) for k in lattice.cell_at(20.0, 10.0))
+    look = closer_look(
+        recut, recut(lattice), grid_of(BLANK), 1, cell, True, counts=lambda some: np.zeros(some.shape, bool)
+    )
+    assert 0.24 < abs(look.value) <= 0.25 + 1e-6  # at the middle of that cell
