@@ -204,6 +204,7 @@
     current = number;
     at("check").disabled = true;
     at("progress").hidden = false;
+    at("verdict").classList.add("is-old"); // until the new one is there
     at("running").scrollIntoView({ block: "nearest" });
     const taken = new Set();
     try {

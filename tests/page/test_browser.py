@@ -91,8 +91,17 @@ def test_page__drop_verdict_finding_change_download(browser, server, folder):
 
     (folder / "good").mkdir()
     (folder / "good" / "top.nc").write_text(faced(10), encoding="utf-8")
+    browser.run(
+        "const it = document.getElementById('verdict'); window.marked = [];"
+        " new MutationObserver(() => window.marked.push([it.classList.contains('is-old'), it.textContent]))"
+        ".observe(it, { attributes: true })"
+    )
     browser.drop([folder / "good" / "top.nc"])
     until(lambda: browser.text("#verdict").startswith("Within limits"))
+    (is_old, words), *_, (is_old_now, _) = browser.run("return window.marked")
+    assert is_old  # it is marked while the new check runs
+    assert words.startswith("Beyond limits")
+    assert not is_old_now
     assert "Before: beyond limits. Now: within limits." in browser.text("#changes")
     assert "Gone: " in browser.text("#changes")
     assert browser.complaints() == []
