@@ -25,7 +25,7 @@ from simkit.stock.workers import share
 
 TILE = 96  # cells along the edge of a tile: 74 kB of surface and owner, so that a tile stays in cache
 BATCH = 8_000_000  # bounds and heights between two calls of progress, a guess: some 10 ms of work
-PARTS, LEAST = 4, 500_000  # parts for each thread, where they are so large: none waits long for the last
+PARTS, LEAST = 8, 500_000  # parts for each thread, where they are so large: none waits long for the last
 MOST_MOVES = 2**19  # moves packed at a time: 70 MB of records, 120 MB with wide ones
 CHUNK = 2**14  # moves that one thread packs at a time
 SMALL = 300_000  # cells: fewer are looked through by one thread
@@ -87,7 +87,7 @@ class Packed:
             )  # fmt: skip
             self.rows[part] += np.int32(row0 + part.start)
 
-        share(pack, len(starts))
+        share(pack, len(starts), is_short=True)
         self.chunks = []
         for first, (count, fault) in zip(starts, found, strict=True):
             if fault < 0:
@@ -128,13 +128,13 @@ class Packed:
                 self.codes, self.records, self.boxes, first, last, x0, y0, size, tops, places[i], entries
             )
 
-        share(count_or_fill, len(self.chunks))
+        share(count_or_fill, len(self.chunks), is_short=True)
         per_tile = places.sum(axis=0)
         starts = np.concatenate([[0], np.cumsum(per_tile)])
         places[:] = starts[:-1] + np.cumsum(places, axis=0) - places
         if starts[-1]:
             entries = new_array(int(starts[-1]), np.int32)
-            share(count_or_fill, len(self.chunks))
+            share(count_or_fill, len(self.chunks), is_short=True)
         return starts, entries
 
 
@@ -184,10 +184,16 @@ def _check_field(field: Field) -> None:
 def copied(cells: np.ndarray) -> np.ndarray:
     """Return a copy of an array of cells in rows, made by all threads: memory fresh to a process is slow."""
     new = new_array(cells.shape, cells.dtype)
-    parts = min(len(cells), 8) if cells.size > SMALL else 1
-    edges = np.linspace(0, len(cells), parts + 1).astype(np.int64)
-    share(lambda i: np.copyto(new[edges[i] : edges[i + 1]], cells[edges[i] : edges[i + 1]]), parts)
+    _share_rows(lambda a, b: np.copyto(new[a:b], cells[a:b]), cells, 1)
     return new
+
+
+def _share_rows(job: Callable[[int, int], None], cells: np.ndarray, step: int) -> None:
+    """Call job(first, last) for parts of the rows of an array, multiples of `step` long."""
+    steps = -(-len(cells) // step)
+    parts = min(steps, 8) if cells.size > SMALL else 1
+    edges = [min(i * steps // parts * step, len(cells)) for i in range(parts + 1)] if steps else [0]
+    share(lambda i: job(edges[i], edges[i + 1]), len(edges) - 1, is_short=True)
 
 
 def cut(
@@ -220,11 +226,17 @@ def cut(
     lattice = field.lattice
     up = frame.up
     surface = field.upper if up > 0 else field.lower
-    owner = copied(field.upper_move if up > 0 else field.lower_move)
-    h = copied(surface)
-    if up < 0:
-        np.negative(h, out=h)
-    sweep = _Sweep(lattice, h, owner, first_row, tile, is_plain)
+    old_owner = field.upper_move if up > 0 else field.lower_move
+    h, owner = new_array(surface.shape, np.float32), new_array(surface.shape, np.int32)
+    tops = np.empty((-(-lattice.ny // tile), -(-lattice.nx // tile)), np.float32)
+
+    def begin(a: int, b: int) -> None:
+        np.copyto(owner[a:b], old_owner[a:b])
+        np.multiply(surface[a:b], np.float32(up), out=h[a:b])
+        kernels.tile_tops(h, tile, a // tile, -(-b // tile), tops)
+
+    _share_rows(begin, h, tile)
+    sweep = _Sweep(lattice, h, owner, tops, first_row, tile, is_plain)
     if h.size:
         done = 0
         for first, last in runs(moves.tool, MOST_MOVES):
@@ -233,7 +245,7 @@ def cut(
             sweep.add(moves[first:last], cutters, frame, first, told)
             done += last - first
     if up < 0:
-        np.negative(h, out=h)
+        _share_rows(lambda a, b: np.negative(h[a:b], out=h[a:b]), h, 1)
     if up > 0:
         new = replace(field, upper=h, upper_move=owner)
     else:
@@ -260,21 +272,11 @@ def runs(tool: np.ndarray, most: int) -> list[tuple[int, int]]:
 class _Sweep:
     """A surface on its way down: h and owner change in place with every run of moves of one cutter."""
 
-    def __init__(self, lattice: Lattice, h, owner, first_row, tile, is_plain):
-        self.lattice, self.h, self.owner = lattice, h, owner
+    def __init__(self, lattice: Lattice, h, owner, tops, first_row, tile, is_plain):
+        self.lattice, self.h, self.owner, self.tops = lattice, h, owner, tops
         self.first_row, self.tile, self.is_plain = first_row, tile, is_plain
         self.xs, self.ys = on_grid(lattice.x()), on_grid(lattice.y())
         self.counts = np.zeros(3, np.int64)
-        self.tops = np.empty((-(-lattice.ny // tile), -(-lattice.nx // tile)), np.float32)
-        rows = self.tops.shape[0]
-        parts = min(rows, 8)
-        edges = np.linspace(0, rows, parts + 1).astype(np.int64)
-        share(
-            lambda i: kernels.tile_tops(h, tile, edges[i], edges[i + 1], self.tops),
-            parts if h.size > SMALL else 0,
-        )
-        if h.size <= SMALL:
-            kernels.tile_tops(h, tile, 0, rows, self.tops)
 
     def add(self, moves: Moves, cutters: Mapping[int, Cutter], frame: Frame, first: int, progress) -> None:
         """Cut a run of moves of one cutter; first: its row in the whole table."""
