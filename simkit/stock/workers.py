@@ -21,7 +21,7 @@ def _help(tasks: SimpleQueue) -> None:
 
 
 def _in_thread(work: _Work) -> SimpleQueue:
-    """Have work done by a thread that has nothing to do, by a new one where all are busy; return its queue."""
+    """Have work done by a thread with nothing to do, by a new one if all are busy; return its queue."""
     try:
         tasks = _free.pop()
     except IndexError:
