@@ -306,7 +306,7 @@ def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin, is_le
         group = np.uint64(groups[place])
         at = base + group * np.uint64(GROUP)
         some = lanes_of(n, group)
-        before = found
+        least = FARTHEST  # of each group anew: it would else wait for the one before
         for lane in range(some):
             i = at + lane
             u, w, length, away2 = seen(lists, i, x, y)
@@ -321,9 +321,9 @@ def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin, is_le
             pw = abs(m) * w / q if is_along else zero
             support = radius * math.sqrt(pu * pu + pw * pw)
             level = _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, near, lowest)
-            found = np.int32(level if level < found else found)
-        if found < before:
-            best_group = np.int64(group)
+            least = np.int32(level if level < least else least)
+        best_group = np.int64(group) if least < found else best_group
+        found = np.int32(least if least < found else found)
     return best_of(best_group, found)
 
 
@@ -348,7 +348,7 @@ def cone_bounds(lists, base, n, groups, count, x, y, half, radius, rise, margin)
         group = np.uint64(groups[place])
         at = base + group * np.uint64(GROUP)
         some = lanes_of(n, group)
-        before = found
+        least = FARTHEST  # of each group anew: it would else wait for the one before
         for lane in range(some):
             i = at + lane
             u, w, length, away2 = seen(lists, i, x, y)
@@ -366,9 +366,9 @@ def cone_bounds(lists, base, n, groups, count, x, y, half, radius, rise, margin)
             pw = abs(m) * w / rim if is_rim else w * over
             support = radius * max(math.sqrt(pu * pu + pw * pw) - rise, zero)
             level = _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, near, -BIG)
-            found = np.int32(level if level < found else found)
-        if found < before:
-            best_group = np.int64(group)
+            least = np.int32(level if level < least else least)
+        best_group = np.int64(group) if least < found else best_group
+        found = np.int32(least if least < found else found)
     return best_of(best_group, found)
 
 
