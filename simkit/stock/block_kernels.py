@@ -34,8 +34,7 @@ import math
 import numpy as np
 
 from simkit._jit import entry_kernel, kernel, late_kernel, loop_kernel, working_kernel
-from simkit.cutters import BALL, FLAT
-from simkit.stock.ball_kernels import lower_balls
+from simkit.cutters import FLAT
 from simkit.stock.bit_kernels import (
     ask_for,
 )
@@ -47,12 +46,10 @@ from simkit.stock.leaf_kernels import (
     CELLS,
     LEAF,
     best_in_quarters,
-    leaf_of,
     load_leaf,
     lower_first,
     lower_leaf,
     part_ceiling,
-    room_of,
     store_leaf,
     without_late,
 )
@@ -287,6 +284,25 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
 
 
 @loop_kernel
+def _room_of(room, leaf):
+    """The room to work in of one of the four leaves of a block of 8."""
+    places, w, hb, off, g, corners, keys = room
+    return (
+        places, w[leaf * 4 * CELLS : (leaf + 1) * 4 * CELLS], hb[leaf * CELLS : (leaf + 1) * CELLS],
+        off[leaf * 2 * CELLS : (leaf + 1) * 2 * CELLS], g, corners, keys,
+    )  # fmt: skip
+
+
+@loop_kernel
+def _leaf_of(part, leaf):
+    """The cells of one of the four leaves of a block of 8; where that is smaller some again, to no harm."""
+    iy0, iy1, ix0, ix1 = part
+    iy = min(iy0 + LEAF, iy1 - 1) if leaf >= 2 else iy0
+    ix = min(ix0 + LEAF, ix1 - 1) if leaf % 2 else ix0
+    return iy, min(iy + LEAF, iy1), ix, min(ix + LEAF, ix1)
+
+
+@loop_kernel
 def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room, lean):
     """Cut a block of 8 by a list; return heights evaluated, and how many pieces its leaves looked at."""
     codes, rows, records = moves
@@ -311,10 +327,10 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
     )
     done = room[5]
     for leaf in range(4):
-        load_leaf(field, leaf_of(part, leaf), room_of(room, leaf))
+        load_leaf(field, _leaf_of(part, leaf), _room_of(room, leaf))
     evaluated = 0
     for leaf in range(4):
-        done[leaf] = lower_first(lists, bests[leaf], moves, cutter, room_of(room, leaf))
+        done[leaf] = lower_first(lists, bests[leaf], moves, cutter, _room_of(room, leaf))
         evaluated += CELLS if bests[leaf] >= 0 else 0
     ceiling = float(part_ceiling(x + tile[0], y + tile[1], slope_x, slope_y, room))
     # The surface is measured from the slope in float32: that rounds too.
@@ -334,20 +350,15 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
     )  # fmt: skip
     if kept <= FEW:
         for leaf in range(4):
-            store_leaf(field, leaf_of(part, leaf), room_of(room, leaf))
+            store_leaf(field, _leaf_of(part, leaf), _room_of(room, leaf))
         if kept == 1 and level < math.inf and np.int64(lists[to + ENTRY]) == best_move:
             _fill(field, part, np.float32(level), rows[best_move])
             return evaluated, 0
         return evaluated + _few(lists, to, kept, field, part, cutter, moves, room), 0
-    if profile == BALL:
-        evaluated += lower_balls(lists, to, kept, done, field, part, tile, cutter, moves, room, lean)
-        for leaf in range(4):
-            store_leaf(field, leaf_of(part, leaf), room_of(room, leaf))
-        return evaluated, 4 * kept
     for leaf in range(4):
         evaluated += lower_leaf(
-            lists, to, kept, np.int64(done[leaf]), every, field, leaf_of(part, leaf), tile, cutter, moves,
-            room_of(room, leaf), lean,
+            lists, to, kept, np.int64(done[leaf]), every, field, _leaf_of(part, leaf), tile, cutter, moves,
+            _room_of(room, leaf), lean,
         )  # fmt: skip
     return evaluated, 4 * kept
 

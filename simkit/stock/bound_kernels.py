@@ -64,7 +64,7 @@ SUPPORT_NUMBERS = 12
 
 
 @bound_loop_kernel
-def seen(lists, i, x, y):
+def _seen(lists, i, x, y):
     """Along and across a piece of a place, the piece's length, and how far the place is from it, squared."""
     dx, dy = x - lists[i + np.uint64(PX)], y - lists[i + np.uint64(PY)]
     ux, uy, length = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)], lists[i + np.uint64(PLEN)]
@@ -136,7 +136,7 @@ def ball_bounds(lists, base, n, groups, count, x, y, half_x, half_y, lean_x, lea
         at = base + group * np.uint64(GROUP)
         for lane in range(lanes_of(n, group)):
             i = at + lane
-            u, w, length, away2 = seen(lists, i, x, y)
+            u, w, length, away2 = _seen(lists, i, x, y)
             ux, uy = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)]
             # The place of the block nearest to where the sweep has the slope that is expected.
             lean_u, lean_w = lean_x * ux + lean_y * uy, lean_y * ux - lean_x * uy
@@ -216,7 +216,7 @@ def profile_bounds(lists, base, n, groups, count, x, y, half, support, margin):
         some = lanes_of(n, group)
         for lane in range(some):
             i = at + lane
-            u, w, length, away2 = seen(lists, i, x, y)
+            u, w, length, away2 = _seen(lists, i, x, y)
             w2, slope = w * w, lists[i + np.uint64(PSLOPE)]
             m = min(max(slope, -steepest), steepest)
             across = math.sqrt(w2)
@@ -309,7 +309,7 @@ def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin, is_le
         least = FARTHEST  # of each group anew: it would else wait for the one before
         for lane in range(some):
             i = at + lane
-            u, w, length, away2 = seen(lists, i, x, y)
+            u, w, length, away2 = _seen(lists, i, x, y)
             w2, slope = w * w, lists[i + np.uint64(PSLOPE)]
             m = min(max(slope, -steepest), steepest)
             q = math.sqrt(max(r2 - w2, tau))
@@ -351,7 +351,7 @@ def cone_bounds(lists, base, n, groups, count, x, y, half, radius, rise, margin)
         least = FARTHEST  # of each group anew: it would else wait for the one before
         for lane in range(some):
             i = at + lane
-            u, w, length, away2 = seen(lists, i, x, y)
+            u, w, length, away2 = _seen(lists, i, x, y)
             w2, slope = w * w, lists[i + np.uint64(PSLOPE)]
             m = min(max(slope, -steepest), steepest)
             rim = math.sqrt(max(r2 - w2, tau))

@@ -116,7 +116,7 @@ def lower_half(profile, moves, names, place, count, w, half):
 
 
 @loop_kernel
-def evaluate(moves, heights, j, room):
+def _evaluate(moves, heights, j, room):
     """Lower the cells of a leaf by one move."""
     codes, rows, records = moves
     _, w, _, _, g, _, _ = room
@@ -128,25 +128,6 @@ def evaluate(moves, heights, j, room):
         is_lower = (height < before) | ((height == before) & (row < keeper))
         w[i + np.uint64(HEIGHT)] = height if height < before else before
         w[i + np.uint64(KEEPER)] = row if is_lower else keeper
-
-
-@loop_kernel
-def room_of(room, leaf):
-    """The room to work in of one of the four leaves of a block of 8."""
-    places, w, hb, off, g, corners, keys = room
-    return (
-        places, w[leaf * 4 * CELLS : (leaf + 1) * 4 * CELLS], hb[leaf * CELLS : (leaf + 1) * CELLS],
-        off[leaf * 2 * CELLS : (leaf + 1) * 2 * CELLS], g, corners, keys,
-    )  # fmt: skip
-
-
-@loop_kernel
-def leaf_of(part, leaf):
-    """The cells of one of the four leaves of a block of 8; where that is smaller some again, to no harm."""
-    iy0, iy1, ix0, ix1 = part
-    iy = min(iy0 + LEAF, iy1 - 1) if leaf >= 2 else iy0
-    ix = min(ix0 + LEAF, ix1 - 1) if leaf % 2 else ix0
-    return iy, min(iy + LEAF, iy1), ix, min(ix + LEAF, ix1)
 
 
 @loop_kernel
@@ -343,7 +324,7 @@ def _evaluate_quarters(lists, base, n, groups, count, low, half_x, half_y, moves
     evaluated = 0
     for i in best_in_quarters(lists, base, n, groups, count, quarter_x, quarter_y, low, room[6]):
         if i >= 0 and lists[i + LOWEST] < BIG:
-            evaluate(moves, heights, np.int64(lists[i + ENTRY]), room)
+            _evaluate(moves, heights, np.int64(lists[i + ENTRY]), room)
             evaluated += CELLS
             lists[i + LOWEST] = BIG
     return evaluated
@@ -363,7 +344,7 @@ def lower_first(lists, i, moves, cutter, room):
         for half in range(2):
             lower_half(profile, moves, names, np.uint64(0), 1, w, half)
     else:
-        evaluate(moves, heights, j, room)
+        _evaluate(moves, heights, j, room)
     return j
 
 
@@ -453,7 +434,7 @@ def lower_leaf(lists, base, n, done, groups, field, block, tile, cutter, moves, 
                     continue
                 b0, b1 = np.uint32(b0 & ~alone), np.uint32(b1 & ~alone)
                 if j != last:
-                    evaluate(moves, heights, j, room)
+                    _evaluate(moves, heights, j, room)
                     evaluated += CELLS
                 last = j
         if is_easy:
