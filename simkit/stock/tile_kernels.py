@@ -1,4 +1,4 @@
-"""The fast cut of tiles: of each the moves near it as a list, and blocks of 16 cut by that (block_kernels)."""
+"""The fast cut of tiles: of each the moves near it as a list, blocks of 16 cut by that (block_kernels)."""
 
 import math
 
