@@ -1,4 +1,4 @@
-"""The fast cut of tiles: lists of moves refined from blocks of 16 cells to 8 to 4, then evaluated.
+"""The fast cut: lists of moves refined from blocks of 16 cells to 8 to 4, then evaluated.
 
 Every block keeps the pieces of moves whose lower bound over it (bound_kernels) lies below a ceiling of
 what will be left there.  The ceiling is a plane.  Its slope is that of the move that is lowest at the block's
@@ -33,15 +33,9 @@ import math
 
 import numpy as np
 
-from simkit._jit import entry_kernel, kernel, late_kernel, loop_kernel
+from simkit._jit import loop_kernel
 from simkit.cutters import FLAT
-from simkit.stock.bit_kernels import (
-    ask_for,
-)
-from simkit.stock.bound_kernels import (
-    RADIUS_AT,
-)
-from simkit.stock.cut_kernels import highest
+from simkit.stock.ceiling_kernels import MOST_LEAN, corner_ceiling, corners_of
 from simkit.stock.leaf_kernels import (
     CELLS,
     LEAF,
@@ -62,32 +56,21 @@ from simkit.stock.list_kernels import (
     SLOPE_X,
     SLOPE_Y,
     WIDE,
-    add_line,
-    add_move,
     close_list,
     copy_pieces,
-    curve_pieces,
     extent,
-    group_boxes,
-    groups_near,
     lanes_of,
     piece_at,
 )
 from simkit.stock.record_kernels import (
-    LENGTH,
     SLOPE,
     H,
-    X,
-    Y,
-    form_of,
     is_line,
 )
 from simkit.stock.wide_kernels import under_ceiling
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
-MOST_LEAN = 5.0  # a steeper slope tells nothing of the next block
-AHEAD = 24  # moves for whose records the memory is asked before they are needed
 FEW = 6  # so many moves are evaluated without tests
 
 
@@ -117,101 +100,6 @@ def keep(
             first += np.uint64(WIDE)
     close_list(lists, to, kept)
     return np.int64(kept)
-
-
-@loop_kernel
-def _corners(field, block, room):
-    """Write the corners of the four quarters of a block of 16 to places: quarter by quarter 16 x, then y."""
-    _, _, xs, ys = field
-    iy0, iy1, ix0, ix1 = block
-    places = room[0]
-    mid_x, mid_y = min(ix0 + 8, ix1 - 1), min(iy0 + 8, iy1 - 1)
-    x = (xs[ix0], xs[max(mid_x - 1, ix0)], xs[mid_x], xs[ix1 - 1])
-    y = (ys[iy0], ys[max(mid_y - 1, iy0)], ys[mid_y], ys[iy1 - 1])
-    for k in range(4):
-        left, low = x[2] if k % 2 else x[0], y[2] if k >= 2 else y[0]
-        right, high = x[3] if k % 2 else x[1], y[3] if k >= 2 else y[1]
-        i = 4 * k
-        places[i], places[i + 1], places[i + 2], places[i + 3] = left, right, left, right
-        places[i + 16], places[i + 17], places[i + 18], places[i + 19] = low, low, high, high
-
-
-@loop_kernel
-def _leans(places, corners, leans):
-    """Write the slopes of four quarters, by the quadric that fits the heights at their corners best.
-
-    places: of _corners; corners: the heights from 32 on.  A guess for bounds: any slope is right.
-    """
-    a, s = 0.5 * (places[5] - places[0]), 0.5 * (places[4] - places[1])
-    b, t = 0.5 * (places[26] - places[16]), 0.5 * (places[24] - places[18])
-    left = right = near_left = near_right = 0.0
-    low = high = near_low = near_high = 0.0
-    twist = 0.0
-    for k in range(4):
-        c = 32 + 4 * k
-        g0, g1, g2, g3 = corners[c], corners[c + 1], corners[c + 2], corners[c + 3]
-        if k % 2:
-            near_right += g0 + g2
-            right += g1 + g3
-        else:
-            left += g0 + g2
-            near_left += g1 + g3
-        if k >= 2:
-            near_high += g0 + g1
-            high += g2 + g3
-        else:
-            low += g0 + g1
-            near_low += g2 + g3
-        sign = 1.0 if k == 0 or k == 3 else -1.0
-        twist += sign * (g0 + g1 + g2 + g3)
-    along_x = (a * (right - left) + s * (near_right - near_left)) / max(8.0 * (a * a + s * s), 1e-12)
-    along_y = (b * (high - low) + t * (near_high - near_low)) / max(8.0 * (b * b + t * t), 1e-12)
-    bend_x = (right + left - near_right - near_left) / max(8.0 * (a * a - s * s), 1e-12)
-    bend_y = (high + low - near_high - near_low) / max(8.0 * (b * b - t * t), 1e-12)
-    mx, my = 0.5 * (a + s), 0.5 * (b + t)
-    twist /= max(16.0 * mx * my, 1e-12)
-    is_whole = abs(s) < 0.2 * a and abs(t) < 0.2 * b
-    for k in range(4):
-        x, y = mx if k % 2 else -mx, my if k >= 2 else -my
-        lean_x, lean_y = along_x, along_y
-        if is_whole:
-            lean_x += 2.0 * bend_x * x + twist * y
-            lean_y += 2.0 * bend_y * y + twist * x
-        is_sure = max(abs(lean_x), abs(lean_y)) < MOST_LEAN
-        leans[2 * k] = lean_x if is_sure else 0.0
-        leans[2 * k + 1] = lean_y if is_sure else 0.0
-
-
-@loop_kernel
-def _corner_ceiling(lists, bests, x, y, moves, heights, slope_x, slope_y, room, leans):
-    """The most that the best moves of four quarters stand above a plane of the slope through (x, y).
-
-    bests: where they are in the list, -1 for none.  Over a quarter a straight move is convex, so a corner is
-    the highest; of several moves the one counts that is the lowest there.  +inf if there is none.
-    leans (8,): written, the slopes of the quarters as these moves leave them.
-    """
-    codes, _, records = moves
-    places, _, _, _, g, corners, _ = room
-    for i in range(16):
-        corners[i + 32] = math.inf
-    for k in range(4):
-        corners[k] = math.inf
-    before = np.int64(-1)
-    for i in bests:
-        if i >= 0:
-            j = np.int64(lists[i + ENTRY])
-            if j != before and is_line(codes[j]):
-                before = j
-                heights(codes[j], records[j], places, 16, g)
-                for k in range(4):
-                    most = -math.inf
-                    for c in range(4 * k, 4 * k + 4):
-                        above = g[c] - (slope_x * (places[c] - x) + slope_y * (places[c + 16] - y))
-                        most = max(most, above)
-                        corners[c + 32] = min(corners[c + 32], np.float64(g[c]))
-                    corners[k] = min(corners[k], most)
-    _leans(places, corners, leans)
-    return max(max(corners[0], corners[1]), max(corners[2], corners[3]))
 
 
 @loop_kernel
@@ -259,11 +147,11 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
             lists[i + CHANCE],
             room[6],
         )
-        _corners(field, block, room)
+        corners_of(field, block, room)
         ceiling = half_x * abs(slope_x) + half_y * abs(slope_y)
         ceiling = min(
             ceiling,
-            _corner_ceiling(
+            corner_ceiling(
                 lists, bests, x + tile[0], y + tile[1], moves, heights, slope_x, slope_y, room, lean[2:]
             )
             - top,
@@ -397,26 +285,8 @@ def _few(lists, base, n, field, block, cutter, moves, room):
     return evaluated
 
 
-@kernel
-def _repeats(codes, records, j, before):
-    """Whether an upright move stands where the one before it in the tile did, as going up after going down.
-
-    Both leave the same heights, so the later one wins nothing and meets nothing.
-    """
-    return (
-        before >= 0
-        and is_line(codes[j])
-        and is_line(codes[before])
-        and records[j, LENGTH] == 0.0
-        and records[before, LENGTH] == 0.0
-        and records[j, X] == records[before, X]
-        and records[j, Y] == records[before, Y]
-        and records[j, H] >= records[before, H]
-    )
-
-
 @loop_kernel
-def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room, lean):
+def cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room, lean):
     """Cut a block of 16 by the groups `near` of the list; return evaluations, tests, tests of leaves."""
     tests = count * LANES
     iy0, iy1, ix0, ix1 = block
@@ -438,149 +308,3 @@ def _cut_block(lists, size, n, near, count, every, field, block, tile, cutter, m
             evaluated += some
             in_leaves += asked
     return evaluated, tests, in_leaves
-
-
-@kernel
-def _longest_list(cell, first_tile, last_tile, starts, entries, codes, records):
-    """The most pieces that any tile's list of moves comes to."""
-    longest = 0
-    for t in range(first_tile, last_tile):
-        n = 0
-        for entry in range(starts[t], starts[t + 1]):
-            j = entries[entry]
-            n += 1 if is_line(codes[j]) else curve_pieces(form_of(codes[j]), records, j, 0.25 * cell)
-        longest = max(longest, n)
-    return longest
-
-
-@late_kernel
-def _cut_tiles(
-    field,
-    moves,
-    cutter,
-    room,
-    lean,
-    lists,
-    boxes,
-    near,
-    every,
-    cell,
-    size,
-    first_tile,
-    last_tile,
-    starts,
-    entries,
-    tops,
-    counts,
-):
-    """The loop of cut_blocks over its tiles: here, where nothing is allocated, no array is counted."""
-    h, owner, xs, ys = field
-    codes, _, records = moves
-    radius = float(cutter[1][RADIUS_AT])
-    ny, nx = h.shape
-    ntx = (nx + size - 1) // size
-    fineness = 0.25 * cell
-    n_groups = boxes.shape[0]
-    columns = np.uint64(records.shape[1])
-    for t in range(first_tile, last_tile):
-        iy0, ix0 = (t // ntx) * size, (t % ntx) * size
-        iy1, ix1 = min(iy0 + size, ny), min(ix0 + size, nx)
-        tx, ty = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
-        wide, deep = 0.5 * (xs[ix1 - 1] - xs[ix0]), 0.5 * (ys[iy1 - 1] - ys[iy0])
-        top = float(tops[t])
-        reach = radius * (1.0 + 1e-6) + 1e-6
-        near_tip = math.sqrt(wide * wide + deep * deep) + reach
-        n, before, has_curves = START, np.int64(-1), False
-        for entry in range(starts[t], starts[t + 1]):
-            j = np.int64(entries[entry])  # as in the replay: lists are then compiled once
-            later = np.uint64(entries[min(entry + AHEAD, starts[t + 1] - 1)]) * columns
-            ask_for(records, later)
-            ask_for(records, later + np.uint64(8))
-            if _repeats(codes, records, j, before):
-                continue
-            before = j
-            if is_line(codes[j]):
-                n = add_line(lists, n, tx, ty, top, near_tip, j, j, records)
-            else:
-                has_curves = True
-                n = add_move(lists, n, tx, ty, top, near_tip, j, j, codes[j], records, fineness)
-        if n == 0:
-            continue
-        close_list(lists, START, n)
-        far, high = group_boxes(lists, n, boxes, room[4])
-        margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
-        tile = (tx, ty, top, 2.0**-21 * (abs(top) + high + radius), margin, has_curves)
-        reach += margin
-        for iy in range(iy0, iy1, BLOCK):
-            for place in range(ix0, ix1, BLOCK):
-                # To and fro, so that the slope expected is that of a neighbour.
-                last = ix0 + (ix1 - 1 - ix0) // BLOCK * BLOCK
-                ix = place if (iy - iy0) % (2 * BLOCK) == 0 else last - (place - ix0)
-                block = (iy, min(iy + BLOCK, iy1), ix, min(ix + BLOCK, ix1))
-                count = groups_near(
-                    boxes, n, np.float32(xs[ix] - tx - reach), np.float32(xs[block[3] - 1] - tx + reach),
-                    np.float32(ys[iy] - ty - reach), np.float32(ys[block[1] - 1] - ty + reach), near,
-                )  # fmt: skip
-                if count:
-                    for row in range(np.uint64(iy), np.uint64(block[1])):
-                        cell_at = row * np.uint64(nx) + np.uint64(ix)
-                        ask_for(h, cell_at)
-                        ask_for(owner, cell_at)
-                    evaluated, tests, in_leaves = _cut_block(
-                        lists, n_groups * GROUP, n, near, count, every, field, block, tile, cutter, moves,
-                        room, lean,
-                    )  # fmt: skip
-                    counts[t, 0] += evaluated
-                    counts[t, 1] += tests
-                    counts[t, 2] += in_leaves
-        tops[t] = highest(h, iy0, iy1, ix0, ix1, room[4])
-
-
-@entry_kernel
-def cut_blocks(
-    h, owner, xs, ys, cell, size, first_tile, last_tile, starts, entries, codes, rows, records,
-    profile, support, heights, bounds, tops, counts,
-):  # fmt: skip
-    """Cut the tiles [first_tile, last_tile) by the moves of one cutter; the one entry to the fast way.
-
-    h, owner (ny, nx): surface and row that cut it, changed in place.  xs (nx,), ys (ny,): cell centres,
-    mm; cell mm; size: cells along the edge of a tile.  starts (tiles + 1,), entries: the moves of each
-    tile as places in codes, rows, records (pack_moves), growing.  profile: code of the cutter's, support:
-    see bound_kernels; heights, bounds: cell_heights and bounds as pointers.  tops (tiles,) float32:
-    highest h of each tile, kept up to date.  counts (tiles, 3): adds the heights evaluated and the bounds
-    tested, over blocks and over leaves.
-    """
-    longest = _longest_list(cell, first_tile, last_tile, starts, entries, codes, records)
-    n_groups = longest // LANES + 1
-    lists, boxes = np.empty(3 * n_groups * GROUP, np.float32), np.empty((n_groups, 4), np.float32)
-    near, every = np.empty(n_groups, np.int32), np.arange(n_groups).astype(np.int32)
-    field, cutter = (h, owner, xs, ys), (profile, support, heights, bounds)
-    moves = (codes, rows, records)
-    room = (
-        np.empty(2 * BLOCK * BLOCK, np.float64),
-        np.empty(16 * CELLS, np.float64),
-        np.empty(4 * CELLS, np.float32),
-        np.empty(8 * CELLS, np.float32),
-        np.empty(BLOCK * BLOCK, np.float32),
-        np.empty(48, np.float64),
-        np.empty(4 * LANES, np.int32),
-    )
-    _cut_tiles(
-        field,
-        moves,
-        cutter,
-        room,
-        np.zeros(10, np.float64),
-        lists,
-        boxes,
-        near,
-        every,
-        cell,
-        size,
-        first_tile,
-        last_tile,
-        starts,
-        entries,
-        tops,
-        counts,
-    )

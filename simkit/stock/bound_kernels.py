@@ -213,8 +213,7 @@ def profile_bounds(lists, base, n, groups, count, x, y, half, support, margin):
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         at = base + group * np.uint64(GROUP)
-        some = lanes_of(n, group)
-        for lane in range(some):
+        for lane in range(lanes_of(n, group)):
             i = at + lane
             u, w, length, away2 = _seen(lists, i, x, y)
             w2, slope = w * w, lists[i + np.uint64(PSLOPE)]
@@ -296,18 +295,16 @@ def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin, is_le
     zero = np.float32(0.0)
     x, y, half = np.float32(x), np.float32(y), np.float32(half)
     radius, margin = np.float32(radius), np.float32(margin)
-    r2 = radius * radius
+    r2, steepest = radius * radius, np.float32(STEEPEST)
     tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
     far, near = radius + half + margin, radius - half - margin
-    steepest = np.float32(STEEPEST)
     found, best_group = FARTHEST, np.int64(-1)
     n, base = np.uint64(n), np.uint64(base)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         at = base + group * np.uint64(GROUP)
-        some = lanes_of(n, group)
-        before = found
-        for lane in range(some):
+        least = FARTHEST  # of each group anew: it would else wait for the one before
+        for lane in range(lanes_of(n, group)):
             i = at + lane
             u, w, length, away2 = _seen(lists, i, x, y)
             w2, slope = w * w, lists[i + np.uint64(PSLOPE)]
@@ -321,9 +318,9 @@ def flat_bounds(lists, base, n, groups, count, x, y, half, radius, margin, is_le
             pw = abs(m) * w / q if is_along else zero
             support = radius * math.sqrt(pu * pu + pw * pw)
             level = _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, near, lowest)
-            found = np.int32(level if level < found else found)
-        if found < before:
-            best_group = np.int64(group)
+            least = np.int32(level if level < least else least)
+        best_group = np.int64(group) if least < found else best_group
+        found = np.int32(least if least < found else found)
     return best_of(best_group, found)
 
 
@@ -340,16 +337,14 @@ def cone_bounds(lists, base, n, groups, count, x, y, half, radius, rise, margin)
     radius, rise, margin = np.float32(radius), np.float32(rise), np.float32(margin)
     r2, rise2 = radius * radius, rise * rise
     tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
-    far, near = radius + half + margin, radius - half - margin
-    steepest = np.float32(STEEPEST)
+    far, near, steepest = radius + half + margin, radius - half - margin, np.float32(STEEPEST)
     found, best_group = FARTHEST, np.int64(-1)
     n, base = np.uint64(n), np.uint64(base)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         at = base + group * np.uint64(GROUP)
-        some = lanes_of(n, group)
-        before = found
-        for lane in range(some):
+        least = FARTHEST  # of each group anew: it would else wait for the one before
+        for lane in range(lanes_of(n, group)):
             i = at + lane
             u, w, length, away2 = _seen(lists, i, x, y)
             w2, slope = w * w, lists[i + np.uint64(PSLOPE)]
@@ -366,9 +361,9 @@ def cone_bounds(lists, base, n, groups, count, x, y, half, radius, rise, margin)
             pw = abs(m) * w / rim if is_rim else w * over
             support = radius * max(math.sqrt(pu * pu + pw * pw) - rise, zero)
             level = _write(lists, i, lane, u, w, length, away2, pu, pw, support, margin, far, near, -BIG)
-            found = np.int32(level if level < found else found)
-        if found < before:
-            best_group = np.int64(group)
+            least = np.int32(level if level < least else least)
+        best_group = np.int64(group) if least < found else best_group
+        found = np.int32(least if least < found else found)
     return best_of(best_group, found)
 
 

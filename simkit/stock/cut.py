@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
@@ -11,23 +10,21 @@ from itertools import pairwise
 import numpy as np
 
 from simkit._jit import pointer, threads
-from simkit.cutters import PROFILE, Cutter, kernel_table
+from simkit.cutters import Cutter
 from simkit.errors import ShapeError
 from simkit.frames import IDENTITY, Frame
 from simkit.moves.table import ARC, LINE, Moves, make_moves
-from simkit.stock import bin_kernels, block_kernels, bound_kernels, height_kernels, pack_kernels
+from simkit.stock import bound_kernels, height_kernels, tile_kernels
 from simkit.stock import cut_kernels as kernels
 from simkit.stock.field import UNCUT, Field, Lattice, blank_field
 from simkit.stock.memory import new_array
-from simkit.stock.pack_kernels import LOWEST
-from simkit.stock.record_kernels import COLUMNS, WIDE_COLUMNS
+from simkit.stock.packed import Packed
 from simkit.stock.workers import share
 
 TILE = 96  # cells along the edge of a tile: 74 kB of surface and owner, so that a tile stays in cache
 BATCH = 8_000_000  # bounds and heights between two calls of progress, a guess: some 10 ms of work
-PARTS, LEAST = 4, 500_000  # parts for each thread, where they are so large: none waits long for the last
+PARTS, LEAST = 8, 500_000  # parts for each thread, where they are so large: none waits long for the last
 MOST_MOVES = 2**19  # moves packed at a time: 70 MB of records, 120 MB with wide ones
-CHUNK = 2**14  # moves that one thread packs at a time
 SMALL = 300_000  # cells: fewer are looked through by one thread
 GRID = 1e9  # places are rounded to 1 / GRID mm
 
@@ -53,89 +50,6 @@ def on_grid(places: np.ndarray) -> np.ndarray:
     in all of them.
     """
     return np.rint(np.asarray(places, dtype=np.float64) * GRID) / GRID
-
-
-class Packed:
-    """Moves packed into records, chunk after chunk: the places in `chunks` are filled, growing in row.
-
-    codes (n,) int8, records (n, columns), boxes (n, BOX), rows (n,) int32: see pack_kernels; rows count from
-    row0.  chunks: (first, last) places of each chunk.  told0: what a complaint adds to the number of a move.
-     Complains in words of a cutter that is not there and of a place not finite.
-    """
-
-    def __init__(
-        self, moves: Moves, cutters: Mapping[int, Cutter], frame: Frame, view, row0: int, told0: int
-    ):
-        n = len(moves)
-        numbers, profiles, outlines = kernel_table(cutters)
-        is_arc = moves.kind == ARC
-        is_wide = bool((profiles == PROFILE).any() or (is_arc & (moves.plane != 17)).any())
-        self.codes = new_array(n, np.int8)
-        self.records = new_array((n, WIDE_COLUMNS if is_wide else COLUMNS), np.float64)
-        self.boxes = new_array((n, pack_kernels.BOX), np.float64)
-        self.rows = new_array(n, np.int32)
-        starts = range(0, n, CHUNK)
-        found = [(0, 0)] * len(starts)
-
-        def pack(i: int) -> None:
-            part = slice(starts[i], min(starts[i] + CHUNK, n))
-            found[i] = pack_kernels.pack_moves(
-                is_arc[part], moves.plane[part], moves.start[part], moves.end[part], moves.centre[part],
-                moves.sweep[part], moves.tool[part], frame.matrix, frame.offset, numbers, profiles, outlines,
-                view,
-                self.codes[part], self.records[part], self.boxes[part], self.rows[part],
-            )  # fmt: skip
-            self.rows[part] += np.int32(row0 + part.start)
-
-        share(pack, len(starts))
-        self.chunks = []
-        for first, (count, fault) in zip(starts, found, strict=True):
-            if fault < 0:
-                raise ValueError(f"move {told0 + first - 1 - fault} has a coordinate that is not finite")
-            if fault < min(CHUNK, n - first):
-                raise ValueError(
-                    f"move {told0 + first + fault} calls cutter {moves.tool[first + fault]}, "
-                    "which is not among the cutters"
-                )
-            self.chunks.append((first, first + count))
-
-    def within(self, x0: float, x1: float, y0: float, y1: float) -> Packed:
-        """Return those that may touch a rectangle, mm; all where they are most of them."""
-        is_near = np.zeros(len(self.boxes), bool)
-        for first, last in self.chunks:
-            low_x, high_x, low_y, high_y = self.boxes[first:last, :LOWEST].T
-            is_near[first:last] = (low_x <= x1) & (high_x >= x0) & (low_y <= y1) & (high_y >= y0)
-        chosen = np.flatnonzero(is_near)
-        if 2 * len(chosen) > sum(last - first for first, last in self.chunks):
-            return self
-        some = copy.copy(self)
-        for name in ("codes", "records", "boxes", "rows"):
-            setattr(some, name, getattr(self, name).take(chosen, axis=0))
-        some.chunks = [(first, min(first + CHUNK, len(chosen))) for first in range(0, len(chosen), CHUNK)]
-        return some
-
-    def bins(self, x0: float, y0: float, size: float, tops: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return (starts, entries): entries[starts[t]:starts[t + 1]] are the moves of tile t, growing.
-
-        x0, y0 mm: corner of tile (0, 0); size mm: its edge; tops (nty, ntx): moves above it are left out.
-        """
-        places = np.zeros((len(self.chunks), tops.size), np.int64)
-        entries = np.empty(0, np.int32)
-
-        def count_or_fill(i: int) -> None:
-            first, last = self.chunks[i]
-            bin_kernels.bin_moves(
-                self.codes, self.records, self.boxes, first, last, x0, y0, size, tops, places[i], entries
-            )
-
-        share(count_or_fill, len(self.chunks))
-        per_tile = places.sum(axis=0)
-        starts = np.concatenate([[0], np.cumsum(per_tile)])
-        places[:] = starts[:-1] + np.cumsum(places, axis=0) - places
-        if starts[-1]:
-            entries = new_array(int(starts[-1]), np.int32)
-            share(count_or_fill, len(self.chunks))
-        return starts, entries
 
 
 @cache
@@ -184,10 +98,16 @@ def _check_field(field: Field) -> None:
 def copied(cells: np.ndarray) -> np.ndarray:
     """Return a copy of an array of cells in rows, made by all threads: memory fresh to a process is slow."""
     new = new_array(cells.shape, cells.dtype)
-    parts = min(len(cells), 8) if cells.size > SMALL else 1
-    edges = np.linspace(0, len(cells), parts + 1).astype(np.int64)
-    share(lambda i: np.copyto(new[edges[i] : edges[i + 1]], cells[edges[i] : edges[i + 1]]), parts)
+    _share_rows(lambda a, b: np.copyto(new[a:b], cells[a:b]), cells, 1)
     return new
+
+
+def _share_rows(job: Callable[[int, int], None], cells: np.ndarray, step: int) -> None:
+    """Call job(first, last) for parts of the rows of an array, multiples of `step` long."""
+    steps = -(-len(cells) // step)
+    parts = min(steps, 8) if cells.size > SMALL else 1
+    edges = [min(i * steps // parts * step, len(cells)) for i in range(parts + 1)] if steps else [0]
+    share(lambda i: job(edges[i], edges[i + 1]), len(edges) - 1, is_short=True)
 
 
 def cut(
@@ -208,7 +128,7 @@ def cut(
     a row of `moves` to give the number kept in upper_move or lower_move (the lowest on ties).
     progress: called with the fraction done, between batches of tiles.  tile: cells along the edge of a
     tile; the result does not depend on it, nor on the number of threads.  is_plain: evaluate every move
-    at every cell it covers (cut_kernels) instead of the fast way (block_kernels): same result, slower.
+    at every cell it covers (cut_kernels) instead of the fast way (tile_kernels): same result, slower.
     The side that is not cut is shared with the field given, not copied.
 
     Error: within 1e-5 mm of the exact swept surface where its slope is at most 2, elsewhere the exact
@@ -220,11 +140,17 @@ def cut(
     lattice = field.lattice
     up = frame.up
     surface = field.upper if up > 0 else field.lower
-    owner = copied(field.upper_move if up > 0 else field.lower_move)
-    h = copied(surface)
-    if up < 0:
-        np.negative(h, out=h)
-    sweep = _Sweep(lattice, h, owner, first_row, tile, is_plain)
+    old_owner = field.upper_move if up > 0 else field.lower_move
+    h, owner = new_array(surface.shape, np.float32), new_array(surface.shape, np.int32)
+    tops = np.empty((-(-lattice.ny // tile), -(-lattice.nx // tile)), np.float32)
+
+    def begin(a: int, b: int) -> None:
+        np.copyto(owner[a:b], old_owner[a:b])
+        np.multiply(surface[a:b], np.float32(up), out=h[a:b])
+        kernels.tile_tops(h, tile, a // tile, -(-b // tile), tops)
+
+    _share_rows(begin, h, tile)
+    sweep = _Sweep(lattice, h, owner, tops, first_row, tile, is_plain)
     if h.size:
         done = 0
         for first, last in runs(moves.tool, MOST_MOVES):
@@ -233,7 +159,7 @@ def cut(
             sweep.add(moves[first:last], cutters, frame, first, told)
             done += last - first
     if up < 0:
-        np.negative(h, out=h)
+        _share_rows(lambda a, b: np.negative(h[a:b], out=h[a:b]), h, 1)
     if up > 0:
         new = replace(field, upper=h, upper_move=owner)
     else:
@@ -260,21 +186,11 @@ def runs(tool: np.ndarray, most: int) -> list[tuple[int, int]]:
 class _Sweep:
     """A surface on its way down: h and owner change in place with every run of moves of one cutter."""
 
-    def __init__(self, lattice: Lattice, h, owner, first_row, tile, is_plain):
-        self.lattice, self.h, self.owner = lattice, h, owner
+    def __init__(self, lattice: Lattice, h, owner, tops, first_row, tile, is_plain):
+        self.lattice, self.h, self.owner, self.tops = lattice, h, owner, tops
         self.first_row, self.tile, self.is_plain = first_row, tile, is_plain
         self.xs, self.ys = on_grid(lattice.x()), on_grid(lattice.y())
         self.counts = np.zeros(3, np.int64)
-        self.tops = np.empty((-(-lattice.ny // tile), -(-lattice.nx // tile)), np.float32)
-        rows = self.tops.shape[0]
-        parts = min(rows, 8)
-        edges = np.linspace(0, rows, parts + 1).astype(np.int64)
-        share(
-            lambda i: kernels.tile_tops(h, tile, edges[i], edges[i + 1], self.tops),
-            parts if h.size > SMALL else 0,
-        )
-        if h.size <= SMALL:
-            kernels.tile_tops(h, tile, 0, rows, self.tops)
 
     def add(self, moves: Moves, cutters: Mapping[int, Cutter], frame: Frame, first: int, progress) -> None:
         """Cut a run of moves of one cutter; first: its row in the whole table."""
@@ -310,7 +226,7 @@ class _Sweep:
                     *common, x0, y0, lattice.cell, tile, t0, t1, *lists, packed.boxes, tops, counts,
                 )  # fmt: skip
             else:
-                block_kernels.cut_blocks(
+                tile_kernels.cut_blocks(
                     *common, lattice.cell, tile, t0, t1, *lists, profile, support, *pointers, tops,
                     counts,
                 )  # fmt: skip

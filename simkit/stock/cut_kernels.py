@@ -144,7 +144,7 @@ def cut_plain(
     h, owner, xs, ys, x0, y0, cell, tile, first_tile, last_tile, starts, entries, codes, rows, records, boxes,
     tops, counts,
 ):  # fmt: skip
-    """As block_kernels.cut_blocks, by evaluating every move at every cell that it covers."""
+    """As tile_kernels.cut_blocks, by evaluating every move at every cell that it covers."""
     ny, nx = h.shape
     ntx = (nx + tile - 1) // tile
     g = np.empty(nx, np.float32)

@@ -98,7 +98,8 @@ def hollow_bounds(lists, base, n, groups, count, x, y, half_x, half_y, lean_x, l
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         at = base + group * np.uint64(GROUP)
-        before = found
+        # Of each group anew: the least of a group would else wait for that of the one before.
+        least = FARTHEST
         for lane in range(lanes_of(n, group)):
             i = at + lane
             ux, uy, length = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)], lists[i + np.uint64(PLEN)]
@@ -125,7 +126,7 @@ def hollow_bounds(lists, base, n, groups, count, x, y, half_x, half_y, lean_x, l
             lists[i + np.uint64(CHANCE)] = chance
             lists[i + np.uint64(CHANCE_X)], lists[i + np.uint64(CHANCE_Y)] = -over * qx, -over * qy
             rank = rank_of(chance, lane)
-            found = np.int32(rank if rank < found else found)
-        if found < before:
-            best_group = np.int64(group)
+            least = np.int32(rank if rank < least else least)
+        best_group = np.int64(group) if least < found else best_group
+        found = np.int32(least if least < found else found)
     return best_of(best_group, found)

@@ -15,7 +15,6 @@ from simkit.moves.chords import chords_of
 from simkit.moves.table import Moves
 from simkit.stock import bin_kernels, cut_kernels, replay_kernels, sum_kernels
 from simkit.stock.cut import (
-    CHUNK,
     Packed,
     bounds_pointer,
     cell_heights_pointer,
@@ -25,6 +24,7 @@ from simkit.stock.cut import (
     support_of,
 )
 from simkit.stock.field import Field
+from simkit.stock.packed import CHUNK
 from simkit.stock.record_kernels import COLUMNS
 from simkit.stock.replay_kernels import CLEAR
 from simkit.stock.told_kernels import TAKES

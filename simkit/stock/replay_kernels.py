@@ -288,7 +288,7 @@ def replay_tiles(
 
     h, owner, floor (ny, nx), up, xs, ys, x0, y0, cell, size (cells along the edge of a tile), starts,
     entries, codes, rows, records: as cut_kernels.cut_plain takes them.  profile, support, heights, bounds: as
-    block_kernels.cut_blocks does.  tops (tiles,) float32: the highest h of each, kept up to date.
+    tile_kernels.cut_blocks does.  tops (tiles,) float32: the highest h of each, kept up to date.
     outer (records, 5): boxes of the moves in plan (pack_kernels).
     follows (records,) bool: a ball's line that begins where that of the record before ends.
     taken (entries of these tiles, TAKES) float64, written: for each entry the sum over cells of what its

@@ -8,6 +8,7 @@ from simkit.cutters import Cutter
 from simkit.errors import ShapeError
 from simkit.frames import IDENTITY, Frame, misplaced, shift, turned
 from simkit.moves.table import ARC, LINE, join_moves, make_moves
+from simkit.stock import bin_kernels, cut_kernels, pack_kernels, tile_kernels
 from simkit.stock import cut as cut_module
 from simkit.stock.cut import cut, cut_heights, warm_up
 from simkit.stock.field import UNCUT, Field, Lattice, blank_field, blank_lattice
@@ -287,7 +288,7 @@ def test_cut__says_what_it_cannot_use():
 
 def test_warm_up__leaves_nothing_to_compile():
     warm_up()
-    modules = (cut_module.kernels, cut_module.pack_kernels)
+    modules = (cut_kernels, pack_kernels, bin_kernels, tile_kernels)
     kernels = [getattr(module, name) for module in modules for name in dir(module)]
     kernels = [k for k in kernels if hasattr(k, "signatures")]
     before = [len(k.signatures) for k in kernels]

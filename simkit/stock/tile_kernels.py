@@ -1,0 +1,214 @@
+"""The fast cut of tiles: of each the moves near it as a list, blocks of 16 cut by that (block_kernels)."""
+
+import math
+
+import numpy as np
+
+from simkit._jit import entry_kernel, kernel, late_kernel, working_kernel
+from simkit.stock.bit_kernels import (
+    ask_for,
+)
+from simkit.stock.block_kernels import BLOCK, START, cut_block
+from simkit.stock.bound_kernels import (
+    RADIUS_AT,
+)
+from simkit.stock.cut_kernels import highest
+from simkit.stock.leaf_kernels import (
+    CELLS,
+)
+from simkit.stock.list_kernels import (
+    GROUP,
+    LANES,
+    add_line,
+    add_move,
+    close_list,
+    curve_pieces,
+    group_boxes,
+    groups_near,
+)
+from simkit.stock.record_kernels import (
+    LENGTH,
+    H,
+    X,
+    Y,
+    form_of,
+    is_line,
+)
+
+AHEAD = 24  # moves for whose records the memory is asked before they are needed
+
+
+@kernel
+def _repeats(codes, records, j, before):
+    """Whether an upright move stands where the one before it in the tile did, as going up after going down.
+
+    Both leave the same heights, so the later one wins nothing and meets nothing.
+    """
+    return (
+        before >= 0
+        and is_line(codes[j])
+        and is_line(codes[before])
+        and records[j, LENGTH] == 0.0
+        and records[before, LENGTH] == 0.0
+        and records[j, X] == records[before, X]
+        and records[j, Y] == records[before, Y]
+        and records[j, H] >= records[before, H]
+    )
+
+
+@kernel
+def _longest_list(cell, first_tile, last_tile, starts, entries, codes, records):
+    """The most pieces that any tile's list of moves comes to."""
+    longest = 0
+    for t in range(first_tile, last_tile):
+        n = 0
+        for entry in range(starts[t], starts[t + 1]):
+            j = entries[entry]
+            n += 1 if is_line(codes[j]) else curve_pieces(form_of(codes[j]), records, j, 0.25 * cell)
+        longest = max(longest, n)
+    return longest
+
+
+@late_kernel
+def _cut_tiles(
+    field,
+    moves,
+    cutter,
+    room,
+    lean,
+    lists,
+    boxes,
+    near,
+    every,
+    cell,
+    size,
+    first_tile,
+    last_tile,
+    starts,
+    entries,
+    tops,
+    counts,
+):
+    """The loop of cut_blocks over its tiles: here, where nothing is allocated, no array is counted."""
+    h, owner, xs, ys = field
+    codes, _, records = moves
+    radius = float(cutter[1][RADIUS_AT])
+    ny, nx = h.shape
+    ntx = (nx + size - 1) // size
+    fineness = 0.25 * cell
+    n_groups = boxes.shape[0]
+    columns = np.uint64(records.shape[1])
+    for t in range(first_tile, last_tile):
+        iy0, ix0 = (t // ntx) * size, (t % ntx) * size
+        iy1, ix1 = min(iy0 + size, ny), min(ix0 + size, nx)
+        tx, ty = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
+        wide, deep = 0.5 * (xs[ix1 - 1] - xs[ix0]), 0.5 * (ys[iy1 - 1] - ys[iy0])
+        top = float(tops[t])
+        reach = radius * (1.0 + 1e-6) + 1e-6
+        near_tip = math.sqrt(wide * wide + deep * deep) + reach
+        n, before, has_curves = START, np.int64(-1), False
+        for entry in range(starts[t], starts[t + 1]):
+            j = np.int64(entries[entry])  # as in the replay: lists are then compiled once
+            later = np.uint64(entries[min(entry + AHEAD, starts[t + 1] - 1)]) * columns
+            ask_for(records, later)
+            ask_for(records, later + np.uint64(8))
+            if _repeats(codes, records, j, before):
+                continue
+            before = j
+            if is_line(codes[j]):
+                n = add_line(lists, n, tx, ty, top, near_tip, j, j, records)
+            else:
+                has_curves = True
+                n = add_move(lists, n, tx, ty, top, near_tip, j, j, codes[j], records, fineness)
+        if n == 0:
+            continue
+        close_list(lists, START, n)
+        far, high = group_boxes(lists, n, boxes, room[4])
+        margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
+        tile = (tx, ty, top, 2.0**-21 * (abs(top) + high + radius), margin, has_curves)
+        reach += margin
+        for iy in range(iy0, iy1, BLOCK):
+            for place in range(ix0, ix1, BLOCK):
+                # To and fro, so that the slope expected is that of a neighbour.
+                last = ix0 + (ix1 - 1 - ix0) // BLOCK * BLOCK
+                ix = place if (iy - iy0) % (2 * BLOCK) == 0 else last - (place - ix0)
+                block = (iy, min(iy + BLOCK, iy1), ix, min(ix + BLOCK, ix1))
+                count = groups_near(
+                    boxes, n, np.float32(xs[ix] - tx - reach), np.float32(xs[block[3] - 1] - tx + reach),
+                    np.float32(ys[iy] - ty - reach), np.float32(ys[block[1] - 1] - ty + reach), near,
+                )  # fmt: skip
+                if count:
+                    for row in range(np.uint64(iy), np.uint64(block[1])):
+                        cell_at = row * np.uint64(nx) + np.uint64(ix)
+                        ask_for(h, cell_at)
+                        ask_for(owner, cell_at)
+                    evaluated, tests, in_leaves = cut_block(
+                        lists, n_groups * GROUP, n, near, count, every, field, block, tile, cutter, moves,
+                        room, lean,
+                    )  # fmt: skip
+                    counts[t, 0] += evaluated
+                    counts[t, 1] += tests
+                    counts[t, 2] += in_leaves
+        tops[t] = highest(h, iy0, iy1, ix0, ix1, room[4])
+
+
+@working_kernel
+def lined_up(n):
+    """An array of n float64 that begins where a line of the cache does.
+
+    Else each second vector of 64 bytes would lie in two lines, and be read and written twice.
+    """
+    room = np.empty(n + 8, np.float64)
+    first = (-np.int64(room.ctypes.data) % 64) // 8
+    return room[first : first + n]
+
+
+@entry_kernel
+def cut_blocks(
+    h, owner, xs, ys, cell, size, first_tile, last_tile, starts, entries, codes, rows, records,
+    profile, support, heights, bounds, tops, counts,
+):  # fmt: skip
+    """Cut the tiles [first_tile, last_tile) by the moves of one cutter; the one entry to the fast way.
+
+    h, owner (ny, nx): surface and row that cut it, changed in place.  xs (nx,), ys (ny,): cell centres,
+    mm; cell mm; size: cells along the edge of a tile.  starts (tiles + 1,), entries: the moves of each
+    tile as places in codes, rows, records (pack_moves), growing.  profile: code of the cutter's, support:
+    see bound_kernels; heights, bounds: cell_heights and bounds as pointers.  tops (tiles,) float32:
+    highest h of each tile, kept up to date.  counts (tiles, 3): adds the heights evaluated and the bounds
+    tested, over blocks and over leaves.
+    """
+    longest = _longest_list(cell, first_tile, last_tile, starts, entries, codes, records)
+    n_groups = longest // LANES + 1
+    lists = lined_up(3 * n_groups * GROUP // 2).view(np.float32)
+    boxes = np.empty((n_groups, 4), np.float32)
+    near, every = np.empty(n_groups, np.int32), np.arange(n_groups).astype(np.int32)
+    field, cutter = (h, owner, xs, ys), (profile, support, heights, bounds)
+    moves = (codes, rows, records)
+    room = (
+        lined_up(2 * BLOCK * BLOCK),
+        lined_up(16 * CELLS),
+        lined_up(2 * CELLS).view(np.float32),
+        lined_up(4 * CELLS).view(np.float32),
+        lined_up(BLOCK * BLOCK // 2).view(np.float32),
+        lined_up(48),
+        lined_up(2 * LANES).view(np.int32),
+    )
+    _cut_tiles(
+        field,
+        moves,
+        cutter,
+        room,
+        np.zeros(10, np.float64),
+        lists,
+        boxes,
+        near,
+        every,
+        cell,
+        size,
+        first_tile,
+        last_tile,
+        starts,
+        entries,
+        tops,
+        counts,
+    )
