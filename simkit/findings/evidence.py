@@ -172,6 +172,21 @@ class Evidence:
             "setup": self.setup_of(row).name,
         }
 
+    def run_words(self, rows: np.ndarray, row: int) -> str:
+        """Return how many moves of one kind there are and where they begin, told beside that of one of them.
+
+        rows: all of them, in order.  row: whose figures are told.  "" where it is the only one.
+        """
+        if len(rows) < 2:
+            return ""
+        first = int(rows[0])
+        if first == row:
+            return f"; the first of {len(rows)} such moves"
+        moves = self.moves
+        program = moves.programs[int(moves.program[first])]
+        of = "" if moves.program[first] == moves.program[row] else f" of {program}"
+        return f"; the worst of {len(rows)} such moves, the first in line {moves.line[first]}{of}"
+
     def place_of(self, at, setup_index: int | None) -> dict[str, Any]:
         """Return the fields of a Finding that say where it is, in blank and program frame."""
         at = tuple(float(value) for value in at)
