@@ -193,6 +193,7 @@ class _Read:
     name: str = "thumbnail"
     units_seen: tuple = ("mm",)
     unit_lines: tuple = (1,)
+    tools_called: tuple = ()
     has_still_spindle: bool = False
     dwell: float = 0.0
     aslant: tuple = ()

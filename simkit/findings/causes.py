@@ -10,6 +10,7 @@ from typing import Any
 from simkit.compare.cutter_size import OUTER
 from simkit.compare.offset import SideOffset
 from simkit.findings import ridge
+from simkit.findings.cutter_words import call_words, in_run, size_words
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, WORST, Cause, Finding
 from simkit.findings.leftover import HELD, STEP_MEASURE
@@ -18,6 +19,7 @@ from simkit.findings.supposed import supposed_words
 from simkit.kinds import LESS_IS_WORSE
 
 SHAPE_KINDS = ("gouge", "break-through", "leftover-cutter", "leftover-program", "thin-wall", "witness-step")
+OF_ITS_CUTTER = ("shank-contact", "holder-contact", "witness-step", "bite", "chip-load", "cusp")
 FOLLOWING = (*SHAPE_KINDS, "dowel-miss", "setup", "table-contact", "wrong-turn")  # what a wrong turn leaves
 MOST_PLACES = 3  # of findings that are not told in rows of their own
 ALIKE = 0.1  # mm: what a misplaced zero leaves may be this much more than the shift itself
@@ -86,10 +88,12 @@ def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple
         for offset in evidence.offsets:
             if offset.is_the_cause and offset.side == finding.side and _follows(offset, finding):
                 return ("offset", 0 if are_alike(evidence.offsets) else offset.side)
-        size = evidence.other_size
         is_wall = finding.kind == "leftover-program" and finding.measure == STEP_MEASURE
-        if size and (OUTER if is_wall else finding.side) in size.before:
-            return ("cutter", size.number)
+        for name, other in (("call", evidence.wrong_call), ("cutter", evidence.other_size)):
+            if other and (OUTER if is_wall else finding.side) in other.before:
+                return (name,)
+    if evidence.wrong_call and finding.kind in OF_ITS_CUTTER and in_run(evidence, finding):
+        return ("call",)
     own_words = [finding.advice.startswith(words) for words in (ridge.ADVICE, HELD)]
     alike = (finding.zone, finding.cutter, *own_words) if finding.kind in SHAPE_KINDS else ()
     if finding.kind in ("dowel-miss", "seat", "witness-step"):
@@ -178,7 +182,9 @@ def _words(evidence: Evidence, key: tuple, group: list[Finding]) -> tuple[str, s
         said, advice = supposed_words(evidence)
         return f"{said}{WORST}{message}", advice, {}
     if key[0] == "cutter":
-        return *_size_words(evidence, message), {}
+        return *size_words(evidence, message), {}
+    if key[0] == "call":
+        return call_words(evidence, message)
     if key[0] in ("turn", "unit") and rest:
         return (
             f"{message}; {rest} more {'finding follows' if rest == 1 else 'findings follow'} from it",
@@ -188,29 +194,6 @@ def _words(evidence: Evidence, key: tuple, group: list[Finding]) -> tuple[str, s
     if rest:
         return f"{message} ({rest} more alike{_places(group[1:])})", lead.advice, {}
     return message, lead.advice, {}
-
-
-def _size_words(evidence: Evidence, worst: str) -> tuple[str, str]:
-    """Return message and advice where a cutter seems to have another diameter than the job states."""
-    size = evidence.other_size
-    shares = ", ".join(
-        f"{_percent(size.after[side])} of {f'side {side}' if side != OUTER else 'the outer wall'} lie beyond"
-        f" their limits instead of {_percent(size.before[side])}"
-        for side in sorted(size.before)
-    )
-    also = " or ".join(f"T{number}" for number in size.also)
-    others = f" ({size.least:g} to {size.most:g} mm fit alike)" if size.least < size.most else ""
-    meant = f", or call {also} where the programs mean it" if also else ""
-    return (
-        f"cutter T{size.number} looks as if it were {size.likely:g} mm wide{others}, not {size.stated:g} mm:"
-        f" cut with that, {shares}{WORST}{worst}",
-        f"Measure the cutter, and see which one the programs were made for. Then correct its diameter under"
-        f" [cutters.{size.number}] of the job file{meant}; what is listed here follows from it.",
-    )
-
-
-def _percent(part: float) -> str:
-    return f"{100 * part:.0f} %" if part == 0 or part >= 0.01 else "under 1 %"
 
 
 def _message(finding: Finding) -> str:

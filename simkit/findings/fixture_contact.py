@@ -13,7 +13,7 @@ MEASURE = "greatest depth below the top of the fixture, the clearance included, 
 
 
 def find(evidence: Evidence) -> list[Finding]:
-    """Return one finding for each fixture and part of a cutter, all of it of the move that goes deepest."""
+    """Return one finding for each fixture and part of a cutter, at the move that goes deepest."""
     findings = []
     blank = evidence.job.blank
     for index, contacts in enumerate(evidence.fixture_contacts):

@@ -16,7 +16,7 @@ MEASURE = "greatest height of standing wood over the lowest place of that part, 
 
 
 def find(evidence: Evidence) -> list[Finding]:
-    """Return one finding for each program, cutter and part that met wood, all of it of the move that went deepest."""
+    """Return one finding for each program, cutter and part that met wood, at the move that went deepest."""
     findings = []
     for index, (met, one) in enumerate(zip(evidence.replays, evidence.rows, strict=True)):
         for part, depth in met.rub_depth.items():

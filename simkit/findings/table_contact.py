@@ -10,7 +10,7 @@ DEEPEST_BOARD = 25.0  # mm: nobody means to go deeper into a spoilboard; common 
 
 
 def find(evidence: Evidence) -> list[Finding]:
-    """Return one finding for each setup in which a tip goes too deep, all of it of the move that goes deepest."""
+    """Return one finding for each setup in which a tip goes too deep, at the move that goes deepest."""
     findings = []
     for index, beyond in enumerate(evidence.below_table):
         if beyond is None:
@@ -27,7 +27,10 @@ def find(evidence: Evidence) -> list[Finding]:
             Finding(
                 kind="table-contact",
                 severity="safety",
-                message=f"the tip goes {deep:.2f} mm below the blank, and {allowed}{evidence.run_words(beyond.rows, row)}",
+                message=(
+                    f"the tip goes {deep:.2f} mm below the blank, and {allowed}"
+                    f"{evidence.run_words(beyond.rows, row)}"
+                ),
                 advice=_advice(evidence, deep),
                 value=over,
                 bound=0.0,

@@ -8,7 +8,7 @@ from simkit.machine.room import AXES
 
 
 def find(evidence: Evidence) -> list[Finding]:
-    """Return one finding for each end of an axis that a setup goes beyond, all of it of the move that goes farthest."""
+    """Return one finding for each end of an axis that a setup goes beyond, at the move that goes farthest."""
     findings = []
     for index, ends in enumerate(evidence.beyond_travel):
         for beyond in ends:
