@@ -38,6 +38,8 @@ from simkit.compare.pose_fit import fit_poses
 from simkit.compare.reach_options import feeds_of, side_reach
 from simkit.compare.rims import with_rims
 from simkit.compare.seam import find_seam
+from simkit.compare.seam_fit import fit_shift
+from simkit.compare.seam_offset import with_seam
 from simkit.compare.second_look import second_look
 from simkit.compare.segments import SideSweeps
 from simkit.compare.standing import StandingWatch, stage_ends
@@ -688,6 +690,8 @@ def _sides(evidence: Evidence) -> None:
     evidence.seam = find_seam(
         evidence.field, evidence.envelopes.is_part, evidence.heights, wanted=evidence.target_grid.heights
     )
+    if evidence.seam is not None and evidence.seam.worst is not None:
+        evidence.offsets = with_seam(evidence.offsets, fit_shift(evidence.seam))
 
 
 def _budget(evidence: Evidence, findings: list[Finding]):

@@ -33,7 +33,8 @@ def by_cause(
     """Return the findings in the order to be read, each with the number of its cause, and the causes.
 
     order: kinds as a person should read them.  Worst severity first, then by kind, then the farthest
-    beyond its limit; findings of one cause stand together behind its worst.
+    beyond its limit, of those as far beyond in the order of the work; findings of one cause stand together
+    behind its worst.
     """
     groups: dict[tuple, list[Finding]] = {}
     for finding in findings:
@@ -41,7 +42,7 @@ def by_cause(
 
     def rank(finding: Finding) -> tuple:
         kind = order.index(finding.kind) if finding.kind in order else len(order)
-        return SEVERITIES.index(finding.severity), kind, -_share(finding)
+        return SEVERITIES.index(finding.severity), kind, -_share(finding), _when(evidence, finding)
 
     def in_group(finding: Finding) -> tuple:
         return finding.kind != "wrong-turn", rank(finding)
@@ -60,12 +61,23 @@ def by_cause(
 
 
 def _share(finding: Finding) -> float:
-    """Return how far beyond its limit a finding is, as a part of it."""
+    """Return how far beyond its limit a finding is, as a part of it; values to 0.001 mm, as they are told."""
     if finding.value is None:
         return 0.0
+    value, limit = round(finding.value, 3), finding.limit or 0.0
     if finding.kind in LESS_IS_WORSE:
-        return (finding.limit or 0.0) / max(finding.value, 1e-3)
-    return finding.value / max(finding.limit or 0.0, 1e-3)
+        return limit / max(value, 1e-3)
+    return value / max(limit, 1e-3)
+
+
+def _when(evidence: Evidence, finding: Finding) -> tuple[int, int, int]:
+    """Return when the move of a finding runs: setup, program, line; what has no setup comes last."""
+    for index, setup in enumerate(evidence.job.setups):
+        if setup.name == finding.setup:
+            names = [read.name for _, read in evidence.reads[index]]
+            program = names.index(finding.file) if finding.file in names else len(names)
+            return index, program, finding.line or 0
+    return len(evidence.job.setups), 0, finding.line or 0
 
 
 def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple:

@@ -1,4 +1,4 @@
-"""A gouge that one straight feed move cut on its way: a link that was not lifted, or a chord of its own pass."""
+"""A gouge that one straight feed move cut on its way: a link that was not lifted, or a chord of a pass."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def _pass_beside(evidence: Evidence, row: int, is_short: np.ndarray) -> np.ndarr
 
 
 def _direction(moves, row: int, at_end: bool) -> np.ndarray:
-    """Return the way in plan (2,) of a move at its end, or at its start; 0 where it goes straight up or down."""
+    """Return the way in plan (2,) of a move at its end or start; 0 where it goes straight up or down."""
     if moves.kind[row] == LINE or moves.plane[row] != 17:
         return moves.end[row, :2] - moves.start[row, :2]
     arm = (moves.end if at_end else moves.start)[row, :2] - moves.centre[row]

@@ -98,14 +98,16 @@ class Console:
             yield Stages(bar)
 
     def show(self, result: dict[str, Any]) -> None:
-        """Print the result: verdict, job, tables, remarks, cautions, findings and, once more, the verdict."""
+        """Print the result: verdict, findings, job, tables, remarks, cautions and, once more, the verdict."""
         lengths = lengths_of(result)
         verdict = Text(lengths.text(result["verdict"]["sentence"]), style="bold")
         if self._quiet:
             self._out.print(verdict, soft_wrap=True)
             return
-        # First, for who reads from the top; last, with what to put right, for what a terminal still shows.
+        # What to put right stands before all else; the verdict once more last, for what a terminal still shows.
         self._out.print(verdict)
+        self._show_findings(result, lengths)
+        self._out.print()
         self._out.print(_job_text(result, lengths))
         for parts in (
             faster_lines(result),
@@ -123,14 +125,14 @@ class Console:
             self._out.print(Text(words), style="dim")
         self._out.print(Text("Not simulated: " + "; ".join(result["not_simulated"]) + "."), style="dim")
         self._out.print(Text(" ".join(result["cautions"])), style="dim")
-        self._show_findings(result, lengths)
+        self._out.print()
         self._out.print(verdict)
 
     def _show_findings(self, result: dict[str, Any], lengths: Lengths) -> None:
         """Print one row for each cause, ten at most, and what to do about them."""
         rows = cause_rows(result)
-        self._out.print()
         if rows:
+            self._out.print()
             if self._out.width >= WIDE:
                 self._out.print(_findings_table(rows[:MOST_ROWS], lengths, program_lengths(result)))
             else:
