@@ -40,16 +40,26 @@ class Stages:
         self._bar = bar
         self._log = log
         self._task = None
+        self._name, self._told = "", 0
 
     def stage(self, name: str) -> None:
         """Begin a stage: the bar starts anew under its name; a log only hears of the long wait."""
-        if self._log is not None and name.startswith("compiling"):
+        self._name, self._told = name, 0
+        if self._log is not None and "kernels" in name:
             print(f"{name} ...", file=self._log, flush=True)
         if self._bar is None:
             return
         if self._task is not None:
             self._bar.update(self._task, completed=1.0, visible=False)
         self._task = self._bar.add_task(name, total=1.0)
+
+    def counted(self, done: int, of: int) -> None:
+        """Say how many things of the present stage are done; a log hears of it at each quarter."""
+        if self._bar is not None and self._task is not None:
+            self._bar.update(self._task, completed=done / of, description=f"{self._name}, {done} of {of}")
+        elif self._log is not None and 4 * done // of > self._told:
+            self._told = 4 * done // of
+            print(f"{self._name}, {done} of {of}", file=self._log, flush=True)
 
     def fraction(self, done: float) -> None:
         """Say how much of the present stage is done, 0 to 1."""
@@ -104,7 +114,7 @@ class Console:
         if self._quiet:
             self._out.print(verdict, soft_wrap=True)
             return
-        # What to put right stands before all else; the verdict once more last, for what a terminal still shows.
+        # What to put right stands before all else; the verdict once more last, where a terminal shows it.
         self._out.print(verdict)
         self._show_findings(result, lengths)
         self._out.print()

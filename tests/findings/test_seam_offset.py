@@ -64,13 +64,13 @@ def causes(folder, off):
 
 
 def test_headline__has_the_figure_of_the_seam(tmp_path):
-    # Two thirds of a cell: its own cut cannot show it to less than a cell.
-    result = causes(tmp_path, 0.33)
+    # Its own cut shows upright walls alone, and so the shift to no more than its cells.
+    result = causes(tmp_path, 0.7)
     (cause,) = [one for one in result["causes"] if "lies off the part" in one["message"]]
-    assert "lies off the part by +0.33 ±0.0" in cause["message"]
+    assert "lies off the part by +0.70 ±0.0" in cause["message"]
     assert "mm in Y (as its program counts; measured at the seam against side 1)" in cause["message"]
     assert "write offset = [0, 0, 0]" in cause["advice"]
-    assert "+0.33 ±0.0" in result["verdict"]["sentence"]
+    assert "+0.70 ±0.0" in result["verdict"]["sentence"]
 
 
 def fit(dx, dy, bound=0.02, turn=0.0, seen=(True, True, True)):
