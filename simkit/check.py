@@ -691,7 +691,12 @@ def _sides(evidence: Evidence) -> None:
         evidence.field, evidence.envelopes.is_part, evidence.heights, wanted=evidence.target_grid.heights
     )
     if evidence.seam is not None and evidence.seam.worst is not None:
-        evidence.offsets = with_seam(evidence.offsets, fit_shift(evidence.seam))
+        fit = fit_shift(evidence.seam)
+        evidence.offsets = with_seam(evidence.offsets, fit)
+        step = abs(float(evidence.seam.offset[evidence.seam.worst]))
+        if step > job.limits.witness_step and fit.explains(evidence.seam, evidence.seam.worst):
+            # A wrong cutter stands off alike on all walls of a side; a shift does not.
+            evidence.other_size = evidence.wrong_call = None
 
 
 def _budget(evidence: Evidence, findings: list[Finding]):

@@ -14,9 +14,10 @@ from simkit.findings.cutter_words import call_words, in_run, size_words
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, WORST, Cause, Finding
 from simkit.findings.leftover import HELD, STEP_MEASURE
+from simkit.findings.lost_lift import follows, lift_words, lost_lifts
 from simkit.findings.offset_words import both_words, side_words
 from simkit.findings.supposed import supposed_words
-from simkit.kinds import LESS_IS_WORSE
+from simkit.kinds import KINDS, LESS_IS_WORSE
 
 SHAPE_KINDS = ("gouge", "break-through", "leftover-cutter", "leftover-program", "thin-wall", "witness-step")
 OF_ITS_CUTTER = ("shank-contact", "holder-contact", "witness-step", "bite", "chip-load", "cusp")
@@ -37,8 +38,12 @@ def by_cause(
     behind its worst.
     """
     groups: dict[tuple, list[Finding]] = {}
+    lifts = lost_lifts(evidence) if findings else []
     for finding in findings:
-        groups.setdefault(_key(evidence, finding, findings), []).append(finding)
+        key = _key(evidence, finding, findings)
+        if key[0] in KINDS or key[0] in ("call", "cutter"):
+            key = next((("lift", lift) for lift in lifts if follows(evidence, lift, finding)), key)
+        groups.setdefault(key, []).append(finding)
 
     def rank(finding: Finding) -> tuple:
         kind = order.index(finding.kind) if finding.kind in order else len(order)
@@ -195,6 +200,8 @@ def _words(evidence: Evidence, key: tuple, group: list[Finding]) -> tuple[str, s
         return f"{said}{WORST}{message}", advice, {}
     if key[0] == "cutter":
         return *size_words(evidence, message), {}
+    if key[0] == "lift":
+        return lift_words(evidence, key[1], message)
     if key[0] == "call":
         return call_words(evidence, message)
     if key[0] in ("turn", "unit") and rest:

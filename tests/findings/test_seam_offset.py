@@ -56,7 +56,7 @@ def causes(folder, off):
         part = part.difference(block(20, 40, 19, 31, z0, z1))
     part.export(folder / "part.stl")
     (folder / "top.nc").write_text(side(-6.5), encoding="utf-8")
-    (folder / "under.nc").write_text(side(-5), encoding="utf-8")
+    (folder / "under.nc").write_text(side(-6.5), encoding="utf-8")
     (folder / "job.toml").write_text(JOB.replace("OFF", f"{off:g}"), encoding="utf-8")
     words = [str(folder / "job.toml"), "--quiet", "--cell", f"{CELL:g}", "--json", str(folder / "r.json")]
     main(["check", *words])
@@ -65,12 +65,17 @@ def causes(folder, off):
 
 def test_headline__has_the_figure_of_the_seam(tmp_path):
     # Its own cut shows upright walls alone, and so the shift to no more than its cells.
-    result = causes(tmp_path, 0.7)
+    result = causes(tmp_path, 1)
     (cause,) = [one for one in result["causes"] if "lies off the part" in one["message"]]
-    assert "lies off the part by +0.70 ±0.0" in cause["message"]
+    assert "lies off the part by +1.00 ±0.0" in cause["message"]
     assert "mm in Y (as its program counts; measured at the seam against side 1)" in cause["message"]
     assert "write offset = [0, 0, 0]" in cause["advice"]
-    assert "+0.70 ±0.0" in result["verdict"]["sentence"]
+
+
+def test_cutter__is_not_doubted_where_the_seam_shows_a_shift(tmp_path):
+    result = causes(tmp_path, 0.7)
+    assert any("side 2 lies off side 1 by -0.70" in one["message"] for one in result["findings"])
+    assert not [one for one in result["causes"] if "looks as if" in one["message"]]
 
 
 def fit(dx, dy, bound=0.02, turn=0.0, seen=(True, True, True)):
