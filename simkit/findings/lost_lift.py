@@ -94,7 +94,8 @@ def lift_words(evidence: Evidence, lift: LostLift, worst: str) -> tuple[str, str
     what = "a rapid" if moves.rapid[row] else "a feed move"
     message = (
         f"the lift before this line seems to be lost: {what} leads on from Z at {lift.depth:.2f} mm, where"
-        f" the cut before it ended; {lift.ways} other ways of this program go at {lift.safe:.2f} mm{WORST}{worst}"
+        f" the cut before it ended; {lift.ways} other ways of this program go at {lift.safe:.2f} mm"
+        f"{WORST}{worst}"
     )
     again = "" if moves.rapid[row] else " and see that this move is a rapid again (G0),"
     advice = (
