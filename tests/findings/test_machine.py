@@ -195,6 +195,15 @@ def test_fixture__all_figures_are_of_the_move_that_goes_deepest(tmp_path):
     assert row["message"].endswith(f"such moves, the first in line {line_of(program, rapid)}")
 
 
+def test_fixtures__as_deep_as_each_other_stand_in_the_order_of_the_work(tmp_path):
+    # Passes run at 10 from Y0 to Y32; both stops are 13 high, the one that is met last is stated first.
+    words = '[[fixtures]]\nname = "{}"\nheight = 13\nbox = [[45, {}], [60, {}]]\n'
+    _, rows = found(tmp_path, GOOD, PLAIN + words.format("late", 24, 30) + words.format("early", -8, -2))
+    assert [row["subject"] for row in rows] == ["early", "late"]
+    assert rows[0]["value"] == pytest.approx(rows[1]["value"], abs=1e-4)
+    assert rows[0]["line"] < rows[1]["line"]
+
+
 def test_travel__line_and_place_are_of_the_farthest_move(tmp_path):
     program = GOOD.removesuffix(END) + "G0 Z20\nG0 X-12\nG0 X-15\nG0 X0\n" + END
     job = PLAIN.replace("spoilboard = 3", "spoilboard = 3\nmachine_zero = [10, 80, -60]") + MACHINE
