@@ -191,7 +191,9 @@ def test_fixture__all_figures_are_of_the_move_that_goes_deepest(tmp_path):
     assert (row["line"], row["cutter"].split()[0]) == (line_of(program, feed), "T2")
     assert row["message"].startswith("a feed move takes the cutting part of T2 ")
     assert row["value"] == pytest.approx(18 + 2 - 11, abs=1e-4)
-    assert row["program_at"] == pytest.approx([-25, 18, 11], abs=0.2)  # within the cell it is read at
+    x, y, z = row["program_at"]
+    assert np.hypot(x + 25, y - 18) <= 2 + 1e-6  # under that cutter, not where the rapid went
+    assert z == pytest.approx(11)
     assert row["message"].endswith(f"such moves, the first in line {line_of(program, rapid)}")
 
 
