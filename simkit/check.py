@@ -22,7 +22,6 @@ from simkit.compare.cutter_size import (
     MANY,
     OUTER,
     Beyond,
-    OtherSize,
     beyond,
     beyond_wall,
     other_size,
@@ -39,12 +38,15 @@ from simkit.compare.pose_fit import fit_poses
 from simkit.compare.reach_options import feeds_of, side_reach
 from simkit.compare.rims import with_rims
 from simkit.compare.seam import find_seam
+from simkit.compare.seam_fit import fit_shift
+from simkit.compare.seam_offset import with_seam
 from simkit.compare.second_look import second_look
 from simkit.compare.segments import SideSweeps
 from simkit.compare.standing import StandingWatch, stage_ends
 from simkit.compare.sweeps import Sweeps
 from simkit.compare.tips import with_tips
 from simkit.compare.walls import wall_thickness
+from simkit.compare.wrong_call import wrong_call
 from simkit.effort.effort import effort_of
 from simkit.errors import InputProblems, Place, Problem
 from simkit.findings import thin_wall, witness_step
@@ -350,11 +352,14 @@ def _compare(evidence: Evidence) -> None:
     evidence.outside = outline_step(field, evidence.envelopes)
     evidence.wood_outside = told_apart(field, evidence.envelopes, evidence.outside)
     if not any(offset.is_the_cause for offset in evidence.offsets):
-        evidence.other_size = _other_size(evidence, threshold)
+        _other_cutters(evidence, threshold)
 
 
-def _other_size(evidence: Evidence, threshold: float) -> OtherSize | None:
-    """Return the cutter that seems to have another diameter than stated: where much is off."""
+def _other_cutters(evidence: Evidence, threshold: float) -> None:
+    """Fill in which cutter seems to be another than called, or of another diameter than stated.
+
+    Asked where much is off; the diameter where no call explains it, or where both may.
+    """
     job, zones, grid = evidence.job, evidence.zones, evidence.target_grid
 
     def seen(field: Field, around, deviations, steps) -> dict[int, Beyond]:
@@ -365,14 +370,14 @@ def _other_size(evidence: Evidence, threshold: float) -> OtherSize | None:
 
     now = seen(evidence.field, evidence.envelopes, evidence.deviations, evidence.outside)
     if all(one.part <= MANY for one in now.values()):
-        return None
+        return
     lattice = blank_lattice(job.blank.length, job.blank.width, _coarse_cell(evidence, ASKED_CELLS))
     around = envelopes(grid, lattice)
 
-    def again(cutters) -> dict[int, Beyond]:
+    def again(cutters, tool=evidence.moves.tool) -> dict[int, Beyond]:
         field = cut_all(
             replace(job, cutters=dict(cutters)),
-            evidence.moves,
+            replace(evidence.moves, tool=tool),
             evidence.rows,
             evidence.frames,
             lattice,
@@ -384,7 +389,12 @@ def _other_size(evidence: Evidence, threshold: float) -> OtherSize | None:
         }
         return seen(field, around, found, outline_step(field, around))
 
-    return other_size(job.cutters, evidence.moves.tool, again(job.cutters), again)
+    before = again(job.cutters)
+    evidence.wrong_call = wrong_call(
+        job.cutters, evidence.moves, evidence.calls, before, lambda tool: again(job.cutters, tool)
+    )
+    if evidence.wrong_call is None or evidence.wrong_call.is_all:
+        evidence.other_size = other_size(job.cutters, evidence.moves.tool, before, again)
 
 
 def _unproved(evidence: Evidence, side: int, is_gouge: bool, is_asked: np.ndarray) -> Unproved:
@@ -680,6 +690,13 @@ def _sides(evidence: Evidence) -> None:
     evidence.seam = find_seam(
         evidence.field, evidence.envelopes.is_part, evidence.heights, wanted=evidence.target_grid.heights
     )
+    if evidence.seam is not None and evidence.seam.worst is not None:
+        fit = fit_shift(evidence.seam)
+        evidence.offsets = with_seam(evidence.offsets, fit)
+        step = abs(float(evidence.seam.offset[evidence.seam.worst]))
+        if step > job.limits.witness_step and fit.explains(evidence.seam, evidence.seam.worst):
+            # A wrong cutter stands off alike on all walls of a side; a shift does not.
+            evidence.other_size = evidence.wrong_call = None
 
 
 def _budget(evidence: Evidence, findings: list[Finding]):

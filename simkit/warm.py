@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simkit.cache import READING, is_cold, mark_warm
+from simkit.cache import CHECKING, READING, is_cold, mark_warm
 from simkit.check import NoProgress, Timings, examine
 from simkit.compare import between
 from simkit.compare.deviation import CutSurface, deviation
@@ -24,6 +24,7 @@ from simkit.effort.timing import timed
 from simkit.frames import IDENTITY
 from simkit.job.model import Blank, Dowel, Job, Limits, Setup
 from simkit.moves.table import ARC, LINE, Moves, make_moves
+from simkit.preparing import alone, counted, kernels_of
 from simkit.program import fast
 from simkit.stock import cut
 from simkit.stock.field import blank_field, blank_lattice
@@ -32,11 +33,14 @@ from simkit.target.envelope import envelopes
 from simkit.target.grid import TargetGrid
 from simkit.target.mesh import make_target
 
+PREPARING = "preparing kernels for this machine, once only"
+
 
 def warm_up(progress=None) -> None:
     """Compile every kernel a check needs if they are not stored yet; says so while it does.
 
-    progress: has stage(name) and fraction(done).
+    progress: has stage(name) and fraction(done), or counted(done, of).  A process that finds another one
+    at it waits for that.
 
     A second process compiles what needs no cut, and the replay, while this one compiles the cut and the
     walls, about as much; what it stores is then loaded.  Compiling is one thread's work, so two processes
@@ -45,24 +49,32 @@ def warm_up(progress=None) -> None:
     if not is_cold():
         return
     progress = progress or NoProgress()
-    progress.stage("compiling (first use only)")
-    with _no_collections():
-        with _helper():
-            cut.warm_up()
-            progress.fraction(0.4)
-            _walls()
-            progress.fraction(0.5)
-        compile_all(lambda done: progress.fraction(0.5 + done / 2))
-    mark_warm()
+    with alone(CHECKING, is_cold, progress.stage) as is_left:
+        if not is_left:
+            return
+        progress.stage(PREPARING)
+        tell = getattr(progress, "counted", None)
+        fraction = progress.fraction if tell is None else NoProgress().fraction
+        with _no_collections(), counted(kernels_of(), tell):
+            with _helper():
+                cut.warm_up()
+                fraction(0.4)
+                _walls()
+                fraction(0.5)
+            compile_all(lambda done: fraction(0.5 + done / 2))
+        mark_warm()
 
 
 def warm_up_reading(progress) -> None:
     """Compile what large programs are read with, if it is not stored yet; says so while it does."""
-    if is_cold(READING):
-        progress.stage("compiling (first use only)")
-        with _no_collections():
-            fast.warm_up()
-        mark_warm(READING)
+    if not is_cold(READING):
+        return
+    with alone(READING, lambda: is_cold(READING), progress.stage) as is_left:
+        if is_left:
+            progress.stage(PREPARING)
+            with _no_collections(), counted(kernels_of(READING), getattr(progress, "counted", None)):
+                fast.warm_up()
+            mark_warm(READING)
 
 
 @contextmanager
@@ -193,6 +205,7 @@ class _Read:
     name: str = "thumbnail"
     units_seen: tuple = ("mm",)
     unit_lines: tuple = (1,)
+    tools_called: tuple = ()
     has_still_spindle: bool = False
     dwell: float = 0.0
     aslant: tuple = ()

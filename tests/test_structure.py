@@ -11,7 +11,7 @@ PACKAGE = Path(__file__).parents[1] / "simkit"
 FILES = sorted(PACKAGE.rglob("*.py"))
 
 # In the order the data flows; a room imports earlier rooms and the base, never a later one.
-BASE = ["errors", "units", "frames", "kinds", "cache", "blas", "_compiler", "_jit", "cutters"]
+BASE = ["errors", "units", "frames", "kinds", "cache", "preparing", "blas", "_compiler", "_jit", "cutters"]
 STAGES = [
     "job",
     "program",

@@ -32,6 +32,7 @@ class SideOffset:
     before, after: share of the cells looked at that are beyond their limit, as cut and with the shift
     taken back.  rough mm: how far it may be off in plan on a part that shows no slopes; 0 where only slopes
     tell it.  bound (3,) mm: how far the shift may be off, 0 along directions that the surface cannot show.
+    by_seam: whether x and y are as the seam with the other side tells them, of compare.seam_offset.
     """
 
     side: int
@@ -40,6 +41,7 @@ class SideOffset:
     after: float
     rough: float = 0.0
     bound: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    by_seam: tuple[bool, bool] = (False, False)
 
     @property
     def is_the_cause(self) -> bool:

@@ -139,24 +139,41 @@ def _setups(
     first: Sequence[Program], second: Sequence[Program], untold: Sequence[Program], why: Sequence[str]
 ) -> list[str]:
     lines = []
-    both = [(0, first)] + ([(1, second)] if second else [])
     is_open = bool(untold)
+    both = [(0, first)] + ([(1, second)] if second or is_open else [])
     for side, programs in both:
         names = ", ".join(text(program.name) for program in programs)
         if is_open:
             others = ", ".join(text(program.name) for program in untold)
-            entry = blank(
-                f"Nothing tells which side these are: {others}", *([f"Of this side: {names}"] * bool(names))
-            )
+            words = [f"Nothing tells which side these are: {others}. List here those of this one."]
+            words += [f"Of this side: {names}"] if names else []
+            entry = blank(*words, *_told_apart(untold))
+            if side == 1:
+                lines += comment(
+                    f"The blank turned over. If {others} run as it lies first, list them above, and delete"
+                    " all of this [[setups]]."
+                )
         else:
             told = tuple(word for word in why if any(program.name in word for program in programs))
             entry = Entry(f"[{names}]", "GUESS", told or tuple(why)) if programs else blank()
-        entries = _setup(side, programs or (untold if side == 0 and not second else ()))
+        entries = _setup(side, programs or untold)
         entries["programs"] = entry
         lines += [*table("[[setups]]", "setups[]", entries), ""]
-    if not second:
+    if len(both) == 1:
         lines += [*comment("When the blank is turned over, add [[setups]] once more for the other side."), ""]
     return lines
+
+
+def _told_apart(programs: Sequence[Program]) -> list[str]:
+    """Return what each program cuts with and where, in words, to tell their sides by."""
+    words = []
+    for program in programs:
+        cuts = guesses.cuts_of([program])
+        if cuts is not None:
+            tools = np.unique(program.moves.tool[~program.moves.rapid]).tolist()
+            called = ", ".join(f"T{tool}" for tool in tools if tool)
+            words.append(f"{program.name}: {f'{called}, ' if called else ''}{cuts.words}")
+    return words
 
 
 def _setup(side: int, programs: Sequence[Program]) -> dict[str, Entry]:

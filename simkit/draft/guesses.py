@@ -15,7 +15,7 @@ SHARE = 0.25  # of what is cut: so much beyond an edge may be meant
 NEAR = 0.01  # mm: holes so near are one, or in one row
 MOST_HOLES = 8  # of one cutter; more are no dowel holes
 _NUMBERED = re.compile(r"(?:side|setup|seite|op)[\W_]*([12])(?!\d)", re.IGNORECASE)
-_WORDS = (("first", "top"), ("second", "bottom", "underside"))
+_WORDS = (("first", "top", "upper"), ("second", "bottom", "underside", "under", "lower", "reverse"))
 _HEAD = 10  # comments of a program that are taken for its title
 
 
@@ -148,6 +148,8 @@ def sides(programs: Sequence[Program]) -> tuple[list[Program], list[Program], li
             first = drilling[0]
             second = next(program for program in untold if program is not first)
             return [first], [second], [], [f"{first.name} drills holes in a row, as for dowels"]
+    if len(untold) == len(found[1]) == 1 and not found[0]:
+        return untold, found[1], [], [*why, f"{untold[0].name} is the other one of two"]
     return *found, untold, why
 
 

@@ -10,14 +10,17 @@ from typing import Any
 from simkit.compare.cutter_size import OUTER
 from simkit.compare.offset import SideOffset
 from simkit.findings import ridge
+from simkit.findings.cutter_words import call_words, in_run, size_words
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import SEVERITIES, WORST, Cause, Finding
 from simkit.findings.leftover import HELD, STEP_MEASURE
+from simkit.findings.lost_lift import follows, lift_words, lost_lifts
 from simkit.findings.offset_words import both_words, side_words
 from simkit.findings.supposed import supposed_words
-from simkit.kinds import LESS_IS_WORSE
+from simkit.kinds import KINDS, LESS_IS_WORSE
 
 SHAPE_KINDS = ("gouge", "break-through", "leftover-cutter", "leftover-program", "thin-wall", "witness-step")
+OF_ITS_CUTTER = ("shank-contact", "holder-contact", "witness-step", "bite", "chip-load", "cusp")
 FOLLOWING = (*SHAPE_KINDS, "dowel-miss", "setup", "table-contact", "wrong-turn")  # what a wrong turn leaves
 MOST_PLACES = 3  # of findings that are not told in rows of their own
 ALIKE = 0.1  # mm: what a misplaced zero leaves may be this much more than the shift itself
@@ -31,15 +34,20 @@ def by_cause(
     """Return the findings in the order to be read, each with the number of its cause, and the causes.
 
     order: kinds as a person should read them.  Worst severity first, then by kind, then the farthest
-    beyond its limit; findings of one cause stand together behind its worst.
+    beyond its limit, of those as far beyond in the order of the work; findings of one cause stand together
+    behind its worst.
     """
     groups: dict[tuple, list[Finding]] = {}
+    lifts = lost_lifts(evidence) if findings else []
     for finding in findings:
-        groups.setdefault(_key(evidence, finding, findings), []).append(finding)
+        key = _key(evidence, finding, findings)
+        if key[0] in KINDS or key[0] in ("call", "cutter"):
+            key = next((("lift", lift) for lift in lifts if follows(evidence, lift, finding)), key)
+        groups.setdefault(key, []).append(finding)
 
     def rank(finding: Finding) -> tuple:
         kind = order.index(finding.kind) if finding.kind in order else len(order)
-        return SEVERITIES.index(finding.severity), kind, -_share(finding)
+        return SEVERITIES.index(finding.severity), kind, -_share(finding), _when(evidence, finding)
 
     def in_group(finding: Finding) -> tuple:
         return finding.kind != "wrong-turn", rank(finding)
@@ -58,12 +66,23 @@ def by_cause(
 
 
 def _share(finding: Finding) -> float:
-    """Return how far beyond its limit a finding is, as a part of it."""
+    """Return how far beyond its limit a finding is, as a part of it; values to 0.001 mm, as they are told."""
     if finding.value is None:
         return 0.0
+    value, limit = round(finding.value, 3), finding.limit or 0.0
     if finding.kind in LESS_IS_WORSE:
-        return (finding.limit or 0.0) / max(finding.value, 1e-3)
-    return finding.value / max(finding.limit or 0.0, 1e-3)
+        return limit / max(value, 1e-3)
+    return value / max(limit, 1e-3)
+
+
+def _when(evidence: Evidence, finding: Finding) -> tuple[int, int, int]:
+    """Return when the move of a finding runs: setup, program, line; what has no setup comes last."""
+    for index, setup in enumerate(evidence.job.setups):
+        if setup.name == finding.setup:
+            names = [read.name for _, read in evidence.reads[index]]
+            program = names.index(finding.file) if finding.file in names else len(names)
+            return index, program, finding.line or 0
+    return len(evidence.job.setups), 0, finding.line or 0
 
 
 def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple:
@@ -86,10 +105,12 @@ def _key(evidence: Evidence, finding: Finding, findings: list[Finding]) -> tuple
         for offset in evidence.offsets:
             if offset.is_the_cause and offset.side == finding.side and _follows(offset, finding):
                 return ("offset", 0 if are_alike(evidence.offsets) else offset.side)
-        size = evidence.other_size
         is_wall = finding.kind == "leftover-program" and finding.measure == STEP_MEASURE
-        if size and (OUTER if is_wall else finding.side) in size.before:
-            return ("cutter", size.number)
+        for name, other in (("call", evidence.wrong_call), ("cutter", evidence.other_size)):
+            if other and (OUTER if is_wall else finding.side) in other.before:
+                return (name,)
+    if evidence.wrong_call and finding.kind in OF_ITS_CUTTER and in_run(evidence, finding):
+        return ("call",)
     own_words = [finding.advice.startswith(words) for words in (ridge.ADVICE, HELD)]
     alike = (finding.zone, finding.cutter, *own_words) if finding.kind in SHAPE_KINDS else ()
     if finding.kind in ("dowel-miss", "seat", "witness-step"):
@@ -178,7 +199,11 @@ def _words(evidence: Evidence, key: tuple, group: list[Finding]) -> tuple[str, s
         said, advice = supposed_words(evidence)
         return f"{said}{WORST}{message}", advice, {}
     if key[0] == "cutter":
-        return *_size_words(evidence, message), {}
+        return *size_words(evidence, message), {}
+    if key[0] == "lift":
+        return lift_words(evidence, key[1], message)
+    if key[0] == "call":
+        return call_words(evidence, message)
     if key[0] in ("turn", "unit") and rest:
         return (
             f"{message}; {rest} more {'finding follows' if rest == 1 else 'findings follow'} from it",
@@ -188,29 +213,6 @@ def _words(evidence: Evidence, key: tuple, group: list[Finding]) -> tuple[str, s
     if rest:
         return f"{message} ({rest} more alike{_places(group[1:])})", lead.advice, {}
     return message, lead.advice, {}
-
-
-def _size_words(evidence: Evidence, worst: str) -> tuple[str, str]:
-    """Return message and advice where a cutter seems to have another diameter than the job states."""
-    size = evidence.other_size
-    shares = ", ".join(
-        f"{_percent(size.after[side])} of {f'side {side}' if side != OUTER else 'the outer wall'} lie beyond"
-        f" their limits instead of {_percent(size.before[side])}"
-        for side in sorted(size.before)
-    )
-    also = " or ".join(f"T{number}" for number in size.also)
-    others = f" ({size.least:g} to {size.most:g} mm fit alike)" if size.least < size.most else ""
-    meant = f", or call {also} where the programs mean it" if also else ""
-    return (
-        f"cutter T{size.number} looks as if it were {size.likely:g} mm wide{others}, not {size.stated:g} mm:"
-        f" cut with that, {shares}{WORST}{worst}",
-        f"Measure the cutter, and see which one the programs were made for. Then correct its diameter under"
-        f" [cutters.{size.number}] of the job file{meant}; what is listed here follows from it.",
-    )
-
-
-def _percent(part: float) -> str:
-    return f"{100 * part:.0f} %" if part == 0 or part >= 0.01 else "under 1 %"
 
 
 def _message(finding: Finding) -> str:

@@ -53,6 +53,7 @@ class Evidence:
     may_exceed(side, is_gouge, most (ny, nx), is_asked (ny, nx), floor mm) -> compare.between.Unproved: where
         between the samples a deviation may be larger than `most`.
     offsets: of compare.offset, for each side judged.  other_size: of compare.cutter_size.
+    wrong_call: of compare.wrong_call.
     budget: of budget.budget, None for a job of one side or without a target.
     supposed: of findings.supposed, where this is the check of a changed job.
     lines: of report.section_line, along which the person wants to see it cut open; nothing is judged there.
@@ -102,6 +103,7 @@ class Evidence:
     poses: list[Any] = field(default_factory=list)
     offsets: list[Any] = field(default_factory=list)
     other_size: Any = None
+    wrong_call: Any = None
     budget: Any = None
     supposed: Any = None
     lines: list[Any] = field(default_factory=list)
@@ -171,6 +173,31 @@ class Evidence:
             "cutter": str(self.cutter_of(row)),
             "setup": self.setup_of(row).name,
         }
+
+    @property
+    def calls(self) -> dict[tuple[int, int], list[int]]:
+        """The lines that call a cutter, by setup and program as `moves` numbers them."""
+        return {
+            (setup, self.moves.programs.index(read.name)): [line for _, line, _ in read.tools_called]
+            for setup, own in enumerate(self.reads)
+            for _, read in own
+            if read.tools_called and read.name in self.moves.programs
+        }
+
+    def run_words(self, rows: np.ndarray, row: int) -> str:
+        """Return how many moves of one kind there are and where they begin, told beside that of one of them.
+
+        rows: all of them, in order.  row: whose figures are told.  "" where it is the only one.
+        """
+        if len(rows) < 2:
+            return ""
+        first = int(rows[0])
+        if first == row:
+            return f"; the first of {len(rows)} such moves"
+        moves = self.moves
+        program = moves.programs[int(moves.program[first])]
+        of = "" if moves.program[first] == moves.program[row] else f" of {program}"
+        return f"; the worst of {len(rows)} such moves, the first in line {moves.line[first]}{of}"
 
     def place_of(self, at, setup_index: int | None) -> dict[str, Any]:
         """Return the fields of a Finding that say where it is, in blank and program frame."""

@@ -13,26 +13,22 @@ MEASURE = "greatest depth below the top of the fixture, the clearance included, 
 
 
 def find(evidence: Evidence) -> list[Finding]:
-    """Return one finding for each fixture and part of a cutter, at the first move that comes too near."""
+    """Return one finding for each fixture and part of a cutter, at the move that goes deepest."""
     findings = []
     blank = evidence.job.blank
     for index, contacts in enumerate(evidence.fixture_contacts):
         back = evidence.frames[index].after(evidence.job.setups[index].to_table(blank).inverse())
         for one in contacts:
-            rapid = "a rapid" if evidence.moves.rapid[one.row] else "a move"
+            rapid = "a rapid" if evidence.moves.rapid[one.row] else "a feed move"
             cutter = evidence.cutter_of(one.row)
-            more = ""
-            if one.count > 1:
-                line = evidence.moves.line[one.worst_row]
-                where = "" if one.worst_row == one.row else f", deepest in line {line}"
-                more = f"; {one.count} moves from here on{where}"
             findings.append(
                 Finding(
                     kind="fixture-contact",
                     severity="safety",
                     message=(
                         f"{rapid} takes the {one.part} of {cutter} {one.depth:.2f} mm deep into "
-                        f"'{one.fixture}'{_clear(one.clearance)}{more}"
+                        f"'{one.fixture}'{_clear(one.clearance)}"
+                        f"{evidence.run_words(one.rows, one.row)}"
                     ),
                     advice=(
                         f"{_make_room(one.fixture)}, or lead the program round or over it; "

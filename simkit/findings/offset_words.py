@@ -69,12 +69,14 @@ def side_words(evidence: Evidence, offset: SideOffset) -> OffsetWords:
     shown = mine[0] if mine else None
     shift, bound, is_told = _in_program(evidence, offset, shown)
     frame = "blank frame" if shown is None else "as its program counts"
+    by_seam = f"; measured at the seam against side {3 - offset.side}" if any(offset.by_seam) else ""
     parts = [
-        f"{value:+.{1 if offset.rough else 2}f} ±{_digits(error, offset.rough)} mm in {name}"
+        f"{value:+.{1 if rough else 2}f} ±{_digits(error, rough)} mm in {name}"
         for name, value, error, told in zip("XYZ", shift, bound, is_told, strict=True)
+        for rough in (_rough(offset, error),)
         if told
     ]
-    message = f"all that side {offset.side} cut lies off the part by {', '.join(parts)} ({frame})"
+    message = f"all that side {offset.side} cut lies off the part by {', '.join(parts)} ({frame}{by_seam})"
     measure = ""
     if is_told[2]:
         measure = "Measure the blank first: if its thickness is as stated, the zero is wrong. "
@@ -93,14 +95,18 @@ def side_words(evidence: Evidence, offset: SideOffset) -> OffsetWords:
         setup = job.setups[index]
         shift, bound, is_told = _in_program(evidence, offset, index)
         line = _line(evidence, f"setups[{index}].zero.offset", f"setups[{index}].zero", f"setups[{index}]")
-        new = _moved(setup.zero.offset, -shift, is_told, offset.rough)
+        new = [
+            _moved([one], np.array([-step]), [told], _rough(offset, error))[0]
+            for one, step, told, error in zip(setup.zero.offset, shift, is_told, bound, strict=True)
+        ]
         writes.append(f"offset = {_list(new, job.unit)} in the zero of '{setup.name}' ({_where(line)})")
         # What the job states beyond a corner of the blank was typed, and is the first to be doubted.
         if not place and any(
             stated and told for stated, told in zip(setup.zero.offset, is_told, strict=True)
         ):
             place = line
-    known = f"known to ±{_digits(bound[is_told].max(initial=0.0), offset.rough)} mm"
+    worst = bound[is_told].max(initial=0.0)
+    known = f"known to ±{_digits(worst, _rough(offset, worst))} mm"
     what = f"write {' and '.join(writes)}, {known}"
     if place:
         change = f"The offset that the job states for the zero looks wrong: {what}."
@@ -123,7 +129,13 @@ def _in_program(
     if index is not None:
         matrix = evidence.frames[index].inverse().matrix
         shift, bound = matrix @ shift, np.abs(matrix) @ bound
-    return shift, bound, abs(shift) >= (LEAST_TOLD if offset.rough else LEAST_FINE)
+    least = [LEAST_TOLD if _rough(offset, error) else LEAST_FINE for error in bound]
+    return shift, bound, abs(shift) >= least
+
+
+def _rough(offset: SideOffset, bound: float) -> float:
+    """Return how roughly a part of a shift with a bound is known, mm; 0 where it is told to 0.01 mm."""
+    return offset.rough if bound >= offset.rough else 0.0
 
 
 def _own_zero(evidence: Evidence, setups: list[int]) -> dict[str, Any] | None:
@@ -138,7 +150,7 @@ def _own_zero(evidence: Evidence, setups: list[int]) -> dict[str, Any] | None:
     return {"file": place.file, "line": place.line, "column": place.column}
 
 
-def _moved(stated: Sequence[float], by: np.ndarray, is_told: np.ndarray, rough: float) -> list[float]:
+def _moved(stated: Sequence[float], by: np.ndarray, is_told: Sequence[bool], rough: float) -> list[float]:
     """Return lengths, mm, moved by the told parts of a shift, to as many digits as it is told."""
     return [
         round(one + float(step), 1 if rough else 2) + 0.0 if told else one

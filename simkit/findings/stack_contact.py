@@ -16,7 +16,7 @@ MEASURE = "greatest height of standing wood over the lowest place of that part, 
 
 
 def find(evidence: Evidence) -> list[Finding]:
-    """Return one finding for each program, cutter and part that met wood, at the first move that did."""
+    """Return one finding for each program, cutter and part that met wood, at the move that went deepest."""
     findings = []
     for index, (met, one) in enumerate(zip(evidence.replays, evidence.rows, strict=True)):
         for part, depth in met.rub_depth.items():
@@ -32,17 +32,16 @@ def _finding(evidence: Evidence, index: int, part: str, rows: np.ndarray) -> Fin
     met, start = evidence.replays[index], evidence.rows[index].start
     depth = met.rub_depth[part][rows - start]
     worst = int(np.argmax(depth))
-    row, cutter = int(rows[worst]), evidence.cutter_of(int(rows[0]))
+    row, cutter = int(rows[worst]), evidence.cutter_of(int(rows[worst]))
     # Between cell centres wood may stand higher, by what a surface rises over half a diagonal at slope 1.
     bound = float(evidence.field.lattice.cell * np.sqrt(0.5) + CLEAR)
-    more = ""
-    if len(rows) > 1:
-        where = "" if row == rows[0] else f", deepest in line {evidence.moves.line[row]}"
-        more = f"; {len(rows)} moves from here on{where}"
     return Finding(
         kind=KINDS[part],
         severity="safety",
-        message=f"the {part} of {cutter} goes {depth[worst]:.2f} mm into wood that still stands{more}",
+        message=(
+            f"the {part} of {cutter} goes {depth[worst]:.2f} mm into wood that still stands"
+            f"{evidence.run_words(rows, row)}"
+        ),
         advice=_advice(cutter, part, float(depth[worst]), bound, evidence.job.machine.clearance),
         value=float(depth[worst]),
         bound=bound,
@@ -50,7 +49,7 @@ def _finding(evidence: Evidence, index: int, part: str, rows: np.ndarray) -> Fin
         measure=MEASURE,
         side=1 if evidence.frames[index].up > 0 else 2,
         **evidence.place_of(met.rub_at[part][row - start], index),
-        **evidence.source_of(int(rows[0])),
+        **evidence.source_of(row),
     )
 
 

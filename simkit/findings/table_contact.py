@@ -10,28 +10,27 @@ DEEPEST_BOARD = 25.0  # mm: nobody means to go deeper into a spoilboard; common 
 
 
 def find(evidence: Evidence) -> list[Finding]:
-    """Return one finding for each setup in which a tip goes too deep, at the first move that does."""
+    """Return one finding for each setup in which a tip goes too deep, at the move that goes deepest."""
     findings = []
     for index, beyond in enumerate(evidence.below_table):
         if beyond is None:
             continue
         setup, worst = evidence.job.setups[index], beyond.worst
-        row, over = int(beyond.rows[0]), float(beyond.over[worst])
+        row, over = int(beyond.rows[worst]), float(beyond.over[worst])
         deep = over + (setup.spoilboard or 0.0)
         allowed = (
             f"{setup.spoilboard:g} mm of spoilboard are allowed"
             if setup.spoilboard is not None
             else "the job states no spoilboard"
         )
-        more = ""
-        if len(beyond.rows) > 1:
-            line = evidence.moves.line[int(beyond.rows[worst])]
-            more = f"; {len(beyond.rows)} moves, deepest in line {line}"
         findings.append(
             Finding(
                 kind="table-contact",
                 severity="safety",
-                message=f"the tip goes {deep:.2f} mm below the blank, and {allowed}{more}",
+                message=(
+                    f"the tip goes {deep:.2f} mm below the blank, and {allowed}"
+                    f"{evidence.run_words(beyond.rows, row)}"
+                ),
                 advice=_advice(evidence, deep),
                 value=over,
                 bound=0.0,

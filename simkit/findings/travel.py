@@ -8,15 +8,14 @@ from simkit.machine.room import AXES
 
 
 def find(evidence: Evidence) -> list[Finding]:
-    """Return one finding for each end of an axis that a setup goes beyond, at the first move that does."""
+    """Return one finding for each end of an axis that a setup goes beyond, at the move that goes farthest."""
     findings = []
     for index, ends in enumerate(evidence.beyond_travel):
         for beyond in ends:
-            worst, row = beyond.worst, int(beyond.rows[0])
+            worst, row = beyond.worst, int(beyond.rows[beyond.worst])
             end = "low" if beyond.side < 0 else "high"
             over = float(beyond.over[worst])
-            line = evidence.moves.line[int(beyond.rows[worst])]
-            more = f"; {len(beyond.rows)} moves, farthest in line {line}" if len(beyond.rows) > 1 else ""
+            more = evidence.run_words(beyond.rows, row)
             findings.append(
                 Finding(
                     kind="travel",

@@ -23,20 +23,19 @@ SAGITTA = 1e-4  # mm: of the chords that stand for arcs
 
 @dataclass(frozen=True)
 class FixtureContact:
-    """The first move that comes too near a fixture with one part of the cutter, and the worst.
+    """The moves that come too near a fixture with one part of the cutter, and the worst of them.
 
-    fixture: its name.  part: "cutting part", "neck", "shank" or "holder".
-    row: the first move; depth mm: the most that any move goes into the fixture grown by the clearance, at
-    (3,) mm, table frame.  count: how many moves.  clearance mm: by how much it was grown there.
+    fixture: its name.  part: "cutting part", "neck", "shank" or "holder".  rows: all of them, in order.
+    row: the one that goes deepest, the first on ties; depth mm: how far into the fixture grown by the
+    clearance, at (3,) mm, table frame.  clearance mm: by how much it was grown there.
     """
 
     fixture: str
     part: str
+    rows: np.ndarray
     row: int
-    worst_row: int
     depth: float
     at: tuple[float, float, float]
-    count: int
     clearance: float
 
 
@@ -140,11 +139,10 @@ def _contact(
     return FixtureContact(
         fixture,
         part,
-        first + int(rows[hit[0]]),
+        first + np.unique(rows[hit]),
         first + int(rows[worst]),
         float(depth[worst]),
         tuple(float(v) for v in at[worst]),
-        len(np.unique(rows[hit])),
         clearance,
     )
 

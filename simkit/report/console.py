@@ -40,16 +40,26 @@ class Stages:
         self._bar = bar
         self._log = log
         self._task = None
+        self._name, self._told = "", 0
 
     def stage(self, name: str) -> None:
         """Begin a stage: the bar starts anew under its name; a log only hears of the long wait."""
-        if self._log is not None and name.startswith("compiling"):
+        self._name, self._told = name, 0
+        if self._log is not None and "kernels" in name:
             print(f"{name} ...", file=self._log, flush=True)
         if self._bar is None:
             return
         if self._task is not None:
             self._bar.update(self._task, completed=1.0, visible=False)
         self._task = self._bar.add_task(name, total=1.0)
+
+    def counted(self, done: int, of: int) -> None:
+        """Say how many things of the present stage are done; a log hears of it at each quarter."""
+        if self._bar is not None and self._task is not None:
+            self._bar.update(self._task, completed=done / of, description=f"{self._name}, {done} of {of}")
+        elif self._log is not None and 4 * done // of > self._told:
+            self._told = 4 * done // of
+            print(f"{self._name}, {done} of {of}", file=self._log, flush=True)
 
     def fraction(self, done: float) -> None:
         """Say how much of the present stage is done, 0 to 1."""
@@ -98,14 +108,16 @@ class Console:
             yield Stages(bar)
 
     def show(self, result: dict[str, Any]) -> None:
-        """Print the result: verdict, job, tables, remarks, cautions, findings and, once more, the verdict."""
+        """Print the result: verdict, findings, job, tables, remarks, cautions and, once more, the verdict."""
         lengths = lengths_of(result)
         verdict = Text(lengths.text(result["verdict"]["sentence"]), style="bold")
         if self._quiet:
             self._out.print(verdict, soft_wrap=True)
             return
-        # First, for who reads from the top; last, with what to put right, for what a terminal still shows.
+        # What to put right stands before all else; the verdict once more last, where a terminal shows it.
         self._out.print(verdict)
+        self._show_findings(result, lengths)
+        self._out.print()
         self._out.print(_job_text(result, lengths))
         for parts in (
             faster_lines(result),
@@ -123,14 +135,14 @@ class Console:
             self._out.print(Text(words), style="dim")
         self._out.print(Text("Not simulated: " + "; ".join(result["not_simulated"]) + "."), style="dim")
         self._out.print(Text(" ".join(result["cautions"])), style="dim")
-        self._show_findings(result, lengths)
+        self._out.print()
         self._out.print(verdict)
 
     def _show_findings(self, result: dict[str, Any], lengths: Lengths) -> None:
         """Print one row for each cause, ten at most, and what to do about them."""
         rows = cause_rows(result)
-        self._out.print()
         if rows:
+            self._out.print()
             if self._out.width >= WIDE:
                 self._out.print(_findings_table(rows[:MOST_ROWS], lengths, program_lengths(result)))
             else:

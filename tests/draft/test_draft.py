@@ -278,3 +278,47 @@ def test_draft__of_programs_in_inches_is_a_job_in_inches(tmp_path):
     assert job["unit"] == "mm"
     assert [hole["at"] for hole in job["dowels"]] == [[12.7, 25.4], [114.3, 25.4]]
     assert "to Z-0.75 (side1.nc:5); X0.5 Y1 in the program" in text
+
+
+def two_programs(folder, first, second):
+    """A job of two programs that no comment, number or drilling tells apart."""
+    without_end(folder, first, "G0 X5 Y5\nG1 Z-2 F300\nX20\nG0 Z5\n")
+    without_end(folder, second, "G0 X8 Y8\nT2 M6\nS9000 M3\nG0 Z5\nG1 Z-4 F300\nX30\nG0 Z5\n")
+    text, values = drafted(folder)
+    (folder / "job.toml").write_text(text, encoding="utf-8")
+    return text, values
+
+
+def test_draft__two_programs_of_any_names_leave_room_for_the_second_setup(tmp_path):
+    text, values = two_programs(tmp_path, "a.nc", "b.nc")
+    assert [setup["programs"] for setup in values["setups"]] == ["?", "?"]
+    assert values["setups"][1]["turn"] == "?"
+    # Both are named where they are to be written, with what each of them cuts, and what to do with one side.
+    assert text.count('Nothing tells which side these are: "a.nc", "b.nc"') == 2
+    assert text.count("#   a.nc: T1, cuts go from X5 to 20, Y5 to 5, Z-2 to") == 2
+    assert "#   b.nc: T1, T2, cuts" not in text  # T1 only moves to where the cutter is changed
+    assert text.count("#   b.nc: T2, cuts go from X8 to 30") == 2
+    flat = text.replace("\n# ", " ")
+    assert (
+        'The blank turned over. If "a.nc", "b.nc" run as it lies first, list them above, and delete' in flat
+    )
+    for problem in problems_of(tmp_path / "job.toml"):
+        assert problem.found == "'?', still to be filled in"
+
+
+@pytest.mark.parametrize(
+    ("first", "second"), [("top.nc", "under.nc"), ("main.nc", "under.nc"), ("upper.nc", "lower.nc")]
+)
+def test_draft__names_in_words_tell_the_sides(tmp_path, first, second):
+    text, values = two_programs(tmp_path, first, second)
+    assert [setup["programs"] for setup in values["setups"]] == [[first], [second]]
+    assert [setup["turn"] for setup in values["setups"]] == ["none", "?"]
+    assert f"{second} is for side 2, by its name" in text
+    if first == "main.nc":
+        assert "#   main.nc is the other one of two\n" in text
+
+
+def test_draft__one_of_two_for_side_1_tells_nothing_of_the_other(tmp_path):
+    text, values = two_programs(tmp_path, "top.nc", "finish.nc")
+    assert [setup["programs"] for setup in values["setups"]] == ["?", "?"]
+    assert 'Of this side: "top.nc"' in text

@@ -42,10 +42,21 @@ def test_size__half_and_twice_are_named(tray, stated, tmp_path):
 def test_size__of_another_cutter_of_the_job_may_be_a_call_of_the_wrong_one(tmp_path):
     called = next(one for one in MUTATIONS if one.name == "a wider cutter called")
     told, _ = causes(tmp_path, PLAIN, mutation=called)
-    mine = [one for one in told if "looks as if" in one["message"]]
-    assert len(mine) == 1
-    assert mine[0]["message"].startswith("cutter T2 looks as if it were 6 mm wide")
-    assert ", or call T1 where the programs mean it" in mine[0]["advice"]
+    (mine,) = [one for one in told if "the wrong cutter" in one["message"]]
+    words = (
+        "the program seems to call the wrong cutter: T2 8 mm flat cuts here, but the moves fit T1 6 mm flat:"
+    )
+    assert mine["message"].startswith(words)
+    assert (mine["file"], mine["line"]) == (
+        "side1.nc",
+        12,
+    )  # behind two lines, T3, M3, two holes of three lines, M5
+    assert (
+        "call T1 in this line if that is it. If T2 is meant, measure it: the cuts fit 6 mm, too"
+        in (mine["advice"])
+    )
+    assert "[cutters.2] of the job file says 8 mm" in mine["advice"]
+    assert not [one for one in told if "looks as if" in one["message"]]
 
 
 @pytest.mark.parametrize(

@@ -1,8 +1,9 @@
 """A gouge that a link between two places cut is told as that, and no other."""
 
 import numpy as np
+import trimesh
 
-from tests.small_job import HEAD, block, check
+from tests.small_job import HEAD, JOB, block, check
 
 
 def pocket(x0, y0):
@@ -38,3 +39,52 @@ def test_gouge__of_passes_that_go_too_deep_is_no_link(tmp_path):
     assert rows
     assert all("straight move" not in row["message"] for row in rows)
     assert all("Check the zero and the depth" in row["advice"] for row in rows)
+
+
+def over_a_ridge(missing=(), turned=False):
+    """Passes of a ball of 6 mm over a round ridge of radius 10, 1 mm apart, in moves of 0.5 mm.
+
+    missing: which moves of the fifth pass are lost.  turned: it ends there, and a straight move leads back
+    to where it began.
+    """
+    rows = []
+    for nth, y in enumerate(np.arange(11.0, 20.0)):
+        xs = np.arange(5, 35.1, 0.5)
+        # A ball touches a cylinder where its centre is as far from the axis as both radii together.
+        z = np.maximum(np.sqrt(np.maximum(13.0**2 - (xs - 20) ** 2, 0.0)) - 2 - 3, 4.0)
+        path = [f"G1 X{a:.3f} Y{y:g} Z{b:.3f} F900" for a, b in zip(xs, z, strict=True)]
+        if nth % 2:
+            path = path[::-1]
+        if nth == 4:
+            lost = [one for k, one in enumerate(path) if k not in missing]
+            path = lost if not turned else [*path, path[0], *path]
+        rows += path
+    return rows
+
+
+def ridge(tmp_path, passes):
+    part = block(0, 40, 0, 30, 0, 4)
+    round_one = trimesh.creation.cylinder(radius=10, height=30, sections=256)
+    round_one.apply_transform(trimesh.transformations.rotation_matrix(np.pi / 2, (1, 0, 0)))
+    round_one.apply_translation((20, 15, -2))
+    part = part.union(round_one.intersection(block(0, 40, 0, 30, 0, 12)))
+    job = JOB.replace('"flat"', '"ball"')
+    lines = HEAD + "\n".join(["G0 X5 Y11", *passes, "G0 Z20", "M30"]) + "\n"
+    rows = [row for row in check(tmp_path, part, lines, job=job)[1] if row["kind"] == "gouge"]
+    return rows, lines.splitlines()
+
+
+def test_gouge__of_a_chord_of_its_pass_is_no_link(tmp_path):
+    (row,), lines = ridge(tmp_path, over_a_ridge(range(20, 42)))
+    # From X14.5 to X26, where the tip is at sqrt(13^2 - 5.5^2) - 5 = 6.779 and sqrt(13^2 - 6^2) - 5 = 6.533.
+    assert "the straight move of 11.5 mm in this line cuts it as a chord of its own pass" in row["message"]
+    assert lines[row["line"] - 1].startswith("G1 X26.000 Y15 Z6.533")
+    assert f"missing between line {row['line'] - 1} and this one" in row["advice"]
+    assert "nothing to lift over" in row["advice"]
+
+
+def test_gouge__of_a_way_back_under_the_ridge_is_a_link(tmp_path):
+    (row,), lines = ridge(tmp_path, over_a_ridge(turned=True))
+    assert "the straight move of 30.0 mm in this line cuts it on its way" in row["message"]
+    assert row["advice"].startswith("This move leads from one place to the next")
+    assert lines[row["line"] - 1].startswith("G1 X5.000 Y15")

@@ -83,8 +83,11 @@ def test_table__deeper_than_the_spoilboard(tmp_path):
     assert rows[0]["value"] == pytest.approx(1.5)
     assert rows[0]["line"] == line_of(program, "G1 Z-4.5 F300")
     status, rows = found(tmp_path, program, PLAIN.replace("spoilboard = 3\n", ""))
-    assert rows[0]["line"] == line_of(program, "G1 Z-3 F300")
+    # Line, depth and place are of one move, the deepest; where it begins is told beside them.
+    assert rows[0]["line"] == line_of(program, "G1 Z-4.5 F300")
+    assert (rows[0]["value"], rows[0]["program_at"][2]) == (pytest.approx(4.5), pytest.approx(-4.5))
     assert "the job states no spoilboard" in rows[0]["message"]
+    assert f"the first in line {line_of(program, 'G1 Z-3 F300')}" in rows[0]["message"]
     assert found(tmp_path, program, PLAIN.replace("spoilboard = 3", "spoilboard = 5"))[0] == 0
 
 
@@ -174,6 +177,43 @@ def test_fixture__a_rapid_through_a_clamp_and_a_shank_beside_one(tmp_path):
     (row,) = [row for row in rows if row["kind"] == "fixture-contact"]
     assert "the holder of T1" in row["message"]
     assert row["value"] == pytest.approx(18 + 2 - (10 + 9), abs=1e-4)
+
+
+def test_fixture__all_figures_are_of_the_move_that_goes_deepest(tmp_path):
+    """A rapid of one cutter comes too near, then a feed move of another goes deeper at another place."""
+    clamp = '[[fixtures]]\nname = "clamp"\nheight = 18\nbox = [[-30, 10], [-15, 20]]\n'
+    rapid, feed = "G0 X-20 Z19", "G1 X-25 Z11 F500"
+    ways = f"G0 Z30\nX-40 Y12\n{rapid}\nG0 Z30\nT2 M6\nM3 S9000\nG0 X-25 Y18\n{feed}\nG0 Z30\nM30\n"
+    program = GOOD.removesuffix(END) + ways
+    job = PLAIN.replace("[[setups]]", '[cutters.2]\nshape = "flat"\ndiameter = 4\n[[setups]]')
+    _, rows = found(tmp_path, program, job + clamp)
+    (row,) = [row for row in rows if row["kind"] == "fixture-contact"]
+    assert (row["line"], row["cutter"].split()[0]) == (line_of(program, feed), "T2")
+    assert row["message"].startswith("a feed move takes the cutting part of T2 ")
+    assert row["value"] == pytest.approx(18 + 2 - 11, abs=1e-4)
+    x, y, z = row["program_at"]
+    assert np.hypot(x + 25, y - 18) <= 2 + 1e-6  # under that cutter, not where the rapid went
+    assert z == pytest.approx(11)
+    assert row["message"].endswith(f"such moves, the first in line {line_of(program, rapid)}")
+
+
+def test_fixtures__as_deep_as_each_other_stand_in_the_order_of_the_work(tmp_path):
+    # Passes run at 10 from Y0 to Y32; both stops are 13 high, the one that is met last is stated first.
+    words = '[[fixtures]]\nname = "{}"\nheight = 13\nbox = [[45, {}], [60, {}]]\n'
+    _, rows = found(tmp_path, GOOD, PLAIN + words.format("late", 24, 30) + words.format("early", -8, -2))
+    assert [row["subject"] for row in rows] == ["early", "late"]
+    assert rows[0]["value"] == pytest.approx(rows[1]["value"], abs=1e-4)
+    assert rows[0]["line"] < rows[1]["line"]
+
+
+def test_travel__line_and_place_are_of_the_farthest_move(tmp_path):
+    program = GOOD.removesuffix(END) + "G0 Z20\nG0 X-12\nG0 X-15\nG0 X0\n" + END
+    job = PLAIN.replace("spoilboard = 3", "spoilboard = 3\nmachine_zero = [10, 80, -60]") + MACHINE
+    _, rows = found(tmp_path, program, job)
+    (row,) = [row for row in rows if row["kind"] == "travel"]
+    assert (row["line"], row["value"]) == (line_of(program, "G0 X-15"), pytest.approx(5))
+    assert row["program_at"][0] == pytest.approx(-15)
+    assert f"the worst of 3 such moves, the first in line {line_of(program, 'G0 X-12')}" in row["message"]
 
 
 def gallows(folder, name="gallows.stl", scale=1.0):

@@ -82,7 +82,7 @@ def test_clearance__an_arc_round_a_pin_keeps_it():
 def test_equal_moves_before__do_not_hide_one_that_comes_nearer():
     moves = ways([0.0, 0.0, 0.0, 0.05])
     (found,) = fixture_contacts(moves, slice(0, 4), IDENTITY, CUTTERS, [BOX], 2.0, 0.5)
-    assert (found.row, found.count) == (3, 1)
+    assert (found.row, found.rows.tolist()) == (3, [3])
 
 
 def solid(seed):

@@ -47,6 +47,29 @@ def test_console__time_bite_and_what_could_be_faster(tmp_path, capsys):
     assert places == sorted(places)
 
 
+def test_console__what_to_put_right_stands_above_all_tables(tmp_path, capsys):
+    (tmp_path / "top.nc").write_text(PROGRAM.replace("Z9", "Z-5"), encoding="utf-8")
+    (tmp_path / "job.toml").write_text(PLAIN, encoding="utf-8")
+    assert main(["check", str(tmp_path / "job.toml"), "--cell", "0.5"]) == 1
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith("Beyond limits: ")
+    first = {
+        words: next(n for n, line in enumerate(lines) if words in line)
+        for words in (
+            "table-contact",
+            "Check Z and the zero",
+            "blank 40 x 30",
+            "Could be faster",
+            "Time: about",
+        )
+    }
+    assert list(first.values()) == sorted(first.values())
+    assert first["table-contact"] < 5  # behind the verdict, an empty line and the heads of the columns
+    assert [n for n, line in enumerate(lines) if line.startswith("Beyond limits: ")][-1] > first[
+        "Time: about"
+    ]
+
+
 @pytest.mark.parametrize(
     ("value", "bound", "unit", "text"),
     [
