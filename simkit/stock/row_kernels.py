@@ -182,7 +182,8 @@ def _take(context, b, signature, arguments, is_arc):
     found = _bits(b, loses)
     with b.if_then(b.icmp_unsigned("!=", found, _LONG(0))):
         lost = b.select(loses, lost, none)
-        b.store(stands, there(12, column), align=4)
+        kept = there(12, b.add(column, _LONG(STOOD)))  # some cells may lie in two chunks
+        b.store(b.select(loses, stands, b.load(kept, align=4)), kept, align=4)
         kept = there(12, _LONG(HIGH))
         high = b.load(kept, align=4)
         b.store(b.select(b.and_(loses, b.fcmp_ordered(">", stands, high)), stands, high), kept, align=4)
