@@ -14,28 +14,23 @@ import math
 import numpy as np
 
 from simkit._jit import kernel, late_kernel, loop_kernel
-from simkit.stock.arc_kernels import arc_distance2
-from simkit.stock.line_kernels import line_flat
-from simkit.stock.lose_kernels import FLAT_ARC, FLAT_LINE, ON_PATH
+from simkit.stock.lose_kernels import FLAT_ARC, FLAT_LINE
 from simkit.stock.pack_kernels import SLACK
-from simkit.stock.record_kernels import (
-    EX,
-    EY,
-    LENGTH,
-    LEVEL_ARC_FORM,
-    RADIUS,
-    RIM2,
-    SENSE,
-    SLOPE,
-    SX,
-    SY,
-    UX,
-    UY,
-    WIDTH,
-    H,
-    R,
-    X,
-    Y,
+from simkit.stock.record_kernels import LENGTH, LEVEL_ARC_FORM, RADIUS, SENSE, SLOPE, UX, UY, H, R, X, Y
+from simkit.stock.row_kernels import (
+    CHUNK,
+    DEEP,
+    ENDS,
+    HIGH,
+    PLACE,
+    SIDE,
+    SPAN,
+    STOOD,
+    SUM,
+    find_ends,
+    standing,
+    take_arc,
+    take_line,
 )
 from simkit.stock.told_kernels import (
     ABOUT,
@@ -54,16 +49,6 @@ from simkit.stock.told_kernels import (
     on_arc,
 )
 
-SPAN = 128  # columns of a tile at most
-# Places of a row's numbers: what stands, what the other side leaves, the move's heights and what is lost.
-STANDS, GROUND, COMES, LOST = (SPAN * k for k in range(4))
-ROW = 4 * SPAN
-# Of each column: what it lost, and of that on the right less on the left; the least and the most way along
-# the line that a row adds to it; the highest wood; the most that one cell lost, and in which row; and how
-# far a cell lies beside the path, or what else tells on which side.
-SUM, SIDE, NEAREST, FARTHEST, HIGH, DEEP, DEEP_ROW, ASIDE = (SPAN * k for k in range(8))
-KEPT = 8 * SPAN
-UNSURE = 1e-8  # mm2: more than rounding makes of squares of distances, for places up to some metres away
 OBLIQUE = 0.01  # of a unit direction along y: from here on a row is cut short by how far the cutter reaches
 
 
@@ -94,169 +79,49 @@ def is_level(codes, records, j, k, box, xs, ys, places):
 
 
 @loop_kernel
-def _whole(first, last, size):
-    """A part of a row of `size` cells, so much longer that loops over it fill whole vectors."""
-    return first & ~15, min((last + 15) & ~15, size)
-
-
-@loop_kernel
-def _standing(h, iy, ix0, ix1, level):
-    """The first cell of [ix0, ix1) in a row that stands higher than a level, and the one behind the last."""
-    first, last = np.int32(SPAN), np.int32(0)
-    for i in range(np.uint32(ix1 - ix0)):
-        is_over = h[iy, np.uint64(ix0) + np.uint64(i)] > level
-        low, high = np.int32(i) if is_over else np.int32(SPAN), np.int32(i + 1) if is_over else np.int32(0)
-        first = np.int32(low if low < first else first)
-        last = np.int32(high if high > last else last)
-    return first, last
-
-
-@loop_kernel
-def _heights_arc(a, dy, level, xs, ix0, n, row):
-    """Write the heights of a level arc over n cells of a row to `row`."""
-    ax, cover2, r, far = a[X], a[RADIUS] * a[RADIUS] + a[RIM2], a[R], np.float32(math.inf)
-    sx, sy, ex, ey, sense, width = a[SX], a[SY], a[EX], a[EY], a[SENSE], a[WIDTH]
-    for i in range(n):
-        d2 = arc_distance2(xs[ix0 + i] - ax, dy, r, sx, sy, ex, ey, sense, width)
-        row[i + np.uint64(COMES)] = level if d2 <= cover2 else far
-
-
-@loop_kernel
-def _heights_line(a, dy, level, xs, ix0, n, row):
-    """Write the heights of a level line over n cells of a row to `row`.
-
-    Covered is what lies within reach of the line, which tells line_flat's answer without its root but where
-    rounding might decide; there line_flat is asked.
-    """
-    ax, h0, ux, uy, length = a[X], a[H], a[UX], a[UY], a[LENGTH]
-    cover2, far, unsure = a[RADIUS] * a[RADIUS] + a[RIM2], np.float32(math.inf), np.int32(0)
-    for i in range(n):
-        dx = xs[ix0 + i] - ax
-        u, w = dx * ux + dy * uy, dy * ux - dx * uy
-        e = u - min(max(u, 0.0), length)
-        beyond = e * e + w * w - cover2
-        row[i + np.uint64(COMES)] = level if beyond <= 0.0 else far
-        unsure = np.int32(unsure | (np.int32(1) if abs(beyond) < UNSURE else np.int32(0)))
-    if unsure != np.int32(0):
-        for i in range(n):
-            g = line_flat(xs[ix0 + i] - ax, dy, h0, cover2, ux, uy, length, 0.0)
-            row[i + np.uint64(COMES)] = level if g < math.inf else far
-
-
-@loop_kernel
-def _lower_row(keeper, field, iy, ix0, n, row):
-    """Lower n cells of a row from ix0 on to the heights in `row`; write there what stood and what is lost.
-
-    Returns the first cell that loses something and the one behind the last, counted from ix0.  In loops of
-    few arrays, as lose_kernels.load.
-    """
-    h, owner, floor, up, _, _ = field
-    zero = np.float32(0.0)
-    for i in range(n):
-        row[i + np.uint64(STANDS)] = h[iy, ix0 + i]
-    for i in range(n):
-        row[i + np.uint64(GROUND)] = up * floor[iy, ix0 + i]
-    for i in range(n):
-        before, to, ground = row[i + np.uint64(STANDS)], row[i + np.uint64(COMES)], row[i + np.uint64(GROUND)]
-        loses = before - (to if to > ground else ground)
-        row[i + np.uint64(LOST)] = loses if loses > zero else zero
-    first, last = np.int32(SPAN), np.int32(0)
-    for k in range(np.uint32(n)):
-        loses = row[np.uint64(k) + np.uint64(LOST)] > zero
-        low, high = np.int32(k) if loses else np.int32(SPAN), np.int32(k + 1) if loses else np.int32(0)
-        first = np.int32(low if low < first else first)
-        last = np.int32(high if high > last else last)
-    for i in range(n):
-        before, to = row[i + np.uint64(STANDS)], row[i + np.uint64(COMES)]
-        h[iy, ix0 + i] = to if to < before else before
-    for i in range(n):
-        is_low = row[i + np.uint64(COMES)] < row[i + np.uint64(STANDS)]
-        owner[iy, ix0 + i] = keeper if is_low else owner[iy, ix0 + i]
-    return first, last
-
-
-@loop_kernel
-def _add_row(is_arc, a, xs, dy, nth, ix0, at, n, row, columns):
-    """Add what n cells of a row, from ix0 on, lost to what is kept of their columns, from `at` on.
-
-    dy: of the row, from where Y of the record is.  nth: which row of the tile it is.
-    """
-    far, none, ax = np.float64(math.inf), np.float32(0.0), a[X]
-    q = 0.0
-    if is_arc:
-        round_, base = a[SENSE], -a[SENSE] * a[R] * a[R]
-        for i in range(n):
-            dx = xs[ix0 + i] - ax
-            columns[at + i + np.uint64(ASIDE)] = round_ * (dx * dx + dy * dy) + base
-    else:
-        q, across, beside = dy * a[UY], a[UY], dy * -a[UX]
-        for i in range(n):
-            columns[at + i + np.uint64(ASIDE)] = (xs[ix0 + i] - ax) * across + beside
-    for i in range(n):
-        lost, c = np.float64(row[i + np.uint64(LOST)]), at + i
-        s = columns[c + np.uint64(ASIDE)]
-        loses = row[i + np.uint64(LOST)] > none
-        columns[c + np.uint64(SUM)] += lost
-        columns[c + np.uint64(SIDE)] += lost if s > ON_PATH else (-lost if s < -ON_PATH else 0.0)
-        near, most = q if loses else far, q if loses else -far
-        known = columns[c + np.uint64(NEAREST)]
-        columns[c + np.uint64(NEAREST)] = near if near < known else known
-        known = columns[c + np.uint64(FARTHEST)]
-        columns[c + np.uint64(FARTHEST)] = most if most > known else known
-        high, known = np.float64(row[i + np.uint64(STANDS)]) if loses else -far, columns[c + np.uint64(HIGH)]
-        columns[c + np.uint64(HIGH)] = high if high > known else known
-        known = columns[c + np.uint64(DEEP)]
-        columns[c + np.uint64(DEEP_ROW)] = nth if lost > known else columns[c + np.uint64(DEEP_ROW)]
-        columns[c + np.uint64(DEEP)] = lost if lost > known else known
+def _clear(columns, row, first, last):
+    """Nothing is lost by the columns [first, last) yet, nor by any lane."""
+    for c in range(np.uint64(first), np.uint64(last)):
+        columns[c + np.uint64(SUM)] = columns[c + np.uint64(SIDE)] = 0.0
+    for lane in range(np.uint64(CHUNK)):
+        row[lane + np.uint64(HIGH)], row[lane + np.uint64(DEEP)] = -np.float32(math.inf), np.float32(0.0)
 
 
 @kernel
-def _clear(columns, first, last):
-    """Nothing is lost by the columns [first, last) yet."""
-    for c in range(np.uint64(first), np.uint64(last)):
-        columns[c + np.uint64(SUM)] = columns[c + np.uint64(SIDE)] = 0.0
-        columns[c + np.uint64(NEAREST)] = math.inf
-        columns[c + np.uint64(FARTHEST)] = columns[c + np.uint64(HIGH)] = -math.inf
-        columns[c + np.uint64(DEEP)] = columns[c + np.uint64(DEEP_ROW)] = 0.0
+def _under(a, middle, xs, dy, ix, losing, spans):
+    """As told_kernels._under_middle, of the row that a way straight down took from last.
 
-
-@loop_kernel
-def _under(a, middle, xs, dy, ix0, n, row):
-    """As told_kernels._under_middle, of what a row lost to a way straight down."""
+    ix: of the first column of the tile; losing: a bit for each cell that lost something.
+    """
+    row, bits, _ = spans
     most = 0.0
-    for i in range(n):
-        dx = xs[ix0 + i] - a[X]
-        if dx * dx + dy * dy <= middle * middle and row[i + np.uint64(LOST)] > np.float32(0.0):
-            most = max(most, np.float64(row[i + np.uint64(STANDS)]) - a[H])
+    for c in range(np.uint64(bits[ENDS]), np.uint64(bits[ENDS + 1] + 1)):
+        dx, loses = xs[np.uint64(ix) + c] - a[X], (losing >> c) & np.uint64(1)
+        if dx * dx + dy * dy <= middle * middle and loses != np.uint64(0):
+            most = max(most, np.float64(row[c + np.uint64(STOOD)]) - a[H])
     return most
 
 
 @kernel
-def _tell(a, has_side, level, field, box, ix0, ix1, columns, taken, k):
-    """Write what is told of entry k; ix0, ix1: of the columns of the tile that may have lost something."""
-    _, _, floor, up, xs, _ = field
-    iy_first, _, ix_first, _ = box
+def _tell(has_side, level, field, box, losing, spans, taken, k):
+    """Write what is told of entry k but NEAR and FAR; losing: a bit for each column that lost something."""
+    _, _, floor, up, _, _ = field
+    row, bits, columns = spans
     nx = np.int64(floor.shape[1])
-    total, side, near, most, high, deepest = 0.0, 0.0, math.inf, -math.inf, -math.inf, 0.0
-    spot, bottom = np.int64(-1), level
-    for ix in range(ix0, ix1):
-        c = np.uint64(ix - ix_first)
-        deep = columns[c + np.uint64(DEEP)]
-        if not deep > 0.0:
-            continue
+    total, side = 0.0, 0.0
+    find_ends(bits, losing)
+    for c in range(np.uint64(bits[ENDS]), np.uint64(bits[ENDS + 1] + 1)):
         total += columns[c + np.uint64(SUM)]
         side += columns[c + np.uint64(SIDE)]
-        u = (xs[ix] - a[X]) * a[UX]
-        near = min(near, u + columns[c + np.uint64(NEAREST)])
-        most = max(most, u + columns[c + np.uint64(FARTHEST)])
-        high = max(high, columns[c + np.uint64(HIGH)])
-        if deep >= deepest:
-            iy = iy_first + np.int64(columns[c + np.uint64(DEEP_ROW)])
-            if deep > deepest or iy * nx + ix < spot:
-                deepest, spot, bottom = deep, iy * nx + ix, max(level, up * floor[iy, ix])
+    high, deepest, place = -np.float32(math.inf), np.float32(0.0), np.int32(0)
+    for lane in range(np.uint64(CHUNK)):
+        high = max(high, row[lane + np.uint64(HIGH)])
+        deep, its = row[lane + np.uint64(DEEP)], bits[lane + np.uint64(PLACE)]
+        if deep > deepest or (deep == deepest and deep > np.float32(0.0) and its < place):
+            deepest, place = deep, its
+    iy, ix = box[0] + np.int64(place) // SPAN, box[2] + np.int64(place) % SPAN
     taken[k, TAKEN], taken[k, LEAN], taken[k, TOP] = total, side if has_side else 0.0, high
-    taken[k, NEAR], taken[k, FAR] = near, most
-    taken[k, DEPTH], taken[k, SPOT], taken[k, BOTTOM] = deepest, spot, bottom
+    taken[k, DEPTH], taken[k, SPOT], taken[k, BOTTOM] = deepest, iy * nx + ix, max(level, up * floor[iy, ix])
 
 
 @late_kernel
@@ -268,10 +133,10 @@ def level_moves(first, last, field, box, x0, y0, cell, middle, moves, outer, tak
     how many heights were evaluated.
     """
     first_entry, entries, codes, rows, records, _ = moves
-    h, _, _, _, xs, ys = field
+    h, owner, floor, up, xs, ys = field
     iy_first, iy_last, ix_first, ix_last = box
-    row, columns = spans
-    evaluated = 0
+    row, bits, columns = spans
+    nx, last_chunk, evaluated = np.uint64(h.shape[1]), ix_last - ix_first - CHUNK, 0
     for entry in range(first, last):
         j = entries[entry]
         k, a, level = entry - first_entry, records[j], np.float32(records[j, H])
@@ -285,6 +150,8 @@ def level_moves(first, last, field, box, x0, y0, cell, middle, moves, outer, tak
         lean, aside = a[UX] / uy if is_oblique else 0.0, reach / abs(uy) if is_oblique else 0.0
         inner, beyond = max(a[R] - reach, 0.0), a[R] + reach
         is_any, low_x, low_y, high_x, high_y = False, 0.0, 0.0, 0.0, 0.0
+        near, most, losing, is_clear = math.inf, -math.inf, np.uint64(0), False
+        first_column = max(min((ix0 - ix_first) & ~(CHUNK - 1), last_chunk), 0)
         for iy in range(iy0, iy1):
             dy = ys[iy] - a[Y]
             # Where the row meets what lies within reach: of the line without ends, or of the circle, left and
@@ -298,6 +165,7 @@ def level_moves(first, last, field, box, x0, y0, cell, middle, moves, outer, tak
                     continue
                 left, right = ax - math.sqrt(across2), ax + math.sqrt(across2)
                 hole = math.sqrt(max(inner * inner - dy * dy, 0.0))
+            q = dy * uy
             for part in range(2 if hole > 0.0 else 1):
                 begin = left if part == 0 else ax + hole
                 end = right if part == 1 or not hole > 0.0 else ax - hole
@@ -306,42 +174,59 @@ def level_moves(first, last, field, box, x0, y0, cell, middle, moves, outer, tak
                 jx1 = min(np.int64(math.ceil(min(end, ix1 + 1.0))) + 1, ix1) - ix_first
                 if jx0 >= jx1:
                     continue
-                jx0, jx1 = _whole(jx0, jx1, ix_last - ix_first)
-                low, high = _standing(h, np.uint64(iy), ix_first + jx0, ix_first + jx1, level)
-                if low >= high:
+                lost = np.uint64(0)
+                for c in range(jx0 & ~(CHUNK - 1), jx1, CHUNK):
+                    # Those at the end of a tile begin earlier: what is lowered already loses nothing more.
+                    at = np.uint64(min(c, last_chunk))
+                    place, ix = np.uint64(iy) * nx + np.uint64(ix_first) + at, np.uint64(ix_first) + at
+                    if standing(h, place, level) == np.uint64(0):
+                        continue
+                    if not is_clear:
+                        _clear(columns, row, first_column, ix1 - ix_first)
+                        is_clear = True
+                    evaluated += CHUNK
+                    nth = np.int32((iy - iy_first) * SPAN + np.int64(at))
+                    if is_arc:
+                        lost |= (
+                            take_arc(
+                                h, owner, floor, up, xs, place, ix, records, j, dy, level, rows[j], row,
+                                bits, columns, at, nth,
+                            )
+                            << at
+                        )  # fmt: skip
+                    else:
+                        lost |= (
+                            take_line(
+                                h, owner, floor, up, xs, place, ix, records, j, dy, level, rows[j], row,
+                                bits, columns, at, nth,
+                            )
+                            << at
+                        )  # fmt: skip
+                if lost == np.uint64(0):
                     continue
-                jx0, jx1 = _whole(jx0 + low, jx0 + high, ix_last - ix_first)
-                n, ix = np.uint64(jx1 - jx0), np.uint64(ix_first + jx0)
-                evaluated += np.int64(n)
-                if is_arc:
-                    _heights_arc(a, dy, level, xs, ix, n, row)
-                else:
-                    _heights_line(a, dy, level, xs, ix, n, row)
-                low, high = _lower_row(rows[j], field, np.uint64(iy), ix, n, row)
-                if low >= high:
-                    continue
-                if not is_any:
-                    _clear(columns, *_whole(ix0 - ix_first, ix1 - ix_first, ix_last - ix_first))
+                losing |= lost
+                find_ends(bits, lost)
                 if is_point and abs(dy) <= middle:
-                    taken[k, UNDER] = max(taken[k, UNDER], _under(a, middle, xs, dy, ix, n, row))
-                if is_arc:
+                    taken[k, UNDER] = max(taken[k, UNDER], _under(a, middle, xs, dy, ix_first, lost, spans))
+                for which in range(2):
+                    dx = xs[np.uint64(ix_first) + np.uint64(bits[ENDS + which])] - ax
+                    if not is_arc:
+                        # Along a row the way along a line grows or falls from end to end.
+                        near, most = min(near, dx * a[UX] + q), max(most, dx * a[UX] + q)
+                        continue
                     # In a row angles grow or fall from end to end; over less than half a turn the sign of a
                     # cross product tells which is the greater.
-                    for which in range(2):
-                        dx = xs[ix + np.uint64(low if which == 0 else high - 1)] - ax
-                        if not is_any or a[SENSE] * (low_x * dy - low_y * dx) < 0.0:
-                            low_x, low_y = dx, dy
-                        if not is_any or a[SENSE] * (high_x * dy - high_y * dx) > 0.0:
-                            high_x, high_y = dx, dy
-                        is_any = True
-                is_any = True
-                at = ix - np.uint64(ix_first)
-                _add_row(is_arc, a, xs, dy, np.float64(iy - iy_first), ix, at, n, row, columns)
-        if is_any:
-            _tell(a, is_arc or not is_point, level, field, box, ix0, ix1, columns, taken, k)
+                    if not is_any or a[SENSE] * (low_x * dy - low_y * dx) < 0.0:
+                        low_x, low_y = dx, dy
+                    if not is_any or a[SENSE] * (high_x * dy - high_y * dx) > 0.0:
+                        high_x, high_y = dx, dy
+                    is_any = True
+        if losing != np.uint64(0):
+            _tell(is_arc or not is_point, level, field, box, losing, spans, taken, k)
             if is_arc:
                 begin, sweep = arc_turn(LEVEL_ARC_FORM, a, k, places)
                 switch = 0.5 * (TURN + sweep)
-                taken[k, NEAR] = a[R] * on_arc(a, low_x, low_y, begin, switch)
-                taken[k, FAR] = a[R] * on_arc(a, high_x, high_y, begin, switch)
+                near = a[R] * on_arc(a, low_x, low_y, begin, switch)
+                most = a[R] * on_arc(a, high_x, high_y, begin, switch)
+            taken[k, NEAR], taken[k, FAR] = near, most
     return evaluated

@@ -15,11 +15,12 @@ from simkit.cutters import FLAT
 from simkit.stock.bite_kernels import PASS, bite, middle_of, pieces_of
 from simkit.stock.bound_kernels import RADIUS_AT
 from simkit.stock.height_kernels import row_heights
-from simkit.stock.level_kernels import KEPT, ROW, SPAN, is_level, level_moves
+from simkit.stock.level_kernels import is_level, level_moves
 from simkit.stock.line_kernels import line_flat, line_outline, line_outline_terms
 from simkit.stock.list_kernels import GROUP, LANES
 from simkit.stock.lose_kernels import ARCS, BATCH, CELLS, HIGHEST, LINE, PLACES, ROOM, highest
 from simkit.stock.pack_kernels import SLACK
+from simkit.stock.row_kernels import CHUNK, KEPT, ROW, SPAN
 from simkit.stock.told_kernels import FAR, NEAR, SPOT, TAKES, TOP
 
 MARGIN = 1e-4  # mm: more than the rounding of heights to float32, up to a metre
@@ -206,6 +207,7 @@ def _run_tiles(
         if entry == last and at == last_chord:
             continue
         tile, before_it = (iy_first, iy_last, ix_first, ix_last), evaluated
+        in_chunks = is_flat and ix_last - ix_first >= CHUNK
         _begin(entry - starts[first_tile], last - starts[first_tile], taken)
         if not is_flat:  # rows come one after the other
             _fetch(wood, tile, leaf)
@@ -231,7 +233,9 @@ def _run_tiles(
                 begins, in_rows = entry, False
                 while entry < until:
                     j = entries[entry]
-                    is_own = is_flat and is_level(codes, records, j, entry - moves[0], tile, xs, ys, leaf[2])
+                    is_own = in_chunks and is_level(
+                        codes, records, j, entry - moves[0], tile, xs, ys, leaf[2]
+                    )
                     if entry > begins and is_own != in_rows:
                         break
                     in_rows = is_own
@@ -314,7 +318,7 @@ def replay_tiles(
     planes, batched = np.zeros(4 * LANES, np.float32), np.empty(LANES, np.float32)
     chosen = np.empty(LANES, np.int32)
     stood = np.empty((size, size), np.float32)
-    boxes = np.empty((n_groups, 4), np.float32)
+    boxes, row = np.empty((n_groups, 4), np.float32), np.empty(ROW, np.float32)
     room = (
         np.empty(h.shape[1], np.float32),
         lists,
@@ -326,7 +330,7 @@ def replay_tiles(
         planes,
         batched,
         chosen,
-        (np.empty(ROW, np.float32), np.empty(KEPT, np.float64)),
+        (row, row.view(np.int32), np.empty(KEPT, np.float64)),
     )
     return _run_tiles(
         (h, owner, floor, up, xs, ys, x0, y0), stood, room, cell, size, first_tile, last_tile, starts,

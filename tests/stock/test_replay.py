@@ -12,8 +12,8 @@ from simkit.moves.chords import places_on
 from simkit.moves.table import ARC, LINE, make_moves
 from simkit.stock.cut import cut
 from simkit.stock.field import blank_field, blank_lattice
-from simkit.stock.level_kernels import SPAN
 from simkit.stock.replay import CLEAR, replay
+from simkit.stock.row_kernels import SPAN
 from tests.stock import naive
 from tests.stock.some_moves import SHAPES
 from tests.stock.test_cut import CUTTERS, SIZE, assert_same, blank, job
