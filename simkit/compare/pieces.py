@@ -66,7 +66,8 @@ def main_piece(field: Field, pieces: Pieces, is_part: np.ndarray | None, prefers
 
     is_part (ny, nx) bool: columns of the target, None without one.
     The piece with most of the part where that goes on to the blank's edge, or when `prefers_part`; else the
-    largest that goes on to the edge; else that of the part; else the largest.
+    largest that goes on to the edge, if that is more than all others there together (a frame in pieces is
+    none); else that of the part; else the largest.
     """
     if not pieces.count:
         return 0
@@ -77,8 +78,9 @@ def main_piece(field: Field, pieces: Pieces, is_part: np.ndarray | None, prefers
         part = int(np.argmax(pieces.sums(is_part * (pieces.label > 0))[1:])) + 1
     if part and (prefers_part or at_edge[part]):
         return part
-    if at_edge.any():
-        return int(np.argmax(np.where(at_edge, size, 0.0)))
+    frame = np.where(at_edge, size, 0.0)
+    if frame.max() > frame.sum() / 2:
+        return int(np.argmax(frame))
     return part or int(np.argmax(size))
 
 

@@ -99,6 +99,24 @@ def test_main_piece__the_frame_unless_the_part_reaches_the_edge_or_is_what_is_wo
     assert main_piece(whole, pieces, part, False) == 1
 
 
+def test_main_piece__a_frame_in_pieces_is_none():
+    upper = np.zeros((30, 40))
+    for rows in (slice(0, 6), slice(-6, None)):
+        for columns in (slice(0, 6), slice(-6, None)):
+            upper[rows, columns] = 10.0
+    upper[12:18, 15:25] = 10.0
+    part = np.zeros(upper.shape, bool)
+    part[12:18, 15:25] = True
+    whole = field(np.zeros(upper.shape), upper)
+    pieces = pieces_of(whole)
+    assert pieces.count == 5
+    assert main_piece(whole, pieces, part, False) == pieces.label[15, 20]
+    upper[6:12, :6] = upper[:6, 6:30] = 10.0  # one of them larger than the other three together
+    whole = field(np.zeros(upper.shape), upper)
+    pieces = pieces_of(whole)
+    assert main_piece(whole, pieces, part, False) == pieces.label[0, 0]
+
+
 def test_witnesses__thickest_columns_largest_piece_first_and_no_chips():
     whole = plate()
     pieces = pieces_of(whole)
