@@ -148,9 +148,10 @@ def test_rim__that_one_side_alone_lost_is_as_far_off_as_what_is_left_ends(tmp_pa
     assert high == pytest.approx(0.3, abs=SLACK)
 
 
-def test_rim__is_lost_by_a_wall_beside_it_also_where_its_faces_stand_proud(tmp_path):
+@pytest.mark.parametrize("degrees", [45.0, 70.0])  # the steeper goes on above the wall
+def test_rim__is_lost_by_a_wall_beside_it_also_where_its_faces_stand_proud(tmp_path, degrees):
     """The bevel is raised by 0.2 mm, the top by 0.1: what ends the wood is the wall, 0.12 mm in."""
-    recuts = Recuts(budget_edge_job.bevel(tmp_path, wall=0.2))
+    recuts = Recuts(budget_edge_job.bevel(tmp_path, degrees, wall=0.2))
     change = np.array((0.12, 0.0, 0.0, 0.2, 0.1))
     assert recuts.asked(change)[GOUGE] == pytest.approx(0.12, abs=SLACK)
     rows = compared(recuts, change)
