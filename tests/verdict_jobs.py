@@ -40,6 +40,7 @@ class Read:
 
     moves: object
     warnings: tuple = ()
+    tools_called: tuple = ()
 
 
 def _clocks():

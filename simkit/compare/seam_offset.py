@@ -18,8 +18,8 @@ def with_seam(offsets: Sequence[SideOffset], fit: ShiftFit) -> list[SideOffset]:
 
     offsets: of both sides, as far as they are known.  fit: of the seam.
     The seam knows how one side lies against the other; that is where the one lies where the other is right.
-    Each direction in plan is taken by itself: where the seam shows it, with a smaller bound, and both agree
-    within their bounds.
+    Each direction in plan is taken by itself: where the seam shows it, with a smaller bound.  Where they do
+    not agree within their bounds in all that the seam shows, something else is wrong, and nothing is taken.
     """
     off = [one for one in offsets if one.is_the_cause]
     turn = abs(fit.turn_degrees) - (fit.bound[2] if fit.is_observable[2] else 0.0)
@@ -29,12 +29,12 @@ def with_seam(offsets: Sequence[SideOffset], fit: ShiftFit) -> list[SideOffset]:
     sign = 1.0 if own.side == 1 else -1.0
     seam = sign * np.array([fit.dx, fit.dy])
     shift, bound = np.array(own.shift), np.array(own.bound)
-    is_better = np.array(fit.is_observable[:2], bool) & (np.array(fit.bound[:2]) < bound[:2])
-    is_better &= abs(seam - shift[:2]) <= bound[:2] + np.array(fit.bound[:2])
-    if not is_better.any():
+    is_seen, within = np.array(fit.is_observable[:2], bool), np.array(fit.bound[:2])
+    is_better = is_seen & (within < bound[:2])
+    if not is_better.any() or (is_seen & (abs(seam - shift[:2]) > bound[:2] + within)).any():
         return list(offsets)
     shift[:2] = np.where(is_better, seam, shift[:2])
-    bound[:2] = np.where(is_better, fit.bound[:2], bound[:2])
+    bound[:2] = np.where(is_better, within, bound[:2])
     told = replace(
         own,
         shift=tuple(float(part) for part in shift),

@@ -22,6 +22,7 @@ from simkit.report.shown import LOG_WIDTH
 from simkit.units import is_too_coarse
 
 MOST_ROWS = 10
+MOST_AGAIN = 3  # rows that stand once more at the end
 WIDE = 120  # characters: a narrower terminal gets the rows as lines
 _STYLES = {
     "safety": "bold",
@@ -108,13 +109,13 @@ class Console:
             yield Stages(bar)
 
     def show(self, result: dict[str, Any]) -> None:
-        """Print the result: verdict, findings, job, tables, remarks, cautions and, once more, the verdict."""
+        """Print the result: verdict, findings, job, tables, remarks, cautions, first rows, verdict."""
         lengths = lengths_of(result)
         verdict = Text(lengths.text(result["verdict"]["sentence"]), style="bold")
         if self._quiet:
             self._out.print(verdict, soft_wrap=True)
             return
-        # What to put right stands before all else; the verdict once more last, where a terminal shows it.
+        # What to put right stands before all else; the first of it once more last, where a terminal shows it.
         self._out.print(verdict)
         self._show_findings(result, lengths)
         self._out.print()
@@ -136,6 +137,7 @@ class Console:
         self._out.print(Text("Not simulated: " + "; ".join(result["not_simulated"]) + "."), style="dim")
         self._out.print(Text(" ".join(result["cautions"])), style="dim")
         self._out.print()
+        self._show_rows(cause_rows(result)[:MOST_AGAIN], result, lengths)
         self._out.print(verdict)
 
     def _show_findings(self, result: dict[str, Any], lengths: Lengths) -> None:
@@ -143,23 +145,26 @@ class Console:
         rows = cause_rows(result)
         if rows:
             self._out.print()
-            if self._out.width >= WIDE:
-                self._out.print(_findings_table(rows[:MOST_ROWS], lengths, program_lengths(result)))
-            else:
-                self._out.print(_findings_lines(rows[:MOST_ROWS], lengths, program_lengths(result)))
+            self._show_rows(rows[:MOST_ROWS], result, lengths)
             if len(rows) > MOST_ROWS:
                 self._out.print(f"and {len(rows) - MOST_ROWS} more rows; --json FILE writes all of them")
             if any(row["unit"] == "mm" and is_too_coarse(row["value"], row["bound"]) for row in rows):
                 cells = f"cells of {lengths.both(result['cell'])} are too coarse for a figure"
                 words = f"Where a range stands, {cells}: check with a smaller --cell."
                 self._out.print(Padding(Text(words), (0, 0, 0, 2)))
-            for advice, numbers in _advice(rows[:MOST_ROWS]):
-                self._out.print(Padding(Text(f"{numbers}: {lengths.text(advice)}"), (0, 0, 0, 2)))
         is_dangerous = any(row["severity"] == "safety" for row in result["findings"])
         if not is_dangerous and any(row["accept"] for row in result["findings"]):
             self._out.print(
                 "To let a finding stand: --accept prints the lines for the job file.", style="dim"
             )
+
+    def _show_rows(self, rows: list[dict[str, Any]], result: dict[str, Any], lengths: Lengths) -> None:
+        """Print some rows, and what to do about them."""
+        if rows:
+            table = _findings_table if self._out.width >= WIDE else _findings_lines
+            self._out.print(table(rows, lengths, program_lengths(result)))
+        for advice, numbers in _advice(rows):
+            self._out.print(Padding(Text(f"{numbers}: {lengths.text(advice)}"), (0, 0, 0, 2)))
 
 
 def cause_rows(result: dict[str, Any]) -> list[dict[str, Any]]:

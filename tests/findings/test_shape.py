@@ -167,7 +167,8 @@ def test_undecided__tells_the_higher_look_and_a_bound_that_reaches_the_limit(mon
     """Where it is open whether a limit is kept, the range told must hold the limit."""
     lattice = Lattice((0.0, 0.0), 0.4, 4, 3)
     looks = {(0.6, 0.6): 0.21, (1.0, 0.6): found}
-    met = SimpleNamespace(worst=lambda region: ((1, 2), (1.0, 0.6), 0.3, False))
+    worst = ((1, 2), (1.0, 0.6), 0.3, False)
+    met = SimpleNamespace(worst=lambda region: worst, away=np.zeros(lattice.shape))
     evidence = SimpleNamespace(
         field=SimpleNamespace(lattice=lattice),
         zones=SimpleNamespace(allowance=lambda lattice, side: None),
