@@ -388,7 +388,10 @@ def write(folder, tray: Tray, mutation: Mutation | None = None):
 
 
 def run(folder, tray: Tray, mutation: Mutation | None = None):
-    """Write a job, check it; return exit status, (kind, file, line) of what fails, and what may be named."""
+    """Write a job, check it; return exit status, (kind, file, line) of what fails, and what may be named.
+
+    A finding of several moves stands for the worst and names the line of the first: both are lines of it.
+    """
     job, wanted = write(folder, tray, mutation)
     told = io.StringIO()
     with contextlib.redirect_stderr(told), contextlib.redirect_stdout(io.StringIO()):
@@ -398,7 +401,11 @@ def run(folder, tray: Tray, mutation: Mutation | None = None):
         return status, [(REFUSED, file, int(line)) for file, line in rows], wanted
     found = json.loads((folder / "r.json").read_text("utf-8"))["findings"]
     failing = [row for row in found if row["severity"] in ("safety", "beyond", "undecided")]
-    return status, [(row["kind"], row["file"], row["line"]) for row in failing], wanted
+    lines = [(row["kind"], row["file"], row["line"]) for row in failing]
+    for row in failing:
+        first = re.search(r"the worst of \d+ such moves, the first in line (\d+)(?! of)", row["message"])
+        lines += [(row["kind"], row["file"], int(first[1]))] if first else []
+    return status, lines, wanted
 
 
 def is_found(mutation: Mutation, status: int, told: list, wanted) -> bool:
