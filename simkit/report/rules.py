@@ -87,8 +87,8 @@ RULES = {
         "Pour in two steps, or take a resin for deeper pours.",
     ),
     "inlay-lost": (
-        "a step to a thickness takes away all the resin of an inlay somewhere; a warning where it takes all of a"
-        " carved place",
+        "a step to a thickness takes away all the resin of an inlay somewhere; a warning where it takes all"
+        " of a carved place",
         "Leave the blank thicker, or cut the pocket deeper.",
     ),
     "break-through": ("nothing is left of the part there", "Raise the cut there, from one side or both."),
