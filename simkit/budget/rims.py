@@ -13,10 +13,8 @@ from simkit.budget.rows import GOUGE, Rows, lifts, make_rows
 from simkit.budget.steps import crossing
 from simkit.target.sharp import along_edges, outward_in_plan
 
-OUT = (
-    0.5,
-    0.1,
-)  # mm beside a rim: so near a wall is looked for; nearer, where a steep face goes on beside it
+# mm beside a rim: so near a wall is looked for; the nearer where a steep cut goes on beside it.
+OUT = (0.5, 0.1)
 LEAST = 0.1  # mm: what goes less deep under the rim is none
 REACH = 1.0  # mm either way in plan
 LEVELS = (0.25, 0.5, 0.75)  # of how deep it goes there: where it stands at each
