@@ -66,7 +66,7 @@ from simkit.machine.stops import low_stops
 from simkit.moves.extremes import extremes
 from simkit.moves.table import Moves, join_moves
 from simkit.stock.cut import cut, cut_heights
-from simkit.stock.field import Field, Lattice, blank_field, blank_lattice
+from simkit.stock.field import UNCUT, Field, Lattice, blank_field, blank_lattice
 from simkit.stock.replay import Replay, replay
 from simkit.stock.steps import columns_after, do_again, do_steps
 from simkit.target.coarseness import coarseness
@@ -285,8 +285,11 @@ def _cut(
         x, y = window.x(), window.y()
         low_x, high_x, low_y, high_y = boxes
         near = (low_x <= x[-1]) & (high_x >= x[0]) & (low_y <= y[-1]) & (high_y >= y[0])
-        chosen = moves[np.flatnonzero(near)]
-        return cut_all(job, chosen, _setup_slices(chosen, len(job.setups)), frames, window, done)
+        rows_near = np.flatnonzero(near)
+        chosen = moves[rows_near]
+        left = cut_all(job, chosen, _setup_slices(chosen, len(job.setups)), frames, window, done)
+        names = np.append(rows_near, UNCUT).astype(np.int32)  # UNCUT is the last of them
+        return replace(left, lower_move=names[left.lower_move], upper_move=names[left.upper_move])
 
     evidence = Evidence(
         job=job,

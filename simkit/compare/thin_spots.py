@@ -11,17 +11,21 @@ from scipy import ndimage
 
 from simkit.compare.walls import Walls, wall_thickness
 from simkit.errors import ShapeError
-from simkit.stock.field import Lattice
+from simkit.stock.field import UNCUT, Field, Lattice
+
+TIE = 0.005  # mm: places whose walls differ by less are as thin as each other
 
 
 @dataclass(frozen=True, slots=True)
 class ThinSpot:
     """One connected spot where the material is, or may be, thinner than a limit.
 
-    thickness, bound mm: at its worst cell (iy, ix).  near, contact (x, y, z) mm, blank frame: the
-    two places between which it was measured; near_face, contact_face, near_cell, contact_cell: as
-    in Walls.  area mm2 in plan, cells: how many.  target: what the target has there, mm, None where
-    it has no wall below the cap.  is_by_design: the target is as thin there.
+    thickness, bound mm: the least of its cells, and how far that may be off.  iy, ix: the worst cell, or
+    one as thin of which both faces were cut.  near, contact (x, y, z) mm, blank frame: the two places
+    between which it was measured there; near_face, contact_face: as in Walls.  rows: of the moves that cut
+    these two faces, UNCUT where none did or no field tells.  area mm2 in plan, cells: how many.  target:
+    what the target has there, mm, None where it has no wall below the cap.  is_by_design: the target is
+    as thin there.
     """
 
     thickness: float
@@ -30,8 +34,7 @@ class ThinSpot:
     contact: tuple[float, float, float]
     near_face: int
     contact_face: int
-    near_cell: int
-    contact_cell: int
+    rows: tuple[int, int]
     iy: int
     ix: int
     area: float
@@ -79,13 +82,15 @@ def thin_spots(
     limit: float,
     mask: np.ndarray | None = None,
     tolerance: float = 0.1,
+    field: Field | None = None,
 ) -> list[ThinSpot]:
     """Return the connected spots where a wall is thinner than `limit`, or may be; worst first.
 
     cut, target: wall thickness of what was cut and of the target, on one lattice, cap above limit.
     mask (ny, nx) bool: cells that belong to the part; others (offcut, tabs, frame) are left out.
     tolerance mm: a wall counts as thin by design where the target, within two cells, is below the
-    limit and the cut is not thinner than it by more than this and the bounds of both.
+    limit and the cut is not thinner than it by more than this and the bounds of both.  field: what `cut`
+    was measured on; where several places are as thin, one is told of which moves cut both faces.
     A spot straddles the limit, and is undecided, when thickness < limit + bound only: see `bound`.
     """
     is_thin, is_wanted, wanted = thin_cells(cut, target, limit, mask, tolerance)
@@ -95,7 +100,7 @@ def thin_spots(
     touched = np.unique(joined[is_worse])
     is_alike = is_thin & is_wanted & ~np.isin(joined, touched)
     spots = [
-        _spot(cut, joined, is_here, number, box, wanted, is_by_design)
+        _spot(cut, joined, is_here, number, box, wanted, is_by_design, field)
         for is_here, is_by_design in ((is_worse, False), (is_alike, True))
         for number, box in enumerate(ndimage.find_objects(np.where(is_here, joined, 0)), start=1)
         if box is not None
@@ -122,23 +127,22 @@ def joined_cells(cut: Walls, is_thin: np.ndarray) -> np.ndarray:
     return ndimage.label(cover, np.ones((3, 3)))[0]
 
 
-def _spot(cut: Walls, joined, is_here, number: int, box, wanted, is_by_design: bool) -> ThinSpot:
+def _spot(
+    cut: Walls, joined, is_here, number: int, box, wanted, is_by_design: bool, field: Field | None
+) -> ThinSpot:
     """Return the record of the spot `number`, of those cells of it that are in the mask."""
     is_mine = is_here[box] & (joined[box] == number)
     value = np.where(is_mine, cut.thickness[box], np.inf)
     y, x = np.unravel_index(np.argmin(value), value.shape)
-    iy, ix = int(y + box[0].start), int(x + box[1].start)
+    first = box[0].start, box[1].start
+    least = y + first[0], x + first[1]
+    iy, ix = _told_cell(cut, value, first, float(value[y, x]) + TIE, field)
     cells = int(is_mine.sum()) * cut.stride**2
     there = float(wanted[iy, ix])
     return ThinSpot(
-        thickness=float(cut.thickness[iy, ix]),
-        bound=float(cut.bound[iy, ix]),
-        near=tuple(map(float, cut.near[iy, ix])),
-        contact=tuple(map(float, cut.contact[iy, ix])),
-        near_face=int(cut.near_face[iy, ix]),
-        contact_face=int(cut.contact_face[iy, ix]),
-        near_cell=int(cut.near_cell[iy, ix]),
-        contact_cell=int(cut.contact_cell[iy, ix]),
+        thickness=float(cut.thickness[least]),
+        bound=float(cut.bound[least]),
+        **_place(cut, iy, ix, field),
         iy=iy,
         ix=ix,
         area=cells * cut.lattice.cell**2,
@@ -148,19 +152,49 @@ def _spot(cut: Walls, joined, is_here, number: int, box, wanted, is_by_design: b
     )
 
 
+def _told_cell(
+    walls: Walls, value: np.ndarray, first: tuple[int, int], most: float, field: Field | None
+) -> tuple[int, int]:
+    """Return the cell (iy, ix) of the least value, of those to `most` of which both faces were cut if any.
+
+    value (h, w) mm: of the cells from `first` (iy, ix) on, inf where it does not count.
+    """
+    iy, ix = np.nonzero(value <= most)
+    value, iy, ix = value[iy, ix], iy + first[0], ix + first[1]
+    if field is not None:
+        is_cut = (np.stack(walls.rows(field, iy, ix)) != UNCUT).all(axis=0)
+        if is_cut.any():
+            value, iy, ix = value[is_cut], iy[is_cut], ix[is_cut]
+    nth = np.argmin(value)
+    return int(iy[nth]), int(ix[nth])
+
+
+def _place(walls: Walls, iy: int, ix: int, field: Field | None) -> dict:
+    """Return what a ThinSpot tells of the two faces of a cell."""
+    rows = (UNCUT, UNCUT) if field is None else tuple(int(row) for row in walls.rows(field, iy, ix))
+    return {
+        "near": tuple(map(float, walls.near[iy, ix])),
+        "contact": tuple(map(float, walls.contact[iy, ix])),
+        "near_face": int(walls.near_face[iy, ix]),
+        "contact_face": int(walls.contact_face[iy, ix]),
+        "rows": rows,
+    }
+
+
 def look_closer(
     spot: ThinSpot,
     lattice: Lattice,
-    surfaces: Callable[[Lattice], tuple[np.ndarray, np.ndarray]],
+    surfaces: Callable[[Lattice], tuple[np.ndarray, np.ndarray, Field | None]],
     divide: int = 4,
     mask: np.ndarray | None = None,
 ) -> ThinSpot:
     """Return the spot with its worst thickness measured anew on finer cells about it.
 
     lattice: the one the spot was found on.  surfaces: takes a lattice, returns the lower and the upper
-    surface on it, each (ny, nx) mm.  divide: fine cells per cell.  mask (ny, nx) bool over `lattice`:
-    only these cells count, as in thin_spots.
-    The bound shrinks with the cell.  Area, cells, target and is_by_design stay as they are.
+    surface on it, each (ny, nx) mm, and the field that tells who cut them, or None.  divide: fine cells
+    per cell.  mask (ny, nx) bool over `lattice`: only these cells count, as in thin_spots.
+    The bound shrinks with the cell.  Told is the place with the least thickness, or one that is as thin
+    within TIE or the bound and of which both faces were cut.  All else stays as it is.
     The spot comes back unchanged when nothing thin is found on the finer cells.
     """
     cap = 1.5 * spot.thickness + lattice.cell
@@ -169,20 +203,16 @@ def look_closer(
         spot.iy - width, spot.iy + width + 1, spot.ix - width, spot.ix + width + 1, divide
     )
     x, y = np.meshgrid(window.x(), window.y())
-    lower, upper = surfaces(window)
+    lower, upper, field = surfaces(window)
     # Only what lies about the spot itself: the window also holds its neighbours.
     far = np.hypot(x - spot.near[0], y - spot.near[1]) > 2 * lattice.cell
     if mask is not None:
         far |= ~mask[lattice.cell_at(x, y)]
     walls = wall_thickness(window, lower, upper, cap, edge_is_face=False, looked=~far)
     value = np.where(far | np.isnan(walls.thickness), np.inf, walls.thickness)
-    iy, ix = np.unravel_index(np.argmin(value), value.shape)
-    if not math.isfinite(value[iy, ix]):
+    least = np.unravel_index(np.argmin(value), value.shape)
+    if not math.isfinite(value[least]):
         return spot
-    return replace(
-        spot,
-        thickness=float(walls.thickness[iy, ix]),
-        bound=float(walls.bound[iy, ix]),
-        near=tuple(map(float, walls.near[iy, ix])),
-        contact=tuple(map(float, walls.contact[iy, ix])),
-    )
+    thickness, bound = float(walls.thickness[least]), float(walls.bound[least])
+    iy, ix = _told_cell(walls, value, (0, 0), thickness + max(bound, TIE), field)
+    return replace(spot, thickness=thickness, bound=bound, **_place(walls, iy, ix, field))

@@ -50,23 +50,22 @@ class Walls:
     near_cell: np.ndarray
     contact_cell: np.ndarray
 
-    def rows(self, field: Field, iy: int, ix: int) -> tuple[int, int]:
-        """Return the rows of the moves that cut the near and the contact face of cell (iy, ix).
+    def rows(self, field: Field, iy, ix) -> tuple[np.ndarray, np.ndarray]:
+        """Return the rows of the moves that cut the near and the contact faces of cells (iy, ix), each (n,).
 
-        field: the field the walls were measured on.  UNCUT where no move did.
+        field: the field the walls were measured on.  iy, ix (n,) or int.  UNCUT where no move did.
         """
         return (
-            _row(field, int(self.near_face[iy, ix]), int(self.near_cell[iy, ix])),
-            _row(field, int(self.contact_face[iy, ix]), int(self.contact_cell[iy, ix])),
+            _rows(field, self.near_face[iy, ix], self.near_cell[iy, ix]),
+            _rows(field, self.contact_face[iy, ix], self.contact_cell[iy, ix]),
         )
 
 
-def _row(field: Field, face: int, cell: int) -> int:
-    """Return the move that cut one face, UNCUT where none did."""
-    if face == NO_FACE or cell < 0:
-        return UNCUT
-    rows = field.upper_move if face == UPPER_FACE else field.lower_move
-    return int(rows.reshape(-1)[cell])
+def _rows(field: Field, face: np.ndarray, cell: np.ndarray) -> np.ndarray:
+    """Return the moves that cut faces, UNCUT where none did.  face (n,), cell (n,): as in Walls."""
+    upper, lower = (rows.reshape(-1)[np.maximum(cell, 0)] for rows in (field.upper_move, field.lower_move))
+    rows = np.where(np.equal(face, UPPER_FACE), upper, lower)
+    return np.where(np.equal(face, NO_FACE) | np.less(cell, 0), UNCUT, rows)
 
 
 def wall_thickness(

@@ -46,8 +46,7 @@ class Evidence:
     loose: of compare.loose.
     stood: of compare.standing.  seam: of compare.seam.  holes, pins: of compare.dowels.
     poses: of compare.pose_fit, one for each setup.  seats: of compare.jig, one for each piece in a jig.
-    recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone; so
-        its surfaces are the job's, its upper_move and lower_move are not rows of `moves`.
+    recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone.
     columns(points (n, 2)) -> stock.steps.AtPoints: what is left, exact at any points.
     sweeps {1: ..., 2: ...}: of compare.sweeps, made when first asked for.
     may_exceed(side, is_gouge, most (ny, nx), is_asked (ny, nx), floor mm) -> compare.between.Unproved: where

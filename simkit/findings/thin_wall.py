@@ -32,13 +32,13 @@ def find(evidence: Evidence) -> list[Finding]:
     def surfaces(window: Lattice):
         field = evidence.recut(window)
         around = envelopes(evidence.target_grid, window)
-        return part_columns(field.lower, field.upper, around, lattice.cell)
+        return *part_columns(field.lower, field.upper, around, lattice.cell), field
 
     def wanted_surfaces(window: Lattice):
         around = envelopes(evidence.target_grid, window)
-        return np.nan_to_num(around.lower), np.nan_to_num(around.upper)
+        return np.nan_to_num(around.lower), np.nan_to_num(around.upper), None
 
-    found = thin_spots(evidence.walls, evidence.target_walls, limit, judged)
+    found = thin_spots(evidence.walls, evidence.target_walls, limit, judged, field=evidence.field)
     told = []
     for spot in found[: shape.MOST]:
         looked = look_closer(spot, lattice, surfaces, mask=judged)
@@ -51,9 +51,9 @@ def find(evidence: Evidence) -> list[Finding]:
     rest = shape.not_listed(len(found) - shape.MOST)
     findings = []
     for nth, ((spot, looked), moments) in enumerate(zip(told, every, strict=True)):
-        rows = evidence.walls.rows(evidence.field, spot.iy, spot.ix)
-        faces, names = faces_of(evidence, looked, rows)
+        faces, names = faces_of(evidence, looked)
         later = faces[1]  # the one that made it thin
+        setup = shape.setup_of_side(evidence, later.side or 1, max(looked.rows))
         lesser = rest if nth == len(told) - 1 else ""
         words = f"{_words(looked)}{faces_words(faces, names)}{since_words(moments, limit)}{lesser}"
         findings.append(
@@ -73,7 +73,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 line=later.line,
                 cutter=later.cutter,
                 setup=later.setup,
-                **evidence.place_of(looked.near, shape.setup_of_side(evidence, later.side or 1, max(rows))),
+                **evidence.place_of(looked.near, setup),
                 faces=faces,
                 moments=moments,
             )

@@ -20,18 +20,14 @@ REACH = 2.0  # of the limit: so far to either side of its middle wood is followe
 ALIKE = 0.1  # mm: where wood goes farther than the wall does, more of it is left there than the part has
 
 
-def faces_of(
-    evidence: Evidence, spot: ThinSpot, rows: tuple[int, int]
-) -> tuple[tuple[Face, Face], tuple[str, str]]:
+def faces_of(evidence: Evidence, spot: ThinSpot) -> tuple[tuple[Face, Face], tuple[str, str]]:
     """Return the two faces of a wall, in the order in which they were made, and the steps that made them.
 
     Of steps the names, "" where none made the face.
-
-    rows: of the moves that cut the near and the contact face, -1 where none did.
     """
     faces = []
     for row, whose, at in zip(
-        rows, (spot.near_face, spot.contact_face), (spot.near, spot.contact), strict=True
+        spot.rows, (spot.near_face, spot.contact_face), (spot.near, spot.contact), strict=True
     ):
         side = None if whose == NO_FACE else 1 if whose == UPPER_FACE else 2
         number = None

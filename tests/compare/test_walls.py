@@ -129,7 +129,7 @@ def test_outside_wall__beside_a_pocket_is_found_and_names_both_cuts(floor, cuts)
     )
     iy = LATTICE.ny // 2
     edge = int(np.flatnonzero(X[iy] > 6.0)[0])
-    assert set(walls.rows(field, iy, edge)) == cuts
+    assert {int(row) for row in walls.rows(field, iy, edge)} == cuts
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -333,9 +333,9 @@ def test_look_closer__finds_the_true_width_within_a_smaller_bound():
     def surfaces(lattice):
         x, y = np.meshgrid(lattice.x(), lattice.y())
         across = 0.8 * (x - 18.03) + 0.6 * (y - 9.04)
-        return np.zeros(lattice.shape), np.where(np.abs(across) < 1.13, 20.0, 8.0)
+        return np.zeros(lattice.shape), np.where(np.abs(across) < 1.13, 20.0, 8.0), None
 
-    lower, upper = surfaces(LATTICE)
+    lower, upper, _ = surfaces(LATTICE)
     inner = np.zeros(LATTICE.shape, bool)
     inner[INNER] = True
     (spot,) = thin_spots(wall_thickness(LATTICE, lower, upper, 4.0), None, 3.0, mask=inner)
@@ -343,9 +343,47 @@ def test_look_closer__finds_the_true_width_within_a_smaller_bound():
     assert abs(spot.thickness - 2.26) <= spot.bound
     assert abs(closer.thickness - 2.26) <= closer.bound
     assert closer.bound < 0.3 * spot.bound
-    assert replace(closer, thickness=0, bound=0, near=(), contact=()) == replace(
-        spot, thickness=0, bound=0, near=(), contact=()
-    )
+    told = {"thickness": 0, "bound": 0, "near": (), "contact": (), "near_face": 0, "contact_face": 0}
+    assert replace(closer, **told) == replace(spot, **told)
+
+
+def half_cut(lattice, thin):
+    """A floor 2 thick, `thin` less of it at its left half, where side 1 was not cut; and the field of it.
+
+    Row 3 cut it from below, row 7 its right half from above.
+    """
+    x = np.broadcast_to(lattice.x() - 3.0, lattice.shape)
+    lower, upper = np.zeros(lattice.shape), np.where(x < 15.0, 2.0 - thin, 2.0)
+    below, above = np.full(lattice.shape, 3), np.where(x < 15.0, -1, 7)
+    surfaces = [one.astype(np.float32) for one in (lower, upper)]
+    return lower, upper, Field(lattice, *surfaces, below.astype(np.int32), above.astype(np.int32))
+
+
+@pytest.mark.parametrize(("thin", "is_tie"), [(0.0, True), (0.004, True), (0.1, False)])
+def test_thin_spots__of_places_as_thin_one_is_told_of_which_both_faces_were_cut(thin, is_tie):
+    lower, upper, field = half_cut(LATTICE, thin)
+    (spot,) = thin_spots(walls_of(lower, upper, cap=4.0), None, 3.0, field=field)
+    assert spot.thickness == pytest.approx(2.0 - thin, abs=1e-5)
+    assert set(spot.rows) == ({3, 7} if is_tie else {3, -1})
+    assert (spot.near[0] - 3.0 > 15.0) == is_tie
+
+
+@pytest.mark.parametrize(("thin", "is_tie"), [(0.001, True), (0.2, False)])
+def test_look_closer__tells_the_faces_of_the_place_it_looked_at(thin, is_tie):
+    """Beside the border of what was cut from above: the least is told, the place is one within the bound."""
+
+    def surfaces(lattice):
+        return half_cut(lattice, thin)
+
+    (spot,) = thin_spots(walls_of(0.0, 2.0, cap=4.0), None, 3.0)
+    assert spot.rows == (-1, -1)  # no field, no rows
+    spot = replace(spot, iy=44, ix=59, near=(17.9, 9.1, 2.0))
+    closer = look_closer(spot, LATTICE, surfaces)
+    assert closer.thickness == pytest.approx(2.0 - thin, abs=1e-5)
+    assert set(closer.rows) == ({3, 7} if is_tie else {3, -1})
+    faces = dict(zip((closer.near_face, closer.contact_face), (closer.near, closer.contact), strict=True))
+    assert faces[LOWER_FACE][2] == pytest.approx(0.0, abs=1e-6)
+    assert faces[UPPER_FACE][2] == pytest.approx(2.0 if is_tie else 2.0 - thin, abs=1e-6)
 
 
 def test_wall_thickness__nan_and_empty_columns_are_no_material():

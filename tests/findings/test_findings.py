@@ -215,6 +215,23 @@ def test_thin_wall__names_the_lines_of_both_programs(tmp_path):
     assert top.index("G0 X9 Y8") + 1 < earlier["line"] <= len(top) - 2
 
 
+def test_thin_wall__is_told_where_both_faces_were_cut_though_it_is_as_thin_where_one_was_not(tmp_path):
+    """A floor 2 thick, of which side 1 was faced right of x = 16 only: what stands on it is leftover."""
+    part = trimesh.boolean.difference([block(0, 40, 0, 30, 0, 10), block(6, 24, 5, 17, -1, 7)])
+    lines = ["G0 X9 Y16", "G1 Z4 F300"]  # turned about x: y -> 30 - y, z -> 12 - z
+    for y in (16.0, 20.0, 22.0):
+        lines += [f"G1 X9 Y{y:g}", "X21"]
+    (tmp_path / "under.nc").write_text(HEAD + "\n".join(lines) + "\nG0 Z20\nM30\n", encoding="utf-8")
+    job = TWO_SIDED.replace('"under"\nturn = "none"', '"under"\nturn = "about x"')
+    job = job.replace("thinnest_wall = 1", "thinnest_wall = 2.5")
+    _, rows = check(tmp_path, part, faced(10, x0=19.0), job=job)
+    (row,) = [row for row in rows if row["kind"] == "thin-wall"]
+    assert row["value"] == pytest.approx(2.0, abs=row["bound"] + 1e-6)
+    assert "not cut" not in row["message"]
+    assert [face["file"] for face in row["faces"]] == ["top.nc", "under.nc"]
+    assert all(face["at"][0] > 15.0 for face in row["faces"])
+
+
 SECOND_CUTTER = '[cutters.2]\nshape = "flat"\ndiameter = 5\n'
 
 
