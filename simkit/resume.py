@@ -11,6 +11,7 @@ from simkit.errors import InputProblems, Place, Problem, nearest_word
 from simkit.fields.archive import OPTION
 from simkit.fields.kept import Kept
 from simkit.job.model import Job
+from simkit.job.reader import read_job
 from simkit.machine.pins import standing_in
 from simkit.program.job_programs import bytes_of, options_of
 from simkit.program.reader import ProgramRead
@@ -96,9 +97,12 @@ def _other_run(kept: Kept, name: str, differs: list[str]) -> Problem:
 
 
 def _clear_height(job: Job, index: int) -> float:
-    """Return the height clear of blank, fixtures and pins, from the setup's zero, mm."""
+    """Return the height clear of blank, fixtures, pins and jig, from the setup's zero, mm."""
     setup = job.setups[index]
     heights = [fixture.height for fixture in standing_in(job, index)]
+    if setup.jig is not None:
+        board = read_job(setup.jig).last_body
+        heights.append(board.high[2] - board.low[2] - setup.jig_at[2])
     highest = max([setup.highest(job.blank), *heights]) + (job.machine.clearance if heights else 0.0)
     return highest - float(setup.to_table(job.blank).offset[2])
 

@@ -186,6 +186,24 @@ def test_command__a_second_run_over_a_wall_is_judged(job):
     assert setup["programs"][0]["moves"] == len(whole) + int(((whole.line >= 12) & (whole.line <= 15)).sum())
 
 
+@pytest.mark.parametrize(("thickness", "start"), [(25.9, 12), (26.1, None)])
+def test_command__a_line_is_safe_only_above_the_jig(job, tmp_path, thickness, start):
+    """The blank lies 8 deep in a board; rapids go at 20 over its lower face, 2 mm of them clearance."""
+    for name in ("part.stl", "top.nc"):
+        (tmp_path / name).write_bytes((job.parent / name).read_bytes())
+    words = job.read_text("utf-8").replace(
+        "[[setups]]", '[[setups]]\njig = "jig.toml"\njig_at = [5, 5, 8]', 1
+    )
+    (tmp_path / "job.toml").write_text(words, encoding="utf-8")
+    board = JOB.replace("length = 40", "length = 60").replace("thickness = 12", f"thickness = {thickness}")
+    board = board[: board.index("[target]")].replace("top.nc", "pocket.nc")
+    (tmp_path / "jig.toml").write_text(board, encoding="utf-8")
+    (tmp_path / "pocket.nc").write_text(HEAD + "G0 X20 Y15\nG1 Z8 F600\nX40\nG0 Z30\nM30\n", encoding="utf-8")
+    out = tmp_path / "resume.json"
+    main(["resume", str(tmp_path / "job.toml"), "top.nc:15", "--cell", "0.5", "--json", str(out)])
+    assert json.loads(out.read_text("utf-8"))["start_at"] == start
+
+
 def test_command__no_safe_line_yet(job, capsys):
     assert main(["resume", str(job), "top.nc:6", "--cell", "0.5"]) == 1
     assert (
