@@ -14,7 +14,7 @@ from simkit.errors import ShapeError
 from simkit.stock.field import Field, Lattice
 
 UPRIGHT = 0.5  # rise per length of a chord across it: a wall whose chord is steeper is a floor
-STRIDE = 2  # cells between two looks
+STRIDE = 2  # cells between two looks at level places
 ROUGH = 0.5  # of the thickness: a bound larger than this makes the ratio known from below only
 LEAST_THICKNESS = 1.0  # cells: what is thinner may be an artefact of the lattice
 
@@ -162,7 +162,8 @@ def _features(field: Field, walls, found, tall, at_z, is_tall, is_up: bool) -> l
         along = np.column_stack([x[box][is_mine], y[box][is_mine]]) @ run
         thickness, bound = float(walls.thickness[cell]), float(walls.bound[cell])
         height = float(tall[cell])
-        length = float(np.ptp(along)) + STRIDE * lattice.cell
+        length = float(np.ptp(along)) + lattice.cell
+        cells = int(walls.stood_for(is_tall & (joined == number)).sum())
         ends = _held_ends(field, joined == number, run, (thickness, height, at_z[cell]), is_up)
         lever = height if ends == 0 else min(height, length / ends)
         ratio = lever / thickness
@@ -184,9 +185,9 @@ def _features(field: Field, walls, found, tall, at_z, is_tall, is_up: bool) -> l
                 is_up=is_up,
                 run=(float(run[0]), float(run[1])),
                 length=length,
-                area=float(is_mine.sum()) * (STRIDE * lattice.cell) ** 2,
-                cells=int(is_mine.sum()) * STRIDE**2,
-                rows=walls.rows(field, *cell),
+                area=cells * lattice.cell**2,
+                cells=cells,
+                rows=tuple(int(row) for row in walls.rows(field, *cell)),
             )
         )
     return features

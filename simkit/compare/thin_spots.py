@@ -9,10 +9,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import ndimage
 
+from simkit.compare.wall_looks import stood_for
 from simkit.compare.walls import Walls, wall_thickness
 from simkit.errors import ShapeError
 from simkit.stock.field import UNCUT, Field, Lattice
 
+# Of closer looks: mm, fine cells per cell, and fine cells in a row of the window.
+FINE, LEAST_DIVIDE, MOST_ACROSS = 0.025, 4, 700
 TIE = 0.005  # mm: places whose walls differ by less are as thin as each other
 
 
@@ -137,7 +140,7 @@ def _spot(
     first = box[0].start, box[1].start
     least = y + first[0], x + first[1]
     iy, ix = _told_cell(cut, value, first, float(value[y, x]) + TIE, field)
-    cells = int(is_mine.sum()) * cut.stride**2
+    cells = _count(cut, is_here, joined, number, box)
     there = float(wanted[iy, ix])
     return ThinSpot(
         thickness=float(cut.thickness[least]),
@@ -150,6 +153,13 @@ def _spot(
         target=there if math.isfinite(there) else None,
         is_by_design=is_by_design,
     )
+
+
+def _count(cut: Walls, is_here: np.ndarray, joined: np.ndarray, number: int, box) -> int:
+    """Return of how many cells a spot is, with those that its own stand for."""
+    window = tuple(slice(one.start // cut.stride * cut.stride, one.stop + cut.stride) for one in box)
+    is_mine = is_here[window] & (joined[window] == number)
+    return int(stood_for(cut.stride, cut.looked[window], is_mine).sum())
 
 
 def _told_cell(
@@ -185,20 +195,24 @@ def look_closer(
     spot: ThinSpot,
     lattice: Lattice,
     surfaces: Callable[[Lattice], tuple[np.ndarray, np.ndarray, Field | None]],
-    divide: int = 4,
+    divide: int | None = None,
     mask: np.ndarray | None = None,
 ) -> ThinSpot:
     """Return the spot with its worst thickness measured anew on finer cells about it.
 
     lattice: the one the spot was found on.  surfaces: takes a lattice, returns the lower and the upper
     surface on it, each (ny, nx) mm, and the field that tells who cut them, or None.  divide: fine cells
-    per cell.  mask (ny, nx) bool over `lattice`: only these cells count, as in thin_spots.
+    per cell; None: so many that one is no wider than FINE, from LEAST_DIVIDE up to where the window has
+    MOST_ACROSS.  mask (ny, nx) bool over `lattice`: only these cells count, as in thin_spots.
     The bound shrinks with the cell.  Told is the place with the least thickness, or one that is as thin
     within TIE or the bound and of which both faces were cut.  All else stays as it is.
     The spot comes back unchanged when nothing thin is found on the finer cells.
     """
     cap = 1.5 * spot.thickness + lattice.cell
     width = math.ceil(cap / lattice.cell) + 4  # looked from within two cells, and two to spare
+    if divide is None:
+        most = MOST_ACROSS // (2 * width + 1)
+        divide = max(LEAST_DIVIDE, min(math.ceil(lattice.cell / FINE - 1e-6), most))
     window = lattice.window(
         spot.iy - width, spot.iy + width + 1, spot.ix - width, spot.ix + width + 1, divide
     )

@@ -12,6 +12,7 @@ import numpy as np
 
 from simkit.compare import wall_points_kernels as points_kernels
 from simkit.compare import walls_kernels
+from simkit.compare.wall_looks import hidden_depth, looked_from, stood_for
 from simkit.errors import ShapeError
 from simkit.stock.field import UNCUT, Field, Lattice
 from simkit.stock.workers import share_ranges
@@ -33,6 +34,8 @@ class Walls:
     touches.  near_face, contact_face (ny, nx) uint8: whose cut made the face there, UPPER_FACE or
     LOWER_FACE.  near_cell, contact_cell (ny, nx) int32: flat index of the cell that was cut when
     the face was made: the cell itself, for a side its neighbour; -1 at the edge of the lattice.
+    looked (ny, nx) bool: the cells looked from; of the others every one goes with the cell before it of
+    which the row and column are multiples of `stride`.
     """
 
     lattice: Lattice
@@ -49,6 +52,11 @@ class Walls:
     contact_face: np.ndarray
     near_cell: np.ndarray
     contact_cell: np.ndarray
+    looked: np.ndarray
+
+    def stood_for(self, mask: np.ndarray) -> np.ndarray:
+        """Return a mask of looked-at cells (ny, nx) bool with the cells that they stand for."""
+        return stood_for(self.stride, self.looked, mask)
 
     def rows(self, field: Field, iy, ix) -> tuple[np.ndarray, np.ndarray]:
         """Return the rows of the moves that cut the near and the contact faces of cells (iy, ix), each (n,).
@@ -81,7 +89,8 @@ def wall_thickness(
 
     lower, upper (ny, nx) mm, blank frame; a column is empty where not lower < upper (NaN: empty).
     cap mm: thickness beyond it is not looked for.  stride: look from every stride-th cell in x and
-    y (against all points of the surface all the same).  edge_is_face: whether the material ends at
+    y, from those beside steep faces, and from lower ones between (`looked_from`), against all points of the
+    surface all the same.  edge_is_face: whether the material ends at
     the edge of the lattice; False for a window cut out of a larger one.  looked (ny, nx) bool: the cells
     to look from, against all points of the surface all the same; None: all.
 
@@ -109,8 +118,9 @@ def wall_thickness(
     e^2/t because the foot of the ball lies between points; 2 tan(a/2) e stride because the thinnest
     place of a wedge of angle a lies between points; and h/2 / cos(a/2) + t/200 for each of the two
     faces that is a side, whose true place lies between two cell centres and whose normal is known
-    to some 8 degrees (a sixteenth of h/2 on a steep face that goes on steadily over three cells).  A
-    window of finer cells gives a finer bound (`look_closer`).
+    to some 8 degrees (a sixteenth of h/2 on a steep face that goes on steadily over three cells); and by
+    what the bottom of a vee hides between two centres (`hidden_depth`).  A window of finer cells gives a
+    finer bound (`look_closer`).
     Raises ShapeError when the arrays do not fit the lattice.
     """
     lower, upper = np.asarray(lower), np.asarray(upper)
@@ -118,22 +128,26 @@ def wall_thickness(
         raise ShapeError(f"surfaces of shape {lower.shape}, {upper.shape} on a lattice {lattice.shape}")
     if not cap > 0 or stride < 1:
         raise ShapeError(f"cap {cap} and stride {stride} must be above 0")
-    looked = np.ones(lattice.shape, bool) if looked is None else np.ascontiguousarray(looked, bool)
+    looked = np.ones(lattice.shape, bool) if looked is None else np.array(looked, bool)
     if looked.shape != lattice.shape:
         raise ShapeError(f"looked of shape {looked.shape} on a lattice {lattice.shape}")
     surface = surface_points(lattice, lower, upper, edge_is_face)
     points, owner, face = surface.points, surface.owner, surface.face
+    columns = surface.lower, surface.upper, surface.solid
+    looked &= looked_from(int(stride), *columns, owner[face % points_kernels.STEADY >= 2])
     thick = np.full((3, *lattice.shape), np.nan, np.float32)
     bound = np.full(lattice.shape, np.nan, np.float32)
     pair = np.full((2, *lattice.shape), -1, np.int32)
     columns = (
-        surface.lower, surface.upper, surface.solid, looked, float(lattice.cell), float(cap), int(stride),
+        *columns, looked, float(lattice.cell), float(cap), int(stride),
         surface.nby, surface.nbx, surface.kinds, surface.start, points, surface.normals, owner, face,
         surface.boxes, surface.cones, thick, bound, pair,
     )  # fmt: skip
     share_ranges(lambda a, b: walls_kernels.largest_balls(a, b, *columns), surface.nby * surface.nbx, 4)
     near, near_face, near_cell = _ends(lattice, pair[0], points, owner, face)
     contact, contact_face, contact_cell = _ends(lattice, pair[1], points, owner, face)
+    for chosen in pair:
+        bound += _hidden(surface, chosen, float(lattice.cell))
     return Walls(
         lattice, float(cap), int(stride),
         upper=thick[points_kernels.UPPER],
@@ -147,6 +161,7 @@ def wall_thickness(
         contact_face=contact_face,
         near_cell=near_cell,
         contact_cell=contact_cell,
+        looked=looked,
     )  # fmt: skip
 
 
@@ -226,6 +241,18 @@ def _room(n: int) -> tuple:
         np.zeros(n, np.int32),
         np.zeros(n, np.uint8),
     )
+
+
+def _hidden(surface: SurfacePoints, chosen: np.ndarray, cell: float) -> np.ndarray:
+    """Return how much deeper the surface may go beside the chosen points (ny, nx), 0 where none is, mm."""
+    hidden = np.zeros(chosen.shape, np.float32)
+    nx = chosen.shape[1]
+    for which, z in enumerate((surface.upper, -surface.lower)):
+        is_its = chosen >= 0
+        is_its[is_its] = surface.face[chosen[is_its]] == which  # no side
+        cells = surface.owner[chosen[is_its]]
+        hidden[is_its] = hidden_depth(z, surface.solid, cell, cells // nx, cells % nx)
+    return hidden
 
 
 def _ends(lattice: Lattice, chosen: np.ndarray, points, owner, face) -> tuple:

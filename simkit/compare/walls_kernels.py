@@ -204,7 +204,7 @@ def block_balls(
         for p in range(start[mine], start[mine + 1]):
             iy = owner[p] // nx
             ix = owner[p] - iy * nx
-            if iy % stride != 0 or ix % stride != 0 or not looked[iy, ix]:
+            if not looked[iy, ix]:
                 continue
             # The other surface of the same column stands in the same order: a good first guess.
             first = -1 if kind == SIDE else start[kinds * b + 1 - kind] + p - start[mine]
@@ -228,7 +228,9 @@ def block_balls(
             if best < least:
                 pair[0, iy, ix] = p
                 pair[1, iy, ix] = found
-                bound[iy, ix] = wall_bound(normals, face, p, found, best, cell, stride)
+                # Beside steep faces every cell is looked from.
+                step = 1 if kind == SIDE else stride
+                bound[iy, ix] = wall_bound(normals, face, p, found, best, cell, step)
 
 
 @entry_kernel

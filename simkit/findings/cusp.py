@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from scipy import ndimage
 
@@ -61,7 +63,7 @@ def _finding(
         return None
     cutter = evidence.cutter_of(row)
     stepover, across = float(cusps.stepover[worst]), float(cusps.across[worst])
-    wanted = stepover_for(cutter, limit, across)
+    wanted = math.floor(100 * stepover_for(cutter, limit, across)) / 100  # rounded up it would leave more
     area = max(int(cusps.is_even[spot].sum()), 1) * cusps.area
     more = shape.not_listed(rest)
     return Finding(

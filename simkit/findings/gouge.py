@@ -10,6 +10,8 @@ from simkit.units import area_words
 
 MEASURE = "the larger of the distances cut to target and target to cut, to the surface it entered through"
 
+STEEP = 1.2  # where the depth along the axis is so many times the depth, it is told as well
+
 
 def find(evidence: Evidence) -> list[Finding]:
     """Return one finding for each connected spot cut deeper into the part than the limit."""
@@ -18,11 +20,11 @@ def find(evidence: Evidence) -> list[Finding]:
         told, lesser = shape.looked_spots(evidence, side, is_gouge=True, mask=~evidence.break_through.mask)
         for nth, one in enumerate(told):
             more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
-            steep = max(abs(float(deviation.vertical[one.spot.cell])), abs(one.look.value))
+            deep, along = abs(one.look.value), -float(deviation.vertical[one.spot.cell])
             told_of = made.gouge_words(evidence, one)
             message, advice = told_of or (
-                f"cut {abs(one.look.value):.2f} mm into the part over "
-                f"{area_words(one.spot.area)} ({steep:.2f} mm along the cutter's axis)",
+                f"cut {deep:.2f} mm into the part over {area_words(one.spot.area)}"
+                f"{_along_words(deep, along)}",
                 "Check the zero and the depth in this setup first; if the rest of this side is "
                 "right, correct the pass on this line, or keep this cutter out of the place.",
             )
@@ -32,3 +34,8 @@ def find(evidence: Evidence) -> list[Finding]:
             fields = shape.common_fields(evidence, one, MEASURE) | made.source_fields(evidence, one)
             findings.append(Finding(kind="gouge", message=message + more, advice=advice, **fields))
     return findings
+
+
+def _along_words(deep: float, along: float) -> str:
+    """Return how deep it is along the cutter's axis, mm, in words: at a steep place that is much more."""
+    return f" ({along:.2f} mm along the cutter's axis)" if along > STEEP * deep else ""

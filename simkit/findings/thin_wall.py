@@ -18,7 +18,7 @@ from simkit.stock.field import Lattice
 from simkit.target.envelope import envelopes
 
 BESIDE_HOLDING = 0.6  # mm: so near a tab its thickness would be taken for the part's
-ALIKE = 0.1  # mm: a wall as thick as the part's within this and both bounds is thin by design
+ALIKE = 0.1  # mm: a wall as thick as the part's within this is thin by design; with both bounds, it may be
 MEASURE = "diameter of the largest ball inside the wood that touches the surface there"
 
 
@@ -42,8 +42,8 @@ def find(evidence: Evidence) -> list[Finding]:
     told = []
     for spot in found[: shape.MOST]:
         looked = look_closer(spot, lattice, surfaces, mask=judged)
-        if not spot.is_by_design:
-            looked = _against_the_part(looked, look_closer(spot, lattice, wanted_surfaces, mask=judged), spot)
+        part = look_closer(spot, lattice, wanted_surfaces, mask=judged)
+        looked = _against_the_part(looked, part, spot, limit)
         told.append((spot, looked))
     severities = [_severity(looked, limit) for _, looked in told]
     told = [one for one, severity in zip(told, severities, strict=True) if severity]
@@ -93,15 +93,24 @@ def is_judged(evidence: Evidence) -> np.ndarray:
     return evidence.envelopes.is_part & is_judged & ~is_near_holding
 
 
-def _against_the_part(looked: ThinSpot, wanted: ThinSpot, spot: ThinSpot) -> ThinSpot:
+def _against_the_part(looked: ThinSpot, part: ThinSpot, spot: ThinSpot, limit: float) -> ThinSpot:
     """Return a spot with what the part has there on cells as fine: a sharp edge is thin by its own shape.
 
-    wanted: the same place of the part, looked at as closely; `spot` itself where nothing thin is there.
+    part: the same place of the part, looked at as closely; `spot` itself where nothing thin is there.  A part
+    that is as thick as the limit for certain is not thin by design.
     """
-    if wanted is spot or looked is spot:
+    if looked is spot:
         return looked
-    slack = looked.bound + wanted.bound + ALIKE
-    return replace(looked, target=wanted.thickness, is_by_design=looked.thickness + slack >= wanted.thickness)
+    if part is spot:  # it is half as thick again at least
+        return replace(looked, target=None, is_by_design=False)
+    is_alike = looked.thickness + looked.bound + part.bound + ALIKE >= part.thickness
+    is_by_design = is_alike and part.thickness - part.bound < limit
+    return replace(looked, target=part.thickness, is_by_design=is_by_design)
+
+
+def _is_note(spot: ThinSpot) -> bool:
+    """Whether a spot that may be thin by design is so: cut and part were measured on the same cells."""
+    return spot.is_by_design and (spot.target is None or spot.thickness + ALIKE >= spot.target)
 
 
 def _advice(spot: ThinSpot, faces: Sequence[Face], names: Sequence[str]) -> str:
@@ -109,7 +118,7 @@ def _advice(spot: ThinSpot, faces: Sequence[Face], names: Sequence[str]) -> str:
 
     names: of the steps that made the faces, "" for none.
     """
-    if spot.is_by_design:
+    if _is_note(spot):
         return "The part itself is this thin here; thicken it if it must bear load."
     if any(names):
         name = next(name for name in names if name)
@@ -124,7 +133,7 @@ def _advice(spot: ThinSpot, faces: Sequence[Face], names: Sequence[str]) -> str:
 
 def _words(spot: ThinSpot) -> str:
     """Return how thick the wood is and what the part has there, in words."""
-    if spot.is_by_design:
+    if _is_note(spot):
         return f"the part is thin here by design, {spot.target:.2f} mm; the wood is {spot.thickness:.2f} mm"
     wanted = "" if spot.target is None else f", the part has {spot.target:.2f} mm"
     return f"wood only {spot.thickness:.2f} mm thick{wanted}"
@@ -133,6 +142,7 @@ def _words(spot: ThinSpot) -> str:
 def _severity(spot: ThinSpot, limit: float) -> str:
     if spot.thickness - spot.bound >= limit:
         return ""
-    if spot.is_by_design:
+    if _is_note(spot):
         return "note"
-    return "beyond" if spot.thickness + spot.bound < limit else "undecided"
+    is_certain = spot.thickness + spot.bound < limit and not spot.is_by_design
+    return "beyond" if is_certain else "undecided"

@@ -45,6 +45,22 @@ def test_rib__that_ends_free_stands_its_height_over_its_thickness(thickness):
     assert rib.is_up
 
 
+@pytest.mark.parametrize("cell", [0.2, 0.3])
+@pytest.mark.parametrize("first", [30.0, 30.1, 30.2, 30.3, 30.45])
+def test_rib__wherever_its_faces_fall_among_the_cells(cell, first):
+    lattice = blank_lattice(60, 50, cell)
+    x, y = np.meshgrid(lattice.x(), lattice.y())
+    is_rib = (x > first) & (x < first + 1.0) & (np.abs(y - 25) < 15)
+    blank = blank_field(lattice, 60, 50, TOP)
+    upper = np.where(is_rib, blank.upper, np.float32(18.0))
+    field = Field(lattice, blank.lower, upper, blank.lower_move, blank.upper_move)
+    for one in (field, turned_over(field)):
+        (rib,) = standing_features(one, 8.0, 3.0)
+        # Its width is known to a cell.
+        assert 12.0 / (1.0 + 2 * cell) <= rib.ratio <= 12.0 / (1.0 - cell) + 0.1
+        assert rib.length == pytest.approx(30, abs=2.0)
+
+
 def test_rib__held_at_both_ends_leans_no_farther_than_half_its_length():
     is_pocket = (np.abs(X - 30) < 20) & (np.abs(Y - 25) < 6)
     is_rib = np.abs(X - 30) < 1.0

@@ -9,6 +9,7 @@ import pytest
 import trimesh
 
 from simkit.compare.thin_spots import look_closer, thin_spots
+from simkit.compare.wall_looks import hidden_depth
 from simkit.compare.walls import LOWER_FACE, UPPER_FACE, surface_points, wall_thickness
 from simkit.errors import ShapeError
 from simkit.stock.field import Field, Lattice
@@ -257,11 +258,71 @@ def test_wall_thickness__turned_over_gives_the_same_turned_over():
 
 
 def test_stride__looks_from_fewer_cells_and_finds_the_same_there():
-    lower = 0.4 * X
+    lower = 0.1 * X
     every, third = walls_of(lower, lower + 2.0), walls_of(lower, lower + 2.0, stride=3)
     assert np.array_equal(third.thickness[::3, ::3], every.thickness[::3, ::3])
-    third.thickness[::3, ::3] = np.nan
-    assert np.isnan(third.thickness).all()
+    assert 2 * third.looked.sum() < third.looked.size
+    assert np.array_equal(np.isfinite(third.thickness), third.looked)
+    assert third.stood_for(third.looked).all()
+
+
+@pytest.mark.parametrize("first", range(6))
+@pytest.mark.parametrize("stride", [2, 3, 4])
+def test_stride__steps_over_no_rib_and_no_groove(first, stride):
+    """Upright faces hold their points in one column of cells, a groove is as narrow as one cell."""
+    row = np.zeros(LATTICE.nx, bool)
+    row[40 + first : 47 + first] = True  # a rib 1.75 wide
+    for upper in (np.where(row, 20.0, 5.0), np.where(row, 20.0, 5.0)[::-1]):
+        upper = np.broadcast_to(upper, LATTICE.shape)
+        every, some = walls_of(0.0, upper, cap=4.0), walls_of(0.0, upper, cap=4.0, stride=stride)
+        is_thin = np.isfinite(every.side)
+        assert is_thin.sum() > 100
+        assert np.array_equal(some.side, every.side, equal_nan=True)
+        (spot,) = thin_spots(some, None, 3.0, mask=np.isfinite(some.side))
+        assert spot.cells == np.isfinite(every.side).sum()
+    for depth in (3.0, 0.2):  # with walls, and too shallow for points on them
+        upper = np.full(LATTICE.shape, 5.0)
+        upper[:, 40 + first] -= depth
+        some = walls_of(0.0, upper, cap=6.0, stride=stride)
+        assert np.isfinite(some.thickness[:, 40 + first]).sum() * stride >= LATTICE.ny
+        assert np.nanmin(some.thickness[:, 40 + first]) == pytest.approx(5.0 - depth, abs=1e-5)
+
+
+@pytest.mark.parametrize("half", [30.0, 45.0, 60.0])
+@pytest.mark.parametrize("turn", [0.0, 20.0, 45.0])
+def test_vee_bottoms__face_to_face_lie_within_the_bound_wherever_they_fall(half, turn):
+    """Tips 2 mm apart: between centres the surface goes on down as the faces of the vee do."""
+    ux, uy = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    looked = np.abs(ux * (X - 15.0) + uy * (Y - 11.0)) < 0.6
+    looked[:24] = looked[-24:] = False
+    for off in np.linspace(0.0, CELL, 7):
+        away = np.abs(ux * (X - 15.0 - off) + uy * (Y - 11.0)) / math.tan(math.radians(half))
+        walls = walls_of(np.maximum(5.0 - away, 0.0), np.minimum(7.0 + away, 12.0), cap=4.0, looked=looked)
+        least = np.nanargmin(walls.thickness)
+        value, bound = walls.thickness.flat[least], walls.bound.flat[least]
+        assert abs(value - 2.0) <= bound + 1e-5, (off, value, bound)
+        assert bound < 0.7
+
+
+def test_hidden_depth__of_a_vee_by_brute_force_and_nothing_at_the_foot_of_a_wall():
+    """Closed form: a vee's tip lies its slope times its distance below the centre beside it."""
+    n = np.arange(12.0)
+    for slope in (0.3, 1.0, 1.7):
+        for tip in np.linspace(5.5, 6.5, 11):
+            z = np.tile(slope * np.abs(n - tip), (12, 1))
+            deep = hidden_depth(z, np.ones((12, 12), bool), 1.0, np.array([6]), np.array([6]))
+            assert deep == pytest.approx(slope * abs(6 - tip), abs=1e-6)
+    solid = np.ones((12, 12), bool)
+    for z in (
+        np.where(n < 6, 20.0, 0.0),
+        np.where(n < 6, 0.3 * (6 - n), 0.0),
+        0.3 * n,
+        np.minimum(0.0, n - 6),
+    ):
+        deep = hidden_depth(np.tile(z, (12, 1)), solid, 1.0, np.array([6]), np.array([6]))
+        assert deep == pytest.approx(0.0, abs=1e-12)
+    solid[:, 7] = False  # the material ends beside it
+    assert hidden_depth(np.tile(n, (12, 1)), solid, 1.0, np.array([6]), np.array([6])) == 0.0
 
 
 def test_looked__tells_the_same_there_and_nothing_elsewhere():

@@ -176,6 +176,29 @@ def test_wrong_turn__a_setup_the_job_forgot_to_turn_over(tmp_path):
     assert (rows[2]["line"], rows[2]["advice"].count("the line named")) == (None, 0)
 
 
+@pytest.mark.parametrize("cell", ["0.1", "0.2", "0.3", "0.5"])
+@pytest.mark.parametrize(
+    ("part", "cut", "severity"),
+    [(4.0, 2.2, "beyond"), (3.2, 2.72, "beyond"), (2.9, 2.9, "note"), (2.9, 2.4, "beyond")],
+)
+def test_thin_wall__of_a_rib_is_the_same_on_any_cells(tmp_path, cell, part, cut, severity):
+    """A rib across the blank whose faces fall on no multiple of a cell; its width is known by hand."""
+    x = 20.13
+    half = part / 2
+    wanted = [block(0, 40, 0, 30, 0, 4), block(x - half, x + half, 0, 30, 3, 12)]
+    lines = []
+    for away in (16.0, 12.0, 8.0, 3.0 + cut / 2):
+        for at in (x - away, x + away):
+            lines += [f"G0 X{at:.4f} Y-4 Z20", "G1 Z4 F600", "G1 Y34", "G0 Z20"]
+    program = HEAD + "\n".join(lines) + "\nM30\n"
+    job = JOB.replace("thinnest_wall = 1", "thinnest_wall = 3")
+    _, rows = check(tmp_path, trimesh.boolean.union(wanted), program, cell=cell, job=job)
+    (row,) = [row for row in rows if row["kind"] == "thin-wall"]
+    assert row["severity"] == severity
+    assert row["value"] == pytest.approx(cut, abs=row["bound"])
+    assert row["bound"] < 0.06
+
+
 def test_thin_wall__names_the_lines_of_both_programs(tmp_path):
     # Pockets face to face, their floor 3 thick in the part: the one from below is cut 1 too deep.
     part = trimesh.boolean.difference(
