@@ -42,7 +42,7 @@ def test_cusp__higher_than_the_limit_is_told_with_line_and_stepover(tmp_path):
     # Sites near the outline have no whole trace, so the rim of 3 mm is not in the area.
     assert 0.55 * 40 * 30 < row["area"] < 40 * 30
     assert "passes 2.00 mm apart" in row["message"]
-    # s = 2 sqrt(2 R h - h^2) for h 0.1: 1.536.
+    # s = 2 sqrt(2 R h - h^2) for h 0.1: 1.536, rounded down.
     assert "to 1.54 mm or less" in row["advice"]
 
 
