@@ -205,6 +205,7 @@
     at("check").disabled = true;
     at("progress").hidden = false;
     at("verdict").classList.add("is-old"); // until the new one is there
+    offer(false);
     at("running").scrollIntoView({ block: "nearest" });
     const taken = new Set();
     try {
@@ -316,6 +317,23 @@
     part.insertAdjacentHTML("beforeend", figure);
   }
 
+  // What can be taken home is of the check that is told above; while another runs nothing is.
+  const DOWNLOADS = [["get-report", "/report"], ["get-result", "/result"], ["get-job", "/job"]];
+  function offer(isThere) {
+    for (const [id, path] of DOWNLOADS) {
+      at(id).toggleAttribute("download", isThere);
+      if (isThere) {
+        at(id).href = mine(path);
+        at(id).removeAttribute("aria-disabled");
+        at(id).hidden = false;
+      } else {
+        at(id).removeAttribute("href");
+        at(id).setAttribute("aria-disabled", "true");
+      }
+    }
+    if (!isThere) at("drawn").textContent = "Another check runs: downloads come back when it is done.";
+  }
+
   function sayDrawing(state) {
     const count = pictures.length, drawn = count ? `: ${count} so far` : "";
     const isLeft = state.phase === "done" && !state.parts.includes("report");
@@ -351,11 +369,7 @@
     at("rest-part").hidden = at("pictures-part").hidden = false;
     window.programText.hide();
     at("back").hidden = true;
-    for (const [id, path] of [["get-report", "/report"], ["get-job", "/job"]]) {
-      at(id).href = mine(path);
-      at(id).download = "";
-      at(id).hidden = false;
-    }
+    offer(true);
     at("get-report").classList.add("is-waiting");
     for (const article of at("column").querySelectorAll(".finding")) {
       const row = findings[Number(article.id.slice(1)) - 1];

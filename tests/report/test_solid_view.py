@@ -331,24 +331,12 @@ def test_child__without_its_library(tmp_path, monkeypatch, capsys):
     assert "pyvista" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("cell", [0.05, 0.5, 3.0])
-def test_striped__too_deep_is_striped(cell):
-    at = np.arange(cell / 2, 200, cell)
-    quads = np.zeros((len(at), 4, 3))
-    quads[:, :, 0] = at[:, None]
-    faces = solid_mesh.striped(quads, np.full(len(at), 2), 100.0, cell)
-    striped = (faces == colours.rgb(colours.STRIPES[2])).all(1).mean()
-    assert striped == pytest.approx(0.25, abs=0.06)
-    proud = solid_mesh.striped(quads, np.full(len(at), 6), 100.0, cell)
-    assert (proud == colours.rgb(colours.CLASSES[6])).all()
-
-
 @pytest.mark.parametrize("number", [0, 3, 6, 8])
-def test_striped__resin_that_is_off_is_dotted_over_its_colour(number):
+def test_coloured__resin_that_is_off_is_dotted_over_its_colour(number):
     at = np.stack(np.meshgrid(np.arange(60), np.arange(60)), -1).reshape(-1, 1, 2) + np.zeros((1, 4, 1))
     quads = np.concatenate([at, np.zeros((len(at), 4, 1))], -1)
-    plain = solid_mesh.striped(quads, np.full(len(at), number), 60.0, 1.0)
-    resin = solid_mesh.striped(quads, np.full(len(at), number + solid_mesh.OVER_RESIN), 60.0, 1.0)
+    plain = solid_mesh.coloured(quads, np.full(len(at), number), 60.0, 1.0)
+    resin = solid_mesh.coloured(quads, np.full(len(at), number + solid_mesh.OVER_RESIN), 60.0, 1.0)
     is_dot = (plain != resin).any(axis=1)
     assert 0.08 < is_dot.mean() < 0.2
     # Pale dots on dark, dark ones on pale: a grey print shows them.

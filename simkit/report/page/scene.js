@@ -264,7 +264,7 @@
       int kind = int(shown + 0.5);
       vec3 base = palette[kind];
       vec2 at = gl_FragCoord.xy / dot_size;
-      bool is_line = mod(at.x + at.y, 8.0) < 2.2;
+      bool is_line = mod(at.x - at.y, 8.0) < 2.2; // up to the right, as on the maps
       if (kind > 0 && kind < 5 && is_line) base = palette[kind < 3 ? 3 : 5 - kind]; // as colours.STRIPES has it
       if (kind == 13) base *= mod(at.x, 6.0) < 1.8 && mod(at.y, 6.0) < 1.8 ? 0.5 : 1.0;
       if (kind == 12) { colour = vec4(base, 1.0); return; }
