@@ -260,7 +260,7 @@ class Desk:
         """Return a name for a download: that of the job before it, as far as any system takes it."""
         with self._lock:
             job = "" if self._result is None else self._result["job"]["name"]
-        return "_".join([*re.findall(r"[^\W_]+", job)[:6], last])
+        return "_".join([*re.findall(r"[^\W_]+", "" if job == "job" else job)[:6], last])
 
     def _made(self, name: str, file: str) -> bytes:
         with self._lock:

@@ -331,7 +331,7 @@
         at(id).setAttribute("aria-disabled", "true");
       }
     }
-    if (!isThere) at("drawn").textContent = "Another check runs: downloads come back when it is done.";
+    if (!isThere) at("drawn").textContent = "A check runs: downloads come after it.";
   }
 
   function sayDrawing(state) {

@@ -170,7 +170,7 @@ def _result() -> Html:
         el(
             "p",
             el("a", "Download the job file", id="get-job", href="#", hidden=True),
-            el("a", "Download the result (JSON)", id="get-result", href="#", hidden=True),
+            el("a", "Download the result", id="get-result", href="#", hidden=True),
             el("span", id="drawn", class_="quiet", role="status"),
             el("a", "Download the report", id="get-report", href="#", class_="is-waiting", hidden=True),
             class_="row",
