@@ -205,7 +205,8 @@
     at("check").disabled = true;
     at("progress").hidden = false;
     at("verdict").classList.add("is-old"); // until the new one is there
-    offer(false);
+    offer([]);
+    at("drawn").textContent = "A check runs: downloads come after it.";
     at("running").scrollIntoView({ block: "nearest" });
     const taken = new Set();
     try {
@@ -285,7 +286,7 @@
   // A piece of the report as it is made; simkit escapes all that comes from files, and no script runs here.
   async function showPart(name, state) {
     if (name === "report") {
-      at("get-report").classList.remove("is-waiting");
+      offer(["report", "result", "job"]);
       return;
     }
     const piece = await json("GET", mine(`/parts/${name}?of=${state.number}`)); // null: another check has begun
@@ -318,20 +319,14 @@
   }
 
   // What can be taken home is of the check that is told above; while another runs nothing is.
-  const DOWNLOADS = [["get-report", "/report"], ["get-result", "/result"], ["get-job", "/job"]];
-  function offer(isThere) {
-    for (const [id, path] of DOWNLOADS) {
-      at(id).toggleAttribute("download", isThere);
-      if (isThere) {
-        at(id).href = mine(path);
-        at(id).removeAttribute("aria-disabled");
-        at(id).hidden = false;
-      } else {
-        at(id).removeAttribute("href");
-        at(id).setAttribute("aria-disabled", "true");
-      }
+  function offer(names) {
+    for (const name of ["report", "result", "job"]) {
+      const link = at(`get-${name}`), isThere = names.includes(name);
+      link.toggleAttribute("download", isThere);
+      link.toggleAttribute("href", isThere);
+      if (isThere) link.href = mine(`/${name}`);
+      link.setAttribute("aria-disabled", String(!isThere));
     }
-    if (!isThere) at("drawn").textContent = "A check runs: downloads come after it.";
   }
 
   function sayDrawing(state) {
@@ -369,8 +364,7 @@
     at("rest-part").hidden = at("pictures-part").hidden = false;
     window.programText.hide();
     at("back").hidden = true;
-    offer(true);
-    at("get-report").classList.add("is-waiting");
+    offer(["result", "job"]);
     for (const article of at("column").querySelectorAll(".finding")) {
       const row = findings[Number(article.id.slice(1)) - 1];
       if (!row || (!row.at && !row.line)) continue;

@@ -169,11 +169,13 @@ def _result() -> Html:
         "section",
         el(
             "p",
-            el("a", "Download the job file", id="get-job", href="#", hidden=True),
-            el("a", "Download the result", id="get-result", href="#", hidden=True),
+            "Download: ",
+            [
+                el("a", words, id=f"get-{words}", aria_label=f"Download the {called}")
+                for words, called in (("report", "report"), ("result", "result"), ("job", "job file"))
+            ],
             el("span", id="drawn", class_="quiet", role="status"),
-            el("a", "Download the report", id="get-report", href="#", class_="is-waiting", hidden=True),
-            class_="row",
+            class_="row downloads",
         ),
         el(
             "p",

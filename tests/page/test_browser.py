@@ -132,7 +132,7 @@ const look = () => {
     view: isSeen("#solid canvas") && !!at("#solid").dataset.covered,
     closeup: isSeen("#f1 svg image"),
     picture: at("#pictures img") !== null,
-    report: isSeen("#get-report"),
+    report: isSeen("#get-report") && at("#get-report").href !== "",
   };
   for (const [name, is] of Object.entries(now)) {
     if (!is || known.has(name)) continue;
