@@ -128,7 +128,8 @@ def _coloured_part(evidence: Evidence, index, rows, region) -> list[Surface]:
     region = region or (slice(None), slice(None))
     lattice = _lattice_of(field.lattice, region)
     ends = (field.lower[region], field.upper[region])
-    low, high, below, above, fold = pooled(*ends, *(one[region] for one in index), most=MOST_CELLS)
+    index = [one[region] for one in index]
+    low, high, below, above, fold = pooled(*ends, *index, most=MOST_CELLS, is_even=True)
     below, above = below.copy(), above.copy()
     wanted, stands_out = target_columns(evidence), outer_classes(evidence, rows)
     if wanted is not None:

@@ -148,7 +148,7 @@ def _cut_open(
     """
     kept = _kept(look, lattice)
     low, high = (np.where(kept, level, 0.0).astype(np.float32) for level in (lower, upper))
-    low, high, mine, its, fold = pooled(low, high, class_lower, class_upper, most=MOST_CELLS)
+    low, high, mine, its, fold = pooled(low, high, class_lower, class_upper, most=MOST_CELLS, is_even=True)
     if not (high > low).any():
         return []
     if resin is not None:

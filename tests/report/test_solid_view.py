@@ -214,6 +214,26 @@ def test_pooled_target__is_none_where_wood_stands_off_its_wall():
     assert high[0, 0] == 7
 
 
+def test_pooled__the_rim_of_a_frame_is_even_and_nothing_of_the_part_is_lost():
+    """A wall askew, 45 degrees: the area of what is left is that of the cells, not that of blocks touched."""
+    iy, ix = np.indices((120, 120))
+    upper = np.where(iy + 0.7 * ix < 100.3, 9.0, 0.0)
+    outside = np.full(upper.shape, colours.NO_TARGET, np.int8)
+    areas = {}
+    for is_even in (False, True):
+        low, high, *_, fold = pooled(np.zeros(upper.shape), upper, outside, outside, 3600, is_even)
+        assert fold == 2
+        areas[is_even] = (high > low).sum() * fold**2
+    assert areas[True] == pytest.approx((upper > 0).sum(), rel=0.005)
+    assert areas[False] > 1.02 * areas[True]
+    # One cell of the part, or one that stands where the part is cut through, stays.
+    for index in (colours.WITHIN, colours.WITHIN + 1, 0):
+        upper, mine = np.zeros((60, 60)), np.full((60, 60), colours.NO_TARGET, np.int8)
+        upper[31, 31], mine[31, 31] = 4.0, index
+        low, high, *_ = pooled(np.zeros(upper.shape), upper, outside[:60, :60], mine, 900, True)
+        assert (high > low).sum() == 1
+
+
 def test_pooled__keeps_highest_lowest_and_worst():
     rng = np.random.default_rng(7)
     lower, upper = (rng.random((7, 11)).astype(np.float32) + d for d in (np.float32(0), np.float32(0.4)))

@@ -58,7 +58,7 @@ def scene_of(
     if stands_out is not None:
         classes = {side: colours.worse(index, stands_out) for side, index in classes.items()}
     lower, upper, class_lower, class_upper, fold = pooled(
-        field.lower, field.upper, classes.get(2, nothing), classes.get(1, nothing), MOST_CELLS
+        field.lower, field.upper, classes.get(2, nothing), classes.get(1, nothing), MOST_CELLS, True
     )
     heights = {"lower": lower, "upper": upper}
     if field.wood_upper is not None:
