@@ -171,8 +171,8 @@ def _result() -> Html:
             "p",
             "Download: ",
             [
-                el("a", words, id=f"get-{words}", aria_label=f"Download the {called}")
-                for words, called in (("report", "report"), ("result", "result"), ("job", "job file"))
+                el("a", words, id=f"get-{name}", aria_label=f"Download the {words}")
+                for name, words in (("report", "report"), ("result", "result"), ("job", "job file"))
             ],
             el("span", id="drawn", class_="quiet", role="status"),
             class_="row downloads",
