@@ -37,16 +37,21 @@ def stored(names: set[str], folder: Path = CACHE_FOLDER) -> int:
 
 @contextmanager
 def alone(
-    part: str, is_left: Callable[[], bool], begin: Callable[[str], None], folder: Path = CACHE_FOLDER
+    part: str,
+    is_left: Callable[[], bool],
+    begin: Callable[[str], None],
+    folder: Path = CACHE_FOLDER,
+    tell: Callable[[int, int], None] | None = None,
 ) -> Iterator[bool]:
     """Let one process prepare a part; others wait until it has, or take over when it is gone.
 
     is_left(): whether anything is left to prepare, which is what this yields when its turn has come.
-    begin(words): told what this process does meanwhile.
+    begin(words): told what this process does meanwhile.  tell: how many kernels the other has stored, of how
+    many, as `counted` has it.
     A folder that cannot be written stops nobody: each then prepares for itself.
     """
     lock = folder / f"{part}.lock"
-    has_waited, since = False, time.monotonic()
+    has_waited, since, names = False, time.monotonic(), kernels_of(part)
     while not (is_mine := _take(lock)):
         if not is_left():
             break
@@ -59,6 +64,8 @@ def alone(
         if not has_waited:
             begin("another simkit prepares kernels for this machine: waiting for it")
             has_waited = True
+        if tell is not None:
+            tell(stored(names, folder), len(names))
         time.sleep(BEAT)
     if not is_mine:
         yield is_left()

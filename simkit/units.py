@@ -114,17 +114,23 @@ def area_words(area: float) -> str:
     return f"{area:.1f} mm2" if area < 10 else f"{area:.0f} mm2"
 
 
+def decimals(value: float, limit: float | None, least: int) -> int:
+    """Return with how many decimals a value and its limit are written so that they do not read alike."""
+    digits = least
+    while limit is not None and digits < least + 2:
+        if value == limit or f"{value:.{digits}f}" != f"{limit:.{digits}f}":
+            break
+        digits += 1
+    return digits
+
+
 def measured_words(value: float, bound: float | None, limit: float | None, unit: str, least: int = 2) -> str:
     """Return a measured value with its bound, rounded up, and unit: to `least` decimals or more.
 
     A value that would read as its limit though it is not gets up to two more.  One that its bound is
     larger than is no figure: it is told as the range it may have.
     """
-    digits = least
-    while limit is not None and digits < least + 2:
-        if value == limit or f"{value:.{digits}f}" != f"{limit:.{digits}f}":
-            break
-        digits += 1
+    digits = decimals(value, limit, least)
     step = 10.0**digits
     if not bound:
         return f"{value:.{digits}f} {unit}".rstrip()

@@ -49,11 +49,11 @@ def warm_up(progress=None) -> None:
     if not is_cold():
         return
     progress = progress or NoProgress()
-    with alone(CHECKING, is_cold, progress.stage) as is_left:
+    tell = getattr(progress, "counted", None)
+    with alone(CHECKING, is_cold, progress.stage, tell=tell) as is_left:
         if not is_left:
             return
         progress.stage(PREPARING)
-        tell = getattr(progress, "counted", None)
         fraction = progress.fraction if tell is None else NoProgress().fraction
         with _no_collections(), counted(kernels_of(), tell):
             with _helper():
@@ -69,10 +69,11 @@ def warm_up_reading(progress) -> None:
     """Compile what large programs are read with, if it is not stored yet; says so while it does."""
     if not is_cold(READING):
         return
-    with alone(READING, lambda: is_cold(READING), progress.stage) as is_left:
+    tell = getattr(progress, "counted", None)
+    with alone(READING, lambda: is_cold(READING), progress.stage, tell=tell) as is_left:
         if is_left:
             progress.stage(PREPARING)
-            with _no_collections(), counted(kernels_of(READING), getattr(progress, "counted", None)):
+            with _no_collections(), counted(kernels_of(READING), tell):
                 fast.warm_up()
             mark_warm(READING)
 

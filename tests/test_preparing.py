@@ -21,7 +21,8 @@ def _quick(monkeypatch):
 
 
 def test_alone__a_second_one_waits_and_finds_it_done(tmp_path):
-    has_begun, may_end, told, is_done = threading.Event(), threading.Event(), [], []
+    has_begun, may_end, told, is_done, counts = threading.Event(), threading.Event(), [], [], []
+    (tmp_path / f"{min(kernels_of())}-12.py311.nbi").touch()  # of the first, so far
 
     def first():
         with alone(CHECKING, lambda: True, told.append, tmp_path) as is_left:
@@ -35,12 +36,14 @@ def test_alone__a_second_one_waits_and_finds_it_done(tmp_path):
     running.start()
     assert has_begun.wait(10)
     may_end.set()
-    with alone(CHECKING, lambda: not is_done, told.append, tmp_path) as is_left:
+    tell = lambda *count: counts.append(count)  # noqa: E731
+    with alone(CHECKING, lambda: not is_done, told.append, tmp_path, tell) as is_left:
         assert is_done == [1]  # it waited for the first to end
         assert not is_left
     running.join()
     assert told == ["another simkit prepares kernels for this machine: waiting for it"]
-    assert list(tmp_path.iterdir()) == []
+    assert set(counts) == {(1, len(kernels_of()))}
+    assert [path.suffix for path in tmp_path.iterdir()] == [".nbi"]
 
 
 def test_alone__takes_over_from_one_that_was_killed_and_from_one_that_failed(tmp_path):

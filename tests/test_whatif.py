@@ -129,8 +129,11 @@ def test_text__tells_the_limit_of_each_where_the_change_moves_it():
     changed = {"findings": [row("weak-hold", 5.0, 9.0, unit="N")]}
     [told] = whatif_rows(stated, changed)
     assert (told["stated"]["limit"], told["changed"]["limit"]) == (6.75, 9.0)
-    assert limits_told(told, MM) == "6.75, then 9"
-    assert limits_told(told | {"stated": None}, MM) == "9"
+    assert limits_told(told, MM) == "6.8, then 9.0"  # computed forces, told to 0.1 N as in all tables
+    assert limits_told(told | {"stated": None}, MM) == "9.0"
+    lengths = row("gouge", 0.2, 0.125), row("gouge", 0.2, 0.15)
+    [told] = whatif_rows(*({"findings": [one]} for one in lengths))
+    assert limits_told(told, MM) == "0.125, then 0.15"
 
 
 def problems(job, **words):

@@ -12,8 +12,6 @@ from simkit.errors import Interrupted
 from simkit.runs.crew import Worker, cores
 from simkit.runs.limits import NO_LIMITS
 
-COMPILING = "compiling, once after each installation: a minute or two"
-
 
 class Checker:
     """Hands orders to a worker that stays warm between them.  say(what, value): what a worker tells."""
@@ -45,8 +43,9 @@ class Checker:
             is_gone = True
             try:
                 if is_cold():
-                    say("stage", COMPILING)
-                    _, is_gone = worker.ask({"warm": True}, NO_LIMITS, 0, lambda what, _, value: None)
+                    _, is_gone = worker.ask(
+                        {"warm": True}, NO_LIMITS, 0, lambda *told: _say_warming(say, *told)
+                    )
                 order = {"job": job, "cell": self._cell, "fresh": False, "pictures": None, "memory": None}
                 order |= {
                     "within": str(folder),
@@ -100,3 +99,9 @@ class Checker:
             if self._worker is not None:
                 self._worker.end()
                 self._worker = None
+
+
+def _say_warming(say: Callable[[str, Any], None], what: str, _: int, value: Any) -> None:
+    """Hand on what a worker tells while it prepares kernels, which is no part of a check."""
+    if what in ("stage", "counted"):
+        say("preparing" if what == "stage" else what, value)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import subprocess
 import sys
@@ -19,6 +20,7 @@ from simkit.page.form import JOB_FILE, field_words, job_text
 from simkit.page.laid import Laid, jigs_of, lay_out
 from simkit.page.names import JOB, MESH, kind_of, safe_path
 from simkit.report.lengths import lengths_of
+from simkit.report.whole_file import json_text
 from simkit.runs.unchecked import fault, keep_traceback, unusable
 
 MOST_FILES = 60
@@ -27,6 +29,7 @@ STAGES = 14  # of a check, for the bar until one was seen
 LEAVING = 3.0  # s that a picture may take to its end; then its process is ended, and a new one begun
 HOLD = 1.0  # s that a question about the state may wait for news; a browser asks few at once
 PACE = 0.5  # s between two news of how far a stage is
+LASTS = "; it takes a minute or two"
 DRAWING = "drawing"  # the phase in which the result is known, and pictures come
 REPORT = "report"  # the last of the parts: the whole file
 
@@ -239,9 +242,25 @@ class Desk:
                 return b"null"
             return self._made(name, f"{name}.json")
 
-    def report(self) -> bytes:
-        """Return the report as HTML.  Raises KeyError when there is none, or not yet."""
-        return self._made(REPORT, "report.html")
+    def report(self) -> tuple[str, bytes]:
+        """Return the report as HTML, with a name for it.  Raises KeyError when there is none, or not yet."""
+        return self._named_after_job("report.html"), self._made(REPORT, "report.html")
+
+    def result(self) -> tuple[str, bytes]:
+        """Return the result as --json writes it, with a name for it.
+
+        Raises KeyError when there is none, or not yet: one of the files before is none of these.
+        """
+        with self._lock:
+            if "verdict" not in self._state or self._result is None:
+                raise KeyError("result")
+            return self._named_after_job("result.json"), json_text(self._result).encode("utf-8")
+
+    def _named_after_job(self, last: str) -> str:
+        """Return a name for a download: that of the job before it, as far as any system takes it."""
+        with self._lock:
+            job = "" if self._result is None else self._result["job"]["name"]
+        return "_".join([*re.findall(r"[^\W_]+", "" if job == "job" else job)[:6], last])
 
     def _made(self, name: str, file: str) -> bytes:
         with self._lock:
@@ -275,7 +294,7 @@ class Desk:
     def _check(self, number: int, job: str) -> None:
         for path in self._out.iterdir():
             path.unlink()
-        self._stages = 0
+        self._stages, self._named = 0, ""
         try:
             self._laid = laid = lay_out(self._root / "laid", dict(self._paths), job)
             self._tell(taken=laid.words)
@@ -304,9 +323,20 @@ class Desk:
 
     def _say(self, what: str, value: Any) -> None:
         """Take what the worker tells: a stage, how much of it is done, the result, what is drawn of it."""
-        if what == "stage":
+        if what == "preparing":
+            self._named = value
+            self._tell(phase="checking", stage=value + LASTS, share=0.0)
+        elif what == "stage":
             self._stages += 1
+            self._named = value
             self._tell(phase="checking", stage=value, share=self._share(0.0))
+        elif what == "counted":
+            done, of = value
+            words, share = f"{self._named}, {done} of {of}", done / max(of, 1)
+            if self._stages == 0:  # before the check: a bar of its own
+                self._tell(stage=words + LASTS, share=round(min(share, 0.99), 3))
+            else:
+                self._tell(stage=words, share=self._share(share))
         elif what == "fraction":
             self._tell(share=self._share(value))
         elif what == "result":

@@ -205,6 +205,8 @@
     at("check").disabled = true;
     at("progress").hidden = false;
     at("verdict").classList.add("is-old"); // until the new one is there
+    offer([]);
+    at("drawn").textContent = "A check runs: downloads come after it.";
     at("running").scrollIntoView({ block: "nearest" });
     const taken = new Set();
     try {
@@ -284,7 +286,7 @@
   // A piece of the report as it is made; simkit escapes all that comes from files, and no script runs here.
   async function showPart(name, state) {
     if (name === "report") {
-      at("get-report").classList.remove("is-waiting");
+      offer(["report", "result", "job"]);
       return;
     }
     const piece = await json("GET", mine(`/parts/${name}?of=${state.number}`)); // null: another check has begun
@@ -314,6 +316,17 @@
       at("pictures").append(part);
     }
     part.insertAdjacentHTML("beforeend", figure);
+  }
+
+  // What can be taken home is of the check that is told above; while another runs nothing is.
+  function offer(names) {
+    for (const name of ["report", "result", "job"]) {
+      const link = at(`get-${name}`), isThere = names.includes(name);
+      link.toggleAttribute("download", isThere);
+      link.toggleAttribute("href", isThere);
+      if (isThere) link.href = mine(`/${name}`);
+      link.setAttribute("aria-disabled", String(!isThere));
+    }
   }
 
   function sayDrawing(state) {
@@ -351,12 +364,7 @@
     at("rest-part").hidden = at("pictures-part").hidden = false;
     window.programText.hide();
     at("back").hidden = true;
-    for (const [id, path] of [["get-report", "/report"], ["get-job", "/job"]]) {
-      at(id).href = mine(path);
-      at(id).download = "";
-      at(id).hidden = false;
-    }
-    at("get-report").classList.add("is-waiting");
+    offer(["result", "job"]);
     for (const article of at("column").querySelectorAll(".finding")) {
       const row = findings[Number(article.id.slice(1)) - 1];
       if (!row || (!row.at && !row.line)) continue;

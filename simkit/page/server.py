@@ -234,7 +234,11 @@ class Handler(BaseHTTPRequestHandler):
         elif asked[:2] == ("GET", "parts") and len(asked) == 3:
             self._send(desk.part(asked[2], self._number("of")), "application/json")
         elif asked == ("GET", "report"):
-            self._send(desk.report(), "text/html; charset=utf-8", "report.html")
+            name, data = desk.report()
+            self._send(data, "text/html; charset=utf-8", name)
+        elif asked == ("GET", "result"):
+            name, data = desk.result()
+            self._send(data, "application/json", name)
         elif asked == ("GET", "job"):
             found = desk.job_file()
             if found is None:

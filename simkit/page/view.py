@@ -169,10 +169,13 @@ def _result() -> Html:
         "section",
         el(
             "p",
-            el("a", "Download the job file", id="get-job", href="#", hidden=True),
-            el("span", id="drawn", class_="quiet"),
-            el("a", "Download the report", id="get-report", href="#", class_="is-waiting", hidden=True),
-            class_="row",
+            "Download: ",
+            [
+                el("a", words, id=f"get-{name}", aria_label=f"Download the {words}")
+                for name, words in (("report", "report"), ("result", "result"), ("job", "job file"))
+            ],
+            el("span", id="drawn", class_="quiet", role="status"),
+            class_="row downloads",
         ),
         el(
             "p",

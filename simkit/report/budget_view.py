@@ -13,7 +13,8 @@ from simkit.report.canvas import MARGIN, SMALL, TITLE, Page
 from simkit.report.lengths import MM, Lengths
 from simkit.units import MM_PER_INCH
 
-WIDTH, PLOT = 1240.0, 720.0  # pixels
+WIDTH, PLOT, ROW = 1240.0, 720.0, 40  # pixels; ROW: between rows of the legend
+HOLDS = "every limit holds"
 # ColorBrewer 2.0, Cynthia A. Brewer, colorbrewer2.org: orange and purple of PuOr, brown and teal of BrBG,
 # eleven classes; listed there as safe for the colour-blind.  Dashes tell them apart in a grey print.
 LINES = {
@@ -51,8 +52,10 @@ def draw_budget(path, budget: dict[str, Any], title: str, lengths: Lengths = MM)
     ]
     head = canvas.wrapped(title, TITLE, inner, True, 2)
     step = canvas.line_height(SMALL)
-    top = 40 + canvas.line_height(TITLE) * len(head) + 2 * step + 40
-    page = Page(WIDTH, top + PLOT + 110 + step * (len(lines) + len(told) + 2) + 20, lengths=lengths)
+    top = 40 + canvas.line_height(TITLE) * len(head) + step + 24
+    legend, foot = _legend(budget), top + PLOT + 96  # the middle of the legend's first row
+    end = foot + ROW * legend[-1][2] + 14
+    page = Page(WIDTH, end + step * (len(lines) + len(told)) + 40, lengths=lengths)
     y = 40.0
     for line in head:
         page.text(MARGIN, y, line, TITLE, bold=True, up="top")
@@ -63,8 +66,8 @@ def draw_budget(path, budget: dict[str, Any], title: str, lengths: Lengths = MM)
     )
     page.text(MARGIN, y + 4, canvas.shortened(where, SMALL, inner), SMALL, colours.QUIET_INK, up="top")
     _plot(page, places, budget, sectors, (WIDTH / 2, top + PLOT / 2))
-    y = top + PLOT + 70
-    y = _legend(page, budget, y)
+    _draw_legend(page, legend, foot)
+    y = end
     for line in (*lines, *told):
         y += step
         page.text(MARGIN, y, line, SMALL)
@@ -142,20 +145,27 @@ def _ticks(reach: float) -> np.ndarray:
     return np.round(step * np.arange(-count, count + 1), 9)
 
 
-def _legend(page: Page, budget: dict[str, Any], y: float) -> float:
-    """Draw what the lines are; return where it ends."""
+def _legend(budget: dict[str, Any]) -> list[tuple[str | None, float, int]]:
+    """Return (kind, x, row) of the lines to be told of, behind the area where every limit holds."""
     kinds = {
         None if row["binds"] is None else budget["binds"][row["binds"]]["kind"] for row in budget["plan"]
     }
-    x = MARGIN
-    page.box(x, y - 13, 44, 26, "#e9e9e6")
-    page.text(x + 54, y, "every limit holds", SMALL, up="center")
-    x += 74 + canvas.text_width("every limit holds", SMALL)
-    for kind, (colour, dashes, words) in LINES.items():
+    x, row, found = MARGIN + 74 + canvas.text_width(HOLDS, SMALL), 0, []
+    for kind, (_, _, words) in LINES.items():
         if kind in kinds:
-            if x + 94 + canvas.text_width(words, SMALL) > WIDTH - MARGIN:
-                x, y = MARGIN, y + 40
-            page.line([x, x + 74], [y, y], colour, 5.0, dashes=dashes)
-            page.text(x + 84, y, words, SMALL, up="center")
-            x += 104 + canvas.text_width(words, SMALL)
-    return y + 14
+            wide = 84 + canvas.text_width(words, SMALL)
+            if x + wide > WIDTH - MARGIN:
+                x, row = MARGIN, row + 1
+            found.append((kind, x, row))
+            x += wide + 20
+    return found
+
+
+def _draw_legend(page: Page, legend: list[tuple[str | None, float, int]], y: float) -> None:
+    """Draw what the lines are; y: the middle of its first row."""
+    page.box(MARGIN, y - 13, 44, 26, "#e9e9e6")
+    page.text(MARGIN + 54, y, HOLDS, SMALL, up="center")
+    for kind, x, row in legend:
+        colour, dashes, words = LINES[kind]
+        page.line([x, x + 74], [y + ROW * row] * 2, colour, 5.0, dashes=dashes)
+        page.text(x + 84, y + ROW * row, words, SMALL, up="center")

@@ -24,7 +24,7 @@ from simkit.report.pictures import in_steps_of_zones
 from simkit.report.pooled import pooled, pooled_target
 from simkit.report.scene_file import LIT, PALE, TRUE, Key, Line, Look, Mark, Scene, Surface
 from simkit.report.scenes import LOW_DOWN, MOST_CELLS, WOOD, listed, with_resin, wood_surface
-from simkit.report.solid_mesh import HOLDS, RESIN, striped, surface
+from simkit.report.solid_mesh import HOLDS, RESIN, coloured, surface
 from simkit.report.standing_things import cutter_surfaces, fixture_surfaces
 from simkit.stock.cut import cut
 from simkit.stock.field import Field, Lattice
@@ -128,7 +128,8 @@ def _coloured_part(evidence: Evidence, index, rows, region) -> list[Surface]:
     region = region or (slice(None), slice(None))
     lattice = _lattice_of(field.lattice, region)
     ends = (field.lower[region], field.upper[region])
-    low, high, below, above, fold = pooled(*ends, *(one[region] for one in index), most=MOST_CELLS)
+    index = [one[region] for one in index]
+    low, high, below, above, fold = pooled(*ends, *index, most=MOST_CELLS, is_even=True)
     below, above = below.copy(), above.copy()
     wanted, stands_out = target_columns(evidence), outer_classes(evidence, rows)
     if wanted is not None:
@@ -137,7 +138,7 @@ def _coloured_part(evidence: Evidence, index, rows, region) -> list[Surface]:
     with_resin(_part_of(field, region), below, above, fold)
     cell = lattice.cell * fold
     quads, classes = surface(low, high, below, above, cell, lattice.origin, wanted, is_lined=True)
-    faces = striped(quads, classes, float(np.ptp(quads[..., :2], axis=(0, 1)).max()), cell)
+    faces = coloured(quads, classes, float(np.ptp(quads[..., :2], axis=(0, 1)).max()), cell)
     is_plain = (classes == colours.WITHIN) | (classes == RESIN)
     is_off = ~is_plain & (classes != HOLDS)
     parts = ((is_plain, LIT, False), (classes == HOLDS, PALE, False), (is_off, TRUE, True))

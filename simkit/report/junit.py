@@ -13,7 +13,7 @@ from xml.etree import ElementTree as Xml
 
 from simkit.errors import key_words
 from simkit.kinds import SAFETY_KINDS
-from simkit.report.lengths import Lengths, lengths_of, limit_of, program_lengths
+from simkit.report.lengths import Lengths, lengths_of, limit_of, measured, program_lengths
 from simkit.report.rules import RULES
 from simkit.report.verdict import FAILING
 
@@ -170,12 +170,8 @@ def _words(row: dict[str, Any], result: dict[str, Any]) -> str:
     where = f"{row['file']}:{row['line']}" if row["line"] else row["file"]
     value = ""
     if row["value"] is not None:
-        if lengths.is_inch and row["unit"] == "mm":
-            value = f"measured {lengths.value(row['value'], row['bound'] or 0.0, row['limit'])}"
-            value += "" if row["limit"] is None else f", limit {limit_of(row, lengths)}"
-        else:
-            value = f"measured {row['value']:g} ± {row['bound'] or 0:g} {row['unit']}"
-            value += "" if row["limit"] is None else f", limit {row['limit']:g}"
+        value = f"measured {measured(row, lengths)}"
+        value += "" if row["limit"] is None else f", limit {limit_of(row, lengths)}"
     place = row["program_at"] or row["at"]
     its = program_lengths(result).get(row["file"], lengths) if row["program_at"] else lengths
     at = "" if place is None else "at X{} Y{} Z{}".format(*(_figure(mm, its) for mm in place))

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from simkit.units import MM_PER_INCH, area_words, inch_words, measured_words
+from simkit.units import MM_PER_INCH, area_words, decimals, inch_words, measured_words
 
 _NUMBER = r"[+-]?\d+(?:\.\d+)?"
 # Numbers before mm, one or more of a range, a size or a place: "3 mm", "0.5 to 0.7 mm", "x 2, y 3.5 mm"; none
@@ -21,6 +21,7 @@ _ALONG = re.compile(r"(\d) in in(?= [xyzXYZ]\b)")
 _AREA = re.compile(rf"(?<![\w.])({_NUMBER})(?: ± ?({_NUMBER}))? (mm2|cm2)\b")
 _VOLUME = re.compile(rf"(?<![\w.])({_NUMBER}) (mm3|cm3)\b")
 _PLACE = re.compile(rf"\bX({_NUMBER}) Y({_NUMBER})(?: Z({_NUMBER}))?(?![\w.])(?: mm\b)?")
+_FORCE = 1  # decimals of a force; published ones of wood differ by a factor of two
 _SPEED = re.compile(rf"(?<![\w.])({_NUMBER}(?:, {_NUMBER})*) mm/(min|s2)\b")
 
 
@@ -237,7 +238,7 @@ def measured(row: dict[str, Any], lengths: Lengths) -> str:
         return _cubic_inches(value)
     if not bound:
         return f"{round(value, 4):g} {unit}".rstrip()
-    return measured_words(value, bound, limit, unit)
+    return measured_words(value, bound, limit, unit, _FORCE if unit == "N" else 2)
 
 
 def limit_of(row: dict[str, Any], lengths: Lengths) -> str:
@@ -246,5 +247,7 @@ def limit_of(row: dict[str, Any], lengths: Lengths) -> str:
     if limit is None:
         return ""
     if row["unit"] == "mm":
-        return f"{limit / MM_PER_INCH:.4f} in" if lengths.is_inch else f"{limit:g} mm"
+        return f"{limit / MM_PER_INCH:.4f} in" if lengths.is_inch else f"{round(limit, 4) + 0.0:g} mm"
+    if row["unit"] == "N" and row["value"] is not None:  # computed: no person wrote it
+        return f"{limit:.{decimals(row['value'], limit, _FORCE)}f} N"
     return f"{limit:g} {row['unit']}".rstrip()

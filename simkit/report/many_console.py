@@ -59,7 +59,7 @@ class ManyStages:
 
     def stage(self, worker: int, name: str) -> None:
         """A worker begins a stage; a log only hears of the long wait."""
-        if self._log is not None and name.startswith("compiling"):
+        if self._log is not None and "kernels" in name:
             print(f"{name} ...", file=self._log, flush=True)
         if self._bar is None:
             return
@@ -67,6 +67,10 @@ class ManyStages:
         if worker not in self._lines:
             self._lines[worker] = self._bar.add_task(words, total=1.0)
         self._bar.reset(self._lines[worker], description=words, total=1.0)
+
+    def counted(self, worker: int, many: list[int]) -> None:
+        """A worker has done so many things of its stage; many: [done, of]."""
+        self.fraction(worker, many[0] / many[1])
 
     def fraction(self, worker: int, done: float) -> None:
         """A worker is so far with its stage, 0 to 1."""

@@ -225,7 +225,9 @@ def finding_words(finding, lengths=MM):
         is_open = finding.get("severity") == "undecided"
         bound = finding.get("bound") if is_open else None
         told = measured({"value": value, "bound": bound, "unit": unit}, lengths)
-        text = f"{told} {words}, undecided" if is_open else f"{told} {words}"
+        if is_open:  # why it stands there matters once it is known to; longer words run into the next column
+            words = f"{words.partition(',')[0]}, undecided"
+        text = f"{told} {words}"
     return canvas.tidy(text if finding.get("at") is not None else f"{text} (no one place)")
 
 

@@ -9,25 +9,30 @@ import numpy as np
 from simkit.report import colours
 
 
-def pooled(lower, upper, class_lower, class_upper, most: int):
+def pooled(lower, upper, class_lower, class_upper, most: int, is_even: bool = False):
     """Return the same solid on at most about `most` cells, and how many old cells make the edge of a new one.
 
     lower, upper (ny, nx) mm, no wood where upper <= lower; class_lower, class_upper (ny, nx) as
     colours.class_index gives them.  Returns lower, upper float32 mm, both classes int8, fold.
     Keeps the highest upper, the lowest lower surface and the worst class; 0 and 0 where nothing is left.
+    is_even: wood outside the part (NO_TARGET on both sides) of which less than half a block is left is none:
+    every block it touches would make the rims of frames ragged, and no sliver of it means anything.
     """
     ny, nx = upper.shape
     fold = math.ceil(math.sqrt(ny * nx / most))
     if fold <= 1:
         return lower, upper, class_lower, class_upper, 1
     surfaces = pooled_columns(lower, upper, fold)
-    high = surfaces[1]
     classes = []
     for index in (class_lower, class_upper):
-        worst = np.full(high.shape, colours.NO_TARGET, np.int8)
+        worst = np.full(surfaces[1].shape, colours.NO_TARGET, np.int8)
         for part in _blocks(index, fold, colours.NO_TARGET):
             worst = colours.worse(worst, part)
         classes.append(worst)
+    if is_even:
+        is_outside = (classes[0] == colours.NO_TARGET) & (classes[1] == colours.NO_TARGET)
+        is_rim = is_outside & (pooled_share(upper > lower, fold) < 0.5)
+        surfaces = tuple(np.where(is_rim, np.float32(0), end) for end in surfaces)
     return (*surfaces, *classes, fold)
 
 

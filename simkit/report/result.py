@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from dataclasses import asdict
 from pathlib import Path
@@ -32,7 +31,7 @@ from simkit.report.sheet import unit_of_programs
 from simkit.report.steps_table import steps_remarks, steps_table
 from simkit.report.surface_tables import cusp_table, reach_table
 from simkit.report.verdict import verdict_of
-from simkit.report.whole_file import write_whole
+from simkit.report.whole_file import json_text, write_whole
 from simkit.stock.field import Field, volume_of
 
 TURNED_NOTE = (
@@ -214,4 +213,4 @@ def write_json(path: Path, result: dict[str, Any]) -> None:
 
     Raises InputProblems when the place cannot be written.
     """
-    write_whole(path, json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False) + "\n", "--json")
+    write_whole(path, json_text(result), "--json")

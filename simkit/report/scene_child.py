@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from simkit.report.hatch_shader import hatch_too_deep
 from simkit.report.scene_file import Look, Scene, read_scene
 from simkit.report.solid_view import NO_DRAWING, NO_MODULE, NO_PICTURE
 
@@ -112,7 +113,9 @@ def shoot(scene: Scene, look: Look, width: int):
         for place, strength in LAMPS:
             plotter.add_light(pyvista.Light(position=place, light_type="camera light", intensity=strength))
         chosen = range(len(scene.surfaces)) if look.surfaces is None else look.surfaces
-        actors = [(add_surface(plotter, scene.surfaces[k]), scene.surfaces[k].is_thing) for k in chosen]
+        actors = [
+            (add_surface(plotter, scene.surfaces[k], FINER), scene.surfaces[k].is_thing) for k in chosen
+        ]
         chosen = range(len(scene.lines)) if look.lines is None else look.lines
         for number in chosen:
             line = scene.lines[number]
@@ -157,8 +160,8 @@ def _depths(plotter, view: View) -> np.ndarray:
     return deep.reshape(view.height, FINER, view.width, FINER).max(axis=(1, 3))
 
 
-def add_surface(plotter, surface, **more):
-    """Add a scene's surface to a pyvista plotter and return the actor."""
+def add_surface(plotter, surface, finer=1, **more):
+    """Add a scene's surface to a pyvista plotter and return the actor.  finer: see hatch_too_deep."""
     import pyvista
 
     count, corners = surface.faces.shape[:2]
@@ -167,10 +170,12 @@ def add_surface(plotter, surface, **more):
         surface.faces.reshape(-1, 3), faces=np.insert(rows, 0, corners, axis=1).ravel()
     )  # fmt: skip
     mesh.cell_data["colour"] = surface.colours
-    return plotter.add_mesh(
+    actor = plotter.add_mesh(
         mesh, scalars="colour", rgb=True, preference="cell", show_scalar_bar=False, smooth_shading=False,
         ambient=surface.light[0], diffuse=surface.light[1], specular=0.0, reset_camera=False, **more,
     )  # fmt: skip
+    hatch_too_deep(actor, finer)
+    return actor
 
 
 if __name__ == "__main__":

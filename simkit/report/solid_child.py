@@ -12,9 +12,10 @@ import numpy as np
 
 from simkit.frames import turned
 from simkit.report import colours
+from simkit.report.hatch_shader import hatch_too_deep
 from simkit.report.lengths import Lengths
 from simkit.report.scene_file import LIT, PALE, TRUE
-from simkit.report.solid_mesh import HOLDS, OVER_RESIN, RESIN, striped, surface
+from simkit.report.solid_mesh import HOLDS, OVER_RESIN, RESIN, coloured, surface
 from simkit.report.solid_view import NO_DRAWING, NO_MODULE, NO_PICTURE
 
 WIDTH = 1800  # pixels of the page
@@ -54,7 +55,7 @@ def draw(scene, picture) -> int:
     )
     turn = str(scene["turn"])
     size = [float(np.ptp(quads[..., axis])) for axis in range(3)]
-    faces = striped(quads, classes, max(size), float(scene["cell"]))
+    faces = coloured(quads, classes, max(size), float(scene["cell"]))
     over = turned(turn, 0.0, 0.0, 0.0).matrix
     is_wide = size[0] > 1.5 * size[1]
     width = WIDTH - 2 * 44 if is_wide else (WIDTH - 3 * 44) // 2
@@ -107,10 +108,11 @@ def _shots(quads, classes, faces, over, width):
             corners = np.arange(len(points)).reshape(-1, 4)
             mesh = pyvista.PolyData(points, faces=np.insert(corners, 0, 4, axis=1).ravel())
             mesh.cell_data["colour"] = faces[chosen]
-            plotter.add_mesh(
+            actor = plotter.add_mesh(
                 mesh, scalars="colour", rgb=True, preference="cell", show_scalar_bar=False,
                 smooth_shading=False, ambient=ambient, diffuse=diffuse, specular=0.0, reset_camera=False,
             )  # fmt: skip
+            hatch_too_deep(actor, FINER)
         shots = []
         for axes, middle in eyes:
             camera = plotter.camera

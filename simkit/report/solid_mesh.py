@@ -59,11 +59,12 @@ def surface(lower, upper, class_lower, class_upper, cell, origin=(0.0, 0.0), tar
     return quads.astype(np.float32), np.concatenate(found).astype(np.int8)
 
 
-def striped(quads, classes, size, cell) -> np.ndarray:
-    """Return the colour of each face (n, 3) uint8; what is too deep also gets stripes.
+def coloured(quads, classes, size, cell) -> np.ndarray:
+    """Return the colour of each face (n, 3) uint8; resin that is off is dotted.
 
-    quads (n, 4, 3) mm; classes (n,); size mm, of the whole, sets how wide the stripes are;
-    never under one cell (mm), or they would be lost between the faces.
+    quads (n, 4, 3) mm; classes (n,); size mm, of the whole, sets how wide the dots are;
+    never under one cell (mm), or they would be lost between the faces.  What is too deep is hatched where it
+    is drawn (hatch_shader).
     """
     more = [colours.rgb(colour) for colour in (colours.RESIN, colours.HOLDING)]
     palette = np.vstack([colours.class_rgb(), np.array(more, np.uint8)])
@@ -71,9 +72,6 @@ def striped(quads, classes, size, cell) -> np.ndarray:
     faces = palette[plain]  # HOLDS, -1, takes the last row
     x, y = quads[:, :, :2].mean(1).T
     period = max(size / 200, 4 * cell)
-    is_stripe = (x + y + cell / 2) % period < period / 4
-    for number, stripe in enumerate(colours.STRIPES):
-        faces[is_stripe & (plain == number)] = colours.rgb(stripe)
     row = np.floor(y / period)
     is_dot = (
         (classes >= OVER_RESIN) & (y % period < period / 2) & ((x + row * period) % (2 * period) < period / 2)

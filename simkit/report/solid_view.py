@@ -88,7 +88,7 @@ def draw_solid_view(
     if stands_out is not None:
         classes = [colours.worse(one, stands_out) for one in classes]
     lower, upper, class_lower, class_upper, fold = pooled(
-        np.asarray(lower, np.float32), np.asarray(upper, np.float32), *classes, most=MOST_CELLS
+        np.asarray(lower, np.float32), np.asarray(upper, np.float32), *classes, most=MOST_CELLS, is_even=True
     )
     wanted = {}
     if target is not None:

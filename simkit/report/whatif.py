@@ -184,6 +184,7 @@ def limits_told(row: dict[str, Any], lengths: Lengths) -> str:
     told = []
     for finding in (row["stated"], row["changed"]):
         if finding is not None and finding["limit"] is not None:
-            words = limit_of(finding, lengths) if lengths.is_inch else f"{finding['limit']:g}"
+            words = limit_of(finding, lengths)
+            words = words if lengths.is_inch else words.removesuffix(f" {finding['unit']}")
             told += [words] if words not in told else []
     return ", then ".join(told)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import secrets
 import stat
@@ -16,6 +17,11 @@ from simkit.errors import InputProblems, Place, Problem
 
 REMEDY = "free some space, close it where it is open, or choose another folder"
 _TRIES, _PAUSE = 10, 0.05  # s: Windows renames nothing over a file that is open, be it for a moment
+
+
+def json_text(value: object) -> str:
+    """Return a value as all files of JSON have it."""
+    return json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def write_whole(path: Path, text: str, option: str) -> None:

@@ -41,6 +41,10 @@ class _Teller:
         self._told = 0.0
         self.say(stage=name)
 
+    def counted(self, done: int, of: int) -> None:
+        """Say how many things of the stage are done."""
+        self.say(counted=[done, of])
+
     def fraction(self, done: float) -> None:
         """Say how much of the stage is done, 0 to 1."""
         if done - self._told >= FRACTION_STEP:

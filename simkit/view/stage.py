@@ -13,7 +13,7 @@ from simkit.report.pictures import in_steps_of_zones
 from simkit.report.pooled import pooled, pooled_target, pooled_wood
 from simkit.report.scene_file import LIT, PALE, TRUE, Surface
 from simkit.report.scenes import FROM_ABOVE, LOW_DOWN, leftover_surfaces, with_resin
-from simkit.report.solid_mesh import HOLDS, RESIN, striped, surface
+from simkit.report.solid_mesh import HOLDS, RESIN, coloured, surface
 from simkit.report.standing_things import EDGES, FIXTURE, cutter_surfaces, fixture_surfaces
 from simkit.stock.field import Field, Lattice
 from simkit.view.look import ACROSS, CUT, LEFTOVER, NONE, PART, STEP, Look
@@ -148,7 +148,7 @@ def _cut_open(
     """
     kept = _kept(look, lattice)
     low, high = (np.where(kept, level, 0.0).astype(np.float32) for level in (lower, upper))
-    low, high, mine, its, fold = pooled(low, high, class_lower, class_upper, most=MOST_CELLS)
+    low, high, mine, its, fold = pooled(low, high, class_lower, class_upper, most=MOST_CELLS, is_even=True)
     if not (high > low).any():
         return []
     if resin is not None:
@@ -159,7 +159,7 @@ def _cut_open(
         target = pooled_target(target, stands_out, fold)
     quads, classes = surface(low, high, mine, its, cell, lattice.origin, target)
     if colour is None:
-        faces = striped(quads, classes, float(np.ptp(quads[..., 0])), cell)
+        faces = coloured(quads, classes, float(np.ptp(quads[..., 0])), cell)
     else:
         faces = np.tile(np.array(colours.rgb(colour), np.uint8), (len(quads), 1))
         faces[classes == RESIN] = colours.rgb(colours.RESIN)

@@ -1,6 +1,7 @@
 """The page in a real browser: drop, verdict, finding, form, a changed program, download, narrow and dark."""
 
 import itertools
+import json
 import threading
 import time
 from pathlib import Path
@@ -19,6 +20,7 @@ from tests.small_job import JOB, block
 pytestmark = pytest.mark.skipif(
     CHROMIUM is None or DRIVER is None, reason="Debian's chromium and chromium-driver are not installed"
 )
+LINKS = "['get-report', 'get-result', 'get-job'].map((id) => document.getElementById(id).href)"
 SLOT = dug(faced(10), (12, 15, 9.5, 22, 15))
 
 
@@ -91,15 +93,24 @@ def test_page__drop_verdict_finding_change_download(browser, server, folder):
 
     (folder / "good").mkdir()
     (folder / "good" / "top.nc").write_text(faced(10), encoding="utf-8")
+    browser.click("#get-result")
+    until(lambda: (browser.downloads / "result.json").exists())
+    assert json.loads((browser.downloads / "result.json").read_text("utf-8"))["verdict"]["exit_status"] == 1
     browser.run(
         "const it = document.getElementById('verdict'); window.marked = [];"
-        " new MutationObserver(() => window.marked.push([it.classList.contains('is-old'), it.textContent]))"
+        f"const links = () => {LINKS};"
+        " new MutationObserver(() => window.marked.push([it.classList.contains('is-old'), it.textContent,"
+        " links(), document.getElementById('drawn').textContent]))"
         ".observe(it, { attributes: true })"
     )
     browser.drop([folder / "good" / "top.nc"])
     until(lambda: browser.text("#verdict").startswith("Within limits"))
-    (is_old, words), *_, (is_old_now, _) = browser.run("return window.marked")
+    (is_old, words, links, told), *_, (is_old_now, *_) = browser.run("return window.marked")
     assert is_old  # it is marked while the new check runs
+    assert links == ["", "", ""]  # and nothing of the check before can be taken home unawares
+    assert told == "A check runs: downloads come after it."
+    until(lambda: browser.text("#drawn").startswith("The report and its "))
+    assert all(browser.run(f"return {LINKS}"))
     assert words.startswith("Beyond limits")
     assert not is_old_now
     assert "Before: beyond limits. Now: within limits." in browser.text("#changes")
@@ -121,7 +132,7 @@ const look = () => {
     view: isSeen("#solid canvas") && !!at("#solid").dataset.covered,
     closeup: isSeen("#f1 svg image"),
     picture: at("#pictures img") !== null,
-    report: isSeen("#get-report"),
+    report: isSeen("#get-report") && at("#get-report").href !== "",
   };
   for (const [name, is] of Object.entries(now)) {
     if (!is || known.has(name)) continue;

@@ -11,16 +11,19 @@ import threading
 import time
 import urllib.parse
 
+import jsonschema
 import pytest
 
-from simkit.errors import InputProblems
+from simkit.errors import InputProblems, Interrupted
 from simkit.job.reader import read_job
 from simkit.job.schema import KEYS
 from simkit.page.changes import changes
+from simkit.page.desk import Desk
 from simkit.page.form import field_words, job_text
 from simkit.page.laid import NAMING, lay_out
 from simkit.page.names import kind_of, safe_name, safe_path
 from simkit.page.server import PageServer
+from simkit.report.schema import result_schema
 from simkit.runs.crew import Worker
 from simkit.runs.limits import NO_LIMITS
 from tests.findings.programs import DRILLED, dug, faced
@@ -335,6 +338,62 @@ def test_check__tells_verdict_findings_and_report(client, checked):
     assert text.startswith(b"<!DOCTYPE html>")
     assert b"simkit-page-" not in text  # no path of this machine
     assert client.ask("GET", f"{desk}/job")[2] == JOB.encode()
+    status, headers, text = client.ask("GET", f"{desk}/result")
+    assert status == 200
+    assert headers["Content-Disposition"] == "attachment; filename*=UTF-8''result.json"
+    assert json.loads(text)["verdict"]["status"] == state["verdict"]["status"]
+    jsonschema.validate(json.loads(text), result_schema(closed=True))
+
+
+def test_downloads__bear_the_name_of_the_job_and_none_is_of_the_check_before(client, files):
+    desk = client.desk()
+    for name, data in files.items():
+        client.put(desk, name, b'name = "Tray 2/b: \xc3\xa4ltere"\n' + data if name == "job.toml" else data)
+    assert client.ask("GET", f"{desk}/result")[0] == 404
+    client.done(desk)
+    for what, last in (("result", "result.json"), ("report", "report.html")):
+        _, headers, _ = client.ask("GET", f"{desk}/{what}")
+        # RFC 8187, 3.2.1: what is no attr-char is written by the bytes of its UTF-8
+        assert headers["Content-Disposition"].endswith(f"''Tray_2_b_%C3%A4ltere_{last}")
+    client.data("POST", f"{desk}/check", b"null")
+    for what in ("result", "report"):
+        assert client.ask("GET", f"{desk}/{what}")[0] == 404  # the new check waits or runs
+    client.wait(desk)
+    assert client.ask("GET", f"{desk}/result")[0] == 200
+
+
+class Preparing:
+    """A checker on a machine without kernels: says what a worker says, and keeps what a page is told."""
+
+    def check(self, owner, folder, job, out, say, is_wanted):
+        self.seen = []
+        for what, value in (("preparing", "kernels"), ("counted", [3, 12]), ("counted", [12, 12]),
+                            ("stage", "reading"), ("counted", [1, 4]), ("stage", "cutting")):  # fmt: skip
+            say(what, value)
+            state = owner.state()
+            self.seen.append((state["phase"], state["stage"], state["share"]))
+        raise Interrupted
+
+    def stop(self, owner):
+        pass
+
+
+def test_progress__tells_how_many_kernels_are_prepared_before_the_check(tmp_path, files):
+    checker = Preparing()
+    desk = Desk(tmp_path / "desk", checker)
+    for name, data in files.items():
+        desk.put(name, data)
+    desk.start(None)
+    desk._thread.join(20)
+    phases, stages, shares = zip(*checker.seen, strict=True)
+    assert set(phases) == {"checking"}
+    after = "; it takes a minute or two"
+    assert stages[:3] == (f"kernels{after}", f"kernels, 3 of 12{after}", f"kernels, 12 of 12{after}")
+    assert stages[3:] == ("reading", "reading, 1 of 4", "cutting")
+    assert shares[:3] == (0, 0.25, 0.99)
+    assert shares[3] == 0  # the check has a bar of its own
+    assert shares[3] < shares[4] < shares[5]
+    assert desk.state()["phase"] == "stopped"
 
 
 def test_check__words_come_before_pictures_and_none_is_missing_in_the_end(client, checked):

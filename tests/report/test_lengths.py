@@ -2,7 +2,7 @@
 
 import pytest
 
-from simkit.report.lengths import MM, Lengths, lengths_of, program_lengths
+from simkit.report.lengths import MM, Lengths, lengths_of, limit_of, measured, program_lengths
 
 IN = Lengths("in")
 
@@ -86,3 +86,22 @@ def test_program_lengths__each_program_in_its_own_unit():
     result = {"job": {"unit": "in"}, "setups": [{"programs": programs}]}
     assert program_lengths(result) == {"a.nc": IN, "b.nc": MM, "old.nc": MM}
     assert lengths_of(result) == IN
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "told"),
+    [
+        (26.31, 48.5177, ("26.3 ±0.5 N", "48.5 N")),
+        (48.5011, 48.5177, ("48.50 ±0.42 N", "48.52 N")),  # they must not read alike
+        (48.5171, 48.5177, ("48.517 ±0.411 N", "48.518 N")),
+    ],
+)
+def test_forces__are_rounded_and_keep_apart_from_their_limit(value, limit, told):
+    row = {"value": value, "bound": 0.411, "limit": limit, "unit": "N"}
+    assert (measured(row, MM), limit_of(row, MM)) == told
+    assert (measured(row, IN), limit_of(row, IN)) == told  # newtons stay newtons
+
+
+def test_limit_of__lengths_as_a_person_writes_them():
+    for limit, told in ((0.1, "0.1 mm"), (4.5, "4.5 mm"), (5.2387654, "5.2388 mm"), (0.0, "0 mm")):
+        assert limit_of({"value": 1.0, "limit": limit, "unit": "mm"}, MM) == told

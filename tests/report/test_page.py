@@ -220,8 +220,9 @@ def test_scene__holds_the_heights_to_half_a_step(evidence):
         upper, abs=scene["step"] / 2 + 1e-6
     )
     classes = data[2 * len(scene["heights"]) * count :]
-    assert scene["classes"] == ["class_lower", "class_upper", "class_wall"]
-    assert len(classes) == 3 * count
+    shifts = ["shift_x", "shift_y", "target_shift_x", "target_shift_y"]
+    assert scene["classes"] == ["class_lower", "class_upper", "class_wall", *shifts]
+    assert len(classes) == 7 * count
 
 
 def test_report__of_several_jobs_is_refused(tmp_path, capsys):

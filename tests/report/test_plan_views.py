@@ -274,6 +274,8 @@ def test_words__a_ratio_has_no_unit():
     assert map_parts.finding_words({"kind": "gouge", "value": 0.5, "at": (1, 2, 3)}) == "0.50 mm cut too deep"
     row = {"kind": "gouge", "value": 0.09, "bound": 0.05, "at": (1, 2, 3), "severity": "undecided"}
     assert map_parts.finding_words(row) == "0.09 ±0.05 mm cut too deep, undecided"
+    row |= {"kind": "leftover-program", "value": 0.1, "bound": 0.2}
+    assert map_parts.finding_words(row) == "0 to 0.30 mm left standing, undecided"
 
 
 def test_words__fit_their_column():

@@ -25,7 +25,7 @@ from simkit.report.pictures import draw_plans, turns_of
 from simkit.report.pooled import pooled_wood
 from simkit.report.result import result_of
 from simkit.report.solid_mesh import RESIN as SOLID_RESIN
-from simkit.report.solid_mesh import striped, surface
+from simkit.report.solid_mesh import coloured, surface
 from simkit.report.surface_views import draw_surface_view
 from simkit.stock.field import blank_lattice
 from tests.findings.programs import dug
@@ -182,7 +182,7 @@ def test_solid__faces_of_resin_have_its_colour():
     classes[1, 1] = SOLID_RESIN
     quads, found = surface(np.zeros_like(flat), flat, np.full_like(classes, colours.WITHIN), classes, 1.0)
     assert (found == SOLID_RESIN).sum() == 1
-    seen = striped(quads, found, 3.0, 1.0)
+    seen = coloured(quads, found, 3.0, 1.0)
     assert np.array_equal(seen[found == SOLID_RESIN], [colours.rgb(colours.RESIN)])
 
 

@@ -283,7 +283,9 @@ def test_part__its_outer_wall_has_the_colour_of_what_stands_on_it(skin):
     # The report's view has the same classes for its walls.
     scene = scene_of(evidence, rows=rows)
     count = scene["nx"] * scene["ny"]
-    walls = np.frombuffer(zlib.decompress(base64.b64decode(scene["data"])), np.uint8)[-count:]
+    data = np.frombuffer(zlib.decompress(base64.b64decode(scene["data"])), np.uint8)
+    behind = len(scene["classes"]) - scene["classes"].index("class_wall")
+    walls = data[len(data) - behind * count :][:count]
     walls = walls.reshape(scene["ny"], scene["nx"]).astype(int) - 1
     off = np.argwhere(walls > colours.WITHIN)
     assert set(walls[tuple(off.T)]) == {one_more}

@@ -214,6 +214,26 @@ def test_pooled_target__is_none_where_wood_stands_off_its_wall():
     assert high[0, 0] == 7
 
 
+def test_pooled__the_rim_of_a_frame_is_even_and_nothing_of_the_part_is_lost():
+    """A wall askew, 45 degrees: the area of what is left is that of the cells, not that of blocks touched."""
+    iy, ix = np.indices((120, 120))
+    upper = np.where(iy + 0.7 * ix < 100.3, 9.0, 0.0)
+    outside = np.full(upper.shape, colours.NO_TARGET, np.int8)
+    areas = {}
+    for is_even in (False, True):
+        low, high, *_, fold = pooled(np.zeros(upper.shape), upper, outside, outside, 3600, is_even)
+        assert fold == 2
+        areas[is_even] = (high > low).sum() * fold**2
+    assert areas[True] == pytest.approx((upper > 0).sum(), rel=0.005)
+    assert areas[False] > 1.01 * areas[True]
+    # One cell of the part, or one that stands where the part is cut through, stays.
+    for index in (colours.WITHIN, colours.WITHIN + 1, 0):
+        upper, mine = np.zeros((60, 60)), np.full((60, 60), colours.NO_TARGET, np.int8)
+        upper[31, 31], mine[31, 31] = 4.0, index
+        low, high, *_ = pooled(np.zeros(upper.shape), upper, outside[:60, :60], mine, 900, True)
+        assert (high > low).sum() == 1
+
+
 def test_pooled__keeps_highest_lowest_and_worst():
     rng = np.random.default_rng(7)
     lower, upper = (rng.random((7, 11)).astype(np.float32) + d for d in (np.float32(0), np.float32(0.4)))
@@ -331,24 +351,12 @@ def test_child__without_its_library(tmp_path, monkeypatch, capsys):
     assert "pyvista" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("cell", [0.05, 0.5, 3.0])
-def test_striped__too_deep_is_striped(cell):
-    at = np.arange(cell / 2, 200, cell)
-    quads = np.zeros((len(at), 4, 3))
-    quads[:, :, 0] = at[:, None]
-    faces = solid_mesh.striped(quads, np.full(len(at), 2), 100.0, cell)
-    striped = (faces == colours.rgb(colours.STRIPES[2])).all(1).mean()
-    assert striped == pytest.approx(0.25, abs=0.06)
-    proud = solid_mesh.striped(quads, np.full(len(at), 6), 100.0, cell)
-    assert (proud == colours.rgb(colours.CLASSES[6])).all()
-
-
 @pytest.mark.parametrize("number", [0, 3, 6, 8])
-def test_striped__resin_that_is_off_is_dotted_over_its_colour(number):
+def test_coloured__resin_that_is_off_is_dotted_over_its_colour(number):
     at = np.stack(np.meshgrid(np.arange(60), np.arange(60)), -1).reshape(-1, 1, 2) + np.zeros((1, 4, 1))
     quads = np.concatenate([at, np.zeros((len(at), 4, 1))], -1)
-    plain = solid_mesh.striped(quads, np.full(len(at), number), 60.0, 1.0)
-    resin = solid_mesh.striped(quads, np.full(len(at), number + solid_mesh.OVER_RESIN), 60.0, 1.0)
+    plain = solid_mesh.coloured(quads, np.full(len(at), number), 60.0, 1.0)
+    resin = solid_mesh.coloured(quads, np.full(len(at), number + solid_mesh.OVER_RESIN), 60.0, 1.0)
     is_dot = (plain != resin).any(axis=1)
     assert 0.08 < is_dot.mean() < 0.2
     # Pale dots on dark, dark ones on pale: a grey print shows them.

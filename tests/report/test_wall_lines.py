@@ -2,8 +2,10 @@
 
 import numpy as np
 import pytest
+from scipy import ndimage
 
 from simkit.report import colours
+from simkit.report.page.scene import SHIFTS, shifts_of
 from simkit.report.solid_mesh import _shifts, surface
 from simkit.report.wall_lines import MOST
 from tests.report.test_scenes import volume
@@ -42,6 +44,39 @@ def test_shifts__a_wall_askew_is_one_straight_line(slope):
     assert np.ptp(teeth) > 0.7
     assert np.ptp(off) < 0.3
     assert np.abs(off - off.mean()).mean() < 0.1
+
+
+@pytest.mark.parametrize("is_gone", [True, False])
+@pytest.mark.parametrize("slope", [0.03, 0.1, 0.25, 0.5, 0.77])
+def test_middles__of_columns_along_a_wall_askew_come_near_its_line(slope, is_gone):
+    """As the view of report and page has them; the wall goes right through, or down to lower wood."""
+    is_high = half_plane(slope, (100, 80))
+    lower, upper = columns(is_high) if is_gone else (np.zeros((100, 80)), np.where(is_high, 9.0, 2.0))
+    along_x, along_y = (one.astype(float) - 128 for one in shifts_of(lower, upper, 1.0))
+    y, x = np.nonzero(is_high & ~ndimage.binary_erosion(is_high, border_value=1))
+    inside = (x > 15) & (x < 65) & (y > 10)
+    y, x = y[inside], x[inside]
+
+    def off(dx, dy):
+        return (y + 0.5 + dy - 20.3 - slope * (x + 0.5 + dx)) / np.hypot(1, slope)
+
+    moved, teeth = off(along_x[y, x] / SHIFTS, along_y[y, x] / SHIFTS), off(0, 0)
+    assert np.ptp(teeth) > 0.4
+    assert np.ptp(moved) < 0.55 * np.ptp(teeth)
+    assert moved.std() < 0.55 * teeth.std()
+    assert max(np.abs(along_x).max(), np.abs(along_y).max()) <= SHIFTS / 2
+    # The wood before it goes along, or the wall would lean.
+    assert np.abs(along_y[y + 1, x] - along_y[y, x]).mean() < 0.2 * SHIFTS
+
+
+def test_middles__of_columns_without_walls_or_along_straight_ones_stay():
+    box = np.zeros((30, 30), bool)
+    box[5:20, 8:22] = True
+    for one in shifts_of(*columns(box), 1.0):
+        assert (one == 128).all()
+    slope = np.indices((30, 30))[0] * 0.8
+    for one in shifts_of(np.zeros((30, 30)), slope + 1, 1.0):
+        assert (one == 128).all()
 
 
 def test_shifts__walls_along_the_cells_slivers_and_single_columns_stay():

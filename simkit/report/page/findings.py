@@ -157,8 +157,8 @@ def _finding(row, job: Job, lines: ProgramLines, picture, lengths: Lengths, prog
     )
 
 
-def _faces(row, lengths: Lengths) -> str:
-    """Return where the two faces of a wall are, and who made each, in words; "" for what is no wall."""
+def _faces(row, lengths: Lengths) -> Html | None:
+    """Return where the two faces of a wall are, and who made each, in words; None for what is no wall."""
     words = []
     for face in row["faces"]:
         side = "edge of the blank" if face["side"] is None else f"side {face['side']}"
@@ -166,18 +166,23 @@ def _faces(row, lengths: Lengths) -> str:
         line = f", {face['file']}:{face['line']}" if face["line"] else ""
         cutter = f", {lengths.cutter(face['cutter'])} in ‘{face['setup']}’" if face["cutter"] else ""
         words.append(f"{side} at {place}{line}{cutter}")
-    return "; ".join(words)
+    return _each(words)
 
 
-def _moments(row, lengths: Lengths) -> str:
-    """Return how thick a wall was after each run of a cutter, in words; "" for what is no wall."""
+def _moments(row, lengths: Lengths) -> Html | None:
+    """Return how thick a wall was after each run of a cutter, in words; None for what is no wall."""
     words = []
     for one in row["moments"]:
         what = "the steps after" if one["has_steps"] else f"{lengths.cutter(one['cutter'])} in"
         least = "at least " if one["is_least"] else ""
         thickness = lengths.value(one["thickness"], None if one["is_least"] else one["bound"])
         words.append(f"{least}{thickness} after {what} ‘{one['setup']}’ ({one['file']}:{one['line']})")
-    return "; ".join(words)
+    return _each(words)
+
+
+def _each(words: list[str]) -> Html | None:
+    """Return facts one below the other; None for none."""
+    return el("ul", [el("li", one) for one in words]) if words else None
 
 
 def _turning(row) -> Html | None:

@@ -3,6 +3,7 @@
 "use strict";
 (() => {
   const NONE = 65535; // height of a cell without wood
+  const SHIFTS = 200; // parts of a cell
   const WIDE = 6; // numbers of a vertex of a solid
   const HOLDING = 0, WITHIN = 5, TARGET = 10, CUT_FACE = 11, INK = 12, RESIN = 13; // classes; 1 to 9 are those of the key
 
@@ -162,7 +163,8 @@
   // A solid of columns: each vertex is x, y, z, class, and which way walls look there. pick(i) says whether a
   // cell is drawn.
   // classWall: of its walls, null where it has none, one number where all of it has one class.
-  function solid(scene, lower, upper, classLower, classUpper, classWall, pick) {
+  // shift: how far the middles of its cells move along x and y, as scene.py has it.
+  function solid(scene, lower, upper, classLower, classUpper, classWall, pick, shift) {
     const { nx, ny, cell, step, low } = scene, cells = nx * ny;
     const isWood = new Uint8Array(cells);
     for (let i = 0; i < cells; i++) isWood[i] = upper[i] !== NONE && lower[i] !== NONE ? 1 : 0;
@@ -180,6 +182,21 @@
     const tall = new Float32Array(cells);
     for (let i = 0; i < cells; i++) tall[i] = isWood[i] ? (upper[i] - lower[i]) * step : 0;
     const lean = leans(nx, ny, cell, tall);
+    const moved = (axis, i) => (shift[axis][i] - 128) / SHIFTS; // cells
+    // How much higher a moved column ends: the slope there, of neighbours without a wall between, goes on.
+    const rise = (grid, i) => {
+      let higher = 0;
+      for (const [axis, next, at, size] of [[0, 1, i % nx, nx], [1, nx, Math.floor(i / nx), ny]]) {
+        let sum = 0, count = 0;
+        for (const [a, b, isThere] of [[i - next, i, at > 0], [i, i + next, at + 1 < size]]) {
+          if (!isThere || !isWood[a] || !isWood[b] || Math.abs(grid[b] - grid[a]) * step > 2 * cell) continue;
+          sum += grid[b] - grid[a];
+          count++;
+        }
+        if (count) higher += moved(axis, i) * sum / count;
+      }
+      return higher;
+    };
     const points = new Float32Array(cells * 2 * WIDE), indices = new Uint32Array(squares * 12);
     let used = 0;
     // A triangle has the colour of its last corner: of the one furthest beyond the limits, or a sliver one cell
@@ -191,9 +208,10 @@
     };
     surfaces.forEach(([grid, classes, isUp], k) => {
       for (let i = 0, p = k * cells * WIDE; i < cells; i++, p += WIDE) {
-        points[p] = scene.origin[0] + ((i % nx) + 0.5) * cell;
-        points[p + 1] = scene.origin[1] + (Math.floor(i / nx) + 0.5) * cell;
-        points[p + 2] = low + grid[i] * step;
+        const isMoved = shift[0][i] !== 128 || shift[1][i] !== 128;
+        points[p] = scene.origin[0] + ((i % nx) + 0.5 + moved(0, i)) * cell;
+        points[p + 1] = scene.origin[1] + (Math.floor(i / nx) + 0.5 + moved(1, i)) * cell;
+        points[p + 2] = low + (grid[i] + (isMoved && isWood[i] ? rise(grid, i) : 0)) * step;
         const kind = (points[p + 3] = typeof classes === "number" ? classes : classes[i]);
         points[p + 4] = lean[2 * i];
         points[p + 5] = lean[2 * i + 1];
@@ -208,9 +226,9 @@
     });
     if (classWall !== null) {
       const wall = (i, j) => {
-        for (const [a, grid] of [[i, lower], [j, lower], [j, upper], [i, lower], [j, upper], [i, upper]]) {
-          const kind = typeof classWall === "number" ? classWall : classWall[a];
-          vertices.push(points[WIDE * a], points[WIDE * a + 1], low + grid[a] * step, kind, lean[2 * a], lean[2 * a + 1]);
+        for (const [a, k] of [[i, 1], [j, 1], [j, 0], [i, 1], [j, 0], [i, 0]]) { // k: of which surface, as above
+          const kind = typeof classWall === "number" ? classWall : classWall[a], p = (k * cells + a) * WIDE;
+          vertices.push(points[p], points[p + 1], points[p + 2], kind, lean[2 * a], lean[2 * a + 1]);
         }
       };
       const isShown = (i, j) => !pick || pick(classWall[i]) || pick(classWall[j]);
@@ -264,7 +282,7 @@
       int kind = int(shown + 0.5);
       vec3 base = palette[kind];
       vec2 at = gl_FragCoord.xy / dot_size;
-      bool is_line = mod(at.x + at.y, 8.0) < 2.2;
+      bool is_line = mod(at.x - at.y, 8.0) < 2.2; // up to the right, as on the maps
       if (kind > 0 && kind < 5 && is_line) base = palette[kind < 3 ? 3 : 5 - kind]; // as colours.STRIPES has it
       if (kind == 13) base *= mod(at.x, 6.0) < 1.8 && mod(at.y, 6.0) < 1.8 ? 0.5 : 1.0;
       if (kind == 12) { colour = vec4(base, 1.0); return; }
@@ -333,10 +351,10 @@
       if (parts[name]) return parts[name];
       const g = grids;
       const made = {
-        cut: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, g.class_wall, null),
-        target: () => solid(scene, g.target_lower, g.target_upper, TARGET, TARGET, TARGET, null),
-        bare: () => solid(scene, wood(g.wood_lower), wood(g.wood_upper), bare(g.class_lower), bare(g.class_upper), g.class_wall, null),
-        left: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, g.class_wall, (one) => one > WITHIN && one !== RESIN),
+        cut: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, g.class_wall, null, [g.shift_x, g.shift_y]),
+        target: () => solid(scene, g.target_lower, g.target_upper, TARGET, TARGET, TARGET, null, [g.target_shift_x, g.target_shift_y]),
+        bare: () => solid(scene, wood(g.wood_lower), wood(g.wood_upper), bare(g.class_lower), bare(g.class_upper), g.class_wall, null, [g.shift_x, g.shift_y]),
+        left: () => solid(scene, g.lower, g.upper, g.class_lower, g.class_upper, g.class_wall, (one) => one > WITHIN && one !== RESIN, [g.shift_x, g.shift_y]),
       }[name]();
       parts[name] = [buffered(made.points, made.indices, WIDE), buffered(made.walls, null, WIDE)];
       return parts[name];

@@ -18,10 +18,13 @@ from simkit.report.outer_steps import step_classes
 from simkit.report.page.html import Html, el
 from simkit.report.pictures import in_steps_of_zones
 from simkit.report.pooled import pooled, pooled_most, pooled_share, pooled_wood
+from simkit.report.solid_mesh import walls
+from simkit.report.wall_lines import corner_shifts
 
 MOST_CELLS = 160_000  # 0.4 mm cells on a blank of 280 x 90 mm: two million bytes, some 600,000 triangles
 STEP = 0.005  # mm: heights are told to half of this
 NONE = 65535  # height of a cell without wood
+SHIFTS = 200  # parts of a cell that the middles of columns move by
 MOST_NUMBERS = 40
 # Colours of the part alone and of the face of a section; ink for the part's outline on it.
 TARGET, CUT_FACE = "#d8d6cf", "#d9b98a"
@@ -37,7 +40,7 @@ def scene_of(
 
     Heights are uint16 steps above `low`, NONE where there is no wood; each row as differences, the low bytes
     of a grid before its high bytes, then the classes of colours.class_index plus one; all of it deflated
-    (RFC 1950) and in base64.
+    (RFC 1950) and in base64.  Behind the classes: how far the middles of columns move, see shifts_of.
     Accuracy: heights to half a `step` (at most the blank's thickness / 65000), cells pooled to MOST_CELLS
     with the highest upper, the lowest lower surface and the worst class.  Of a job with resin also where wood
     begins and ends in each column: the rest is resin.
@@ -55,7 +58,7 @@ def scene_of(
     if stands_out is not None:
         classes = {side: colours.worse(index, stands_out) for side, index in classes.items()}
     lower, upper, class_lower, class_upper, fold = pooled(
-        field.lower, field.upper, classes.get(2, nothing), classes.get(1, nothing), MOST_CELLS
+        field.lower, field.upper, classes.get(2, nothing), classes.get(1, nothing), MOST_CELLS, True
     )
     heights = {"lower": lower, "upper": upper}
     if field.wood_upper is not None:
@@ -83,11 +86,15 @@ def scene_of(
             is_resin = pooled_share(field.is_resin(side), fold) > 0.5
             kinds[is_resin & ((index == colours.WITHIN) | (index == colours.NO_TARGET))] = RESIN
         parts.append(kinds)
+    moved = {"": shifts_of(lower, upper, lattice.cell * fold)}
+    if "target_upper" in heights:
+        moved["target_"] = shifts_of(heights["target_lower"], heights["target_upper"], lattice.cell * fold)
     parts.append(
         (_walls(upper > lower, colours.worse(class_lower, class_upper), stands_out, fold) + 1).astype(
             np.uint8
         )
     )
+    parts += [part for pair in moved.values() for part in pair]
     data = zlib.compress(b"".join(part.tobytes() for part in parts), 9)
     palette = [colours.HOLDING, *colours.CLASSES, TARGET, CUT_FACE, colours.INK, RESIN_FACE]
     return {
@@ -99,12 +106,46 @@ def scene_of(
         "high": high,
         "step": step,
         "heights": list(heights),
-        "classes": ["class_lower", "class_upper", "class_wall"],
+        "classes": ["class_lower", "class_upper", "class_wall"]
+        + [f"{name}shift_{axis}" for name in moved for axis in "xy"],
         "palette": [list(colours.rgb(colour)) for colour in palette],
         "is_inch": is_inch,
         "starts_on": starts_on,
         "data": base64.b64encode(data).decode("ascii"),
     }
+
+
+def shifts_of(lower, upper, cell: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return how far the middles of columns beside walls move along x and y: walls are lines, not teeth.
+
+    lower, upper (ny, nx) mm.  Each (ny, nx) uint8: 128 and as many SHIFTS-ths of a cell; at most half a cell.
+    Own derivation: a column goes with the corners of walls that it touches, as wall_lines lays them; of a
+    wall that is straight on both sides of the column that is the line itself.
+    """
+    ends = [np.pad(end, 1) for end in (upper, lower)]  # air all round
+    is_solid = ends[0] > ends[1]
+    sides = [walls(end, is_solid, cell) for end in ends]
+    beside = sides[0][0] | sides[1][0] | (is_solid[:, :-1] != is_solid[:, 1:])
+    before = sides[0][1] | sides[1][1] | (is_solid[:-1] != is_solid[1:])
+    corners = corner_shifts(beside, before)
+    is_wall = np.zeros(corners.shape[:2], bool)
+    is_wall[1:, 1:-1] |= beside
+    is_wall[:-1, 1:-1] |= beside
+    is_wall[1:-1, 1:] |= before
+    is_wall[1:-1, :-1] |= before
+    touches = np.zeros(is_solid.shape, bool)
+    for edge, first, last in ((beside, np.s_[:, :-1], np.s_[:, 1:]), (before, np.s_[:-1], np.s_[1:])):
+        touches[first] |= edge
+        touches[last] |= edge
+    ny, nx = is_solid.shape
+    total, count = np.zeros((ny, nx, 2)), np.zeros((ny, nx))
+    for y, x in ((0, 0), (0, 1), (1, 0), (1, 1)):
+        near = is_wall[y : y + ny, x : x + nx]
+        total += np.where(near[..., None], corners[y : y + ny, x : x + nx], 0.0)
+        count += near
+    moved = np.where(touches[..., None], total / np.maximum(count, 1)[..., None], 0.0)
+    counts = (np.rint(moved[1:-1, 1:-1] * SHIFTS) + 128).astype(np.uint8)
+    return np.ascontiguousarray(counts[..., 0]), np.ascontiguousarray(counts[..., 1])
 
 
 def _walls(is_solid, index, stands_out, fold: int) -> np.ndarray:
