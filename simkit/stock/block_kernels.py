@@ -35,7 +35,9 @@ import numpy as np
 
 from simkit._jit import loop_kernel
 from simkit.cutters import FLAT
-from simkit.stock.ceiling_kernels import MOST_LEAN, corner_ceiling, corners_of
+from simkit.stock.bound_kernels import RADIUS_AT
+from simkit.stock.ceiling_kernels import MOST_LEAN, corner_ceiling, corners_of, quarters_ceiling
+from simkit.stock.group_kernels import best_groups, best_pieces, groups_under, keep_pieces
 from simkit.stock.leaf_kernels import (
     CELLS,
     LEAF,
@@ -172,6 +174,50 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
 
 
 @loop_kernel
+def _refine_groups(lists, groups, n, to, field, block, tile, cutter, moves, room, lean, vectors, numbers):
+    """As _refine, of a ball, by the groups of the tile's list, n of them at `groups` (group_kernels).
+
+    vectors, numbers: room for and numbers of groups as int32, and the same as float32.  Returns how many
+    pieces are kept, and how many were tested.
+    """
+    _, _, top, tie, margin, _ = tile
+    radius, heights = float(cutter[1][RADIUS_AT]), cutter[2]
+    px, py = lean[0], lean[1]
+    x, y, half_x, half_y = extent(field[2], field[3], block, tile)
+    some, named = room[4], vectors[0]
+    a, b, c, d = best_groups(lists, groups, n, x, y, half_x, half_y, px, py, radius, some)
+    count = np.uint64(0)
+    for group in (a, b, c, d):
+        is_new = group >= 0
+        for k in range(count):
+            is_new &= named[k] != np.int32(group)
+        named[count] = np.int32(group)
+        count += np.uint64(1) if is_new else np.uint64(0)
+    tests = np.int64(count) * WIDE
+    best, ceiling = np.int64(-1), math.inf
+    if count:
+        bests = best_pieces(lists, START, named, count, x, y, half_x, half_y, px, py, radius, margin, some)
+        best = max(max(bests[0], bests[1]), max(bests[2], bests[3]))
+        if best >= 0:
+            corners_of(field, block, room)
+            px, py, ceiling = quarters_ceiling(
+                lists, bests, x + tile[0], y + tile[1], moves, heights, px, py, room, lean[2:]
+            )
+    if best < 0:
+        for k in range(2, 10):
+            lean[k] = 0.0
+    limit = tie + min(half_x * abs(px) + half_y * abs(py), ceiling - top)
+    count = groups_under(
+        lists, groups, n, x, y, half_x, half_y, px, py, radius, margin, limit, numbers, vectors[1], some
+    )
+    tests += np.int64(count) * WIDE
+    kept = keep_pieces(
+        lists, START, named, count, x, y, half_x, half_y, px, py, radius, margin, limit, to, some
+    )
+    return kept, tests
+
+
+@loop_kernel
 def _room_of(room, leaf):
     """The room to work in of one of the four leaves of a block of 8."""
     places, w, hb, off, g, corners, keys = room
@@ -286,11 +332,36 @@ def _few(lists, base, n, field, block, cutter, moves, room):
 
 
 @loop_kernel
-def cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room, lean):
-    """Cut a block of 16 by the groups `near` of the list; return evaluations, tests, tests of leaves."""
+def cut_block(
+    lists,
+    size,
+    n,
+    near,
+    count,
+    every,
+    n_groups,
+    vectors,
+    numbers,
+    field,
+    block,
+    tile,
+    cutter,
+    moves,
+    room,
+    lean,
+):
+    """Cut a block of 16 by the groups `near` of the list; return evaluations, tests, tests of leaves.
+
+    n_groups: of group_kernels, behind three lists of `size`; 0: by the groups `near`.
+    """
     tests = count * LANES
     iy0, iy1, ix0, ix1 = block
-    n1 = _refine(lists, START, n, near, count, size, field, block, tile, cutter, moves, room, lean)
+    if n_groups:
+        n1, tests = _refine_groups(
+            lists, 3 * size, n_groups, size, field, block, tile, cutter, moves, room, lean, vectors, numbers
+        )
+    else:
+        n1 = _refine(lists, START, n, near, count, size, field, block, tile, cutter, moves, room, lean)
     if n1 == 0:
         return 4, tests, 0
     if n1 <= FEW:
