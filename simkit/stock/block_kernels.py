@@ -34,10 +34,10 @@ import math
 import numpy as np
 
 from simkit._jit import loop_kernel
-from simkit.cutters import FLAT
+from simkit.cutters import BALL, FLAT
 from simkit.stock.bound_kernels import RADIUS_AT
 from simkit.stock.ceiling_kernels import MOST_LEAN, corner_ceiling, corners_of, quarters_ceiling
-from simkit.stock.group_kernels import best_groups, best_pieces, groups_under, keep_pieces
+from simkit.stock.group_kernels import best_groups, best_pieces, groups_under, keep_pieces, vectors_of
 from simkit.stock.leaf_kernels import (
     CELLS,
     LEAF,
@@ -196,7 +196,9 @@ def _refine_groups(lists, groups, n, to, field, block, tile, cutter, moves, room
     tests = np.int64(count) * WIDE
     best, ceiling = np.int64(-1), math.inf
     if count:
-        bests = best_pieces(lists, START, named, count, x, y, half_x, half_y, px, py, radius, margin, some)
+        bests = best_pieces(
+            lists, START, named, count, x, y, half_x, half_y, px, py, radius, margin, 0.5, some
+        )
         best = max(max(bests[0], bests[1]), max(bests[2], bests[3]))
         if best >= 0:
             corners_of(field, block, room)
@@ -243,22 +245,29 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
     profile, support, _, bounds = cutter
     _, _, top, tie, margin, _ = tile
     x, y, half_x, half_y = extent(field[2], field[3], part, tile)
-    count = (n + LANES - 1) // LANES
-    best = bounds(
-        lists, base, n, every, count, x, y, half_x, half_y, lean[0], lean[1], profile, support, margin, False
-    )
     slope_x, slope_y = np.float32(0.0), np.float32(0.0)
     level, best_move, low = math.inf, np.int64(0), np.float32(0.0)
-    if best >= 0:
-        i = piece_at(base, best)
-        low = lists[i + CHANCE]
-        best_move = j = np.int64(lists[i + ENTRY])
-        slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
-        if profile == FLAT and is_line(codes[j]) and records[j, SLOPE] == 0.0:
-            level = records[j, H]
-    bests = best_in_quarters(
-        lists, base, n, every, count, np.float32(0.4 * half_x), np.float32(0.4 * half_y), low, room[6]
-    )
+    px, py, radius, is_ball = lean[0], lean[1], float(support[RADIUS_AT]), profile == BALL
+    if is_ball:
+        bests = best_pieces(
+            lists, base, every, vectors_of(n), x, y, half_x, half_y, px, py, radius, margin, 0.4, room[4]
+        )
+        best = max(max(bests[0], bests[1]), max(bests[2], bests[3]))
+    else:
+        count = (n + LANES - 1) // LANES
+        best = bounds(
+            lists, base, n, every, count, x, y, half_x, half_y, px, py, profile, support, margin, False
+        )
+        if best >= 0:
+            i = piece_at(base, best)
+            low = lists[i + CHANCE]
+            best_move = j = np.int64(lists[i + ENTRY])
+            slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
+            if profile == FLAT and is_line(codes[j]) and records[j, SLOPE] == 0.0:
+                level = records[j, H]
+        bests = best_in_quarters(
+            lists, base, n, every, count, np.float32(0.4 * half_x), np.float32(0.4 * half_y), low, room[6]
+        )
     done = room[5]
     for leaf in range(4):
         load_leaf(field, _leaf_of(part, leaf), _room_of(room, leaf))
@@ -266,9 +275,6 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
     for leaf in range(4):
         done[leaf] = lower_first(lists, bests[leaf], moves, cutter, _room_of(room, leaf))
         evaluated += CELLS if bests[leaf] >= 0 else 0
-    ceiling = float(part_ceiling(x + tile[0], y + tile[1], slope_x, slope_y, room))
-    # The surface is measured from the slope in float32: that rounds too.
-    ceiling += tie - top + 2.0**-21 * (half_x * abs(slope_x) + half_y * abs(slope_y))
     if best >= 0:
         w = room[1]
         h0, h1 = w[2 * CELLS], w[4 * CELLS + 2 * CELLS + LEAF - 1]
@@ -278,10 +284,24 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
         steep = max(abs(lean[0]), abs(lean[1]))
         if not steep < MOST_LEAN:
             lean[0], lean[1] = 0.0, 0.0
-    kept = keep(
-        lists, base, n, every, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_move,
-        moves,
-    )  # fmt: skip
+        elif is_ball:
+            px, py = lean[0], lean[1]
+    if is_ball:
+        slope_x, slope_y = np.float32(px), np.float32(py)
+    ceiling = float(part_ceiling(x + tile[0], y + tile[1], slope_x, slope_y, room))
+    # The surface is measured from the slope in float32: that rounds too.
+    ceiling += tie - top + 2.0**-21 * (half_x * abs(slope_x) + half_y * abs(slope_y))
+    if is_ball:
+        kept = keep_pieces(
+            lists, base, every, vectors_of(n), x, y, half_x, half_y, px, py, radius, margin, ceiling, to,
+            room[4],
+        )  # fmt: skip
+    else:
+        count = (n + LANES - 1) // LANES
+        kept = keep(
+            lists, base, n, every, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_move,
+            moves,
+        )  # fmt: skip
     if kept <= FEW:
         for leaf in range(4):
             store_leaf(field, _leaf_of(part, leaf), _room_of(room, leaf))

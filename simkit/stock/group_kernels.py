@@ -329,17 +329,20 @@ def groups_under(
 
 
 @bound_kernel
-def best_pieces(lists, base, vectors, count, x, y, half_x, half_y, lean_x, lean_y, radius, margin, best):
+def best_pieces(
+    lists, base, vectors, count, x, y, half_x, half_y, lean_x, lean_y, radius, margin, share, best
+):
     """Places of the pieces of a few vectors that are the lowest in the quarters of a block, -1 for none.
 
-    As hollow_kernels.hollow_bounds tells of CHANCE, of those that cover the whole block.
+    As hollow_kernels.hollow_bounds tells of CHANCE, of those that cover the whole block; `share` of the way
+    from its middle to its edges.
     """
     hollow, foot, slopes, _, half = _numbers_of(half_x, half_y, lean_x, lean_y, radius, margin)
     near = np.float32(radius - half - margin)
     foot, slopes, px, py = np.float32(foot), np.float32(slopes), np.float32(lean_x), np.float32(lean_y)
     vx, vy = np.float32(lean_x * hollow), np.float32(lean_y * hollow)
     x, y = np.float32(x), np.float32(y)
-    quarter_x, quarter_y = np.float32(0.5 * half_x), np.float32(0.5 * half_y)
+    quarter_x, quarter_y = np.float32(share * half_x), np.float32(share * half_y)
     bend, over = np.float32(0.5 / hollow), np.float32(1.0 / hollow)
     hollow, zero, wide = np.float32(hollow), np.float32(0.0), np.uint64(WIDE)
     _begin(best)

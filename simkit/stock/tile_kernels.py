@@ -193,9 +193,9 @@ def cut_blocks(
     n_groups = longest // LANES + 1
     n_strips = 2 * n_groups
     lists = lined_up((3 * n_groups + n_strips // LANES + 1) * GROUP // 2).view(np.float32)
-    vectors, numbers = np.empty(n_strips + 16, np.int32), np.arange(n_strips + 16).astype(np.int32)
+    vectors = np.empty(n_strips + 16, np.int32)
     boxes = np.empty((n_groups, 4), np.float32)
-    near, every = np.empty(n_groups, np.int32), np.arange(n_groups).astype(np.int32)
+    near, every = np.empty(n_groups, np.int32), np.arange(n_strips + 16).astype(np.int32)
     field, cutter = (h, owner, xs, ys), (profile, support, heights, bounds)
     moves = (codes, rows, records)
     room = (
@@ -218,7 +218,7 @@ def cut_blocks(
         near,
         every,
         (vectors, vectors.view(np.float32)),
-        numbers.view(np.float32),
+        every.view(np.float32),
         cell,
         size,
         first_tile,
