@@ -28,13 +28,11 @@ import numpy as np
 
 from simkit._jit import CAN_PACK, bound_kernel, loop_kernel
 from simkit.stock.bit_kernels import first_of, not_above_zero, without_first
-from simkit.stock.hollow_kernels import FARTHEST, rank_of
 from simkit.stock.list_kernels import (
     BIG,
     CHANCE_X,
     ENTRY,
     GROUP,
-    LANES,
     PH,
     PLEN,
     POFF,
@@ -203,11 +201,12 @@ def _begin(best):
 @loop_kernel
 def _place_of(best, quarter):
     """The place with the lowest number of all lanes of a quarter, -1 if there is none."""
-    first, least = np.uint64(quarter * WIDE), FARTHEST
+    first = np.uint64(quarter * WIDE)
+    least = least_of_sixteen(best, first)
     for lane in range(np.uint64(WIDE)):
-        rank = rank_of(best[first + lane], lane)
-        least = np.int32(rank if rank < least else least)
-    return np.int64(best[first + np.uint64(QUARTERS * WIDE) + np.uint64(least & np.int32(LANES - 1))])
+        best[first + lane] -= least
+    lane = first_of(not_above_zero(best, first))
+    return np.int64(best[first + np.uint64(QUARTERS * WIDE) + lane])
 
 
 @loop_kernel
