@@ -74,7 +74,7 @@ from simkit.stock.wide_kernels import under_ceiling
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
 FEW = 6  # so many moves are evaluated without tests
-FEW_OF_BALLS = 2  # of balls over blocks of 8, whose tests are cheap
+FEW_OF_CURVES = 2  # of a ball's over blocks of 8: heights of curved ones take several times as long
 
 
 @loop_kernel
@@ -244,7 +244,7 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
     """Cut a block of 8 by a list; return heights evaluated, and how many pieces its leaves looked at."""
     codes, rows, records = moves
     profile, support, _, bounds = cutter
-    _, _, top, tie, margin, _ = tile
+    _, _, top, tie, margin, has_curves = tile
     x, y, half_x, half_y = extent(field[2], field[3], part, tile)
     slope_x, slope_y = np.float32(0.0), np.float32(0.0)
     level, best_move, low = math.inf, np.int64(0), np.float32(0.0)
@@ -303,7 +303,7 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
             lists, base, n, every, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_move,
             moves,
         )  # fmt: skip
-    if kept <= (FEW_OF_BALLS if is_ball else FEW):
+    if kept <= (FEW_OF_CURVES if is_ball and has_curves else FEW):
         for leaf in range(4):
             store_leaf(field, _leaf_of(part, leaf), _room_of(room, leaf))
         if kept == 1 and level < math.inf and np.int64(lists[to + ENTRY]) == best_move:
