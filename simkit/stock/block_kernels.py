@@ -37,7 +37,7 @@ from simkit._jit import loop_kernel
 from simkit.cutters import BALL, FLAT
 from simkit.stock.bound_kernels import RADIUS_AT
 from simkit.stock.ceiling_kernels import MOST_LEAN, corner_ceiling, corners_of, quarters_ceiling
-from simkit.stock.group_kernels import best_groups, best_pieces, groups_under, keep_pieces, vectors_of
+from simkit.stock.group_kernels import best_groups, groups_under
 from simkit.stock.leaf_kernels import (
     CELLS,
     LEAF,
@@ -69,6 +69,7 @@ from simkit.stock.record_kernels import (
     H,
     is_line,
 )
+from simkit.stock.vector_kernels import best_pieces, keep_pieces, vectors_of
 from simkit.stock.wide_kernels import under_ceiling
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
@@ -354,23 +355,9 @@ def _few(lists, base, n, field, block, cutter, moves, room):
 
 @loop_kernel
 def cut_block(
-    lists,
-    size,
-    n,
-    near,
-    count,
-    every,
-    n_groups,
-    vectors,
-    numbers,
-    field,
-    block,
-    tile,
-    cutter,
-    moves,
-    room,
+    lists, size, n, near, count, every, n_groups, vectors, numbers, field, block, tile, cutter, moves, room,
     lean,
-):
+):  # fmt: skip
     """Cut a block of 16 by the groups `near` of the list; return evaluations, tests, tests of leaves.
 
     n_groups: of group_kernels, behind three lists of `size`; 0: by the groups `near`.

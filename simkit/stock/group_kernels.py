@@ -11,18 +11,27 @@ A, C the middle of the rectangle shifted by v, along and across.  What is left i
 and one of w, both convex, and the least of each over the rectangle is the one without ends, clamped:
     (m - p_u) s + e(s)^2 / (2 z): e = -(m - p_u) z, beyond the block on the side of its sign,
     - p_w w + i(w)^2 / (2 z): the same with m = 0.
-The bound is exact for a strip, no matter which way the pieces run; a group whose bound does not come under
+The bound is that of the strip, no matter which way the pieces run; a group whose bound does not come under
 the ceiling is not looked at, and of the others each piece is.  The ceiling comes first: it is that of
 the best pieces (ceiling_kernels) of the groups that are the most promising in the quarters.
 Source: own derivation.
 
-Rounding.  A group's rectangle and height are computed in float32 of coordinates up to D and heights up to H:
-its places are off by at most 32 e D, its height by 32 e D |m| + 8 e H more, |m| at most MOST_SLOPE.  With
-margin = 64 e (D + R + H) four times the margin of hollow_kernels, and 4 margin |m|, hold all of that.
+Which group is the most promising hangs on its height at the place asked about, so a group has a parabola too,
+bend s^2 over the line, fitted to the slopes of its pieces.  That is no bound; h and m are those of the line
+that lies below the parabola, lowered until no vertex of the pieces lies below.  |bend| is at most half of
+one over how far a tip can be from the tile's middle and still touch it; places are at most twice as far.
+
+Of curved pieces the rectangle is wider by the largest `off`, and the line lower by off (1 + |m|).
+
+Rounding, e = 2^-24.  Let l be half the length and width of a rectangle together.  Seen from the group's
+first point places are off by at most 20 e l, and 32 e l with the middle: ASIDE = 64 e l is added.  The slope
+of the parabola is at most 28 in the group, its height over the first point at most 44 l: heights are off
+by 28 * 20 e l + 6 * 44 e l + 60 e l at most, DOWN = 1024 e l is taken off.  Then the middle is as exact
+as the start of a piece.  Of the bound u, w and e(s), i(w) are off by at most 16 e D (D the largest
+coordinate), so e^2 / (2 z) by 32 e D^2 / z: four times the margin of hollow_kernels holds it.  s and w may
+be off: the function is smooth, so its least by the square of that.
 Twin: tests/stock/test_groups.py takes the least of every piece over the block by brute force.
 """
-
-import math
 
 import numpy as np
 
@@ -32,7 +41,6 @@ from simkit.stock.list_kernels import (
     BIG,
     CHANCE_X,
     ENTRY,
-    GROUP,
     PH,
     PLEN,
     POFF,
@@ -44,8 +52,14 @@ from simkit.stock.list_kernels import (
     PY,
     WIDE,
     close_list,
-    copy_pieces,
-    piece_at,
+)
+from simkit.stock.vector_kernels import (
+    begin_best,
+    numbers_of,
+    place_of,
+    take_better,
+    vector_at,
+    vectors_of,
 )
 from simkit.stock.wide_kernels import count_of, least_of_sixteen, pack_lanes, sum_of_sixteen
 
@@ -54,21 +68,7 @@ from simkit.stock.wide_kernels import count_of, least_of_sixteen, pack_lanes, su
 LONG, WIDTH, BEND, SAG = PLEN, PSHIFT, ENTRY, CHANCE_X
 MANY_PIECES = 256  # of a tile: fewer are looked at one by one
 MOST_SLOPE, MOST_BEND = 4.0, 1.0 / 16.0
-QUARTERS = 4
-
-
-@loop_kernel
-def vector_at(base, vector):
-    """Where the sixteen pieces are that are number `vector` of the list at `base`."""
-    vector = np.uint64(vector)
-    half = vector & np.uint64(1)
-    return np.uint64(base) + (vector >> np.uint64(1)) * np.uint64(GROUP) + half * np.uint64(WIDE)
-
-
-@loop_kernel
-def vectors_of(n):
-    """How many times sixteen pieces a list of n is."""
-    return (np.int64(n) + np.int64(WIDE - 1)) // np.int64(WIDE)
+DOWN, ASIDE = np.float32(2.0**-14), np.float32(2.0**-18)  # what rounding may do to a group of a length
 
 
 @loop_kernel
@@ -83,10 +83,10 @@ def _longest_of(lists, at, some):
 
 
 @loop_kernel
-def _slope_of(lists, at, some, gx, gy, room):
-    """Slope and curvature of sixteen pieces along (gx, gy), weighted by their length; room: as of make_groups.
+def _slope_of(lists, at, some, gx, gy, most_bend, room):
+    """Slope and curvature of sixteen pieces along (gx, gy), weighted by their length.
 
-    Of s + 2 bend t at the place t from the first piece's start: least squares.
+    Least squares of slope + 2 bend t, t from the first piece's start.  room: as of make_groups.
     """
     zero, wide = np.float32(0.0), np.uint64(WIDE)
     run, climb, moment = np.uint64(2 * WIDE), np.uint64(3 * WIDE), np.uint64(4 * WIDE)
@@ -108,27 +108,25 @@ def _slope_of(lists, at, some, gx, gy, room):
         room[spread + lane] = weight * t * t if is_used else zero
     over = np.float32(1.0) / max(sum_of_sixteen(room, run), np.float32(1e-3))
     middle, mean = sum_of_sixteen(room, moment) * over, sum_of_sixteen(room, climb) * over
-    across = sum_of_sixteen(room, climbing) * over - middle * mean
-    bend = (
-        np.float32(0.5)
-        * across
-        / max(sum_of_sixteen(room, spread) * over - middle * middle, np.float32(1e-2))
-    )
-    bend = min(max(bend, np.float32(-MOST_BEND)), np.float32(MOST_BEND))
+    changes = sum_of_sixteen(room, climbing) * over - middle * mean
+    spreads = max(sum_of_sixteen(room, spread) * over - middle * middle, np.float32(1e-2))
+    bend, steepest = np.float32(0.5) * changes / spreads, np.float32(MOST_SLOPE)
+    bend = min(max(bend, -most_bend), most_bend)
+    mean = min(max(mean, -steepest), steepest)
     return mean - np.float32(2.0) * bend * middle, bend
 
 
 @bound_kernel
-def make_groups(lists, n, base, has_curves, room):
+def make_groups(lists, n, base, most_bend, has_curves, room):
     """Write the groups of the first list, n long, as a list at `base`; return largest coordinate and height.
 
-    room (8 WIDE,) float32.  has_curves: whether a piece may have an `off`.
+    room (7 WIDE,) float32.  most_bend: of a parabola, see the head.  has_curves: whether one may have an `off`.
     """
     zero, half, two = np.float32(0.0), np.float32(0.5), np.float32(2.0)
     wide, steepest = np.uint64(WIDE), np.float32(MOST_SLOPE)
     far, high, back, ahead = np.uint64(0), wide, np.uint64(2 * WIDE), np.uint64(3 * WIDE)
     right, left = np.uint64(4 * WIDE), np.uint64(5 * WIDE)
-    low, offs = np.uint64(6 * WIDE), np.uint64(7 * WIDE)
+    low = np.uint64(6 * WIDE)
     for lane in range(wide):
         room[far + lane] = room[high + lane] = zero
     count = np.uint64(vectors_of(n))
@@ -137,7 +135,7 @@ def make_groups(lists, n, base, has_curves, room):
         i = _longest_of(lists, at, some)
         gx, gy = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)]
         ox, oy, oh = lists[at + np.uint64(PX)], lists[at + np.uint64(PY)], lists[at + np.uint64(PH)]
-        slope, bend = _slope_of(lists, at, some, gx, gy, room)
+        slope, bend = _slope_of(lists, at, some, gx, gy, most_bend, room)
         for lane in range(wide):
             i, is_used = at + lane, lane < some
             ax, ay, ah = lists[i + np.uint64(PX)], lists[i + np.uint64(PY)], lists[i + np.uint64(PH)]
@@ -155,25 +153,28 @@ def make_groups(lists, n, base, has_curves, room):
             most = max(max(abs(ax), abs(ay)), max(abs(ax + dx), abs(ay + dy)))
             room[far + lane] = max(room[far + lane], most if is_used else zero)
             room[high + lane] = max(room[high + lane], abs(ah) + abs(rise) if is_used else zero)
-        off = zero
-        if has_curves:
-            for lane in range(wide):
-                room[offs + lane] = -lists[at + lane + np.uint64(POFF)] if lane < some else zero
-            off = -least_of_sixteen(room, offs)
         s0, s1 = least_of_sixteen(room, back), -least_of_sixteen(room, ahead)
         w0, w1 = least_of_sixteen(room, right), -least_of_sixteen(room, left)
-        s, w, long = half * (s0 + s1), half * (w0 + w1), half * (s1 - s0)
-        middle = least_of_sixteen(room, low) + (slope + bend * s) * s
+        s, w, long, width = half * (s0 + s1), half * (w0 + w1), half * (s1 - s0), half * (w1 - w0)
+        middle = least_of_sixteen(room, low) + (slope + bend * s) * s - DOWN * (long + width)
         slope += two * bend * s
         # The line below the parabola: it touches in the middle, or at both ends.
         sag = max(-bend * long * long, zero)
         excess = slope - min(max(slope, -steepest), steepest)
+        middle -= sag + abs(excess) * long
+        slope -= excess
+        more = ASIDE * (long + width)
+        if has_curves:
+            for lane in range(wide):
+                room[low + lane] = -lists[at + lane + np.uint64(POFF)] if lane < some else zero
+            off = -least_of_sixteen(room, low)
+            middle -= off * (np.float32(1.0) + abs(slope))
+            more += off
         i = vector_at(base, group // wide) + group % wide
         lists[i + np.uint64(PX)], lists[i + np.uint64(PY)] = ox + (s * gx - w * gy), oy + (s * gy + w * gx)
         lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)] = gx, gy
-        lists[i + np.uint64(LONG)], lists[i + np.uint64(WIDTH)] = long, half * (w1 - w0)
-        lists[i + np.uint64(PH)] = middle - (sag + abs(excess) * long)
-        lists[i + np.uint64(PSLOPE)], lists[i + np.uint64(POFF)] = slope - excess, off
+        lists[i + np.uint64(LONG)], lists[i + np.uint64(WIDTH)] = long + more, width + more
+        lists[i + np.uint64(PH)], lists[i + np.uint64(PSLOPE)] = middle, slope
         lists[i + np.uint64(BEND)], lists[i + np.uint64(SAG)] = bend, sag
     close_list(lists, base, count)
     for lane in range(wide):
@@ -181,66 +182,21 @@ def make_groups(lists, n, base, has_curves, room):
     return float(-least_of_sixteen(room, far)), float(-least_of_sixteen(room, high))
 
 
-@loop_kernel
-def _take_better(best, quarter, lane, over, place):
-    """Keep a place in a lane of a quarter where it is lower than what is kept there."""
-    k = np.uint64(quarter * WIDE) + lane
-    names = k + np.uint64(QUARTERS * WIDE)
-    is_better = over < best[k]
-    best[names] = place if is_better else best[names]
-    best[k] = over if is_better else best[k]
-
-
-@loop_kernel
-def _begin(best):
-    for k in range(np.uint64(QUARTERS * WIDE)):
-        best[k] = BIG
-        best[k + np.uint64(QUARTERS * WIDE)] = np.float32(-1.0)
-
-
-@loop_kernel
-def _place_of(best, quarter):
-    """The place with the lowest number of all lanes of a quarter, -1 if there is none."""
-    first = np.uint64(quarter * WIDE)
-    least = least_of_sixteen(best, first)
-    for lane in range(np.uint64(WIDE)):
-        best[first + lane] -= least
-    lane = first_of(not_above_zero(best, first))
-    return np.int64(best[first + np.uint64(QUARTERS * WIDE) + lane])
-
-
-@loop_kernel
-def _piece_of(base, place):
-    """Where a piece of the list at `base` is; -1 if there is none."""
-    return np.int64(piece_at(base, place)) if place >= 0 else np.int64(-1)
-
-
-@loop_kernel
-def _numbers_of(half_x, half_y, lean_x, lean_y, radius, margin):
-    """What bounds of one slope over a block have in common: see hollow_kernels.hollow_bounds."""
-    hollow = radius / math.sqrt(1.0 + lean_x * lean_x + lean_y * lean_y)
-    half = math.sqrt(half_x * half_x + half_y * half_y)
-    over = margin + margin * margin / (256.0 * 2.0**-24 * hollow)
-    slopes = 1.0 + abs(lean_x) + abs(lean_y)
-    foot = (radius - hollow) - (lean_x * lean_x + lean_y * lean_y) * hollow
-    return hollow, foot, slopes, over, half
-
-
 @bound_kernel
 def best_groups(lists, base, n, x, y, half_x, half_y, lean_x, lean_y, radius, best):
-    """Which of the n groups of the list at `base` are the most promising in the quarters of a block, -1: none.
+    """Which of n groups are the most promising in the quarters of a block, -1 for none.
 
     x, y, half_x, half_y, lean_x, lean_y: as of hollow_kernels.hollow_bounds.  best (8 WIDE,) float32: room.
     Told by the lowest bound in the middle, and how it changes beside it.
     """
-    hollow, foot, _, _, half = _numbers_of(half_x, half_y, lean_x, lean_y, radius, 0.0)
+    hollow, foot, _, _, half = numbers_of(half_x, half_y, lean_x, lean_y, radius, 0.0)
     foot, px, py = np.float32(foot), np.float32(lean_x), np.float32(lean_y)
     x, y, near = np.float32(x), np.float32(y), np.float32(radius - half)
     quarter_x, quarter_y = np.float32(0.5 * half_x / hollow), np.float32(0.5 * half_y / hollow)
     bend, hollow = np.float32(0.5 / hollow), np.float32(hollow)
     zero, one, two = np.float32(0.0), np.float32(1.0), np.float32(2.0)
     wide, near2 = np.uint64(WIDE), near * abs(near)
-    _begin(best)
+    begin_best(best)
     for vector in range(np.uint64(vectors_of(n))):
         at = vector_at(base, vector)
         for lane in range(wide):
@@ -263,30 +219,29 @@ def best_groups(lists, base, n, x, y, half_x, half_y, lean_x, lean_y, radius, be
             chance = chance if du * du + dw * dw <= near2 else BIG
             rise_x, rise_y = quarter_x * (qw * uy - qu * ux), -quarter_y * (qu * uy + qw * ux)
             place = np.float32(vector * wide + lane)
-            _take_better(best, 0, lane, chance - rise_x - rise_y, place)
-            _take_better(best, 1, lane, chance + rise_x - rise_y, place)
-            _take_better(best, 2, lane, chance - rise_x + rise_y, place)
-            _take_better(best, 3, lane, chance + rise_x + rise_y, place)
-    return _place_of(best, 0), _place_of(best, 1), _place_of(best, 2), _place_of(best, 3)
+            take_better(best, 0, lane, chance - rise_x - rise_y, place)
+            take_better(best, 1, lane, chance + rise_x - rise_y, place)
+            take_better(best, 2, lane, chance - rise_x + rise_y, place)
+            take_better(best, 3, lane, chance + rise_x + rise_y, place)
+    return place_of(best, 0), place_of(best, 1), place_of(best, 2), place_of(best, 3)
 
 
 @bound_kernel
 def groups_under(
     lists, base, n, x, y, half_x, half_y, lean_x, lean_y, radius, margin, limit, numbers, names, marks
 ):
-    """Write to names which of the n groups of the list at `base` have a bound of at most `limit` over a block.
+    """Write to names which of n groups have a bound of at most `limit` over a block; return how many.
 
     x, y, half_x, half_y, lean_x, lean_y: as of hollow_kernels.hollow_bounds, and so is the bound, a plane
     of the slope lean.  numbers: 0, 1, 2 and so on; as names float32 whose bits are those of int32.
-    marks: room for sixteen.  Returns how many.
+    marks: room for sixteen.
     """
-    hollow, foot, slopes, over, half = _numbers_of(half_x, half_y, lean_x, lean_y, radius, margin)
+    hollow, foot, slopes, over, half = numbers_of(half_x, half_y, lean_x, lean_y, radius, margin)
     far = np.float32(radius + half + 4.0 * margin)
-    foot, slopes = np.float32(foot - 4.0 * over * slopes - limit), np.float32(slopes)
+    foot, far2 = np.float32(foot - 4.0 * over * slopes - limit), far * far
     px, py = np.float32(lean_x), np.float32(lean_y)
     x, y, half_x, half_y = np.float32(x), np.float32(y), np.float32(half_x), np.float32(half_y)
-    zero, margin = np.float32(0.0), np.float32(4.0 * margin)
-    bend, hollow = np.float32(0.5 / hollow), np.float32(hollow)
+    zero, bend, hollow = np.float32(0.0), np.float32(0.5 / hollow), np.float32(hollow)
     kept, wide = np.uint64(0), np.uint64(WIDE)
     for vector in range(np.uint64(vectors_of(n))):
         at = vector_at(base, vector)
@@ -299,19 +254,17 @@ def groups_under(
             pu, pw = px * ux + py * uy, py * ux - px * uy
             tall = half_x * abs(ux) + half_y * abs(uy)
             broad = half_x * abs(uy) + half_y * abs(ux)
-            slope, off = lists[i + np.uint64(PSLOPE)], lists[i + np.uint64(POFF)]
+            slope = lists[i + np.uint64(PSLOPE)]
             m = slope - pu
             # How far the middle is from the rectangle.
             du, dw = max(abs(u) - length, zero), max(abs(w) - width, zero)
-            reach = far + off
             s = min(max((tall if m < zero else -tall) - slope * hollow - u, -length), length)
             t = min(max((broad if pw > zero else -broad) - w, -width), width)
             eu = max(abs(u + pu * hollow + s) - tall, zero)
             ew = max(abs(w + pw * hollow + t) - broad, zero)
             low = lists[i + np.uint64(PH)] - (px * bx + py * by) + foot
-            low -= margin * abs(slope) + off * slopes
             low += m * s - pw * t + bend * (eu * eu + ew * ew)
-            marks[lane] = low if du * du + dw * dw <= reach * reach else BIG
+            marks[lane] = low if du * du + dw * dw <= far2 else BIG
         bits = not_above_zero(marks, np.uint64(0))
         some = count_of(bits)
         if some == np.uint64(0):
@@ -324,95 +277,4 @@ def groups_under(
                 names[kept] = numbers[vector * wide + first_of(bits)]
                 bits = without_first(bits)
                 kept += np.uint64(1)
-    return np.int64(kept)
-
-
-@bound_kernel
-def best_pieces(
-    lists, base, vectors, count, x, y, half_x, half_y, lean_x, lean_y, radius, margin, share, best
-):
-    """Places of the pieces of a few vectors that are the lowest in the quarters of a block, -1 for none.
-
-    As hollow_kernels.hollow_bounds tells of CHANCE, of those that cover the whole block; `share` of the way
-    from its middle to its edges.
-    """
-    hollow, foot, slopes, _, half = _numbers_of(half_x, half_y, lean_x, lean_y, radius, margin)
-    near = np.float32(radius - half - margin)
-    foot, slopes, px, py = np.float32(foot), np.float32(slopes), np.float32(lean_x), np.float32(lean_y)
-    vx, vy = np.float32(lean_x * hollow), np.float32(lean_y * hollow)
-    x, y = np.float32(x), np.float32(y)
-    quarter_x, quarter_y = np.float32(share * half_x), np.float32(share * half_y)
-    bend, over = np.float32(0.5 / hollow), np.float32(1.0 / hollow)
-    hollow, zero, wide = np.float32(hollow), np.float32(0.0), np.uint64(WIDE)
-    _begin(best)
-    for place in range(np.uint64(count)):
-        vector = np.uint64(vectors[place])
-        at = vector_at(base, vector)
-        for lane in range(wide):
-            i = at + lane
-            ux, uy, length = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)], lists[i + np.uint64(PLEN)]
-            off = lists[i + np.uint64(POFF)]
-            bx, by = lists[i + np.uint64(PX)] - x, lists[i + np.uint64(PY)] - y
-            u = min(max(-(bx * ux + by * uy), zero), length)
-            rx, ry = bx + u * ux, by + u * uy
-            away2 = rx * rx + ry * ry
-            ax, ay = bx + vx, by + vy
-            m = lists[i + np.uint64(PSLOPE)] - (px * ux + py * uy)
-            s = min(max(-(ax * ux + ay * uy) - m * hollow, zero), length)
-            qx, qy = ax + s * ux, ay + s * uy
-            low = lists[i + np.uint64(PH)] - (px * bx + py * by) + foot + m * s - off * slopes
-            inside = near - off
-            chance = low + (qx * qx + qy * qy) * bend
-            chance = chance if away2 <= inside * abs(inside) else BIG
-            rise_x, rise_y = -quarter_x * over * qx, -quarter_y * over * qy
-            name = np.float32(vector * wide + lane)
-            _take_better(best, 0, lane, chance - rise_x - rise_y, name)
-            _take_better(best, 1, lane, chance + rise_x - rise_y, name)
-            _take_better(best, 2, lane, chance - rise_x + rise_y, name)
-            _take_better(best, 3, lane, chance + rise_x + rise_y, name)
-    return (
-        _piece_of(base, _place_of(best, 0)), _piece_of(base, _place_of(best, 1)),
-        _piece_of(base, _place_of(best, 2)), _piece_of(base, _place_of(best, 3)),
-    )  # fmt: skip
-
-
-@bound_kernel
-def keep_pieces(
-    lists, base, vectors, count, x, y, half_x, half_y, lean_x, lean_y, radius, margin, limit, to, marks
-):
-    """Copy the pieces of some vectors whose bound is at most `limit` to the list at `to`; return its length.
-
-    The bounds are those of hollow_kernels.hollow_bounds.  marks: room for sixteen.
-    """
-    hollow, foot, slopes, over, half = _numbers_of(half_x, half_y, lean_x, lean_y, radius, margin)
-    far = np.float32(radius + half + over)
-    foot, slopes = np.float32(foot - over * slopes - limit), np.float32(slopes)
-    px, py = np.float32(lean_x), np.float32(lean_y)
-    vx, vy = np.float32(lean_x * hollow), np.float32(lean_y * hollow)
-    x, y, half_x, half_y = np.float32(x), np.float32(y), np.float32(half_x), np.float32(half_y)
-    bend, over = np.float32(0.5 / hollow), np.float32(1.0 / hollow)
-    hollow, zero, wide = np.float32(hollow), np.float32(0.0), np.uint64(WIDE)
-    kept = np.uint64(0)
-    for place in range(np.uint64(count)):
-        at = vector_at(base, vectors[place])
-        for lane in range(wide):
-            i = at + lane
-            ux, uy, length = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)], lists[i + np.uint64(PLEN)]
-            off = lists[i + np.uint64(POFF)]
-            bx, by = lists[i + np.uint64(PX)] - x, lists[i + np.uint64(PY)] - y
-            u = min(max(-(bx * ux + by * uy), zero), length)
-            rx, ry = bx + u * ux, by + u * uy
-            away2 = rx * rx + ry * ry
-            ax, ay = bx + vx, by + vy
-            m = lists[i + np.uint64(PSLOPE)] - (px * ux + py * uy)
-            s = min(max(-(ax * ux + ay * uy) - m * hollow, zero), length)
-            qx, qy = ax + s * ux, ay + s * uy
-            ex, ey = qx - min(max(qx, -half_x), half_x), qy - min(max(qy, -half_y), half_y)
-            slope = m + (ex * ux + ey * uy) * over
-            low = lists[i + np.uint64(PH)] - (px * bx + py * by) + foot + m * s - off * slopes
-            low += (ex * ex + ey * ey) * bend + min(-slope * s, slope * (length - s))
-            out = far + off
-            marks[lane] = low if away2 <= out * out else BIG
-        kept = copy_pieces(lists, at, not_above_zero(marks, np.uint64(0)), np.uint64(to), kept)
-    close_list(lists, to, kept)
     return np.int64(kept)

@@ -14,7 +14,7 @@ from simkit.stock.bound_kernels import (
     RADIUS_AT,
 )
 from simkit.stock.cut_kernels import highest
-from simkit.stock.group_kernels import MANY_PIECES, make_groups, vectors_of
+from simkit.stock.group_kernels import MANY_PIECES, MOST_BEND, make_groups
 from simkit.stock.leaf_kernels import (
     CELLS,
 )
@@ -36,6 +36,7 @@ from simkit.stock.record_kernels import (
     form_of,
     is_line,
 )
+from simkit.stock.vector_kernels import vectors_of
 
 AHEAD = 24  # moves for whose records the memory is asked before they are needed
 
@@ -131,7 +132,9 @@ def _cut_tiles(
         n_strips = np.int64(0)
         if is_ball and n >= MANY_PIECES:
             n_strips = vectors_of(n)
-            far, high = make_groups(lists, n, 3 * n_groups * GROUP, has_curves, room[4])
+            # A chord of a wide arc may be longer than the tile: no parabola then.
+            most_bend = np.float32(0.0 if has_curves else min(MOST_BEND, 0.5 / near_tip))
+            far, high = make_groups(lists, n, 3 * n_groups * GROUP, most_bend, has_curves, room[4])
         else:
             far, high = group_boxes(lists, n, boxes, room[4])
         margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
@@ -161,6 +164,7 @@ def _cut_tiles(
                     counts[t, 0] += evaluated
                     counts[t, 1] += tests
                     counts[t, 2] += in_leaves
+                    counts[t, 3] += n_strips
         tops[t] = highest(h, iy0, iy1, ix0, ix1, room[4])
 
 
@@ -186,8 +190,8 @@ def cut_blocks(
     mm; cell mm; size: cells along the edge of a tile.  starts (tiles + 1,), entries: the moves of each
     tile as places in codes, rows, records (pack_moves), growing.  profile: code of the cutter's, support:
     see bound_kernels; heights, bounds: cell_heights and bounds as pointers.  tops (tiles,) float32:
-    highest h of each tile, kept up to date.  counts (tiles, 3): adds the heights evaluated and the bounds
-    tested, over blocks and over leaves.
+    highest h of each tile, kept up to date.  counts (tiles, 4): adds the heights evaluated and the bounds
+    tested, over blocks and over leaves, and those of groups over blocks.
     """
     longest = _longest_list(cell, first_tile, last_tile, starts, entries, codes, records)
     n_groups = longest // LANES + 1
