@@ -120,7 +120,7 @@ def _slope_of(lists, at, some, gx, gy, most_bend, room):
 def make_groups(lists, n, base, most_bend, has_curves, room):
     """Write the groups of the first list, n long, as a list at `base`; return largest coordinate and height.
 
-    room (7 WIDE,) float32.  most_bend: of a parabola, see the head.  has_curves: whether one may have an `off`.
+    room (7 WIDE,) float32.  most_bend: of a parabola, see the head.  has_curves: whether any has an `off`.
     """
     zero, half, two = np.float32(0.0), np.float32(0.5), np.float32(2.0)
     wide, steepest = np.uint64(WIDE), np.float32(MOST_SLOPE)
