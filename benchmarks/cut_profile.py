@@ -5,8 +5,22 @@ import time
 import loads
 import numba
 import numpy as np
-from stage_kernels import MOVES, block_bounds, firsts, leaf_cells, leaf_heights, leaf_tests, listed, tested
+from stage_kernels import (
+    MOVES,
+    block_bounds,
+    firsts,
+    grouped,
+    groups_told,
+    leaf_cells,
+    leaf_heights,
+    leaf_tests,
+    listed,
+    pieces_chosen,
+    pieces_kept,
+    tested,
+)
 
+from simkit.cutters import BALL
 from simkit.frames import IDENTITY
 from simkit.stock.cut import TILE, Packed, _pointers, cut, support_of
 from simkit.stock.leaf_kernels import HALF
@@ -62,9 +76,28 @@ def unit_times(moves, cutter, runs):
     names, w = rng.integers(0, len(records), 200).astype(np.float32), rng.random(16 * 16)
     small, keys = np.zeros(256, np.float32), np.empty(4 * LANES, np.int32)
     field = (np.zeros((32, 32), np.float32), np.zeros((32, 32), np.int32), np.arange(32.0), np.arange(32.0))
-    room = (w, w, small, small.copy(), small, w, keys)
+    leaf_room = (w, w, small, small.copy(), small, w, keys)
     columns = (np.full(len(records), code, np.int8), rows, records)
     n = 16_000
+    radius, vectors, names_of = (
+        cutter.radius,
+        np.zeros(2 * GROUPS, np.int32),
+        np.arange(16 * LANES, dtype=np.int32),
+    )
+    block_bounds(1, bounds, *more, BLOCK, False)
+    sixth = float(np.quantile(lists[LOWEST : LOWEST + LANES], 1.0 / 6.0))
+    room = np.zeros(256, np.float32)
+    grouped(1, lists, room)
+    strips = np.concatenate([lists[: 8 * GROUP]] * 2)
+    for k in range(4):  # 128 groups: the same two again and again, far apart in height
+        for column in range(GROUP // LANES):
+            at = column * LANES
+            strips[k * GROUP + at : k * GROUP + at + LANES] = np.tile(
+                lists[GROUP + at : GROUP + at + 2], LANES // 2
+            )
+        strips[k * GROUP + PH : k * GROUP + PH + LANES] += rng.permutation(LANES) / 8
+    under, some_names = float(strips[PH : PH + LANES].min() + 0.5), np.zeros(16 * LANES, np.int32)
+    floats = (names_of.view(np.float32), some_names.view(np.float32))
     jobs = {
         "height": (HALF * MOVES, lambda: leaf_heights(n, cutter.code, columns, names, w)),
         "block bound": (GROUPS * LANES, lambda: block_bounds(n, bounds, *more, BLOCK, False)),
@@ -73,8 +106,15 @@ def unit_times(moves, cutter, runs):
         "listed": (1, lambda: listed(n, records, lists.copy())),
         "kept": (GROUPS * LANES, lambda: tested(n, kept, groups, columns)),
         "first": (GROUPS * LANES, lambda: firsts(n, kept, groups, keys)),
+        "group made": (2, lambda: grouped(n, lists, room)),
+        "group": (
+            4 * LANES,
+            lambda: groups_told(n, strips, 0, 4 * LANES, radius, BLOCK, under, *floats, room),
+        ),
+        "piece chosen": (GROUPS * LANES, lambda: pieces_chosen(n, lists, vectors, radius, BLOCK, room)),
+        "piece kept": (GROUPS * LANES, lambda: pieces_kept(n, lists, vectors, radius, BLOCK, sixth, room)),
         "leaf test": (LANES, lambda: leaf_tests(n, lists, small, small, small.copy())),
-        "cell": (16, lambda: leaf_cells(n, field, room)),
+        "cell": (16, lambda: leaf_cells(n, field, leaf_room)),
     }
     for _, job in jobs.values():
         job()
@@ -117,17 +157,28 @@ def profile(name, moves, cutter, size, runs):
     numba.set_num_threads(before)
     cells = field.upper.size
     heights, in_leaves = outcome.evaluations / cells, outcome.leaf_tests / cells
-    in_blocks = outcome.bound_tests / cells - in_leaves
+    of_groups = outcome.group_tests / cells
+    in_blocks = outcome.bound_tests / cells - in_leaves - of_groups
     entries = packed.bins(*lattice.origin, TILE * lattice.cell, tops)[0][-1] / cells
     print(f"{name}: {whole:.0f} ns a cell against {plain:.0f} plain, one thread: {plain / whole:.1f} times")
     rest = whole
+    over_blocks = (
+        ("bounds over blocks", in_blocks, unit["block bound"]),
+        ("the best of each quarter among them", in_blocks, unit["first"]),
+        ("which come under the ceiling, a sixth copied", in_blocks, unit["kept"]),
+    )
+    if cutter.code == BALL:
+        over_blocks = (
+            ("groups of moves made", entries / 16, unit["group made"]),
+            ("groups over blocks", of_groups, unit["group"]),
+            ("the best of each quarter, of some (at most this)", in_blocks, unit["piece chosen"]),
+            ("bounds over blocks, a sixth copied", in_blocks, unit["piece kept"]),
+        )
     for what, many, each in (
         ("packing", 1, packing),
         ("binning", 1, binning),
         ("moves into lists of tiles", entries, unit["listed"]),
-        ("bounds over blocks", in_blocks, unit["block bound"]),
-        ("the best of each quarter among them", in_blocks, unit["first"]),
-        ("which come under the ceiling, a sixth copied", in_blocks, unit["kept"]),
+        *over_blocks,
         ("bounds over leaves", in_leaves, unit["leaf bound"]),
         ("which come under the surface", in_leaves, unit["leaf test"]),
         ("heights", heights, unit["height"]),

@@ -59,7 +59,8 @@ def against_plain(name, moves, cutter, size, wanted, runs, cell=0.1):
     tell(
         f"{name}: {len(moves):,} moves, {times[0][0] * 1e3:.0f} ms against {times[1][0] * 1e3:.0f} ms plain: "
         f"{ratio:.1f} times as fast ({times[1][1] / times[0][1]:.1f} by processor time); a cell "
-        f"{fast.evaluations / cells:.1f} heights, {fast.bound_tests / cells:.1f} bounds, "
+        f"{fast.evaluations / cells:.1f} heights, {fast.bound_tests / cells:.1f} bounds "
+        f"({fast.group_tests / cells:.1f} of groups), "
         f"plain {plain.evaluations / cells:.0f} heights",
         ratio,
         wanted,

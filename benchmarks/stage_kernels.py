@@ -4,8 +4,10 @@ import numpy as np
 
 from simkit._jit import entry_kernel
 from simkit.stock.block_kernels import keep
+from simkit.stock.group_kernels import MOST_BEND, best_groups, groups_under, make_groups
 from simkit.stock.leaf_kernels import best_in_quarters, halves_under, load_leaf, lower_half, store_leaf
 from simkit.stock.list_kernels import GROUP, LANES, add_line
+from simkit.stock.vector_kernels import best_pieces, keep_pieces
 
 MOVES = 4  # in the list of a half of a leaf
 
@@ -70,3 +72,61 @@ def leaf_cells(n, field, room):
         block = (4 * (k // 8 % 8), 4 * (k // 8 % 8) + 4, 4 * (k % 8), 4 * (k % 8) + 4)
         load_leaf(field, block, room)
         store_leaf(field, block, room)
+
+
+@entry_kernel
+def grouped(n, lists, room):
+    """One list of LANES pieces after the other into groups."""
+    for _ in range(n):
+        make_groups(lists, LANES, GROUP, np.float32(MOST_BEND), False, room)
+
+
+@entry_kernel
+def groups_told(n, lists, base, many, radius, half, limit, numbers, names, room):
+    """Which of many groups are the most promising, and which come under a ceiling, block after block."""
+    total = 0
+    for k in range(n):
+        x = 0.01 * (k % 7)
+        a, b, c, d = best_groups(lists, base, many, x, 0.02, half, half, 0.1, 0.1, radius, room)
+        total += a + b + c + d
+        total += groups_under(
+            lists, base, many, x, 0.02, half, half, 0.1, 0.1, radius, 1e-4, limit, numbers, names, room
+        )
+    return total
+
+
+@entry_kernel
+def pieces_chosen(n, lists, vectors, radius, half, room):
+    """The best pieces of each quarter of one block after the other."""
+    total = 0
+    for k in range(n):
+        a, b, c, d = best_pieces(
+            lists,
+            0,
+            vectors,
+            len(vectors),
+            0.01 * (k % 7),
+            0.02,
+            half,
+            half,
+            0.1,
+            0.1,
+            radius,
+            1e-4,
+            0.5,
+            room,
+        )
+        total += a + b + c + d
+    return total
+
+
+@entry_kernel
+def pieces_kept(n, lists, vectors, radius, half, limit, room):
+    """Bounds of the pieces of some vectors, and a list of those under a ceiling, block after block."""
+    total = 0
+    for k in range(n):
+        total += keep_pieces(
+            lists, 0, vectors, len(vectors), 0.01 * (k % 7), 0.02, half, half, 0.1, 0.1, radius, 1e-4, limit,
+            GROUP, room,
+        )  # fmt: skip
+    return total

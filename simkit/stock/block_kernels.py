@@ -34,8 +34,10 @@ import math
 import numpy as np
 
 from simkit._jit import loop_kernel
-from simkit.cutters import FLAT
-from simkit.stock.ceiling_kernels import MOST_LEAN, corner_ceiling, corners_of
+from simkit.cutters import BALL, FLAT
+from simkit.stock.bound_kernels import RADIUS_AT
+from simkit.stock.ceiling_kernels import MOST_LEAN, corner_ceiling, corners_of, quarters_ceiling
+from simkit.stock.group_kernels import best_groups, groups_under
 from simkit.stock.leaf_kernels import (
     CELLS,
     LEAF,
@@ -67,11 +69,13 @@ from simkit.stock.record_kernels import (
     H,
     is_line,
 )
+from simkit.stock.vector_kernels import best_pieces, keep_pieces, vectors_of
 from simkit.stock.wide_kernels import under_ceiling
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
 FEW = 6  # so many moves are evaluated without tests
+FEW_OF_CURVES = 2  # of a ball's over blocks of 8: heights of curved ones take several times as long
 
 
 @loop_kernel
@@ -172,6 +176,52 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, moves
 
 
 @loop_kernel
+def _refine_groups(lists, groups, n, to, field, block, tile, cutter, moves, room, lean, vectors, numbers):
+    """As _refine, of a ball, by the groups of the tile's list, n of them at `groups` (group_kernels).
+
+    vectors, numbers: room for and numbers of groups as int32, and the same as float32.  Returns how many
+    pieces are kept, and how many were tested.
+    """
+    _, _, top, tie, margin, _ = tile
+    radius, heights = float(cutter[1][RADIUS_AT]), cutter[2]
+    px, py = lean[0], lean[1]
+    x, y, half_x, half_y = extent(field[2], field[3], block, tile)
+    some, named = room[4], vectors[0]
+    a, b, c, d = best_groups(lists, groups, n, x, y, half_x, half_y, px, py, radius, some)
+    count = np.uint64(0)
+    for group in (a, b, c, d):
+        is_new = group >= 0
+        for k in range(count):
+            is_new &= named[k] != np.int32(group)
+        named[count] = np.int32(group)
+        count += np.uint64(1) if is_new else np.uint64(0)
+    tests = np.int64(count) * WIDE
+    best, ceiling = np.int64(-1), math.inf
+    if count:
+        bests = best_pieces(
+            lists, START, named, count, x, y, half_x, half_y, px, py, radius, margin, 0.5, some
+        )
+        best = max(max(bests[0], bests[1]), max(bests[2], bests[3]))
+        if best >= 0:
+            corners_of(field, block, room)
+            px, py, ceiling = quarters_ceiling(
+                lists, bests, x + tile[0], y + tile[1], moves, heights, px, py, room, lean[2:]
+            )
+    if best < 0:
+        for k in range(2, 10):
+            lean[k] = 0.0
+    limit = tie + min(half_x * abs(px) + half_y * abs(py), ceiling - top)
+    count = groups_under(
+        lists, groups, n, x, y, half_x, half_y, px, py, radius, margin, limit, numbers, vectors[1], some
+    )
+    tests += np.int64(count) * WIDE
+    kept = keep_pieces(
+        lists, START, named, count, x, y, half_x, half_y, px, py, radius, margin, limit, to, some
+    )
+    return kept, tests
+
+
+@loop_kernel
 def _room_of(room, leaf):
     """The room to work in of one of the four leaves of a block of 8."""
     places, w, hb, off, g, corners, keys = room
@@ -195,24 +245,31 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
     """Cut a block of 8 by a list; return heights evaluated, and how many pieces its leaves looked at."""
     codes, rows, records = moves
     profile, support, _, bounds = cutter
-    _, _, top, tie, margin, _ = tile
+    _, _, top, tie, margin, has_curves = tile
     x, y, half_x, half_y = extent(field[2], field[3], part, tile)
-    count = (n + LANES - 1) // LANES
-    best = bounds(
-        lists, base, n, every, count, x, y, half_x, half_y, lean[0], lean[1], profile, support, margin, False
-    )
     slope_x, slope_y = np.float32(0.0), np.float32(0.0)
     level, best_move, low = math.inf, np.int64(0), np.float32(0.0)
-    if best >= 0:
-        i = piece_at(base, best)
-        low = lists[i + CHANCE]
-        best_move = j = np.int64(lists[i + ENTRY])
-        slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
-        if profile == FLAT and is_line(codes[j]) and records[j, SLOPE] == 0.0:
-            level = records[j, H]
-    bests = best_in_quarters(
-        lists, base, n, every, count, np.float32(0.4 * half_x), np.float32(0.4 * half_y), low, room[6]
-    )
+    px, py, radius, is_ball = lean[0], lean[1], float(support[RADIUS_AT]), profile == BALL
+    if is_ball:
+        bests = best_pieces(
+            lists, base, every, vectors_of(n), x, y, half_x, half_y, px, py, radius, margin, 0.4, room[4]
+        )
+        best = max(max(bests[0], bests[1]), max(bests[2], bests[3]))
+    else:
+        count = (n + LANES - 1) // LANES
+        best = bounds(
+            lists, base, n, every, count, x, y, half_x, half_y, px, py, profile, support, margin, False
+        )
+        if best >= 0:
+            i = piece_at(base, best)
+            low = lists[i + CHANCE]
+            best_move = j = np.int64(lists[i + ENTRY])
+            slope_x, slope_y = lists[i + SLOPE_X], lists[i + SLOPE_Y]
+            if profile == FLAT and is_line(codes[j]) and records[j, SLOPE] == 0.0:
+                level = records[j, H]
+        bests = best_in_quarters(
+            lists, base, n, every, count, np.float32(0.4 * half_x), np.float32(0.4 * half_y), low, room[6]
+        )
     done = room[5]
     for leaf in range(4):
         load_leaf(field, _leaf_of(part, leaf), _room_of(room, leaf))
@@ -220,9 +277,6 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
     for leaf in range(4):
         done[leaf] = lower_first(lists, bests[leaf], moves, cutter, _room_of(room, leaf))
         evaluated += CELLS if bests[leaf] >= 0 else 0
-    ceiling = float(part_ceiling(x + tile[0], y + tile[1], slope_x, slope_y, room))
-    # The surface is measured from the slope in float32: that rounds too.
-    ceiling += tie - top + 2.0**-21 * (half_x * abs(slope_x) + half_y * abs(slope_y))
     if best >= 0:
         w = room[1]
         h0, h1 = w[2 * CELLS], w[4 * CELLS + 2 * CELLS + LEAF - 1]
@@ -232,11 +286,25 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
         steep = max(abs(lean[0]), abs(lean[1]))
         if not steep < MOST_LEAN:
             lean[0], lean[1] = 0.0, 0.0
-    kept = keep(
-        lists, base, n, every, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_move,
-        moves,
-    )  # fmt: skip
-    if kept <= FEW:
+        elif is_ball:
+            px, py = lean[0], lean[1]
+    if is_ball:
+        slope_x, slope_y = np.float32(px), np.float32(py)
+    ceiling = float(part_ceiling(x + tile[0], y + tile[1], slope_x, slope_y, room))
+    # The surface is measured from the slope in float32: that rounds too.
+    ceiling += tie - top + 2.0**-21 * (half_x * abs(slope_x) + half_y * abs(slope_y))
+    if is_ball:
+        kept = keep_pieces(
+            lists, base, every, vectors_of(n), x, y, half_x, half_y, px, py, radius, margin, ceiling, to,
+            room[4],
+        )  # fmt: skip
+    else:
+        count = (n + LANES - 1) // LANES
+        kept = keep(
+            lists, base, n, every, count, half_x, half_y, slope_x, slope_y, ceiling, to, level, best_move,
+            moves,
+        )  # fmt: skip
+    if kept <= (FEW_OF_CURVES if is_ball and has_curves else FEW):
         for leaf in range(4):
             store_leaf(field, _leaf_of(part, leaf), _room_of(room, leaf))
         if kept == 1 and level < math.inf and np.int64(lists[to + ENTRY]) == best_move:
@@ -286,11 +354,22 @@ def _few(lists, base, n, field, block, cutter, moves, room):
 
 
 @loop_kernel
-def cut_block(lists, size, n, near, count, every, field, block, tile, cutter, moves, room, lean):
-    """Cut a block of 16 by the groups `near` of the list; return evaluations, tests, tests of leaves."""
+def cut_block(
+    lists, size, n, near, count, every, n_groups, vectors, numbers, field, block, tile, cutter, moves, room,
+    lean,
+):  # fmt: skip
+    """Cut a block of 16 by the groups `near` of the list; return evaluations, tests, tests of leaves.
+
+    n_groups: of group_kernels, behind three lists of `size`; 0: by the groups `near`.
+    """
     tests = count * LANES
     iy0, iy1, ix0, ix1 = block
-    n1 = _refine(lists, START, n, near, count, size, field, block, tile, cutter, moves, room, lean)
+    if n_groups:
+        n1, tests = _refine_groups(
+            lists, 3 * size, n_groups, size, field, block, tile, cutter, moves, room, lean, vectors, numbers
+        )
+    else:
+        n1 = _refine(lists, START, n, near, count, size, field, block, tile, cutter, moves, room, lean)
     if n1 == 0:
         return 4, tests, 0
     if n1 <= FEW:

@@ -79,6 +79,7 @@ def _leans(places, corners, leans):
         is_sure = max(abs(lean_x), abs(lean_y)) < MOST_LEAN
         leans[2 * k] = lean_x if is_sure else 0.0
         leans[2 * k + 1] = lean_y if is_sure else 0.0
+    return along_x, along_y
 
 
 @loop_kernel
@@ -111,3 +112,39 @@ def corner_ceiling(lists, bests, x, y, moves, heights, slope_x, slope_y, room, l
                     corners[k] = min(corners[k], most)
     _leans(places, corners, leans)
     return max(max(corners[0], corners[1]), max(corners[2], corners[3]))
+
+
+@loop_kernel
+def quarters_ceiling(lists, bests, x, y, moves, heights, lean_x, lean_y, room, leans):
+    """Slope of a block of 16 as the best moves of its quarters leave it, and their ceiling as corner_ceiling.
+
+    lean_x, lean_y: the slope to take where they tell none.  Returns slope along x and y, and the ceiling.
+    """
+    codes, _, records = moves
+    places, _, _, _, g, corners, _ = room
+    for i in range(16):
+        corners[i + 32] = math.inf
+    for k in range(4):
+        corners[k] = math.inf
+    before, first = np.int64(-1), 0
+    for i in bests:
+        if i >= 0:
+            j = np.int64(lists[i + ENTRY])
+            if j != before and is_line(codes[j]):
+                before = j
+                heights(codes[j], records[j], places, 16, g[first : first + 16])
+                for c in range(16):
+                    corners[c + 32] = min(corners[c + 32], np.float64(g[first + c]))
+                first += 16
+    along_x, along_y = _leans(places, corners, leans)
+    if max(abs(along_x), abs(along_y)) < MOST_LEAN:  # false where it is no number
+        lean_x, lean_y = along_x, along_y
+    for c in range(16):
+        corners[c + 32] = lean_x * (places[c] - x) + lean_y * (places[c + 16] - y)
+    for begin in range(0, first, 16):
+        for k in range(4):
+            most = -math.inf
+            for c in range(4 * k, 4 * k + 4):
+                most = max(most, g[begin + c] - corners[c + 32])
+            corners[k] = min(corners[k], most)
+    return lean_x, lean_y, max(max(corners[0], corners[1]), max(corners[2], corners[3]))

@@ -10,6 +10,7 @@ import numpy as np
 from simkit._jit import CAN_PACK, bound_loop_kernel, kernel, loop_kernel
 from simkit.cutters import BALL, FLAT
 from simkit.stock.bit_kernels import first_of, not_above_zero, without_first
+from simkit.stock.bound_kernels import RADIUS_AT, ball_bounds
 from simkit.stock.half_kernels import lower_half_ball, lower_half_flat
 from simkit.stock.list_kernels import (
     BEND_AT,
@@ -396,9 +397,16 @@ def lower_leaf(lists, base, n, done, groups, field, block, tile, cutter, moves, 
     _, w, hb, off, marks, _, _ = room
     x, y, half_x, half_y = extent(field[2], field[3], block, tile)
     count = (n + LANES - 1) // LANES
-    best = bounds(
-        lists, base, n, groups, count, x, y, half_x, half_y, lean[0], lean[1], profile, support, margin, True
-    )
+    best = np.int64(-1)
+    if profile == BALL:
+        ball_bounds(
+            lists, base, n, groups, count, x, y, half_x, half_y, lean[0], lean[1], support[RADIUS_AT], margin
+        )
+    else:
+        best = bounds(
+            lists, base, n, groups, count, x, y, half_x, half_y, lean[0], lean[1], profile, support, margin,
+            True,
+        )  # fmt: skip
     evaluated, level = 0, math.inf
     is_easy = profile in (BALL, FLAT)
     if best >= 0:

@@ -5,6 +5,7 @@ import math
 import numpy as np
 
 from simkit._jit import entry_kernel, kernel, late_kernel, working_kernel
+from simkit.cutters import BALL
 from simkit.stock.bit_kernels import (
     ask_for,
 )
@@ -13,6 +14,7 @@ from simkit.stock.bound_kernels import (
     RADIUS_AT,
 )
 from simkit.stock.cut_kernels import highest
+from simkit.stock.group_kernels import MANY_PIECES, MOST_BEND, make_groups
 from simkit.stock.leaf_kernels import (
     CELLS,
 )
@@ -34,6 +36,7 @@ from simkit.stock.record_kernels import (
     form_of,
     is_line,
 )
+from simkit.stock.vector_kernels import vectors_of
 
 AHEAD = 24  # moves for whose records the memory is asked before they are needed
 
@@ -80,6 +83,8 @@ def _cut_tiles(
     boxes,
     near,
     every,
+    vectors,
+    numbers,
     cell,
     size,
     first_tile,
@@ -97,6 +102,7 @@ def _cut_tiles(
     ntx = (nx + size - 1) // size
     fineness = 0.25 * cell
     n_groups = boxes.shape[0]
+    is_ball = cutter[0] == BALL
     columns = np.uint64(records.shape[1])
     for t in range(first_tile, last_tile):
         iy0, ix0 = (t // ntx) * size, (t % ntx) * size
@@ -123,7 +129,14 @@ def _cut_tiles(
         if n == 0:
             continue
         close_list(lists, START, n)
-        far, high = group_boxes(lists, n, boxes, room[4])
+        n_strips = np.int64(0)
+        if is_ball and n >= MANY_PIECES:
+            n_strips = vectors_of(n)
+            # A chord of a wide arc may be longer than the tile: no parabola then.
+            most_bend = np.float32(0.0 if has_curves else min(MOST_BEND, 0.5 / near_tip))
+            far, high = make_groups(lists, n, 3 * n_groups * GROUP, most_bend, has_curves, room[4])
+        else:
+            far, high = group_boxes(lists, n, boxes, room[4])
         margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
         tile = (tx, ty, top, 2.0**-21 * (abs(top) + high + radius), margin, has_curves)
         reach += margin
@@ -133,22 +146,25 @@ def _cut_tiles(
                 last = ix0 + (ix1 - 1 - ix0) // BLOCK * BLOCK
                 ix = place if (iy - iy0) % (2 * BLOCK) == 0 else last - (place - ix0)
                 block = (iy, min(iy + BLOCK, iy1), ix, min(ix + BLOCK, ix1))
-                count = groups_near(
-                    boxes, n, np.float32(xs[ix] - tx - reach), np.float32(xs[block[3] - 1] - tx + reach),
-                    np.float32(ys[iy] - ty - reach), np.float32(ys[block[1] - 1] - ty + reach), near,
-                )  # fmt: skip
-                if count:
+                count = 0
+                if n_strips == 0:
+                    count = groups_near(
+                        boxes, n, np.float32(xs[ix] - tx - reach), np.float32(xs[block[3] - 1] - tx + reach),
+                        np.float32(ys[iy] - ty - reach), np.float32(ys[block[1] - 1] - ty + reach), near,
+                    )  # fmt: skip
+                if count or n_strips:
                     for row in range(np.uint64(iy), np.uint64(block[1])):
                         cell_at = row * np.uint64(nx) + np.uint64(ix)
                         ask_for(h, cell_at)
                         ask_for(owner, cell_at)
                     evaluated, tests, in_leaves = cut_block(
-                        lists, n_groups * GROUP, n, near, count, every, field, block, tile, cutter, moves,
-                        room, lean,
+                        lists, n_groups * GROUP, n, near, count, every, n_strips, vectors, numbers, field,
+                        block, tile, cutter, moves, room, lean,
                     )  # fmt: skip
                     counts[t, 0] += evaluated
                     counts[t, 1] += tests
                     counts[t, 2] += in_leaves
+                    counts[t, 3] += n_strips
         tops[t] = highest(h, iy0, iy1, ix0, ix1, room[4])
 
 
@@ -174,14 +190,16 @@ def cut_blocks(
     mm; cell mm; size: cells along the edge of a tile.  starts (tiles + 1,), entries: the moves of each
     tile as places in codes, rows, records (pack_moves), growing.  profile: code of the cutter's, support:
     see bound_kernels; heights, bounds: cell_heights and bounds as pointers.  tops (tiles,) float32:
-    highest h of each tile, kept up to date.  counts (tiles, 3): adds the heights evaluated and the bounds
-    tested, over blocks and over leaves.
+    highest h of each tile, kept up to date.  counts (tiles, 4): adds the heights evaluated and the bounds
+    tested, over blocks and over leaves, and those of groups over blocks.
     """
     longest = _longest_list(cell, first_tile, last_tile, starts, entries, codes, records)
     n_groups = longest // LANES + 1
-    lists = lined_up(3 * n_groups * GROUP // 2).view(np.float32)
+    n_strips = 2 * n_groups
+    lists = lined_up((3 * n_groups + n_strips // LANES + 1) * GROUP // 2).view(np.float32)
+    vectors = np.empty(n_strips + 16, np.int32)
     boxes = np.empty((n_groups, 4), np.float32)
-    near, every = np.empty(n_groups, np.int32), np.arange(n_groups).astype(np.int32)
+    near, every = np.empty(n_groups, np.int32), np.arange(n_strips + 16).astype(np.int32)
     field, cutter = (h, owner, xs, ys), (profile, support, heights, bounds)
     moves = (codes, rows, records)
     room = (
@@ -203,6 +221,8 @@ def cut_blocks(
         boxes,
         near,
         every,
+        (vectors, vectors.view(np.float32)),
+        every.view(np.float32),
         cell,
         size,
         first_tile,

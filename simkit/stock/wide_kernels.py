@@ -203,3 +203,27 @@ def any_below(typingctx, numbers, first, limit):
         return builder.icmp_unsigned("!=", builder.bitcast(below, ir.IntType(16)), ir.IntType(16)(0))
 
     return types.boolean(numbers, types.uint64, types.float32), generate
+
+
+@instruction
+def sum_of_sixteen(typingctx, numbers, first):
+    """The sum of the sixteen float32 from `first` on, in any order: for bounds alone."""
+
+    def generate(context, builder, signature, arguments):
+        read, several = at(context, builder, signature.args[0], arguments[0], arguments[1], 16)
+        add = call_of(builder, "llvm.vector.reduce.fadd.v16f32", ir.FunctionType(_FLOAT, [_FLOAT, several]))
+        return builder.call(add, [_FLOAT(0.0), builder.load(read, align=4)], fastmath=("reassoc",))
+
+    return types.float32(numbers, types.uint64), generate
+
+
+@instruction
+def least_of_sixteen(typingctx, numbers, first):
+    """The least of the sixteen float32 from `first` on, none of which may be NaN."""
+
+    def generate(context, builder, signature, arguments):
+        read, several = at(context, builder, signature.args[0], arguments[0], arguments[1], 16)
+        least = call_of(builder, "llvm.vector.reduce.fmin.v16f32", ir.FunctionType(_FLOAT, [several]))
+        return builder.call(least, [builder.load(read, align=4)], fastmath=("nnan", "nsz"))
+
+    return types.float32(numbers, types.uint64), generate
