@@ -58,7 +58,6 @@ from simkit.stock.list_kernels import (
 from simkit.stock.lose_kernels import (
     BALL_LINE,
     CELLS,
-    DEEPEST,
     FLAT_ARC,
     FLAT_LINE,
     LEAF,
@@ -70,11 +69,10 @@ from simkit.stock.lose_kernels import (
     highest,
     is_behind,
     load,
-    lower,
-    most_lost,
     store,
 )
 from simkit.stock.record_kernels import UX, UY, X, Y, form_of, is_line
+from simkit.stock.take_kernels import lower
 from simkit.stock.told_kernels import add_taken
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
@@ -198,7 +196,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
     first_entry, entries, codes, _, records, follows, last_entry = moves
     profile, support, heights, bounds = cutter
     _, _, top, tie, margin, middle = tile
-    w, off, places, batch, bits_of = room
+    w, off, places, batch, _ = room
     x, y, half_x, half_y = extent(field[4], field[5], block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     count = (n + LANES - 1) // LANES
@@ -270,18 +268,16 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
             taking = np.uint64(0)
             for k in range(some):
                 at = k * np.uint64(CELLS)
-                lower(batched[k], w, batch, at, cells)
-                deepest = most_lost(bits_of, at, cells)
-                bits_of[k + np.uint64(DEEPEST)], chosen[taking] = deepest, np.int32(k)
-                taking += np.uint64(1) if deepest > np.int32(0) else np.uint64(0)
+                chosen[taking] = np.int32(k)
+                taking += np.uint64(1) if lower(batched[k], w, batch, at) != np.uint32(0) else np.uint64(0)
             evaluated += np.int64(some)
             for place in range(taking):
                 k = np.uint64(chosen[place])
                 entry = np.int64(batched[k])
                 j = entries[first_entry + entry]
                 add_taken(
-                    codes[j], records[j], entry, batch[k + np.uint64(DEEPEST)], field, block, taken, room,
-                    k * np.uint64(CELLS), x, y, half, middle, cells,
+                    codes[j], records[j], entry, field, block, taken, room, k * np.uint64(CELLS), x, y, half,
+                    middle, cells,
                 )  # fmt: skip
     if evaluated:
         store(field, block, moves, room)
