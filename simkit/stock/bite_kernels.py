@@ -26,17 +26,19 @@ import math
 
 import numpy as np
 
-from simkit._jit import kernel, late_kernel, loop_kernel
-from simkit.stock.bit_kernels import first_of, without_first
+from simkit._jit import CAN_PACK, kernel, late_kernel, loop_kernel
+from simkit.stock.bit_kernels import first_of, not_above_zero, without_first
 from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
 from simkit.stock.leaf_kernels import level_height, winners
 from simkit.stock.list_kernels import (
     BIG,
+    CHANCE,
+    CHANCE_X,
+    CHANCE_Y,
     ENTRY,
     GROUP,
     LANES,
     LOWEST,
-    PIECE,
     POFF,
     PSHIFT,
     PUX,
@@ -47,7 +49,7 @@ from simkit.stock.list_kernels import (
     SLOPE_Y,
     add_move,
     close_list,
-    copy_piece,
+    copy_pieces,
     curve_pieces,
     extent,
     group_boxes,
@@ -55,6 +57,7 @@ from simkit.stock.list_kernels import (
     lanes_of,
     piece_at,
 )
+from simkit.stock.list_kernels import WIDE as HALF
 from simkit.stock.lose_kernels import (
     BALL_LINE,
     CELLS,
@@ -74,12 +77,16 @@ from simkit.stock.lose_kernels import (
 from simkit.stock.record_kernels import UX, UY, X, Y, form_of, is_line
 from simkit.stock.take_kernels import lower
 from simkit.stock.told_kernels import add_taken
+from simkit.stock.wide_kernels import count_of, pack_sixteen
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 PART = 8
 FEW = 6  # pieces left of a block: to ask its parts about them costs more than it spares, a guess
 MIDDLE = 0.1  # of the radius: what edges that do not meet leave uncut, common practice, no source
 PASS = 16  # groups of pieces between two looks at what stands
+# Columns of a list that only the cut needs, for what is asked of a group: how far a piece is over the
+# ceiling, whether it lies there at all, and its entry.
+OVER, THERE, NAMED = CHANCE, CHANCE_X, CHANCE_Y
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
 
 
@@ -117,9 +124,10 @@ def _worth(lists, first, lanes, x, y, half_x, half_y, slope_x, slope_y, ceiling,
     """As wide_kernels.under_ceiling, without the pieces that carry on from another and lie beyond it here.
 
     They take nothing that the move before has not taken (lose_kernels.ball_heights_told).  Such pieces have
-    -0 as POFF; x, y: the block's middle, seen from the tile's.
+    -0 as POFF; x, y: the block's middle, seen from the tile's.  Written: OVER, and THERE, 0 for pieces that
+    lie beyond, and for places that are not in use.
     """
-    found, zero = np.uint32(0), np.float32(0.0)
+    zero, one, far = np.float32(0.0), np.float32(1.0), np.float32(math.inf)
     for lane in range(lanes):
         i = first + lane
         low = lists[i + np.uint64(LOWEST)] - (
@@ -133,29 +141,58 @@ def _worth(lists, first, lanes, x, y, half_x, half_y, slope_x, slope_y, ceiling,
         across, wide = abs(dy * ux - dx * uy), half_x * abs(uy) + half_y * abs(ux) + margin
         w = across + wide if shift > zero else max(across - wide, zero)
         is_beyond = ahead < shift * math.sqrt(max(radius * radius - w * w, zero))
-        is_beyond &= math.copysign(np.float32(1.0), lists[i + np.uint64(POFF)]) < zero
-        bit = np.uint32(np.uint32(1) << np.uint32(lane))
-        found = np.uint32(found | (bit if (low <= ceiling) & (not is_beyond) else np.uint32(0)))
+        is_beyond &= math.copysign(one, lists[i + np.uint64(POFF)]) < zero
+        over = low - ceiling
+        lists[i + np.uint64(OVER)] = far if is_beyond else over
+        lists[i + np.uint64(THERE)] = zero if is_beyond | (over != over) else one
+    found = not_above_zero(lists, first + np.uint64(OVER))
+    if lanes > np.uint64(HALF):
+        found |= np.uint32(not_above_zero(lists, first + np.uint64(OVER + HALF)) << np.uint32(HALF))
     return found
 
 
 @loop_kernel
+def _tell_next(lists, first, lanes):
+    """Write to NAMED the entry of each piece of a group, or ~ of it where the next entry is THERE beside it.
+
+    Whether a ball's line tells what the next one does is then no question: it is asked on its own.
+    """
+    one = np.float32(1.0)
+    for lane in range(lanes):
+        i = first + lane
+        entry = lists[i + np.uint64(ENTRY)]
+        after, is_there = lists[i + np.uint64(ENTRY + 1)], lists[i + np.uint64(THERE + 1)] == one
+        is_next = is_there & (after == entry + one) & (lane + np.uint64(1) < lanes)
+        lists[i + np.uint64(NAMED)] = -one - entry if is_next else entry
+
+
+@loop_kernel
 def _lowest_planes(lists, first, bits, lift, planes):
-    """Write bounds, slopes along x and along y, and entries of the chosen pieces of a group to `planes`.
+    """Write bounds, slopes along x and along y, and names of the chosen pieces of a group to `planes`.
 
     LANES apart; returns how many.  Filled up to whole vectors with what is nowhere low.
     """
     some = np.uint64(0)
-    while bits != np.uint32(0):
-        i = first + first_of(bits)
-        bits = without_first(bits)
-        planes[some] = lists[i + np.uint64(LOWEST)] + lift
-        planes[some + np.uint64(LANES)] = lists[i + np.uint64(SLOPE_X)]
-        planes[some + np.uint64(2 * LANES)] = lists[i + np.uint64(SLOPE_Y)]
-        planes[some + np.uint64(3 * LANES)] = lists[i + np.uint64(ENTRY)]
-        some += np.uint64(1)
-    for i in range(some, (some + np.uint64(15)) & ~np.uint64(15)):
-        planes[i] = BIG
+    if CAN_PACK:
+        for half in range(2):
+            begin = first + np.uint64(half * HALF)
+            own = np.uint32(np.uint32(bits >> np.uint32(half * HALF)) & np.uint32(0xFFFF))
+            pack_sixteen(lists, begin + np.uint64(LOWEST), own, planes, some)
+            pack_sixteen(lists, begin + np.uint64(SLOPE_X), own, planes, some + np.uint64(LANES))
+            pack_sixteen(lists, begin + np.uint64(SLOPE_Y), own, planes, some + np.uint64(2 * LANES))
+            pack_sixteen(lists, begin + np.uint64(NAMED), own, planes, some + np.uint64(3 * LANES))
+            some += count_of(own)
+    else:
+        while bits != np.uint32(0):
+            i = first + first_of(bits)
+            bits = without_first(bits)
+            planes[some] = lists[i + np.uint64(LOWEST)]
+            planes[some + np.uint64(LANES)] = lists[i + np.uint64(SLOPE_X)]
+            planes[some + np.uint64(2 * LANES)] = lists[i + np.uint64(SLOPE_Y)]
+            planes[some + np.uint64(3 * LANES)] = lists[i + np.uint64(NAMED)]
+            some += np.uint64(1)
+    for i in range((some + np.uint64(15)) & ~np.uint64(15)):
+        planes[i] = planes[i] + lift if i < some else BIG
     return some
 
 
@@ -171,17 +208,16 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, room)
     )
     half_x, half_y, ceiling = np.float32(half_x), np.float32(half_y), np.float32(ceiling + tie)
     x, y, radius, margin = np.float32(x), np.float32(y), support[RADIUS_AT], np.float32(margin)
-    n, at, kept = np.uint64(n), np.uint64(to), np.uint64(0)
+    n, kept = np.uint64(n), np.uint64(0)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         first = np.uint64(base) + group * np.uint64(GROUP)
         bits = _worth(
             lists, first, lanes_of(n, group), x, y, half_x, half_y, slope_x, slope_y, ceiling, radius, margin
         )  # fmt: skip
-        while bits != np.uint32(0):
-            i = first + first_of(bits)
-            bits = without_first(bits)
-            at, kept = copy_piece(lists, i, at, kept, PIECE)
+        kept = copy_pieces(lists, first, np.uint32(bits & np.uint32(0xFFFF)), np.uint64(to), kept)
+        second = np.uint32(bits >> np.uint32(HALF))
+        kept = copy_pieces(lists, first + np.uint64(HALF), second, np.uint64(to), kept)
     close_list(lists, to, kept)
     return np.int64(kept)
 
@@ -219,12 +255,13 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
     cells = np.uint64(len(g)) & ~np.uint64(7)
     for group in range(np.uint64(count)):
         first = np.uint64(base) + group * np.uint64(GROUP)
+        lanes = lanes_of(np.uint64(n), group)
         bits = _worth(
-            lists, first, lanes_of(np.uint64(n), group), near_x, near_y, wide, deep, slope_x, slope_y,
-            ceiling, radius, margin,
+            lists, first, lanes, near_x, near_y, wide, deep, slope_x, slope_y, ceiling, radius, margin
         )  # fmt: skip
         if bits == np.uint32(0):
             continue
+        _tell_next(lists, first, lanes)
         if not is_loaded:
             load(field, block, room, cells)
             is_loaded = True
@@ -233,11 +270,13 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
         while bits != np.uint32(0) or owed >= 0:
             some = np.uint64(0)
             while (bits != np.uint32(0) or owed >= 0) and some < np.uint64(LANES):
+                name = owed
                 if owed >= 0:
-                    entry, owed = first_entry + owed, np.int64(-1)
+                    owed = np.int64(-1)
                 else:
-                    entry = first_entry + np.int64(planes[first_of(bits) + np.uint64(3 * LANES)])
+                    name = np.int64(planes[first_of(bits) + np.uint64(3 * LANES)])
                     bits = without_first(bits)
+                entry = first_entry + (name ^ (name >> 63))
                 j = entries[entry]
                 if j <= last:
                     continue  # another piece of a move that has run
@@ -246,7 +285,8 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                 last, code, at = j, codes[j], some * np.uint64(CELLS)
                 after = entry + 1
                 if (
-                    after < last_entry
+                    name >= 0
+                    and after < last_entry
                     and follows[j + 1]
                     and entries[after] == j + 1
                     and is_behind(records, j + 1, x, y, half_x, half_y)
@@ -263,7 +303,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                     heights(code, records[j], places, CELLS, g)
                     for c in range(np.uint64(CELLS)):
                         batch[at + c] = g[c]
-                batched[some] = np.float32(entry - first_entry)
+                batched[some], chosen[some + np.uint64(LANES)] = np.float32(entry - first_entry), j
                 some += np.uint64(1)
             taking = np.uint64(0)
             for k in range(some):
@@ -273,11 +313,10 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
             evaluated += np.int64(some)
             for place in range(taking):
                 k = np.uint64(chosen[place])
-                entry = np.int64(batched[k])
-                j = entries[first_entry + entry]
+                j = np.uint64(chosen[k + np.uint64(LANES)])
                 add_taken(
-                    codes[j], records[j], entry, field, block, taken, room, k * np.uint64(CELLS), x, y, half,
-                    middle, cells,
+                    codes[j], records[j], np.uint64(batched[k]), field, block, taken, room,
+                    k * np.uint64(CELLS), x, y, half, middle, cells,
                 )  # fmt: skip
     if evaluated:
         store(field, block, moves, room)

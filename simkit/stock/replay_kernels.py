@@ -316,7 +316,7 @@ def replay_tiles(
     )  # fmt: skip
     leaf[2][ARCS:] = -1.0
     planes, batched = np.zeros(4 * LANES, np.float32), np.empty(LANES, np.float32)
-    chosen = np.empty(LANES, np.int32)
+    chosen = np.empty(2 * LANES, np.int32)
     stood = np.empty((size, size), np.float32)
     boxes, row = np.empty((n_groups, 4), np.float32), np.empty(ROW, np.float32)
     room = (

@@ -298,10 +298,9 @@ def add_taken(code, a, k, field, block, taken, room, at, x, y, half, middle, cel
     side = (x - ax) * sides[0] + (y - ay) * sides[1]
     if form == LINE_FORM and (a[SLOPE] < -STEEP or a[LENGTH] == 0.0) and abs(side) <= around + middle:
         taken[k, UNDER] = max(taken[k, UNDER], _under_middle(a, at, batch, places, middle))
-    if form == LINE_FORM and abs(side) > around:
-        sense = 1.0 if side > 0.0 else -1.0
-        left, right = sense * left, sense * right
-    elif form == LINE_FORM and a[LENGTH] > 0.0:
+    # Of a line beside the leaf this comes to the same bits as all of it on one side: a question less whose
+    # answer the processor cannot foresee, as there is none below.
+    if form == LINE_FORM and a[LENGTH] > 0.0:
         left, right = lean_of_line(places, batch, at, ax, ay, ux, uy)
     else:
         _lean_columns(a, sides, places, batch, at, cells // np.uint64(LEAF))
@@ -314,8 +313,11 @@ def add_taken(code, a, k, field, block, taken, room, at, x, y, half, middle, cel
         a, x, y, half, taken[k, NEAR], taken[k, FAR]
     ):
         _along_arc(form, a, x, y, half, batch, bits, at, places, taken, k, cells)
-    if deepest >= taken[k, DEPTH]:
-        spot = np.float64((iy0 + np.int64(i) // WIDE) * nx + ix0 + np.int64(i) % WIDE)
-        if deepest > taken[k, DEPTH] or spot < taken[k, SPOT]:
-            taken[k, DEPTH], taken[k, SPOT] = deepest, spot
-            taken[k, BOTTOM] = max(batch[at + i], w[i + np.uint64(FLOOR)])
+    i = np.int64(i)
+    spot = np.float64((iy0 + i // WIDE) * nx + ix0 + i % WIDE)
+    before, its = taken[k, DEPTH], taken[k, SPOT]
+    lowest, bottom = max(batch[at + np.uint64(i)], w[np.uint64(i) + np.uint64(FLOOR)]), taken[k, BOTTOM]
+    is_deeper = (deepest > before) | ((deepest == before) & (spot < its))
+    taken[k, DEPTH] = deepest if is_deeper else before
+    taken[k, SPOT] = spot if is_deeper else its
+    taken[k, BOTTOM] = lowest if is_deeper else bottom
