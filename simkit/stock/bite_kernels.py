@@ -315,7 +315,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                 k = np.uint64(chosen[place])
                 j = np.uint64(chosen[k + np.uint64(LANES)])
                 add_taken(
-                    codes[j], records[j], np.uint64(batched[k]), field, block, taken, room,
+                    codes[j], records, j, np.uint64(batched[k]), field, block, taken, room,
                     k * np.uint64(CELLS), x, y, half, middle, cells,
                 )  # fmt: skip
     if evaluated:

@@ -27,7 +27,7 @@ from simkit.stock.field import Field
 from simkit.stock.packed import CHUNK
 from simkit.stock.record_kernels import COLUMNS
 from simkit.stock.replay_kernels import CLEAR
-from simkit.stock.told_kernels import TAKES
+from simkit.stock.take_kernels import TAKES
 from simkit.stock.workers import share, share_ranges
 
 MOST_MOVES = 2**19

@@ -21,7 +21,7 @@ from simkit.stock.list_kernels import GROUP, LANES
 from simkit.stock.lose_kernels import ARCS, BATCH, CELLS, HIGHEST, LINE, PLACES, ROOM, highest
 from simkit.stock.pack_kernels import SLACK
 from simkit.stock.row_kernels import CHUNK, KEPT, ROW, SPAN
-from simkit.stock.told_kernels import FAR, NEAR, SPOT, TAKES, TOP
+from simkit.stock.take_kernels import FAR, NEAR, SPOT, TAKES, TOP
 
 MARGIN = 1e-4  # mm: more than the rounding of heights to float32, up to a metre
 # Columns of a chord: start, direction and length in plan, slope, the lower of its ends, radius of the cutter.

@@ -15,7 +15,6 @@ from simkit.stock.lose_kernels import (
     AT_Y,
     BEFORE,
     CELLS,
-    FLOOR,
     LEAF,
     LOST,
     ON_PATH,
@@ -30,7 +29,6 @@ from simkit.stock.record_kernels import (
     HELIX_FORM,
     LENGTH,
     LEVEL_ARC_FORM,
-    LINE_FORM,
     SENSE,
     SLOPE,
     SPREAD,
@@ -46,15 +44,10 @@ from simkit.stock.record_kernels import (
     X,
     Y,
     form_of,
+    is_line,
 )
-from simkit.stock.take_kernels import lean_of_line, lost
+from simkit.stock.take_kernels import FAR, LEAN, NEAR, UNDER, take
 
-# What is told of an entry, a row of float64: what its columns lost, and of that what lay on the right less
-# what lay on the left; the highest wood taken, the nearest and farthest place along the path; the most that
-# one column lost, the lowest wood there, and that cell; and of steep ways the most that stood above the
-# tip where the middle of the cutter came over it.
-TAKEN, LEAN, TOP, NEAR, FAR, DEPTH, BOTTOM, SPOT, UNDER = range(9)
-TAKES = 9
 STEEP = 1.0  # rise over run
 TURN = 2.0 * math.pi
 ABOUT = 0.006  # an angle, for a first look (about is within 0.005)
@@ -111,13 +104,11 @@ def _lean_columns(a, sides, places, batch, at, wide):
 
 @loop_kernel
 def _sides(code, a):
-    """What tells on which side of a path a place is: factors of dx, dy, dx2 + dy2 and 1; right is positive.
+    """What tells on which side of an arc a place is: factors of dx, dy, dx2 + dy2 and 1; right is positive.
 
     dx, dy: from where X and Y of the record are.  All 0 where nothing is told.
     """
     form = form_of(code)
-    if form == LINE_FORM:
-        return (a[UY], -a[UX], 0.0, 0.0) if a[LENGTH] > 0.0 else (0.0, 0.0, 0.0, 0.0)
     if form in (LEVEL_ARC_FORM, HELIX_FORM):
         return 0.0, 0.0, a[SENSE], -a[SENSE] * a[R] * a[R]
     if a[SPREAD] == 0.0:
@@ -281,43 +272,30 @@ def _under_middle(a, at, batch, places, middle):
 
 
 @loop_kernel
-def add_taken(code, a, k, field, block, taken, room, at, x, y, half, middle, cells):
-    """Add what the cells of a leaf lost to one move, at `at`, to what is told of its entry k: something.
+def add_taken(code, records, j, k, field, block, taken, room, at, x, y, half, middle, cells):
+    """Add what the cells of a leaf lost to record j, at `at`, to what is told of its entry k: something.
 
     x, y, half: middle of the leaf, and how far its cells are from there.  middle mm: as of _under_middle.
     """
-    nx = np.int64(field[0].shape[1])
-    iy0, _, ix0, _ = block
+    nx, a = np.int64(field[0].shape[1]), records[np.uint64(j)]
     w, _, places, batch, bits = room
-    form, around = form_of(code), half + 1e-6
+    base = block[0] * nx + block[2]
     ax, ay, ux, uy = a[X], a[Y], a[UX], a[UY]
-    left, right, top, near, far, deepest, i = lost(places, batch, at, ax, ay, ux, uy)
-    taken[k, TAKEN] = (taken[k, TAKEN] + left) + right
-    taken[k, TOP] = _higher_of(top, taken[k, TOP])
-    sides = _sides(code, a)
-    side = (x - ax) * sides[0] + (y - ay) * sides[1]
-    if form == LINE_FORM and (a[SLOPE] < -STEEP or a[LENGTH] == 0.0) and abs(side) <= around + middle:
-        taken[k, UNDER] = max(taken[k, UNDER], _under_middle(a, at, batch, places, middle))
-    # Of a line beside the leaf this comes to the same bits as all of it on one side: a question less whose
-    # answer the processor cannot foresee, as there is none below.
-    if form == LINE_FORM and a[LENGTH] > 0.0:
-        left, right = lean_of_line(places, batch, at, ax, ay, ux, uy)
-    else:
-        _lean_columns(a, sides, places, batch, at, cells // np.uint64(LEAF))
-        left, right = _halves(places, SIDE)
-    taken[k, LEAN] = (taken[k, LEAN] + left) + right
-    if form == LINE_FORM:
+    if is_line(code):
+        has_sides = a[LENGTH] > 0.0
+        right_x, right_y = ux if has_sides else 0.0, uy if has_sides else 0.0
+        near, far = take(taken, k, places, w, batch, at, base, nx, ax, ay, ux, uy, right_x, right_y)
         taken[k, NEAR] = _lower_of(near, taken[k, NEAR])
         taken[k, FAR] = _higher_of(far, taken[k, FAR])
-    elif form in (LEVEL_ARC_FORM, HELIX_FORM) and not _is_between(
-        a, x, y, half, taken[k, NEAR], taken[k, FAR]
-    ):
+        if a[SLOPE] < -STEEP or not has_sides:
+            side = (x - ax) * right_y - (y - ay) * right_x
+            if abs(side) <= half + 1e-6 + middle:
+                taken[k, UNDER] = max(taken[k, UNDER], _under_middle(a, at, batch, places, middle))
+        return
+    take(taken, k, places, w, batch, at, base, nx, ax, ay, ux, uy, 0.0, 0.0)
+    _lean_columns(a, _sides(code, a), places, batch, at, cells // np.uint64(LEAF))
+    left, right = _halves(places, SIDE)
+    taken[k, LEAN] = (taken[k, LEAN] + left) + right
+    form = form_of(code)
+    if form in (LEVEL_ARC_FORM, HELIX_FORM) and not _is_between(a, x, y, half, taken[k, NEAR], taken[k, FAR]):
         _along_arc(form, a, x, y, half, batch, bits, at, places, taken, k, cells)
-    i = np.int64(i)
-    spot = np.float64((iy0 + i // WIDE) * nx + ix0 + i % WIDE)
-    before, its = taken[k, DEPTH], taken[k, SPOT]
-    lowest, bottom = max(batch[at + np.uint64(i)], w[np.uint64(i) + np.uint64(FLOOR)]), taken[k, BOTTOM]
-    is_deeper = (deepest > before) | ((deepest == before) & (spot < its))
-    taken[k, DEPTH] = deepest if is_deeper else before
-    taken[k, SPOT] = spot if is_deeper else its
-    taken[k, BOTTOM] = lowest if is_deeper else bottom
