@@ -23,6 +23,8 @@ def new_array(shape: int | tuple[int, ...], dtype) -> np.ndarray:
     length = dtype.itemsize * (math.prod(shape) if isinstance(shape, tuple) else shape)
     if length < LEAST:
         return np.empty(shape, dtype)
-    room = np.empty(max(length + PAGE, ASKED), np.uint8)
+    # The last page too, where most of it is used.
+    whole = -(-length // PAGE) * PAGE if length % PAGE > PAGE // 2 else length
+    room = np.empty(max(whole + PAGE, ASKED), np.uint8)
     first = -room.ctypes.data % PAGE
     return room[first : first + length].view(dtype).reshape(shape)

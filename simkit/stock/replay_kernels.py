@@ -272,6 +272,21 @@ def _run_tiles(
     return evaluated
 
 
+@entry_kernel
+def low_moves(start, end, plane, rise, offset, lowest, limit, rows):
+    """Write which moves bring what begins `lowest` above the tip below a limit; return how many.
+
+    start, end (n, 3), plane (n,): of the moves; heights in the field are rise z + offset.  An upright arc may
+    dip below both ends: it is always one.  rows (n,): as many are written as there are.
+    """
+    count = 0
+    for i in range(np.uint64(len(plane))):
+        low = min(rise * start[i, 2] + offset, rise * end[i, 2] + offset)
+        rows[count] = i
+        count += 1 if (low + lowest < limit) | (plane[i] != 17) else 0
+    return count
+
+
 @kernel
 def _longest(cell, first_tile, last_tile, starts, entries, codes, records):
     """The most pieces that any tile's list of moves comes to."""
