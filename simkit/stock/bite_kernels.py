@@ -10,8 +10,8 @@ have left.
 
 A finishing pass is a chain of short lines, and behind the place where one ends and the next begins the
 next one takes nothing: both are a ball standing there.  Such pieces are left out of the lists where all of a
-block lies behind them (_worth).  That is exact: only rounding could make one lower than the line before, and
-where that could be it is run after all (lose_kernels.ball_heights_told).
+block lies behind them (worth_kernels.worth).  That is exact: only rounding could make one lower than the
+line before, and where that could be it is run after all (lose_kernels.ball_heights_told).
 
 Arguments that go together go as tuples: field (h, owner, floor, up, xs, ys); moves (first entry at hand,
 entries, codes, rows, records, whether each record begins where that before it ends, and in a list the entry
@@ -26,27 +26,14 @@ import math
 
 import numpy as np
 
-from simkit._jit import CAN_PACK, kernel, late_kernel, loop_kernel
-from simkit.stock.bit_kernels import first_of, not_above_zero, without_first
-from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
+from simkit._jit import kernel, late_kernel, loop_kernel
+from simkit.stock.bit_kernels import first_of, without_first
+from simkit.stock.bound_kernels import RADIUS_AT
 from simkit.stock.leaf_kernels import level_height, winners
 from simkit.stock.list_kernels import (
-    BIG,
-    CHANCE,
-    CHANCE_X,
-    CHANCE_Y,
-    ENTRY,
     GROUP,
     LANES,
-    LOWEST,
     POFF,
-    PSHIFT,
-    PUX,
-    PUY,
-    PX,
-    PY,
-    SLOPE_X,
-    SLOPE_Y,
     add_move,
     close_list,
     copy_pieces,
@@ -69,7 +56,6 @@ from simkit.stock.lose_kernels import (
     ball_heights_told,
     flat_arc_heights,
     flat_heights,
-    highest,
     is_behind,
     load,
     store,
@@ -77,123 +63,14 @@ from simkit.stock.lose_kernels import (
 from simkit.stock.record_kernels import UX, UY, X, Y, form_of, is_line
 from simkit.stock.take_kernels import lower
 from simkit.stock.told_kernels import add_taken
-from simkit.stock.wide_kernels import count_of, pack_sixteen
+from simkit.stock.worth_kernels import lowest_planes, plane_over, tell_next, worth
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 PART = 8
 FEW = 6  # pieces left of a block: to ask its parts about them costs more than it spares, a guess
 MIDDLE = 0.1  # of the radius: what edges that do not meet leave uncut, common practice, no source
 PASS = 16  # groups of pieces between two looks at what stands
-# Columns of a list that only the cut needs, for what is asked of a group: how far a piece is over the
-# ceiling, whether it lies there at all, and its entry.
-OVER, THERE, NAMED = CHANCE, CHANCE_X, CHANCE_Y
 START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
-
-
-@loop_kernel
-def _plane_over(field, block, top, room):
-    """A plane that nothing in a block stands above: slopes, and its height in the middle, counted from `top`.
-
-    Its slope is that of the block's corners, or any other.
-    """
-    h, _, _, _, xs, ys = field
-    _, _, _, batch, bits = room
-    iy0, iy1, ix0, ix1 = block
-    wide, deep = xs[ix1 - 1] - xs[ix0], ys[iy1 - 1] - ys[iy0]
-    a, b, c, d = h[iy0, ix0], h[iy0, ix1 - 1], h[iy1 - 1, ix0], h[iy1 - 1, ix1 - 1]
-    slope_x = 0.5 * (b - a + d - c) / wide if wide > 0.0 else 0.0
-    slope_y = 0.5 * (c - a + d - b) / deep if deep > 0.0 else 0.0
-    slope_x, slope_y = np.float32(slope_x), np.float32(slope_y)
-    steepest = np.float32(STEEPEST)
-    if not (abs(slope_x) <= steepest and abs(slope_y) <= steepest):
-        slope_x, slope_y = np.float32(0.0), np.float32(0.0)
-    rise = np.float32(slope_x * np.float32(xs[1] - xs[0])) if wide > 0.0 else np.float32(0.0)
-    middle = np.float32(0.5) * np.float32(ix1 - 1 - ix0)
-    at = np.uint64(0)
-    for iy in range(np.uint64(iy0), np.uint64(iy1)):
-        beside = slope_y * np.float32(ys[iy] - 0.5 * (ys[iy0] + ys[iy1 - 1]))
-        for i in range(np.uint64(ix1 - ix0)):
-            batch[at + i] = h[iy, np.uint64(ix0) + i] - rise * (np.float32(i) - middle) - beside
-        at += np.uint64(ix1 - ix0)
-    most = highest(batch, bits, np.uint64(0), at)
-    return slope_x, slope_y, np.float32(most - np.float32(top))
-
-
-@loop_kernel
-def _worth(lists, first, lanes, x, y, half_x, half_y, slope_x, slope_y, ceiling, radius, margin):
-    """As wide_kernels.under_ceiling, without the pieces that carry on from another and lie beyond it here.
-
-    They take nothing that the move before has not taken (lose_kernels.ball_heights_told).  Such pieces have
-    -0 as POFF; x, y: the block's middle, seen from the tile's.  Written: OVER, and THERE, 0 for pieces that
-    lie beyond, and for places that are not in use.
-    """
-    zero, one, far = np.float32(0.0), np.float32(1.0), np.float32(math.inf)
-    for lane in range(lanes):
-        i = first + lane
-        low = lists[i + np.uint64(LOWEST)] - (
-            half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
-            + half_y * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
-        )
-        ux, uy = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)]
-        dx, dy = x - lists[i + np.uint64(PX)], y - lists[i + np.uint64(PY)]
-        ahead = dx * ux + dy * uy + (half_x * abs(ux) + half_y * abs(uy)) + margin
-        shift = lists[i + np.uint64(PSHIFT)]
-        across, wide = abs(dy * ux - dx * uy), half_x * abs(uy) + half_y * abs(ux) + margin
-        w = across + wide if shift > zero else max(across - wide, zero)
-        is_beyond = ahead < shift * math.sqrt(max(radius * radius - w * w, zero))
-        is_beyond &= math.copysign(one, lists[i + np.uint64(POFF)]) < zero
-        over = low - ceiling
-        lists[i + np.uint64(OVER)] = far if is_beyond else over
-        lists[i + np.uint64(THERE)] = zero if is_beyond | (over != over) else one
-    found = not_above_zero(lists, first + np.uint64(OVER))
-    if lanes > np.uint64(HALF):
-        found |= np.uint32(not_above_zero(lists, first + np.uint64(OVER + HALF)) << np.uint32(HALF))
-    return found
-
-
-@loop_kernel
-def _tell_next(lists, first, lanes):
-    """Write to NAMED the entry of each piece of a group, or ~ of it where the next entry is THERE beside it.
-
-    Whether a ball's line tells what the next one does is then no question: it is asked on its own.
-    """
-    one = np.float32(1.0)
-    for lane in range(lanes):
-        i = first + lane
-        entry = lists[i + np.uint64(ENTRY)]
-        after, is_there = lists[i + np.uint64(ENTRY + 1)], lists[i + np.uint64(THERE + 1)] == one
-        is_next = is_there & (after == entry + one) & (lane + np.uint64(1) < lanes)
-        lists[i + np.uint64(NAMED)] = -one - entry if is_next else entry
-
-
-@loop_kernel
-def _lowest_planes(lists, first, bits, lift, planes):
-    """Write bounds, slopes along x and along y, and names of the chosen pieces of a group to `planes`.
-
-    LANES apart; returns how many.  Filled up to whole vectors with what is nowhere low.
-    """
-    some = np.uint64(0)
-    if CAN_PACK:
-        for half in range(2):
-            begin = first + np.uint64(half * HALF)
-            own = np.uint32(np.uint32(bits >> np.uint32(half * HALF)) & np.uint32(0xFFFF))
-            pack_sixteen(lists, begin + np.uint64(LOWEST), own, planes, some)
-            pack_sixteen(lists, begin + np.uint64(SLOPE_X), own, planes, some + np.uint64(LANES))
-            pack_sixteen(lists, begin + np.uint64(SLOPE_Y), own, planes, some + np.uint64(2 * LANES))
-            pack_sixteen(lists, begin + np.uint64(NAMED), own, planes, some + np.uint64(3 * LANES))
-            some += count_of(own)
-    else:
-        while bits != np.uint32(0):
-            i = first + first_of(bits)
-            bits = without_first(bits)
-            planes[some] = lists[i + np.uint64(LOWEST)]
-            planes[some + np.uint64(LANES)] = lists[i + np.uint64(SLOPE_X)]
-            planes[some + np.uint64(2 * LANES)] = lists[i + np.uint64(SLOPE_Y)]
-            planes[some + np.uint64(3 * LANES)] = lists[i + np.uint64(NAMED)]
-            some += np.uint64(1)
-    for i in range((some + np.uint64(15)) & ~np.uint64(15)):
-        planes[i] = planes[i] + lift if i < some else BIG
-    return some
 
 
 @loop_kernel
@@ -202,7 +79,7 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, room)
     profile, support, _, bounds = cutter
     _, _, top, tie, margin, _ = tile
     x, y, half_x, half_y = extent(field[4], field[5], block, tile)
-    slope_x, slope_y, ceiling = _plane_over(field, block, top, room)
+    slope_x, slope_y, ceiling = plane_over(field, block, top, room)
     bounds(
         lists, base, n, groups, count, x, y, half_x, half_y, slope_x, slope_y, profile, support, margin, False
     )
@@ -212,7 +89,7 @@ def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, room)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         first = np.uint64(base) + group * np.uint64(GROUP)
-        bits = _worth(
+        bits = worth(
             lists, first, lanes_of(n, group), x, y, half_x, half_y, slope_x, slope_y, ceiling, radius, margin
         )  # fmt: skip
         kept = copy_pieces(lists, first, np.uint32(bits & np.uint32(0xFFFF)), np.uint64(to), kept)
@@ -236,7 +113,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
     x, y, half_x, half_y = extent(field[4], field[5], block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     count = (n + LANES - 1) // LANES
-    slope_x, slope_y, ceiling = _plane_over(field, block, top, room)
+    slope_x, slope_y, ceiling = plane_over(field, block, top, room)
     bounds(
         lists, base, n, groups, count, x, y, half_x, half_y, slope_x, slope_y, profile, support, margin, True
     )
@@ -256,16 +133,16 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
     for group in range(np.uint64(count)):
         first = np.uint64(base) + group * np.uint64(GROUP)
         lanes = lanes_of(np.uint64(n), group)
-        bits = _worth(
+        bits = worth(
             lists, first, lanes, near_x, near_y, wide, deep, slope_x, slope_y, ceiling, radius, margin
         )  # fmt: skip
         if bits == np.uint32(0):
             continue
-        _tell_next(lists, first, lanes)
+        tell_next(lists, first, lanes)
         if not is_loaded:
             load(field, block, room, cells)
             is_loaded = True
-        bits = winners(planes, _lowest_planes(lists, first, bits, lift, planes), w, off, WIDE)
+        bits = winners(planes, lowest_planes(lists, first, bits, lift, planes), w, off, WIDE)
         owed = np.int64(-1)  # an entry left out of the lists that has to be run after all
         while bits != np.uint32(0) or owed >= 0:
             some = np.uint64(0)

@@ -337,13 +337,11 @@ class _Above:
         up, limit = float(frame.up), float(tops.max())
         rise, offset = float(frame.matrix[2, 2]) * up, float(frame.offset[2]) * up
         chosen = np.empty(len(moves), np.int64)
-        count = replay_kernels.low_moves(
-            moves.start, moves.end, moves.plane, rise, offset, float(lowest), limit, chosen
-        )
-        chosen = chosen[:count]
+        ends = (moves.start, moves.end, moves.plane)
+        count = replay_kernels.low_moves(*ends, rise, offset, float(lowest), limit, chosen)
         if not count:
             return
-        straight, of = chords_of(moves[chosen], SAGITTA)
+        straight, of = chords_of(moves[chosen[:count]], SAGITTA)
         seen = straight.in_frame(frame)
         start, end = seen.start.copy(), seen.end.copy()
         start[:, 2] *= up
