@@ -331,15 +331,13 @@ class _Above:
         self.chords = np.empty((0, replay_kernels.CHORD_COLUMNS))
         self.rows, self.codes = np.empty(0, np.int32), np.empty(0, np.int8)
         self.records = np.empty((0, COLUMNS))
-        if not len(pieces):
-            return
-        lowest = pieces[:, replay_kernels.PIECE_LOW].min()
+        lowest = pieces[:, replay_kernels.PIECE_LOW].min(initial=np.inf)
         up, limit = float(frame.up), float(tops.max())
         rise, offset = float(frame.matrix[2, 2]) * up, float(frame.offset[2]) * up
         chosen = np.empty(len(moves), np.int64)
         ends = (moves.start, moves.end, moves.plane)
         count = replay_kernels.low_moves(*ends, rise, offset, float(lowest), limit, chosen)
-        if not count:
+        if not (count and len(pieces)):
             return
         straight, of = chords_of(moves[chosen[:count]], SAGITTA)
         seen = straight.in_frame(frame)
