@@ -14,7 +14,7 @@ from simkit.stock import cut, replay
 REPLAY = (
     (replay, "Packed", "packing of moves"),
     (cut.Packed, "bins", "binning to tiles"),
-    (replay.cut_kernels, "tile_tops", "tops of tiles"),
+    (replay, "begun", "copies of the field, and tops of tiles"),
     (replay, "_follows", "which moves carry on from another"),
     (replay, "_Above", "collisions: chords of neck, shank and holder"),
     (replay.replay_kernels, "replay_tiles", "the kernel: lists, bounds, heights, what is told, contacts"),
@@ -85,7 +85,7 @@ def _print(told: str, whole: float, parts: dict, stages, plain: float) -> None:
         seconds = parts.get(name, 0.0)
         rest -= seconds
         print(f"    {1000 * seconds:7.1f} ms, {100 * seconds / whole:3.0f} %: {name}")
-    print(f"    {1000 * rest:7.1f} ms, {100 * rest / whole:3.0f} %: the rest, copies and sums by move")
+    print(f"    {1000 * rest:7.1f} ms, {100 * rest / whole:3.0f} %: the rest, and sums by move")
 
 
 def profile(replaying: Callable, telling: Callable, cutting: Callable, runs: int = 10) -> None:

@@ -16,6 +16,8 @@ def chords_of(moves: Moves, sagitta: float) -> tuple[Moves, np.ndarray]:
     each are those of the arc itself.  A chord over the angle a of radius r stands off by r (1 - cos(a / 2)).
     """
     is_arc = moves.kind == ARC
+    if not is_arc.any():
+        return moves, np.arange(len(moves))
     count = np.ones(len(moves), np.int64)
     radius = np.zeros(len(moves))
     for number, (u, v, _) in PLANE_AXES.items():

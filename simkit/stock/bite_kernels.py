@@ -10,8 +10,8 @@ have left.
 
 A finishing pass is a chain of short lines, and behind the place where one ends and the next begins the
 next one takes nothing: both are a ball standing there.  Such pieces are left out of the lists where all of a
-block lies behind them (_worth).  That is exact: only rounding could make one lower than the line before, and
-where that could be it is run after all (lose_kernels.ball_heights_told).
+block lies behind them (worth_kernels.worth).  That is exact: only rounding could make one lower than the
+line before, and where that could be it is run after all (lose_kernels.ball_heights_told).
 
 Arguments that go together go as tuples: field (h, owner, floor, up, xs, ys); moves (first entry at hand,
 entries, codes, rows, records, whether each record begins where that before it ends, and in a list the entry
@@ -28,26 +28,15 @@ import numpy as np
 
 from simkit._jit import kernel, late_kernel, loop_kernel
 from simkit.stock.bit_kernels import first_of, without_first
-from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
+from simkit.stock.bound_kernels import RADIUS_AT
 from simkit.stock.leaf_kernels import level_height, winners
 from simkit.stock.list_kernels import (
-    BIG,
-    ENTRY,
     GROUP,
     LANES,
-    LOWEST,
-    PIECE,
     POFF,
-    PSHIFT,
-    PUX,
-    PUY,
-    PX,
-    PY,
-    SLOPE_X,
-    SLOPE_Y,
     add_move,
     close_list,
-    copy_piece,
+    copy_pieces,
     curve_pieces,
     extent,
     group_boxes,
@@ -55,10 +44,10 @@ from simkit.stock.list_kernels import (
     lanes_of,
     piece_at,
 )
+from simkit.stock.list_kernels import WIDE as HALF
 from simkit.stock.lose_kernels import (
     BALL_LINE,
     CELLS,
-    DEEPEST,
     FLAT_ARC,
     FLAT_LINE,
     LEAF,
@@ -67,15 +56,14 @@ from simkit.stock.lose_kernels import (
     ball_heights_told,
     flat_arc_heights,
     flat_heights,
-    highest,
     is_behind,
     load,
-    lower,
-    most_lost,
     store,
 )
 from simkit.stock.record_kernels import UX, UY, X, Y, form_of, is_line
+from simkit.stock.take_kernels import lower
 from simkit.stock.told_kernels import add_taken
+from simkit.stock.worth_kernels import lowest_planes, plane_over, tell_next, worth
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
 PART = 8
@@ -86,104 +74,27 @@ START = np.int64(0)  # of the first list; a literal 0 would be a type of its own
 
 
 @loop_kernel
-def _plane_over(field, block, top, room):
-    """A plane that nothing in a block stands above: slopes, and its height in the middle, counted from `top`.
-
-    Its slope is that of the block's corners, or any other.
-    """
-    h, _, _, _, xs, ys = field
-    _, _, _, batch, bits = room
-    iy0, iy1, ix0, ix1 = block
-    wide, deep = xs[ix1 - 1] - xs[ix0], ys[iy1 - 1] - ys[iy0]
-    a, b, c, d = h[iy0, ix0], h[iy0, ix1 - 1], h[iy1 - 1, ix0], h[iy1 - 1, ix1 - 1]
-    slope_x = 0.5 * (b - a + d - c) / wide if wide > 0.0 else 0.0
-    slope_y = 0.5 * (c - a + d - b) / deep if deep > 0.0 else 0.0
-    slope_x, slope_y = np.float32(slope_x), np.float32(slope_y)
-    steepest = np.float32(STEEPEST)
-    if not (abs(slope_x) <= steepest and abs(slope_y) <= steepest):
-        slope_x, slope_y = np.float32(0.0), np.float32(0.0)
-    rise = np.float32(slope_x * np.float32(xs[1] - xs[0])) if wide > 0.0 else np.float32(0.0)
-    middle = np.float32(0.5) * np.float32(ix1 - 1 - ix0)
-    at = np.uint64(0)
-    for iy in range(np.uint64(iy0), np.uint64(iy1)):
-        beside = slope_y * np.float32(ys[iy] - 0.5 * (ys[iy0] + ys[iy1 - 1]))
-        for i in range(np.uint64(ix1 - ix0)):
-            batch[at + i] = h[iy, np.uint64(ix0) + i] - rise * (np.float32(i) - middle) - beside
-        at += np.uint64(ix1 - ix0)
-    most = highest(batch, bits, np.uint64(0), at)
-    return slope_x, slope_y, np.float32(most - np.float32(top))
-
-
-@loop_kernel
-def _worth(lists, first, lanes, x, y, half_x, half_y, slope_x, slope_y, ceiling, radius, margin):
-    """As wide_kernels.under_ceiling, without the pieces that carry on from another and lie beyond it here.
-
-    They take nothing that the move before has not taken (lose_kernels.ball_heights_told).  Such pieces have
-    -0 as POFF; x, y: the block's middle, seen from the tile's.
-    """
-    found, zero = np.uint32(0), np.float32(0.0)
-    for lane in range(lanes):
-        i = first + lane
-        low = lists[i + np.uint64(LOWEST)] - (
-            half_x * abs(lists[i + np.uint64(SLOPE_X)] - slope_x)
-            + half_y * abs(lists[i + np.uint64(SLOPE_Y)] - slope_y)
-        )
-        ux, uy = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)]
-        dx, dy = x - lists[i + np.uint64(PX)], y - lists[i + np.uint64(PY)]
-        ahead = dx * ux + dy * uy + (half_x * abs(ux) + half_y * abs(uy)) + margin
-        shift = lists[i + np.uint64(PSHIFT)]
-        across, wide = abs(dy * ux - dx * uy), half_x * abs(uy) + half_y * abs(ux) + margin
-        w = across + wide if shift > zero else max(across - wide, zero)
-        is_beyond = ahead < shift * math.sqrt(max(radius * radius - w * w, zero))
-        is_beyond &= math.copysign(np.float32(1.0), lists[i + np.uint64(POFF)]) < zero
-        bit = np.uint32(np.uint32(1) << np.uint32(lane))
-        found = np.uint32(found | (bit if (low <= ceiling) & (not is_beyond) else np.uint32(0)))
-    return found
-
-
-@loop_kernel
-def _lowest_planes(lists, first, bits, lift, planes):
-    """Write bounds, slopes along x and along y, and entries of the chosen pieces of a group to `planes`.
-
-    LANES apart; returns how many.  Filled up to whole vectors with what is nowhere low.
-    """
-    some = np.uint64(0)
-    while bits != np.uint32(0):
-        i = first + first_of(bits)
-        bits = without_first(bits)
-        planes[some] = lists[i + np.uint64(LOWEST)] + lift
-        planes[some + np.uint64(LANES)] = lists[i + np.uint64(SLOPE_X)]
-        planes[some + np.uint64(2 * LANES)] = lists[i + np.uint64(SLOPE_Y)]
-        planes[some + np.uint64(3 * LANES)] = lists[i + np.uint64(ENTRY)]
-        some += np.uint64(1)
-    for i in range(some, (some + np.uint64(15)) & ~np.uint64(15)):
-        planes[i] = BIG
-    return some
-
-
-@loop_kernel
 def _refine(lists, base, n, groups, count, to, field, block, tile, cutter, room):
     """Copy the pieces that may take something from a block to the list at `to`, in order; return how many."""
     profile, support, _, bounds = cutter
     _, _, top, tie, margin, _ = tile
     x, y, half_x, half_y = extent(field[4], field[5], block, tile)
-    slope_x, slope_y, ceiling = _plane_over(field, block, top, room)
+    slope_x, slope_y, ceiling = plane_over(field, block, top, room)
     bounds(
         lists, base, n, groups, count, x, y, half_x, half_y, slope_x, slope_y, profile, support, margin, False
     )
     half_x, half_y, ceiling = np.float32(half_x), np.float32(half_y), np.float32(ceiling + tie)
     x, y, radius, margin = np.float32(x), np.float32(y), support[RADIUS_AT], np.float32(margin)
-    n, at, kept = np.uint64(n), np.uint64(to), np.uint64(0)
+    n, kept = np.uint64(n), np.uint64(0)
     for place in range(np.uint64(count)):
         group = np.uint64(groups[place])
         first = np.uint64(base) + group * np.uint64(GROUP)
-        bits = _worth(
+        bits = worth(
             lists, first, lanes_of(n, group), x, y, half_x, half_y, slope_x, slope_y, ceiling, radius, margin
         )  # fmt: skip
-        while bits != np.uint32(0):
-            i = first + first_of(bits)
-            bits = without_first(bits)
-            at, kept = copy_piece(lists, i, at, kept, PIECE)
+        kept = copy_pieces(lists, first, np.uint32(bits & np.uint32(0xFFFF)), np.uint64(to), kept)
+        second = np.uint32(bits >> np.uint32(HALF))
+        kept = copy_pieces(lists, first + np.uint64(HALF), second, np.uint64(to), kept)
     close_list(lists, to, kept)
     return np.int64(kept)
 
@@ -198,11 +109,11 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
     first_entry, entries, codes, _, records, follows, last_entry = moves
     profile, support, heights, bounds = cutter
     _, _, top, tie, margin, middle = tile
-    w, off, places, batch, bits_of = room
+    w, off, places, batch, _ = room
     x, y, half_x, half_y = extent(field[4], field[5], block, tile)
     half = math.sqrt(half_x * half_x + half_y * half_y)
     count = (n + LANES - 1) // LANES
-    slope_x, slope_y, ceiling = _plane_over(field, block, top, room)
+    slope_x, slope_y, ceiling = plane_over(field, block, top, room)
     bounds(
         lists, base, n, groups, count, x, y, half_x, half_y, slope_x, slope_y, profile, support, margin, True
     )
@@ -221,25 +132,28 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
     cells = np.uint64(len(g)) & ~np.uint64(7)
     for group in range(np.uint64(count)):
         first = np.uint64(base) + group * np.uint64(GROUP)
-        bits = _worth(
-            lists, first, lanes_of(np.uint64(n), group), near_x, near_y, wide, deep, slope_x, slope_y,
-            ceiling, radius, margin,
+        lanes = lanes_of(np.uint64(n), group)
+        bits = worth(
+            lists, first, lanes, near_x, near_y, wide, deep, slope_x, slope_y, ceiling, radius, margin
         )  # fmt: skip
         if bits == np.uint32(0):
             continue
+        tell_next(lists, first, lanes)
         if not is_loaded:
             load(field, block, room, cells)
             is_loaded = True
-        bits = winners(planes, _lowest_planes(lists, first, bits, lift, planes), w, off, WIDE)
+        bits = winners(planes, lowest_planes(lists, first, bits, lift, planes), w, off, WIDE)
         owed = np.int64(-1)  # an entry left out of the lists that has to be run after all
         while bits != np.uint32(0) or owed >= 0:
             some = np.uint64(0)
             while (bits != np.uint32(0) or owed >= 0) and some < np.uint64(LANES):
+                name = owed
                 if owed >= 0:
-                    entry, owed = first_entry + owed, np.int64(-1)
+                    owed = np.int64(-1)
                 else:
-                    entry = first_entry + np.int64(planes[first_of(bits) + np.uint64(3 * LANES)])
+                    name = np.int64(planes[first_of(bits) + np.uint64(3 * LANES)])
                     bits = without_first(bits)
+                entry = first_entry + (name ^ (name >> 63))
                 j = entries[entry]
                 if j <= last:
                     continue  # another piece of a move that has run
@@ -248,7 +162,8 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                 last, code, at = j, codes[j], some * np.uint64(CELLS)
                 after = entry + 1
                 if (
-                    after < last_entry
+                    name >= 0
+                    and after < last_entry
                     and follows[j + 1]
                     and entries[after] == j + 1
                     and is_behind(records, j + 1, x, y, half_x, half_y)
@@ -265,22 +180,19 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                     heights(code, records[j], places, CELLS, g)
                     for c in range(np.uint64(CELLS)):
                         batch[at + c] = g[c]
-                batched[some] = np.float32(entry - first_entry)
+                batched[some], chosen[some + np.uint64(LANES)] = np.float32(entry - first_entry), j
                 some += np.uint64(1)
             taking = np.uint64(0)
             for k in range(some):
                 at = k * np.uint64(CELLS)
-                lower(batched[k], w, batch, at, cells)
-                deepest = most_lost(bits_of, at, cells)
-                bits_of[k + np.uint64(DEEPEST)], chosen[taking] = deepest, np.int32(k)
-                taking += np.uint64(1) if deepest > np.int32(0) else np.uint64(0)
+                chosen[taking] = np.int32(k)
+                taking += np.uint64(1) if lower(batched[k], w, batch, at) != np.uint32(0) else np.uint64(0)
             evaluated += np.int64(some)
             for place in range(taking):
                 k = np.uint64(chosen[place])
-                entry = np.int64(batched[k])
-                j = entries[first_entry + entry]
+                j = np.uint64(chosen[k + np.uint64(LANES)])
                 add_taken(
-                    codes[j], records[j], entry, batch[k + np.uint64(DEEPEST)], field, block, taken, room,
+                    codes[j], records, j, np.uint64(batched[k]), field, block, taken, room,
                     k * np.uint64(CELLS), x, y, half, middle, cells,
                 )  # fmt: skip
     if evaluated:

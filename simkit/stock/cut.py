@@ -97,11 +97,32 @@ def _check_field(field: Field) -> None:
             raise ShapeError(f"field.{name} is {array.dtype} {array.shape}, expected {wanted}")
 
 
-def copied(cells: np.ndarray) -> np.ndarray:
-    """Return a copy of an array of cells in rows, made by all threads: memory fresh to a process is slow."""
-    new = new_array(cells.shape, cells.dtype)
-    _share_rows(lambda a, b: np.copyto(new[a:b], cells[a:b]), cells, 1)
-    return new
+def begun(field: Field, up: float, tile: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return h and owner of the side that is to be cut, to be changed, and the highest h of each tile.
+
+    By all threads: memory fresh to a process is slow.  up: +1 the upper side, -1 the lower one, upside down.
+    """
+    surface = field.upper if up > 0 else field.lower
+    old_owner = field.upper_move if up > 0 else field.lower_move
+    h, owner = new_array(surface.shape, np.float32), new_array(surface.shape, np.int32)
+    ny, nx = surface.shape
+    tops = np.empty((-(-ny // tile), -(-nx // tile)), np.float32)
+
+    def begin(a: int, b: int) -> None:
+        np.copyto(owner[a:b], old_owner[a:b])
+        np.multiply(surface[a:b], np.float32(up), out=h[a:b])
+        kernels.tile_tops(h, tile, a // tile, -(-b // tile), tops)
+
+    _share_rows(begin, h, tile)
+    return h, owner, tops
+
+
+def ended(field: Field, up: float, h: np.ndarray, owner: np.ndarray) -> Field:
+    """Return the field with what `begun` gave on the side that was cut."""
+    if up > 0:
+        return replace(field, upper=h, upper_move=owner)
+    _share_rows(lambda a, b: np.negative(h[a:b], out=h[a:b]), h, 1)
+    return replace(field, lower=h, lower_move=owner)
 
 
 def _share_rows(job: Callable[[int, int], None], cells: np.ndarray, step: int) -> None:
@@ -141,17 +162,7 @@ def cut(
     _check_field(field)
     lattice = field.lattice
     up = frame.up
-    surface = field.upper if up > 0 else field.lower
-    old_owner = field.upper_move if up > 0 else field.lower_move
-    h, owner = new_array(surface.shape, np.float32), new_array(surface.shape, np.int32)
-    tops = np.empty((-(-lattice.ny // tile), -(-lattice.nx // tile)), np.float32)
-
-    def begin(a: int, b: int) -> None:
-        np.copyto(owner[a:b], old_owner[a:b])
-        np.multiply(surface[a:b], np.float32(up), out=h[a:b])
-        kernels.tile_tops(h, tile, a // tile, -(-b // tile), tops)
-
-    _share_rows(begin, h, tile)
+    h, owner, tops = begun(field, up, tile)
     sweep = _Sweep(lattice, h, owner, tops, first_row, tile, is_plain)
     if h.size:
         done = 0
@@ -160,12 +171,7 @@ def cut(
             told = None if progress is None else (lambda part, a=share_of: progress(a[0] + part * a[1]))
             sweep.add(moves[first:last], cutters, frame, first, told)
             done += last - first
-    if up < 0:
-        _share_rows(lambda a, b: np.negative(h[a:b], out=h[a:b]), h, 1)
-    if up > 0:
-        new = replace(field, upper=h, upper_move=owner)
-    else:
-        new = replace(field, lower=h, lower_move=owner)
+    new = ended(field, up, h, owner)
     heights, in_blocks, in_leaves, of_groups = (int(count) for count in sweep.counts)
     return CutOutcome(new, heights, in_blocks + in_leaves + of_groups, in_leaves, of_groups)
 

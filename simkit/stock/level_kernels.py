@@ -32,22 +32,8 @@ from simkit.stock.row_kernels import (
     take_arc,
     take_line,
 )
-from simkit.stock.told_kernels import (
-    ABOUT,
-    BOTTOM,
-    DEPTH,
-    FAR,
-    LEAN,
-    NEAR,
-    SPOT,
-    TAKEN,
-    TOP,
-    TURN,
-    UNDER,
-    about_from,
-    arc_turn,
-    on_arc,
-)
+from simkit.stock.take_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TOP, UNDER
+from simkit.stock.told_kernels import ABOUT, TURN, about_from, arc_turn, on_arc
 
 OBLIQUE = 0.01  # of a unit direction along y: from here on a row is cut short by how far the cutter reaches
 

@@ -42,15 +42,15 @@ LINE = 16  # cells in a cache line
 # which needs no test whether they overlap.  What stands is at 0.
 FLOOR, KEEPER = CELLS, 2 * CELLS
 ROOM = 3 * CELLS
-# The same of float64: x of the cells at 0, and what is told of the columns.
+# The same of float64: x of the cells at 0, and of each column what it lost on the right less on the left.
 AT_Y = CELLS
-COLUMN, TOPS, NEAREST, FARTHEST, SIDE = (2 * CELLS + WIDE * k for k in range(5))
+SIDE = 2 * CELLS
 # Of arcs that were asked about last: the entry, where it starts and how far it sweeps, angles.
 ARCS, ARCS_KEPT = SIDE + WIDE, 8
 PLACES = ARCS + 3 * ARCS_KEPT
 # Heights of the moves of a group, one move after the other, what each takes, and what stood before it.
 LOST, BEFORE = LANES * CELLS, 2 * LANES * CELLS
-DEEPEST, HIGHEST = 3 * LANES * CELLS, 3 * LANES * CELLS + LANES  # of each move, and of one
+HIGHEST = 3 * LANES * CELLS
 TURNED = HIGHEST + 1  # how far round an arc its cells lie: two numbers of each
 BATCH = TURNED + 2 * CELLS
 ON_PATH = 1e-9  # mm off a line, mm2 on arcs: what rounding makes of nothing
@@ -237,24 +237,6 @@ def flat_arc_heights(records, j, x, y, half, places, batch, at):
 
 
 @loop_kernel
-def lower(keeper, w, batch, at, cells):
-    """Lower the cells of a leaf to the heights of a move at `at`; write what each loses and what stood there.
-
-    What lies below the other side's surface is no wood.  Without branches, or the compiler would store some
-    cells alone.
-    """
-    zero = np.float32(0.0)
-    for i in range(cells):
-        before, to = w[i], batch[at + i]
-        floor, kept = w[i + np.uint64(FLOOR)], w[i + np.uint64(KEEPER)]
-        loses = before - (to if to > floor else floor)
-        batch[at + i + np.uint64(LOST)] = loses if loses > zero else zero
-        batch[at + i + np.uint64(BEFORE)] = before
-        w[i] = to if to < before else before
-        w[i + np.uint64(KEEPER)] = keeper if to < before else kept
-
-
-@loop_kernel
 def highest(batch, bits, first, last):
     """The highest of the numbers [first, last) of a batch; bits: the same as whole numbers.
 
@@ -268,17 +250,3 @@ def highest(batch, bits, first, last):
         most = np.int32(height if height > most else most)
     bits[HIGHEST] = np.int32(most ^ ((most >> np.int32(31)) & np.int32(2**31 - 1)))
     return batch[HIGHEST]
-
-
-@loop_kernel
-def most_lost(bits, at, cells):
-    """Bits of the most that a cell loses to the move at `at`.
-
-    Of floats that are not negative the order is that of their bits; of whole numbers the compiler finds the
-    most in the vector unit, of floats it may not.
-    """
-    most = np.int32(0)
-    for i in range(cells):
-        lost = bits[at + i + np.uint64(LOST)]
-        most = np.int32(lost if lost > most else most)
-    return most

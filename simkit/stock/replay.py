@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,21 +13,23 @@ from simkit.errors import ShapeError
 from simkit.frames import Frame
 from simkit.moves.chords import chords_of
 from simkit.moves.table import Moves
-from simkit.stock import bin_kernels, cut_kernels, replay_kernels, sum_kernels
+from simkit.stock import bin_kernels, replay_kernels, sum_kernels
 from simkit.stock.cut import (
     Packed,
+    begun,
     bounds_pointer,
     cell_heights_pointer,
-    copied,
+    ended,
     on_grid,
     runs,
     support_of,
 )
-from simkit.stock.field import Field
+from simkit.stock.field import Field, Lattice
+from simkit.stock.memory import new_array
 from simkit.stock.packed import CHUNK
 from simkit.stock.record_kernels import COLUMNS
 from simkit.stock.replay_kernels import CLEAR
-from simkit.stock.told_kernels import TAKES
+from simkit.stock.take_kernels import TAKES
 from simkit.stock.workers import share, share_ranges
 
 MOST_MOVES = 2**19
@@ -101,12 +103,12 @@ def replay(
     Source: own derivation; twin in tests/stock.
     """
     up = float(frame.up)
-    surface, opposite = (field.upper, field.lower) if up > 0 else (field.lower, field.upper)
-    h = copied(surface)
-    if up < 0:
-        np.negative(h, out=h)
-    owner = copied(field.upper_move if up > 0 else field.lower_move)
-    state = _State(field, h, owner, np.ascontiguousarray(opposite), up, len(moves), first_row, tile)
+    opposite = np.ascontiguousarray(field.lower if up > 0 else field.upper)
+    for cells in (field.upper, field.lower):
+        if cells.shape != field.lattice.shape:
+            raise ShapeError(f"a surface of shape {cells.shape} on a lattice {field.lattice.shape}")
+    h, owner, tops = begun(field, up, tile)
+    state = _State(field.lattice, (h, owner, opposite, tops), up, len(moves), first_row, tile)
     done = 0
     for first, last in runs(moves.tool, MOST_MOVES) if h.size else []:
         number = int(moves.tool[first])
@@ -116,30 +118,21 @@ def replay(
         told = None if progress is None else (lambda part, a=share_of: progress(a[0] + part * a[1]))
         state.run(moves[first:last], cutters[number], frame, first, told)
         done += last - first
-    if up < 0:
-        np.negative(h, out=h)
-    if up > 0:
-        new = replace(field, upper=h, upper_move=owner)
-    else:
-        new = replace(field, lower=h, lower_move=owner)
-    return state.result(new, moves, frame)
+    return state.result(ended(field, up, h, owner), moves, frame)
 
 
 class _State:
     """A surface on its way down, and what its moves have met so far."""
 
-    def __init__(self, field: Field, h, owner, floor, up: float, n: int, first_row: int, tile: int):
-        self.lattice, self.h, self.owner, self.floor, self.up = field.lattice, h, owner, floor, up
-        if h.shape != self.lattice.shape:
-            raise ShapeError(f"a surface of shape {h.shape} on a lattice {self.lattice.shape}")
-        self.first_row, self.tile = first_row, tile
+    def __init__(self, lattice: Lattice, cells, up: float, n: int, first_row: int, tile: int):
+        self.lattice, self.up, self.first_row, self.tile = lattice, up, first_row, tile
+        self.h, self.owner, self.floor, self.tops = cells
         self.xs, self.ys = on_grid(self.lattice.x()), on_grid(self.lattice.y())
-        self.volume, self.right, self.under = np.zeros(n), np.zeros(n), np.zeros(n)
+        self.volume, self.right, self.under = (_filled(n, 0.0) for _ in range(3))
         self.bites = _nothing(n)
-        self.highest, self.nearest, self.farthest = (np.full(n, far) for far in (-np.inf, np.inf, -np.inf))
+        self.highest, self.nearest, self.farthest = (_filled(n, far) for far in (-np.inf, np.inf, -np.inf))
         self.evaluations = 0
-        self.tops = np.empty((-(-self.lattice.ny // tile), -(-self.lattice.nx // tile)), np.float32)
-        cut_kernels.tile_tops(h, tile, 0, self.tops.shape[0], self.tops)
+        self.spare: list[np.ndarray] = []  # what the tiles of a part told, when it is added
         self.rubs: dict[str, tuple] = {}  # part -> depth, place, top of each move
 
     def run(self, moves: Moves, cutter: Cutter, frame: Frame, first: int, progress) -> None:
@@ -168,7 +161,7 @@ class _State:
         def part(i: int) -> None:
             t0, t1 = int(edges[i]), int(edges[i + 1])
             n, m = int(starts[t1] - starts[t0]), int(above.starts[t1] - above.starts[t0])
-            taken = np.empty((n, TAKES))
+            taken = self._room(n)
             rubs = np.zeros((len(pieces), m), np.float32)
             rub_places, rub_tops = (
                 np.full((len(pieces), m), -1, np.int64),
@@ -206,6 +199,7 @@ class _State:
                         self.rubs[name] = _nothing(len(self.volume))
                     rubbing.append((self.rubs[name], rows, rub))
                 self.evaluations += evaluated
+                self.spare.append(taken.base)
                 found[added] = ()
                 added += 1
             if progress is not None:
@@ -214,10 +208,20 @@ class _State:
         share(part, len(found), after)
         _deepest(rubbing)
 
+    def _room(self, n: int) -> np.ndarray:
+        """Return room for what n entries take: what another part needs no more, where it is large enough."""
+        try:
+            room = self.spare.pop()
+        except IndexError:
+            room = np.empty((0, TAKES))
+        if len(room) < n:
+            room = np.empty((n + n // 4, TAKES))
+        return room[:n]
+
     def result(self, field: Field, moves: Moves, frame: Frame) -> Replay:
         """Return what was found, with places in the blank frame."""
         n = len(moves)
-        top, along = np.empty(n), np.empty((n, 2))
+        top, along = new_array(n, np.float64), new_array((n, 2), np.float64)
         offset, rise = float(frame.offset[2]), float(frame.matrix[2, 2])
 
         def told(first: int, last: int) -> None:
@@ -244,7 +248,7 @@ class _State:
     def _places(self, kept) -> np.ndarray:
         """Return where (n, 3) mm, blank frame, NaN for none; kept: depth, cell and height h of each move."""
         _, place, h = kept
-        at = np.empty((len(place), 3))
+        at = new_array((len(place), 3), np.float64)
 
         def some(first: int, last: int) -> None:
             sum_kernels.tell_places(first, last, place, h, self.xs, self.ys, self.up, at)
@@ -267,9 +271,16 @@ def _follows(moves: Moves, packed: Packed, row0: int) -> np.ndarray:
     return follows
 
 
+def _filled(n: int, number: float, dtype=np.float64) -> np.ndarray:
+    """Return n times a number, in memory that is quick to touch."""
+    new = new_array(n, dtype)
+    new.fill(number)
+    return new
+
+
 def _nothing(n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return depth, cell and height of n finds that are none."""
-    return np.zeros(n, np.float32), np.full(n, -1, np.int64), np.zeros(n, np.float32)
+    return _filled(n, 0.0, np.float32), _filled(n, -1, np.int64), _filled(n, 0.0, np.float32)
 
 
 def _deepest(finds) -> None:
@@ -320,23 +331,20 @@ class _Above:
         self.chords = np.empty((0, replay_kernels.CHORD_COLUMNS))
         self.rows, self.codes = np.empty(0, np.int32), np.empty(0, np.int8)
         self.records = np.empty((0, COLUMNS))
-        if not len(pieces):
+        lowest = pieces[:, replay_kernels.PIECE_LOW].min(initial=np.inf)
+        up, limit = float(frame.up), float(tops.max())
+        rise, offset = float(frame.matrix[2, 2]) * up, float(frame.offset[2]) * up
+        chosen = np.empty(len(moves), np.int64)
+        ends = (moves.start, moves.end, moves.plane)
+        count = replay_kernels.low_moves(*ends, rise, offset, float(lowest), limit, chosen)
+        if not (count and len(pieces)):
             return
-        lowest = pieces[:, replay_kernels.PIECE_LOW].min()
-        up = float(frame.up)
-        rise = frame.matrix[2, 2] * up
-        ends = [rise * z + frame.offset[2] * up for z in (moves.start[:, 2], moves.end[:, 2])]
-        # An upright arc may dip below both ends: its chords tell.
-        is_low = np.minimum(*ends) + lowest < float(tops.max())
-        chosen = np.flatnonzero(is_low | (moves.plane != 17))
-        if not len(chosen):
-            return
-        straight, of = chords_of(moves[chosen], SAGITTA)
+        straight, of = chords_of(moves[chosen[:count]], SAGITTA)
         seen = straight.in_frame(frame)
         start, end = seen.start.copy(), seen.end.copy()
         start[:, 2] *= up
         end[:, 2] *= up
-        keep = np.minimum(start[:, 2], end[:, 2]) + lowest < float(tops.max())
+        keep = np.minimum(start[:, 2], end[:, 2]) + lowest < limit
         start, end, rows = start[keep], end[keep], chosen[of[keep]]
         delta = end - start
         length = np.hypot(delta[:, 0], delta[:, 1])

@@ -21,7 +21,7 @@ from simkit.stock.list_kernels import GROUP, LANES
 from simkit.stock.lose_kernels import ARCS, BATCH, CELLS, HIGHEST, LINE, PLACES, ROOM, highest
 from simkit.stock.pack_kernels import SLACK
 from simkit.stock.row_kernels import CHUNK, KEPT, ROW, SPAN
-from simkit.stock.told_kernels import FAR, NEAR, SPOT, TAKES, TOP
+from simkit.stock.take_kernels import FAR, NEAR, SPOT, TAKES, TOP
 
 MARGIN = 1e-4  # mm: more than the rounding of heights to float32, up to a metre
 # Columns of a chord: start, direction and length in plan, slope, the lower of its ends, radius of the cutter.
@@ -272,6 +272,21 @@ def _run_tiles(
     return evaluated
 
 
+@entry_kernel
+def low_moves(start, end, plane, rise, offset, lowest, limit, rows):
+    """Write which moves bring what begins `lowest` above the tip below a limit; return how many.
+
+    start, end (n, 3), plane (n,): of the moves; heights in the field are rise z + offset.  An upright arc may
+    dip below both ends: it is always one.  rows (n,): as many are written as there are.
+    """
+    count = 0
+    for i in range(np.uint64(len(plane))):
+        low = min(rise * start[i, 2] + offset, rise * end[i, 2] + offset)
+        rows[count] = i
+        count += 1 if (low + lowest < limit) | (plane[i] != 17) else 0
+    return count
+
+
 @kernel
 def _longest(cell, first_tile, last_tile, starts, entries, codes, records):
     """The most pieces that any tile's list of moves comes to."""
@@ -316,7 +331,7 @@ def replay_tiles(
     )  # fmt: skip
     leaf[2][ARCS:] = -1.0
     planes, batched = np.zeros(4 * LANES, np.float32), np.empty(LANES, np.float32)
-    chosen = np.empty(LANES, np.int32)
+    chosen = np.empty(2 * LANES, np.int32)
     stood = np.empty((size, size), np.float32)
     boxes, row = np.empty((n_groups, 4), np.float32), np.empty(ROW, np.float32)
     room = (

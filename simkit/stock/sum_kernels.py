@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from simkit._jit import entry_kernel
-from simkit.stock.told_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TOP, UNDER
+from simkit.stock.take_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TOP, UNDER
 
 
 @entry_kernel

@@ -15,15 +15,10 @@ from simkit.stock.lose_kernels import (
     AT_Y,
     BEFORE,
     CELLS,
-    COLUMN,
-    FARTHEST,
-    FLOOR,
     LEAF,
     LOST,
-    NEAREST,
     ON_PATH,
     SIDE,
-    TOPS,
     TURNED,
     WIDE,
     highest,
@@ -34,7 +29,6 @@ from simkit.stock.record_kernels import (
     HELIX_FORM,
     LENGTH,
     LEVEL_ARC_FORM,
-    LINE_FORM,
     SENSE,
     SLOPE,
     SPREAD,
@@ -50,14 +44,10 @@ from simkit.stock.record_kernels import (
     X,
     Y,
     form_of,
+    is_line,
 )
+from simkit.stock.take_kernels import FAR, LEAN, NEAR, UNDER, take
 
-# What is told of an entry, a row of float64: what its columns lost, and of that what lay on the right less
-# what lay on the left; the highest wood taken, the nearest and farthest place along the path; the most that
-# one column lost, the lowest wood there, and that cell; and of steep ways the most that stood above the
-# tip where the middle of the cutter came over it.
-TAKEN, LEAN, TOP, NEAR, FAR, DEPTH, BOTTOM, SPOT, UNDER = range(9)
-TAKES = 9
 STEEP = 1.0  # rise over run
 TURN = 2.0 * math.pi
 ABOUT = 0.006  # an angle, for a first look (about is within 0.005)
@@ -85,93 +75,10 @@ def _halves(numbers, first):
 
 
 @loop_kernel
-def _lowest(numbers, first):
-    """The least of a row of numbers."""
-    i = np.uint64(first)
-    a, b = numbers[i], numbers[i + np.uint64(1)]
-    for c in range(2, WIDE, 2):
-        a = _lower_of(numbers[i + np.uint64(c)], a)
-        b = _lower_of(numbers[i + np.uint64(c + 1)], b)
-    return _lower_of(a, b)
-
-
-@loop_kernel
-def _highest(numbers, first):
-    """The most of a row of numbers."""
-    i = np.uint64(first)
-    a, b = numbers[i], numbers[i + np.uint64(1)]
-    for c in range(2, WIDE, 2):
-        a = _higher_of(numbers[i + np.uint64(c)], a)
-        b = _higher_of(numbers[i + np.uint64(c + 1)], b)
-    return _higher_of(a, b)
-
-
-@loop_kernel
-def _columns(a, places, batch, at, wide):
-    """Note for each column of a leaf what its cells lost in all, and of those that lost something more.
-
-    Of these: the highest that stood there, and the least and the most way along a line to one.  Of a column
-    that way is a number of its own and one of the row; the sum of two grows with each of them, rounding and
-    all, so the least and the most of the rows tell.  Cell by cell, row by row below each other: a
-    reduction over cells would have to be one of whole numbers, and float64 has none in narrow vectors.
-    wide: WIDE, as a number that the compiler does not know.
-    """
-    none, far, row = np.float32(0.0), np.float64(math.inf), np.uint64(WIDE)
-    ax, ay, ux, uy = a[X], a[Y], a[UX], a[UY]
-    first = np.uint64(AT_Y)
-    q0, q1 = (places[first] - ay) * uy, (places[first + row] - ay) * uy
-    first += np.uint64(2 * WIDE)
-    q2, q3 = (places[first] - ay) * uy, (places[first + row] - ay) * uy
-    for c in range(wide):
-        i = at + c + np.uint64(LOST)
-        l0, l1 = batch[i], batch[i + row]
-        l2, l3 = batch[i + np.uint64(2 * WIDE)], batch[i + np.uint64(3 * WIDE)]
-        i = at + c + np.uint64(BEFORE)
-        b0, b1 = np.float64(batch[i]), np.float64(batch[i + row])
-        b2, b3 = np.float64(batch[i + np.uint64(2 * WIDE)]), np.float64(batch[i + np.uint64(3 * WIDE)])
-        is0, is1, is2, is3 = l0 > none, l1 > none, l2 > none, l3 > none
-        places[c + np.uint64(COLUMN)] = ((np.float64(l0) + np.float64(l1)) + np.float64(l2)) + np.float64(l3)
-        places[c + np.uint64(TOPS)] = _higher_of(
-            _higher_of(b0 if is0 else -far, b1 if is1 else -far),
-            _higher_of(b2 if is2 else -far, b3 if is3 else -far),
-        )
-        u = (places[c] - ax) * ux
-        places[c + np.uint64(NEAREST)] = u + _lower_of(
-            _lower_of(q0 if is0 else far, q1 if is1 else far),
-            _lower_of(q2 if is2 else far, q3 if is3 else far),
-        )
-        places[c + np.uint64(FARTHEST)] = u + _higher_of(
-            _higher_of(q0 if is0 else -far, q1 if is1 else -far),
-            _higher_of(q2 if is2 else -far, q3 if is3 else -far),
-        )
-
-
-@loop_kernel
-def _lean_line(a, places, batch, at, wide):
-    """As _lean_columns, for a line."""
-    across, along, ax, ay, row = a[UY], -a[UX], a[X], a[Y], np.uint64(WIDE)
-    first = np.uint64(AT_Y)
-    y0, y1 = (places[first] - ay) * along, (places[first + row] - ay) * along
-    first += np.uint64(2 * WIDE)
-    y2, y3 = (places[first] - ay) * along, (places[first + row] - ay) * along
-    for c in range(wide):
-        i = at + c + np.uint64(LOST)
-        x = (places[c] - ax) * across
-        s0, s1, s2, s3 = x + y0, x + y1, x + y2, x + y3
-        l0, l1 = np.float64(batch[i]), np.float64(batch[i + row])
-        l2, l3 = np.float64(batch[i + np.uint64(2 * WIDE)]), np.float64(batch[i + np.uint64(3 * WIDE)])
-        l0 = l0 if s0 > ON_PATH else (-l0 if s0 < -ON_PATH else 0.0)
-        l1 = l1 if s1 > ON_PATH else (-l1 if s1 < -ON_PATH else 0.0)
-        l2 = l2 if s2 > ON_PATH else (-l2 if s2 < -ON_PATH else 0.0)
-        l3 = l3 if s3 > ON_PATH else (-l3 if s3 < -ON_PATH else 0.0)
-        places[c + np.uint64(SIDE)] = ((l0 + l1) + l2) + l3
-
-
-@loop_kernel
 def _lean_columns(a, sides, places, batch, at, wide):
     """Note for each column of a leaf what its cells lost on the right of a path less what on the left.
 
-    sides: of _sides.  wide: as of _columns.
+    sides: of _sides.  wide: WIDE, as a number that the compiler does not know.
     """
     across, along, round_, base = sides
     ax, ay, row = a[X], a[Y], np.uint64(WIDE)
@@ -196,24 +103,12 @@ def _lean_columns(a, sides, places, batch, at, wide):
 
 
 @loop_kernel
-def _first_equal(batch, at, number, cells):
-    """The first cell whose number, from `at` on, is `number`: there is one."""
-    found = np.uint32(0)
-    for i in range(cells):
-        bit = np.uint32(np.uint32(1) << np.uint32(i))
-        found = np.uint32(found | (bit if batch[at + i] == number else np.uint32(0)))
-    return first_of(found)
-
-
-@loop_kernel
 def _sides(code, a):
-    """What tells on which side of a path a place is: factors of dx, dy, dx2 + dy2 and 1; right is positive.
+    """What tells on which side of an arc a place is: factors of dx, dy, dx2 + dy2 and 1; right is positive.
 
     dx, dy: from where X and Y of the record are.  All 0 where nothing is told.
     """
     form = form_of(code)
-    if form == LINE_FORM:
-        return (a[UY], -a[UX], 0.0, 0.0) if a[LENGTH] > 0.0 else (0.0, 0.0, 0.0, 0.0)
     if form in (LEVEL_ARC_FORM, HELIX_FORM):
         return 0.0, 0.0, a[SENSE], -a[SENSE] * a[R] * a[R]
     if a[SPREAD] == 0.0:
@@ -377,44 +272,30 @@ def _under_middle(a, at, batch, places, middle):
 
 
 @loop_kernel
-def add_taken(code, a, k, deepest, field, block, taken, room, at, x, y, half, middle, cells):
-    """Add what the cells of a leaf lost to one move, at `at`, to what is told of its entry k.
+def add_taken(code, records, j, k, field, block, taken, room, at, x, y, half, middle, cells):
+    """Add what the cells of a leaf lost to record j, at `at`, to what is told of its entry k: something.
 
-    deepest: the most that one lost.  x, y, half: middle of the leaf, and how far its cells are from there.
-    middle mm: as of _under_middle.
+    x, y, half: middle of the leaf, and how far its cells are from there.  middle mm: as of _under_middle.
     """
-    nx = np.int64(field[0].shape[1])
-    iy0, _, ix0, _ = block
+    nx, a = np.int64(field[0].shape[1]), records[np.uint64(j)]
     w, _, places, batch, bits = room
-    form, around, wide = form_of(code), half + 1e-6, cells // np.uint64(LEAF)
-    _columns(a, places, batch, at, wide)
-    left, right = _halves(places, COLUMN)
-    taken[k, TAKEN] = (taken[k, TAKEN] + left) + right
-    taken[k, TOP] = _higher_of(_highest(places, TOPS), taken[k, TOP])
-    sides = _sides(code, a)
-    side = (x - a[X]) * sides[0] + (y - a[Y]) * sides[1]
-    if form == LINE_FORM and (a[SLOPE] < -STEEP or a[LENGTH] == 0.0) and abs(side) <= around + middle:
-        taken[k, UNDER] = max(taken[k, UNDER], _under_middle(a, at, batch, places, middle))
-    if form == LINE_FORM and abs(side) > around:
-        sense = 1.0 if side > 0.0 else -1.0
-        taken[k, LEAN] = (taken[k, LEAN] + sense * left) + sense * right
-    else:
-        if form == LINE_FORM and a[LENGTH] > 0.0:
-            _lean_line(a, places, batch, at, wide)
-        else:
-            _lean_columns(a, sides, places, batch, at, wide)
-        left, right = _halves(places, SIDE)
-        taken[k, LEAN] = (taken[k, LEAN] + left) + right
-    if form == LINE_FORM:
-        taken[k, NEAR] = _lower_of(_lowest(places, NEAREST), taken[k, NEAR])
-        taken[k, FAR] = _higher_of(_highest(places, FARTHEST), taken[k, FAR])
-    elif form in (LEVEL_ARC_FORM, HELIX_FORM) and not _is_between(
-        a, x, y, half, taken[k, NEAR], taken[k, FAR]
-    ):
+    base = block[0] * nx + block[2]
+    ax, ay, ux, uy = a[X], a[Y], a[UX], a[UY]
+    if is_line(code):
+        has_sides = a[LENGTH] > 0.0
+        right_x, right_y = ux if has_sides else 0.0, uy if has_sides else 0.0
+        near, far = take(taken, k, places, w, batch, at, base, nx, ax, ay, ux, uy, right_x, right_y)
+        taken[k, NEAR] = _lower_of(near, taken[k, NEAR])
+        taken[k, FAR] = _higher_of(far, taken[k, FAR])
+        if a[SLOPE] < -STEEP or not has_sides:
+            side = (x - ax) * right_y - (y - ay) * right_x
+            if abs(side) <= half + 1e-6 + middle:
+                taken[k, UNDER] = max(taken[k, UNDER], _under_middle(a, at, batch, places, middle))
+        return
+    take(taken, k, places, w, batch, at, base, nx, ax, ay, ux, uy, 0.0, 0.0)
+    _lean_columns(a, _sides(code, a), places, batch, at, cells // np.uint64(LEAF))
+    left, right = _halves(places, SIDE)
+    taken[k, LEAN] = (taken[k, LEAN] + left) + right
+    form = form_of(code)
+    if form in (LEVEL_ARC_FORM, HELIX_FORM) and not _is_between(a, x, y, half, taken[k, NEAR], taken[k, FAR]):
         _along_arc(form, a, x, y, half, batch, bits, at, places, taken, k, cells)
-    if deepest >= taken[k, DEPTH]:
-        i = _first_equal(batch, at + np.uint64(LOST), deepest, cells)
-        spot = np.float64((iy0 + np.int64(i) // WIDE) * nx + ix0 + np.int64(i) % WIDE)
-        if deepest > taken[k, DEPTH] or spot < taken[k, SPOT]:
-            taken[k, DEPTH], taken[k, SPOT] = deepest, spot
-            taken[k, BOTTOM] = max(batch[at + i], w[i + np.uint64(FLOOR)])

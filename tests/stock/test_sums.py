@@ -7,7 +7,7 @@ from simkit.cutters import BALL, FLAT
 from simkit.stock.bin_kernels import follow
 from simkit.stock.record_kernels import COLUMNS, LENGTH, LINE_FORM, code_of
 from simkit.stock.sum_kernels import add_entries, tell_moves, tell_places
-from simkit.stock.told_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TAKES, TOP, UNDER
+from simkit.stock.take_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TAKES, TOP, UNDER
 
 MOVES, ROW0, AREA, LEAN_AREA = 40, 7, 0.04, -0.04
 
