@@ -16,6 +16,7 @@ from simkit.stock.field import UNCUT, Field, Lattice
 
 # Of closer looks: mm, fine cells per cell, and fine cells in a row of the window.
 FINE, LEAST_DIVIDE, MOST_ACROSS = 0.025, 4, 700
+SLACK = 2  # cells: how far from a spot's place its wall is looked for
 TIE = 0.005  # mm: places whose walls differ by less are as thin as each other
 
 
@@ -191,10 +192,13 @@ def _place(walls: Walls, iy: int, ix: int, field: Field | None) -> dict:
     }
 
 
+Surfaces = Callable[[Lattice], tuple[np.ndarray, np.ndarray, Field | None]]
+
+
 def look_closer(
     spot: ThinSpot,
     lattice: Lattice,
-    surfaces: Callable[[Lattice], tuple[np.ndarray, np.ndarray, Field | None]],
+    surfaces: Surfaces,
     divide: int | None = None,
     mask: np.ndarray | None = None,
 ) -> ThinSpot:
@@ -209,24 +213,61 @@ def look_closer(
     The spot comes back unchanged when nothing thin is found on the finer cells.
     """
     cap = 1.5 * spot.thickness + lattice.cell
-    width = math.ceil(cap / lattice.cell) + 4  # looked from within two cells, and two to spare
-    if divide is None:
-        most = MOST_ACROSS // (2 * width + 1)
-        divide = max(LEAST_DIVIDE, min(math.ceil(lattice.cell / FINE - 1e-6), most))
-    window = lattice.window(
-        spot.iy - width, spot.iy + width + 1, spot.ix - width, spot.ix + width + 1, divide
-    )
-    x, y = np.meshgrid(window.x(), window.y())
-    lower, upper, field = surfaces(window)
+    about = lattice.x()[spot.ix], lattice.y()[spot.iy]
     # Only what lies about the spot itself: the window also holds its neighbours.
-    far = np.hypot(x - spot.near[0], y - spot.near[1]) > 2 * lattice.cell
-    if mask is not None:
-        far |= ~mask[lattice.cell_at(x, y)]
-    walls = wall_thickness(window, lower, upper, cap, edge_is_face=False, looked=~far)
-    value = np.where(far | np.isnan(walls.thickness), np.inf, walls.thickness)
+    near, within = spot.near[:2], SLACK * lattice.cell
+    walls, field = _fine_walls(lattice, surfaces, cap, about, near, within, divide, mask)
+    value = np.where(np.isnan(walls.thickness), np.inf, walls.thickness)
     least = np.unravel_index(np.argmin(value), value.shape)
     if not math.isfinite(value[least]):
         return spot
     thickness, bound = float(walls.thickness[least]), float(walls.bound[least])
     iy, ix = _told_cell(walls, value, (0, 0), thickness + max(bound, TIE), field)
     return replace(spot, thickness=thickness, bound=bound, **_place(walls, iy, ix, field))
+
+
+def wall_there(
+    spot: ThinSpot, lattice: Lattice, surfaces: Surfaces, cap: float, mask: np.ndarray | None = None
+) -> tuple[float, float] | None:
+    """Return how thick another body is where a spot is, and how far that may be off, mm; None: above `cap`.
+
+    Of all largest balls inside the body that hold the middle of the spot's wall, or come within two cells of
+    it, the least: the walls of both may lie anywhere beside each other.  lattice, surfaces, mask: as for
+    look_closer, of the other body.
+    """
+    middle = (np.array(spot.near) + np.array(spot.contact)) / 2
+    slack = SLACK * lattice.cell
+    # From the nearer face of a wall its middle is no farther than half of it.
+    walls, _ = _fine_walls(lattice, surfaces, cap, middle[:2], middle[:2], cap / 2 + slack, None, mask)
+    iy, ix = np.nonzero(np.isfinite(walls.thickness))
+    near, contact = (one[iy, ix].astype(np.float64) for one in (walls.near, walls.contact))
+    thickness = walls.thickness[iy, ix]
+    away = np.linalg.norm((near + contact) / 2 - middle, axis=1)
+    is_there = away <= thickness / 2 + slack
+    if not is_there.any():
+        return None
+    least = int(np.argmin(np.where(is_there, thickness, np.inf)))
+    return float(thickness[least]), float(walls.bound[iy[least], ix[least]])
+
+
+def _fine_walls(
+    lattice: Lattice, surfaces: Surfaces, cap: float, about, near, within: float, divide: int | None, mask
+) -> tuple[Walls, Field | None]:
+    """Return walls up to `cap` on finer cells about a place (x, y), and the field of them.
+
+    Looked at are cells within `within` mm of `near` (x, y), in the mask; the window reaches far enough for
+    what they face.
+    """
+    iy, ix = (int(one) for one in lattice.cell_at(*about))
+    off = math.hypot(near[0] - about[0], near[1] - about[1])
+    width = math.ceil((cap + max(within, off)) / lattice.cell) + 2
+    if divide is None:
+        most = MOST_ACROSS // (2 * width + 1)
+        divide = max(LEAST_DIVIDE, min(math.ceil(lattice.cell / FINE - 1e-6), most))
+    window = lattice.window(iy - width, iy + width + 1, ix - width, ix + width + 1, divide)
+    x, y = np.meshgrid(window.x(), window.y())
+    looked = np.hypot(x - near[0], y - near[1]) <= within
+    if mask is not None:
+        looked &= mask[lattice.cell_at(x, y)]
+    lower, upper, field = surfaces(window)
+    return wall_thickness(window, lower, upper, cap, edge_is_face=False, looked=looked), field

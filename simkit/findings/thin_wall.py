@@ -9,7 +9,7 @@ import numpy as np
 from scipy import ndimage
 
 from simkit.compare.part_only import part_columns
-from simkit.compare.thin_spots import ThinSpot, look_closer, thin_spots
+from simkit.compare.thin_spots import ThinSpot, look_closer, thin_spots, wall_there
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Face, Finding
@@ -42,8 +42,8 @@ def find(evidence: Evidence) -> list[Finding]:
     told = []
     for spot in found[: shape.MOST]:
         looked = look_closer(spot, lattice, surfaces, mask=judged)
-        part = look_closer(spot, lattice, wanted_surfaces, mask=judged)
-        looked = _against_the_part(looked, part, spot, limit)
+        part = wall_there(looked, lattice, wanted_surfaces, evidence.walls.cap, judged)
+        looked = _against_the_part(looked, part, limit)
         told.append((spot, looked))
     severities = [_severity(looked, limit) for _, looked in told]
     told = [one for one, severity in zip(told, severities, strict=True) if severity]
@@ -93,19 +93,17 @@ def is_judged(evidence: Evidence) -> np.ndarray:
     return evidence.envelopes.is_part & is_judged & ~is_near_holding
 
 
-def _against_the_part(looked: ThinSpot, part: ThinSpot, spot: ThinSpot, limit: float) -> ThinSpot:
+def _against_the_part(looked: ThinSpot, part: tuple[float, float] | None, limit: float) -> ThinSpot:
     """Return a spot with what the part has there on cells as fine: a sharp edge is thin by its own shape.
 
-    part: the same place of the part, looked at as closely; `spot` itself where nothing thin is there.  A part
-    that is as thick as the limit for certain is not thin by design.
+    part: thickness and its bound, mm, None where it has no wall there below the cap.  A part that is as thick
+    as the limit for certain is not thin by design.
     """
-    if looked is spot:
-        return looked
-    if part is spot:  # it is half as thick again at least
+    if part is None:
         return replace(looked, target=None, is_by_design=False)
-    is_alike = looked.thickness + looked.bound + part.bound + ALIKE >= part.thickness
-    is_by_design = is_alike and part.thickness - part.bound < limit
-    return replace(looked, target=part.thickness, is_by_design=is_by_design)
+    thickness, bound = part
+    is_alike = looked.thickness + looked.bound + bound + ALIKE >= thickness
+    return replace(looked, target=thickness, is_by_design=is_alike and thickness - bound < limit)
 
 
 def _is_note(spot: ThinSpot) -> bool:

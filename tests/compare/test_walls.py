@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from simkit.compare.thin_spots import look_closer, thin_spots
+from simkit.compare.thin_spots import look_closer, thin_spots, wall_there
 from simkit.compare.wall_looks import hidden_depth
 from simkit.compare.walls import LOWER_FACE, UPPER_FACE, surface_points, wall_thickness
 from simkit.errors import ShapeError
@@ -445,6 +445,27 @@ def test_look_closer__tells_the_faces_of_the_place_it_looked_at(thin, is_tie):
     faces = dict(zip((closer.near_face, closer.contact_face), (closer.near, closer.contact), strict=True))
     assert faces[LOWER_FACE][2] == pytest.approx(0.0, abs=1e-6)
     assert faces[UPPER_FACE][2] == pytest.approx(2.0 if is_tie else 2.0 - thin, abs=1e-6)
+
+
+@pytest.mark.parametrize(("width", "off"), [(2.26, 0.0), (3.4, 0.0), (3.4, 0.5), (4.4, 0.0)])
+def test_wall_there__tells_the_wall_that_another_body_has_about_the_middle_of_a_spot(width, off):
+    """A rib 2.26 wide in one body, in the other as wide or wider, its faces anywhere beside it."""
+
+    def surfaces(lattice, wide=width, beside=off):
+        x, y = np.meshgrid(lattice.x(), lattice.y())
+        across = 0.8 * (x - 18.03) + 0.6 * (y - 9.04) - beside
+        return np.zeros(lattice.shape), np.where(np.abs(across) < wide / 2, 20.0, 8.0), None
+
+    lower, upper, _ = surfaces(LATTICE, 2.26, 0.0)
+    inner = np.zeros(LATTICE.shape, bool)
+    inner[INNER] = True
+    (spot,) = thin_spots(wall_thickness(LATTICE, lower, upper, 4.0), None, 3.0, mask=inner)
+    found = wall_there(spot, LATTICE, surfaces, 4.0, inner)
+    if width > 4.0:
+        assert found is None
+    else:
+        assert found[0] == pytest.approx(width, abs=found[1])
+        assert found[1] < 0.1
 
 
 def test_wall_thickness__nan_and_empty_columns_are_no_material():

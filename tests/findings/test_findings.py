@@ -197,6 +197,8 @@ def test_thin_wall__of_a_rib_is_the_same_on_any_cells(tmp_path, cell, part, cut,
     assert row["severity"] == severity
     assert row["value"] == pytest.approx(cut, abs=row["bound"])
     assert row["bound"] < 0.06
+    has = re.search(r"the part has (\d+\.\d\d) mm|by design, (\d+\.\d\d) mm", row["message"])
+    assert float(has[1] or has[2]) == pytest.approx(part, abs=0.06)
 
 
 def test_thin_wall__names_the_lines_of_both_programs(tmp_path):
