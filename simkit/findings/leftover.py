@@ -146,8 +146,9 @@ def _finding(
         return Finding(
             kind="leftover-program",
             message=(
-                f"{left}: the programs of this side did not go there; {able} is about as wide as the room: its "
-                f"best pass leaves {_range_words(*_range(one, why, able))}, and {sure if is_shown else unsure}{more}"
+                f"{left}: the programs of this side did not go there; {able} is about as wide as the room: "
+                f"its best pass leaves {_range_words(*_range(one, why, able))}, and "
+                f"{sure if is_shown else unsure}{more}"
             ),
             advice=advice
             if is_shown
