@@ -115,8 +115,9 @@ def _finding(
     # The cutter that cut nearest is the one a person would send there again, if it can get in.
     here = evidence.cutter_of(one.row) if one.row >= 0 else best
     its_own = why.must_leave.get(here.number, np.inf)
-    # Wood lower than it could stand if this cutter did not get in.
-    is_shown = one.row >= 0 and abs(one.look.value) + JUMP * why.cell < its_own < np.inf
+    # Wood lower than it would stand if this cutter did not get in.
+    if_out = max(why.must_leave.get(here.number, 0.0), why.most.get(here.number, 0.0))
+    is_shown = one.row >= 0 and abs(one.look.value) + JUMP * why.cell < if_out
     able = here if its_own <= one.limit or (why.cause == "open" and is_shown) else best
     rest = why.must_leave[able.number]
     is_enough = rest <= one.limit
@@ -155,21 +156,6 @@ def _finding(
             else f"Where {able} fits: {advice} Else: {_smaller(evidence, one, others)}",
             **shape.common_fields(evidence, one, MEASURE),
         )
-    return Finding(
-        kind="leftover-program",
-        message=(
-            f"{left}: the programs of this side did not go there; {able} is about as wide as the room there, "
-            f"its best pass leaves {_range_words(*_range(one, why, able))}, and "
-            + (
-                "what it has cut there shows that it gets in"
-                if is_shown
-                else f"cells of {why.cell:.2g} mm leave open whether it gets in"
-            )
-            + more
-        ),
-        advice=advice if is_shown else f"Where {able} fits: {advice} Else: {_smaller(evidence, one, others)}",
-        **shape.common_fields(evidence, one, MEASURE),
-    )
     return Finding(
         kind="leftover-program",
         message=(
