@@ -113,25 +113,26 @@ def why_left_at(
     cutters: Sequence[Cutter],
     allowance: Callable[[Lattice], np.ndarray | None] | None = None,
     limit: float = 0.0,
+    tolerance: float | None = None,
 ) -> WhyLeft:
     """Return `why_left` of one place, asked on cells of CLOSE mm about it, of FINE mm where that is open.
 
     value mm: of leftover at (x, y, ...) mm, measured there and not at the middle of a cell of `lattice`.
-    allowance(lattice): what is left on purpose.
+    allowance(lattice): what is left on purpose.  limit, tolerance mm: as for `why_left`.
     On a step the cells of a field let a cutter stand up to a cell nearer than it can, and tell the
     corner at the step's foot as open; here what it must leave is measured where the value was, for one
     of the cells has its middle there.
     """
-    why = _why_about(value, at, min(CLOSE, lattice.cell), grid, side, cutters, allowance, limit)
+    why = _why_about(value, at, min(CLOSE, lattice.cell), grid, side, cutters, allowance, limit, tolerance)
     if why.cause == "open":
         room = value + 2 * max(widest(one) for one in cutters)
         finer = max(FINE, room / MOST_ROOM)
         if finer < why.cell:
-            why = _why_about(value, at, finer, grid, side, cutters, allowance, limit)
+            why = _why_about(value, at, finer, grid, side, cutters, allowance, limit, tolerance)
     return why
 
 
-def _why_about(value, at, cell, grid, side, cutters, allowance, limit) -> WhyLeft:
+def _why_about(value, at, cell, grid, side, cutters, allowance, limit, tolerance) -> WhyLeft:
     """Return `why_left` of one place, asked on cells of `cell` mm about it."""
     x, y = (float(v) for v in at[:2])
     proud = value
@@ -142,7 +143,9 @@ def _why_about(value, at, cell, grid, side, cutters, allowance, limit) -> WhyLef
     box = (room, room + 1, room, room + 1)
     spot = Spot(value, (room, room), (x, y), (x, y), 1, cell**2, box)
     left = None if allowance is None else allowance(window)
-    return why_left(spot, envelopes_of(grid, window), grid, side, cutters, allowance=left, limit=limit)
+    return why_left(
+        spot, envelopes_of(grid, window), grid, side, cutters, tolerance, allowance=left, limit=limit
+    )
 
 
 def _about(x: float, y: float, cell: float, room: int) -> Lattice:

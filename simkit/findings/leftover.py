@@ -45,7 +45,9 @@ def find(evidence: Evidence) -> list[Finding]:
         for nth, one in enumerate(told):
             why = _why(evidence, one, used) if used else None
             if why is not None and why.cause != "cutter" and one.look.value != 0:
-                why = _why_closer(evidence, one, used)
+                # Told as the cutter's but for the cells: those that are finer only say how sure that is.
+                is_sampled = why.cause == "open" and why.best in why.least
+                why = _why_closer(evidence, one, used, why.tolerance if is_sampled else None)
             more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
             findings.append(_finding(evidence, one, why, used, more))
     return findings + closed_holes(evidence) + _outer_steps(evidence)
@@ -66,8 +68,13 @@ def _why(evidence: Evidence, one: shape.Looked, cutters: list[Cutter], is_whole:
     )
 
 
-def _why_closer(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) -> WhyLeft:
-    """Return what each of the cutters must leave where a spot stands highest, asked on fine cells."""
+def _why_closer(
+    evidence: Evidence, one: shape.Looked, cutters: list[Cutter], tolerance: float | None = None
+) -> WhyLeft:
+    """Return what each of the cutters must leave where a spot stands highest, asked on fine cells.
+
+    tolerance mm: as for `why_left`; that of the fine cells when not given.
+    """
     return why_left_at(
         abs(one.look.value),
         one.look.at,
@@ -77,6 +84,7 @@ def _why_closer(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) ->
         cutters,
         allowance=partial(evidence.zones.allowance, side=one.side),
         limit=one.limit,
+        tolerance=tolerance,
     )
 
 
