@@ -1,41 +1,45 @@
-"""What a cutter can reach: the lowest surface it can leave without gouging, and why a spot was left."""
+"""What a cutter can reach: the lowest surface it can leave without gouging."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 import numpy as np
 
-from simkit.compare.deviation import CutSurface, Deviation, deviation, two_way
-from simkit.compare.spots import Spot
+from simkit.compare.deviation import Deviation, deviation
 from simkit.cutters import Cutter
 from simkit.errors import ShapeError
 from simkit.stock.field import UNCUT, Field, Lattice
 from simkit.stock.workers import share_ranges
 from simkit.target.envelope import Envelopes
-from simkit.target.envelope import envelopes as envelopes_of
 from simkit.target.grid import TargetGrid
 
 CUSP_SLACK = 0.02  # mm: cusps of a fine finish pass, left whatever the cutter
-CLOSE = 0.05  # mm: cells on which a cutter that seems to get in is asked again, or smaller
-HALF = 0.5  # a cutter explains a spot when it must leave at least this part of it
 STEEP = 4.0  # rise per cell beyond which a step does not count for the plane fitted to a block
+# Cells along x and y by which a cutter counts wider where it must be clear, and where it cuts.
+AS_SAMPLED = (0.0, 0.0)
+LEAST = (-0.5, 0.5)  # its tip stands within half a cell of a centre: never more than it must leave
+MOST = (1.0, 0.0)  # a wall reaches less than a cell beyond the centres it covers
+# Cells, in height and in plan: as sampled, reach is off by no more where it is certain that a cutter gets in.
+JUMP = 3
+STEEPEST = 3.0  # rise per mm: what is steeper is a step
 FAR = 1e6  # mm, beyond any blank: the other face of a surface that is judged from one side
 
 
-def _profile(cutter: Cutter, cell: float, with_shank: bool) -> np.ndarray:
+def _profile(cutter: Cutter, cell: float, with_shank: bool, wider: float = 0.0) -> np.ndarray:
     """Return the height above the tip at offsets of whole cells (2k+1, 2k+1) mm, +inf outside.
 
     with_shank: count the shank too, where it is wider than the cutting part and its height is known.
+    wider: cells by which all of it reaches farther along x and y, so over a square; negative: only what the
+    cutter covers wherever its tip stands in that square.
     """
     radius = cutter.radius
     shank = 0.0
     if with_shank and cutter.shank is not None and cutter.cutting_length is not None:
         shank = cutter.shank / 2
-    k = math.floor(max(radius, shank) / cell + 1e-9)
-    q = np.arange(-k, k + 1) * cell
+    k = max(math.floor(max(radius, shank) / cell + wider + 1e-9), 0)
+    q = np.maximum(np.abs(np.arange(-k, k + 1)) - wider, 0.0) * cell
     r = np.hypot(q[:, None], q[None, :])
     slack = 1e-9 * cell  # an offset of exactly R belongs to the cutter
     height = cutter.profile(np.where(r <= radius + slack, np.minimum(r, radius), r))
@@ -44,16 +48,22 @@ def _profile(cutter: Cutter, cell: float, with_shank: bool) -> np.ndarray:
     return height
 
 
-def _closing(
-    heights: np.ndarray, cell: float, cutter: Cutter, is_wanted: np.ndarray | None = None
+def closing(
+    heights: np.ndarray,
+    cell: float,
+    cutter: Cutter,
+    is_wanted: np.ndarray | None = None,
+    wider: tuple[float, float] = AS_SAMPLED,
 ) -> np.ndarray:
     """Return the closing of heights (ny, nx), -inf where nothing stands, by one cutter, mm (ny, nx).
 
     is_wanted (ny, nx) bool: where the answer is needed; elsewhere it may be any number.
+    wider: AS_SAMPLED, or LEAST or MOST for what the closing of the surface itself is no lower, no higher than
+    at the centres of cells.
     """
     from simkit.compare.reach_kernels import BLOCK, GROUP, LOW, dilate
 
-    whole, cutting = _profile(cutter, cell, True), _profile(cutter, cell, False)
+    whole, cutting = _profile(cutter, cell, True, wider[0]), _profile(cutter, cell, False, wider[1])
     k, far = cutting.shape[0] // 2, whole.shape[0] // 2
     ny, nx = heights.shape
     steep = STEEP * cell
@@ -65,7 +75,7 @@ def _closing(
     if is_wanted is None:
         is_wanted = np.ones((ny, nx), bool)
     tips = np.empty((ny + 2 * k, nx + 2 * k))
-    near = _grown(_blocks(np.pad(is_wanted, k), BLOCK), -(-k // BLOCK))
+    near = grown(_blocks(np.pad(is_wanted, k), BLOCK), -(-k // BLOCK))
     raised = (standing[rim - margin :, rim - margin :], whole, margin, steep, near, tips)
     share_ranges(lambda a, b: dilate(a, b, *raised), near.size, 4)
     # Eroding is dilating upside down.  Tips that nothing holds up go down for good.
@@ -89,11 +99,11 @@ def _blocks(is_wanted: np.ndarray, size: int) -> np.ndarray:
     return padded.reshape(ny, size, nx, size).any(axis=(1, 3))
 
 
-def _grown(mask: np.ndarray, k: int) -> np.ndarray:
-    """Return a mask grown by k of its places along both axes."""
+def grown(values: np.ndarray, k: int) -> np.ndarray:
+    """Return the highest of values (or of a mask) within k of each place along both axes."""
     from scipy import ndimage
 
-    return ndimage.maximum_filter(mask, 2 * k + 1)
+    return ndimage.maximum_filter(values, 2 * k + 1)
 
 
 def must_leave(
@@ -104,12 +114,14 @@ def must_leave(
     threshold: float,
     is_wanted: np.ndarray | None = None,
     allowance: np.ndarray | None = None,
+    wider: tuple[float, float] = AS_SAMPLED,
 ) -> Deviation:
     """Return how far what a cutter leaves at best stands off the target of one side, measured both ways.
 
     envelopes, grid: of the target.  side: 1 or 2.  threshold mm: as for `deviation`.
     is_wanted (ny, nx) bool: cells to be told; the others read 0.  None: all.
     allowance (2, ny, nx) mm: what is left on purpose, as for `deviation`.
+    wider: as for `closing`.
     Outside the outline nothing is in the way.  Error: that of `reach`, a cell in plan at a step, on top
     of that of `deviation`.
     """
@@ -124,25 +136,73 @@ def must_leave(
     else:
         rows, columns = (np.flatnonzero(is_wanted.any(axis=axis)) for axis in (1, 0))
         if not len(rows):
-            return deviation(_seen_field(lattice, left, side), envelopes, grid, side, threshold, allowance)
-        far = 2 * math.ceil(_widest(cutter) / lattice.cell) + 1
+            return deviation(seen_field(lattice, left, side), envelopes, grid, side, threshold, allowance)
+        far = 2 * math.ceil(widest(cutter) / lattice.cell) + 1
         box = (
             slice(max(rows[0] - far, 0), rows[-1] + far + 1),
             slice(max(columns[0] - far, 0), columns[-1] + far + 1),
         )
     standing = np.where(is_out, -np.inf, seen)[box]
     here = is_wanted[box]
-    closed = _closing(standing, lattice.cell, cutter, here)
+    closed = closing(standing, lattice.cell, cutter, here, wider)
     left[box] = np.where(here, np.maximum(closed, standing), left[box])
-    return deviation(_seen_field(lattice, left, side), envelopes, grid, side, threshold, allowance)
+    return deviation(seen_field(lattice, left, side), envelopes, grid, side, threshold, allowance)
 
 
-def _widest(cutter: Cutter) -> float:
+def reach_range(
+    envelopes: Envelopes,
+    grid: TargetGrid,
+    side: int,
+    cutter: Cutter,
+    threshold: float,
+    is_wanted: np.ndarray | None = None,
+    allowance: np.ndarray | None = None,
+) -> tuple[Deviation, np.ndarray]:
+    """Return what a cutter must leave on one side, as `must_leave`, and the most where that is open (ny, nx).
+
+    Where the cells leave open whether the cutter gets in (between walls about as far apart as it is wide),
+    the first tells the least that it must leave, the second the most; the second is 0 elsewhere.
+    Source: own derivation.  A true tip lies in the square of a cell about a centre; what the cutter covers
+    wherever it stands in that square meets no more than the cutter does, and what it cuts from anywhere there
+    is no less.  The most: a cutter with its tip at a centre, wide enough to meet at a centre every wall
+    (wider than two cells) that it would meet between them.
+    """
+    cell = envelopes.lattice.cell
+    asked = (envelopes, grid, side, cutter, threshold)
+    one = must_leave(*asked, is_wanted, allowance)
+    normal, slack = np.nan_to_num(one.normal), JUMP * cell
+    is_high = normal > slack
+    least = must_leave(*asked, grown(is_high, JUMP), allowance, LEAST)
+    is_less = is_high & (normal - grown(np.nan_to_num(least.normal), JUMP) > slack)
+    low = np.where(grown(is_less, JUMP), np.fmin(least.normal, one.normal), one.normal)
+    near = _between_steps(envelopes.side(side), cell, cutter)
+    if is_wanted is not None:
+        near &= is_wanted
+    high = must_leave(*asked, near, allowance, MOST)
+    highest = np.maximum(np.nan_to_num(high.most), np.nan_to_num(high.normal))
+    is_more = is_less | (highest - grown(normal, JUMP) > slack)
+    most = np.where(is_more, np.maximum(highest, normal), 0.0)
+    told = Deviation(side, one.lattice, one.vertical, low, np.maximum(one.most, low), threshold)
+    return told, most
+
+
+def _between_steps(heights: np.ndarray, cell: float, cutter: Cutter) -> np.ndarray:
+    """Return the cells (ny, nx) where a cutter may meet a step of heights mm, NaN outside the outline."""
+    is_step = np.zeros(heights.shape, bool)
+    for axis in (0, 1):
+        is_steep = np.nan_to_num(np.abs(np.diff(heights, axis=axis))) > STEEPEST * cell
+        for end in (0, is_steep.shape[axis]):
+            is_step |= np.insert(is_steep, end, False, axis)
+    far = math.ceil((cutter.radius + widest(cutter)) / cell) + 2
+    return grown(is_step, far) & ~np.isnan(heights)
+
+
+def widest(cutter: Cutter) -> float:
     """Return the largest radius of a cutter, its shank included, mm."""
     return max(cutter.radius, (cutter.shank or 0.0) / 2)
 
 
-def _seen_field(lattice: Lattice, left: np.ndarray, side: int) -> Field:
+def seen_field(lattice: Lattice, left: np.ndarray, side: int) -> Field:
     """Return a field that one side sees as `left`, along its own axis; the other face lies far away."""
     sign = 1.0 if side == 1 else -1.0
     surface = (sign * left).astype(np.float32)
@@ -181,150 +241,7 @@ def reach(
     is_outside = np.isnan(heights)
     sign = 1.0 if side == 1 else -1.0
     standing = np.where(is_outside, -np.inf if floor is None else sign * floor, sign * heights)
-    lowest = _closing(standing, lattice.cell, cutters[0])
+    lowest = closing(standing, lattice.cell, cutters[0])
     for cutter in cutters[1:]:
-        lowest = np.minimum(lowest, _closing(standing, lattice.cell, cutter))
+        lowest = np.minimum(lowest, closing(standing, lattice.cell, cutter))
     return np.where(is_outside, np.nan, sign * lowest)
-
-
-@dataclass(frozen=True)
-class WhyLeft:
-    """Why material stands proud of the part at the worst place of a spot.
-
-    cause: "cutter" (no cutter can get in) or "program" (a cutter could, the program did not go there).
-    value mm: what is left there.  must_leave: cutter number -> what it must leave there at least, mm,
-    in the same two-way measure.  best: number of the cutter that must leave least.
-    tolerance mm: how far value and must_leave may differ and still count as the same.
-    cell mm: edge of the cells on which this was asked.
-    """
-
-    cause: str
-    value: float
-    must_leave: dict[int, float]
-    best: int
-    tolerance: float
-    cell: float
-
-
-def why_left(
-    spot: Spot,
-    envelopes: Envelopes,
-    grid: TargetGrid,
-    side: int,
-    cutters: Sequence[Cutter],
-    tolerance: float | None = None,
-    allowance: np.ndarray | None = None,
-    is_whole: bool = False,
-) -> WhyLeft:
-    """Return whether the cutter cannot get into a leftover spot or the program did not go there.
-
-    spot: of leftover, its value measured with `deviation` (normal).  envelopes, grid: the target.
-    side: 1 or 2.  cutters: those that a program of this side could use (or others, to ask what they
-    would leave).  tolerance mm: one cell and 0.02 mm for cusps when not given.
-    allowance (2, ny, nx) mm: what is left on purpose, as for `deviation`; the answers then count from there.
-    is_whole: ask for all cells round the worst one, for another cutter leaves most at another place.
-
-    The surface each cutter can reach around the worst cell is measured like the cut itself.  The
-    cutter is the cause when even the best one must leave the value less the tolerance, and at least
-    half of it.  Reach on a grid is off by up to a cell in plan at a step, so must_leave is too.
-    Source: own derivation from the closing, see `reach`.
-    """
-    lattice = envelopes.lattice
-    if spot.value <= 0:
-        raise ShapeError(f"a leftover spot has a positive value, not {spot.value}")
-    if side not in (1, 2) or not cutters:
-        raise ShapeError("why_left needs side 1 or 2 and at least one cutter")
-    if tolerance is None:
-        tolerance = lattice.cell + CUSP_SLACK
-    if allowance is not None:
-        allowance = allowance[:, spot.cell[0], spot.cell[1], None]
-    must_leave = {
-        cutter.number: _must_leave(spot, envelopes, grid, side, cutter, allowance, is_whole)
-        for cutter in cutters
-    }
-    best = min(must_leave, key=lambda number: (must_leave[number], number))
-    needed = max(spot.value - tolerance, HALF * spot.value)
-    cause = "cutter" if must_leave[best] >= needed else "program"
-    return WhyLeft(cause, spot.value, must_leave, best, tolerance, lattice.cell)
-
-
-def why_left_at(
-    value: float,
-    at: Sequence[float],
-    lattice: Lattice,
-    grid: TargetGrid,
-    side: int,
-    cutters: Sequence[Cutter],
-    allowance: Callable[[Lattice], np.ndarray | None] | None = None,
-) -> WhyLeft:
-    """Return `why_left` of one place, asked on cells of CLOSE mm about it.
-
-    value mm: of leftover at (x, y, ...) mm, measured there and not at the middle of a cell of `lattice`.
-    allowance(lattice): what is left on purpose.
-    On a step the cells of a field let a cutter stand up to a cell nearer than it can, and tell the
-    corner at the step's foot as open; here what it must leave is measured where the value was, for one
-    of the cells has its middle there.
-    """
-    cell = min(CLOSE, lattice.cell)
-    x, y = (float(v) for v in at[:2])
-    proud = value
-    if allowance is not None and (left := allowance(_about(x, y, cell, 0))) is not None:
-        proud += float(left.max())
-    room = math.ceil((proud + 2 * max(_widest(one) for one in cutters)) / cell) + 6
-    window = _about(x, y, cell, room)
-    box = (room, room + 1, room, room + 1)
-    spot = Spot(value, (room, room), (x, y), (x, y), 1, cell**2, box)
-    left = None if allowance is None else allowance(window)
-    return why_left(spot, envelopes_of(grid, window), grid, side, cutters, allowance=left)
-
-
-def _about(x: float, y: float, cell: float, room: int) -> Lattice:
-    """Return the lattice of cells within `room` of the one whose middle is x, y."""
-    half = (room + 0.5) * cell
-    return Lattice((x - half, y - half), cell, 2 * room + 1, 2 * room + 1)
-
-
-def _must_leave(
-    spot: Spot, envelopes: Envelopes, grid: TargetGrid, side: int, cutter: Cutter, allowance, is_whole: bool
-) -> float:
-    """Return the two-way distance of the surface a cutter can reach, at the spot's worst cell, mm.
-
-    allowance (2, 1) mm: least and most left on purpose there, None for nothing.  is_whole: the most over the
-    spot's cells within the distance that its worst one stands proud.
-    """
-    lattice = envelopes.lattice
-    sign = 1.0 if side == 1 else -1.0
-    iy, ix = spot.cell
-    widest = _widest(cutter)
-    # The measure looks no farther than what stands there.
-    standing = spot.value + (0.0 if allowance is None else float(allowance.max()))
-    near = math.ceil(standing / lattice.cell) + 2
-    far = near + math.ceil((widest + cutter.radius) / lattice.cell) + 1
-    wide = (max(iy - far, 0), min(iy + far + 1, lattice.ny), max(ix - far, 0), min(ix + far + 1, lattice.nx))
-    heights = sign * envelopes.side(side)[wide[0] : wide[1], wide[2] : wide[3]]
-    box = (
-        max(iy - near, 0),
-        min(iy + near + 1, lattice.ny),
-        max(ix - near, 0),
-        min(ix + near + 1, lattice.nx),
-    )
-    window = lattice.window(*box)
-    inner = (slice(box[0] - wide[0], box[1] - wide[0]), slice(box[2] - wide[2], box[3] - wide[2]))
-    is_wanted = np.zeros(heights.shape, bool)
-    is_wanted[inner] = True
-    left = _closing(np.where(np.isnan(heights), -np.inf, heights), lattice.cell, cutter, is_wanted)[inner]
-    cells = (slice(box[0], box[1]), slice(box[2], box[3]))
-    reached = _seen_field(window, left, side)
-    around = Envelopes(window, envelopes.lower[cells], envelopes.upper[cells], envelopes.void[cells])
-    is_asked = np.zeros(left.shape, bool)
-    is_asked[iy - box[0], ix - box[2]] = True
-    if is_whole:
-        rows = slice(max(spot.box[0] - box[0], 0), max(spot.box[1] - box[0], 0))
-        is_asked[rows, max(spot.box[2] - box[2], 0) : max(spot.box[3] - box[2], 0)] = True
-    vertical = left - sign * around.side(side)
-    flat = np.flatnonzero(is_asked & (vertical > 0))
-    if not len(flat):
-        return 0.0
-    surfaces = (CutSurface(reached, side),)
-    least, _ = two_way(flat, reached, around, grid, side, vertical.ravel()[flat], surfaces, allowance)
-    return max(float(least.max()), 0.0)

@@ -11,7 +11,8 @@ import numpy as np
 
 from simkit.compare.cusps_formula import stepover_for
 from simkit.compare.deviation import Deviation
-from simkit.compare.reach import CUSP_SLACK, HALF, must_leave
+from simkit.compare.reach import CUSP_SLACK, STEEPEST, reach_range
+from simkit.compare.why_left import HALF
 from simkit.cutters import Cutter
 from simkit.moves.table import Moves
 from simkit.stock.field import Field
@@ -24,7 +25,6 @@ COMMON_SHAPES = ("ball", "flat")
 MOST_SIZES = 3  # sizes below the smallest cutter that are tried
 SMALLER = 0.8  # each at most this part of the one before
 WANTED_CUSP = 0.02  # mm, for the stepover where the job states no limit: common practice, no source
-STEEPEST = 3.0  # rise per mm: what is steeper counts as this for the stepover
 LEVEL = 1e-3  # rise per mm: what leans less is level
 
 HALF_DIAGONAL = 0.5 * 2**0.5  # of a cell
@@ -110,7 +110,8 @@ def side_reach(
     allowance (2, ny, nx) mm: what is left on purpose, as for `deviation`.
 
     A cell's cause is the cutter when even the best used one must leave the value less a cell and
-    CUSP_SLACK, and at least half of it (as `why_left` judges a whole spot).
+    CUSP_SLACK, and at least half of it (as `why_left` judges a whole spot); where it is open whether a cutter
+    gets in it counts as getting in.
     Time: area / (stepover x feed), passes side by side over the area alone; links, entries and
     acceleration come on top, so it is a lower bound and an estimate.  Source: feed and width of cut
     as in ISO 3002-3 (from memory); own derivation.
@@ -120,14 +121,14 @@ def side_reach(
     now = np.nan_to_num(deviation.normal)
     beyond = now > limit
     alone = {
-        cutter.number: must_leave(envelopes, grid, side, cutter, threshold, None, allowance)
+        cutter.number: reach_range(envelopes, grid, side, cutter, threshold, None, allowance)
         for cutter in cutters
     }
     slope = _slope(envelopes.side(side), lattice.cell)
     doubt = _doubt(envelopes.side(side), lattice.cell)
     least = np.full(lattice.shape, np.inf, np.float32)
     for number in used:
-        least = np.fmin(least, alone[number].normal)
+        least = np.fmin(least, alone[number][0].normal)
     least[~envelopes.is_part] = np.nan
     rest = now
     needed = np.maximum(now - (lattice.cell + CUSP_SLACK), HALF * now)
@@ -139,29 +140,34 @@ def side_reach(
             None,
             "programmed",
             None,
-            _standing(now, deviation, limit, HALF_DIAGONAL * lattice.cell, doubt),
+            _standing(now, deviation, limit, HALF_DIAGONAL * lattice.cell, doubt, 0.0),
         )
     ]
     for cutter in sorted(cutters, key=lambda one: one.number):
         word = "used" if cutter.number in used else "of the job"
-        one = alone[cutter.number]
-        rest = np.minimum(rest, np.nan_to_num(one.normal))
+        one, most = alone[cutter.number]
+        # Where it may not get in another size is worth asking.
+        rest = np.minimum(rest, np.maximum(np.nan_to_num(one.normal), most))
         options.append(
-            _option(side, cutter, word, one, now, deviation, limit, wanted_cusp, feeds, slope, doubt, True)
+            _option(
+                side, cutter, word, one, most, now, deviation, limit, wanted_cusp, feeds, slope, doubt, True
+            )
         )
     is_rest = rest > limit
     if is_rest.any():
         for cutter in common_cutters(cutters):
-            one = must_leave(envelopes, grid, side, cutter, threshold, is_rest, allowance)
+            one, most = reach_range(envelopes, grid, side, cutter, threshold, is_rest, allowance)
             # Where it is not asked, a better one of the job has answered.
             normal = np.where(is_rest, np.nan_to_num(one.normal), rest).astype(np.float32)
             one = Deviation(side, lattice, one.vertical, normal, np.maximum(one.most, normal), threshold)
+            most = np.where(is_rest, most, 0.0)
             options.append(
                 _option(
                     side,
                     cutter,
                     "common size",
                     one,
+                    most,
                     now,
                     deviation,
                     limit,
@@ -266,11 +272,14 @@ def _doubt(heights: np.ndarray, cell: float) -> _Doubt:
     return _Doubt(between, ndimage.maximum_filter(is_step, 2 * math.ceil(OFF) + 1))
 
 
-def _standing(values: np.ndarray, deviation: Deviation, limit, slack: float, doubt: _Doubt) -> Standing:
+def _standing(
+    values: np.ndarray, deviation: Deviation, limit, slack: float, doubt: _Doubt, most: np.ndarray | float
+) -> Standing:
     """Return the worst of values (ny, nx) mm, NaN-free, with its bound and the area over the limit.
 
     slack mm: how far values may be off where there is a step: an edge lies up to half a diagonal from a
-    centre, and reach is off by a cell.  doubt: of the target, for what was measured.
+    centre, and reach is off by a cell.  doubt: of the target, for what was measured.  most mm: what may stand
+    where it is open whether a cutter gets in, 0 elsewhere.
     """
     if not values.size:
         return Standing(0.0, 0.0, 0.0)
@@ -278,6 +287,7 @@ def _standing(values: np.ndarray, deviation: Deviation, limit, slack: float, dou
     highest = np.where(values > 0, np.nan_to_num(deviation.most), 0.0)
     off = np.maximum(doubt.between, slack * doubt.is_step)
     highest = np.where(values > deviation.threshold, np.maximum(highest, values) + off, highest)
+    highest = np.maximum(highest, most)
     bound = max(float(highest.max()) - worst, 0.0)
     return Standing(worst, bound, float((values > limit).sum()) * deviation.lattice.cell**2)
 
@@ -287,6 +297,7 @@ def _option(
     cutter,
     word,
     one: Deviation,
+    most: np.ndarray,
     now,
     deviation,
     limit,
@@ -296,9 +307,10 @@ def _option(
     doubt,
     is_asked_alone,
 ) -> CutterOption:
-    """Return the option of one cutter, whose best surface stands `one` off the target."""
+    """Return the option of one cutter; its best surface stands `one` off the target, or `most` where open."""
     must = np.nan_to_num(one.normal)
     after = np.minimum(now, must)
+    most_after = np.minimum(most, np.maximum(np.nan_to_num(deviation.most), now))
     lower = Deviation(
         side,
         one.lattice,
@@ -319,8 +331,8 @@ def _option(
         side,
         cutter,
         word,
-        _standing(must, one, limit, OFF * one.lattice.cell, doubt) if is_asked_alone else None,
-        _standing(after, lower, limit, OFF * one.lattice.cell, doubt),
+        _standing(must, one, limit, OFF * one.lattice.cell, doubt, most) if is_asked_alone else None,
+        _standing(after, lower, limit, OFF * one.lattice.cell, doubt, most_after),
         gain,
         stepover,
         feed,

@@ -11,9 +11,10 @@ from functools import partial
 import numpy as np
 
 from simkit.compare.outline import HOLDING, outline_step
-from simkit.compare.reach import HALF, WhyLeft, why_left, why_left_at
+from simkit.compare.reach import JUMP
 from simkit.compare.reach_options import LEAST_OFF, common_cutters, common_words
 from simkit.compare.spots import Spot, spots
+from simkit.compare.why_left import HALF, WhyLeft, why_left, why_left_at
 from simkit.compare.zones import Rule
 from simkit.cutters import Cutter
 from simkit.findings import made, shape
@@ -43,8 +44,10 @@ def find(evidence: Evidence) -> list[Finding]:
         told, lesser = shape.looked_spots(evidence, side, is_gouge=False)
         for nth, one in enumerate(told):
             why = _why(evidence, one, used) if used else None
-            if why is not None and why.cause == "program" and one.look.value != 0:
-                why = _why_closer(evidence, one, used)
+            if why is not None and why.cause != "cutter" and one.look.value != 0:
+                # Told as the cutter's but for the cells: those that are finer only say how sure that is.
+                is_sampled = why.cause == "open" and why.best in why.least
+                why = _why_closer(evidence, one, used, why.tolerance if is_sampled else None)
             more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
             findings.append(_finding(evidence, one, why, used, more))
     return findings + closed_holes(evidence) + _outer_steps(evidence)
@@ -61,11 +64,17 @@ def _why(evidence: Evidence, one: shape.Looked, cutters: list[Cutter], is_whole:
         cutters,
         allowance=evidence.zones.allowance(lattice, one.side),
         is_whole=is_whole,
+        limit=one.limit,
     )
 
 
-def _why_closer(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) -> WhyLeft:
-    """Return what each of the cutters must leave where a spot stands highest, asked on fine cells."""
+def _why_closer(
+    evidence: Evidence, one: shape.Looked, cutters: list[Cutter], tolerance: float | None = None
+) -> WhyLeft:
+    """Return what each of the cutters must leave where a spot stands highest, asked on fine cells.
+
+    tolerance mm: as for `why_left`; that of the fine cells when not given.
+    """
     return why_left_at(
         abs(one.look.value),
         one.look.at,
@@ -74,6 +83,8 @@ def _why_closer(evidence: Evidence, one: shape.Looked, cutters: list[Cutter]) ->
         one.side,
         cutters,
         allowance=partial(evidence.zones.allowance, side=one.side),
+        limit=one.limit,
+        tolerance=tolerance,
     )
 
 
@@ -100,9 +111,7 @@ def _finding(
         cutter for cutter in evidence.job.cutters.values() if cutter.shape != "drill" and cutter not in used
     ]
     if why.cause == "cutter":
-        # Reach is off by up to a cell in plan at a step: what the cut shows to be possible counts.
-        rest = min(why.must_leave[why.best], abs(one.look.value))
-        most = min(rest + LEAST_OFF * why.cell, abs(one.look.value) + one.look.bound)
+        rest, most = _range(one, why, best)
         return Finding(
             kind="leftover-cutter",
             message=(
@@ -113,10 +122,13 @@ def _finding(
         )
     # The cutter that cut nearest is the one a person would send there again, if it can get in.
     here = evidence.cutter_of(one.row) if one.row >= 0 else best
-    able = here if why.must_leave.get(here.number, np.inf) <= one.limit else best
+    its_own = why.must_leave.get(here.number, np.inf)
+    # Wood lower than it would stand if this cutter did not get in.
+    if_out = max(why.must_leave.get(here.number, 0.0), why.most.get(here.number, 0.0))
+    is_shown = one.row >= 0 and abs(one.look.value) + JUMP * why.cell < if_out
+    able = here if its_own <= one.limit or (why.cause == "open" and is_shown) else best
     rest = why.must_leave[able.number]
     is_enough = rest <= one.limit
-    its_own = why.must_leave.get(here.number, np.inf)
     # What its round leaves in a corner is no ridge: closer passes would not take it.
     is_clear = its_own <= min(one.limit, HALF * abs(one.look.value))
     ridge = ridge_words(evidence, one) if is_clear else None
@@ -137,6 +149,21 @@ def _finding(
         )
     advice = "Extend the finishing pass over this place, or check the zero of this setup"
     advice += "; the line named is the move that cut nearest to it." if one.row >= 0 else "."
+    if why.cause == "open":
+        sure = "what it has cut there shows that it gets in"
+        unsure = f"cells of {why.cell:.2g} mm leave open whether it gets in"
+        return Finding(
+            kind="leftover-program",
+            message=(
+                f"{left}: the programs of this side did not go there; {able} is about as wide as the room: "
+                f"its best pass leaves {_range_words(*_range(one, why, able))}, and "
+                f"{sure if is_shown else unsure}{more}"
+            ),
+            advice=advice
+            if is_shown
+            else f"Where {able} fits: {advice} Else: {_smaller(evidence, one, others)}",
+            **shape.common_fields(evidence, one, MEASURE),
+        )
     return Finding(
         kind="leftover-program",
         message=(
@@ -167,6 +194,20 @@ def _to_holding(evidence: Evidence, one: shape.Looked, within: float) -> float |
         return None  # nothing is cut free about here: it is no tab, the program kept off wood and part alike
     nearest = float(np.where(is_higher, away, np.inf).min(initial=np.inf))
     return nearest if nearest <= within else None
+
+
+def _range(one: shape.Looked, why: WhyLeft, cutter: Cutter) -> tuple[float, float]:
+    """Return what a cutter must leave at a spot at least, and what its best pass may leave, mm.
+
+    Reach is off by up to a cell in plan at a step: what the cut shows to be possible counts.
+    """
+    sampled = why.must_leave[cutter.number]
+    least = why.least.get(cutter.number, sampled)
+    most = max(why.most.get(cutter.number, 0.0), sampled) + LEAST_OFF * why.cell
+    if sampled - least <= JUMP * why.cell:
+        least = sampled
+    stands = abs(one.look.value)
+    return min(least, stands), min(most, stands + one.look.bound)
 
 
 def _range_words(least: float, most: float) -> str:
@@ -218,27 +259,42 @@ def _best_of(
     """Return the largest cutter that leaves a spot within the limit, else the one that leaves least.
 
     With what it leaves, mm, and how much more that may be.  Where the cells leave it open whether that is
-    within the limit, it is asked on fine cells at the place where the spot stands highest, too.
+    within the limit, it is asked on fine cells at the place where the spot stands highest, too.  One that may
+    be too wide to get in is only taken when no other will do.
     """
     if not cutters:
         return None, np.inf, 0.0
-    rest = dict(_why(evidence, one, cutters, is_whole=True).must_leave)
-    doubt = dict.fromkeys(rest, LEAST_OFF * evidence.field.lattice.cell)
+    why = _why(evidence, one, cutters, is_whole=True)
+    rest = dict(why.must_leave)
+    doubt = {number: _doubt(why, number) for number in rest}
 
     def ask_closer(cutter: Cutter) -> None:
-        if one.look.value != 0 and rest[cutter.number] + doubt[cutter.number] > one.limit:
-            why = _why_closer(evidence, one, [cutter])
-            rest[cutter.number] = max(rest[cutter.number], why.must_leave[cutter.number])
-            doubt[cutter.number] = LEAST_OFF * why.cell
+        number = cutter.number
+        if one.look.value != 0 and rest[number] + doubt[number] > one.limit:
+            closer = _why_closer(evidence, one, [cutter])
+            rest[number] = max(rest[number], closer.must_leave[number])
+            doubt[number] = _doubt(closer, number)
 
+    narrow = None
     for cutter in sorted(cutters, key=lambda cutter: (-cutter.diameter, cutter.number)):
         if rest[cutter.number] <= one.limit:
             ask_closer(cutter)
-            if rest[cutter.number] <= one.limit:
-                return cutter, rest[cutter.number], doubt[cutter.number]
+            told = (cutter, rest[cutter.number], doubt[cutter.number])
+            if told[1] <= one.limit:
+                if told[2] <= LEAST_OFF * evidence.field.lattice.cell:
+                    return told
+                narrow = narrow or told
+    if narrow is not None:
+        return narrow
     best = min(cutters, key=lambda cutter: (rest[cutter.number], cutter.number))
     ask_closer(best)
     return best, rest[best.number], doubt[best.number]
+
+
+def _doubt(why: WhyLeft, number: int) -> float:
+    """Return how much more than it must a cutter may leave, mm."""
+    more = why.most.get(number, 0.0) - why.must_leave[number]
+    return max(more, LEAST_OFF * why.cell)
 
 
 def _outer_steps(evidence: Evidence) -> list[Finding]:

@@ -6,8 +6,9 @@ import trimesh
 from scipy import ndimage
 
 from simkit.compare.deviation import deviation
-from simkit.compare.reach import must_leave, reach, why_left, why_left_at
+from simkit.compare.reach import must_leave, reach
 from simkit.compare.spots import spots
+from simkit.compare.why_left import why_left, why_left_at
 from simkit.cutters import Cutter
 from simkit.errors import ShapeError
 from simkit.stock.field import Lattice
