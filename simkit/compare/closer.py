@@ -47,6 +47,28 @@ class Look:
     is_surface: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """The outermost samples of a part of a field, where more lie beyond: lowest and highest x and y."""
+
+    x: tuple[float, float]
+    y: tuple[float, float]
+
+    @classmethod
+    def of(cls, part: Lattice, whole: Lattice) -> _Seen:
+        """Return it for a part of a lattice: at infinity where both end."""
+        ends = []
+        for axis, count, of in ((0, part.nx, whole.nx), (1, part.ny, whole.ny)):
+            first = round((part.origin[axis] - whole.origin[axis]) / whole.cell)
+            low, high = (part.origin[axis] + k * part.cell for k in (0.5, count - 0.5))
+            ends.append((low if first > 0 else -math.inf, high if first + count < of else math.inf))
+        return cls(*ends)
+
+    def tells(self, x: float, y: float) -> float:
+        """Return how far from a place a face beside the part is at least, mm."""
+        return min(x - self.x[0], self.x[1] - x, y - self.y[0], self.y[1] - y)
+
+
 def closer_look(
     recut: Callable[[Lattice], Field],
     field: Field,
@@ -72,7 +94,8 @@ def closer_look(
 
     Each look cuts and rasterises again, on cells of a quarter, as far about the worst cell as the
     measured distance reaches (at most 64 cells), and measures as `deviation` does over three cells
-    about it, with the coarser field standing in farther out.
+    about it, with the coarser field standing in farther out.  No value stands whose nearest face could lie
+    beside the part of the field that is looked at: as much more of it is taken as that asks for.
     The bound adds half the diagonal of the finest cell, the largest change to a neighbour on the same
     faces of cut and target, and half the range of the two-way distance: each of the two distances
     changes by at most the distance moved along its surface, so what the peak does between
@@ -83,7 +106,36 @@ def closer_look(
     """
     if side not in (1, 2):
         raise ShapeError(f"side must be 1 or 2, not {side}")
-    field, cell, distance = _cropped(field, grid, side, cell)
+    told = (recut, grid, side, is_gouge, finest, allowance, counts, place, is_narrow)
+    reach = 0.0  # beside an upright wall the cell itself may be off by nothing
+    while True:
+        part = _cropped(field, grid, side, cell, reach)
+        seen = _Seen.of(part[0].lattice, field.lattice)
+        look = _look_within(*part, seen, *told)
+        if isinstance(look, Look):
+            return look
+        reach = min(look, 2 * max(reach, part[2], 2 * ROOM * field.lattice.cell))
+
+
+def _look_within(
+    field: Field,
+    cell: tuple[int, int],
+    distance: float,
+    seen: _Seen,
+    recut,
+    grid: TargetGrid,
+    side: int,
+    is_gouge: bool,
+    finest: float,
+    allowance,
+    counts,
+    place,
+    is_narrow: bool,
+) -> Look | float:
+    """Return a closer look in a part of a field; where a nearer face may lie beside it, how far it tells, mm.
+
+    As for `closer_look`.  cell: in that part.  distance mm: how far off a face may be.  seen: of the part.
+    """
     surfaces: list[CutSurface] = []
     divide = DIVIDE if place is None and not is_narrow else FIRST
     while True:
@@ -126,6 +178,8 @@ def closer_look(
             )
         least, most = ends
         distance = float(np.nan_to_num(np.abs(most[peak]))) + (0.0 if left is None else float(left.max()))
+        if size[peak] > 0 and distance > seen.tells(*part.lattice.centre_of(*peak)):
+            return distance
         cell = (peak[0] + near[0], peak[1] + near[2])
         if half_diagonal <= finest:
             break
@@ -215,9 +269,12 @@ def _fill(ends, is_asked, field, around, grid, side, surfaces) -> None:
 
 
 def _cropped(
-    field: Field, grid: TargetGrid, side: int, cell: tuple[int, int]
+    field: Field, grid: TargetGrid, side: int, cell: tuple[int, int], reach: float = 0.0
 ) -> tuple[Field, tuple[int, int], float]:
-    """Return as much of a field as matters about a cell, the cell's place in it, and its deviation, mm."""
+    """Return as much of a field as matters about a cell, the cell's place in it, and its deviation, mm.
+
+    reach mm: how far off faces beside the cell count; told as the deviation where that is less.
+    """
     iy, ix = cell
     one = field.lattice.window(iy, iy + 1, ix, ix + 1)
     around = envelopes(grid, one)
@@ -225,14 +282,14 @@ def _cropped(
     size = float(np.nan_to_num(np.abs(vertical[0, 0])))
     if not field.is_solid[iy, ix]:
         size = max(size, AWAY)
-    room = math.ceil(size / field.lattice.cell) + 2 * ROOM  # nothing farther than that counts
+    room = math.ceil(max(size, reach) / field.lattice.cell) + 2 * ROOM  # nothing farther counts at the cell
     box = _box(cell, room, field.lattice)
     field = _window(field, box)
     cell = (iy - box[0], ix - box[2])
     is_near = np.zeros(field.lattice.shape, dtype=bool)
     is_near[cell] = True
     _, most = measured(field, envelopes(grid, field.lattice), grid, side, is_near, (CutSurface(field, side),))
-    return field, cell, float(np.nan_to_num(np.abs(most[cell])))
+    return field, cell, max(float(np.nan_to_num(np.abs(most[cell]))), reach)
 
 
 def overrated(
