@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 from scipy import ndimage
 
-from simkit.compare.closer import FINEST, Look, closer_look, overrated
+from simkit.compare.closer import FINEST, Look, closer_look
+from simkit.compare.overrated import overrated
 from simkit.compare.peaks import proved_peaks, regions, slack
 from simkit.compare.spots import Spot, labelled, spots
 from simkit.findings.evidence import Evidence
@@ -354,7 +355,7 @@ def _look_closely(judged: _Judged, cell: tuple[int, int], place: tuple[float, fl
 
 
 def _is_overrated(judged: _Judged, spot: Spot) -> bool:
-    """Return whether the worst cell of a spot tells more than its sample is off (`closer.overrated`)."""
+    """Return whether the worst cell of a spot tells more than its sample is off (`compare.overrated`)."""
     evidence, side = judged.evidence, judged.side
     if evidence.zones.allowance(evidence.field.lattice, side) is not None:
         return False
