@@ -104,7 +104,7 @@ def test_look__inside_corner_from_a_cell_that_is_not_off_itself(radius, cell):
 
 
 def test_look__gouge_far_wider_than_its_cell_tells():
-    # A floor 1 high ends at x 10, and the rim beside it is gone up to x 16: its top at the edge is 6 from wood.
+    # A floor 1 high ends at x 10, and the rim beside it is gone up to x 16: its edge is 6 from wood.
     def recut(lattice):
         x, _ = plan(lattice)
         return field_of(lattice, 0, np.where(x < 16, 1, 10) + np.zeros(lattice.shape))

@@ -79,10 +79,11 @@ def test_hole_that_ends_above_the_other_face__stays_a_gouge(tmp_path):
 WIDE = JOB.replace("diameter = 6", "diameter = 10").replace("thinnest_wall = 1", "thinnest_wall = 0")
 
 
-@pytest.mark.parametrize("far", [26.0, 26.1, 26.17])
+@pytest.mark.parametrize("far", [26.0, 26.17, 26.3])
 @pytest.mark.parametrize(("limit", "is_beyond"), [(2.112, False), (2.05, True)])
 def test_corner_that_a_wide_cutter_leaves__is_as_far_off_as_it_is(tmp_path, far, limit, is_beyond):
     # A pocket 10 deep, cut with R 5: (sqrt 2 - 1) R stand in each corner, the square's diagonal less R.
+    # 26.3 as a mesh file has it, in float32, lies just below a row of centres.
     part = block(0, 40, 0, 30, 0, 12).difference(block(4, 36, 4, far, 2, 13))
     program = HEAD + "G0 X9 Y9\nG1 Z2 F300\n"
     for k, y in enumerate([9.0, 13.0, 17.0, 20.0, far - 5]):
