@@ -24,7 +24,6 @@ ROOM = 3  # cells about the worst one that a look measures
 LARGEST_ROOM = 64  # cells about it that a look cuts again
 SAME_SHEET = 6.0  # neighbouring points steeper than this (about 80 degrees) lie on different faces
 SAME = 1e-6  # mm
-COLUMNS = 128  # across, of a window in which one sample is held against the cut
 TIE = 1e-4  # mm: peaks as high as this lower, or as half a diagonal if less, count as the same peak
 
 
@@ -45,6 +44,31 @@ class Look:
     cell: float
     certain: float = 0.0
     is_surface: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """The outermost samples of a part of a field, where more lie beyond: lowest and highest x and y."""
+
+    x: tuple[float, float]
+    y: tuple[float, float]
+
+    @classmethod
+    def of(cls, part: Lattice, whole: Lattice | None = None) -> _Seen:
+        """Return it for a part of a lattice: at infinity where that ends, too."""
+        ends = []
+        for axis, count in enumerate((part.nx, part.ny)):
+            low, high = (part.origin[axis] + k * part.cell for k in (0.5, count - 0.5))
+            if whole is not None:
+                first = round((part.origin[axis] - whole.origin[axis]) / whole.cell)
+                is_last = first + count >= (whole.nx, whole.ny)[axis]
+                low, high = low if first > 0 else -math.inf, math.inf if is_last else high
+            ends.append((low, high))
+        return cls(*ends)
+
+    def tells(self, x: float, y: float) -> float:
+        """Return how far from a place a face beside the part is at least, mm."""
+        return min(x - self.x[0], self.x[1] - x, y - self.y[0], self.y[1] - y)
 
 
 def closer_look(
@@ -72,7 +96,8 @@ def closer_look(
 
     Each look cuts and rasterises again, on cells of a quarter, as far about the worst cell as the
     measured distance reaches (at most 64 cells), and measures as `deviation` does over three cells
-    about it, with the coarser field standing in farther out.
+    about it, with the coarser field standing in farther out.  No value stands whose nearest face could lie
+    beside the part of the field that is looked at: as much more of it is taken as that asks for.
     The bound adds half the diagonal of the finest cell, the largest change to a neighbour on the same
     faces of cut and target, and half the range of the two-way distance: each of the two distances
     changes by at most the distance moved along its surface, so what the peak does between
@@ -83,11 +108,40 @@ def closer_look(
     """
     if side not in (1, 2):
         raise ShapeError(f"side must be 1 or 2, not {side}")
-    field, cell, distance = _cropped(field, grid, side, cell)
+    told = (recut, grid, side, is_gouge, finest, allowance, counts, place, is_narrow)
+    reach = 0.0  # beside an upright wall the cell itself may be off by nothing
+    while True:
+        part = cropped(field, grid, side, cell, reach)
+        seen = _Seen.of(part[0].lattice, field.lattice)
+        look = _look_within(*part, seen, *told)
+        if isinstance(look, Look):
+            return look
+        reach = min(look, 2 * max(reach, part[2], 2 * ROOM * field.lattice.cell))
+
+
+def _look_within(
+    field: Field,
+    cell: tuple[int, int],
+    distance: float,
+    seen: _Seen,
+    recut,
+    grid: TargetGrid,
+    side: int,
+    is_gouge: bool,
+    finest: float,
+    allowance,
+    counts,
+    place,
+    is_narrow: bool,
+) -> Look | float:
+    """Return a closer look in a part of a field; where a nearer face may lie beside it, how far it tells, mm.
+
+    As for `closer_look`.  cell: in that part.  distance mm: how far off a face may be.  seen: of the part.
+    """
     surfaces: list[CutSurface] = []
     divide = DIVIDE if place is None and not is_narrow else FIRST
     while True:
-        room = min(math.ceil(distance / field.lattice.cell) + ROOM, LARGEST_ROOM)
+        room = _room(distance, field.lattice.cell)
         box = _box(cell, room, field.lattice)
         near = _box(cell, ROOM, field.lattice)
         near = tuple((k - box[i // 2 * 2]) * divide for i, k in enumerate(near))
@@ -126,6 +180,15 @@ def closer_look(
             )
         least, most = ends
         distance = float(np.nan_to_num(np.abs(most[peak]))) + (0.0 if left is None else float(left.max()))
+        if size[peak] > 0 and distance > seen.tells(*part.lattice.centre_of(*peak)):
+            return distance
+        if (
+            len(surfaces) == 1
+            and abs(most[peak] - least[peak]) > finest
+            and distance > _Seen.of(field.lattice).tells(*part.lattice.centre_of(*peak))
+            and _room(distance, surfaces[0].lattice.cell) > room
+        ):
+            return distance  # its nearest face lies beside the finer cells
         cell = (peak[0] + near[0], peak[1] + near[2])
         if half_diagonal <= finest:
             break
@@ -143,6 +206,11 @@ def closer_look(
     if not is_surface:
         bound = max(bound, half_diagonal * _stretch(grid, side, at, field.lattice.cell) + gap)
     return Look(value, bound, at, field.lattice.cell, max(abs(value) - gap, 0.0), is_surface)
+
+
+def _room(distance: float, cell: float) -> int:
+    """Return how many cells about the worst one a look cuts again for faces as far off as a distance, mm."""
+    return min(math.ceil(distance / cell) + ROOM, LARGEST_ROOM)
 
 
 def _stretch(grid: TargetGrid, side: int, at, cell: float) -> float:
@@ -214,10 +282,13 @@ def _fill(ends, is_asked, field, around, grid, side, surfaces) -> None:
         end[is_asked] = values[is_asked]
 
 
-def _cropped(
-    field: Field, grid: TargetGrid, side: int, cell: tuple[int, int]
+def cropped(
+    field: Field, grid: TargetGrid, side: int, cell: tuple[int, int], reach: float = 0.0
 ) -> tuple[Field, tuple[int, int], float]:
-    """Return as much of a field as matters about a cell, the cell's place in it, and its deviation, mm."""
+    """Return as much of a field as matters about a cell, the cell's place in it, and its deviation, mm.
+
+    reach mm: how far off faces beside the cell count; told as the deviation where that is less.
+    """
     iy, ix = cell
     one = field.lattice.window(iy, iy + 1, ix, ix + 1)
     around = envelopes(grid, one)
@@ -225,49 +296,14 @@ def _cropped(
     size = float(np.nan_to_num(np.abs(vertical[0, 0])))
     if not field.is_solid[iy, ix]:
         size = max(size, AWAY)
-    room = math.ceil(size / field.lattice.cell) + 2 * ROOM  # nothing farther than that counts
+    room = math.ceil(max(size, reach) / field.lattice.cell) + 2 * ROOM  # nothing farther counts at the cell
     box = _box(cell, room, field.lattice)
     field = _window(field, box)
     cell = (iy - box[0], ix - box[2])
     is_near = np.zeros(field.lattice.shape, dtype=bool)
     is_near[cell] = True
     _, most = measured(field, envelopes(grid, field.lattice), grid, side, is_near, (CutSurface(field, side),))
-    return field, cell, float(np.nan_to_num(np.abs(most[cell])))
-
-
-def overrated(
-    recut: Callable[[Lattice], Field],
-    field: Field,
-    grid: TargetGrid,
-    side: int,
-    cell: tuple[int, int],
-    value: float,
-) -> bool:
-    """Return whether a cell has its value, mm, from its sample, which in truth is less far off.
-
-    From the target to the cut a sample is as far at least as from a surface that keeps between the samples
-    about it; what stands between them, narrower than a cell, may be nearer.  So the sample is held against
-    the columns of the cut all about it, 2 / COLUMNS of the value wide: it is no farther off than from these.
-    recut, field, grid, side, cell: as for `closer_look`.
-    """
-    field, cell, _ = _cropped(field, grid, side, cell)
-    around, is_near = envelopes(grid, field.lattice), np.zeros(field.lattice.shape, bool)
-    is_near[cell] = True
-    least, _ = measured(field, around, grid, side, is_near, (CutSurface(field, side),))
-    if abs(least[cell]) < value - TIE:
-        return False
-    x, y = (float(v) for v in field.lattice.centre_of(*cell))
-    edge = 2 * value / COLUMNS
-    corner = (x - edge * (COLUMNS + 1) / 2, y - edge * (COLUMNS + 1) / 2)
-    window = Lattice(corner, edge, COLUMNS + 1, COLUMNS + 1)
-    fine = recut(window)
-    heights, cut = CutSurface(fine, side).heights, (field.upper if side == 1 else field.lower)[cell]
-    aside = np.hypot(window.x()[None, :] - x, window.y()[:, None] - y)
-    way = 1.0 if least[cell] < 0 else -1.0
-    target = float(around.side(side)[cell]) * (1.0 if side == 1 else -1.0)
-    rise = np.maximum(way * (target - heights), 0.0)
-    off = float(grid.distance(np.array([[x, y, float(cut)]]), side if least[cell] < 0 else 0)[0])
-    return max(float(np.hypot(aside, rise).min()), off) < value - TIE
+    return field, cell, max(float(np.nan_to_num(np.abs(most[cell]))), reach)
 
 
 def _window(field: Field, box: tuple[int, int, int, int]) -> Field:

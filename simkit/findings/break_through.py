@@ -2,13 +2,27 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
+from simkit.compare.deviation import SHAVED
 from simkit.compare.spots import Spot, spots
-from simkit.findings import shape
+from simkit.findings import made, shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.units import area_words
+
+BESIDE = 3  # cells: so near a cell of which nothing is left a look may have found that one's peak
+MEASURE_NARROW = "thickness of the part that is gone, along the cutter's axis, at that place"
+ALONE = (
+    "This side alone went through it: check depth and zero of this setup, and where the part lies in the "
+    "blank."
+)
+TOGETHER = (
+    "The cuts of both sides meet inside the part: check depth and zero of both setups, "
+    "and the thickness of the blank."
+)
 
 
 def find(evidence: Evidence) -> list[Finding]:
@@ -39,11 +53,9 @@ def find(evidence: Evidence) -> list[Finding]:
                     "This step takes that off the part, or goes down into what the other side cut: check its "
                     "sizes, and where the part lies in the blank."
                     if by_step
-                    else "This side alone went through it: check depth and zero of this setup, and where the "
-                    "part lies in the blank."
+                    else ALONE
                     if _is_alone(evidence, spot)
-                    else "The cuts of both sides meet inside the part: check depth and zero of both setups, "
-                    "and the thickness of the blank."
+                    else TOGETHER
                 ),
                 value=spot.value,
                 bound=1e-4,
@@ -56,6 +68,53 @@ def find(evidence: Evidence) -> list[Finding]:
             )
         )
     return findings
+
+
+def is_narrow(evidence: Evidence, one: shape.Looked) -> bool:
+    """Return whether nothing of the part is left at the worst place of a gouge, between the centres of cells.
+
+    Beside cells of which nothing is left it is their break-through, and near the outline a shaved wall.
+    """
+    if one.row < 0:
+        return False
+    lattice, part = evidence.field.lattice, evidence.envelopes.is_part
+    iy, ix = (int(k) for k in lattice.cell_at(*one.look.at[:2]))
+    room = math.ceil(SHAVED / lattice.cell) + 1
+    inside = (slice(iy - room, iy + room + 1), slice(ix - room, ix + room + 1))
+    is_inside = min(iy, ix) >= room and part[inside].shape == (2 * room + 1,) * 2 and part[inside].all()
+    beside = (slice(max(iy - BESIDE, 0), iy + BESIDE + 1), slice(max(ix - BESIDE, 0), ix + BESIDE + 1))
+    if not is_inside or evidence.break_through.mask[beside].any():
+        return False
+    left = shape.column_at(evidence, one.look.at)
+    low, high = _part_at(evidence, one.look.at)
+    return min(float(left.upper[0, 0]), high) <= max(float(left.lower[0, 0]), low)
+
+
+def narrow(evidence: Evidence, one: shape.Looked, more: str) -> Finding:
+    """Return the finding for a place narrower than a cell where nothing of the part is left.
+
+    more: words for the spots that are not listed.
+    """
+    low, high = _part_at(evidence, one.look.at)
+    left = shape.column_at(evidence, one.look.at)
+    is_alone = min(int(left.upper_move[0, 0]), int(left.lower_move[0, 0])) < 0
+    fields = shape.common_fields(evidence, one, MEASURE_NARROW) | made.source_fields(evidence, one)
+    fields |= {"severity": "beyond", "value": high - low, "bound": 1e-4, "limit": 0.0}
+    return Finding(
+        kind="break-through",
+        message=(
+            f"cut right through: nothing is left of the part, {high - low:.2f} mm thick here, in a place "
+            "between the centres of cells" + more
+        ),
+        advice=ALONE if is_alone else TOGETHER,
+        **fields,
+    )
+
+
+def _part_at(evidence: Evidence, at) -> tuple[float, float]:
+    """Return the lower and upper height of the part at a place (x, y, ...), mm."""
+    lower, upper = evidence.target_grid.heights(np.array([at[:2]], float))
+    return float(lower[0]), float(upper[0])
 
 
 def _is_alone(evidence: Evidence, spot: Spot) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simkit.findings import made, shape
+from simkit.findings import break_through, made, shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Finding
 from simkit.findings.link_words import link_words
@@ -20,6 +20,9 @@ def find(evidence: Evidence) -> list[Finding]:
         told, lesser = shape.looked_spots(evidence, side, is_gouge=True, mask=~evidence.break_through.mask)
         for nth, one in enumerate(told):
             more = shape.lesser_words(lesser) if nth == len(told) - 1 else ""
+            if break_through.is_narrow(evidence, one):
+                findings.append(break_through.narrow(evidence, one, more))
+                continue
             deep, along = abs(one.look.value), -float(deviation.vertical[one.spot.cell])
             told_of = made.gouge_words(evidence, one)
             message, advice = told_of or (

@@ -10,12 +10,13 @@ from typing import Any
 import numpy as np
 from scipy import ndimage
 
-from simkit.compare.closer import FINEST, Look, closer_look, overrated
+from simkit.compare.closer import FINEST, Look, closer_look
+from simkit.compare.overrated import overrated
 from simkit.compare.peaks import proved_peaks, regions, slack
 from simkit.compare.spots import Spot, labelled, spots
 from simkit.findings.evidence import Evidence
 from simkit.job.steps import SAW, THICKNESS
-from simkit.stock.field import Lattice
+from simkit.stock.field import Field, Lattice
 from simkit.stock.pour import Poured
 from simkit.stock.saw import Sawn
 
@@ -354,7 +355,7 @@ def _look_closely(judged: _Judged, cell: tuple[int, int], place: tuple[float, fl
 
 
 def _is_overrated(judged: _Judged, spot: Spot) -> bool:
-    """Return whether the worst cell of a spot tells more than its sample is off (`closer.overrated`)."""
+    """Return whether the worst cell of a spot tells more than its sample is off (`compare.overrated`)."""
     evidence, side = judged.evidence, judged.side
     if evidence.zones.allowance(evidence.field.lattice, side) is not None:
         return False
@@ -385,14 +386,15 @@ def _unlooked(judged: _Judged, spot: Spot) -> Looked:
 def owner_at(evidence: Evidence, side: int, cell: tuple[int, int], at=None) -> int:
     """Return the row of the move that cut a cell from a side, or of the nearest cut cell; -1 for none.
 
-    at (x, y, ...) mm: the place that is meant, where it is known: in a job with steps a face that was planed
-    or poured hides who cut beside it, and the place itself is asked.
+    at (x, y, ...) mm: the place that is meant, where it is known: what lies between the centres of cells is
+    not the cell's, and in a job with steps a face that was planed or poured hides who cut beside it.
     """
-    if at is not None and evidence.job.steps:
-        row = int(evidence.heights(np.array([at[:2]], float))[4 - side][0])
-        if row >= 0 or step_at(evidence, side, at) is not None:
-            return row
     field = evidence.field
+    if at is not None and (evidence.job.steps or not _is_centre(field.lattice, cell, at)):
+        there = column_at(evidence, at)
+        row = int((there.upper_move if side == 1 else there.lower_move)[0, 0])
+        if row >= 0 or (evidence.job.steps and step_at(evidence, side, at) is not None):
+            return row
     owners = field.upper_move if side == 1 else field.lower_move
     iy, ix = cell
     if owners[iy, ix] >= 0:
@@ -406,6 +408,17 @@ def owner_at(evidence: Evidence, side: int, cell: tuple[int, int], at=None) -> i
     y, x = rows + box[0].start - iy, columns + box[1].start - ix
     nearest = int(np.argmin(y * y + x * x))
     return int(near[rows[nearest], columns[nearest]])
+
+
+def column_at(evidence: Evidence, at) -> Field:
+    """Return what is left at a place (x, y, ...) mm: a field of one cell, with its middle there, exact."""
+    x, y = (float(v) for v in at[:2])
+    return evidence.recut(Lattice((x - FINEST / 2, y - FINEST / 2), FINEST, 1, 1))
+
+
+def _is_centre(lattice: Lattice, cell: tuple[int, int], at) -> bool:
+    """Return whether a place (x, y, ...) mm is the centre of a cell."""
+    return all(abs(a - b) <= EVEN for a, b in zip(at[:2], lattice.centre_of(*cell), strict=True))
 
 
 def step_at(evidence: Evidence, side: int, at) -> int | None:

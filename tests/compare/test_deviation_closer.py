@@ -82,6 +82,41 @@ def test_look__inside_corner():
     assert look.bound <= 0.05
 
 
+@pytest.mark.parametrize("radius", [1.5, 2.5, 5.0, 6.5])
+@pytest.mark.parametrize("cell", [(39, 39), (40, 39), (39, 42)])
+def test_look__inside_corner_from_a_cell_that_is_not_off_itself(radius, cell):
+    # The corner of a pocket 7 deep lies at (8, 8), the cell in the rim beside it, where nothing is left over.
+    # The nearest air is (sqrt 2 - 1) R from the edge.
+    def recut(lattice):
+        x, y = plan(lattice)
+        px, py = np.abs(x - 20) - 12, np.abs(y - 15) - 7
+        is_cut = np.hypot(np.maximum(px + radius, 0), np.maximum(py + radius, 0)) < radius
+        is_part = (np.abs(x - 20) < 18) & (np.abs(y - 15) < 13)
+        return field_of(lattice, 0, np.where((np.maximum(px, py) < 0) & is_cut, 3, np.where(is_part, 10, 0)))
+
+    field = recut(Lattice((0.0, 0.0), 0.2, 200, 150))
+    look = closer_look(recut, field, grid_of(TRAY), 1, cell, False)
+    exact = (np.sqrt(2) - 1) * radius
+    assert abs(look.value - exact) <= look.bound
+    assert look.bound <= 0.05
+    assert look.certain > exact - 0.05
+    assert look.at[:2] == pytest.approx((8, 8), abs=0.05)
+
+
+def test_look__gouge_far_wider_than_its_cell_tells():
+    # A floor 1 high ends at x 10, and the rim beside it is gone up to x 16: its edge is 6 from wood.
+    def recut(lattice):
+        x, _ = plan(lattice)
+        return field_of(lattice, 0, np.where(x < 16, 1, 10) + np.zeros(lattice.shape))
+
+    part = box((0, 0, 0), (40, 30, 10)).difference(box((-1, -1, 1), (10, 31, 11)))
+    grid, lattice = grid_of(part), Lattice((0.0, 0.0), 0.2, 200, 150)
+    assert np.all(deviation(recut(lattice), envelopes(grid, lattice), grid, 1).normal[75, 40:50] == 0.0)
+    look = closer_look(recut, recut(lattice), grid, 1, (75, 49), True)
+    assert abs(look.value + 6.0) <= look.bound
+    assert look.bound <= 0.05
+
+
 def test_look__refutes_what_was_not_there():
     recut = line_job([5.0, 10.0, 9.75], [35.0, 10.0, 9.75])
     grid = grid_of(BLANK)
