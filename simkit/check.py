@@ -708,6 +708,8 @@ def _budget(evidence: Evidence, findings: list[Finding]):
         return None
     if any(finding.kind == "wrong-turn" for finding in findings):
         return None
-    walls = None if evidence.walls is None else thin_wall.is_judged(evidence)
+    walls = None
+    if evidence.walls is not None:
+        walls, evidence.may_lose = thin_wall.is_judged(evidence), thin_wall.may_lose(evidence)
     stands = [finding for finding in findings if finding.severity == "accepted" and finding.box is not None]
     return budget_of(evidence, walls, witness_step.is_judged(evidence), stands)

@@ -251,13 +251,17 @@ def wall_rows(evidence, motion: Motion, is_judged: np.ndarray) -> Rows | None:
     """Return rows of the places where the wood is nearly too thin, None where walls were not measured.
 
     is_judged (ny, nx) bool: cells whose wall counts.  The ball that measures a wall touches it at two places;
-    its diameter grows by what these move apart along the line between them.
+    its diameter grows by what these move apart along the line between them, and shrinks by what either does
+    alone where the other moves out of the wood.
     """
     walls, wanted = evidence.walls, evidence.target_walls
     if walls is None:
         return None
     limit = evidence.job.limits.thinnest_wall
     design = np.where(np.isnan(wanted.thickness), np.inf, wanted.thickness - walls.bound - ALIKE)
+    if evidence.may_lose is not None:  # known better, from a closer look at cut and part
+        lost = walls.thickness - evidence.may_lose
+        design = np.where(np.isnan(evidence.may_lose), design, lost)
     least = np.minimum(limit, design)
     value = np.where(is_judged & ~np.isnan(walls.thickness), least - walls.thickness, -np.inf)
     cells = worst_cells(value, evidence.field.lattice.cell)
@@ -266,12 +270,15 @@ def wall_rows(evidence, motion: Motion, is_judged: np.ndarray) -> Rows | None:
     near, contact = (a.reshape(-1, 3)[cells].astype(float) for a in (walls.near, walls.contact))
     thickness = walls.thickness.ravel()[cells].astype(float)
     apart = (near - contact) / np.maximum(thickness, 1e-9)[:, None]
-    grow, at = np.zeros((len(cells), 3)), near.copy()
     lift = np.zeros((len(cells), motion.lift.shape[1]))
-    thick = np.zeros_like(lift)
-    for face, foot, place, way in (
-        (walls.near_face, walls.near_cell, near, 1.0),
-        (walls.contact_face, walls.contact_cell, contact, -1.0),
+    grows, thicks, moved = (
+        np.zeros((2, len(cells), 3)),
+        np.zeros((2, *lift.shape)),
+        np.zeros((2, len(cells)), bool),
+    )
+    at, places = near.copy(), (near, contact)
+    for nth, (face, foot, way) in enumerate(
+        ((walls.near_face, walls.near_cell, 1.0), (walls.contact_face, walls.contact_cell, -1.0))
     ):
         side = face.ravel()[cells]
         cell = np.maximum(foot.ravel()[cells], 0)
@@ -279,14 +286,20 @@ def wall_rows(evidence, motion: Motion, is_judged: np.ndarray) -> Rows | None:
             owner = owners.ravel()[cell]
             mine = side == number
             rises = lifts(evidence, motion, number, owner)
-            thick -= np.where(mine[:, None], way * apart[:, 2:] * rises, 0.0)
+            thicks[nth] -= np.where(mine[:, None], way * apart[:, 2:] * rises, 0.0)
             if number == motion.side:
-                is_moved = mine & (owner >= 0)
-                grow -= np.where(is_moved[:, None], way * apart, 0.0)
-                at[is_moved] = place[is_moved]
+                moved[nth] = mine & (owner >= 0)
+                grows[nth] = np.where(moved[nth][:, None], -way * apart, 0.0)
+                at[moved[nth]] = places[nth][moved[nth]]
+    # What a face leaves standing when it moves away from the wood is taken off: then the other moves alone.
+    both = np.flatnonzero(moved.all(axis=0))
+    chosen = np.concatenate([np.arange(len(cells)), both, both])
+    grow = np.concatenate([grows.sum(axis=0), grows[0][both], grows[1][both]])
+    thick = np.concatenate([thicks.sum(axis=0), thicks[0][both], thicks[1][both]])
+    at = np.concatenate([at, near[both], contact[both]])
     return make_rows(
-        WALL, motion.side, at, -thickness, -least.ravel()[cells], grow, thick,
-        np.full_like(at, np.nan), lift,
+        WALL, motion.side, at, -thickness[chosen], -least.ravel()[cells][chosen], grow, thick,
+        np.full_like(at, np.nan), lift[chosen],
     )  # fmt: skip
 
 

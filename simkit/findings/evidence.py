@@ -48,6 +48,7 @@ class Evidence:
     poses: of compare.pose_fit, one for each setup.  seats: of compare.jig, one for each piece in a jig.
     recut(lattice) -> Field: the whole job cut again on another lattice, by the moves near it alone.
     columns(points (n, 2)) -> stock.steps.AtPoints: what is left, exact at any points.
+    thin_looks, may_lose (ny, nx) mm: of findings.thin_wall, made when first asked for, and for the budget.
     sweeps {1: ..., 2: ...}: of compare.sweeps, made when first asked for.
     may_exceed(side, is_gouge, most (ny, nx), is_asked (ny, nx), floor mm) -> compare.between.Unproved: where
         between the samples a deviation may be larger than `most`.
@@ -91,6 +92,8 @@ class Evidence:
     break_through: Any = None
     walls: Any = None
     target_walls: Any = None
+    thin_looks: Any = None
+    may_lose: Any = None
     reach: dict[int, Any] = field(default_factory=dict)
     cusps: dict[int, Any] = field(default_factory=dict)
     loose: Any = None

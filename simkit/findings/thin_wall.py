@@ -9,7 +9,14 @@ import numpy as np
 from scipy import ndimage
 
 from simkit.compare.part_only import part_columns
-from simkit.compare.thin_spots import ThinSpot, look_closer, thin_spots, wall_there
+from simkit.compare.thin_spots import (
+    ThinSpot,
+    joined_cells,
+    look_closer,
+    thin_cells,
+    thin_spots,
+    wall_there,
+)
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Face, Finding
@@ -27,28 +34,11 @@ def find(evidence: Evidence) -> list[Finding]:
     if evidence.walls is None:
         return []
     limit = evidence.job.limits.thinnest_wall
-    judged, lattice = is_judged(evidence), evidence.field.lattice
-
-    def surfaces(window: Lattice):
-        field = evidence.recut(window)
-        around = envelopes(evidence.target_grid, window)
-        return *part_columns(field.lower, field.upper, around, lattice.cell), field
-
-    def wanted_surfaces(window: Lattice):
-        around = envelopes(evidence.target_grid, window)
-        return np.nan_to_num(around.lower), np.nan_to_num(around.upper), None
-
-    found = thin_spots(evidence.walls, evidence.target_walls, limit, judged, field=evidence.field)
-    told = []
-    for spot in found[: shape.MOST]:
-        looked = look_closer(spot, lattice, surfaces, mask=judged)
-        part = wall_there(looked, lattice, wanted_surfaces, evidence.walls.cap, judged)
-        looked = _against_the_part(looked, part, limit)
-        told.append((spot, looked))
+    told, rest = looks(evidence)
     severities = [_severity(looked, limit) for _, looked in told]
     told = [one for one, severity in zip(told, severities, strict=True) if severity]
     every = moments_of(evidence, [looked for _, looked in told])
-    rest = shape.not_listed(len(found) - shape.MOST)
+    rest = shape.not_listed(rest)
     findings = []
     for nth, ((spot, looked), moments) in enumerate(zip(told, every, strict=True)):
         faces, names = faces_of(evidence, looked)
@@ -79,6 +69,53 @@ def find(evidence: Evidence) -> list[Finding]:
             )
         )
     return findings
+
+
+def looks(evidence: Evidence) -> tuple[list[tuple[ThinSpot, ThinSpot]], int]:
+    """Return the worst thin spots, each as its cells tell it and as looked at closer, and how many more are.
+
+    Made when first asked for.
+    """
+    if evidence.thin_looks is not None:
+        return evidence.thin_looks
+    limit = evidence.job.limits.thinnest_wall
+    judged, lattice = is_judged(evidence), evidence.field.lattice
+
+    def surfaces(window: Lattice):
+        field = evidence.recut(window)
+        around = envelopes(evidence.target_grid, window)
+        return *part_columns(field.lower, field.upper, around, lattice.cell), field
+
+    def wanted_surfaces(window: Lattice):
+        around = envelopes(evidence.target_grid, window)
+        return np.nan_to_num(around.lower), np.nan_to_num(around.upper), None
+
+    found = thin_spots(evidence.walls, evidence.target_walls, limit, judged, field=evidence.field)
+    told = []
+    for spot in found[: shape.MOST]:
+        looked = look_closer(spot, lattice, surfaces, mask=judged)
+        part = wall_there(looked, lattice, wanted_surfaces, evidence.walls.cap, judged)
+        told.append((spot, _against_the_part(looked, part, limit)))
+    evidence.thin_looks = told, len(found) - shape.MOST
+    return evidence.thin_looks
+
+
+def may_lose(evidence: Evidence) -> np.ndarray:
+    """Return how much thinner a wall that is thin by design may get before it is told (ny, nx) mm.
+
+    NaN at all other cells, and in spots that were not looked at closer.
+    """
+    found = np.full(evidence.field.lattice.shape, np.nan)
+    alike = [(spot, looked) for spot, looked in looks(evidence)[0] if looked.is_by_design]
+    if not alike:
+        return found
+    walls, judged = evidence.walls, is_judged(evidence)
+    is_thin = thin_cells(walls, evidence.target_walls, evidence.job.limits.thinnest_wall, judged)[0]
+    joined = joined_cells(walls, is_thin)
+    for spot, looked in alike:
+        is_mine = is_thin & (joined == joined[spot.iy, spot.ix])
+        found[is_mine] = looked.thickness + ALIKE - looked.target  # beyond it is undecided at first
+    return found
 
 
 def is_judged(evidence: Evidence) -> np.ndarray:
