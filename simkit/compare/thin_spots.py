@@ -28,8 +28,8 @@ class ThinSpot:
     one as thin of which both faces were cut.  near, contact (x, y, z) mm, blank frame: the two places
     between which it was measured there; near_face, contact_face: as in Walls.  rows: of the moves that cut
     these two faces, UNCUT where none did or no field tells.  area mm2 in plan, cells: how many.  target:
-    what the target has there, mm, None where it has no wall below the cap.  is_by_design: the target is
-    as thin there.
+    what the target has there, mm, None where it has no wall below the cap, and target_bound how far that may
+    be off, None where it was not looked at closer.  is_by_design: the target is as thin there.
     """
 
     thickness: float
@@ -45,6 +45,7 @@ class ThinSpot:
     cells: int
     target: float | None
     is_by_design: bool
+    target_bound: float | None = None
 
 
 def thin_cells(

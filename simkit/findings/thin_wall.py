@@ -25,7 +25,8 @@ from simkit.stock.field import Lattice
 from simkit.target.envelope import envelopes
 
 BESIDE_HOLDING = 0.6  # mm: so near a tab its thickness would be taken for the part's
-ALIKE = 0.1  # mm: a wall as thick as the part's within this is thin by design; with both bounds, it may be
+ALIKE = 0.1  # mm: a wall as thick as the part's within this and both bounds is thin by design
+STEADY = 0.03  # mm: by no more do these bounds change when a wall gets thinner by as much
 MEASURE = "diameter of the largest ball inside the wood that touches the surface there"
 
 
@@ -94,8 +95,12 @@ def looks(evidence: Evidence) -> tuple[list[tuple[ThinSpot, ThinSpot]], int]:
     told = []
     for spot in found[: shape.MOST]:
         looked = look_closer(spot, lattice, surfaces, mask=judged)
-        part = wall_there(looked, lattice, wanted_surfaces, evidence.walls.cap, judged)
-        told.append((spot, _against_the_part(looked, part, limit)))
+        if (
+            looked is not spot
+        ):  # else it is as its cells tell: at the edge of the blank a window shows no face
+            part = wall_there(looked, lattice, wanted_surfaces, evidence.walls.cap, judged)
+            looked = _against_the_part(looked, part, limit)
+        told.append((spot, looked))
     evidence.thin_looks = told, len(found) - shape.MOST
     return evidence.thin_looks
 
@@ -106,7 +111,11 @@ def may_lose(evidence: Evidence) -> np.ndarray:
     NaN at all other cells, and in spots that were not looked at closer.
     """
     found = np.full(evidence.field.lattice.shape, np.nan)
-    alike = [(spot, looked) for spot, looked in looks(evidence)[0] if looked.is_by_design]
+    alike = [
+        (spot, looked)
+        for spot, looked in looks(evidence)[0]
+        if looked.is_by_design and looked.target_bound is not None
+    ]
     if not alike:
         return found
     walls, judged = evidence.walls, is_judged(evidence)
@@ -114,7 +123,8 @@ def may_lose(evidence: Evidence) -> np.ndarray:
     joined = joined_cells(walls, is_thin)
     for spot, looked in alike:
         is_mine = is_thin & (joined == joined[spot.iy, spot.ix])
-        found[is_mine] = looked.thickness + ALIKE - looked.target  # beyond it is undecided at first
+        alike = ALIKE + looked.bound + looked.target_bound - STEADY
+        found[is_mine] = max(looked.thickness + alike - looked.target, 0.0)
     return found
 
 
@@ -140,12 +150,8 @@ def _against_the_part(looked: ThinSpot, part: tuple[float, float] | None, limit:
         return replace(looked, target=None, is_by_design=False)
     thickness, bound = part
     is_alike = looked.thickness + looked.bound + bound + ALIKE >= thickness
-    return replace(looked, target=thickness, is_by_design=is_alike and thickness - bound < limit)
-
-
-def _is_note(spot: ThinSpot) -> bool:
-    """Whether a spot that may be thin by design is so: cut and part were measured on the same cells."""
-    return spot.is_by_design and (spot.target is None or spot.thickness + ALIKE >= spot.target)
+    is_by_design = is_alike and thickness - bound < limit
+    return replace(looked, target=thickness, is_by_design=is_by_design, target_bound=bound)
 
 
 def _advice(spot: ThinSpot, faces: Sequence[Face], names: Sequence[str]) -> str:
@@ -153,7 +159,7 @@ def _advice(spot: ThinSpot, faces: Sequence[Face], names: Sequence[str]) -> str:
 
     names: of the steps that made the faces, "" for none.
     """
-    if _is_note(spot):
+    if spot.is_by_design:
         return "The part itself is this thin here; thicken it if it must bear load."
     if any(names):
         name = next(name for name in names if name)
@@ -168,7 +174,7 @@ def _advice(spot: ThinSpot, faces: Sequence[Face], names: Sequence[str]) -> str:
 
 def _words(spot: ThinSpot) -> str:
     """Return how thick the wood is and what the part has there, in words."""
-    if _is_note(spot):
+    if spot.is_by_design:
         return f"the part is thin here by design, {spot.target:.2f} mm; the wood is {spot.thickness:.2f} mm"
     wanted = "" if spot.target is None else f", the part has {spot.target:.2f} mm"
     return f"wood only {spot.thickness:.2f} mm thick{wanted}"
@@ -177,7 +183,6 @@ def _words(spot: ThinSpot) -> str:
 def _severity(spot: ThinSpot, limit: float) -> str:
     if spot.thickness - spot.bound >= limit:
         return ""
-    if _is_note(spot):
+    if spot.is_by_design:
         return "note"
-    is_certain = spot.thickness + spot.bound < limit and not spot.is_by_design
-    return "beyond" if is_certain else "undecided"
+    return "beyond" if spot.thickness + spot.bound < limit else "undecided"

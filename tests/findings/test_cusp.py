@@ -43,7 +43,7 @@ def test_cusp__higher_than_the_limit_is_told_with_line_and_stepover(tmp_path):
     assert 0.55 * 40 * 30 < row["area"] < 40 * 30
     assert "passes 2.00 mm apart" in row["message"]
     # s = 2 sqrt(2 R h - h^2) for h 0.1: 1.536, rounded down.
-    assert "to 1.54 mm or less" in row["advice"]
+    assert "to 1.53 mm or less" in row["advice"]
 
 
 def test_cusp__within_the_limit_or_without_one_is_not_told(tmp_path):
