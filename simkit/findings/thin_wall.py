@@ -95,9 +95,8 @@ def looks(evidence: Evidence) -> tuple[list[tuple[ThinSpot, ThinSpot]], int]:
     told = []
     for spot in found[: shape.MOST]:
         looked = look_closer(spot, lattice, surfaces, mask=judged)
-        if (
-            looked is not spot
-        ):  # else it is as its cells tell: at the edge of the blank a window shows no face
+        # Else it is as its cells tell: at the edge of the blank a window shows no face.
+        if looked is not spot:
             part = wall_there(looked, lattice, wanted_surfaces, evidence.walls.cap, judged)
             looked = _against_the_part(looked, part, limit)
         told.append((spot, looked))
@@ -123,8 +122,8 @@ def may_lose(evidence: Evidence) -> np.ndarray:
     joined = joined_cells(walls, is_thin)
     for spot, looked in alike:
         is_mine = is_thin & (joined == joined[spot.iy, spot.ix])
-        alike = ALIKE + looked.bound + looked.target_bound - STEADY
-        found[is_mine] = max(looked.thickness + alike - looked.target, 0.0)
+        slack = ALIKE + looked.bound + looked.target_bound - STEADY
+        found[is_mine] = max(looked.thickness + slack - looked.target, 0.0)
     return found
 
 
