@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+import weakref
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -305,7 +306,8 @@ def _cut(
         replays=replays,
         done=done,
     )
-    evidence.may_exceed = partial(_may_exceed, evidence)
+    # By a weak reference: what is held in a ring is freed late, and this is some hundred MB.
+    evidence.may_exceed = partial(_may_exceed, weakref.proxy(evidence))
     return evidence
 
 
