@@ -18,14 +18,19 @@ _NONE = ir.Constant(_CELLS, None)
 class _Formulas:
     """What the formulas need of a record, for eight cells at once."""
 
-    def __init__(self, builder, record, x, y):
+    def __init__(self, builder, record, cutter, x, y):
+        """record: of the move; cutter: the first of all, whose cutter is the same, read again and again."""
         self.builder, self.record = builder, record
         self.sqrt = call_of(builder, "llvm.sqrt.v8f64", ir.FunctionType(_CELLS, [_CELLS]))
         dx, dy = builder.fsub(x, self.wide(X)), builder.fsub(y, self.wide(Y))
         ux, uy = self.wide(UX), self.wide(UY)
         self.u = builder.fadd(builder.fmul(dx, ux), builder.fmul(dy, uy))
         self.w = builder.fsub(builder.fmul(dy, ux), builder.fmul(dx, uy))
-        self.radius, self.rim2, self.length = self.wide(RADIUS), self.wide(RIM2), self.wide(LENGTH)
+        self.length = self.wide(LENGTH)
+        self.radius, self.rim2 = (
+            spread(builder, builder.load(builder.gep(cutter, [_LONG(column)])), WIDE)
+            for column in (RADIUS, RIM2)
+        )
         self.h0, self.m = self.wide(H), self.wide(SLOPE)
 
     def number(self, column):
@@ -88,7 +93,7 @@ def _lower(context, builder, signature, arguments, is_ball):
     with cgutils.for_range(b, count) as loop:
         name = b.load(b.gep(names.data, [b.add(first_name, loop.index)]))
         j = b.fptosi(name, _LONG)
-        formulas = _Formulas(b, b.gep(records.data, [b.mul(j, columns)]), x, y)
+        formulas = _Formulas(b, b.gep(records.data, [b.mul(j, columns)]), records.data, x, y)
         g, covers = formulas.ball() if is_ball else formulas.flat()
         g = b.select(covers, g, ir.Constant(_CELLS, [float("inf")] * WIDE))
         g = b.fpext(b.fptrunc(g, several), _CELLS)

@@ -1,0 +1,158 @@
+"""Strips: sixteen moves of a ball that were packed one after the other, as tiles want them, made once for all.
+
+A move of finishing is near three tiles.  What their lists hold of it, and the bounds of sixteen such moves at
+once (group_kernels), are made here while the moves are packed, seen from the first move's start; a tile
+that a strip is near shifts it to its own middle and top, a vector at a time.  A strip of moves that lie all
+over the place would be near many tiles in vain: those whose tips are farther apart than the caller says, arcs
+and moves that go straight down stay single.
+
+Rounding: places in a list come from two sums and not from one, so they are off by 4 e D where those of
+add_line are off by e D (e = 2^-24, D the largest coordinate, the strip's own too): the cut takes a margin of
+96 e D where bound_kernels and hollow_kernels need less than 64 with it.
+Twin: tests/stock/test_strips.py makes the lists move by move.
+"""
+
+import math
+
+import numpy as np
+
+from simkit._jit import kernel, loop_kernel
+from simkit.cutters import BALL
+from simkit.stock.bit_kernels import ask_for
+from simkit.stock.group_kernels import BEND, LONG, MOST_BEND, SAG, WIDTH, make_groups
+from simkit.stock.list_kernels import (
+    ENTRY,
+    GROUP,
+    PH,
+    PLEN,
+    POFF,
+    PSHIFT,
+    PSLOPE,
+    PUX,
+    PUY,
+    PX,
+    PY,
+    WIDE,
+)
+from simkit.stock.record_kernels import LENGTH, LINE_FORM, SHIFT, SLOPE, UX, UY, H, X, Y, code_of
+from simkit.stock.vector_kernels import vector_at
+from simkit.stock.wide_kernels import fill_sixteen, shift_sixteen
+
+BALL_LINE = int(code_of.py_func(LINE_FORM, BALL))
+# A row of strips, float32: columns of sixteen pieces, then the numbers of the strip as a whole.
+AT_X, AT_Y, AT_H, AT_UX, AT_UY, AT_LENGTH, AT_SLOPE, AT_SHIFT = (WIDE * k for k in range(8))
+MIDDLE_X, MIDDLE_Y, LINE_H, ALONG_X, ALONG_Y, HALF_LONG, HALF_WIDE, RISE, CURVE, HANG = range(128, 138)
+FAR, HIGH = 138, 139  # the largest coordinate and the largest height
+STRIP = 144
+# A row of frames, float64: where the strip is seen from, its box as one of a move (pack_kernels.BOX).
+FROM_X, FROM_Y, FROM_H, STRIP_BOX = 0, 1, 2, 3
+FRAME = 8
+FEWEST = 8  # moves of some length in a strip
+STRIP_ROOM = 3 * GROUP  # float32 to work in
+
+
+@kernel
+def make_strip(codes, records, boxes, first, last, extent, strip, frame, room):
+    """Make a strip of the packed moves first <= j < last, sixteen at most, if it is worth it.
+
+    codes, records, boxes: as of pack_kernels; the boxes are as large as the cutter.  extent: how far apart tips
+    may be in plan, mm.  strip (STRIP,), frame (FRAME,): written; FROM_X is no number where there is none.
+    room (STRIP_ROOM,) float32.
+    """
+    frame[FROM_X] = math.nan
+    is_fit, count, lowest = True, 0, math.inf
+    x0, x1, y0, y1 = math.inf, -math.inf, math.inf, -math.inf
+    first, some = np.uint64(first), np.uint64(last - first)
+    for j in range(first, first + some):
+        is_fit &= codes[j] == BALL_LINE
+        x0, x1 = min(x0, boxes[j, 0]), max(x1, boxes[j, 1])
+        y0, y1 = min(y0, boxes[j, 2]), max(y1, boxes[j, 3])
+        lowest = min(lowest, boxes[j, 4])
+    if not is_fit or some < np.uint64(FEWEST):
+        return
+    grown = boxes[first, 1] - boxes[first, 0] - abs(records[first, LENGTH] * records[first, UX])
+    if max(x1 - x0, y1 - y0) - grown > extent:
+        return
+    ox, oy, oh = records[first, X], records[first, Y], records[first, H]
+    for lane in range(some):
+        j = first + lane
+        count += 1 if records[j, LENGTH] > 0.0 else 0
+        room[lane + np.uint64(PX)] = records[j, X] - ox
+        room[lane + np.uint64(PY)] = records[j, Y] - oy
+        room[lane + np.uint64(PH)] = records[j, H] - oh
+        room[lane + np.uint64(PUX)], room[lane + np.uint64(PUY)] = records[j, UX], records[j, UY]
+        room[lane + np.uint64(PLEN)], room[lane + np.uint64(PSLOPE)] = records[j, LENGTH], records[j, SLOPE]
+        room[lane + np.uint64(PSHIFT)] = records[j, SHIFT]
+    if count < FEWEST:
+        return
+    # What fills a strip up is nowhere, as in close_list.
+    for lane in range(some, np.uint64(WIDE)):
+        room[lane + np.uint64(PX)] = math.nan
+        for column in (PY, PH, PUX, PUY, PLEN, PSLOPE, PSHIFT):
+            room[lane + np.uint64(column)] = 0.0
+    # Of places at most 1.42 extents apart: see group_kernels.
+    most_bend = np.float32(min(MOST_BEND, 0.5 / (0.71 * extent)))
+    far, high = make_groups(room, 0, some, GROUP, most_bend, False, room[2 * GROUP :])
+    for lane in range(np.uint64(WIDE)):
+        strip[lane + np.uint64(AT_X)] = room[lane + np.uint64(PX)]
+        strip[lane + np.uint64(AT_Y)] = room[lane + np.uint64(PY)]
+        strip[lane + np.uint64(AT_H)] = room[lane + np.uint64(PH)]
+        strip[lane + np.uint64(AT_UX)] = room[lane + np.uint64(PUX)]
+        strip[lane + np.uint64(AT_UY)] = room[lane + np.uint64(PUY)]
+        strip[lane + np.uint64(AT_LENGTH)] = room[lane + np.uint64(PLEN)]
+        strip[lane + np.uint64(AT_SLOPE)] = room[lane + np.uint64(PSLOPE)]
+        strip[lane + np.uint64(AT_SHIFT)] = room[lane + np.uint64(PSHIFT)]
+    strip[MIDDLE_X], strip[MIDDLE_Y], strip[LINE_H] = room[GROUP + PX], room[GROUP + PY], room[GROUP + PH]
+    strip[ALONG_X], strip[ALONG_Y] = room[GROUP + PUX], room[GROUP + PUY]
+    strip[HALF_LONG], strip[HALF_WIDE] = room[GROUP + LONG], room[GROUP + WIDTH]
+    strip[RISE], strip[CURVE], strip[HANG] = room[GROUP + PSLOPE], room[GROUP + BEND], room[GROUP + SAG]
+    strip[FAR], strip[HIGH] = far, high
+    frame[FROM_X], frame[FROM_Y], frame[FROM_H] = ox, oy, oh
+    frame[STRIP_BOX], frame[STRIP_BOX + 1], frame[STRIP_BOX + 2], frame[STRIP_BOX + 3] = x0, x1, y0, y1
+    frame[STRIP_BOX + 4] = lowest
+
+
+@loop_kernel
+def ask_strip(number, strips, records):
+    """Ask the memory for a strip, and for what heights need of the records of its moves."""
+    first = np.uint64(number) * np.uint64(STRIP)
+    for k in range(np.uint64(STRIP // WIDE)):
+        ask_for(strips, first + k * np.uint64(WIDE))
+    columns = np.uint64(records.shape[1])
+    at = np.uint64(number) * np.uint64(WIDE) * columns
+    for k in range(np.uint64(WIDE)):
+        ask_for(records, at + k * columns)
+
+
+@loop_kernel
+def add_strip(lists, vector, base, x, y, top, number, strips, frames):
+    """Put a strip into a tile's list as its sixteen pieces `vector`, and into that of groups at `base`.
+
+    x, y, top: middle and top of the tile.  Returns the largest coordinate and the largest height.
+    """
+    at = vector_at(0, vector)
+    first = np.uint64(number) * np.uint64(STRIP)
+    dx, dy = np.float32(frames[number, FROM_X] - x), np.float32(frames[number, FROM_Y] - y)
+    dh, zero = np.float32(frames[number, FROM_H] - top), np.float32(0.0)
+    shift_sixteen(lists, at + np.uint64(PX), strips, first + np.uint64(AT_X), dx)
+    shift_sixteen(lists, at + np.uint64(PY), strips, first + np.uint64(AT_Y), dy)
+    shift_sixteen(lists, at + np.uint64(PH), strips, first + np.uint64(AT_H), dh)
+    shift_sixteen(lists, at + np.uint64(PUX), strips, first + np.uint64(AT_UX), zero)
+    shift_sixteen(lists, at + np.uint64(PUY), strips, first + np.uint64(AT_UY), zero)
+    shift_sixteen(lists, at + np.uint64(PLEN), strips, first + np.uint64(AT_LENGTH), zero)
+    shift_sixteen(lists, at + np.uint64(PSLOPE), strips, first + np.uint64(AT_SLOPE), zero)
+    shift_sixteen(lists, at + np.uint64(PSHIFT), strips, first + np.uint64(AT_SHIFT), zero)
+    fill_sixteen(lists, at + np.uint64(POFF), zero, zero)
+    fill_sixteen(lists, at + np.uint64(ENTRY), np.float32(number * WIDE), np.float32(1.0))
+    vector = np.uint64(vector)
+    i = vector_at(base, vector // np.uint64(WIDE)) + vector % np.uint64(WIDE)
+    lists[i + np.uint64(PX)] = strips[number, MIDDLE_X] + dx
+    lists[i + np.uint64(PY)] = strips[number, MIDDLE_Y] + dy
+    lists[i + np.uint64(PH)] = strips[number, LINE_H] + dh
+    lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)] = strips[number, ALONG_X], strips[number, ALONG_Y]
+    lists[i + np.uint64(LONG)] = strips[number, HALF_LONG]
+    lists[i + np.uint64(WIDTH)] = strips[number, HALF_WIDE]
+    lists[i + np.uint64(PSLOPE)] = strips[number, RISE]
+    lists[i + np.uint64(BEND)], lists[i + np.uint64(SAG)] = strips[number, CURVE], strips[number, HANG]
+    far = max(abs(dx), abs(dy)) + strips[number, FAR]
+    return far, abs(dh) + strips[number, HIGH]
