@@ -108,6 +108,71 @@ def _lower(context, builder, signature, arguments, is_ball):
     return context.get_dummy_value()
 
 
+@instruction
+def lower_halves_ball(typingctx, names, places, first, count, rows, records, w, apart):
+    """Lower halves of leaves, eight cells each, by straight moves of a ball, one after the other.
+
+    names, places float32: from `first` on `count` moves, and where in w x of the cells is that each
+    lowers; `apart` behind each other then y, heights and rows that cut them.  One loop over several halves:
+    where the moves of a half end is nothing that the processor has to foresee.
+    """
+
+    def generate(context, builder, signature, arguments):
+        b = builder
+        names, places, first, count, rows, records, w, apart = arguments
+        kinds = signature.args
+        array = lambda k: context.make_array(kinds[k])(context, b, arguments[k])  # noqa: E731
+        names, places, rows, records = array(0), array(1), array(4), array(5)
+        columns = cgutils.unpack_tuple(b, records.shape)[1]
+        several = ir.VectorType(ir.FloatType(), WIDE)
+        with cgutils.for_range(b, count) as loop:
+            k = b.add(first, loop.index)
+            j = b.fptosi(b.load(b.gep(names.data, [k])), _LONG)
+            place = b.fptosi(b.load(b.gep(places.data, [k])), _LONG)
+            cells = [at(context, b, kinds[6], w, b.add(place, b.mul(apart, _LONG(c))), WIDE)[0] for c in range(4)]
+            x, y, before, kept = (b.load(one, align=8) for one in cells)
+            formulas = _Formulas(b, b.gep(records.data, [b.mul(j, columns)]), records.data, x, y)
+            g, covers = formulas.ball()
+            g = b.select(covers, g, ir.Constant(_CELLS, [float("inf")] * WIDE))
+            g = b.fpext(b.fptrunc(g, several), _CELLS)
+            row = spread(b, b.sitofp(b.load(b.gep(rows.data, [j])), _DOUBLE), WIDE)
+            is_under = b.fcmp_ordered("<", g, before)
+            draws = b.and_(b.fcmp_ordered("==", g, before), b.fcmp_ordered("<", row, kept))
+            b.store(b.select(is_under, g, before), cells[2], align=8)
+            b.store(b.select(b.or_(is_under, draws), row, kept), cells[3], align=8)
+        return context.get_dummy_value()
+
+    whole = types.uint64
+    return types.void(names, places, whole, types.int64, rows, records, w, whole), generate
+
+
+@instruction
+def heights_of_ball(typingctx, j, records, places, first, apart, g, at_g):
+    """Write the heights of a ball's straight move j at eight places to g[at_g] and behind, float32.
+
+    places: x from `first` on, `apart` behind y.
+    """
+
+    def generate(context, builder, signature, arguments):
+        b = builder
+        j, records, places, first, apart, g, at_g = arguments
+        kinds = signature.args
+        records = context.make_array(kinds[1])(context, b, records)
+        columns = cgutils.unpack_tuple(b, records.shape)[1]
+        x, y = (
+            b.load(at(context, b, kinds[2], places, one, WIDE)[0], align=8) for one in (first, b.add(first, apart))
+        )
+        formulas = _Formulas(b, b.gep(records.data, [b.mul(j, columns)]), records.data, x, y)
+        height, covers = formulas.ball()
+        height = b.select(covers, height, ir.Constant(_CELLS, [float("inf")] * WIDE))
+        there, several = at(context, b, kinds[5], g, at_g, WIDE)
+        b.store(b.fptrunc(height, several), there, align=4)
+        return context.get_dummy_value()
+
+    whole = types.uint64
+    return types.void(types.int64, records, places, whole, whole, g, whole), generate
+
+
 _TAKES = (types.uint64, types.int64)
 
 

@@ -29,6 +29,7 @@ from simkit.stock.list_kernels import (
     group_boxes,
     groups_near,
 )
+from simkit.stock.quad_kernels import QUAD_ROOM
 from simkit.stock.record_kernels import (
     LENGTH,
     H,
@@ -230,7 +231,7 @@ def cut_blocks(
         lined_up(16 * CELLS),
         lined_up(2 * CELLS).view(np.float32),
         lined_up(4 * CELLS).view(np.float32),
-        lined_up(BLOCK * BLOCK // 2).view(np.float32),
+        lined_up(QUAD_ROOM // 2).view(np.float32),
         lined_up(48),
         lined_up(2 * LANES).view(np.int32),
     )
