@@ -313,7 +313,7 @@ def _few(lists, base, n, field, block, cutter, moves, room):
     h, owner, xs, ys = field
     codes, rows, records = moves
     _, _, heights, _ = cutter
-    places, _, _, _, g, _, _ = room
+    places, _, _, _, g, _, _, _ = room
     iy0, iy1, ix0, ix1 = block
     wide = np.uint64(ix1 - ix0)
     cells = wide * np.uint64(iy1 - iy0)

@@ -92,7 +92,7 @@ def corner_ceiling(lists, bests, x, y, moves, heights, slope_x, slope_y, room, l
     leans (8,): written, the slopes of the quarters as these moves leave them.
     """
     codes, _, records = moves
-    places, _, _, _, g, corners, _ = room
+    places, _, _, _, g, corners, _, _ = room
     for i in range(16):
         corners[i + 32] = math.inf
     for k in range(4):
@@ -122,7 +122,7 @@ def quarters_ceiling(lists, bests, x, y, moves, lean_x, lean_y, room, leans):
     lean_x, lean_y: the slope to take where they tell none.  Returns slope along x and y, and the ceiling.
     """
     codes, _, records = moves
-    places, _, _, _, g, corners, _ = room
+    places, _, _, _, g, corners, _, _ = room
     for i in range(16):
         corners[i + 32] = math.inf
     for k in range(4):

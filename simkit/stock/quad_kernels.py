@@ -46,6 +46,7 @@ LEAVES = 4
 NAMES = 2 * LANES
 MOST_NAMES = LEAVES * 2 * LANES + LANES
 QUAD_ROOM = NAMES + 2 * MOST_NAMES
+HALF_ROOM = 2 * HALF * MOST_NAMES  # float64, of halves between two steps
 
 
 @loop_kernel
@@ -60,10 +61,10 @@ def leaf_of(part, leaf):
 @loop_kernel
 def room_of(room, leaf):
     """The room to work in of one of the four leaves of a block of 8."""
-    places, w, hb, off, g, corners, keys = room
+    places, w, hb, off, g, corners, keys, some = room
     return (
         places, w[leaf * 4 * CELLS : (leaf + 1) * 4 * CELLS], hb[leaf * CELLS : (leaf + 1) * CELLS],
-        off[leaf * 2 * CELLS : (leaf + 1) * 2 * CELLS], g, corners, keys,
+        off[leaf * 2 * CELLS : (leaf + 1) * 2 * CELLS], g, corners, keys, some,
     )  # fmt: skip
 
 
@@ -186,15 +187,15 @@ def lower_firsts(lists, bests, done, moves, room):
                 names[np.uint64(NAMES) + count] = lists[i + ENTRY]
                 names[np.uint64(NAMES + MOST_NAMES) + count] = np.float32(leaf * 4 * CELLS + half * HALF)
                 count += np.uint64(1)
-    _lower_named(names, count, rows, records, room[1])
+    _lower_named(names, count, rows, records, room[1], room[7])
     return np.int64(count) * HALF
 
 
 @kernel
-def _lower_named(names, count, rows, records, w):
+def _lower_named(names, count, rows, records, w, some):
     """Lower halves of leaves by what was named: compiled once for all who call it."""
     lower_halves_ball(
-        names[NAMES:], names[NAMES + MOST_NAMES :], np.uint64(0), np.int64(count), rows, records, w, np.uint64(CELLS)
+        names[NAMES:], names[NAMES + MOST_NAMES :], np.int64(count), rows, records, w, np.uint64(CELLS), some
     )
 
 
@@ -223,7 +224,7 @@ def lower_leaves(lists, base, n, done, field, part, tile, cutter, moves, room, l
             )  # fmt: skip
             count = _name(lists, first, b0, names, count, leaf * 4 * CELLS)
             count = _name(lists, first, b1, names, count, leaf * 4 * CELLS + HALF)
-        _lower_named(names, count, rows, records, w)
+        _lower_named(names, count, rows, records, w, room[7])
         evaluated += HALF * np.int64(count)
     for leaf in range(LEAVES):
         store_leaf(field, leaf_of(part, leaf), room_of(room, leaf))

@@ -29,7 +29,7 @@ from simkit.stock.list_kernels import (
     group_boxes,
     groups_near,
 )
-from simkit.stock.quad_kernels import QUAD_ROOM
+from simkit.stock.quad_kernels import HALF_ROOM, QUAD_ROOM
 from simkit.stock.record_kernels import (
     LENGTH,
     H,
@@ -234,6 +234,7 @@ def cut_blocks(
         lined_up(QUAD_ROOM // 2).view(np.float32),
         lined_up(48),
         lined_up(2 * LANES).view(np.int32),
+        lined_up(HALF_ROOM),
     )
     _cut_tiles(
         field,
