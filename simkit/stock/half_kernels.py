@@ -10,6 +10,7 @@ from simkit.stock.record_kernels import LENGTH, RADIUS, RIM2, SHIFT, SLOPE, UX, 
 from simkit.stock.wide_kernels import at, call_of, spread
 
 WIDE = 8
+STREAMS = 4
 _DOUBLE, _LONG = ir.DoubleType(), ir.IntType(64)
 _CELLS = ir.VectorType(_DOUBLE, WIDE)
 _NONE = ir.Constant(_CELLS, None)
@@ -125,13 +126,14 @@ def _lower(context, builder, signature, arguments, is_ball):
 def lower_halves_ball(typingctx, names, places, count, rows, records, w, apart, some):
     """Lower halves of leaves, eight cells each, by straight moves of a ball, one after the other.
 
-    names, places float32: `count` moves, and where in w x of the cells is that each lowers; `apart` behind each
-    other then y, heights and rows that cut them.  some (16 count,) float64: room.
+    names, places float32: `count` moves, a multiple of STREAMS, and where in w x of the cells is that each
+    lowers; `apart` behind each other then y, heights and rows that cut them.  some (16 count,) float64: room.
     One list for several halves: where the moves of a half end is nothing that the processor has to foresee.
     And three loops, one up to the first root, one to the second, one behind it: a height takes a hundred
     cycles from its first number to its last, and what waits for numbers takes up room that the processor
     has for some hundred operations; so it sees two or three heights at once if each is computed whole, and a
-    dozen if they go together from step to step.
+    dozen if they go together from step to step.  The last loop takes STREAMS parts of the list in turns, for
+    what lowers a half after another move waits until that has been written.
     """
 
     def generate(context, builder, signature, arguments):
@@ -165,19 +167,21 @@ def lower_halves_ball(typingctx, names, places, count, rows, records, w, apart, 
             formulas = _Formulas(b, record(loop.index)[1], records.data)
             for value, there in zip(formulas.nearest(u, q2), kept(loop.index), strict=True):
                 b.store(value, there, align=8)
-        with cgutils.for_range(b, count) as loop:
-            low, rest = (b.load(one, align=8) for one in kept(loop.index))
-            formulas = _Formulas(b, records.data, records.data)
-            g, covers = formulas.over(low, rest)
-            g = b.select(covers, g, ir.Constant(_CELLS, [float("inf")] * WIDE))
-            g = b.fpext(b.fptrunc(g, several), _CELLS)
-            row = spread(b, b.sitofp(b.load(b.gep(rows.data, [record(loop.index)[0]])), _DOUBLE), WIDE)
-            state = cells(loop.index, (2, 3))
-            before, keeper = (b.load(one, align=8) for one in state)
-            is_under = b.fcmp_ordered("<", g, before)
-            draws = b.and_(b.fcmp_ordered("==", g, before), b.fcmp_ordered("<", row, keeper))
-            b.store(b.select(is_under, g, before), state[0], align=8)
-            b.store(b.select(b.or_(is_under, draws), row, keeper), state[1], align=8)
+        part = b.udiv(count, _LONG(STREAMS))
+        with cgutils.for_range(b, part) as loop:
+            for stream in range(STREAMS):
+                k = b.add(loop.index, b.mul(part, _LONG(stream)))
+                low, rest = (b.load(one, align=8) for one in kept(k))
+                g, covers = _Formulas(b, records.data, records.data).over(low, rest)
+                g = b.select(covers, g, ir.Constant(_CELLS, [float("inf")] * WIDE))
+                g = b.fpext(b.fptrunc(g, several), _CELLS)
+                row = spread(b, b.sitofp(b.load(b.gep(rows.data, [record(k)[0]])), _DOUBLE), WIDE)
+                state = cells(k, (2, 3))
+                before, keeper = (b.load(one, align=8) for one in state)
+                is_under = b.fcmp_ordered("<", g, before)
+                draws = b.and_(b.fcmp_ordered("==", g, before), b.fcmp_ordered("<", row, keeper))
+                b.store(b.select(is_under, g, before), state[0], align=8)
+                b.store(b.select(b.or_(is_under, draws), row, keeper), state[1], align=8)
         return context.get_dummy_value()
 
     return types.void(names, places, types.int64, rows, records, w, types.uint64, some), generate

@@ -12,7 +12,7 @@ import numpy as np
 
 from simkit._jit import bound_loop_kernel, kernel, loop_kernel
 from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
-from simkit.stock.half_kernels import lower_halves_ball
+from simkit.stock.half_kernels import STREAMS, lower_halves_ball
 from simkit.stock.leaf_kernels import (
     CELLS,
     HALF,
@@ -194,6 +194,12 @@ def lower_firsts(lists, bests, done, moves, room):
 @kernel
 def _lower_named(names, count, rows, records, w, some):
     """Lower halves of leaves by what was named: compiled once for all who call it."""
+    if count == np.uint64(0):
+        return
+    last, room_for = np.uint64(NAMES) + count - np.uint64(1), np.uint64(MOST_NAMES)
+    for k in range(np.uint64(1), np.uint64(STREAMS)):  # the last once more, up to parts of the same length
+        names[last + k], names[last + k + room_for] = names[last], names[last + room_for]
+    count = (count + np.uint64(STREAMS - 1)) // np.uint64(STREAMS) * np.uint64(STREAMS)
     lower_halves_ball(
         names[NAMES:], names[NAMES + MOST_NAMES :], np.int64(count), rows, records, w, np.uint64(CELLS), some
     )
