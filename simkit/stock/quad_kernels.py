@@ -45,7 +45,11 @@ LEAVES = 4
 # evaluated, with as much to spare as is written at once.
 NAMES = 2 * LANES
 MOST_NAMES = LEAVES * 2 * LANES + LANES
-QUAD_ROOM = NAMES + 2 * MOST_NAMES
+# Then what is known of a group's pieces over each leaf: first where they touch, then bounds in its place.
+PLANES, COLUMNS = NAMES + 2 * MOST_NAMES, 5
+ALONG, ASIDE, AWAY, THERE, BESIDE = (LANES * k for k in range(COLUMNS))
+OVER, RISE_X, RISE_Y, BENT = (LANES * k for k in range(4))
+QUAD_ROOM = PLANES + LEAVES * LANES * COLUMNS
 HALF_ROOM = 2 * HALF * MOST_NAMES  # float64, of halves between two steps
 
 
@@ -90,43 +94,58 @@ def _least_in_row(at, slope, w, bend, y, slope_y, bend_y, row, hb, off):
 
 
 @bound_loop_kernel
-def leaf_under(lists, first, n, x, y, half_x, half_y, lean_x, lean_y, radius, margin, lift, hb, off, done, marks):
-    """Which of the first n pieces of a group come under the surface of a leaf in its first and its last rows.
+def _contacts(lists, first, lanes, x, y, half_x, half_y, lean_x, lean_y, radius, room, at):
+    """Where each of a group's pieces is seen from, and about where it touches: the first half of ball_bounds.
 
-    x, y, half_x, half_y, lean_x, lean_y, radius, margin: as of ball_bounds; the rest as of halves_under.
+    room: from `at` on, LANES apart: along, across and away (squared) as of bound_kernels._seen, how far along
+    the place is that is looked at, and how far across that lies beyond.
     """
-    zero, one, half_of = np.float32(0.0), np.float32(1.0), np.float32(0.5)
-    x, y, radius, margin = np.float32(x), np.float32(y), np.float32(radius), np.float32(margin)
+    zero, one = np.float32(0.0), np.float32(1.0)
+    x, y, radius = np.float32(x), np.float32(y), np.float32(radius)
     half_x, half_y = np.float32(half_x), np.float32(half_y)
     lean_x, lean_y = np.float32(lean_x), np.float32(lean_y)
-    half = math.sqrt(half_x * half_x + half_y * half_y)
-    r2 = radius * radius
-    over_r = one / radius
-    bend = math.sqrt(half_of * over_r)
     over_lean = radius / math.sqrt(one + (lean_x * lean_x + lean_y * lean_y))
     lean_x, lean_y = lean_x * over_lean, lean_y * over_lean
-    tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
-    far = radius + half + margin
-    far2 = far * far
-    y0, y1 = off[np.uint64(CELLS)], off[np.uint64(CELLS + LEAF)]
-    y2, y3 = off[np.uint64(CELLS + 2 * LEAF)], off[np.uint64(CELLS + 3 * LEAF)]
-    lanes = (n + np.uint64(15)) & ~np.uint64(15)
     for lane in range(lanes):
-        i = first + lane
+        i, k = first + lane, at + lane
         dx, dy = x - lists[i + np.uint64(PX)], y - lists[i + np.uint64(PY)]
         ux, uy, length = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)], lists[i + np.uint64(PLEN)]
         u = dx * ux + dy * uy
         w = dy * ux - dx * uy
         beyond = u - min(max(u, zero), length)
-        away2 = beyond * beyond + w * w
         lean_u, lean_w = lean_x * ux + lean_y * uy, lean_y * ux - lean_x * uy
         tu = u - lean_u
         tu = min(max(tu, zero), length) - tu
         tw = lean_w - w
         tx = min(max(tu * ux - tw * uy, -half_x), half_x)
         ty = min(max(tu * uy + tw * ux, -half_y), half_y)
-        v = u + (tx * ux + ty * uy)
-        across = ty * ux - tx * uy
+        room[k + np.uint64(ALONG)], room[k + np.uint64(ASIDE)] = u, w
+        room[k + np.uint64(AWAY)] = beyond * beyond + w * w
+        room[k + np.uint64(THERE)] = u + (tx * ux + ty * uy)
+        room[k + np.uint64(BESIDE)] = ty * ux - tx * uy
+
+
+@bound_loop_kernel
+def _planes(lists, first, lanes, half_x, half_y, radius, margin, lift, done, room, at):
+    """Bounds of a group's pieces, of what _contacts wrote: the second half of ball_bounds.
+
+    Written over it: the bound at the middle, with `lift` added, its slopes, and BEND_AT.
+    """
+    zero, one, half_of = np.float32(0.0), np.float32(1.0), np.float32(0.5)
+    radius, margin = np.float32(radius), np.float32(margin)
+    half_x, half_y = np.float32(half_x), np.float32(half_y)
+    half = math.sqrt(half_x * half_x + half_y * half_y)
+    r2 = radius * radius
+    over_r = one / radius
+    bend = math.sqrt(half_of * over_r)
+    tau = r2 / np.float32(1.0 + STEEPEST * STEEPEST)
+    far = radius + half + margin
+    far2 = far * far
+    for lane in range(lanes):
+        i, k = first + lane, at + lane
+        ux, uy, length = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)], lists[i + np.uint64(PLEN)]
+        u, w, v = room[k + np.uint64(ALONG)], room[k + np.uint64(ASIDE)], room[k + np.uint64(THERE)]
+        across = room[k + np.uint64(BESIDE)]
         w2 = w + across
         pw = w2
         w2 = w2 * w2
@@ -140,23 +159,36 @@ def leaf_under(lists, first, n, x, y, half_x, half_y, lean_x, lean_y, radius, ma
         low = lists[i + np.uint64(PH)] + (pu * u + pw * w - support)
         low += min(zero, length * (lists[i + np.uint64(PSLOPE)] - pu))
         low -= margin * (one + (abs(pu) + abs(pw)))
-        is_out = (away2 > far2) | (lists[i + np.uint64(ENTRY)] == done)
-        low += lift
-        slope_x, slope_y = pu * ux - pw * uy, pu * uy + pw * ux
-        bend_x, bend_y, bent = -bend * uy, bend * ux, -bend * across
-        under = min(
+        is_out = (room[k + np.uint64(AWAY)] > far2) | (lists[i + np.uint64(ENTRY)] == done)
+        room[k + np.uint64(OVER)] = BIG if is_out else low + lift
+        room[k + np.uint64(RISE_X)] = pu * ux - pw * uy
+        room[k + np.uint64(RISE_Y)] = pu * uy + pw * ux
+        room[k + np.uint64(BENT)] = bend * across
+
+
+@bound_loop_kernel
+def _under(lists, first, n, radius, hb, off, room, at):
+    """Which of the first n bounds that _planes wrote come under the surface of a leaf: see halves_under."""
+    bend = math.sqrt(np.float32(0.5) / np.float32(radius))
+    y0, y1 = off[np.uint64(CELLS)], off[np.uint64(CELLS + LEAF)]
+    y2, y3 = off[np.uint64(CELLS + 2 * LEAF)], off[np.uint64(CELLS + 3 * LEAF)]
+    lanes = (n + np.uint64(15)) & ~np.uint64(15)
+    for lane in range(lanes):
+        i, k = first + lane, at + lane
+        low, bent = room[k + np.uint64(OVER)], -room[k + np.uint64(BENT)]
+        slope_x, slope_y = room[k + np.uint64(RISE_X)], room[k + np.uint64(RISE_Y)]
+        bend_x, bend_y = -bend * lists[i + np.uint64(PUY)], bend * lists[i + np.uint64(PUX)]
+        room[lane] = min(
             _least_in_row(low, slope_x, bent, bend_x, y0, slope_y, bend_y, 0, hb, off),
             _least_in_row(low, slope_x, bent, bend_x, y1, slope_y, bend_y, 1, hb, off),
         )
-        over = min(
+        room[lane + np.uint64(LANES)] = min(
             _least_in_row(low, slope_x, bent, bend_x, y2, slope_y, bend_y, 2, hb, off),
             _least_in_row(low, slope_x, bent, bend_x, y3, slope_y, bend_y, 3, hb, off),
         )
-        marks[lane] = BIG if is_out else under
-        marks[lane + np.uint64(LANES)] = BIG if is_out else over
     # What fills the list up to whole vectors is no number, and never counts.
     used = np.uint32(0xFFFFFFFF) >> np.uint32(np.uint64(LANES) - n)
-    b0, b1 = marked(marks, np.uint64(0), lanes), marked(marks, np.uint64(LANES), lanes)
+    b0, b1 = marked(room, np.uint64(0), lanes), marked(room, np.uint64(LANES), lanes)
     return np.uint32(b0 & used), np.uint32(b1 & used)
 
 
@@ -218,16 +250,26 @@ def lower_leaves(lists, base, n, done, field, part, tile, cutter, moves, room, l
     for group in range(np.uint64((n + LANES - 1) // LANES)):
         first = np.uint64(base) + group * np.uint64(GROUP)
         some = min(np.uint64(n) - group * np.uint64(LANES), np.uint64(LANES))
+        lanes = (some + np.uint64(15)) & ~np.uint64(15)
         count = np.uint64(0)
         for leaf in range(LEAVES):
             x, y, half_x, half_y = extent(field[2], field[3], leaf_of(part, leaf), tile)
+            at = np.uint64(PLANES + leaf * LANES * COLUMNS)
+            _contacts(
+                lists, first, lanes, x, y, half_x, half_y, lean[0], lean[1], radius, names, at
+            )
+        for leaf in range(LEAVES):
+            x, y, half_x, half_y = extent(field[2], field[3], leaf_of(part, leaf), tile)
+            at = np.uint64(PLANES + leaf * LANES * COLUMNS)
+            _planes(
+                lists, first, lanes, half_x, half_y, radius, margin, lift, np.float32(done[leaf]), names, at
+            )
+        for leaf in range(LEAVES):
             own = room_of(room, leaf)
             for i in range(np.uint64(CELLS)):
                 own[2][i] = own[1][i + np.uint64(HEIGHT)]
-            b0, b1 = leaf_under(
-                lists, first, some, x, y, half_x, half_y, lean[0], lean[1], radius, margin, lift, own[2],
-                own[3], np.float32(done[leaf]), names,
-            )  # fmt: skip
+            at = np.uint64(PLANES + leaf * LANES * COLUMNS)
+            b0, b1 = _under(lists, first, some, radius, own[2], own[3], names, at)
             count = _name(lists, first, b0, names, count, leaf * 4 * CELLS)
             count = _name(lists, first, b1, names, count, leaf * 4 * CELLS + HALF)
         _lower_named(names, count, rows, records, w, room[7])
