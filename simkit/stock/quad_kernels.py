@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import bound_loop_kernel, kernel, loop_kernel
+from simkit._jit import bound_loop_kernel, instruction, ir, kernel, loop_kernel, types
 from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
 from simkit.stock.half_kernels import STREAMS, lower_halves_ball
 from simkit.stock.leaf_kernels import (
@@ -18,7 +18,6 @@ from simkit.stock.leaf_kernels import (
     HALF,
     HEIGHT,
     LEAF,
-    marked,
     name_pieces,
     store_leaf,
 )
@@ -38,18 +37,21 @@ from simkit.stock.list_kernels import (
     WIDE,
     extent,
 )
-from simkit.stock.wide_kernels import fill_sixteen
+from simkit.stock.wide_kernels import at, call_of, fill_sixteen, spread
 
 LEAVES = 4
-# Room, float32: marks of a list's group for both halves of a leaf, then names and places of what is to be
-# evaluated, with as much to spare as is written at once.
+_LONG = ir.IntType(64)
+# Room, float32: names and places of what is to be evaluated, with as much to spare as is written at once.
 NAMES = 2 * LANES
 MOST_NAMES = LEAVES * 2 * LANES + LANES
-# Then what is known of a group's pieces over each leaf: first where they touch, then bounds in its place.
-PLANES, COLUMNS = NAMES + 2 * MOST_NAMES, 5
-ALONG, ASIDE, AWAY, THERE, BESIDE = (LANES * k for k in range(COLUMNS))
-OVER, RISE_X, RISE_Y, BENT = (LANES * k for k in range(4))
-QUAD_ROOM = PLANES + LEAVES * LANES * COLUMNS
+# Then what is known of a group's pieces over each leaf: first where they touch, then bounds in its place; the
+# surface; and where its cells are.
+PLANES = NAMES + 2 * MOST_NAMES
+ALONG, ASIDE, AWAY, THERE, BESIDE = (LANES * k for k in range(5))
+OVER, RISE_X, RISE_Y, BENT, BENT_X, BENT_Y = (LANES * k for k in range(6))
+SURFACE, OFF = LANES * 6, LANES * 6 + CELLS
+LEAF_ROOM = LANES * 8
+QUAD_ROOM = PLANES + LEAVES * LEAF_ROOM
 HALF_ROOM = 2 * HALF * MOST_NAMES  # float64, of halves between two steps
 
 
@@ -72,25 +74,49 @@ def room_of(room, leaf):
     )  # fmt: skip
 
 
-@bound_loop_kernel
-def _least_in_row(at, slope, w, bend, y, slope_y, bend_y, row, hb, off):
-    """The least that a bound stands over the surface of a leaf in one of its rows, y from its middle."""
-    first = np.uint64(row * LEAF)
-    x0, x1, x2, x3 = off[np.uint64(0)], off[np.uint64(1)], off[np.uint64(2)], off[np.uint64(3)]
-    at += slope_y * y
-    w += bend_y * y
-    w0, w1, w2, w3 = w + bend * x0, w + bend * x1, w + bend * x2, w + bend * x3
-    over = min(
-        (at + (slope * x0 + w0 * w0)) - hb[first],
-        (at + (slope * x1 + w1 * w1)) - hb[first + np.uint64(1)],
-    )
-    return min(
-        over,
-        min(
-            (at + (slope * x2 + w2 * w2)) - hb[first + np.uint64(2)],
-            (at + (slope * x3 + w3 * w3)) - hb[first + np.uint64(3)],
-        ),
-    )
+@instruction
+def sixteen_under(typingctx, room, planes, surface, places):
+    """Which of sixteen bounds come under the surface of a leaf: sixteen bits for its first half, then its second.
+
+    room float32: from `planes` on the columns that _planes writes; from `surface` on the leaf's heights, from
+    `places` on x of its cells from its middle, CELLS behind y.  Zero or less is under, no number is not.
+    """
+
+    def generate(context, builder, signature, arguments):
+        b, kind, (array, planes, surface, places) = builder, signature.args[0], arguments
+        numbers = context.make_array(kind)(context, b, array).data
+        several = at(context, b, kind, array, planes, WIDE)[1]
+        least = call_of(b, "llvm.minnum.v16f32", ir.FunctionType(several, [several, several]))
+        fused = call_of(b, "llvm.fma.v16f32", ir.FunctionType(several, [several] * 3))
+
+        def column(offset):
+            where, _ = at(context, b, kind, array, b.add(planes, _LONG(offset)), WIDE)
+            return b.load(where, align=4)
+
+        def number(first, k):
+            return spread(b, b.load(b.gep(numbers, [b.add(first, _LONG(k))])), WIDE)
+
+        low, rise_x, rise_y = column(OVER), column(RISE_X), column(RISE_Y)
+        bent, bent_x, bent_y = b.fneg(column(BENT)), column(BENT_X), column(BENT_Y)
+        bits = []
+        for half in range(2):
+            over = []
+            for row in (2 * half, 2 * half + 1):
+                y = number(places, CELLS + row * LEAF)
+                height, w = b.call(fused, [rise_y, y, low]), b.call(fused, [bent_y, y, bent])
+                for k in range(LEAF):
+                    x = number(places, k)
+                    away = b.call(fused, [bent_x, x, w])
+                    g = b.call(fused, [away, away, b.call(fused, [rise_x, x, height])])
+                    over.append(b.fsub(g, number(surface, row * LEAF + k)))
+            while len(over) > 1:
+                over = [b.call(least, list(pair)) for pair in zip(over[::2], over[1::2], strict=True)]
+            found = b.fcmp_ordered("<=", over[0], ir.Constant(several, None))
+            bits.append(b.zext(b.bitcast(found, ir.IntType(WIDE)), ir.IntType(32)))
+        return b.or_(bits[0], b.shl(bits[1], ir.IntType(32)(WIDE)))
+
+    whole = types.uint64
+    return types.uint32(room, whole, whole, whole), generate
 
 
 @bound_loop_kernel
@@ -164,32 +190,29 @@ def _planes(lists, first, lanes, half_x, half_y, radius, margin, lift, done, roo
         room[k + np.uint64(RISE_X)] = pu * ux - pw * uy
         room[k + np.uint64(RISE_Y)] = pu * uy + pw * ux
         room[k + np.uint64(BENT)] = bend * across
+        room[k + np.uint64(BENT_X)], room[k + np.uint64(BENT_Y)] = -bend * uy, bend * ux
 
 
-@bound_loop_kernel
-def _under(lists, first, n, radius, hb, off, room, at):
+@loop_kernel
+def _under(n, room, at):
     """Which of the first n bounds that _planes wrote come under the surface of a leaf: see halves_under."""
-    bend = math.sqrt(np.float32(0.5) / np.float32(radius))
-    y0, y1 = off[np.uint64(CELLS)], off[np.uint64(CELLS + LEAF)]
-    y2, y3 = off[np.uint64(CELLS + 2 * LEAF)], off[np.uint64(CELLS + 3 * LEAF)]
-    lanes = (n + np.uint64(15)) & ~np.uint64(15)
-    for lane in range(lanes):
-        i, k = first + lane, at + lane
-        low, bent = room[k + np.uint64(OVER)], -room[k + np.uint64(BENT)]
-        slope_x, slope_y = room[k + np.uint64(RISE_X)], room[k + np.uint64(RISE_Y)]
-        bend_x, bend_y = -bend * lists[i + np.uint64(PUY)], bend * lists[i + np.uint64(PUX)]
-        room[lane] = min(
-            _least_in_row(low, slope_x, bent, bend_x, y0, slope_y, bend_y, 0, hb, off),
-            _least_in_row(low, slope_x, bent, bend_x, y1, slope_y, bend_y, 1, hb, off),
-        )
-        room[lane + np.uint64(LANES)] = min(
-            _least_in_row(low, slope_x, bent, bend_x, y2, slope_y, bend_y, 2, hb, off),
-            _least_in_row(low, slope_x, bent, bend_x, y3, slope_y, bend_y, 3, hb, off),
-        )
-    # What fills the list up to whole vectors is no number, and never counts.
-    used = np.uint32(0xFFFFFFFF) >> np.uint32(np.uint64(LANES) - n)
-    b0, b1 = marked(room, np.uint64(0), lanes), marked(room, np.uint64(LANES), lanes)
-    return np.uint32(b0 & used), np.uint32(b1 & used)
+    b0, b1 = np.uint32(0), np.uint32(0)
+    surface, places = at + np.uint64(SURFACE), at + np.uint64(OFF)
+    for lane in range(np.uint64(0), n, np.uint64(WIDE)):
+        bits = sixteen_under(room, at + lane, surface, places)
+        b0 = np.uint32(b0 | np.uint32((bits & np.uint32(0xFFFF)) << np.uint32(lane)))
+        b1 = np.uint32(b1 | np.uint32((bits >> np.uint32(WIDE)) << np.uint32(lane)))
+    return b0, b1
+
+
+@loop_kernel
+def _show(own, room, at):
+    """The surface of a leaf as its cells are now, and where they are, beside what is known of pieces over it."""
+    _, w, _, off, _, _, _, _ = own
+    for i in range(np.uint64(CELLS)):
+        room[at + np.uint64(SURFACE) + i] = w[i + np.uint64(HEIGHT)]
+    for i in range(np.uint64(2 * CELLS)):
+        room[at + np.uint64(OFF) + i] = off[i]
 
 
 @loop_kernel
@@ -254,22 +277,20 @@ def lower_leaves(lists, base, n, done, field, part, tile, cutter, moves, room, l
         count = np.uint64(0)
         for leaf in range(LEAVES):
             x, y, half_x, half_y = extent(field[2], field[3], leaf_of(part, leaf), tile)
-            at = np.uint64(PLANES + leaf * LANES * COLUMNS)
+            at = np.uint64(PLANES + leaf * LEAF_ROOM)
             _contacts(
                 lists, first, lanes, x, y, half_x, half_y, lean[0], lean[1], radius, names, at
             )
         for leaf in range(LEAVES):
             x, y, half_x, half_y = extent(field[2], field[3], leaf_of(part, leaf), tile)
-            at = np.uint64(PLANES + leaf * LANES * COLUMNS)
+            at = np.uint64(PLANES + leaf * LEAF_ROOM)
             _planes(
                 lists, first, lanes, half_x, half_y, radius, margin, lift, np.float32(done[leaf]), names, at
             )
         for leaf in range(LEAVES):
-            own = room_of(room, leaf)
-            for i in range(np.uint64(CELLS)):
-                own[2][i] = own[1][i + np.uint64(HEIGHT)]
-            at = np.uint64(PLANES + leaf * LANES * COLUMNS)
-            b0, b1 = _under(lists, first, some, radius, own[2], own[3], names, at)
+            at = np.uint64(PLANES + leaf * LEAF_ROOM)
+            _show(room_of(room, leaf), names, at)
+            b0, b1 = _under(some, names, at)
             count = _name(lists, first, b0, names, count, leaf * 4 * CELLS)
             count = _name(lists, first, b1, names, count, leaf * 4 * CELLS + HALF)
         _lower_named(names, count, rows, records, w, room[7])

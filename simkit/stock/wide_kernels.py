@@ -257,3 +257,19 @@ def least_of_sixteen(typingctx, numbers, first):
         return builder.call(least, [builder.load(read, align=4)], fastmath=("nnan", "nsz"))
 
     return types.float32(numbers, types.uint64), generate
+
+
+@instruction
+def lane_of_least(typingctx, numbers, first):
+    """Which of the sixteen float32 from `first` on is the least, the first of several; none may be NaN."""
+
+    def generate(context, builder, signature, arguments):
+        read, several = at(context, builder, signature.args[0], arguments[0], arguments[1], 16)
+        value, half = builder.load(read, align=4), ir.IntType(16)
+        reduce = call_of(builder, "llvm.vector.reduce.fmin.v16f32", ir.FunctionType(_FLOAT, [several]))
+        least = builder.call(reduce, [value], fastmath=("nnan", "nsz"))
+        bits = builder.bitcast(builder.fcmp_ordered("==", value, spread(builder, least, 16)), half)
+        place = call_of(builder, "llvm.cttz.i16", ir.FunctionType(half, [half, ir.IntType(1)]))
+        return builder.zext(builder.call(place, [bits, ir.IntType(1)(0)]), ir.IntType(64))
+
+    return types.uint64(numbers, types.uint64), generate
