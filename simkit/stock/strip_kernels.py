@@ -1,14 +1,15 @@
 """Strips: sixteen moves of a ball that were packed one after the other, as tiles want them, made once for all.
 
 A move of finishing is near three tiles.  What their lists hold of it, and the bounds of sixteen such moves at
-once (group_kernels), are made here while the moves are packed, seen from the first move's start; a tile
+once (group_kernels), are made here while the moves are packed, seen from the start of the one in the middle; a tile
 that a strip is near shifts it to its own middle and top, a vector at a time.  A strip of moves that lie all
 over the place would be near many tiles in vain: those whose tips are farther apart than the caller says, arcs
 and moves that go straight down stay single.
 
-Rounding: places in a list come from two sums and not from one, so they are off by 4 e D where those of
-add_line are off by e D (e = 2^-24, D the largest coordinate, the strip's own too): the cut takes a margin of
-96 e D where bound_kernels and hollow_kernels need less than 64 with it.
+Rounding, e = 2^-24, D the largest coordinate, that of the strip and of where it is seen from together: places
+in a list are off by 3 e D where those of add_line are off by e D, two sums more.  In the sum of bound_kernels
+that makes 6 e D of 4 e D, 38 in all of the 64 e D that are taken off; in that of hollow_kernels, with six
+operations more, e^2 / (2 z) is off by 12 e D^2 / z, of 16.
 Twin: tests/stock/test_strips.py makes the lists move by move.
 """
 
@@ -73,7 +74,8 @@ def make_strip(codes, records, boxes, first, last, extent, strip, frame, room):
     grown = boxes[first, 1] - boxes[first, 0] - abs(records[first, LENGTH] * records[first, UX])
     if max(x1 - x0, y1 - y0) - grown > extent:
         return
-    ox, oy, oh = records[first, X], records[first, Y], records[first, H]
+    middle = first + some // np.uint64(2)  # so that numbers are small
+    ox, oy, oh = records[middle, X], records[middle, Y], records[middle, H]
     for lane in range(some):
         j = first + lane
         count += 1 if records[j, LENGTH] > 0.0 else 0

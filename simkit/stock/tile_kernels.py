@@ -41,7 +41,6 @@ from simkit.stock.record_kernels import (
 from simkit.stock.strip_kernels import add_strip, ask_strip
 from simkit.stock.vector_kernels import vectors_of
 
-MARGIN = 96.0  # of roundings: see strip_kernels
 STRIPS_AHEAD = 4
 AHEAD = 24  # moves for whose records the memory is asked before they are needed
 
@@ -161,7 +160,7 @@ def _cut_tiles(
             n_strips = vectors_of(n)
         else:
             far, high = group_boxes(lists, n, boxes, room[4])
-        margin = MARGIN * 2.0**-24 * (far + wide + deep + radius + high)
+        margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
         tile = (tx, ty, top, 2.0**-21 * (abs(top) + high + radius), margin, has_curves)
         reach += margin
         for iy in range(iy0, iy1, BLOCK):
