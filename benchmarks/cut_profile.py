@@ -76,7 +76,7 @@ def unit_times(moves, cutter, runs):
     names, w = rng.integers(0, len(records), 200).astype(np.float32), rng.random(16 * 16)
     small, keys = np.zeros(256, np.float32), np.empty(4 * LANES, np.int32)
     field = (np.zeros((32, 32), np.float32), np.zeros((32, 32), np.int32), np.arange(32.0), np.arange(32.0))
-    leaf_room = (w, w, small, small.copy(), small, w, keys)
+    leaf_room = (w, w, small, small.copy(), small, w, keys, w)
     columns = (np.full(len(records), code, np.int8), rows, records)
     n = 16_000
     radius, vectors, names_of = (
