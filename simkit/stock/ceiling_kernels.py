@@ -117,7 +117,7 @@ def corner_ceiling(lists, bests, x, y, moves, heights, slope_x, slope_y, room, l
 
 @loop_kernel
 def quarters_ceiling(lists, bests, x, y, moves, lean_x, lean_y, room, leans):
-    """Slope of a block of 16, of a ball, as the best moves of its quarters leave it, and their ceiling as corner_ceiling.
+    """Slope of a ball's block of 16 as the best moves of its quarters leave it, and their ceiling.
 
     lean_x, lean_y: the slope to take where they tell none.  Returns slope along x and y, and the ceiling.
     """

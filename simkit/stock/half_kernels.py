@@ -59,7 +59,7 @@ class _Formulas:
         return self.u, b.fsub(b.fmul(self.radius, self.radius), b.fmul(self.w, self.w))
 
     def nearest(self, u, q2):
-        """Of what is seen: height of the tip where the ball stands that cuts a cell, and the root's square."""
+        """Of what is seen: height of the tip where the ball cuts a cell, and what the height's root is of."""
         b, shift = self.builder, self.number(SHIFT)
         place = cgutils.alloca_once_value(b, u)
         with b.if_then(b.fcmp_unordered("!=", shift, _DOUBLE(0.0))):  # of a level move nothing is taken
@@ -201,7 +201,8 @@ def heights_of_ball(typingctx, j, records, places, first, apart, g, at_g):
         records = context.make_array(kinds[1])(context, b, records)
         columns = cgutils.unpack_tuple(b, records.shape)[1]
         x, y = (
-            b.load(at(context, b, kinds[2], places, one, WIDE)[0], align=8) for one in (first, b.add(first, apart))
+            b.load(at(context, b, kinds[2], places, one, WIDE)[0], align=8)
+            for one in (first, b.add(first, apart))
         )
         formulas = _Formulas(b, b.gep(records.data, [b.mul(j, columns)]), records.data, x, y)
         height, covers = formulas.ball()

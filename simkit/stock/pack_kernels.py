@@ -149,7 +149,7 @@ def _pack_moves(
     is_arc, plane, start, end, centre, sweep, tool, matrix, offset, numbers, profiles, outlines, view,
     codes, records, boxes, rows,
 ):  # fmt: skip
-    """Pack the moves first <= i < n behind the first `count`; return how many there are then, and the fault."""
+    """Pack the moves first <= i < n behind `count` others; return how many there are then, and the fault."""
     up = 1.0 if matrix[2, 2] > 0.0 else -1.0
     turned = 1.0 if matrix[0, 0] * matrix[1, 1] - matrix[0, 1] * matrix[1, 0] > 0.0 else -1.0
     m00, m01, m10, m11 = matrix[0, 0], matrix[0, 1], matrix[1, 0], matrix[1, 1]
@@ -231,8 +231,8 @@ def pack_moves(
     codes (n,) int8; records (n, columns), columns: COLUMNS, or WIDE_COLUMNS when a cutter has the profile
     code PROFILE or an arc is upright; boxes (n, BOX) mm: x0, x1, y0, y1 of the swept plan, and the
     lowest height of the tip; rows (n,) int32, growing: the first k are filled.  strips, frames (k / 16, ...):
-    filled too, or none (strip_kernels), extent mm: how far apart tips of a strip may be.  fault: the first row with an
-    unknown cutter, -1 - row for one that is not finite, and n when there is none.
+    filled too, or none (strip_kernels), extent mm: how far apart tips of a strip may be.  fault: the first
+    row with an unknown cutter, -1 - row for one that is not finite, and n when there is none.
     """
     n, count, made, fault = len(start), 0, 0, 0
     room = np.empty(STRIP_ROOM, np.float32)
@@ -245,10 +245,8 @@ def pack_moves(
         )  # fmt: skip
         if fault != last:
             return count, fault
-        while made < len(strips) and (count >= (made + 1) * WIDE or (last == n and count > made * WIDE)):
+        while made < len(strips) and (count >= (made + 1) * WIDE or last == n):  # the last ones are none
             j1 = min((made + 1) * WIDE, count)
-            make_strip(
-                codes, records, boxes, made * WIDE, j1, extent, strips[made], frames[made], room
-            )
+            make_strip(codes, records, boxes, made * WIDE, j1, extent, strips[made], frames[made], room)
             made += 1
     return count, n

@@ -76,7 +76,7 @@ def room_of(room, leaf):
 
 @instruction
 def sixteen_under(typingctx, room, planes, surface, places):
-    """Which of sixteen bounds come under the surface of a leaf: sixteen bits for its first half, then its second.
+    """Which of sixteen bounds come under the surface of a leaf: sixteen bits for each of its halves.
 
     room float32: from `planes` on the columns that _planes writes; from `surface` on the leaf's heights, from
     `places` on x of its cells from its middle, CELLS behind y.  Zero or less is under, no number is not.
@@ -87,7 +87,10 @@ def sixteen_under(typingctx, room, planes, surface, places):
         numbers = context.make_array(kind)(context, b, array).data
         several = at(context, b, kind, array, planes, WIDE)[1]
         least = call_of(b, "llvm.minnum.v16f32", ir.FunctionType(several, [several, several]))
-        fused = call_of(b, "llvm.fma.v16f32", ir.FunctionType(several, [several] * 3))
+        is_fused = {"flags": ("contract",)}  # as of bound_kernel
+
+        def fused(one, two, three):
+            return b.fadd(b.fmul(one, two, **is_fused), three, **is_fused)
 
         def column(offset):
             where, _ = at(context, b, kind, array, b.add(planes, _LONG(offset)), WIDE)
@@ -103,11 +106,11 @@ def sixteen_under(typingctx, room, planes, surface, places):
             over = []
             for row in (2 * half, 2 * half + 1):
                 y = number(places, CELLS + row * LEAF)
-                height, w = b.call(fused, [rise_y, y, low]), b.call(fused, [bent_y, y, bent])
+                height, w = fused(rise_y, y, low), fused(bent_y, y, bent)
                 for k in range(LEAF):
                     x = number(places, k)
-                    away = b.call(fused, [bent_x, x, w])
-                    g = b.call(fused, [away, away, b.call(fused, [rise_x, x, height])])
+                    away = fused(bent_x, x, w)
+                    g = fused(away, away, fused(rise_x, x, height))
                     over.append(b.fsub(g, number(surface, row * LEAF + k)))
             while len(over) > 1:
                 over = [b.call(least, list(pair)) for pair in zip(over[::2], over[1::2], strict=True)]
@@ -207,7 +210,7 @@ def _under(n, room, at):
 
 @loop_kernel
 def _show(own, room, at):
-    """The surface of a leaf as its cells are now, and where they are, beside what is known of pieces over it."""
+    """Write the surface of a leaf as its cells are now, and where they are, beside the bounds over it."""
     _, w, _, off, _, _, _, _ = own
     for i in range(np.uint64(CELLS)):
         room[at + np.uint64(SURFACE) + i] = w[i + np.uint64(HEIGHT)]
@@ -278,9 +281,7 @@ def lower_leaves(lists, base, n, done, field, part, tile, cutter, moves, room, l
         for leaf in range(LEAVES):
             x, y, half_x, half_y = extent(field[2], field[3], leaf_of(part, leaf), tile)
             at = np.uint64(PLANES + leaf * LEAF_ROOM)
-            _contacts(
-                lists, first, lanes, x, y, half_x, half_y, lean[0], lean[1], radius, names, at
-            )
+            _contacts(lists, first, lanes, x, y, half_x, half_y, lean[0], lean[1], radius, names, at)
         for leaf in range(LEAVES):
             x, y, half_x, half_y = extent(field[2], field[3], leaf_of(part, leaf), tile)
             at = np.uint64(PLANES + leaf * LEAF_ROOM)
