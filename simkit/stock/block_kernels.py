@@ -74,7 +74,9 @@ from simkit.stock.vector_kernels import best_pieces, keep_pieces, vectors_of
 from simkit.stock.wide_kernels import under_ceiling
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
-START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
+# Of the first list, and of tiles without and with curves: a literal 0 or False would be a type of its own,
+# and whatever it goes to compiled once more for it.
+START, STRAIGHT, CURVED = np.int64(0), np.bool_(False), np.bool_(True)
 FEW = 6  # so many moves are evaluated without tests
 FEW_OF_CURVES = 2  # of a ball's over blocks of 8: heights of curved ones take several times as long
 
@@ -200,7 +202,7 @@ def _refine_groups(lists, groups, n, to, field, block, tile, cutter, moves, room
     best, ceiling = np.int64(-1), math.inf
     if count:
         bests = best_pieces(
-            lists, START, named, count, x, y, half_x, half_y, px, py, radius, margin, 0.5, some
+            lists, START, named, np.int64(count), x, y, half_x, half_y, px, py, radius, margin, 0.5, some
         )
         best = max(max(bests[0], bests[1]), max(bests[2], bests[3]))
         if best >= 0:

@@ -54,6 +54,8 @@ STRIP = 144
 FROM_X, FROM_Y, FROM_H, STRIP_BOX = 0, 1, 2, 3
 FRAME = 8
 FEWEST = 8  # moves of some length in a strip
+# For make_groups, with the types that tiles call it with: a literal would be compiled for once more.
+NONE, STRAIGHT = np.int64(0), np.bool_(False)
 STRIP_ROOM = 3 * GROUP  # float32 to work in
 
 
@@ -136,7 +138,9 @@ def make_strip(codes, records, boxes, first, last, extent, strip, frame, room):
     columns_of(records, first, middle, room, strip)
     # Of places at most 1.42 extents apart: see group_kernels.
     most_bend = np.float32(min(MOST_BEND, 0.5 / (0.71 * extent)))
-    far, high = make_groups(room, 0, some, GROUP, most_bend, False, room[2 * GROUP :])
+    far, high = make_groups(
+        room, NONE, np.int64(WIDE), np.int64(GROUP), most_bend, STRAIGHT, room[2 * GROUP :]
+    )
     strip[MIDDLE_X], strip[MIDDLE_Y], strip[LINE_H] = room[GROUP + PX], room[GROUP + PY], room[GROUP + PH]
     strip[ALONG_X], strip[ALONG_Y] = room[GROUP + PUX], room[GROUP + PUY]
     strip[HALF_LONG], strip[HALF_WIDE] = room[GROUP + LONG], room[GROUP + WIDTH]

@@ -9,7 +9,7 @@ from simkit.cutters import BALL
 from simkit.stock.bit_kernels import (
     ask_for,
 )
-from simkit.stock.block_kernels import BLOCK, START, cut_block
+from simkit.stock.block_kernels import BLOCK, CURVED, START, STRAIGHT, cut_block
 from simkit.stock.bound_kernels import (
     RADIUS_AT,
 )
@@ -120,7 +120,7 @@ def _cut_tiles(
         top = float(tops[t])
         reach = radius * (1.0 + 1e-6) + 1e-6
         near_tip = math.sqrt(wide * wide + deep * deep) + reach
-        n, before, has_curves = START, np.int64(-1), False
+        n, before, has_curves = START, np.int64(-1), STRAIGHT
         n_strips, far, high = START, 0.0, 0.0
         if is_ball:  # strips first: each fills sixteen places of the list
             for entry in range(starts[t], starts[t + 1]):
@@ -147,7 +147,7 @@ def _cut_tiles(
             if is_line(codes[j]):
                 n = add_line(lists, n, tx, ty, top, near_tip, j, j, records)
             else:
-                has_curves = True
+                has_curves = CURVED
                 n = add_move(lists, n, tx, ty, top, near_tip, j, j, codes[j], records, fineness)
         if n == 0:
             continue
