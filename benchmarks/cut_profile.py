@@ -76,7 +76,7 @@ def unit_times(moves, cutter, runs):
     names, w = rng.integers(0, len(records), 200).astype(np.float32), rng.random(16 * 16)
     small, keys = np.zeros(256, np.float32), np.empty(4 * LANES, np.int32)
     field = (np.zeros((32, 32), np.float32), np.zeros((32, 32), np.int32), np.arange(32.0), np.arange(32.0))
-    leaf_room = (w, w, small, small.copy(), small, w, keys)
+    leaf_room = (w, w, small, small.copy(), small, w, keys, w)
     columns = (np.full(len(records), code, np.int8), rows, records)
     n = 16_000
     radius, vectors, names_of = (
@@ -143,12 +143,13 @@ def profile(name, moves, cutter, size, runs):
     view = np.array([0.0, size, 0.0, size, loads.THICKNESS])
     tiles = tuple(-(-n // TILE) for n in lattice.shape)
     tops = np.full(tiles, loads.THICKNESS, np.float32)
-    packed = Packed(moves, cutters, IDENTITY, view, 0, 0)
+    extent = 1.5 * TILE * lattice.cell if cutter.code == BALL else 0.0  # as the cut packs strips
+    packed = Packed(moves, cutters, IDENTITY, view, 0, 0, extent)
     outcome = cut(field, moves, cutters, IDENTITY)
     jobs = (
         lambda: cut(field, moves, cutters, IDENTITY),
         lambda: cut(field, moves, cutters, IDENTITY, tile=PLAIN_TILE, is_plain=True),
-        lambda: Packed(moves, cutters, IDENTITY, view, 0, 0),
+        lambda: Packed(moves, cutters, IDENTITY, view, 0, 0, extent),
         lambda: packed.bins(*lattice.origin, TILE * lattice.cell, tops),
     )
     jobs[1]()
@@ -159,7 +160,11 @@ def profile(name, moves, cutter, size, runs):
     heights, in_leaves = outcome.evaluations / cells, outcome.leaf_tests / cells
     of_groups = outcome.group_tests / cells
     in_blocks = outcome.bound_tests / cells - in_leaves - of_groups
-    entries = packed.bins(*lattice.origin, TILE * lattice.cell, tops)[0][-1] / cells
+    named = packed.bins(*lattice.origin, TILE * lattice.cell, tops)[1]
+    single = (
+        np.count_nonzero(named >= 0) / cells
+    )  # strips are made while packing; to list them is in the rest
+    entries = single if cutter.code == BALL else named.size / cells
     print(f"{name}: {whole:.0f} ns a cell against {plain:.0f} plain, one thread: {plain / whole:.1f} times")
     rest = whole
     over_blocks = (

@@ -78,7 +78,7 @@ def leaf_cells(n, field, room):
 def grouped(n, lists, room):
     """One list of LANES pieces after the other into groups."""
     for _ in range(n):
-        make_groups(lists, LANES, GROUP, np.float32(MOST_BEND), False, room)
+        make_groups(lists, 0, LANES, GROUP, np.float32(MOST_BEND), False, room)
 
 
 @entry_kernel

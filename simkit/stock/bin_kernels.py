@@ -6,8 +6,10 @@ import numpy as np
 
 from simkit._jit import entry_kernel, kernel, loop_kernel
 from simkit.cutters import BALL
+from simkit.stock.list_kernels import WIDE
 from simkit.stock.pack_kernels import LOWEST, SLACK
 from simkit.stock.record_kernels import LENGTH, LINE_FORM, UX, UY, R, X, Y, code_of, is_band, plan_reach
+from simkit.stock.strip_kernels import FROM_X, STRIP_BOX
 
 BALL_LINE = int(code_of.py_func(LINE_FORM, BALL))
 
@@ -53,6 +55,34 @@ def _bin_moves(codes, records, boxes, j0, j1, x0, y0, size, tops, places, entrie
                 if is_filling:
                     entries[places[tile]] = np.int32(j)
                 places[tile] += 1
+
+
+@kernel
+def _bin_box(frame, number, x0, y0, size, tops, places, entries):
+    """As _bin_moves, of a strip, whose name in the entries is -1 - number."""
+    nty, ntx = tops.shape
+    per_size, low = 1.0 / size, frame[STRIP_BOX + LOWEST]
+    tx0, tx1 = _tiles_of(frame[STRIP_BOX], frame[STRIP_BOX + 1], x0, per_size, float(ntx))
+    ty0, ty1 = _tiles_of(frame[STRIP_BOX + 2], frame[STRIP_BOX + 3], y0, per_size, float(nty))
+    for ty in range(ty0, ty1):
+        for tx in range(tx0, tx1):
+            tile = np.uint64(ty * ntx + tx)
+            if low > tops[np.uint64(ty), np.uint64(tx)]:
+                continue
+            if entries.shape[0] > 0:
+                entries[places[tile]] = np.int32(-1 - number)
+            places[tile] += 1
+
+
+@entry_kernel
+def bin_strips(codes, records, boxes, frames, first, last, x0, y0, size, tops, places, entries):
+    """As bin_moves, but moves of a strip (strip_kernels; frames: of all) as one, named -1 - its number."""
+    for number in range(first // WIDE, (last + WIDE - 1) // WIDE):
+        if frames[number, FROM_X] == frames[number, FROM_X]:
+            _bin_box(frames[number], number, x0, y0, size, tops, places, entries)
+        else:
+            j0, j1 = number * WIDE, min(number * WIDE + WIDE, last)
+            _bin_moves(codes, records, boxes, j0, j1, x0, y0, size, tops, places, entries)
 
 
 @entry_kernel

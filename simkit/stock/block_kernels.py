@@ -64,6 +64,7 @@ from simkit.stock.list_kernels import (
     lanes_of,
     piece_at,
 )
+from simkit.stock.quad_kernels import leaf_of, lower_firsts, lower_leaves, room_of
 from simkit.stock.record_kernels import (
     SLOPE,
     H,
@@ -73,7 +74,9 @@ from simkit.stock.vector_kernels import best_pieces, keep_pieces, vectors_of
 from simkit.stock.wide_kernels import under_ceiling
 
 BLOCK = 16  # cells along the edge of the largest blocks of a tile
-START = np.int64(0)  # of the first list; a literal 0 would be a type of its own, and compiled for again
+# Of the first list, and of tiles without and with curves: a literal 0 or False would be a type of its own,
+# and whatever it goes to compiled once more for it.
+START, STRAIGHT, CURVED = np.int64(0), np.bool_(False), np.bool_(True)
 FEW = 6  # so many moves are evaluated without tests
 FEW_OF_CURVES = 2  # of a ball's over blocks of 8: heights of curved ones take several times as long
 
@@ -183,7 +186,7 @@ def _refine_groups(lists, groups, n, to, field, block, tile, cutter, moves, room
     pieces are kept, and how many were tested.
     """
     _, _, top, tie, margin, _ = tile
-    radius, heights = float(cutter[1][RADIUS_AT]), cutter[2]
+    radius = float(cutter[1][RADIUS_AT])
     px, py = lean[0], lean[1]
     x, y, half_x, half_y = extent(field[2], field[3], block, tile)
     some, named = room[4], vectors[0]
@@ -199,13 +202,13 @@ def _refine_groups(lists, groups, n, to, field, block, tile, cutter, moves, room
     best, ceiling = np.int64(-1), math.inf
     if count:
         bests = best_pieces(
-            lists, START, named, count, x, y, half_x, half_y, px, py, radius, margin, 0.5, some
+            lists, START, named, np.int64(count), x, y, half_x, half_y, px, py, radius, margin, 0.5, some
         )
         best = max(max(bests[0], bests[1]), max(bests[2], bests[3]))
         if best >= 0:
             corners_of(field, block, room)
             px, py, ceiling = quarters_ceiling(
-                lists, bests, x + tile[0], y + tile[1], moves, heights, px, py, room, lean[2:]
+                lists, bests, x + tile[0], y + tile[1], moves, px, py, room, lean[2:]
             )
     if best < 0:
         for k in range(2, 10):
@@ -219,25 +222,6 @@ def _refine_groups(lists, groups, n, to, field, block, tile, cutter, moves, room
         lists, START, named, count, x, y, half_x, half_y, px, py, radius, margin, limit, to, some
     )
     return kept, tests
-
-
-@loop_kernel
-def _room_of(room, leaf):
-    """The room to work in of one of the four leaves of a block of 8."""
-    places, w, hb, off, g, corners, keys = room
-    return (
-        places, w[leaf * 4 * CELLS : (leaf + 1) * 4 * CELLS], hb[leaf * CELLS : (leaf + 1) * CELLS],
-        off[leaf * 2 * CELLS : (leaf + 1) * 2 * CELLS], g, corners, keys,
-    )  # fmt: skip
-
-
-@loop_kernel
-def _leaf_of(part, leaf):
-    """The cells of one of the four leaves of a block of 8; where that is smaller some again, to no harm."""
-    iy0, iy1, ix0, ix1 = part
-    iy = min(iy0 + LEAF, iy1 - 1) if leaf >= 2 else iy0
-    ix = min(ix0 + LEAF, ix1 - 1) if leaf % 2 else ix0
-    return iy, min(iy + LEAF, iy1), ix, min(ix + LEAF, ix1)
 
 
 @loop_kernel
@@ -272,11 +256,14 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
         )
     done = room[5]
     for leaf in range(4):
-        load_leaf(field, _leaf_of(part, leaf), _room_of(room, leaf))
+        load_leaf(field, leaf_of(part, leaf), room_of(room, leaf))
     evaluated = 0
-    for leaf in range(4):
-        done[leaf] = lower_first(lists, bests[leaf], moves, cutter, _room_of(room, leaf))
-        evaluated += CELLS if bests[leaf] >= 0 else 0
+    if is_ball and not has_curves:
+        evaluated += lower_firsts(lists, bests, done, moves, room)
+    else:
+        for leaf in range(4):
+            done[leaf] = lower_first(lists, bests[leaf], moves, cutter, room_of(room, leaf))
+            evaluated += CELLS if bests[leaf] >= 0 else 0
     if best >= 0:
         w = room[1]
         h0, h1 = w[2 * CELLS], w[4 * CELLS + 2 * CELLS + LEAF - 1]
@@ -306,15 +293,18 @@ def _cut_part(lists, base, n, to, every, field, part, tile, cutter, moves, room,
         )  # fmt: skip
     if kept <= (FEW_OF_CURVES if is_ball and has_curves else FEW):
         for leaf in range(4):
-            store_leaf(field, _leaf_of(part, leaf), _room_of(room, leaf))
+            store_leaf(field, leaf_of(part, leaf), room_of(room, leaf))
         if kept == 1 and level < math.inf and np.int64(lists[to + ENTRY]) == best_move:
             _fill(field, part, np.float32(level), rows[best_move])
             return evaluated, 0
         return evaluated + _few(lists, to, kept, field, part, cutter, moves, room), 0
+    if is_ball and not has_curves:
+        evaluated += lower_leaves(lists, to, kept, done, field, part, tile, cutter, moves, room, lean)
+        return evaluated, 4 * kept
     for leaf in range(4):
         evaluated += lower_leaf(
-            lists, to, kept, np.int64(done[leaf]), every, field, _leaf_of(part, leaf), tile, cutter, moves,
-            _room_of(room, leaf), lean,
+            lists, to, kept, np.int64(done[leaf]), every, field, leaf_of(part, leaf), tile, cutter, moves,
+            room_of(room, leaf), lean,
         )  # fmt: skip
     return evaluated, 4 * kept
 
@@ -325,7 +315,7 @@ def _few(lists, base, n, field, block, cutter, moves, room):
     h, owner, xs, ys = field
     codes, rows, records = moves
     _, _, heights, _ = cutter
-    places, _, _, _, g, _, _ = room
+    places, _, _, _, g, _, _, _ = room
     iy0, iy1, ix0, ix1 = block
     wide = np.uint64(ix1 - ix0)
     cells = wide * np.uint64(iy1 - iy0)

@@ -8,6 +8,7 @@ import math
 import numpy as np
 
 from simkit._jit import loop_kernel
+from simkit.stock.half_kernels import heights_of_ball
 from simkit.stock.list_kernels import (
     ENTRY,
 )
@@ -91,7 +92,7 @@ def corner_ceiling(lists, bests, x, y, moves, heights, slope_x, slope_y, room, l
     leans (8,): written, the slopes of the quarters as these moves leave them.
     """
     codes, _, records = moves
-    places, _, _, _, g, corners, _ = room
+    places, _, _, _, g, corners, _, _ = room
     for i in range(16):
         corners[i + 32] = math.inf
     for k in range(4):
@@ -115,13 +116,13 @@ def corner_ceiling(lists, bests, x, y, moves, heights, slope_x, slope_y, room, l
 
 
 @loop_kernel
-def quarters_ceiling(lists, bests, x, y, moves, heights, lean_x, lean_y, room, leans):
-    """Slope of a block of 16 as the best moves of its quarters leave it, and their ceiling as corner_ceiling.
+def quarters_ceiling(lists, bests, x, y, moves, lean_x, lean_y, room, leans):
+    """Slope of a ball's block of 16 as the best moves of its quarters leave it, and their ceiling.
 
     lean_x, lean_y: the slope to take where they tell none.  Returns slope along x and y, and the ceiling.
     """
     codes, _, records = moves
-    places, _, _, _, g, corners, _ = room
+    places, _, _, _, g, corners, _, _ = room
     for i in range(16):
         corners[i + 32] = math.inf
     for k in range(4):
@@ -132,7 +133,8 @@ def quarters_ceiling(lists, bests, x, y, moves, heights, lean_x, lean_y, room, l
             j = np.int64(lists[i + ENTRY])
             if j != before and is_line(codes[j]):
                 before = j
-                heights(codes[j], records[j], places, 16, g[first : first + 16])
+                for c in range(np.uint64(0), np.uint64(16), np.uint64(8)):
+                    heights_of_ball(j, records, places, c, np.uint64(16), g, np.uint64(first) + c)
                 for c in range(16):
                     corners[c + 32] = min(corners[c + 32], np.float64(g[first + c]))
                 first += 16

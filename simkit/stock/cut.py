@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from simkit._jit import pointer, threads
-from simkit.cutters import Cutter
+from simkit.cutters import BALL, Cutter
 from simkit.errors import ShapeError
 from simkit.frames import IDENTITY, Frame
 from simkit.moves.table import ARC, LINE, Moves, make_moves
@@ -206,7 +206,9 @@ class _Sweep:
         one = {number: cutters[number]} if number in cutters else {}
         view = np.array([self.xs[0], self.xs[-1], self.ys[0], self.ys[-1], float(self.tops.max())])
         row0 = self.first_row + first
-        packed = Packed(moves, one, frame, view, row0, first)
+        is_strips = bool(one) and one[number].code == BALL and not self.is_plain
+        extent = 1.5 * self.tile * self.lattice.cell if is_strips else 0.0
+        packed = Packed(moves, one, frame, view, row0, first, extent)
         if not one:
             return
         tops, tile, lattice = self.tops.reshape(-1), self.tile, self.lattice
@@ -229,13 +231,14 @@ class _Sweep:
             t0, t1 = int(edges[i]), int(edges[i + 1])
             common = (self.h, self.owner, self.xs, self.ys)
             lists = (starts, entries, packed.codes, packed.rows, packed.records)
+            strips = (packed.strips, packed.frames)
             if self.is_plain:
                 kernels.cut_plain(
                     *common, x0, y0, lattice.cell, tile, t0, t1, *lists, packed.boxes, tops, counts,
                 )  # fmt: skip
             else:
                 tile_kernels.cut_blocks(
-                    *common, lattice.cell, tile, t0, t1, *lists, profile, support, *pointers, tops,
+                    *common, lattice.cell, tile, t0, t1, *lists, *strips, profile, support, *pointers, tops,
                     counts,
                 )  # fmt: skip
 

@@ -117,8 +117,10 @@ def _slope_of(lists, at, some, gx, gy, most_bend, room):
 
 
 @bound_kernel
-def make_groups(lists, n, base, most_bend, has_curves, room):
+def make_groups(lists, first_group, n, base, most_bend, has_curves, room):
     """Write the groups of the first list, n long, as a list at `base`; return largest coordinate and height.
+
+    first_group: those before it are there already, and do not count for what is returned.
 
     room (7 WIDE,) float32.  most_bend: of a parabola, see the head.  has_curves: whether any has an `off`.
     """
@@ -130,7 +132,7 @@ def make_groups(lists, n, base, most_bend, has_curves, room):
     for lane in range(wide):
         room[far + lane] = room[high + lane] = zero
     count = np.uint64(vectors_of(n))
-    for group in range(count):
+    for group in range(np.uint64(first_group), count):
         at, some = vector_at(0, group), min(wide, np.uint64(n) - group * wide)
         i = _longest_of(lists, at, some)
         gx, gy = lists[i + np.uint64(PUX)], lists[i + np.uint64(PUY)]

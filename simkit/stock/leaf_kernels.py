@@ -120,7 +120,7 @@ def lower_half(profile, moves, names, place, count, w, half):
 def _evaluate(moves, heights, j, room):
     """Lower the cells of a leaf by one move."""
     codes, rows, records = moves
-    _, w, _, _, g, _, _ = room
+    _, w, _, _, g, _, _, _ = room
     heights(codes[j], records[j], w, CELLS, g)
     row = np.float64(rows[j])
     for i in range(np.uint64(CELLS)):
@@ -136,7 +136,7 @@ def load_leaf(field, block, room):
     """Copy the cells of a leaf to the room; one at an edge is filled up with copies of its last cells."""
     h, owner, xs, ys = field
     iy0, iy1, ix0, ix1 = block
-    _, w, _, off, _, _, _ = room
+    _, w, _, off, _, _, _, _ = room
     mx, my = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
     if iy1 - iy0 == LEAF and ix1 - ix0 == LEAF:
         first, columns, i, none = np.uint64(ix0), np.uint64(h.shape[1]), np.uint64(0), np.uint64(0)
@@ -166,7 +166,7 @@ def load_leaf(field, block, room):
 def store_leaf(field, block, room):
     h, owner, _, _ = field
     iy0, iy1, ix0, ix1 = block
-    _, w, _, _, _, _, _ = room
+    _, w, _, _, _, _, _, _ = room
     if iy1 - iy0 == LEAF and ix1 - ix0 == LEAF:
         columns, i = np.uint64(h.shape[1]), np.uint64(0)
         cells = np.uint64(iy0) * columns + np.uint64(ix0)
@@ -185,7 +185,7 @@ def store_leaf(field, block, room):
 @loop_kernel
 def _surface(room):
     """The heights of a leaf, as the bounds are: in float32."""
-    _, w, hb, _, _, _, _ = room
+    _, w, hb, _, _, _, _, _ = room
     for i in range(np.uint64(CELLS)):
         hb[i] = w[i + np.uint64(HEIGHT)]
 
@@ -338,7 +338,7 @@ def lower_first(lists, i, moves, cutter, room):
         return np.int64(-1)
     codes, _, _ = moves
     profile, _, heights, _ = cutter
-    _, w, _, _, names, _, _ = room
+    _, w, _, _, names, _, _, _ = room
     j = np.int64(lists[i + ENTRY])
     if profile in (BALL, FLAT) and is_line(codes[j]):
         names[0] = lists[i + ENTRY]
@@ -352,7 +352,7 @@ def lower_first(lists, i, moves, cutter, room):
 @loop_kernel
 def part_ceiling(x, y, slope_x, slope_y, room):
     """The most that the surface of four leaves stands above a plane of the slope through (x, y)."""
-    _, w, _, _, some, _, _ = room
+    _, w, _, _, some, _, _, _ = room
     leaf = np.uint64(4 * CELLS)
     for i in range(np.uint64(CELLS)):
         most = -BIG
@@ -394,7 +394,7 @@ def lower_leaf(lists, base, n, done, groups, field, block, tile, cutter, moves, 
     codes, _, records = moves
     profile, support, heights, bounds = cutter
     _, _, top, tie, margin, has_curves = tile
-    _, w, hb, off, marks, _, _ = room
+    _, w, hb, off, marks, _, _, _ = room
     x, y, half_x, half_y = extent(field[2], field[3], block, tile)
     count = (n + LANES - 1) // LANES
     best = np.int64(-1)

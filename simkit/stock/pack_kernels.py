@@ -2,9 +2,12 @@
 
 import math
 
+import numpy as np
+
 from simkit._jit import entry_kernel, kernel
 from simkit.cutters import BALL, CONE
 from simkit.stock.arc_kernels import is_in_sector, sweep_width
+from simkit.stock.list_kernels import WIDE
 from simkit.stock.profile_kernels import rim_square
 from simkit.stock.record_kernels import (
     CLIMB,
@@ -43,9 +46,11 @@ from simkit.stock.record_kernels import (
     Y,
     code_of,
 )
+from simkit.stock.strip_kernels import STRIP_ROOM, make_strip
 
 SLACK = 1e-6  # mm that boxes are grown by, so that rounding never drops a covered cell
 BOX, LOWEST = 5, 4  # columns of a box: x0, x1, y0, y1 of the swept plan, and the lowest height of the tip
+TOGETHER = 64  # moves packed before their strips are made: they are still in the nearest memory then
 NO_LENGTH = 1e-9  # mm; a plan length or arc radius below this is a point
 NO_SWEEP = 1e-9  # rad; an arc below this is its chord, which lies within r NO_SWEEP^2 / 8 of it
 
@@ -140,17 +145,17 @@ def _pack_upright(a, box, profile, ux, uy, sx, ax, ay, ah, bx, by, bh, rise, swe
 
 @kernel
 def _pack_moves(
+    first, n, count,
     is_arc, plane, start, end, centre, sweep, tool, matrix, offset, numbers, profiles, outlines, view,
     codes, records, boxes, rows,
 ):  # fmt: skip
-    n = start.shape[0]
+    """Pack the moves first <= i < n behind `count` others; return how many there are then, and the fault."""
     up = 1.0 if matrix[2, 2] > 0.0 else -1.0
     turned = 1.0 if matrix[0, 0] * matrix[1, 1] - matrix[0, 1] * matrix[1, 0] > 0.0 else -1.0
     m00, m01, m10, m11 = matrix[0, 0], matrix[0, 1], matrix[1, 0], matrix[1, 1]
     ox, oy = offset[0], offset[1]
-    count = 0
     which = 0
-    for i in range(n):
+    for i in range(first, n):
         if not (numbers.shape[0] and numbers[which] == tool[i]):
             which = -1
             for j in range(numbers.shape[0]):
@@ -173,11 +178,12 @@ def _pack_moves(
             return 0, -1 - i
         turns = is_arc[i] and abs(sweep[i]) >= NO_SWEEP
         is_upright = turns and plane[i] != 17
-        if (min(ah, bh) > view[4] and not is_upright) or radius < 0.0:
-            continue
         a = records[count]
         box = boxes[count]
+        # Of moves left out too: half_kernels reads these of the first record, whatever became of its move.
         a[RADIUS], a[RIM2], a[RISE] = radius, rim_square(radius), outline[2]
+        if (min(ah, bh) > view[4] and not is_upright) or radius < 0.0:
+            continue
         if records.shape[1] > FLAT_TO:
             for j in range(3, outlines.shape[1]):
                 a[FLAT_TO + j - 3] = outline[j]
@@ -214,7 +220,7 @@ def _pack_moves(
 @entry_kernel
 def pack_moves(
     is_arc, plane, start, end, centre, sweep, tool, matrix, offset, numbers, profiles, outlines, view,
-    codes, records, boxes, rows,
+    codes, records, boxes, rows, extent, strips, frames,
 ):  # fmt: skip
     """Fill codes, records, boxes, rows with the moves that can touch the viewed rectangle; return (k, fault).
 
@@ -224,10 +230,23 @@ def pack_moves(
     rectangle, and the height above which a tip cuts nothing.
     codes (n,) int8; records (n, columns), columns: COLUMNS, or WIDE_COLUMNS when a cutter has the profile
     code PROFILE or an arc is upright; boxes (n, BOX) mm: x0, x1, y0, y1 of the swept plan, and the
-    lowest height of the tip; rows (n,) int32, growing: the first k are filled.  fault: the first row with an
-    unknown cutter, -1 - row for one that is not finite, and n when there is none.
+    lowest height of the tip; rows (n,) int32, growing: the first k are filled.  strips, frames (k / 16, ...):
+    filled too, or none (strip_kernels), extent mm: how far apart tips of a strip may be.  fault: the first
+    row with an unknown cutter, -1 - row for one that is not finite, and n when there is none.
     """
-    return _pack_moves(
-        is_arc, plane, start, end, centre, sweep, tool, matrix, offset, numbers, profiles, outlines, view,
-        codes, records, boxes, rows,
-    )  # fmt: skip
+    n, count, made, fault = len(start), 0, 0, 0
+    room = np.empty(STRIP_ROOM, np.float32)
+    for first in range(0, n, TOGETHER):
+        last = min(first + TOGETHER, n)
+        count, fault = _pack_moves(
+            first, last, count,
+            is_arc, plane, start, end, centre, sweep, tool, matrix, offset, numbers, profiles, outlines, view,
+            codes, records, boxes, rows,
+        )  # fmt: skip
+        if fault != last:
+            return count, fault
+        while made < len(strips) and (count >= (made + 1) * WIDE or last == n):  # the last ones are none
+            j1 = min((made + 1) * WIDE, count)
+            make_strip(codes, records, boxes, made * WIDE, j1, extent, strips[made], frames[made], room)
+            made += 1
+    return count, n

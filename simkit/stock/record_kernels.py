@@ -10,17 +10,20 @@ from simkit.cutters import PROFILES
 # Forms of motion.  Upright arcs lie in a vertical plane (G18, G19), or climb out of it sideways.
 LINE_FORM, LEVEL_ARC_FORM, HELIX_FORM, UPRIGHT_FORM = 0, 1, 2, 3
 
-# Columns of a record: where it is, how high, how wide the cutter is, what the rim adds, slope of a cone.
-X, Y, H, RADIUS, RIM2, RISE = 0, 1, 2, 3, 4, 5
+# Columns of a record: where it is, how high.  What heights of a ball's line need of it is one line of the
+# cache: the rest is the same for all lines of a cutter.
+X, Y, H = 0, 1, 2
 # Lines: direction, plan length, slope, terms of the stationary point.  X, Y, H: their start.
-UX, UY, LENGTH, SLOPE, SHIFT, STEEP = 6, 7, 8, 9, 10, 11
+UX, UY, LENGTH, SLOPE, SHIFT, STEEP = 3, 4, 5, 6, 7, 11
+# How wide the cutter is, what the rim adds, slope of a cone.
+RADIUS, RIM2, RISE = 8, 9, 10
 # Arcs: start and end seen from the centre, path radius.  Helices: sweep, climb per radian, start angle.
-SX, SY, EX, EY, R, SENSE, WIDTH = 6, 7, 8, 9, 10, 11, 12
+SX, SY, EX, EY, SENSE, R, WIDTH = 3, 4, 5, 6, 7, 11, 12
 SWEEP, CLIMB, THETA0 = 12, 13, 14
 # Upright arcs: the band that holds them in plan begins at X, Y, runs LENGTH along UX, UY and is SPREAD
 # wide to either side.  H is the height of the arc's centre, MIDDLE its place along the band; angles are
 # measured from UX, UY upwards, SWEEP and CLIMB (across the band, per radian) signed.
-SPREAD, MIDDLE = 9, 11
+SPREAD, MIDDLE = 6, 7
 LOW = 15  # the lowest height of the sweep
 COLUMNS = 16
 # Only in wide records, which a cut uses when it has an outline without a closed form or an upright arc:

@@ -9,7 +9,7 @@ from simkit.cutters import BALL
 from simkit.stock.bit_kernels import (
     ask_for,
 )
-from simkit.stock.block_kernels import BLOCK, START, cut_block
+from simkit.stock.block_kernels import BLOCK, CURVED, START, STRAIGHT, cut_block
 from simkit.stock.bound_kernels import (
     RADIUS_AT,
 )
@@ -21,6 +21,7 @@ from simkit.stock.leaf_kernels import (
 from simkit.stock.list_kernels import (
     GROUP,
     LANES,
+    WIDE,
     add_line,
     add_move,
     close_list,
@@ -28,6 +29,7 @@ from simkit.stock.list_kernels import (
     group_boxes,
     groups_near,
 )
+from simkit.stock.quad_kernels import HALF_ROOM, QUAD_ROOM
 from simkit.stock.record_kernels import (
     LENGTH,
     H,
@@ -36,8 +38,10 @@ from simkit.stock.record_kernels import (
     form_of,
     is_line,
 )
+from simkit.stock.strip_kernels import add_strip, ask_strip
 from simkit.stock.vector_kernels import vectors_of
 
+STRIPS_AHEAD = 4
 AHEAD = 24  # moves for whose records the memory is asked before they are needed
 
 
@@ -67,6 +71,9 @@ def _longest_list(cell, first_tile, last_tile, starts, entries, codes, records):
         n = 0
         for entry in range(starts[t], starts[t + 1]):
             j = entries[entry]
+            if j < 0:
+                n += WIDE
+                continue
             n += 1 if is_line(codes[j]) else curve_pieces(form_of(codes[j]), records, j, 0.25 * cell)
         longest = max(longest, n)
     return longest
@@ -76,6 +83,7 @@ def _longest_list(cell, first_tile, last_tile, starts, entries, codes, records):
 def _cut_tiles(
     field,
     moves,
+    strips,
     cutter,
     room,
     lean,
@@ -112,10 +120,25 @@ def _cut_tiles(
         top = float(tops[t])
         reach = radius * (1.0 + 1e-6) + 1e-6
         near_tip = math.sqrt(wide * wide + deep * deep) + reach
-        n, before, has_curves = START, np.int64(-1), False
+        n, before, has_curves = START, np.int64(-1), STRAIGHT
+        n_strips, far, high = START, 0.0, 0.0
+        if is_ball:  # strips first: each fills sixteen places of the list
+            for entry in range(starts[t], starts[t + 1]):
+                number = -1 - np.int64(entries[entry])
+                later = -1 - np.int64(entries[min(entry + STRIPS_AHEAD, starts[t + 1] - 1)])
+                ask_strip(max(later, np.int64(0)), strips[0], records)
+                if number >= 0:
+                    some_far, some_high = add_strip(
+                        lists, n_strips, 3 * n_groups * GROUP, tx, ty, top, number, strips[0], strips[1]
+                    )
+                    far, high = max(far, some_far), max(high, some_high)
+                    n_strips += 1
+            n = n_strips * WIDE
         for entry in range(starts[t], starts[t + 1]):
             j = np.int64(entries[entry])  # as in the replay: lists are then compiled once
-            later = np.uint64(entries[min(entry + AHEAD, starts[t + 1] - 1)]) * columns
+            if j < 0:
+                continue
+            later = np.uint64(max(entries[min(entry + AHEAD, starts[t + 1] - 1)], 0)) * columns
             ask_for(records, later)
             ask_for(records, later + np.uint64(8))
             if _repeats(codes, records, j, before):
@@ -124,17 +147,17 @@ def _cut_tiles(
             if is_line(codes[j]):
                 n = add_line(lists, n, tx, ty, top, near_tip, j, j, records)
             else:
-                has_curves = True
+                has_curves = CURVED
                 n = add_move(lists, n, tx, ty, top, near_tip, j, j, codes[j], records, fineness)
         if n == 0:
             continue
         close_list(lists, START, n)
-        n_strips = np.int64(0)
-        if is_ball and n >= MANY_PIECES:
-            n_strips = vectors_of(n)
+        if n_strips or (is_ball and n >= MANY_PIECES):
             # A chord of a wide arc may be longer than the tile: no parabola then.
             most_bend = np.float32(0.0 if has_curves else min(MOST_BEND, 0.5 / near_tip))
-            far, high = make_groups(lists, n, 3 * n_groups * GROUP, most_bend, has_curves, room[4])
+            others = make_groups(lists, n_strips, n, 3 * n_groups * GROUP, most_bend, has_curves, room[4])
+            far, high = max(far, others[0]), max(high, others[1])
+            n_strips = vectors_of(n)
         else:
             far, high = group_boxes(lists, n, boxes, room[4])
         margin = 64.0 * 2.0**-24 * (far + wide + deep + radius + high)
@@ -182,7 +205,7 @@ def lined_up(n):
 @entry_kernel
 def cut_blocks(
     h, owner, xs, ys, cell, size, first_tile, last_tile, starts, entries, codes, rows, records,
-    profile, support, heights, bounds, tops, counts,
+    strips, frames, profile, support, heights, bounds, tops, counts,
 ):  # fmt: skip
     """Cut the tiles [first_tile, last_tile) by the moves of one cutter; the one entry to the fast way.
 
@@ -207,13 +230,15 @@ def cut_blocks(
         lined_up(16 * CELLS),
         lined_up(2 * CELLS).view(np.float32),
         lined_up(4 * CELLS).view(np.float32),
-        lined_up(BLOCK * BLOCK // 2).view(np.float32),
+        lined_up(QUAD_ROOM // 2).view(np.float32),
         lined_up(48),
         lined_up(2 * LANES).view(np.int32),
+        lined_up(HALF_ROOM),
     )
     _cut_tiles(
         field,
         moves,
+        (strips, frames),
         cutter,
         room,
         np.zeros(10, np.float64),

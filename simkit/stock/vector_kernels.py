@@ -10,7 +10,7 @@ import math
 import numpy as np
 
 from simkit._jit import bound_kernel, loop_kernel
-from simkit.stock.bit_kernels import first_of, not_above_zero
+from simkit.stock.bit_kernels import not_above_zero
 from simkit.stock.list_kernels import (
     BIG,
     GROUP,
@@ -27,7 +27,7 @@ from simkit.stock.list_kernels import (
     copy_pieces,
     piece_at,
 )
-from simkit.stock.wide_kernels import least_of_sixteen
+from simkit.stock.wide_kernels import lane_of_least
 
 QUARTERS = 4
 
@@ -68,11 +68,7 @@ def begin_best(best):
 def place_of(best, quarter):
     """The place with the lowest number of all lanes of a quarter, -1 if there is none."""
     first = np.uint64(quarter * WIDE)
-    least = least_of_sixteen(best, first)
-    for lane in range(np.uint64(WIDE)):
-        best[first + lane] -= least
-    lane = first_of(not_above_zero(best, first))
-    return np.int64(best[first + np.uint64(QUARTERS * WIDE) + lane])
+    return np.int64(best[first + np.uint64(QUARTERS * WIDE) + lane_of_least(best, first)])
 
 
 @loop_kernel

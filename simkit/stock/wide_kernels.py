@@ -107,6 +107,36 @@ def shift_eight(typingctx, to, place, source, first, origin):
     return types.void(to, types.uint64, source, types.uint64, types.float64), generate
 
 
+@instruction
+def shift_sixteen(typingctx, to, place, source, first, shift):
+    """to[place + k] = source[first + k] + shift for k < 16; float32 all."""
+
+    def generate(context, builder, signature, arguments):
+        there, _ = at(context, builder, signature.args[0], arguments[0], arguments[1], 16)
+        read, _ = at(context, builder, signature.args[2], arguments[2], arguments[3], 16)
+        value = builder.fadd(builder.load(read, align=4), spread(builder, arguments[4], 16))
+        builder.store(value, there, align=4)
+        return context.get_dummy_value()
+
+    return types.void(to, types.uint64, source, types.uint64, types.float32), generate
+
+
+@instruction
+def fill_sixteen(typingctx, to, place, start, step):
+    """to[place + k] = start + k step for k < 16; float32 all."""
+
+    def generate(context, builder, signature, arguments):
+        there, several = at(context, builder, signature.args[0], arguments[0], arguments[1], 16)
+        run = ir.Constant(several, [float(k) for k in range(16)])
+        value = builder.fadd(
+            spread(builder, arguments[2], 16), builder.fmul(run, spread(builder, arguments[3], 16))
+        )
+        builder.store(value, there, align=4)
+        return context.get_dummy_value()
+
+    return types.void(to, types.uint64, types.float32, types.float32), generate
+
+
 def call_of(builder, name, kind):
     """A function of the compiler's own."""
     return builder.module.globals.get(name) or ir.Function(builder.module, kind, name)
@@ -227,3 +257,19 @@ def least_of_sixteen(typingctx, numbers, first):
         return builder.call(least, [builder.load(read, align=4)], fastmath=("nnan", "nsz"))
 
     return types.float32(numbers, types.uint64), generate
+
+
+@instruction
+def lane_of_least(typingctx, numbers, first):
+    """Which of the sixteen float32 from `first` on is the least, the first of several; none may be NaN."""
+
+    def generate(context, builder, signature, arguments):
+        read, several = at(context, builder, signature.args[0], arguments[0], arguments[1], 16)
+        value, half = builder.load(read, align=4), ir.IntType(16)
+        reduce = call_of(builder, "llvm.vector.reduce.fmin.v16f32", ir.FunctionType(_FLOAT, [several]))
+        least = builder.call(reduce, [value], fastmath=("nnan", "nsz"))
+        bits = builder.bitcast(builder.fcmp_ordered("==", value, spread(builder, least, 16)), half)
+        place = call_of(builder, "llvm.cttz.i16", ir.FunctionType(half, [half, ir.IntType(1)]))
+        return builder.zext(builder.call(place, [bits, ir.IntType(1)(0)]), ir.IntType(64))
+
+    return types.uint64(numbers, types.uint64), generate

@@ -83,7 +83,7 @@ def listed(moves):
     close_list(lists, 0, n)
     has_curves = bool((moves.kind != 0).any())
     most_bend = np.float32(0.0 if has_curves else min(group_kernels.MOST_BEND, 0.5 / 30.0))
-    far, high = make_groups(lists, n, STRIPS, most_bend, has_curves, np.empty(256, np.float32))
+    far, high = make_groups(lists, 0, n, STRIPS, most_bend, has_curves, np.empty(256, np.float32))
     order = packed.rows[keep]
     return lists, n, 64 * 2.0**-24 * (far + high + 10.0 + R), order
 
