@@ -11,9 +11,10 @@ import math
 import numpy as np
 
 from simkit._jit import entry_kernel, kernel, late_kernel, loop_kernel
-from simkit.cutters import FLAT
+from simkit.cutters import BALL, FLAT
 from simkit.stock.bite_kernels import PASS, bite, middle_of, pieces_of
 from simkit.stock.bound_kernels import RADIUS_AT
+from simkit.stock.chain_kernels import chain, is_chain, yard_of
 from simkit.stock.height_kernels import row_heights
 from simkit.stock.level_kernels import is_level, level_moves
 from simkit.stock.line_kernels import line_flat, line_outline, line_outline_terms
@@ -192,9 +193,9 @@ def _run_tiles(
     """The loop of replay_tiles over its tiles: here, where nothing is allocated, no array is counted."""
     h, owner, floor, up, xs, ys, x0, y0 = field
     wood = (h, owner, floor, up, xs, ys)
-    g, lists, boxes, near, every, before, leaf, planes, batched, chosen, spans = room
+    g, lists, boxes, near, every, before, leaf, planes, batched, chosen, spans, yard = room
     _, entries, codes, rows, records, _ = moves
-    is_flat = cutter[0] == FLAT and size <= SPAN
+    is_flat, is_ball = cutter[0] == FLAT and size <= SPAN, cutter[0] == BALL
     middle = middle_of(float(cutter[1][RADIUS_AT]), cell)
     ny, nx = h.shape
     ntx = (nx + size - 1) // size
@@ -243,6 +244,21 @@ def _run_tiles(
                 if in_rows:
                     evaluated += level_moves(
                         begins, entry, wood, tile, x0, y0, cell, middle, moves, outer, taken, spans, leaf[2]
+                    )
+                elif is_ball and is_chain(codes, entries, begins, entry):
+                    evaluated += chain(
+                        begins,
+                        entry,
+                        wood,
+                        tile,
+                        float(tops[t]),
+                        cell,
+                        size,
+                        cutter,
+                        middle,
+                        moves,
+                        taken,
+                        yard,
                     )
                 else:
                     evaluated += bite(
@@ -346,6 +362,7 @@ def replay_tiles(
         batched,
         chosen,
         (row, row.view(np.int32), np.empty(KEPT, np.float64)),
+        yard_of(size, profile == BALL),
     )
     return _run_tiles(
         (h, owner, floor, up, xs, ys, x0, y0), stood, room, cell, size, first_tile, last_tile, starts,

@@ -247,7 +247,7 @@ def _is_between(a, x, y, half, near, far):
 
 
 @kernel
-def _under_middle(a, at, batch, places, middle):
+def under_middle(a, at, batch, places, middle):
     """The most that stood above the tip on a cell that loses something and that its middle comes over.
 
     a: a line.  middle mm: how far from the axis of the cutter that reaches.
@@ -275,7 +275,7 @@ def _under_middle(a, at, batch, places, middle):
 def add_taken(code, records, j, k, field, block, taken, room, at, x, y, half, middle, cells):
     """Add what the cells of a leaf lost to record j, at `at`, to what is told of its entry k: something.
 
-    x, y, half: middle of the leaf, and how far its cells are from there.  middle mm: as of _under_middle.
+    x, y, half: middle of the leaf, and how far its cells are from there.  middle mm: as of under_middle.
     """
     nx, a = np.int64(field[0].shape[1]), records[np.uint64(j)]
     w, _, places, batch, bits = room
@@ -290,7 +290,7 @@ def add_taken(code, records, j, k, field, block, taken, room, at, x, y, half, mi
         if a[SLOPE] < -STEEP or not has_sides:
             side = (x - ax) * right_y - (y - ay) * right_x
             if abs(side) <= half + 1e-6 + middle:
-                taken[k, UNDER] = max(taken[k, UNDER], _under_middle(a, at, batch, places, middle))
+                taken[k, UNDER] = max(taken[k, UNDER], under_middle(a, at, batch, places, middle))
         return
     take(taken, k, places, w, batch, at, base, nx, ax, ay, ux, uy, 0.0, 0.0)
     _lean_columns(a, _sides(code, a), places, batch, at, cells // np.uint64(LEAF))

@@ -1,0 +1,509 @@
+"""What the lines of a ball take from a tile, move by move: for stretches of many of them.
+
+bite_kernels asks of every leaf which of many moves may take something from it, and lowers it by these, leaf by
+leaf.  Here every move is asked from which leaves it may take something (meet_kernels), and what it takes is
+told once for all of them (shave_kernels): of a finishing pass that touches ten leaves with each move that
+saves a third of the time.  GROUP moves are asked before the first of them is run, over the wood as it stands
+then; wood only goes, so that leaves out none.  Then all heights are worked out, and the leaves are lowered by
+them in the order of the moves.  The tile's cells are in a room of their own meanwhile, leaf after leaf.
+
+As there, a line that carries on from another takes nothing behind its start.  Where the heights of the line
+before are so near to a change of float32 that rounding decides, it is run after all: it is owed.
+
+Arguments that go together go as tuples: field, moves, cutter, taken as of bite_kernels; yard, to work in:
+cells (leaves, KEPT), about (vectors, VECTOR) of meet_kernels, batch of heights, sums, deep (shave_kernels),
+line (LINE_NUMBERS,), slots (which leaf the heights are of, then how they are worked out): float32; places
+(x of the leaves of a column, y of those of a row, CELLS each) and spots (PLACES,) float64; marks, firsts (of
+each leaf, as shave_kernels has them), found (bits of each vector's leaves, FOUND), of (which move of the group
+a slot is of), lots (slots by how they are worked out), ends (of the slots of each move): int32.
+"""
+
+import math
+
+import numpy as np
+
+from simkit._jit import CAN_PACK, kernel, late_kernel, loop_kernel, working_kernel
+from simkit.stock.bit_kernels import first_of, not_above_zero, without_first
+from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
+from simkit.stock.lose_kernels import (
+    AT_Y,
+    BALL_LINE,
+    BEFORE,
+    CELLS,
+    FLOOR,
+    KEEPER,
+    LEAF,
+    PLACES,
+    WIDE,
+    ball_heights_along,
+    ball_heights_at,
+    ball_heights_told,
+)
+from simkit.stock.meet_kernels import (
+    AHEAD,
+    BEHIND,
+    HALF_X,
+    HALF_Y,
+    KIND,
+    LINE_FULL,
+    LINE_H,
+    LINE_LENGTH,
+    LINE_MARGIN,
+    LINE_MORE,
+    LINE_NUMBERS,
+    LINE_SHIFT,
+    LINE_SLOPE,
+    LINE_TIE,
+    LINE_UX,
+    LINE_UY,
+    LINE_X,
+    LINE_Y,
+    MOST,
+    NAME,
+    ROUNDING,
+    SIDE,
+    SLOPE_X,
+    SLOPE_Y,
+    UNDER,
+    VECTOR,
+    level_leaf,
+    meet,
+    settle,
+)
+from simkit.stock.meet_kernels import AT_X as LEAF_X
+from simkit.stock.meet_kernels import AT_Y as LEAF_Y
+from simkit.stock.meet_kernels import WIDE as LANES
+from simkit.stock.record_kernels import LENGTH, SHIFT, SLOPE, UX, UY, H, X, Y
+from simkit.stock.shave_kernels import DEEPS, KEPT, SUMS, begin_move, shave, told_of_move
+from simkit.stock.take_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TOP
+from simkit.stock.take_kernels import UNDER as UNDER_TIP
+from simkit.stock.told_kernels import STEEP, under_middle
+from simkit.stock.wide_kernels import count_of, pack_sixteen
+
+GROUP = 8  # moves that are asked before the first is run
+LEAST = 48  # moves: for fewer the tile is not brought into its room, a guess
+MIDST = 32.0  # cells of a block, as bite_kernels' tie has it, 16 at an edge
+# Bits of a vector's leaves: where a move may take something, lies behind, ahead, is owed; ROWS of each.
+ROWS = GROUP + 1
+MAY, BACK, END, OWED = (ROWS * k for k in range(4))
+CHANGED, TOUCHED, FOUND = 4 * ROWS, 4 * ROWS + 1, 4 * ROWS + 2
+PLAIN, AT_END, TOLD = range(3)  # how heights are worked out
+SMALL = np.float32(-1e30)
+
+
+@kernel
+def vectors_across(size):
+    """How many vectors of leaves a tile of `size` cells has along x, and along y."""
+    return (size + SIDE * WIDE - 1) // (SIDE * WIDE), (size + SIDE * LEAF - 1) // (SIDE * LEAF)
+
+
+@loop_kernel
+def is_chain(codes, entries, first, last):
+    """Whether the entries [first, last) are a ball's lines, and many."""
+    if last - first < LEAST:
+        return False
+    others = 0
+    for entry in range(np.uint64(first), np.uint64(last)):
+        others += 1 if codes[entries[entry]] != BALL_LINE else 0
+    return others == 0
+
+
+@loop_kernel
+def _leaf_at(row, column, across):
+    """The number of a leaf, by its row and column in the tile."""
+    vector = row // SIDE * across + column // SIDE
+    return np.uint64(vector * LANES + row % SIDE * SIDE + column % SIDE)
+
+
+@kernel
+def _bring(field, box, tile, across, down, size, yard):
+    """Bring the cells of a tile to its room, and write down where each leaf is, and a plane over it."""
+    h, _, floor, up, xs, ys = field
+    cells, about, places, firsts = yard[0], yard[1], yard[7], yard[9]
+    tx, ty, top, cell = tile[0], tile[1], tile[2], tile[7]
+    iy0, iy1, ix0, ix1 = box
+    columns, rows = across * SIDE, down * SIDE
+    wide = np.uint64(min(ix1 - ix0, WIDE))  # of a whole leaf, but no number that the compiler knows
+    for column in range(columns):
+        for i in range(np.uint64(CELLS)):
+            ix = min(ix0 + column * WIDE + np.int64(i) % WIDE, ix1 - 1)
+            places[np.uint64(column * CELLS) + i] = xs[ix]
+    for row in range(rows):
+        for i in range(np.uint64(CELLS)):
+            iy = min(iy0 + row * LEAF + np.int64(i) // WIDE, iy1 - 1)
+            places[np.uint64((columns + row) * CELLS) + i] = ys[iy]
+    for row in range(rows):
+        first, last = iy0 + row * LEAF, min(iy0 + row * LEAF + LEAF, iy1)
+        for column in range(columns):
+            leaf = _leaf_at(row, column, across)
+            begin, end = ix0 + column * WIDE, min(ix0 + column * WIDE + WIDE, ix1)
+            i = leaf // np.uint64(LANES) * np.uint64(VECTOR) + leaf % np.uint64(LANES)
+            on = leaf * np.uint64(KEPT)
+            firsts[leaf] = row * LEAF * size + column * WIDE
+            about[i + np.uint64(NAME)], about[i + np.uint64(MOST)] = leaf, SMALL
+            if first >= last or begin >= end:
+                about[i + np.uint64(LEAF_X)] = about[i + np.uint64(LEAF_Y)] = 0.0
+                about[i + np.uint64(HALF_X)] = about[i + np.uint64(HALF_Y)] = 0.0
+                about[i + np.uint64(SLOPE_X)] = about[i + np.uint64(SLOPE_Y)] = 0.0
+                continue
+            xa, xb, ya, yb = xs[begin], xs[end - 1], ys[first], ys[last - 1]
+            about[i + np.uint64(LEAF_X)], about[i + np.uint64(LEAF_Y)] = (
+                0.5 * (xa + xb) - tx,
+                0.5 * (ya + yb) - ty,
+            )
+            about[i + np.uint64(HALF_X)], about[i + np.uint64(HALF_Y)] = 0.5 * (xb - xa), 0.5 * (yb - ya)
+            if last - first == LEAF and end - begin == WIDE:
+                for r in range(np.uint64(LEAF)):
+                    k = on + r * np.uint64(WIDE)
+                    iy, ix = np.uint64(first) + r, np.uint64(begin)
+                    for c in range(wide):
+                        cells[k + c] = h[iy, ix + c]
+                    for c in range(wide):
+                        cells[k + c + np.uint64(FLOOR)] = up * floor[iy, ix + c]
+            else:
+                for k in range(np.uint64(CELLS)):
+                    iy, ix = first + np.int64(k) // WIDE, begin + np.int64(k) % WIDE
+                    is_there = iy < last and ix < end
+                    iy, ix = min(iy, last - 1), min(ix, end - 1)
+                    cells[on + k] = h[iy, ix] if is_there else -np.float32(math.inf)
+                    cells[on + k + np.uint64(FLOOR)] = up * floor[iy, ix]
+            for k in range(np.uint64(CELLS)):
+                cells[on + k + np.uint64(KEEPER)] = np.float32(-1.0)
+            level_leaf(about, cells, leaf, on, cell, top, STEEPEST)
+
+
+@kernel
+def _give_back(field, box, across, moves, yard):
+    """Write what the touched leaves of a tile were lowered to, and by which moves, back to the field."""
+    h, owner, _, _, _, _ = field
+    first_entry, entries, _, rows, _, _, _ = moves
+    cells, found = yard[0], yard[10]
+    iy0, iy1, ix0, ix1 = box
+    for row in range((iy1 - iy0 + LEAF - 1) // LEAF):
+        for column in range((ix1 - ix0 + WIDE - 1) // WIDE):
+            leaf = _leaf_at(row, column, across)
+            touched = found[leaf // np.uint64(LANES) * np.uint64(FOUND) + np.uint64(TOUCHED)]
+            if not (touched >> np.int32(leaf % np.uint64(LANES))) & np.int32(1):
+                continue
+            first, begin = iy0 + row * LEAF, ix0 + column * WIDE
+            for iy in range(np.uint64(first), np.uint64(min(first + LEAF, iy1))):
+                k = leaf * np.uint64(KEPT) + (iy - np.uint64(first)) * np.uint64(WIDE)
+                for c in range(np.uint64(min(WIDE, ix1 - begin))):
+                    h[iy, np.uint64(begin) + c] = cells[k + c]
+                for c in range(np.uint64(min(WIDE, ix1 - begin))):
+                    keeper = np.int64(cells[k + c + np.uint64(KEEPER)])
+                    if keeper >= 0:
+                        owner[iy, np.uint64(begin) + c] = rows[entries[first_entry + keeper]]
+
+
+@loop_kernel
+def _ask(row, entry, first, tile, moves, yard, corner, across, down):
+    """Find for one move which leaves it may take something from, and which lie behind and ahead of it."""
+    first_entry, entries, _, _, records, follows, _ = moves
+    tx, ty, top, near, radius, half, tie, cell, _ = tile
+    about, line, found = yard[1], yard[5], yard[10]
+    j = np.uint64(entries[entry])
+    # As list_kernels.add_line: only the part of a long move that can touch the tile counts there.
+    ax, ay, ah = records[j, X] - tx, records[j, Y] - ty, records[j, H] - top
+    ux, uy, length, m = records[j, UX], records[j, UY], records[j, LENGTH], records[j, SLOPE]
+    u = -(ax * ux + ay * uy)
+    begin, end = max(u - near, 0.0), min(u + near, length)
+    is_on = follows[j] & (entry > first) & (u <= near)
+    is_on = is_on and np.int64(entries[entry - 1]) == np.int64(j) - 1
+    ax, ay, ah = ax + begin * ux, ay + begin * uy, ah + m * begin
+    bx, by = ax + (end - begin) * ux, ay + (end - begin) * uy
+    high = abs(ah) + abs(m * (end - begin))
+    margin = 128.0 * ROUNDING * (2.0 * near + radius + high)
+    line[LINE_X], line[LINE_Y], line[LINE_H], line[LINE_UX], line[LINE_UY] = ax, ay, ah, ux, uy
+    line[LINE_LENGTH], line[LINE_SLOPE], line[LINE_SHIFT] = end - begin, m, records[j, SHIFT]
+    line[LINE_FULL], line[LINE_MARGIN] = length - begin, margin
+    line[LINE_MORE], line[LINE_TIE] = margin * margin / (256.0 * ROUNDING), tie + 8.0 * ROUNDING * high
+    reach = radius + margin
+    x0, x1 = min(ax, bx) - reach - corner[0], max(ax, bx) + reach - corner[0]
+    y0, y1 = min(ay, by) - reach - corner[1], max(ay, by) + reach - corner[1]
+    wide, deep = SIDE * WIDE * cell, SIDE * LEAF * cell
+    is_near = (begin <= end) & (max(max(abs(ax), abs(ay)), max(abs(bx), abs(by))) <= 2.0 * near)
+    for vector in range(across * down):
+        at = np.uint64(vector) * np.uint64(FOUND) + np.uint64(row)
+        below, left = (vector // across) * deep, (vector % across) * wide
+        if is_near & (x0 <= left + wide) & (x1 >= left) & (y0 <= below + deep) & (y1 >= below):
+            meet(about, vector, line, radius, half)
+            i = np.uint64(vector) * np.uint64(VECTOR)
+            back = not_above_zero(about, i + np.uint64(BEHIND))
+            found[at + np.uint64(MAY)] = np.int32(not_above_zero(about, i + np.uint64(UNDER)))
+            found[at + np.uint64(BACK)] = np.int32(back) if is_on else np.int32(0)
+            found[at + np.uint64(END)] = np.int32(not_above_zero(about, i + np.uint64(AHEAD)))
+        else:
+            found[at + np.uint64(MAY)] = found[at + np.uint64(BACK)] = found[at + np.uint64(END)] = np.int32(
+                0
+            )
+
+
+@loop_kernel
+def _choose(row, n, vectors, yard):
+    """Give every leaf that a move is run over a slot, from slot n on; return how many there are then."""
+    about, slots, found, of = yard[1], yard[6], yard[10], yard[11]
+    most = np.uint64(len(of))
+    before = n
+    for vector in range(np.uint64(vectors)):
+        at = vector * np.uint64(FOUND) + np.uint64(row)
+        back = found[at + np.uint64(BACK)]
+        bits = np.uint32(found[at + np.uint64(MAY)] & ~back)
+        if bits == np.uint32(0):
+            continue
+        told, end = found[at + np.uint64(BACK + 1)], found[at + np.uint64(END)]
+        i = vector * np.uint64(VECTOR)
+        for lane in range(np.uint64(LANES)):
+            bit = np.int32(np.int32(1) << np.int32(lane))
+            kind = np.float32(AT_END) if (end & bit) != np.int32(0) else np.float32(PLAIN)
+            about[i + lane + np.uint64(KIND)] = np.float32(TOLD) if (told & bit) != np.int32(0) else kind
+        if CAN_PACK:
+            pack_sixteen(about, i + np.uint64(NAME), bits, slots, n)
+            pack_sixteen(about, i + np.uint64(KIND), bits, slots, n + most)
+            n += count_of(bits)
+        else:
+            while bits != np.uint32(0):
+                k = i + first_of(bits)
+                bits = without_first(bits)
+                slots[n], slots[n + most] = about[k + np.uint64(NAME)], about[k + np.uint64(KIND)]
+                n += np.uint64(1)
+    for slot in range(before, n):
+        of[slot] = np.int32(row)
+    return n
+
+
+@loop_kernel
+def _heights_of(slot):
+    """Where the heights of a slot are: behind what was lost to the move at hand, and what stood before."""
+    return np.uint64(BEFORE + CELLS) + slot * np.uint64(CELLS)
+
+
+@loop_kernel
+def _places_of(leaf, across):
+    """Where the x and y of a leaf's cells are."""
+    vector, lane = leaf // np.uint64(LANES), leaf % np.uint64(LANES)
+    column = vector % np.uint64(across) * np.uint64(SIDE) + lane % np.uint64(SIDE)
+    row = vector // np.uint64(across) * np.uint64(SIDE) + lane // np.uint64(SIDE)
+    return column * np.uint64(CELLS), (np.uint64(across * SIDE) + row) * np.uint64(CELLS)
+
+
+@loop_kernel
+def _owe(row, leaf, yard):
+    """The move behind is run over a leaf after all."""
+    found = yard[10]
+    at = leaf // np.uint64(LANES) * np.uint64(FOUND) + np.uint64(row + 1 + OWED)
+    found[at] = np.int32(found[at] | (np.int32(1) << np.int32(leaf % np.uint64(LANES))))
+
+
+@loop_kernel
+def _work_out(begin, n, across, moves, yard):
+    """Work out the heights of all slots; begin: the first entry of the group."""
+    _, entries, _, _, records, _, _ = moves
+    batch, slots, places, of, lots = yard[2], yard[6], yard[7], yard[11], yard[13]
+    most = np.uint64(len(of))
+    plain, ends, told = np.uint64(0), np.uint64(0), np.uint64(0)
+    for slot in range(n):
+        kind = slots[slot + most]
+        lots[plain] = lots[most + ends] = lots[most + most + told] = np.int32(slot)
+        plain += np.uint64(1) if kind == np.float32(PLAIN) else np.uint64(0)
+        ends += np.uint64(1) if kind == np.float32(AT_END) else np.uint64(0)
+        told += np.uint64(1) if kind == np.float32(TOLD) else np.uint64(0)
+    for place in range(told):
+        slot = np.uint64(lots[most + most + place])
+        leaf = np.uint64(slots[slot])
+        on_x, on_y = _places_of(leaf, across)
+        row = np.int64(of[slot])
+        j = entries[begin + row]
+        if ball_heights_told(records, j, places, on_x, on_y, batch, _heights_of(slot)):
+            _owe(row, leaf, yard)
+    for place in range(ends):
+        slot = np.uint64(lots[most + place])
+        on_x, on_y = _places_of(np.uint64(slots[slot]), across)
+        j = np.uint64(entries[begin + np.int64(of[slot])])
+        ball_heights_at(records, j, records[j, LENGTH], places, on_x, on_y, batch, _heights_of(slot))
+    for place in range(plain):
+        slot = np.uint64(lots[place])
+        on_x, on_y = _places_of(np.uint64(slots[slot]), across)
+        j = entries[begin + np.int64(of[slot])]
+        ball_heights_along(records, j, places, on_x, on_y, batch, _heights_of(slot))
+
+
+@loop_kernel
+def _shave_one(entry, slot, leaf, across, line, sides, moves, yard):
+    """Lower a leaf by the heights of a slot, for a move."""
+    cells, batch, sums, deep, places, marks, firsts, found = (
+        yard[0], yard[2], yard[3], yard[4], yard[7], yard[8], yard[9], yard[10],
+    )  # fmt: skip
+    on_x, on_y = _places_of(leaf, across)
+    k = np.uint64(entry - moves[0])
+    lower = shave(
+        np.float32(k), firsts[leaf], cells, leaf * np.uint64(KEPT), batch, _heights_of(slot), sums, deep, marks,
+        places, on_x, on_y, line, sides,
+    )  # fmt: skip
+    at = leaf // np.uint64(LANES) * np.uint64(FOUND) + np.uint64(CHANGED)
+    bit = np.int32(np.int32(1) << np.int32(leaf % np.uint64(LANES)))
+    found[at] = np.int32(found[at] | (bit if lower != np.uint32(0) else np.int32(0)))
+
+
+@kernel
+def _under_tip(a, leaf, across, sides, tile, k, taken, yard):
+    """Note of a steep way what stood above its tip in a leaf that was lowered just now (told_kernels)."""
+    half, middle, spots = tile[5], tile[8], yard[12]
+    batch, places = yard[2], yard[7]
+    on_x, on_y = _places_of(leaf, across)
+    x = 0.5 * (places[on_x] + places[on_x + np.uint64(WIDE - 1)])
+    y = 0.5 * (places[on_y] + places[on_y + np.uint64(CELLS - 1)])
+    side = (x - a[X]) * sides[1] - (y - a[Y]) * sides[0]
+    if abs(side) <= half + 1e-6 + middle:
+        for i in range(np.uint64(CELLS)):
+            spots[i], spots[i + np.uint64(AT_Y)] = places[on_x + i], places[on_y + i]
+        taken[k, UNDER_TIP] = max(taken[k, UNDER_TIP], under_middle(a, np.uint64(0), batch, spots, middle))
+
+
+@loop_kernel
+def _run(row, entry, begin, end, n, across, down, box, size, nx, moves, taken, tile, yard):
+    """Lower the leaves by one move, the heights of the slots [begin, end) and what is owed; return how many owed."""
+    first_entry, entries, _, _, records, _, _ = moves
+    batch, sums, deep, slots, places, marks, found = (
+        yard[2], yard[3], yard[4], yard[6], yard[7], yard[8], yard[10],
+    )  # fmt: skip
+    vectors, owed = np.uint64(across * down), np.int32(0)
+    for vector in range(vectors):
+        owed |= found[vector * np.uint64(FOUND) + np.uint64(OWED + row)]
+    if begin == end and owed == np.int32(0):
+        return 0
+    j = np.uint64(entries[entry])
+    ux, uy, has_sides = records[j, UX], records[j, UY], records[j, LENGTH] > 0.0
+    line = (records[j, X], records[j, Y], ux, uy)
+    sides = (ux if has_sides else 0.0, uy if has_sides else 0.0)
+    is_steep = records[j, SLOPE] < -STEEP or not has_sides
+    k = entry - first_entry
+    begin_move(sums, deep, marks)
+    for slot in range(begin, end):
+        leaf = np.uint64(slots[slot])
+        _shave_one(entry, slot, leaf, across, line, sides, moves, yard)
+        if is_steep:
+            _under_tip(records[j], leaf, across, sides, tile, k, taken, yard)
+    count = 0
+    if owed != np.int32(0):
+        for vector in range(vectors):
+            at = vector * np.uint64(FOUND) + np.uint64(row)
+            bits = np.uint32(found[at + np.uint64(OWED)])
+            found[at + np.uint64(OWED)] = np.int32(0)
+            while bits != np.uint32(0):
+                lane = first_of(bits)
+                bits = without_first(bits)
+                leaf = vector * np.uint64(LANES) + lane
+                on_x, on_y = _places_of(leaf, across)
+                is_near = ball_heights_told(records, j, places, on_x, on_y, batch, _heights_of(n))
+                if is_near and (found[at + np.uint64(BACK + 1)] >> np.int32(lane)) & np.int32(1):
+                    _owe(row, leaf, yard)
+                _shave_one(entry, n, leaf, across, line, sides, moves, yard)
+                if is_steep:
+                    _under_tip(records[j], leaf, across, sides, tile, k, taken, yard)
+                count += 1
+    total, lean, near, far, top, depth, low, cell = told_of_move(sums, deep, marks, np.int64(size))
+    if total > 0.0:
+        cell = np.int64(cell)
+        taken[k, TAKEN], taken[k, LEAN], taken[k, NEAR], taken[k, FAR] = total, lean, near, far
+        taken[k, TOP], taken[k, DEPTH], taken[k, BOTTOM] = top, depth, low
+        taken[k, SPOT] = (box[0] + cell // size) * nx + box[2] + cell % size
+    return count
+
+
+@loop_kernel
+def _settle_changed(vectors, top, cell, radius, yard):
+    """Take the planes anew of the leaves that were lowered."""
+    cells, about, found = yard[0], yard[1], yard[10]
+    for vector in range(np.uint64(vectors)):
+        at = vector * np.uint64(FOUND)
+        bits = np.uint32(found[at + np.uint64(CHANGED)])
+        if bits == np.uint32(0):
+            continue
+        found[at + np.uint64(TOUCHED)] = np.int32(found[at + np.uint64(TOUCHED)] | np.int32(bits))
+        found[at + np.uint64(CHANGED)] = np.int32(0)
+        while bits != np.uint32(0):
+            leaf = vector * np.uint64(LANES) + first_of(bits)
+            bits = without_first(bits)
+            level_leaf(about, cells, leaf, leaf * np.uint64(KEPT), cell, top, STEEPEST)
+        settle(about, vector, radius)
+
+
+@late_kernel
+def chain(first, last, field, box, top, cell, size, cutter, middle, moves, taken, yard):
+    """Lower the tile `box` by the entries [first, last), in order; return how many heights were evaluated.
+
+    top: nothing in the tile stands higher.  size: cells along the edge of a whole tile.  moves: with `last`.
+    middle: how far from its axis the middle of a cutter reaches.
+    """
+    first_entry, entries, codes, rows, records, follows = moves
+    h, _, _, _, xs, ys = field
+    about, found, ends = yard[1], yard[10], yard[14]
+    iy0, iy1, ix0, ix1 = box
+    tx, ty = 0.5 * (xs[ix0] + xs[ix1 - 1]), 0.5 * (ys[iy0] + ys[iy1 - 1])
+    wide, deep = 0.5 * (xs[ix1 - 1] - xs[ix0]), 0.5 * (ys[iy1 - 1] - ys[iy0])
+    radius = float(cutter[1][RADIUS_AT])
+    near = math.sqrt(wide * wide + deep * deep) + radius * (1.0 + 1e-6) + 1e-6
+    half = 0.5 * cell * math.sqrt((WIDE - 1.0) ** 2 + (LEAF - 1.0) ** 2)
+    # As of bite_kernels.bite, but for the height of the move at hand.
+    tie = 2.0**-21 * (abs(top) + radius + MIDST * 16.0 * cell)
+    tile = (tx, ty, top, near, radius, half, tie, cell, middle)
+    moves = (first_entry, entries, codes, rows, records, follows, last)
+    across, down = vectors_across(size)
+    vectors = across * down
+    corner = (xs[ix0] - 0.5 * cell - tx, ys[iy0] - 0.5 * cell - ty)
+    _bring(field, box, tile, across, down, size, yard)
+    for vector in range(np.uint64(vectors)):
+        for k in range(np.uint64(FOUND)):
+            found[vector * np.uint64(FOUND) + k] = np.int32(0)
+        settle(about, vector, radius)
+    _ask(0, first, first, tile, moves, yard, corner, across, down)
+    evaluated = 0
+    for begin in range(first, last, GROUP):
+        count = min(GROUP, last - begin)
+        for row in range(1, count + 1):
+            if begin + row < last:
+                _ask(row, begin + row, first, tile, moves, yard, corner, across, down)
+            else:
+                for vector in range(np.uint64(vectors)):
+                    found[vector * np.uint64(FOUND) + np.uint64(BACK + row)] = np.int32(0)
+        n = np.uint64(0)
+        for row in range(count):
+            n = _choose(row, n, vectors, yard)
+            ends[np.uint64(row)] = np.int32(n)
+        _work_out(begin, n, across, moves, yard)
+        evaluated += np.int64(n)
+        at = np.uint64(0)
+        for row in range(count):
+            until = np.uint64(ends[np.uint64(row)])
+            evaluated += _run(
+                row, begin + row, at, until, n, across, down, box, size, np.int64(h.shape[1]), moves, taken, tile,
+                yard,
+            )  # fmt: skip
+            at = until
+        _settle_changed(vectors, top, cell, radius, yard)
+        for vector in range(np.uint64(vectors)):
+            i = vector * np.uint64(FOUND)
+            for kind in range(np.uint64(4)):
+                k = i + kind * np.uint64(ROWS)
+                found[k] = found[k + np.uint64(count)]
+                found[k + np.uint64(count)] = np.int32(0)
+    _give_back(field, box, across, moves, yard)
+    return evaluated * CELLS
+
+
+@working_kernel
+def yard_of(size, is_ball):
+    """Room for chain to work in, for tiles of `size` cells along an edge; hardly any where it is not used."""
+    across, down = vectors_across(size if is_ball else 1)
+    leaves = across * down * LANES
+    most = GROUP * leaves + LANES
+    places = (across + down) * SIDE * CELLS
+    return (
+        np.empty(leaves * KEPT, np.float32), np.empty(across * down * VECTOR, np.float32),
+        np.empty(BEFORE + CELLS + (most + 1) * CELLS, np.float32), np.empty(SUMS, np.float64),
+        np.empty(DEEPS, np.float32), np.empty(LINE_NUMBERS, np.float32), np.empty(2 * most + LANES, np.float32),
+        np.empty(places, np.float64), np.empty(CELLS, np.int32), np.empty(leaves, np.int32),
+        np.empty(across * down * FOUND, np.int32), np.empty(most, np.int32), np.empty(PLACES, np.float64),
+        np.empty(3 * most, np.int32), np.empty(GROUP, np.int32),
+    )  # fmt: skip

@@ -1,0 +1,217 @@
+"""What the leaves of a tile lose to a ball's line, four rows of eight each: written for the compiler as vectors.
+
+As take_kernels, which tells of a leaf what it lost; here what all leaves lose to one move is kept lane by
+lane until the last of them, and told once.  Sums are of float32 heights in float64, which is exact in all but
+odd cases, so their order is no matter; in those it is that of the leaves, whatever the threads.
+
+cells: of a leaf what stands, the other side's surface and the place in the entries of the move that lowered
+it last, CELLS of each (KEPT together).  sums (SUMS,) float64, deep (DEEPS,) float32, marks (CELLS,) int32: what
+each lane lost; one that stands for the leaf, growing row by row, tells which of a lane's cells came first.
+"""
+
+from simkit._jit import instruction, ir, types
+from simkit.stock.lose_kernels import BEFORE, CELLS, FLOOR, KEEPER, LEAF, LOST, ON_PATH, WIDE
+from simkit.stock.take_kernels import _bits, _both_halves, _ends, _higher, _lanes, _less, _lower, _Numbers
+from simkit.stock.wide_kernels import call_of, spread
+
+KEPT = 3 * CELLS  # numbers of a leaf
+# What lanes lost: in all, and of it on the right less on the left; the nearest and farthest way along the path.
+TOTAL, LEAN, NEAREST, FARTHEST, SUMS = (WIDE * k for k in range(5))
+# The highest wood taken (of both halves), the most that a cell lost, the lowest wood there.
+HIGHEST, DEEPEST, LOWEST, DEEPS = 0, CELLS // 2, CELLS // 2 + CELLS, CELLS // 2 + 2 * CELLS
+
+_HALF = CELLS // 2  # of a leaf: as many as a vector holds
+_FLOAT, _DOUBLE, _WHOLE, _LONG = ir.FloatType(), ir.DoubleType(), ir.IntType(32), ir.IntType(64)
+_CELLS, _ROW, _MARKS = (
+    ir.VectorType(_FLOAT, _HALF),
+    ir.VectorType(_DOUBLE, WIDE),
+    ir.VectorType(_WHOLE, _HALF),
+)
+_NONE = ir.Constant(_CELLS, None)
+_LOW = ir.Constant(_CELLS, [float("-inf")] * _HALF)
+_FAR = ir.Constant(_ROW, [float("inf")] * WIDE)
+_LAST = 2**31 - 1
+
+
+@instruction
+def begin_move(typingctx, sums, deep, marks):
+    """Nothing is lost to a move yet."""
+
+    def generate(context, builder, signature, arguments):
+        b, its = builder, _Numbers(context, builder, signature, arguments)
+        for first, row in ((TOTAL, 0.0), (LEAN, 0.0), (NEAREST, float("inf")), (FARTHEST, float("-inf"))):
+            b.store(ir.Constant(_ROW, [row] * WIDE), its.place(0, _LONG(0), first, WIDE), align=8)
+        b.store(_LOW, its.place(1, _LONG(0), HIGHEST, _HALF), align=4)
+        for half in (0, _HALF):
+            for first in (DEEPEST, LOWEST):
+                b.store(_NONE, its.place(1, _LONG(0), first + half, _HALF), align=4)
+            b.store(ir.Constant(_MARKS, [-1] * _HALF), its.place(2, _LONG(0), half, _HALF), align=4)
+        return context.get_dummy_value()
+
+    return types.void(sums, deep, marks), generate
+
+
+@instruction
+def shave(typingctx, keeper, mark, cells, on, batch, at, sums, deep, marks, places, on_x, on_y, line, sides):
+    """Lower the leaf whose cells are from `on` on to the heights from `at` on; return which became lower, as bits.
+
+    keeper float32, mark int32: what stands for the move and for the leaf.  places: x of its cells from on_x
+    on, y from on_y.  line: a place that the path begins at, and its direction; sides: what tells right from
+    left, as of take_kernels.take.  What each cell lost and what stood there is written to the start of
+    `batch` too, LOST and BEFORE.
+    """
+
+    def generate(context, builder, signature, arguments):
+        b, (keeper, mark, _, on, _, at, _, _, _, _, on_x, on_y, line, sides) = builder, arguments
+        its, kept = _Numbers(context, b, signature, arguments), spread(b, keeper, _HALF)
+        mark, losing, halves, stood, lowered = spread(b, mark, _HALF), [], [], [], []
+        for half in (0, _HALF):
+            before, to = its.load(2, on, half, _HALF), its.load(4, at, half, _HALF)
+            bottom = _higher(b, to, its.load(2, on, FLOOR + half, _HALF))
+            lost = b.fsub(before, bottom)
+            loses, is_lower = b.fcmp_ordered(">", lost, _NONE), b.fcmp_ordered("<", to, before)
+            lost = b.select(loses, lost, _NONE)
+            losing.append(loses)
+            halves.append(lost)
+            lowered.append(is_lower)
+            stood.append(b.select(loses, before, _LOW))
+            b.store(lost, its.place(4, _LONG(0), LOST + half, _HALF), align=4)
+            b.store(before, its.place(4, _LONG(0), BEFORE + half, _HALF), align=4)
+            b.store(b.select(is_lower, to, before), its.place(2, on, half, _HALF), align=4)
+            on_keeper = its.place(2, on, KEEPER + half, _HALF)
+            b.store(b.select(is_lower, kept, b.load(on_keeper, align=4)), on_keeper, align=4)
+            # The deepest cell of each lane, the first one on ties.
+            on_depth, on_low, on_mark = (
+                its.place(k, _LONG(0), first + half, _HALF)
+                for k, first in ((7, DEEPEST), (7, LOWEST), (8, 0))
+            )
+            depth, marked = b.load(on_depth, align=4), b.load(on_mark, align=4)
+            is_first = b.and_(b.fcmp_ordered("==", lost, depth), b.icmp_signed("<", mark, marked))
+            is_it = b.or_(b.fcmp_ordered(">", lost, depth), is_first)
+            b.store(b.select(is_it, lost, depth), on_depth, align=4)
+            b.store(b.select(is_it, bottom, b.load(on_low, align=4)), on_low, align=4)
+            b.store(b.select(is_it, mark, marked), on_mark, align=4)
+        on_top = its.place(7, _LONG(0), HIGHEST, _HALF)
+        b.store(_higher(b, _higher(b, *stood), b.load(on_top, align=4)), on_top, align=4)
+        x, y, ux, uy = (b.extract_value(line, k) for k in range(4))
+        right_x, right_y = (b.extract_value(sides, k) for k in range(2))
+        wide = lambda number: spread(b, number, WIDE)  # noqa: E731
+        rows = [range(WIDE), range(WIDE, 2 * WIDE)]
+        dx = b.fsub(its.load(9, on_x, 0, WIDE), wide(x))
+        beside, along = b.fmul(dx, wide(right_y)), b.fmul(dx, wide(ux))
+        ahead, least = wide(b.fsub(_DOUBLE(-0.0), right_x)), ir.Constant(_ROW, [ON_PATH] * WIDE)
+        total, leans, near, far = None, None, _FAR, _less(b, _FAR)
+        for r in range(LEAF):
+            dy = wide(b.fsub(b.load(its.on(9, on_y, r * WIDE)), y))
+            own = b.fpext(_lanes(b, rows[r % 2], halves[r // 2]), _ROW)
+            loses, way = _lanes(b, rows[r % 2], losing[r // 2]), b.fmul(dy, wide(uy))
+            near = _lower(b, b.select(loses, way, _FAR), near)
+            far = _higher(b, b.select(loses, way, _less(b, _FAR)), far)
+            side = b.fadd(beside, b.fmul(dy, ahead))
+            left = b.select(
+                b.fcmp_ordered("<", side, _less(b, least)), _less(b, own), ir.Constant(_ROW, None)
+            )
+            lean = b.select(b.fcmp_ordered(">", side, least), own, left)
+            total, leans = (own, lean) if r == 0 else (b.fadd(total, own), b.fadd(leans, lean))
+        # As take_kernels.take: the least of the rows tells the least of a column.
+        near, far = b.fadd(along, near), b.fadd(along, far)
+        for first, new, join in (
+            (TOTAL, total, lambda b, one, two: b.fadd(one, two)), (LEAN, leans, lambda b, one, two: b.fadd(one, two)),
+            (NEAREST, near, _lower), (FARTHEST, far, _higher),
+        ):  # fmt: skip
+            there = its.place(6, _LONG(0), first, WIDE)
+            b.store(join(b, new, b.load(there, align=8)), there, align=8)
+        return _bits(b, *lowered)
+
+    whole, number = types.uint64, types.float64
+    kinds = (
+        types.float32, types.int32, cells, whole, batch, whole, sums, deep, marks, places, whole, whole,
+        types.UniTuple(number, 4), types.UniTuple(number, 2),
+    )  # fmt: skip
+    return types.uint32(*kinds), generate
+
+
+@instruction
+def told_of_move(typingctx, sums, deep, marks, size):
+    """What a move took: in all, right less left, nearest and farthest way, highest, depth, lowest, and which.
+
+    size: cells in a row of the tile; which cell, row by row, is that of the leaf's mark and the place in it.
+    All float64.
+    """
+
+    def generate(context, builder, signature, arguments):
+        b, its = builder, _Numbers(context, builder, signature, arguments)
+        total, leans, near, far = (
+            its.load(0, _LONG(0), first, WIDE) for first in (TOTAL, LEAN, NEAREST, FARTHEST)
+        )
+        left, right = _both_halves(b, total, leans)
+        both = b.fadd(left, right)
+        sums = [b.extract_element(both, _WHOLE(k)) for k in range(2)]
+        ends = _ends(b, near, far)
+        most = call_of(b, "llvm.vector.reduce.fmax.v16f32", ir.FunctionType(_FLOAT, [_CELLS]))
+        first = call_of(b, "llvm.vector.reduce.smin.v16i32", ir.FunctionType(_WHOLE, [_MARKS]))
+        flags = ("nnan", "nsz")
+        top = b.call(most, [its.load(1, _LONG(0), HIGHEST, _HALF)], fastmath=flags)
+        depths = [its.load(1, _LONG(0), DEEPEST + half, _HALF) for half in (0, _HALF)]
+        depth = b.call(most, [_higher(b, *depths)], fastmath=flags)
+        wide = spread(b, b.trunc(arguments[3], _WHOLE), _HALF)
+        which, last = [], ir.Constant(_MARKS, [_LAST] * _HALF)
+        for half in range(2):
+            rows = ir.Constant(_MARKS, [(half * _HALF + k) // WIDE for k in range(_HALF)])
+            columns = ir.Constant(_MARKS, [k % WIDE for k in range(_HALF)])
+            mark = b.add(b.add(its.load(2, _LONG(0), half * _HALF, _HALF), columns), b.mul(rows, wide))
+            is_it = b.fcmp_ordered("==", depths[half], spread(b, depth, _HALF))
+            which.append(b.select(is_it, mark, last))
+        one, two = which
+        cell = b.call(first, [b.select(b.icmp_signed("<", one, two), one, two)])
+        lows = [
+            b.select(
+                b.icmp_signed("==", own, spread(b, cell, _HALF)),
+                its.load(1, _LONG(0), LOWEST + half * _HALF, _HALF), _LOW,
+            )
+            for half, own in enumerate(which)
+        ]  # fmt: skip
+        low = b.call(most, [_higher(b, *lows)], fastmath=flags)
+        numbers = [
+            *sums,
+            *ends,
+            *(b.fpext(one, _DOUBLE) for one in (top, depth, low)),
+            b.sitofp(cell, _DOUBLE),
+        ]
+        return context.make_tuple(b, signature.return_type, numbers)
+
+    return types.UniTuple(types.float64, 8)(sums, deep, marks, types.int64), generate
+
+
+@instruction
+def plane_of(typingctx, cells, on, steepest):
+    """The slopes between a leaf's corners along x and y, cell by cell, and how high it stands over them.
+
+    That counts from the middle; where a slope is no number, or not below `steepest`, both are 0.
+    """
+
+    def generate(context, builder, signature, arguments):
+        b, its, on = builder, _Numbers(context, builder, signature, arguments), arguments[1]
+        halves = [its.load(0, on, half, _HALF) for half in (0, _HALF)]
+        one, two = (b.extract_element(halves[0], _WHOLE(k)) for k in (0, WIDE - 1))
+        three, four = (b.extract_element(halves[1], _WHOLE(k)) for k in (WIDE, 2 * WIDE - 1))
+        slope_x = b.fadd(b.fsub(two, one), b.fsub(four, three))
+        slope_y = b.fadd(b.fsub(three, one), b.fsub(four, two))
+        slope_x = b.fmul(slope_x, _FLOAT(0.5 / (WIDE - 1)))
+        slope_y = b.fmul(slope_y, _FLOAT(0.5 / (LEAF - 1)))
+        size = call_of(b, "llvm.fabs.f32", ir.FunctionType(_FLOAT, [_FLOAT]))
+        are_some = [b.fcmp_ordered("<", b.call(size, [one]), arguments[2]) for one in (slope_x, slope_y)]
+        is_some = b.and_(*are_some)
+        slope_x, slope_y = (b.select(is_some, one, _FLOAT(0.0)) for one in (slope_x, slope_y))
+        over = []
+        for half in range(2):
+            columns = ir.Constant(_CELLS, [k % WIDE - 0.5 * (WIDE - 1) for k in range(_HALF)])
+            rows = ir.Constant(_CELLS, [2 * half + k // WIDE - 0.5 * (LEAF - 1) for k in range(_HALF)])
+            rise = b.fadd(b.fmul(spread(b, slope_x, _HALF), columns), b.fmul(spread(b, slope_y, _HALF), rows))
+            over.append(b.fsub(halves[half], rise))
+        most = call_of(b, "llvm.vector.reduce.fmax.v16f32", ir.FunctionType(_FLOAT, [_CELLS]))
+        most = b.call(most, [_higher(b, *over)], fastmath=("nnan", "nsz"))
+        return context.make_tuple(b, signature.return_type, [slope_x, slope_y, most])
+
+    one = types.float32
+    return types.UniTuple(one, 3)(cells, types.uint64, one), generate
