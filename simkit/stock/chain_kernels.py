@@ -33,6 +33,7 @@ from simkit.stock.lose_kernels import (
     FLOOR,
     KEEPER,
     LEAF,
+    LOST,
     PLACES,
     WIDE,
     ball_heights_along,
@@ -74,7 +75,7 @@ from simkit.stock.meet_kernels import AT_X as LEAF_X
 from simkit.stock.meet_kernels import AT_Y as LEAF_Y
 from simkit.stock.meet_kernels import WIDE as LANES
 from simkit.stock.record_kernels import LENGTH, SHIFT, SLOPE, UX, UY, H, X, Y
-from simkit.stock.shave_kernels import DEEPS, KEPT, SUMS, begin_move, shave, told_of_move
+from simkit.stock.shave_kernels import DEEPS, KEPT, SUMS, begin_move, note_kinds, shave, told_of_move
 from simkit.stock.take_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TOP
 from simkit.stock.take_kernels import UNDER as UNDER_TIP
 from simkit.stock.told_kernels import STEEP, under_middle
@@ -253,10 +254,8 @@ def _choose(row, n, vectors, yard):
             continue
         told, end = found[at + np.uint64(BACK + 1)], found[at + np.uint64(END)]
         i = vector * np.uint64(VECTOR)
-        for lane in range(np.uint64(LANES)):
-            bit = np.int32(np.int32(1) << np.int32(lane))
-            kind = np.float32(AT_END) if (end & bit) != np.int32(0) else np.float32(PLAIN)
-            about[i + lane + np.uint64(KIND)] = np.float32(TOLD) if (told & bit) != np.int32(0) else kind
+        kinds = (np.float32(PLAIN), np.float32(AT_END), np.float32(TOLD))
+        note_kinds(about, i + np.uint64(KIND), np.uint32(end), np.uint32(told), kinds)
         if CAN_PACK:
             pack_sixteen(about, i + np.uint64(NAME), bits, slots, n)
             pack_sixteen(about, i + np.uint64(KIND), bits, slots, n + most)
@@ -346,10 +345,11 @@ def _shave_one(entry, slot, leaf, across, line, sides, moves, yard):
 
 
 @kernel
-def _under_tip(a, leaf, across, sides, tile, k, taken, yard):
-    """Note of a steep way what stood above its tip in a leaf that was lowered just now (told_kernels)."""
+def _under_tip(a, leaf, slot, across, sides, tile, k, taken, yard):
+    """Note of a steep way what stands above its tip in a leaf that is to be lowered by it (told_kernels)."""
     half, middle, spots = tile[5], tile[8], yard[12]
-    batch, places = yard[2], yard[7]
+    cells, batch, places = yard[0], yard[2], yard[7]
+    on, at = leaf * np.uint64(KEPT), _heights_of(slot)
     on_x, on_y = _places_of(leaf, across)
     x = 0.5 * (places[on_x] + places[on_x + np.uint64(WIDE - 1)])
     y = 0.5 * (places[on_y] + places[on_y + np.uint64(CELLS - 1)])
@@ -357,6 +357,9 @@ def _under_tip(a, leaf, across, sides, tile, k, taken, yard):
     if abs(side) <= half + 1e-6 + middle:
         for i in range(np.uint64(CELLS)):
             spots[i], spots[i + np.uint64(AT_Y)] = places[on_x + i], places[on_y + i]
+            stood = cells[on + i]
+            lost = stood - max(batch[at + i], cells[on + i + np.uint64(FLOOR)])
+            batch[i + np.uint64(LOST)], batch[i + np.uint64(BEFORE)] = max(lost, np.float32(0.0)), stood
         taken[k, UNDER_TIP] = max(taken[k, UNDER_TIP], under_middle(a, np.uint64(0), batch, spots, middle))
 
 
@@ -381,9 +384,9 @@ def _run(row, entry, begin, end, n, across, down, box, size, nx, moves, taken, t
     begin_move(sums, deep, marks)
     for slot in range(begin, end):
         leaf = np.uint64(slots[slot])
-        _shave_one(entry, slot, leaf, across, line, sides, moves, yard)
         if is_steep:
-            _under_tip(records[j], leaf, across, sides, tile, k, taken, yard)
+            _under_tip(records[j], leaf, slot, across, sides, tile, k, taken, yard)
+        _shave_one(entry, slot, leaf, across, line, sides, moves, yard)
     count = 0
     if owed != np.int32(0):
         for vector in range(vectors):
@@ -398,9 +401,9 @@ def _run(row, entry, begin, end, n, across, down, box, size, nx, moves, taken, t
                 is_near = ball_heights_told(records, j, places, on_x, on_y, batch, _heights_of(n))
                 if is_near and (found[at + np.uint64(BACK + 1)] >> np.int32(lane)) & np.int32(1):
                     _owe(row, leaf, yard)
-                _shave_one(entry, n, leaf, across, line, sides, moves, yard)
                 if is_steep:
-                    _under_tip(records[j], leaf, across, sides, tile, k, taken, yard)
+                    _under_tip(records[j], leaf, n, across, sides, tile, k, taken, yard)
+                _shave_one(entry, n, leaf, across, line, sides, moves, yard)
                 count += 1
     total, lean, near, far, top, depth, low, cell = told_of_move(sums, deep, marks, np.int64(size))
     if total > 0.0:

@@ -10,7 +10,7 @@ each lane lost; one that stands for the leaf, growing row by row, tells which of
 """
 
 from simkit._jit import instruction, ir, types
-from simkit.stock.lose_kernels import BEFORE, CELLS, FLOOR, KEEPER, LEAF, LOST, ON_PATH, WIDE
+from simkit.stock.lose_kernels import CELLS, FLOOR, KEEPER, LEAF, ON_PATH, WIDE
 from simkit.stock.take_kernels import _bits, _both_halves, _ends, _higher, _lanes, _less, _lower, _Numbers
 from simkit.stock.wide_kernels import call_of, spread
 
@@ -31,6 +31,23 @@ _NONE = ir.Constant(_CELLS, None)
 _LOW = ir.Constant(_CELLS, [float("-inf")] * _HALF)
 _FAR = ir.Constant(_ROW, [float("inf")] * WIDE)
 _LAST = 2**31 - 1
+
+
+@instruction
+def note_kinds(typingctx, to, first, one, two, kinds):
+    """Write to sixteen places which of three kinds each is of, by two words of bits; the second comes first."""
+
+    def generate(context, builder, signature, arguments):
+        b, its = builder, _Numbers(context, builder, signature, arguments)
+        mask = ir.VectorType(ir.IntType(1), _HALF)
+        one, two = (b.bitcast(b.trunc(bits, ir.IntType(_HALF)), mask) for bits in arguments[2:4])
+        kinds = [spread(b, b.extract_value(arguments[4], k), _HALF) for k in range(3)]
+        noted = b.select(two, kinds[2], b.select(one, kinds[1], kinds[0]))
+        b.store(noted, its.place(0, arguments[1], 0, _HALF), align=4)
+        return context.get_dummy_value()
+
+    bits = types.uint32
+    return types.void(to, types.uint64, bits, bits, types.UniTuple(types.float32, 3)), generate
 
 
 @instruction
@@ -57,8 +74,7 @@ def shave(typingctx, keeper, mark, cells, on, batch, at, sums, deep, marks, plac
 
     keeper float32, mark int32: what stands for the move and for the leaf.  places: x of its cells from on_x
     on, y from on_y.  line: a place that the path begins at, and its direction; sides: what tells right from
-    left, as of take_kernels.take.  What each cell lost and what stood there is written to the start of
-    `batch` too, LOST and BEFORE.
+    left, as of take_kernels.take.
     """
 
     def generate(context, builder, signature, arguments):
@@ -75,8 +91,6 @@ def shave(typingctx, keeper, mark, cells, on, batch, at, sums, deep, marks, plac
             halves.append(lost)
             lowered.append(is_lower)
             stood.append(b.select(loses, before, _LOW))
-            b.store(lost, its.place(4, _LONG(0), LOST + half, _HALF), align=4)
-            b.store(before, its.place(4, _LONG(0), BEFORE + half, _HALF), align=4)
             b.store(b.select(is_lower, to, before), its.place(2, on, half, _HALF), align=4)
             on_keeper = its.place(2, on, KEEPER + half, _HALF)
             b.store(b.select(is_lower, kept, b.load(on_keeper, align=4)), on_keeper, align=4)
@@ -108,11 +122,12 @@ def shave(typingctx, keeper, mark, cells, on, batch, at, sums, deep, marks, plac
             near = _lower(b, b.select(loses, way, _FAR), near)
             far = _higher(b, b.select(loses, way, _less(b, _FAR)), far)
             side = b.fadd(beside, b.fmul(dy, ahead))
-            left = b.select(
-                b.fcmp_ordered("<", side, _less(b, least)), _less(b, own), ir.Constant(_ROW, None)
-            )
-            lean = b.select(b.fcmp_ordered(">", side, least), own, left)
-            total, leans = (own, lean) if r == 0 else (b.fadd(total, own), b.fadd(leans, lean))
+            is_right, is_left = b.fcmp_ordered(">", side, least), b.fcmp_ordered("<", side, _less(b, least))
+            if r == 0:
+                total, leans = own, b.select(is_right, own, ir.Constant(_ROW, None))
+            else:
+                total, leans = b.fadd(total, own), b.select(is_right, b.fadd(leans, own), leans)
+            leans = b.select(is_left, b.fsub(leans, own), leans)
         # As take_kernels.take: the least of the rows tells the least of a column.
         near, far = b.fadd(along, near), b.fadd(along, far)
         for first, new, join in (
