@@ -69,6 +69,7 @@ from simkit.stock.meet_kernels import (
     VECTOR,
     level_leaf,
     meet,
+    reach_vectors,
     settle,
 )
 from simkit.stock.meet_kernels import AT_X as LEAF_X
@@ -88,14 +89,21 @@ MIDST = 32.0  # cells of a block, as bite_kernels' tie has it, 16 at an edge
 ROWS = GROUP + 1
 MAY, BACK, END, OWED = (ROWS * k for k in range(4))
 CHANGED, TOUCHED, FOUND = 4 * ROWS, 4 * ROWS + 1, 4 * ROWS + 2
+ALL = np.int32(2**LANES - 1)
 PLAIN, AT_END, TOLD = range(3)  # how heights are worked out
-SMALL = np.float32(-1e30)
+SMALL, BIG_AWAY = np.float32(-1e30), 1e12
 
 
 @kernel
 def vectors_across(size):
     """How many vectors of leaves a tile of `size` cells has along x, and along y."""
     return (size + SIDE * WIDE - 1) // (SIDE * WIDE), (size + SIDE * LEAF - 1) // (SIDE * LEAF)
+
+
+@loop_kernel
+def _stride(vectors):
+    """How far apart rows of bits are, one word for each vector: whole lots of sixteen."""
+    return (np.uint64(vectors) + np.uint64(LANES - 1)) & ~np.uint64(LANES - 1)
 
 
 @loop_kernel
@@ -120,7 +128,7 @@ def _leaf_at(row, column, across):
 def _bring(field, box, tile, across, down, size, yard):
     """Bring the cells of a tile to its room, and write down where each leaf is, and a plane over it."""
     h, _, floor, up, xs, ys = field
-    cells, about, places, firsts = yard[0], yard[1], yard[7], yard[9]
+    cells, about, places, firsts, ons = yard[0], yard[1], yard[7], yard[9], yard[15]
     tx, ty, top, cell = tile[0], tile[1], tile[2], tile[7]
     iy0, iy1, ix0, ix1 = box
     columns, rows = across * SIDE, down * SIDE
@@ -133,6 +141,15 @@ def _bring(field, box, tile, across, down, size, yard):
         for i in range(np.uint64(CELLS)):
             iy = min(iy0 + row * LEAF + np.int64(i) // WIDE, iy1 - 1)
             places[np.uint64((columns + row) * CELLS) + i] = ys[iy]
+    for vector in range(np.uint64(_stride(across * down))):
+        at = np.uint64(across * down) + vector // np.uint64(LANES)
+        i, is_one = at * np.uint64(VECTOR) + vector % np.uint64(LANES), vector < np.uint64(across * down)
+        column, row = np.int64(vector) % across, np.int64(vector) // across
+        x, y = (column + 0.5) * SIDE * WIDE - 0.5, (row + 0.5) * SIDE * LEAF - 0.5
+        about[i + np.uint64(LEAF_X)] = xs[ix0] - tx + x * cell if is_one else BIG_AWAY
+        about[i + np.uint64(LEAF_Y)] = ys[iy0] - ty + y * cell
+        about[i + np.uint64(HALF_X)] = 0.5 * cell * (SIDE * WIDE - 1)
+        about[i + np.uint64(HALF_Y)] = 0.5 * cell * (SIDE * LEAF - 1)
     for row in range(rows):
         first, last = iy0 + row * LEAF, min(iy0 + row * LEAF + LEAF, iy1)
         for column in range(columns):
@@ -141,6 +158,7 @@ def _bring(field, box, tile, across, down, size, yard):
             i = leaf // np.uint64(LANES) * np.uint64(VECTOR) + leaf % np.uint64(LANES)
             on = leaf * np.uint64(KEPT)
             firsts[leaf] = row * LEAF * size + column * WIDE
+            ons[leaf + leaf], ons[leaf + leaf + np.uint64(1)] = column * CELLS, (columns + row) * CELLS
             about[i + np.uint64(NAME)], about[i + np.uint64(MOST)] = leaf, SMALL
             if first >= last or begin >= end:
                 about[i + np.uint64(LEAF_X)] = about[i + np.uint64(LEAF_Y)] = 0.0
@@ -174,16 +192,17 @@ def _bring(field, box, tile, across, down, size, yard):
 
 
 @kernel
-def _give_back(field, box, across, moves, yard):
+def _give_back(field, box, across, down, moves, yard):
     """Write what the touched leaves of a tile were lowered to, and by which moves, back to the field."""
     h, owner, _, _, _, _ = field
     first_entry, entries, _, rows, _, _, _ = moves
     cells, found = yard[0], yard[10]
     iy0, iy1, ix0, ix1 = box
+    stride = _stride(across * down)
     for row in range((iy1 - iy0 + LEAF - 1) // LEAF):
         for column in range((ix1 - ix0 + WIDE - 1) // WIDE):
             leaf = _leaf_at(row, column, across)
-            touched = found[leaf // np.uint64(LANES) * np.uint64(FOUND) + np.uint64(TOUCHED)]
+            touched = found[np.uint64(TOUCHED) * stride + leaf // np.uint64(LANES)]
             if not (touched >> np.int32(leaf % np.uint64(LANES))) & np.int32(1):
                 continue
             first, begin = iy0 + row * LEAF, ix0 + column * WIDE
@@ -198,10 +217,10 @@ def _give_back(field, box, across, moves, yard):
 
 
 @loop_kernel
-def _ask(row, entry, first, tile, moves, yard, corner, across, down):
+def _ask(row, entry, first, tile, moves, yard, vectors):
     """Find for one move which leaves it may take something from, and which lie behind and ahead of it."""
-    first_entry, entries, _, _, records, follows, _ = moves
-    tx, ty, top, near, radius, half, tie, cell, _ = tile
+    _, entries, _, _, records, follows, _ = moves
+    tx, ty, top, near, radius, half, tie, _, _ = tile
     about, line, found = yard[1], yard[5], yard[10]
     j = np.uint64(entries[entry])
     # As list_kernels.add_line: only the part of a long move that can touch the tile counts there.
@@ -219,25 +238,29 @@ def _ask(row, entry, first, tile, moves, yard, corner, across, down):
     line[LINE_LENGTH], line[LINE_SLOPE], line[LINE_SHIFT] = end - begin, m, records[j, SHIFT]
     line[LINE_FULL], line[LINE_MARGIN] = length - begin, margin
     line[LINE_MORE], line[LINE_TIE] = margin * margin / (256.0 * ROUNDING), tie + 8.0 * ROUNDING * high
-    reach = radius + margin
-    x0, x1 = min(ax, bx) - reach - corner[0], max(ax, bx) + reach - corner[0]
-    y0, y1 = min(ay, by) - reach - corner[1], max(ay, by) + reach - corner[1]
-    wide, deep = SIDE * WIDE * cell, SIDE * LEAF * cell
     is_near = (begin <= end) & (max(max(abs(ax), abs(ay)), max(abs(bx), abs(by))) <= 2.0 * near)
-    for vector in range(across * down):
-        at = np.uint64(vector) * np.uint64(FOUND) + np.uint64(row)
-        below, left = (vector // across) * deep, (vector % across) * wide
-        if is_near & (x0 <= left + wide) & (x1 >= left) & (y0 <= below + deep) & (y1 >= below):
+    stride = _stride(vectors)
+    may, back = np.uint64(MAY + row) * stride, np.uint64(BACK + row) * stride
+    ahead = np.uint64(END + row) * stride
+    for vector in range(stride):
+        found[may + vector] = found[back + vector] = found[ahead + vector] = np.int32(0)
+    for chunk in range(stride // np.uint64(LANES) if is_near else np.uint64(0)):
+        i, first_one = (np.uint64(vectors) + chunk) * np.uint64(VECTOR), chunk * np.uint64(LANES)
+        reach_vectors(about, i, line, radius)
+        bits = not_above_zero(about, i + np.uint64(UNDER))
+        behind = not_above_zero(about, i + np.uint64(BEHIND)) if is_on else np.uint32(0)
+        while bits != np.uint32(0):
+            lane = first_of(bits)
+            bits = without_first(bits)
+            vector = first_one + lane
+            if (behind >> np.uint32(lane)) & np.uint32(1):
+                found[back + vector] = ALL
+                continue
             meet(about, vector, line, radius, half)
-            i = np.uint64(vector) * np.uint64(VECTOR)
-            back = not_above_zero(about, i + np.uint64(BEHIND))
-            found[at + np.uint64(MAY)] = np.int32(not_above_zero(about, i + np.uint64(UNDER)))
-            found[at + np.uint64(BACK)] = np.int32(back) if is_on else np.int32(0)
-            found[at + np.uint64(END)] = np.int32(not_above_zero(about, i + np.uint64(AHEAD)))
-        else:
-            found[at + np.uint64(MAY)] = found[at + np.uint64(BACK)] = found[at + np.uint64(END)] = np.int32(
-                0
-            )
+            i = vector * np.uint64(VECTOR)
+            found[may + vector] = np.int32(not_above_zero(about, i + np.uint64(UNDER)))
+            found[back + vector] = np.int32(not_above_zero(about, i + np.uint64(BEHIND))) if is_on else np.int32(0)
+            found[ahead + vector] = np.int32(not_above_zero(about, i + np.uint64(AHEAD)))
 
 
 @loop_kernel
@@ -245,14 +268,13 @@ def _choose(row, n, vectors, yard):
     """Give every leaf that a move is run over a slot, from slot n on; return how many there are then."""
     about, slots, found, of = yard[1], yard[6], yard[10], yard[11]
     most = np.uint64(len(of))
-    before = n
+    before, stride = n, _stride(vectors)
     for vector in range(np.uint64(vectors)):
-        at = vector * np.uint64(FOUND) + np.uint64(row)
-        back = found[at + np.uint64(BACK)]
-        bits = np.uint32(found[at + np.uint64(MAY)] & ~back)
+        at = np.uint64(row) * stride + vector
+        bits = np.uint32(found[at + np.uint64(MAY) * stride] & ~found[at + np.uint64(BACK) * stride])
         if bits == np.uint32(0):
             continue
-        told, end = found[at + np.uint64(BACK + 1)], found[at + np.uint64(END)]
+        told, end = found[at + np.uint64(BACK + 1) * stride], found[at + np.uint64(END) * stride]
         i = vector * np.uint64(VECTOR)
         kinds = (np.float32(PLAIN), np.float32(AT_END), np.float32(TOLD))
         note_kinds(about, i + np.uint64(KIND), np.uint32(end), np.uint32(told), kinds)
@@ -278,24 +300,22 @@ def _heights_of(slot):
 
 
 @loop_kernel
-def _places_of(leaf, across):
+def _places_of(leaf, yard):
     """Where the x and y of a leaf's cells are."""
-    vector, lane = leaf // np.uint64(LANES), leaf % np.uint64(LANES)
-    column = vector % np.uint64(across) * np.uint64(SIDE) + lane % np.uint64(SIDE)
-    row = vector // np.uint64(across) * np.uint64(SIDE) + lane // np.uint64(SIDE)
-    return column * np.uint64(CELLS), (np.uint64(across * SIDE) + row) * np.uint64(CELLS)
+    ons = yard[15]
+    return np.uint64(ons[leaf + leaf]), np.uint64(ons[leaf + leaf + np.uint64(1)])
 
 
 @loop_kernel
-def _owe(row, leaf, yard):
+def _owe(row, leaf, vectors, yard):
     """The move behind is run over a leaf after all."""
     found = yard[10]
-    at = leaf // np.uint64(LANES) * np.uint64(FOUND) + np.uint64(row + 1 + OWED)
+    at = np.uint64(OWED + row + 1) * _stride(vectors) + leaf // np.uint64(LANES)
     found[at] = np.int32(found[at] | (np.int32(1) << np.int32(leaf % np.uint64(LANES))))
 
 
 @loop_kernel
-def _work_out(begin, n, across, moves, yard):
+def _work_out(begin, n, vectors, moves, yard):
     """Work out the heights of all slots; begin: the first entry of the group."""
     _, entries, _, _, records, _, _ = moves
     batch, slots, places, of, lots = yard[2], yard[6], yard[7], yard[11], yard[13]
@@ -310,47 +330,30 @@ def _work_out(begin, n, across, moves, yard):
     for place in range(told):
         slot = np.uint64(lots[most + most + place])
         leaf = np.uint64(slots[slot])
-        on_x, on_y = _places_of(leaf, across)
+        on_x, on_y = _places_of(leaf, yard)
         row = np.int64(of[slot])
         j = entries[begin + row]
         if ball_heights_told(records, j, places, on_x, on_y, batch, _heights_of(slot)):
-            _owe(row, leaf, yard)
+            _owe(row, leaf, vectors, yard)
     for place in range(ends):
         slot = np.uint64(lots[most + place])
-        on_x, on_y = _places_of(np.uint64(slots[slot]), across)
+        on_x, on_y = _places_of(np.uint64(slots[slot]), yard)
         j = np.uint64(entries[begin + np.int64(of[slot])])
         ball_heights_at(records, j, records[j, LENGTH], places, on_x, on_y, batch, _heights_of(slot))
     for place in range(plain):
         slot = np.uint64(lots[place])
-        on_x, on_y = _places_of(np.uint64(slots[slot]), across)
+        on_x, on_y = _places_of(np.uint64(slots[slot]), yard)
         j = entries[begin + np.int64(of[slot])]
         ball_heights_along(records, j, places, on_x, on_y, batch, _heights_of(slot))
 
 
-@loop_kernel
-def _shave_one(entry, slot, leaf, across, line, sides, moves, yard):
-    """Lower a leaf by the heights of a slot, for a move."""
-    cells, batch, sums, deep, places, marks, firsts, found = (
-        yard[0], yard[2], yard[3], yard[4], yard[7], yard[8], yard[9], yard[10],
-    )  # fmt: skip
-    on_x, on_y = _places_of(leaf, across)
-    k = np.uint64(entry - moves[0])
-    lower = shave(
-        np.float32(k), firsts[leaf], cells, leaf * np.uint64(KEPT), batch, _heights_of(slot), sums, deep, marks,
-        places, on_x, on_y, line, sides,
-    )  # fmt: skip
-    at = leaf // np.uint64(LANES) * np.uint64(FOUND) + np.uint64(CHANGED)
-    bit = np.int32(np.int32(1) << np.int32(leaf % np.uint64(LANES)))
-    found[at] = np.int32(found[at] | (bit if lower != np.uint32(0) else np.int32(0)))
-
-
 @kernel
-def _under_tip(a, leaf, slot, across, sides, tile, k, taken, yard):
+def _under_tip(a, leaf, slot, sides, tile, k, taken, yard):
     """Note of a steep way what stands above its tip in a leaf that is to be lowered by it (told_kernels)."""
     half, middle, spots = tile[5], tile[8], yard[12]
     cells, batch, places = yard[0], yard[2], yard[7]
     on, at = leaf * np.uint64(KEPT), _heights_of(slot)
-    on_x, on_y = _places_of(leaf, across)
+    on_x, on_y = _places_of(leaf, yard)
     x = 0.5 * (places[on_x] + places[on_x + np.uint64(WIDE - 1)])
     y = 0.5 * (places[on_y] + places[on_y + np.uint64(CELLS - 1)])
     side = (x - a[X]) * sides[1] - (y - a[Y]) * sides[0]
@@ -364,15 +367,35 @@ def _under_tip(a, leaf, slot, across, sides, tile, k, taken, yard):
 
 
 @loop_kernel
-def _run(row, entry, begin, end, n, across, down, box, size, nx, moves, taken, tile, yard):
-    """Lower the leaves by one move, the heights of the slots [begin, end) and what is owed; return how many owed."""
+def _shave(entry, begin, end, line, sides, is_steep, moves, taken, tile, vectors, yard):
+    """Lower the leaves by the heights of some slots of a move."""
+    first_entry, entries, _, _, records, _, _ = moves
+    cells, batch, sums, deep, slots, places, marks, firsts, found, ons = (
+        yard[0], yard[2], yard[3], yard[4], yard[6], yard[7], yard[8], yard[9], yard[10], yard[15],
+    )  # fmt: skip
+    k = np.uint64(entry - first_entry)
+    if is_steep:
+        for slot in range(begin, end):
+            _under_tip(records[entries[entry]], np.uint64(slots[slot]), slot, sides, tile, k, taken, yard)
+    shave(
+        np.float32(k), slots, begin, end, _heights_of(np.uint64(0)), firsts, ons, cells, batch, sums, deep, marks,
+        places, line, sides, found, np.uint64(CHANGED) * _stride(vectors),
+    )  # fmt: skip
+
+
+@loop_kernel
+def _run(row, entry, begin, end, n, vectors, box, size, nx, moves, taken, tile, yard):
+    """Lower the leaves by one move, the heights of the slots [begin, end) and what is owed; return how many.
+
+    Counted are those owed.  n: the first slot that is free.
+    """
     first_entry, entries, _, _, records, _, _ = moves
     batch, sums, deep, slots, places, marks, found = (
         yard[2], yard[3], yard[4], yard[6], yard[7], yard[8], yard[10],
     )  # fmt: skip
-    vectors, owed = np.uint64(across * down), np.int32(0)
-    for vector in range(vectors):
-        owed |= found[vector * np.uint64(FOUND) + np.uint64(OWED + row)]
+    stride, owed = _stride(vectors), np.int32(0)
+    for vector in range(stride):
+        owed |= found[np.uint64(OWED + row) * stride + vector]
     if begin == end and owed == np.int32(0):
         return 0
     j = np.uint64(entries[entry])
@@ -380,34 +403,28 @@ def _run(row, entry, begin, end, n, across, down, box, size, nx, moves, taken, t
     line = (records[j, X], records[j, Y], ux, uy)
     sides = (ux if has_sides else 0.0, uy if has_sides else 0.0)
     is_steep = records[j, SLOPE] < -STEEP or not has_sides
-    k = entry - first_entry
     begin_move(sums, deep, marks)
-    for slot in range(begin, end):
-        leaf = np.uint64(slots[slot])
-        if is_steep:
-            _under_tip(records[j], leaf, slot, across, sides, tile, k, taken, yard)
-        _shave_one(entry, slot, leaf, across, line, sides, moves, yard)
+    _shave(entry, begin, end, line, sides, is_steep, moves, taken, tile, vectors, yard)
     count = 0
     if owed != np.int32(0):
-        for vector in range(vectors):
-            at = vector * np.uint64(FOUND) + np.uint64(row)
-            bits = np.uint32(found[at + np.uint64(OWED)])
-            found[at + np.uint64(OWED)] = np.int32(0)
+        for vector in range(np.uint64(vectors)):
+            at = np.uint64(row) * stride + vector
+            bits = np.uint32(found[at + np.uint64(OWED) * stride])
+            found[at + np.uint64(OWED) * stride] = np.int32(0)
             while bits != np.uint32(0):
                 lane = first_of(bits)
                 bits = without_first(bits)
                 leaf = vector * np.uint64(LANES) + lane
-                on_x, on_y = _places_of(leaf, across)
+                on_x, on_y = _places_of(leaf, yard)
                 is_near = ball_heights_told(records, j, places, on_x, on_y, batch, _heights_of(n))
-                if is_near and (found[at + np.uint64(BACK + 1)] >> np.int32(lane)) & np.int32(1):
-                    _owe(row, leaf, yard)
-                if is_steep:
-                    _under_tip(records[j], leaf, n, across, sides, tile, k, taken, yard)
-                _shave_one(entry, n, leaf, across, line, sides, moves, yard)
+                if is_near and (found[at + np.uint64(BACK + 1) * stride] >> np.int32(lane)) & np.int32(1):
+                    _owe(row, leaf, vectors, yard)
+                slots[n] = np.float32(leaf)
+                _shave(entry, n, n + np.uint64(1), line, sides, is_steep, moves, taken, tile, vectors, yard)
                 count += 1
     total, lean, near, far, top, depth, low, cell = told_of_move(sums, deep, marks, np.int64(size))
     if total > 0.0:
-        cell = np.int64(cell)
+        k, cell = entry - first_entry, np.int64(cell)
         taken[k, TAKEN], taken[k, LEAN], taken[k, NEAR], taken[k, FAR] = total, lean, near, far
         taken[k, TOP], taken[k, DEPTH], taken[k, BOTTOM] = top, depth, low
         taken[k, SPOT] = (box[0] + cell // size) * nx + box[2] + cell % size
@@ -418,13 +435,14 @@ def _run(row, entry, begin, end, n, across, down, box, size, nx, moves, taken, t
 def _settle_changed(vectors, top, cell, radius, yard):
     """Take the planes anew of the leaves that were lowered."""
     cells, about, found = yard[0], yard[1], yard[10]
+    stride = _stride(vectors)
     for vector in range(np.uint64(vectors)):
-        at = vector * np.uint64(FOUND)
-        bits = np.uint32(found[at + np.uint64(CHANGED)])
+        changed, touched = np.uint64(CHANGED) * stride + vector, np.uint64(TOUCHED) * stride + vector
+        bits = np.uint32(found[changed])
         if bits == np.uint32(0):
             continue
-        found[at + np.uint64(TOUCHED)] = np.int32(found[at + np.uint64(TOUCHED)] | np.int32(bits))
-        found[at + np.uint64(CHANGED)] = np.int32(0)
+        found[touched] = np.int32(found[touched] | found[changed])
+        found[changed] = np.int32(0)
         while bits != np.uint32(0):
             leaf = vector * np.uint64(LANES) + first_of(bits)
             bits = without_first(bits)
@@ -454,44 +472,43 @@ def chain(first, last, field, box, top, cell, size, cutter, middle, moves, taken
     moves = (first_entry, entries, codes, rows, records, follows, last)
     across, down = vectors_across(size)
     vectors = across * down
-    corner = (xs[ix0] - 0.5 * cell - tx, ys[iy0] - 0.5 * cell - ty)
+    stride = _stride(vectors)
+    for k in range(np.uint64(len(found))):
+        found[k] = np.int32(0)
     _bring(field, box, tile, across, down, size, yard)
     for vector in range(np.uint64(vectors)):
-        for k in range(np.uint64(FOUND)):
-            found[vector * np.uint64(FOUND) + k] = np.int32(0)
         settle(about, vector, radius)
-    _ask(0, first, first, tile, moves, yard, corner, across, down)
+    _ask(0, first, first, tile, moves, yard, vectors)
     evaluated = 0
     for begin in range(first, last, GROUP):
         count = min(GROUP, last - begin)
         for row in range(1, count + 1):
             if begin + row < last:
-                _ask(row, begin + row, first, tile, moves, yard, corner, across, down)
+                _ask(row, begin + row, first, tile, moves, yard, vectors)
             else:
-                for vector in range(np.uint64(vectors)):
-                    found[vector * np.uint64(FOUND) + np.uint64(BACK + row)] = np.int32(0)
+                for vector in range(stride):
+                    found[np.uint64(BACK + row) * stride + vector] = np.int32(0)
         n = np.uint64(0)
         for row in range(count):
             n = _choose(row, n, vectors, yard)
             ends[np.uint64(row)] = np.int32(n)
-        _work_out(begin, n, across, moves, yard)
+        _work_out(begin, n, vectors, moves, yard)
         evaluated += np.int64(n)
         at = np.uint64(0)
         for row in range(count):
             until = np.uint64(ends[np.uint64(row)])
             evaluated += _run(
-                row, begin + row, at, until, n, across, down, box, size, np.int64(h.shape[1]), moves, taken, tile,
-                yard,
+                row, begin + row, at, until, n, vectors, box, size, np.int64(h.shape[1]), moves, taken, tile, yard
             )  # fmt: skip
             at = until
         _settle_changed(vectors, top, cell, radius, yard)
-        for vector in range(np.uint64(vectors)):
-            i = vector * np.uint64(FOUND)
-            for kind in range(np.uint64(4)):
-                k = i + kind * np.uint64(ROWS)
-                found[k] = found[k + np.uint64(count)]
-                found[k + np.uint64(count)] = np.int32(0)
-    _give_back(field, box, across, moves, yard)
+        # The next group begins with the move that was asked last.
+        for kind in range(np.uint64(OWED // ROWS + 1)):
+            first_row = kind * np.uint64(ROWS) * stride
+            for vector in range(stride):
+                k = first_row + np.uint64(count) * stride + vector
+                found[first_row + vector], found[k] = found[k], np.int32(0)
+    _give_back(field, box, across, down, moves, yard)
     return evaluated * CELLS
 
 
@@ -499,14 +516,15 @@ def chain(first, last, field, box, top, cell, size, cutter, middle, moves, taken
 def yard_of(size, is_ball):
     """Room for chain to work in, for tiles of `size` cells along an edge; hardly any where it is not used."""
     across, down = vectors_across(size if is_ball else 1)
-    leaves = across * down * LANES
+    vectors = across * down
+    leaves, stride = vectors * LANES, np.int64(_stride(vectors))
     most = GROUP * leaves + LANES
     places = (across + down) * SIDE * CELLS
     return (
-        np.empty(leaves * KEPT, np.float32), np.empty(across * down * VECTOR, np.float32),
+        np.empty(leaves * KEPT, np.float32), np.empty((vectors + stride // LANES) * VECTOR, np.float32),
         np.empty(BEFORE + CELLS + (most + 1) * CELLS, np.float32), np.empty(SUMS, np.float64),
         np.empty(DEEPS, np.float32), np.empty(LINE_NUMBERS, np.float32), np.empty(2 * most + LANES, np.float32),
         np.empty(places, np.float64), np.empty(CELLS, np.int32), np.empty(leaves, np.int32),
-        np.empty(across * down * FOUND, np.int32), np.empty(most, np.int32), np.empty(PLACES, np.float64),
-        np.empty(3 * most, np.int32), np.empty(GROUP, np.int32),
+        np.empty(stride * FOUND, np.int32), np.empty(most, np.int32), np.empty(PLACES, np.float64),
+        np.empty(3 * most, np.int32), np.empty(GROUP, np.int32), np.empty(2 * leaves, np.int32),
     )  # fmt: skip

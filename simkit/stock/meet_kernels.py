@@ -111,4 +111,28 @@ def meet(about, vector, line, radius, half):
         about[i + np.uint64(AHEAD)] = full - ((along - tall - margin) - max(q0, q1))
 
 
+
+@bound_kernel
+def reach_vectors(about, at, line, radius):
+    """Write UNDER and BEHIND of sixteen vectors, as of meet, by the boxes round all their leaves.
+
+    UNDER where the line may touch one, BEHIND where its start counts for all of one, roughly.
+    """
+    zero = np.float32(0.0)
+    ax, ay, ux, uy = line[LINE_X], line[LINE_Y], line[LINE_UX], line[LINE_UY]
+    along, up = line[LINE_LENGTH] * ux, line[LINE_LENGTH] * uy
+    reach, margin = np.float32(radius) + line[LINE_MARGIN], line[LINE_MARGIN]
+    least = min(line[LINE_SHIFT], zero) * reach
+    x0, x1, y0, y1 = ax + min(along, zero), ax + max(along, zero), ay + min(up, zero), ay + max(up, zero)
+    reach2, size_x, size_y = reach * reach, abs(ux), abs(uy)
+    for lane in range(np.uint64(WIDE)):
+        i = at + lane
+        x, y = about[i + np.uint64(AT_X)], about[i + np.uint64(AT_Y)]
+        half_x, half_y = about[i + np.uint64(HALF_X)] + margin, about[i + np.uint64(HALF_Y)] + margin
+        beside, below = max(max(x0 - x, x - x1) - half_x, zero), max(max(y0 - y, y - y1) - half_y, zero)
+        about[i + np.uint64(UNDER)] = beside * beside + below * below - reach2
+        u = (x - ax) * ux + (y - ay) * uy
+        about[i + np.uint64(BEHIND)] = u + half_x * size_x + half_y * size_y - least
+
+
 assert (LEAF, COLUMNS) == (4, 8)

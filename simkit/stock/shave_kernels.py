@@ -9,7 +9,7 @@ it last, CELLS of each (KEPT together).  sums (SUMS,) float64, deep (DEEPS,) flo
 each lane lost; one that stands for the leaf, growing row by row, tells which of a lane's cells came first.
 """
 
-from simkit._jit import instruction, ir, types
+from simkit._jit import cgutils, instruction, ir, types
 from simkit.stock.lose_kernels import CELLS, FLOOR, KEEPER, LEAF, ON_PATH, WIDE
 from simkit.stock.take_kernels import _bits, _both_halves, _ends, _higher, _lanes, _less, _lower, _Numbers
 from simkit.stock.wide_kernels import call_of, spread
@@ -69,81 +69,100 @@ def begin_move(typingctx, sums, deep, marks):
 
 
 @instruction
-def shave(typingctx, keeper, mark, cells, on, batch, at, sums, deep, marks, places, on_x, on_y, line, sides):
-    """Lower the leaf whose cells are from `on` on to the heights from `at` on; return which became lower, as bits.
+def shave(
+    typingctx, keeper, slots, begin, end, heights, firsts, ons, cells, batch, sums, deep, marks, places, line,
+    sides, changed, on_changed,
+):  # fmt: skip
+    """Lower leaves to the heights of the slots [begin, end), one after the other, and add up what they lose.
 
-    keeper float32, mark int32: what stands for the move and for the leaf.  places: x of its cells from on_x
-    on, y from on_y.  line: a place that the path begins at, and its direction; sides: what tells right from
-    left, as of take_kernels.take.
+    keeper float32: what stands for the move.  slots: which leaf each is of; heights: where those of slot 0
+    are in `batch`.  ons (of each leaf, two): where x and y of its cells begin in `places`.  line: a place that the
+    path begins at, and its direction; sides: what tells right from left, as of take_kernels.take.  changed int32:
+    from on_changed on, for each sixteen leaves a bit for those that became lower anywhere.
     """
 
     def generate(context, builder, signature, arguments):
-        b, (keeper, mark, _, on, _, at, _, _, _, _, on_x, on_y, line, sides) = builder, arguments
+        b = builder
+        keeper, begin, end, on_heights, on_changed = (arguments[k] for k in (0, 2, 3, 4, 16))
         its, kept = _Numbers(context, b, signature, arguments), spread(b, keeper, _HALF)
-        mark, losing, halves, stood, lowered = spread(b, mark, _HALF), [], [], [], []
-        for half in (0, _HALF):
-            before, to = its.load(2, on, half, _HALF), its.load(4, at, half, _HALF)
-            bottom = _higher(b, to, its.load(2, on, FLOOR + half, _HALF))
-            lost = b.fsub(before, bottom)
-            loses, is_lower = b.fcmp_ordered(">", lost, _NONE), b.fcmp_ordered("<", to, before)
-            lost = b.select(loses, lost, _NONE)
-            losing.append(loses)
-            halves.append(lost)
-            lowered.append(is_lower)
-            stood.append(b.select(loses, before, _LOW))
-            b.store(b.select(is_lower, to, before), its.place(2, on, half, _HALF), align=4)
-            on_keeper = its.place(2, on, KEEPER + half, _HALF)
-            b.store(b.select(is_lower, kept, b.load(on_keeper, align=4)), on_keeper, align=4)
-            # The deepest cell of each lane, the first one on ties.
-            on_depth, on_low, on_mark = (
-                its.place(k, _LONG(0), first + half, _HALF)
-                for k, first in ((7, DEEPEST), (7, LOWEST), (8, 0))
-            )
-            depth, marked = b.load(on_depth, align=4), b.load(on_mark, align=4)
-            is_first = b.and_(b.fcmp_ordered("==", lost, depth), b.icmp_signed("<", mark, marked))
-            is_it = b.or_(b.fcmp_ordered(">", lost, depth), is_first)
-            b.store(b.select(is_it, lost, depth), on_depth, align=4)
-            b.store(b.select(is_it, bottom, b.load(on_low, align=4)), on_low, align=4)
-            b.store(b.select(is_it, mark, marked), on_mark, align=4)
-        on_top = its.place(7, _LONG(0), HIGHEST, _HALF)
-        b.store(_higher(b, _higher(b, *stood), b.load(on_top, align=4)), on_top, align=4)
-        x, y, ux, uy = (b.extract_value(line, k) for k in range(4))
-        right_x, right_y = (b.extract_value(sides, k) for k in range(2))
+        x, y, ux, uy = (b.extract_value(arguments[13], k) for k in range(4))
+        right_x, right_y = (b.extract_value(arguments[14], k) for k in range(2))
         wide = lambda number: spread(b, number, WIDE)  # noqa: E731
-        rows = [range(WIDE), range(WIDE, 2 * WIDE)]
-        dx = b.fsub(its.load(9, on_x, 0, WIDE), wide(x))
-        beside, along = b.fmul(dx, wide(right_y)), b.fmul(dx, wide(ux))
         ahead, least = wide(b.fsub(_DOUBLE(-0.0), right_x)), ir.Constant(_ROW, [ON_PATH] * WIDE)
-        total, leans, near, far = None, None, _FAR, _less(b, _FAR)
-        for r in range(LEAF):
-            dy = wide(b.fsub(b.load(its.on(9, on_y, r * WIDE)), y))
-            own = b.fpext(_lanes(b, rows[r % 2], halves[r // 2]), _ROW)
-            loses, way = _lanes(b, rows[r % 2], losing[r // 2]), b.fmul(dy, wide(uy))
-            near = _lower(b, b.select(loses, way, _FAR), near)
-            far = _higher(b, b.select(loses, way, _less(b, _FAR)), far)
-            side = b.fadd(beside, b.fmul(dy, ahead))
-            is_right, is_left = b.fcmp_ordered(">", side, least), b.fcmp_ordered("<", side, _less(b, least))
-            if r == 0:
-                total, leans = own, b.select(is_right, own, ir.Constant(_ROW, None))
-            else:
-                total, leans = b.fadd(total, own), b.select(is_right, b.fadd(leans, own), leans)
-            leans = b.select(is_left, b.fsub(leans, own), leans)
-        # As take_kernels.take: the least of the rows tells the least of a column.
-        near, far = b.fadd(along, near), b.fadd(along, far)
-        for first, new, join in (
-            (TOTAL, total, lambda b, one, two: b.fadd(one, two)), (LEAN, leans, lambda b, one, two: b.fadd(one, two)),
-            (NEAREST, near, _lower), (FARTHEST, far, _higher),
-        ):  # fmt: skip
-            there = its.place(6, _LONG(0), first, WIDE)
-            b.store(join(b, new, b.load(there, align=8)), there, align=8)
-        return _bits(b, *lowered)
+        rows, none = [range(WIDE), range(WIDE, 2 * WIDE)], ir.Constant(_ROW, None)
+        # Kept in variables of their own, which become registers.
+        where = (
+            [(9, first, WIDE) for first in (TOTAL, LEAN, NEAREST, FARTHEST)] + [(10, HIGHEST, _HALF)]
+            + [(k, first + half, _HALF) for k, first in ((10, DEEPEST), (10, LOWEST), (11, 0)) for half in (0, _HALF)]
+        )  # fmt: skip
+        stores = [its.place(k, _LONG(0), first, count) for k, first, count in where]
+        aligned = [8 if k == 9 else 4 for k, _, _ in where]
+        own = [
+            cgutils.alloca_once_value(b, b.load(store, align=align)) for store, align in zip(stores, aligned, strict=True)
+        ]
+        total, lean, near, far, top, *rest = own
+        with cgutils.for_range(b, b.sub(end, begin), intp=_LONG) as loop:
+            slot = b.add(begin, loop.index)
+            leaf = b.fptoui(b.load(its.on(1, slot, 0)), _LONG)
+            on, at = b.mul(leaf, _LONG(KEPT)), b.add(on_heights, b.mul(slot, _LONG(CELLS)))
+            on_x, on_y = (b.zext(b.load(its.on(6, b.shl(leaf, _LONG(1)), k)), _LONG) for k in range(2))
+            mark = spread(b, b.load(its.on(5, leaf, 0)), _HALF)
+            losing, halves, stood, lowered = [], [], [], []
+            for k, half in enumerate((0, _HALF)):
+                before, to = its.load(7, on, half, _HALF), its.load(8, at, half, _HALF)
+                bottom = _higher(b, to, its.load(7, on, FLOOR + half, _HALF))
+                lost = b.fsub(before, bottom)
+                loses, is_lower = b.fcmp_ordered(">", lost, _NONE), b.fcmp_ordered("<", to, before)
+                lost = b.select(loses, lost, _NONE)
+                losing.append(loses)
+                halves.append(lost)
+                lowered.append(is_lower)
+                stood.append(b.select(loses, before, _LOW))
+                b.store(b.select(is_lower, to, before), its.place(7, on, half, _HALF), align=4)
+                on_keeper = its.place(7, on, KEEPER + half, _HALF)
+                b.store(b.select(is_lower, kept, b.load(on_keeper, align=4)), on_keeper, align=4)
+                # The deepest cell of each lane, the first one on ties.
+                deepest, lowest, marked = (b.load(one) for one in rest[k::2])
+                is_first = b.and_(b.fcmp_ordered("==", lost, deepest), b.icmp_signed("<", mark, marked))
+                is_it = b.or_(b.fcmp_ordered(">", lost, deepest), is_first)
+                for one, new, before_it in zip(
+                    rest[k::2], (lost, bottom, mark), (deepest, lowest, marked), strict=True
+                ):
+                    b.store(b.select(is_it, new, before_it), one)
+            b.store(_higher(b, _higher(b, *stood), b.load(top)), top)
+            dx = b.fsub(its.load(12, on_x, 0, WIDE), wide(x))
+            beside, along = b.fmul(dx, wide(right_y)), b.fmul(dx, wide(ux))
+            all_of, leans, nearest, farthest = b.load(total), b.load(lean), _FAR, _less(b, _FAR)
+            for r in range(LEAF):
+                dy = wide(b.fsub(b.load(its.on(12, on_y, r * WIDE)), y))
+                lost = b.fpext(_lanes(b, rows[r % 2], halves[r // 2]), _ROW)
+                loses, way = _lanes(b, rows[r % 2], losing[r // 2]), b.fmul(dy, wide(uy))
+                nearest = _lower(b, b.select(loses, way, _FAR), nearest)
+                farthest = _higher(b, b.select(loses, way, _less(b, _FAR)), farthest)
+                side = b.fadd(beside, b.fmul(dy, ahead))
+                is_right, is_left = b.fcmp_ordered(">", side, least), b.fcmp_ordered("<", side, _less(b, least))
+                all_of = b.fadd(all_of, lost)
+                leans = b.fadd(leans, b.select(is_right, lost, none))
+                leans = b.fsub(leans, b.select(is_left, lost, none))
+            b.store(all_of, total)
+            b.store(leans, lean)
+            # As take_kernels.take: the least of the rows tells the least of a column.
+            b.store(_lower(b, b.fadd(along, nearest), b.load(near)), near)
+            b.store(_higher(b, b.fadd(along, farthest), b.load(far)), far)
+            there = its.on(15, b.add(on_changed, b.lshr(leaf, _LONG(4))), 0)
+            bit = b.shl(_WHOLE(1), b.trunc(b.and_(leaf, _LONG(_HALF - 1)), _WHOLE))
+            is_any = b.icmp_unsigned("!=", _bits(b, *lowered), _WHOLE(0))
+            b.store(b.or_(b.load(there), b.select(is_any, bit, _WHOLE(0))), there)
+        for variable, store, align in zip(own, stores, aligned, strict=True):
+            b.store(b.load(variable), store, align=align)
+        return context.get_dummy_value()
 
     whole, number = types.uint64, types.float64
     kinds = (
-        types.float32, types.int32, cells, whole, batch, whole, sums, deep, marks, places, whole, whole,
-        types.UniTuple(number, 4), types.UniTuple(number, 2),
+        types.float32, slots, whole, whole, whole, firsts, ons, cells, batch, sums, deep, marks, places,
+        types.UniTuple(number, 4), types.UniTuple(number, 2), changed, whole,
     )  # fmt: skip
-    return types.uint32(*kinds), generate
+    return types.void(*kinds), generate
 
 
 @instruction
