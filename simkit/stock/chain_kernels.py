@@ -82,7 +82,7 @@ from simkit.stock.take_kernels import UNDER as UNDER_TIP
 from simkit.stock.told_kernels import STEEP, under_middle
 from simkit.stock.wide_kernels import count_of, pack_sixteen
 
-GROUP = 8  # moves that are asked before the first is run
+GROUP = 12  # moves that are asked before the first is run
 LEAST = 48  # moves: for fewer the tile is not brought into its room, a guess
 MIDST = 32.0  # cells of a block, as bite_kernels' tie has it, 16 at an edge
 # Bits of a vector's leaves: where a move may take something, lies behind, ahead, is owed; ROWS of each.
