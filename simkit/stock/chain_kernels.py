@@ -384,14 +384,14 @@ def _shave(entry, begin, end, line, sides, is_steep, moves, taken, tile, vectors
 
 
 @loop_kernel
-def _run(row, entry, begin, end, n, vectors, box, size, nx, moves, taken, tile, yard):
+def _run(row, entry, begin, end, n, across, vectors, box, size, nx, moves, taken, tile, yard):
     """Lower the leaves by one move, the heights of the slots [begin, end) and what is owed; return how many.
 
     Counted are those owed.  n: the first slot that is free.
     """
     first_entry, entries, _, _, records, _, _ = moves
-    batch, sums, deep, slots, places, marks, found = (
-        yard[2], yard[3], yard[4], yard[6], yard[7], yard[8], yard[10],
+    cells, batch, sums, deep, slots, places, marks, found = (
+        yard[0], yard[2], yard[3], yard[4], yard[6], yard[7], yard[8], yard[10],
     )  # fmt: skip
     stride, owed = _stride(vectors), np.int32(0)
     for vector in range(stride):
@@ -422,12 +422,17 @@ def _run(row, entry, begin, end, n, vectors, box, size, nx, moves, taken, tile, 
                 slots[n] = np.float32(leaf)
                 _shave(entry, n, n + np.uint64(1), line, sides, is_steep, moves, taken, tile, vectors, yard)
                 count += 1
-    total, lean, near, far, top, depth, low, cell = told_of_move(sums, deep, marks, np.int64(size))
+    total, lean, near, far, top, depth, cell = told_of_move(sums, deep, marks, np.int64(size))
     if total > 0.0:
         k, cell = entry - first_entry, np.int64(cell)
+        iy, ix = cell // size, cell % size
+        on = _leaf_at(iy // LEAF, ix // WIDE, across) * np.uint64(KEPT)
+        on += np.uint64(iy % LEAF * WIDE + ix % WIDE)
         taken[k, TAKEN], taken[k, LEAN], taken[k, NEAR], taken[k, FAR] = total, lean, near, far
-        taken[k, TOP], taken[k, DEPTH], taken[k, BOTTOM] = top, depth, low
-        taken[k, SPOT] = (box[0] + cell // size) * nx + box[2] + cell % size
+        taken[k, TOP], taken[k, DEPTH] = top, depth
+        # What stands there stands as this move left it.
+        taken[k, BOTTOM] = max(cells[on], cells[on + np.uint64(FLOOR)])
+        taken[k, SPOT] = (box[0] + iy) * nx + box[2] + ix
     return count
 
 
@@ -498,7 +503,8 @@ def chain(first, last, field, box, top, cell, size, cutter, middle, moves, taken
         for row in range(count):
             until = np.uint64(ends[np.uint64(row)])
             evaluated += _run(
-                row, begin + row, at, until, n, vectors, box, size, np.int64(h.shape[1]), moves, taken, tile, yard
+                row, begin + row, at, until, n, across, vectors, box, size, np.int64(h.shape[1]), moves, taken,
+                tile, yard,
             )  # fmt: skip
             at = until
         _settle_changed(vectors, top, cell, radius, yard)

@@ -17,8 +17,8 @@ from simkit.stock.wide_kernels import call_of, spread
 KEPT = 3 * CELLS  # numbers of a leaf
 # What lanes lost: in all, and of it on the right less on the left; the nearest and farthest way along the path.
 TOTAL, LEAN, NEAREST, FARTHEST, SUMS = (WIDE * k for k in range(5))
-# The highest wood taken (of both halves), the most that a cell lost, the lowest wood there.
-HIGHEST, DEEPEST, LOWEST, DEEPS = 0, CELLS // 2, CELLS // 2 + CELLS, CELLS // 2 + 2 * CELLS
+# The highest wood taken (of both halves), the most that a cell lost.
+HIGHEST, DEEPEST, DEEPS = 0, CELLS // 2, CELLS // 2 + CELLS
 
 _HALF = CELLS // 2  # of a leaf: as many as a vector holds
 _FLOAT, _DOUBLE, _WHOLE, _LONG = ir.FloatType(), ir.DoubleType(), ir.IntType(32), ir.IntType(64)
@@ -60,8 +60,7 @@ def begin_move(typingctx, sums, deep, marks):
             b.store(ir.Constant(_ROW, [row] * WIDE), its.place(0, _LONG(0), first, WIDE), align=8)
         b.store(_LOW, its.place(1, _LONG(0), HIGHEST, _HALF), align=4)
         for half in (0, _HALF):
-            for first in (DEEPEST, LOWEST):
-                b.store(_NONE, its.place(1, _LONG(0), first + half, _HALF), align=4)
+            b.store(_NONE, its.place(1, _LONG(0), DEEPEST + half, _HALF), align=4)
             b.store(ir.Constant(_MARKS, [-1] * _HALF), its.place(2, _LONG(0), half, _HALF), align=4)
         return context.get_dummy_value()
 
@@ -89,11 +88,11 @@ def shave(
         right_x, right_y = (b.extract_value(arguments[14], k) for k in range(2))
         wide = lambda number: spread(b, number, WIDE)  # noqa: E731
         ahead, least = wide(b.fsub(_DOUBLE(-0.0), right_x)), ir.Constant(_ROW, [ON_PATH] * WIDE)
-        rows, none = [range(WIDE), range(WIDE, 2 * WIDE)], ir.Constant(_ROW, None)
+        rows = [range(WIDE), range(WIDE, 2 * WIDE)]
         # Kept in variables of their own, which become registers.
         where = (
             [(9, first, WIDE) for first in (TOTAL, LEAN, NEAREST, FARTHEST)] + [(10, HIGHEST, _HALF)]
-            + [(k, first + half, _HALF) for k, first in ((10, DEEPEST), (10, LOWEST), (11, 0)) for half in (0, _HALF)]
+            + [(k, first + half, _HALF) for k, first in ((10, DEEPEST), (11, 0)) for half in (0, _HALF)]
         )  # fmt: skip
         stores = [its.place(k, _LONG(0), first, count) for k, first, count in where]
         aligned = [8 if k == 9 else 4 for k, _, _ in where]
@@ -122,28 +121,27 @@ def shave(
                 on_keeper = its.place(7, on, KEEPER + half, _HALF)
                 b.store(b.select(is_lower, kept, b.load(on_keeper, align=4)), on_keeper, align=4)
                 # The deepest cell of each lane, the first one on ties.
-                deepest, lowest, marked = (b.load(one) for one in rest[k::2])
+                deepest, marked = (b.load(one) for one in rest[k::2])
                 is_first = b.and_(b.fcmp_ordered("==", lost, deepest), b.icmp_signed("<", mark, marked))
                 is_it = b.or_(b.fcmp_ordered(">", lost, deepest), is_first)
-                for one, new, before_it in zip(
-                    rest[k::2], (lost, bottom, mark), (deepest, lowest, marked), strict=True
-                ):
-                    b.store(b.select(is_it, new, before_it), one)
+                b.store(b.select(is_it, lost, deepest), rest[k])
+                b.store(b.select(is_it, mark, marked), rest[k + 2])
             b.store(_higher(b, _higher(b, *stood), b.load(top)), top)
             dx = b.fsub(its.load(12, on_x, 0, WIDE), wide(x))
             beside, along = b.fmul(dx, wide(right_y)), b.fmul(dx, wide(ux))
             all_of, leans, nearest, farthest = b.load(total), b.load(lean), _FAR, _less(b, _FAR)
             for r in range(LEAF):
-                dy = wide(b.fsub(b.load(its.on(12, on_y, r * WIDE)), y))
+                dy = b.fsub(its.load(12, on_y, r * WIDE, WIDE), wide(y))
                 lost = b.fpext(_lanes(b, rows[r % 2], halves[r // 2]), _ROW)
                 loses, way = _lanes(b, rows[r % 2], losing[r // 2]), b.fmul(dy, wide(uy))
-                nearest = _lower(b, b.select(loses, way, _FAR), nearest)
-                farthest = _higher(b, b.select(loses, way, _less(b, _FAR)), farthest)
+                nearest = b.select(loses, _lower(b, way, nearest), nearest)
+                farthest = b.select(loses, _higher(b, way, farthest), farthest)
                 side = b.fadd(beside, b.fmul(dy, ahead))
-                is_right, is_left = b.fcmp_ordered(">", side, least), b.fcmp_ordered("<", side, _less(b, least))
+                is_right = b.fcmp_ordered(">", side, least)
+                is_left = b.fcmp_ordered("<", side, _less(b, least))
                 all_of = b.fadd(all_of, lost)
-                leans = b.fadd(leans, b.select(is_right, lost, none))
-                leans = b.fsub(leans, b.select(is_left, lost, none))
+                leans = b.select(is_right, b.fadd(leans, lost), leans)
+                leans = b.select(is_left, b.fsub(leans, lost), leans)
             b.store(all_of, total)
             b.store(leans, lean)
             # As take_kernels.take: the least of the rows tells the least of a column.
@@ -167,7 +165,7 @@ def shave(
 
 @instruction
 def told_of_move(typingctx, sums, deep, marks, size):
-    """What a move took: in all, right less left, nearest and farthest way, highest, depth, lowest, and which.
+    """What a move took: in all, right less left, nearest and farthest way, highest, depth, and which cell.
 
     size: cells in a row of the tile; which cell, row by row, is that of the leaf's mark and the place in it.
     All float64.
@@ -198,23 +196,10 @@ def told_of_move(typingctx, sums, deep, marks, size):
             which.append(b.select(is_it, mark, last))
         one, two = which
         cell = b.call(first, [b.select(b.icmp_signed("<", one, two), one, two)])
-        lows = [
-            b.select(
-                b.icmp_signed("==", own, spread(b, cell, _HALF)),
-                its.load(1, _LONG(0), LOWEST + half * _HALF, _HALF), _LOW,
-            )
-            for half, own in enumerate(which)
-        ]  # fmt: skip
-        low = b.call(most, [_higher(b, *lows)], fastmath=flags)
-        numbers = [
-            *sums,
-            *ends,
-            *(b.fpext(one, _DOUBLE) for one in (top, depth, low)),
-            b.sitofp(cell, _DOUBLE),
-        ]
+        numbers = [*sums, *ends, b.fpext(top, _DOUBLE), b.fpext(depth, _DOUBLE), b.sitofp(cell, _DOUBLE)]
         return context.make_tuple(b, signature.return_type, numbers)
 
-    return types.UniTuple(types.float64, 8)(sums, deep, marks, types.int64), generate
+    return types.UniTuple(types.float64, 7)(sums, deep, marks, types.int64), generate
 
 
 @instruction
