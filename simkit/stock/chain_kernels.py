@@ -1,28 +1,25 @@
 """What the lines of a ball take from a tile, move by move: for stretches of many of them.
 
-bite_kernels asks of every leaf which of many moves may take something from it, and lowers it by these, leaf by
-leaf.  Here every move is asked from which leaves it may take something (meet_kernels), and what it takes is
-told once for all of them (shave_kernels): of a finishing pass that touches ten leaves with each move that
-saves a third of the time.  GROUP moves are asked before the first of them is run, over the wood as it stands
-then; wood only goes, so that leaves out none.  Then all heights are worked out, and the leaves are lowered by
-them in the order of the moves.  The tile's cells are in a room of their own meanwhile, leaf after leaf.
+bite_kernels asks of every leaf which of many moves may take something from it, and lowers it by these, leaf
+by leaf.  Here every move is asked from which leaves it may take something (meet_kernels), and what it takes
+is told once for all of them (shave_kernels): of a finishing pass that touches ten leaves with each move
+that saves a third of the time.  GROUP moves are asked before the first of them is run, over the wood as it
+stands then; wood only goes, so that leaves out none.  Then all heights are worked out, and the leaves are
+lowered by them in the order of the moves.
 
 As there, a line that carries on from another takes nothing behind its start.  Where the heights of the line
 before are so near to a change of float32 that rounding decides, it is run after all: it is owed.
 
-Arguments that go together go as tuples: field, moves, cutter, taken as of bite_kernels; yard, to work in:
-cells (leaves, KEPT), about (vectors, VECTOR) of meet_kernels, batch of heights, sums, deep (shave_kernels),
-line (LINE_NUMBERS,), slots (which leaf the heights are of, then how they are worked out): float32; places
-(x of the leaves of a column, y of those of a row, CELLS each) and spots (PLACES,) float64; marks, firsts (of
-each leaf, as shave_kernels has them), found (bits of each vector's leaves, FOUND), of (which move of the group
-a slot is of), lots (slots by how they are worked out), ends (of the slots of each move): int32.
+Arguments that go together go as tuples: field, moves, cutter, taken as of bite_kernels; tile (middle x, y,
+top, how far from there a tip can be and still touch it, radius, half a leaf's diagonal, tie, cell, how far
+from its axis the middle of a cutter reaches); yard as of yard_kernels.
 """
 
 import math
 
 import numpy as np
 
-from simkit._jit import CAN_PACK, kernel, late_kernel, loop_kernel, working_kernel
+from simkit._jit import CAN_PACK, kernel, late_kernel, loop_kernel
 from simkit.stock.bit_kernels import first_of, not_above_zero, without_first
 from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
 from simkit.stock.lose_kernels import (
@@ -31,10 +28,8 @@ from simkit.stock.lose_kernels import (
     BEFORE,
     CELLS,
     FLOOR,
-    KEEPER,
     LEAF,
     LOST,
-    PLACES,
     WIDE,
     ball_heights_along,
     ball_heights_at,
@@ -43,15 +38,12 @@ from simkit.stock.lose_kernels import (
 from simkit.stock.meet_kernels import (
     AHEAD,
     BEHIND,
-    HALF_X,
-    HALF_Y,
     KIND,
     LINE_FULL,
     LINE_H,
     LINE_LENGTH,
     LINE_MARGIN,
     LINE_MORE,
-    LINE_NUMBERS,
     LINE_SHIFT,
     LINE_SLOPE,
     LINE_TIE,
@@ -59,12 +51,8 @@ from simkit.stock.meet_kernels import (
     LINE_UY,
     LINE_X,
     LINE_Y,
-    MOST,
     NAME,
     ROUNDING,
-    SIDE,
-    SLOPE_X,
-    SLOPE_Y,
     UNDER,
     VECTOR,
     level_leaf,
@@ -72,38 +60,35 @@ from simkit.stock.meet_kernels import (
     reach_vectors,
     settle,
 )
-from simkit.stock.meet_kernels import AT_X as LEAF_X
-from simkit.stock.meet_kernels import AT_Y as LEAF_Y
 from simkit.stock.meet_kernels import WIDE as LANES
 from simkit.stock.record_kernels import LENGTH, SHIFT, SLOPE, UX, UY, H, X, Y
-from simkit.stock.shave_kernels import DEEPS, KEPT, SUMS, begin_move, note_kinds, shave, told_of_move
+from simkit.stock.shave_kernels import KEPT, begin_move, note_kinds, shave, told_of_move
 from simkit.stock.take_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TOP
 from simkit.stock.take_kernels import UNDER as UNDER_TIP
 from simkit.stock.told_kernels import STEEP, under_middle
 from simkit.stock.wide_kernels import count_of, pack_sixteen
+from simkit.stock.yard_kernels import (
+    BACK,
+    CHANGED,
+    END,
+    GROUP,
+    MAY,
+    OWED,
+    ROWS,
+    TOUCHED,
+    bring,
+    give_back,
+    heights_of,
+    leaf_at,
+    places_of,
+    stride_of,
+    vectors_across,
+)
 
-GROUP = 12  # moves that are asked before the first is run
-LEAST = 48  # moves: for fewer the tile is not brought into its room, a guess
-MIDST = 32.0  # cells of a block, as bite_kernels' tie has it, 16 at an edge
-# Bits of a vector's leaves: where a move may take something, lies behind, ahead, is owed; ROWS of each.
-ROWS = GROUP + 1
-MAY, BACK, END, OWED = (ROWS * k for k in range(4))
-CHANGED, TOUCHED, FOUND = 4 * ROWS, 4 * ROWS + 1, 4 * ROWS + 2
+LEAST = 48  # moves: for fewer the tile is not brought into its yard, a guess
+MIDST = 512.0  # cells: as bite_kernels' tie has it
 ALL = np.int32(2**LANES - 1)
 PLAIN, AT_END, TOLD = range(3)  # how heights are worked out
-SMALL, BIG_AWAY = np.float32(-1e30), 1e12
-
-
-@kernel
-def vectors_across(size):
-    """How many vectors of leaves a tile of `size` cells has along x, and along y."""
-    return (size + SIDE * WIDE - 1) // (SIDE * WIDE), (size + SIDE * LEAF - 1) // (SIDE * LEAF)
-
-
-@loop_kernel
-def _stride(vectors):
-    """How far apart rows of bits are, one word for each vector: whole lots of sixteen."""
-    return (np.uint64(vectors) + np.uint64(LANES - 1)) & ~np.uint64(LANES - 1)
 
 
 @loop_kernel
@@ -115,105 +100,6 @@ def is_chain(codes, entries, first, last):
     for entry in range(np.uint64(first), np.uint64(last)):
         others += 1 if codes[entries[entry]] != BALL_LINE else 0
     return others == 0
-
-
-@loop_kernel
-def _leaf_at(row, column, across):
-    """The number of a leaf, by its row and column in the tile."""
-    vector = row // SIDE * across + column // SIDE
-    return np.uint64(vector * LANES + row % SIDE * SIDE + column % SIDE)
-
-
-@kernel
-def _bring(field, box, tile, across, down, size, yard):
-    """Bring the cells of a tile to its room, and write down where each leaf is, and a plane over it."""
-    h, _, floor, up, xs, ys = field
-    cells, about, places, firsts, ons = yard[0], yard[1], yard[7], yard[9], yard[15]
-    tx, ty, top, cell = tile[0], tile[1], tile[2], tile[7]
-    iy0, iy1, ix0, ix1 = box
-    columns, rows = across * SIDE, down * SIDE
-    wide = np.uint64(min(ix1 - ix0, WIDE))  # of a whole leaf, but no number that the compiler knows
-    for column in range(columns):
-        for i in range(np.uint64(CELLS)):
-            ix = min(ix0 + column * WIDE + np.int64(i) % WIDE, ix1 - 1)
-            places[np.uint64(column * CELLS) + i] = xs[ix]
-    for row in range(rows):
-        for i in range(np.uint64(CELLS)):
-            iy = min(iy0 + row * LEAF + np.int64(i) // WIDE, iy1 - 1)
-            places[np.uint64((columns + row) * CELLS) + i] = ys[iy]
-    for vector in range(np.uint64(_stride(across * down))):
-        at = np.uint64(across * down) + vector // np.uint64(LANES)
-        i, is_one = at * np.uint64(VECTOR) + vector % np.uint64(LANES), vector < np.uint64(across * down)
-        column, row = np.int64(vector) % across, np.int64(vector) // across
-        x, y = (column + 0.5) * SIDE * WIDE - 0.5, (row + 0.5) * SIDE * LEAF - 0.5
-        about[i + np.uint64(LEAF_X)] = xs[ix0] - tx + x * cell if is_one else BIG_AWAY
-        about[i + np.uint64(LEAF_Y)] = ys[iy0] - ty + y * cell
-        about[i + np.uint64(HALF_X)] = 0.5 * cell * (SIDE * WIDE - 1)
-        about[i + np.uint64(HALF_Y)] = 0.5 * cell * (SIDE * LEAF - 1)
-    for row in range(rows):
-        first, last = iy0 + row * LEAF, min(iy0 + row * LEAF + LEAF, iy1)
-        for column in range(columns):
-            leaf = _leaf_at(row, column, across)
-            begin, end = ix0 + column * WIDE, min(ix0 + column * WIDE + WIDE, ix1)
-            i = leaf // np.uint64(LANES) * np.uint64(VECTOR) + leaf % np.uint64(LANES)
-            on = leaf * np.uint64(KEPT)
-            firsts[leaf] = row * LEAF * size + column * WIDE
-            ons[leaf + leaf], ons[leaf + leaf + np.uint64(1)] = column * CELLS, (columns + row) * CELLS
-            about[i + np.uint64(NAME)], about[i + np.uint64(MOST)] = leaf, SMALL
-            if first >= last or begin >= end:
-                about[i + np.uint64(LEAF_X)] = about[i + np.uint64(LEAF_Y)] = 0.0
-                about[i + np.uint64(HALF_X)] = about[i + np.uint64(HALF_Y)] = 0.0
-                about[i + np.uint64(SLOPE_X)] = about[i + np.uint64(SLOPE_Y)] = 0.0
-                continue
-            xa, xb, ya, yb = xs[begin], xs[end - 1], ys[first], ys[last - 1]
-            about[i + np.uint64(LEAF_X)], about[i + np.uint64(LEAF_Y)] = (
-                0.5 * (xa + xb) - tx,
-                0.5 * (ya + yb) - ty,
-            )
-            about[i + np.uint64(HALF_X)], about[i + np.uint64(HALF_Y)] = 0.5 * (xb - xa), 0.5 * (yb - ya)
-            if last - first == LEAF and end - begin == WIDE:
-                for r in range(np.uint64(LEAF)):
-                    k = on + r * np.uint64(WIDE)
-                    iy, ix = np.uint64(first) + r, np.uint64(begin)
-                    for c in range(wide):
-                        cells[k + c] = h[iy, ix + c]
-                    for c in range(wide):
-                        cells[k + c + np.uint64(FLOOR)] = up * floor[iy, ix + c]
-            else:
-                for k in range(np.uint64(CELLS)):
-                    iy, ix = first + np.int64(k) // WIDE, begin + np.int64(k) % WIDE
-                    is_there = iy < last and ix < end
-                    iy, ix = min(iy, last - 1), min(ix, end - 1)
-                    cells[on + k] = h[iy, ix] if is_there else -np.float32(math.inf)
-                    cells[on + k + np.uint64(FLOOR)] = up * floor[iy, ix]
-            for k in range(np.uint64(CELLS)):
-                cells[on + k + np.uint64(KEEPER)] = np.float32(-1.0)
-            level_leaf(about, cells, leaf, on, cell, top, STEEPEST)
-
-
-@kernel
-def _give_back(field, box, across, down, moves, yard):
-    """Write what the touched leaves of a tile were lowered to, and by which moves, back to the field."""
-    h, owner, _, _, _, _ = field
-    first_entry, entries, _, rows, _, _, _ = moves
-    cells, found = yard[0], yard[10]
-    iy0, iy1, ix0, ix1 = box
-    stride = _stride(across * down)
-    for row in range((iy1 - iy0 + LEAF - 1) // LEAF):
-        for column in range((ix1 - ix0 + WIDE - 1) // WIDE):
-            leaf = _leaf_at(row, column, across)
-            touched = found[np.uint64(TOUCHED) * stride + leaf // np.uint64(LANES)]
-            if not (touched >> np.int32(leaf % np.uint64(LANES))) & np.int32(1):
-                continue
-            first, begin = iy0 + row * LEAF, ix0 + column * WIDE
-            for iy in range(np.uint64(first), np.uint64(min(first + LEAF, iy1))):
-                k = leaf * np.uint64(KEPT) + (iy - np.uint64(first)) * np.uint64(WIDE)
-                for c in range(np.uint64(min(WIDE, ix1 - begin))):
-                    h[iy, np.uint64(begin) + c] = cells[k + c]
-                for c in range(np.uint64(min(WIDE, ix1 - begin))):
-                    keeper = np.int64(cells[k + c + np.uint64(KEEPER)])
-                    if keeper >= 0:
-                        owner[iy, np.uint64(begin) + c] = rows[entries[first_entry + keeper]]
 
 
 @loop_kernel
@@ -239,7 +125,7 @@ def _ask(row, entry, first, tile, moves, yard, vectors):
     line[LINE_FULL], line[LINE_MARGIN] = length - begin, margin
     line[LINE_MORE], line[LINE_TIE] = margin * margin / (256.0 * ROUNDING), tie + 8.0 * ROUNDING * high
     is_near = (begin <= end) & (max(max(abs(ax), abs(ay)), max(abs(bx), abs(by))) <= 2.0 * near)
-    stride = _stride(vectors)
+    stride = stride_of(vectors)
     may, back = np.uint64(MAY + row) * stride, np.uint64(BACK + row) * stride
     ahead = np.uint64(END + row) * stride
     for vector in range(stride):
@@ -259,7 +145,9 @@ def _ask(row, entry, first, tile, moves, yard, vectors):
             meet(about, vector, line, radius, half)
             i = vector * np.uint64(VECTOR)
             found[may + vector] = np.int32(not_above_zero(about, i + np.uint64(UNDER)))
-            found[back + vector] = np.int32(not_above_zero(about, i + np.uint64(BEHIND))) if is_on else np.int32(0)
+            found[back + vector] = (
+                np.int32(not_above_zero(about, i + np.uint64(BEHIND))) if is_on else np.int32(0)
+            )
             found[ahead + vector] = np.int32(not_above_zero(about, i + np.uint64(AHEAD)))
 
 
@@ -268,7 +156,7 @@ def _choose(row, n, vectors, yard):
     """Give every leaf that a move is run over a slot, from slot n on; return how many there are then."""
     about, slots, found, of = yard[1], yard[6], yard[10], yard[11]
     most = np.uint64(len(of))
-    before, stride = n, _stride(vectors)
+    before, stride = n, stride_of(vectors)
     for vector in range(np.uint64(vectors)):
         at = np.uint64(row) * stride + vector
         bits = np.uint32(found[at + np.uint64(MAY) * stride] & ~found[at + np.uint64(BACK) * stride])
@@ -294,23 +182,10 @@ def _choose(row, n, vectors, yard):
 
 
 @loop_kernel
-def _heights_of(slot):
-    """Where the heights of a slot are: behind what was lost to the move at hand, and what stood before."""
-    return np.uint64(BEFORE + CELLS) + slot * np.uint64(CELLS)
-
-
-@loop_kernel
-def _places_of(leaf, yard):
-    """Where the x and y of a leaf's cells are."""
-    ons = yard[15]
-    return np.uint64(ons[leaf + leaf]), np.uint64(ons[leaf + leaf + np.uint64(1)])
-
-
-@loop_kernel
 def _owe(row, leaf, vectors, yard):
     """The move behind is run over a leaf after all."""
     found = yard[10]
-    at = np.uint64(OWED + row + 1) * _stride(vectors) + leaf // np.uint64(LANES)
+    at = np.uint64(OWED + row + 1) * stride_of(vectors) + leaf // np.uint64(LANES)
     found[at] = np.int32(found[at] | (np.int32(1) << np.int32(leaf % np.uint64(LANES))))
 
 
@@ -330,21 +205,21 @@ def _work_out(begin, n, vectors, moves, yard):
     for place in range(told):
         slot = np.uint64(lots[most + most + place])
         leaf = np.uint64(slots[slot])
-        on_x, on_y = _places_of(leaf, yard)
+        on_x, on_y = places_of(leaf, yard)
         row = np.int64(of[slot])
         j = entries[begin + row]
-        if ball_heights_told(records, j, places, on_x, on_y, batch, _heights_of(slot)):
+        if ball_heights_told(records, j, places, on_x, on_y, batch, heights_of(slot)):
             _owe(row, leaf, vectors, yard)
     for place in range(ends):
         slot = np.uint64(lots[most + place])
-        on_x, on_y = _places_of(np.uint64(slots[slot]), yard)
+        on_x, on_y = places_of(np.uint64(slots[slot]), yard)
         j = np.uint64(entries[begin + np.int64(of[slot])])
-        ball_heights_at(records, j, records[j, LENGTH], places, on_x, on_y, batch, _heights_of(slot))
+        ball_heights_at(records, j, records[j, LENGTH], places, on_x, on_y, batch, heights_of(slot))
     for place in range(plain):
         slot = np.uint64(lots[place])
-        on_x, on_y = _places_of(np.uint64(slots[slot]), yard)
+        on_x, on_y = places_of(np.uint64(slots[slot]), yard)
         j = entries[begin + np.int64(of[slot])]
-        ball_heights_along(records, j, places, on_x, on_y, batch, _heights_of(slot))
+        ball_heights_along(records, j, places, on_x, on_y, batch, heights_of(slot))
 
 
 @kernel
@@ -352,8 +227,8 @@ def _under_tip(a, leaf, slot, sides, tile, k, taken, yard):
     """Note of a steep way what stands above its tip in a leaf that is to be lowered by it (told_kernels)."""
     half, middle, spots = tile[5], tile[8], yard[12]
     cells, batch, places = yard[0], yard[2], yard[7]
-    on, at = leaf * np.uint64(KEPT), _heights_of(slot)
-    on_x, on_y = _places_of(leaf, yard)
+    on, at = leaf * np.uint64(KEPT), heights_of(slot)
+    on_x, on_y = places_of(leaf, yard)
     x = 0.5 * (places[on_x] + places[on_x + np.uint64(WIDE - 1)])
     y = 0.5 * (places[on_y] + places[on_y + np.uint64(CELLS - 1)])
     side = (x - a[X]) * sides[1] - (y - a[Y]) * sides[0]
@@ -378,8 +253,8 @@ def _shave(entry, begin, end, line, sides, is_steep, moves, taken, tile, vectors
         for slot in range(begin, end):
             _under_tip(records[entries[entry]], np.uint64(slots[slot]), slot, sides, tile, k, taken, yard)
     shave(
-        np.float32(k), slots, begin, end, _heights_of(np.uint64(0)), firsts, ons, cells, batch, sums, deep, marks,
-        places, line, sides, found, np.uint64(CHANGED) * _stride(vectors),
+        np.float32(k), slots, begin, end, heights_of(np.uint64(0)), firsts, ons, cells, batch, sums, deep,
+        marks, places, line, sides, found, np.uint64(CHANGED) * stride_of(vectors),
     )  # fmt: skip
 
 
@@ -393,7 +268,7 @@ def _run(row, entry, begin, end, n, across, vectors, box, size, nx, moves, taken
     cells, batch, sums, deep, slots, places, marks, found = (
         yard[0], yard[2], yard[3], yard[4], yard[6], yard[7], yard[8], yard[10],
     )  # fmt: skip
-    stride, owed = _stride(vectors), np.int32(0)
+    stride, owed = stride_of(vectors), np.int32(0)
     for vector in range(stride):
         owed |= found[np.uint64(OWED + row) * stride + vector]
     if begin == end and owed == np.int32(0):
@@ -415,8 +290,8 @@ def _run(row, entry, begin, end, n, across, vectors, box, size, nx, moves, taken
                 lane = first_of(bits)
                 bits = without_first(bits)
                 leaf = vector * np.uint64(LANES) + lane
-                on_x, on_y = _places_of(leaf, yard)
-                is_near = ball_heights_told(records, j, places, on_x, on_y, batch, _heights_of(n))
+                on_x, on_y = places_of(leaf, yard)
+                is_near = ball_heights_told(records, j, places, on_x, on_y, batch, heights_of(n))
                 if is_near and (found[at + np.uint64(BACK + 1) * stride] >> np.int32(lane)) & np.int32(1):
                     _owe(row, leaf, vectors, yard)
                 slots[n] = np.float32(leaf)
@@ -426,7 +301,7 @@ def _run(row, entry, begin, end, n, across, vectors, box, size, nx, moves, taken
     if total > 0.0:
         k, cell = entry - first_entry, np.int64(cell)
         iy, ix = cell // size, cell % size
-        on = _leaf_at(iy // LEAF, ix // WIDE, across) * np.uint64(KEPT)
+        on = leaf_at(iy // LEAF, ix // WIDE, across) * np.uint64(KEPT)
         on += np.uint64(iy % LEAF * WIDE + ix % WIDE)
         taken[k, TAKEN], taken[k, LEAN], taken[k, NEAR], taken[k, FAR] = total, lean, near, far
         taken[k, TOP], taken[k, DEPTH] = top, depth
@@ -440,7 +315,7 @@ def _run(row, entry, begin, end, n, across, vectors, box, size, nx, moves, taken
 def _settle_changed(vectors, top, cell, radius, yard):
     """Take the planes anew of the leaves that were lowered."""
     cells, about, found = yard[0], yard[1], yard[10]
-    stride = _stride(vectors)
+    stride = stride_of(vectors)
     for vector in range(np.uint64(vectors)):
         changed, touched = np.uint64(CHANGED) * stride + vector, np.uint64(TOUCHED) * stride + vector
         bits = np.uint32(found[changed])
@@ -472,15 +347,15 @@ def chain(first, last, field, box, top, cell, size, cutter, middle, moves, taken
     near = math.sqrt(wide * wide + deep * deep) + radius * (1.0 + 1e-6) + 1e-6
     half = 0.5 * cell * math.sqrt((WIDE - 1.0) ** 2 + (LEAF - 1.0) ** 2)
     # As of bite_kernels.bite, but for the height of the move at hand.
-    tie = 2.0**-21 * (abs(top) + radius + MIDST * 16.0 * cell)
+    tie = 2.0**-21 * (abs(top) + radius + MIDST * cell)
     tile = (tx, ty, top, near, radius, half, tie, cell, middle)
     moves = (first_entry, entries, codes, rows, records, follows, last)
     across, down = vectors_across(size)
     vectors = across * down
-    stride = _stride(vectors)
+    stride = stride_of(vectors)
     for k in range(np.uint64(len(found))):
         found[k] = np.int32(0)
-    _bring(field, box, tile, across, down, size, yard)
+    bring(field, box, tile, across, down, size, yard)
     for vector in range(np.uint64(vectors)):
         settle(about, vector, radius)
     _ask(0, first, first, tile, moves, yard, vectors)
@@ -503,8 +378,8 @@ def chain(first, last, field, box, top, cell, size, cutter, middle, moves, taken
         for row in range(count):
             until = np.uint64(ends[np.uint64(row)])
             evaluated += _run(
-                row, begin + row, at, until, n, across, vectors, box, size, np.int64(h.shape[1]), moves, taken,
-                tile, yard,
+                row, begin + row, at, until, n, across, vectors, box, size, np.int64(h.shape[1]), moves,
+                taken, tile, yard,
             )  # fmt: skip
             at = until
         _settle_changed(vectors, top, cell, radius, yard)
@@ -514,23 +389,5 @@ def chain(first, last, field, box, top, cell, size, cutter, middle, moves, taken
             for vector in range(stride):
                 k = first_row + np.uint64(count) * stride + vector
                 found[first_row + vector], found[k] = found[k], np.int32(0)
-    _give_back(field, box, across, down, moves, yard)
+    give_back(field, box, across, down, moves, yard)
     return evaluated * CELLS
-
-
-@working_kernel
-def yard_of(size, is_ball):
-    """Room for chain to work in, for tiles of `size` cells along an edge; hardly any where it is not used."""
-    across, down = vectors_across(size if is_ball else 1)
-    vectors = across * down
-    leaves, stride = vectors * LANES, np.int64(_stride(vectors))
-    most = GROUP * leaves + LANES
-    places = (across + down) * SIDE * CELLS
-    return (
-        np.empty(leaves * KEPT, np.float32), np.empty((vectors + stride // LANES) * VECTOR, np.float32),
-        np.empty(BEFORE + CELLS + (most + 1) * CELLS, np.float32), np.empty(SUMS, np.float64),
-        np.empty(DEEPS, np.float32), np.empty(LINE_NUMBERS, np.float32), np.empty(2 * most + LANES, np.float32),
-        np.empty(places, np.float64), np.empty(CELLS, np.int32), np.empty(leaves, np.int32),
-        np.empty(stride * FOUND, np.int32), np.empty(most, np.int32), np.empty(PLACES, np.float64),
-        np.empty(3 * most, np.int32), np.empty(GROUP, np.int32), np.empty(2 * leaves, np.int32),
-    )  # fmt: skip

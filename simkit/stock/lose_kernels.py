@@ -185,7 +185,7 @@ def is_behind(records, j, x, y, half_x, half_y):
 
 @loop_kernel
 def ball_heights_told(records, j, places, on_x, on_y, batch, at):
-    """As ball_heights_along; return whether any is so near to another float32 that rounding decides, or the rim.
+    """As ball_heights_along; return whether rounding decides the float32 of any, or one is near the rim.
 
     A move that carries on from the end of this one, and is nowhere nearer to a place than there, is as
     high as this one or higher.  So is what is computed of it, but for rounding: then the same float32, or

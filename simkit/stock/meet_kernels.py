@@ -29,8 +29,8 @@ AT_X, AT_Y, HALF_X, HALF_Y, SLOPE_X, SLOPE_Y, MOST = (WIDE * k for k in range(7)
 HOLLOW, OVER, FOOT, SLOPES = (WIDE * k for k in range(7, 11))
 UNDER, BEHIND, AHEAD, NAME, KIND = (WIDE * k for k in range(11, 16))
 VECTOR = 16 * WIDE
-# What a line is told by: start, height there, direction, length, slope, shift, how far its end is from the start
-# (the length is that near the tile), and what bounds are lowered by: the margin, its square, the tie.
+# What a line is told by: start, height there, direction, length, slope, shift, how far its end is from the
+# start (the length is that near the tile), and what bounds are lowered by: the margin, its square, the tie.
 LINE_X, LINE_Y, LINE_H, LINE_UX, LINE_UY, LINE_LENGTH, LINE_SLOPE, LINE_SHIFT = range(8)
 LINE_FULL, LINE_MARGIN, LINE_MORE, LINE_TIE = range(8, 12)
 LINE_NUMBERS = 12
@@ -109,7 +109,6 @@ def meet(about, vector, line, radius, half):
         q1 = shift * math.sqrt(max(r2 - nearest * nearest, zero))
         about[i + np.uint64(BEHIND)] = (along + tall + margin) - min(q0, q1)
         about[i + np.uint64(AHEAD)] = full - ((along - tall - margin) - max(q0, q1))
-
 
 
 @bound_kernel

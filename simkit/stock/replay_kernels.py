@@ -14,7 +14,7 @@ from simkit._jit import entry_kernel, kernel, late_kernel, loop_kernel
 from simkit.cutters import BALL, FLAT
 from simkit.stock.bite_kernels import PASS, bite, middle_of, pieces_of
 from simkit.stock.bound_kernels import RADIUS_AT
-from simkit.stock.chain_kernels import chain, is_chain, yard_of
+from simkit.stock.chain_kernels import chain, is_chain
 from simkit.stock.height_kernels import row_heights
 from simkit.stock.level_kernels import is_level, level_moves
 from simkit.stock.line_kernels import line_flat, line_outline, line_outline_terms
@@ -23,6 +23,7 @@ from simkit.stock.lose_kernels import ARCS, BATCH, CELLS, HIGHEST, LINE, PLACES,
 from simkit.stock.pack_kernels import SLACK
 from simkit.stock.row_kernels import CHUNK, KEPT, ROW, SPAN
 from simkit.stock.take_kernels import FAR, NEAR, SPOT, TAKES, TOP
+from simkit.stock.yard_kernels import yard_of
 
 MARGIN = 1e-4  # mm: more than the rounding of heights to float32, up to a metre
 # Columns of a chord: start, direction and length in plan, slope, the lower of its ends, radius of the cutter.

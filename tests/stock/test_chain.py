@@ -68,7 +68,7 @@ def swept(a, b, x, y):
 
 
 def wood(rng):
-    """Sixteen leaves, four by four, of a rough slope: cells as their room has them, x, y and h of each cell."""
+    """Sixteen leaves, four by four, of a rough slope: cells as of a yard; x, y and h of the cells of each."""
     cells = np.zeros(LEAVES * shave_kernels.KEPT, np.float32)
     slope, rough = rng.normal(0, rng.choice([0.0, 0.3, 2.0]), 2), rng.choice([0.0, 0.01, 0.5])
     found = []
@@ -251,8 +251,8 @@ def test_chain__same_bits_for_tiles_and_threads(tile):
     assert other.volume == pytest.approx(first.volume, rel=1e-12)  # summed tile by tile
 
 
-def test_chain__a_short_level_way_takes_a_slot_bit_by_bit():
-    # A ball's slot of depth R: R^2 pi / 2 for each mm of it, whatever the pieces; the first takes its half ball too.
+def test_chain__slot_in_short_pieces_is_length_times_section():
+    # A slot R deep: R^2 pi / 2 for each mm of it, in whatever pieces; the first takes its half ball too.
     n, radius, cell = 200, 2.5, 0.05
     moves = make_moves(
         kind=[LINE] * n, start=[[8 + 0.05 * k, 10.0, 9.5] for k in range(n)],
