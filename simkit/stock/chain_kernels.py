@@ -19,7 +19,7 @@ import math
 
 import numpy as np
 
-from simkit._jit import CAN_PACK, kernel, late_kernel, loop_kernel
+from simkit._jit import CAN_PACK, entry_kernel, kernel, late_kernel, loop_kernel
 from simkit.stock.bit_kernels import first_of, not_above_zero, without_first
 from simkit.stock.bound_kernels import RADIUS_AT, STEEPEST
 from simkit.stock.lose_kernels import (
@@ -65,7 +65,7 @@ from simkit.stock.record_kernels import LENGTH, SHIFT, SLOPE, UX, UY, H, X, Y
 from simkit.stock.shave_kernels import KEPT, begin_move, note_kinds, shave, told_of_move
 from simkit.stock.take_kernels import BOTTOM, DEPTH, FAR, LEAN, NEAR, SPOT, TAKEN, TOP
 from simkit.stock.take_kernels import UNDER as UNDER_TIP
-from simkit.stock.told_kernels import STEEP, under_middle
+from simkit.stock.told_kernels import STEEP, is_over_middle, under_middle
 from simkit.stock.wide_kernels import count_of, pack_sixteen
 from simkit.stock.yard_kernels import (
     BACK,
@@ -85,21 +85,29 @@ from simkit.stock.yard_kernels import (
     vectors_across,
 )
 
-LEAST = 48  # moves: for fewer the tile is not brought into its yard, a guess
+LEAST = 100  # moves: for fewer the tile is not brought into its yard, a guess
 MIDST = 512.0  # cells: as bite_kernels' tie has it
 ALL = np.int32(2**LANES - 1)
 PLAIN, AT_END, TOLD = range(3)  # how heights are worked out
 
 
-@loop_kernel
-def is_chain(codes, entries, first, last):
-    """Whether the entries [first, last) are a ball's lines, and many."""
-    if last - first < LEAST:
-        return False
+@entry_kernel
+def are_lines(codes, first, last):
+    """Whether the records [first, last) are lines of a ball, all of them."""
     others = 0
-    for entry in range(np.uint64(first), np.uint64(last)):
-        others += 1 if codes[entries[entry]] != BALL_LINE else 0
+    for j in range(np.uint64(first), np.uint64(last)):
+        others += 1 if codes[j] != BALL_LINE else 0
     return others == 0
+
+
+@loop_kernel
+def is_chain(codes, entries, first, last, are_all):
+    """Whether the entries [first, last) are a ball's lines, and many; are_all: whether all records are such."""
+    others = 0
+    if last - first >= LEAST and not are_all:
+        for entry in range(np.uint64(first), np.uint64(last)):
+            others += 1 if codes[entries[entry]] != BALL_LINE else 0
+    return last - first >= LEAST and others == 0
 
 
 @loop_kernel
@@ -232,7 +240,7 @@ def _under_tip(a, leaf, slot, sides, tile, k, taken, yard):
     x = 0.5 * (places[on_x] + places[on_x + np.uint64(WIDE - 1)])
     y = 0.5 * (places[on_y] + places[on_y + np.uint64(CELLS - 1)])
     side = (x - a[X]) * sides[1] - (y - a[Y]) * sides[0]
-    if abs(side) <= half + 1e-6 + middle:
+    if abs(side) <= half + 1e-6 + middle and is_over_middle(a, places, on_x, on_y, middle):
         for i in range(np.uint64(CELLS)):
             spots[i], spots[i + np.uint64(AT_Y)] = places[on_x + i], places[on_y + i]
             stood = cells[on + i]

@@ -189,7 +189,7 @@ def _may_rub(chord, pieces, h, tile, x0, y0, cell):
 def _run_tiles(
     field, stood, room, cell, size, first_tile, last_tile, starts, cutter, moves, outer, taken, tops,
     chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
-    rub_tops,
+    rub_tops, are_lines,
 ):  # fmt: skip
     """The loop of replay_tiles over its tiles: here, where nothing is allocated, no array is counted."""
     h, owner, floor, up, xs, ys, x0, y0 = field
@@ -246,7 +246,7 @@ def _run_tiles(
                     evaluated += level_moves(
                         begins, entry, wood, tile, x0, y0, cell, middle, moves, outer, taken, spans, leaf[2]
                     )
-                elif is_ball and is_chain(codes, entries, begins, entry):
+                elif is_ball and is_chain(codes, entries, begins, entry, are_lines):
                     evaluated += chain(
                         begins,
                         entry,
@@ -318,7 +318,7 @@ def replay_tiles(
     h, owner, floor, up, xs, ys, x0, y0, cell, size, first_tile, last_tile, starts, entries, codes, rows,
     records, outer, follows, profile, support, tops, taken,
     chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
-    rub_tops, heights, bounds,
+    rub_tops, heights, bounds, are_lines,
 ):  # fmt: skip
     """Run the moves of one cutter over the tiles [first_tile, last_tile), in order; h and owner change.
 
@@ -337,6 +337,7 @@ def replay_tiles(
     chord_rows (c,): of which move; chord_codes, chord_records: the cutting part along each.
     pieces (p, PIECE_COLUMNS); rubs, rub_places (p, entries of chords): as depths and places, for each
     piece; rub_tops float32: what stands there then.
+    are_lines: whether all records are lines of a ball, of which many go move by move (chain_kernels).
     """
     n_groups = _longest(cell, first_tile, last_tile, starts, entries, codes, records) // LANES + 1
     lists = np.empty((n_groups + 2 * (PASS + 1)) * GROUP, np.float32)
@@ -370,5 +371,5 @@ def replay_tiles(
         (profile, support, heights, bounds), (starts[first_tile], entries, codes, rows, records, follows),
         outer, taken, tops,
         chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
-        rub_tops,
+        rub_tops, are_lines,
     )  # fmt: skip
