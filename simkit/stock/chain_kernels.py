@@ -102,7 +102,7 @@ def are_lines(codes, first, last):
 
 @loop_kernel
 def is_chain(codes, entries, first, last, are_all):
-    """Whether the entries [first, last) are a ball's lines, and many; are_all: whether all records are such."""
+    """Whether the entries [first, last) are a ball's lines, and many; are_all: whether all records are."""
     others = 0
     if last - first >= LEAST and not are_all:
         for entry in range(np.uint64(first), np.uint64(last)):

@@ -250,7 +250,7 @@ def _is_between(a, x, y, half, near, far):
 def is_over_middle(a, places, on_x, on_y, middle):
     """Whether the middle of a cutter comes over any cell of a leaf.
 
-    a: a line.  places: x of the cells from on_x on, y from on_y.  middle mm: how far from the axis it reaches.
+    a: a line.  places: x of the cells from on_x on, y from on_y.  middle mm: how far it reaches.
     """
     ux, uy, length, is_any = a[UX], a[UY], a[LENGTH], False
     for i in range(np.uint64(CELLS)):
