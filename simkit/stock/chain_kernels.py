@@ -249,21 +249,27 @@ def _under_tip(a, leaf, slot, sides, tile, k, taken, yard):
         taken[k, UNDER_TIP] = max(taken[k, UNDER_TIP], under_middle(a, np.uint64(0), batch, spots, middle))
 
 
-@loop_kernel
-def _shave(entry, begin, end, line, sides, is_steep, moves, taken, tile, vectors, yard):
-    """Lower the leaves by the heights of some slots of a move."""
-    first_entry, entries, _, _, records, _, _ = moves
-    cells, batch, sums, deep, slots, places, marks, firsts, found, ons = (
-        yard[0], yard[2], yard[3], yard[4], yard[6], yard[7], yard[8], yard[9], yard[10], yard[15],
-    )  # fmt: skip
-    k = np.uint64(entry - first_entry)
-    if is_steep:
-        for slot in range(begin, end):
-            _under_tip(records[entries[entry]], np.uint64(slots[slot]), slot, sides, tile, k, taken, yard)
-    shave(
-        np.float32(k), slots, begin, end, heights_of(np.uint64(0)), firsts, ons, cells, batch, sums, deep,
-        marks, places, line, sides, found, np.uint64(CHANGED) * stride_of(vectors),
-    )  # fmt: skip
+@kernel
+def _work_out_owed(row, j, n, vectors, moves, yard):
+    """Work out the heights of a move over the leaves that are owed, from slot n on; return how many."""
+    _, _, _, _, records, _, _ = moves
+    batch, slots, places, found = yard[2], yard[6], yard[7], yard[10]
+    stride, slot = stride_of(vectors), n
+    for vector in range(np.uint64(vectors)):
+        at = np.uint64(row) * stride + vector
+        bits = np.uint32(found[at + np.uint64(OWED) * stride])
+        found[at + np.uint64(OWED) * stride] = np.int32(0)
+        while bits != np.uint32(0):
+            lane = first_of(bits)
+            bits = without_first(bits)
+            leaf = vector * np.uint64(LANES) + lane
+            on_x, on_y = places_of(leaf, yard)
+            is_near = ball_heights_told(records, j, places, on_x, on_y, batch, heights_of(slot))
+            if is_near and (found[at + np.uint64(BACK + 1) * stride] >> np.int32(lane)) & np.int32(1):
+                _owe(row, leaf, vectors, yard)
+            slots[slot] = np.float32(leaf)
+            slot += np.uint64(1)
+    return slot - n
 
 
 @loop_kernel
@@ -273,9 +279,7 @@ def _run(row, entry, begin, end, n, across, vectors, box, size, nx, moves, taken
     Counted are those owed.  n: the first slot that is free.
     """
     first_entry, entries, _, _, records, _, _ = moves
-    cells, batch, sums, deep, slots, places, marks, found = (
-        yard[0], yard[2], yard[3], yard[4], yard[6], yard[7], yard[8], yard[10],
-    )  # fmt: skip
+    cells, sums, deep, slots, marks, found = yard[0], yard[3], yard[4], yard[6], yard[8], yard[10]
     stride, owed = stride_of(vectors), np.int32(0)
     for vector in range(stride):
         owed |= found[np.uint64(OWED + row) * stride + vector]
@@ -285,29 +289,25 @@ def _run(row, entry, begin, end, n, across, vectors, box, size, nx, moves, taken
     ux, uy, has_sides = records[j, UX], records[j, UY], records[j, LENGTH] > 0.0
     line = (records[j, X], records[j, Y], ux, uy)
     sides = (ux if has_sides else 0.0, uy if has_sides else 0.0)
-    is_steep = records[j, SLOPE] < -STEEP or not has_sides
+    is_steep, k = records[j, SLOPE] < -STEEP or not has_sides, entry - first_entry
     begin_move(sums, deep, marks)
-    _shave(entry, begin, end, line, sides, is_steep, moves, taken, tile, vectors, yard)
-    count = 0
-    if owed != np.int32(0):
-        for vector in range(np.uint64(vectors)):
-            at = np.uint64(row) * stride + vector
-            bits = np.uint32(found[at + np.uint64(OWED) * stride])
-            found[at + np.uint64(OWED) * stride] = np.int32(0)
-            while bits != np.uint32(0):
-                lane = first_of(bits)
-                bits = without_first(bits)
-                leaf = vector * np.uint64(LANES) + lane
-                on_x, on_y = places_of(leaf, yard)
-                is_near = ball_heights_told(records, j, places, on_x, on_y, batch, heights_of(n))
-                if is_near and (found[at + np.uint64(BACK + 1) * stride] >> np.int32(lane)) & np.int32(1):
-                    _owe(row, leaf, vectors, yard)
-                slots[n] = np.float32(leaf)
-                _shave(entry, n, n + np.uint64(1), line, sides, is_steep, moves, taken, tile, vectors, yard)
-                count += 1
+    count = np.uint64(0)
+    for lot in range(2):
+        if lot == 1:
+            if owed == np.int32(0):
+                break
+            count = _work_out_owed(row, j, n, vectors, moves, yard)
+            begin, end = n, n + count
+        if is_steep:
+            for slot in range(begin, end):
+                _under_tip(records[j], np.uint64(slots[slot]), slot, sides, tile, k, taken, yard)
+        shave(
+            np.float32(k), slots, begin, end, heights_of(np.uint64(0)), yard[9], yard[15], cells, yard[2],
+            sums, deep, marks, yard[7], line, sides, found, np.uint64(CHANGED) * stride,
+        )  # fmt: skip
     total, lean, near, far, top, depth, cell = told_of_move(sums, deep, marks, np.int64(size))
     if total > 0.0:
-        k, cell = entry - first_entry, np.int64(cell)
+        cell = np.int64(cell)
         iy, ix = cell // size, cell % size
         on = leaf_at(iy // LEAF, ix // WIDE, across) * np.uint64(KEPT)
         on += np.uint64(iy % LEAF * WIDE + ix % WIDE)
@@ -316,7 +316,7 @@ def _run(row, entry, begin, end, n, across, vectors, box, size, nx, moves, taken
         # What stands there stands as this move left it.
         taken[k, BOTTOM] = max(cells[on], cells[on + np.uint64(FLOOR)])
         taken[k, SPOT] = (box[0] + iy) * nx + box[2] + ix
-    return count
+    return np.int64(count)
 
 
 @loop_kernel
@@ -366,11 +366,10 @@ def chain(first, last, field, box, top, cell, size, cutter, middle, moves, taken
     bring(field, box, tile, across, down, size, yard)
     for vector in range(np.uint64(vectors)):
         settle(about, vector, radius)
-    _ask(0, first, first, tile, moves, yard, vectors)
     evaluated = 0
     for begin in range(first, last, GROUP):
         count = min(GROUP, last - begin)
-        for row in range(1, count + 1):
+        for row in range(0 if begin == first else 1, count + 1):
             if begin + row < last:
                 _ask(row, begin + row, first, tile, moves, yard, vectors)
             else:
