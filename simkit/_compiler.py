@@ -124,12 +124,13 @@ class _Infer(NopythonTypeInference):
     _name = "kernel_type_inference"
 
     def run_pass(self, state):
-        context = state.typingctx
+        context, target = state.typingctx, state.targetctx
         state.typingctx = _Typing(context, state.flags)
         try:
             return super().run_pass(state)
         finally:
             state.typingctx = context
+            type(target).refresh(target)  # an instruction of ours is only known once a call of it was typed
 
 
 @register_pass(mutates_CFG=True, analysis_only=False)

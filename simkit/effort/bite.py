@@ -28,6 +28,7 @@ from simkit.effort.in_wood import outline_rows, parts_in_wood
 from simkit.effort.motion import MoveTimes
 from simkit.effort.rows import rows_by
 from simkit.moves.table import Moves
+from simkit.stock.memory import new_array
 from simkit.stock.replay import Replay
 
 SLOT = 0.9  # of the section of a slot as deep: from here on it counts as one, a bound of cells below it
@@ -238,8 +239,8 @@ def summed(moves: Moves, met: Replay, times: MoveTimes, cutters: Mapping[int, Cu
     length = moves.length()
     span = parts_in_wood(moves, met, cutters)
     numbers, outlines = outline_rows(cutters)
-    of, first, members = (np.empty(n, np.int64) for _ in range(3))
-    share, is_pass, ends = np.empty(n), np.empty(n, bool), np.empty((n, 2))
+    of, first, members = (new_array(n, np.int64) for _ in range(3))
+    share, is_pass, ends = new_array(n, float), np.empty(n, bool), new_array((n, 2), float)
     count = kernels.stretches(
         moves.start, moves.end, length, moves.rapid, (moves.program, moves.tool), moves.speed, moves.feed,
         numbers, outlines, span, of, first, is_pass, ends, members,

@@ -11,6 +11,7 @@ from simkit.effort import stretch_kernels
 from simkit.effort.chips import effective_radius
 from simkit.effort.motion import BLOCK, NOTHING
 from simkit.moves.table import ARC, Moves
+from simkit.stock.memory import new_array
 from simkit.stock.replay import Replay
 from simkit.stock.workers import share_ranges
 
@@ -42,7 +43,7 @@ def parts_in_wood(moves: Moves, met: Replay, cutters: Mapping[int, Cutter]) -> n
     wood never counts as air, but air may count as wood: up to so much before a cut that does not reach over
     the middle of the cutter, gaps between the first and the last wood, and upright arcs, which count whole.
     """
-    span = np.empty((len(moves), 2))
+    span = new_array((len(moves), 2), float)
     numbers, outlines = outline_rows(cutters)
 
     def some(first: int, last: int) -> None:

@@ -8,6 +8,7 @@ from simkit.effort import motion, motion_kernels
 from simkit.effort.motion import MoveTimes
 from simkit.job.model import Machine
 from simkit.moves.table import ARC, Moves
+from simkit.stock.memory import new_array
 from simkit.stock.workers import share_ranges
 
 
@@ -15,7 +16,7 @@ def timed(moves: Moves, machine: Machine) -> MoveTimes:
     """Return how long each move takes: arguments and result as of motion.move_times, which is its twin."""
     n = len(moves)
     length = moves.length()
-    wanted, acceleration, held = np.empty(n), np.empty(n), np.empty(n, np.int8)
+    wanted, acceleration, held = new_array(n, float), new_array(n, float), np.empty(n, np.int8)
     is_arc = moves.kind == ARC
     nth = np.full(n, -1, np.int32)
     arcs = np.flatnonzero(is_arc)
@@ -27,7 +28,7 @@ def timed(moves: Moves, machine: Machine) -> MoveTimes:
         wanted[arcs], acceleration[arcs], held[arcs] = motion.along(some, ways[:, :3], machine)
     limits = np.array([*(np.array(machine.speed) / 60.0), *machine.acceleration, machine.rounding])
     columns = (moves.setup, moves.program, moves.tool)
-    most, total, both, w0, w1 = (np.empty(n) for _ in range(5))
+    most, total, both, w0, w1 = (new_array(n, float) for _ in range(5))
 
     def look(first: int, last: int) -> None:
         motion_kernels.look(

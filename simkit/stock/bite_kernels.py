@@ -46,6 +46,7 @@ from simkit.stock.list_kernels import (
 )
 from simkit.stock.list_kernels import WIDE as HALF
 from simkit.stock.lose_kernels import (
+    AT_Y,
     BALL_LINE,
     CELLS,
     FLAT_ARC,
@@ -168,7 +169,7 @@ def _leaf(lists, base, n, groups, field, block, tile, cutter, moves, taken, g, r
                     and entries[after] == j + 1
                     and is_behind(records, j + 1, x, y, half_x, half_y)
                 ):
-                    if ball_heights_told(records, j, places, batch, at):
+                    if ball_heights_told(records, j, places, np.uint64(0), np.uint64(AT_Y), batch, at):
                         owed = after - first_entry
                 elif code == BALL_LINE:
                     ball_heights(records, j, x, y, half_x, half_y, places, batch, at)

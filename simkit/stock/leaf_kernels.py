@@ -194,7 +194,8 @@ def _surface(room):
 def winners(planes, n, hb, off, wide):
     """Which bounds, as planes, come under the surface of a leaf at any of its cells, a bit for each.
 
-    planes: n bounds, then n slopes along x, along y, LANES apart.  wide: cells of a leaf in a row, LEAF rows.
+    planes: n bounds, one at least, then n slopes along x, along y, LANES apart.  wide: cells of a leaf in a
+    row, LEAF rows.
     """
     lanes, found = np.uint64(LANES), np.uint32(0)
     for lane in range((n + np.uint64(15)) & ~np.uint64(15)):
@@ -206,7 +207,8 @@ def winners(planes, n, hb, off, wide):
                 is_under |= at + slope_x * off[np.uint64(c)] <= hb[np.uint64(r * wide + c)]
         bit = np.uint32(np.uint32(1) << np.uint32(lane))
         found = np.uint32(found | (bit if is_under else np.uint32(0)))
-    return found
+    # What fills up the last vector is high, but its slopes are any, and any number may come of them.
+    return np.uint32(found & (np.uint32(0xFFFFFFFF) >> np.uint32(lanes - n)))
 
 
 @bound_loop_kernel

@@ -75,7 +75,7 @@ def _clear(columns, row, first, last):
 
 @kernel
 def _under(a, middle, xs, dy, ix, losing, spans):
-    """As told_kernels._under_middle, of the row that a way straight down took from last.
+    """As told_kernels.under_middle, of the row that a way straight down took from last.
 
     ix: of the first column of the tile; losing: a bit for each cell that lost something.
     """

@@ -120,27 +120,48 @@ def ball_heights(records, j, x, y, half_x, half_y, places, batch, at):
     need not be looked for.  How large q is there would tell that more often, but a root is waited for.
     """
     j = np.uint64(j)
-    ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
-    radius, rim2 = records[j, RADIUS], records[j, RIM2]
-    ux, uy, length = records[j, UX], records[j, UY], records[j, LENGTH]
-    m, shift = records[j, SLOPE], records[j, SHIFT]
-    mx, my = x - ax, y - ay
+    radius, ux, uy = records[j, RADIUS], records[j, UX], records[j, UY]
+    length, shift = records[j, LENGTH], records[j, SHIFT]
+    mx, my = x - records[j, X], y - records[j, Y]
     u, along = mx * ux + my * uy, half_x * abs(ux) + half_y * abs(uy)
     is_before = u + along + ON_PATH < min(shift, 0.0) * radius
     s = 0.0 if is_before else length
     if is_before or u - along - ON_PATH > length + max(shift, 0.0) * radius:
-        # As line_ball, operation by operation, with s at hand.
-        low = h0 + m * s
-        for i in range(np.uint64(CELLS)):
-            dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
-            along, across = dx * ux + dy * uy, dy * ux - dx * uy
-            e = s - along
-            rest = radius * radius - across * across - e * e
-            g = low + (radius - math.sqrt(max(rest, 0.0)))
-            batch[at + i] = np.float32(g if rest >= -rim2 else math.inf)
-        return
+        ball_heights_at(records, j, s, places, np.uint64(0), np.uint64(AT_Y), batch, at)
+    else:
+        ball_heights_along(records, j, places, np.uint64(0), np.uint64(AT_Y), batch, at)
+
+
+@loop_kernel
+def ball_heights_at(records, j, s, places, on_x, on_y, batch, at):
+    """Heights of a ball along a line over a leaf for which the place s of its path counts, all over it.
+
+    places: x of the cells from on_x on, y from on_y.  As line_ball, operation by operation, with s at hand.
+    """
+    j = np.uint64(j)
+    ax, ay = records[j, X], records[j, Y]
+    radius, rim2 = records[j, RADIUS], records[j, RIM2]
+    ux, uy = records[j, UX], records[j, UY]
+    low = records[j, H] + records[j, SLOPE] * s
     for i in range(np.uint64(CELLS)):
-        dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
+        dx, dy = places[on_x + i] - ax, places[on_y + i] - ay
+        along, across = dx * ux + dy * uy, dy * ux - dx * uy
+        e = s - along
+        rest = radius * radius - across * across - e * e
+        g = low + (radius - math.sqrt(max(rest, 0.0)))
+        batch[at + i] = np.float32(g if rest >= -rim2 else math.inf)
+
+
+@loop_kernel
+def ball_heights_along(records, j, places, on_x, on_y, batch, at):
+    """As ball_heights_at, wherever on its path a cell is met."""
+    j = np.uint64(j)
+    ax, ay, h0 = records[j, X], records[j, Y], records[j, H]
+    radius, rim2 = records[j, RADIUS], records[j, RIM2]
+    ux, uy, length = records[j, UX], records[j, UY], records[j, LENGTH]
+    m, shift = records[j, SLOPE], records[j, SHIFT]
+    for i in range(np.uint64(CELLS)):
+        dx, dy = places[on_x + i] - ax, places[on_y + i] - ay
         batch[at + i] = np.float32(line_ball(dx, dy, h0, radius, rim2, ux, uy, length, m, shift))
 
 
@@ -163,8 +184,8 @@ def is_behind(records, j, x, y, half_x, half_y):
 
 
 @loop_kernel
-def ball_heights_told(records, j, places, batch, at):
-    """As ball_heights; return whether any is so near to another float32 that rounding decides, or to the rim.
+def ball_heights_told(records, j, places, on_x, on_y, batch, at):
+    """As ball_heights_along; return whether rounding decides the float32 of any, or one is near the rim.
 
     A move that carries on from the end of this one, and is nowhere nearer to a place than there, is as
     high as this one or higher.  So is what is computed of it, but for rounding: then the same float32, or
@@ -182,7 +203,7 @@ def ball_heights_told(records, j, places, batch, at):
     is_near = False
     for i in range(np.uint64(CELLS)):
         # As line_ball, operation by operation.
-        dx, dy = places[i] - ax, places[i + np.uint64(AT_Y)] - ay
+        dx, dy = places[on_x + i] - ax, places[on_y + i] - ay
         u, w = dx * ux + dy * uy, dy * ux - dx * uy
         q2 = radius * radius - w * w
         s = min(max(u - shift * math.sqrt(max(q2, 0.0)), 0.0), length)

@@ -13,7 +13,7 @@ from simkit.errors import ShapeError
 from simkit.frames import Frame
 from simkit.moves.chords import chords_of
 from simkit.moves.table import Moves
-from simkit.stock import bin_kernels, replay_kernels, sum_kernels
+from simkit.stock import bin_kernels, chain_kernels, replay_kernels, sum_kernels
 from simkit.stock.cut import (
     Packed,
     begun,
@@ -156,6 +156,7 @@ class _State:
         found: list = [None] * (len(edges) - 1)
         heights, bounds = cell_heights_pointer(), bounds_pointer()
         follows = _follows(moves, packed, row0)
+        are_lines = all(chain_kernels.are_lines(packed.codes, a, b) for a, b in packed.chunks)
         support, flat_tops = support_of(cutter), tops.reshape(-1)
 
         def part(i: int) -> None:
@@ -173,6 +174,7 @@ class _State:
                 packed.boxes, follows, cutter.code, support, flat_tops, taken, above.starts, above.entries,
                 above.chords,
                 above.rows, above.codes, above.records, pieces, rubs, rub_places, rub_tops, heights, bounds,
+                are_lines,
             )  # fmt: skip
             bites = (slice(starts[t0], starts[t1]), taken)
             stacks = (slice(above.starts[t0], above.starts[t1]), rubs, rub_places, rub_tops)

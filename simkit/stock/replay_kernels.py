@@ -11,9 +11,10 @@ import math
 import numpy as np
 
 from simkit._jit import entry_kernel, kernel, late_kernel, loop_kernel
-from simkit.cutters import FLAT
+from simkit.cutters import BALL, FLAT
 from simkit.stock.bite_kernels import PASS, bite, middle_of, pieces_of
 from simkit.stock.bound_kernels import RADIUS_AT
+from simkit.stock.chain_kernels import chain, is_chain
 from simkit.stock.height_kernels import row_heights
 from simkit.stock.level_kernels import is_level, level_moves
 from simkit.stock.line_kernels import line_flat, line_outline, line_outline_terms
@@ -22,6 +23,7 @@ from simkit.stock.lose_kernels import ARCS, BATCH, CELLS, HIGHEST, LINE, PLACES,
 from simkit.stock.pack_kernels import SLACK
 from simkit.stock.row_kernels import CHUNK, KEPT, ROW, SPAN
 from simkit.stock.take_kernels import FAR, NEAR, SPOT, TAKES, TOP
+from simkit.stock.yard_kernels import yard_of
 
 MARGIN = 1e-4  # mm: more than the rounding of heights to float32, up to a metre
 # Columns of a chord: start, direction and length in plan, slope, the lower of its ends, radius of the cutter.
@@ -187,14 +189,14 @@ def _may_rub(chord, pieces, h, tile, x0, y0, cell):
 def _run_tiles(
     field, stood, room, cell, size, first_tile, last_tile, starts, cutter, moves, outer, taken, tops,
     chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
-    rub_tops,
+    rub_tops, are_lines,
 ):  # fmt: skip
     """The loop of replay_tiles over its tiles: here, where nothing is allocated, no array is counted."""
     h, owner, floor, up, xs, ys, x0, y0 = field
     wood = (h, owner, floor, up, xs, ys)
-    g, lists, boxes, near, every, before, leaf, planes, batched, chosen, spans = room
+    g, lists, boxes, near, every, before, leaf, planes, batched, chosen, spans, yard = room
     _, entries, codes, rows, records, _ = moves
-    is_flat = cutter[0] == FLAT and size <= SPAN
+    is_flat, is_ball = cutter[0] == FLAT and size <= SPAN, cutter[0] == BALL
     middle = middle_of(float(cutter[1][RADIUS_AT]), cell)
     ny, nx = h.shape
     ntx = (nx + size - 1) // size
@@ -243,6 +245,21 @@ def _run_tiles(
                 if in_rows:
                     evaluated += level_moves(
                         begins, entry, wood, tile, x0, y0, cell, middle, moves, outer, taken, spans, leaf[2]
+                    )
+                elif is_ball and is_chain(codes, entries, begins, entry, are_lines):
+                    evaluated += chain(
+                        begins,
+                        entry,
+                        wood,
+                        tile,
+                        float(tops[t]),
+                        cell,
+                        size,
+                        cutter,
+                        middle,
+                        moves,
+                        taken,
+                        yard,
                     )
                 else:
                     evaluated += bite(
@@ -301,7 +318,7 @@ def replay_tiles(
     h, owner, floor, up, xs, ys, x0, y0, cell, size, first_tile, last_tile, starts, entries, codes, rows,
     records, outer, follows, profile, support, tops, taken,
     chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
-    rub_tops, heights, bounds,
+    rub_tops, heights, bounds, are_lines,
 ):  # fmt: skip
     """Run the moves of one cutter over the tiles [first_tile, last_tile), in order; h and owner change.
 
@@ -320,6 +337,7 @@ def replay_tiles(
     chord_rows (c,): of which move; chord_codes, chord_records: the cutting part along each.
     pieces (p, PIECE_COLUMNS); rubs, rub_places (p, entries of chords): as depths and places, for each
     piece; rub_tops float32: what stands there then.
+    are_lines: whether all records are lines of a ball, of which many go move by move (chain_kernels).
     """
     n_groups = _longest(cell, first_tile, last_tile, starts, entries, codes, records) // LANES + 1
     lists = np.empty((n_groups + 2 * (PASS + 1)) * GROUP, np.float32)
@@ -346,11 +364,12 @@ def replay_tiles(
         batched,
         chosen,
         (row, row.view(np.int32), np.empty(KEPT, np.float64)),
+        yard_of(size, profile == BALL),
     )
     return _run_tiles(
         (h, owner, floor, up, xs, ys, x0, y0), stood, room, cell, size, first_tile, last_tile, starts,
         (profile, support, heights, bounds), (starts[first_tile], entries, codes, rows, records, follows),
         outer, taken, tops,
         chord_starts, chord_entries, chords, chord_rows, chord_codes, chord_records, pieces, rubs, rub_places,
-        rub_tops,
+        rub_tops, are_lines,
     )  # fmt: skip

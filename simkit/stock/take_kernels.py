@@ -23,27 +23,27 @@ _NONE = ir.Constant(_CELLS, None)
 _FAR = ir.Constant(_ROW, [float("inf")] * WIDE)
 
 
-def _bits(b, low, high):
+def bits_of(b, low, high):
     """A bit for each cell of both halves of a leaf, as a uint32."""
     low, high = (b.zext(b.bitcast(mask, ir.IntType(_HALF)), _WHOLE) for mask in (low, high))
     return b.or_(low, b.shl(high, _WHOLE(_HALF)))
 
 
-def _lanes(b, lanes, one, two=None):
+def lanes_of(b, lanes, one, two=None):
     """Some lanes of a vector, or of two."""
     order = ir.Constant(ir.VectorType(_WHOLE, len(lanes)), list(lanes))
     return b.shuffle_vector(one, one if two is None else two, order)
 
 
-def _higher(b, one, two):
+def higher(b, one, two):
     return b.select(b.fcmp_ordered(">", one, two), one, two)
 
 
-def _lower(b, one, two):
+def lower_of(b, one, two):
     return b.select(b.fcmp_ordered("<", one, two), one, two)
 
 
-def _less(b, several):
+def less(b, several):
     """Minus a vector."""
     return b.fsub(ir.Constant(several.type, [-0.0] * several.type.count), several)
 
@@ -51,36 +51,36 @@ def _less(b, several):
 def _both_highest(b, one, two):
     """The highest lanes of two vectors of cells."""
     low, high = range(_HALF // 2), range(_HALF // 2, _HALF)
-    sides = [_lanes(b, [*part, *(k + _HALF for k in part)], one, two) for part in (low, high)]
-    both = _higher(b, *sides)
+    sides = [lanes_of(b, [*part, *(k + _HALF for k in part)], one, two) for part in (low, high)]
+    both = higher(b, *sides)
     for apart in (4, 2, 1):
-        both = _higher(b, both, _lanes(b, [k ^ apart for k in range(_HALF)], both))
+        both = higher(b, both, lanes_of(b, [k ^ apart for k in range(_HALF)], both))
     return b.extract_element(both, _WHOLE(0)), b.extract_element(both, _WHOLE(_HALF // 2))
 
 
-def _both_halves(b, one, two):
+def both_halves(b, one, two):
     """The sums of the left halves of two rows, and of the right ones, as told_kernels._halves adds up."""
-    even = _lanes(b, (0, 8, 2, 10, 4, 12, 6, 14), one, two)
-    both = b.fadd(even, _lanes(b, (1, 9, 3, 11, 5, 13, 7, 15), one, two))
-    both = b.fadd(both, _lanes(b, (2, 3, 0, 1, 6, 7, 4, 5), both))
-    return _lanes(b, (0, 1), both), _lanes(b, (4, 5), both)
+    even = lanes_of(b, (0, 8, 2, 10, 4, 12, 6, 14), one, two)
+    both = b.fadd(even, lanes_of(b, (1, 9, 3, 11, 5, 13, 7, 15), one, two))
+    both = b.fadd(both, lanes_of(b, (2, 3, 0, 1, 6, 7, 4, 5), both))
+    return lanes_of(b, (0, 1), both), lanes_of(b, (4, 5), both)
 
 
-def _ends(b, near, far):
+def ends_of(b, near, far):
     """The least of one row, and the most of another: both at once, for that is minus the least of less."""
     size = WIDE // 2
-    far = _less(b, far)
+    far = less(b, far)
     near, far = (
-        _lower(b, _lanes(b, range(size), row), _lanes(b, range(size, WIDE), row)) for row in (near, far)
+        lower_of(b, lanes_of(b, range(size), row), lanes_of(b, range(size, WIDE), row)) for row in (near, far)
     )
-    both = _lanes(b, range(WIDE), near, far)
+    both = lanes_of(b, range(WIDE), near, far)
     for lanes in ((2, 3, 0, 1, 6, 7, 4, 5), (1, 0, 3, 2, 5, 4, 7, 6)):
-        both = _lower(b, both, _lanes(b, lanes, both))
+        both = lower_of(b, both, lanes_of(b, lanes, both))
     far = b.extract_element(both, _WHOLE(size))
     return b.extract_element(both, _WHOLE(0)), b.fsub(_DOUBLE(-0.0), far)
 
 
-class _Numbers:
+class Numbers:
     """Numbers of the arrays among the arguments of an instruction."""
 
     def __init__(self, context, builder, signature, arguments):
@@ -112,11 +112,11 @@ def lower(typingctx, keeper, w, batch, at):
 
     def generate(context, builder, signature, arguments):
         b, (keeper, _, _, place) = builder, arguments
-        its, none, kept = _Numbers(context, b, signature, arguments), _NONE, spread(b, keeper, _HALF)
+        its, none, kept = Numbers(context, b, signature, arguments), _NONE, spread(b, keeper, _HALF)
         losing = []
         for first in (0, _HALF):
             stood, to = its.load(1, _LONG(0), first, _HALF), its.load(2, place, first, _HALF)
-            lost = b.fsub(stood, _higher(b, to, its.load(1, _LONG(0), FLOOR + first, _HALF)))
+            lost = b.fsub(stood, higher(b, to, its.load(1, _LONG(0), FLOOR + first, _HALF)))
             loses, is_lower = b.fcmp_ordered(">", lost, none), b.fcmp_ordered("<", to, stood)
             losing.append(loses)
             b.store(b.select(loses, lost, none), its.place(2, place, LOST + first, _HALF), align=4)
@@ -124,7 +124,7 @@ def lower(typingctx, keeper, w, batch, at):
             b.store(b.select(is_lower, to, stood), its.place(1, _LONG(0), first, _HALF), align=4)
             on_keeper = its.place(1, _LONG(0), KEEPER + first, _HALF)
             b.store(b.select(is_lower, kept, b.load(on_keeper, align=4)), on_keeper, align=4)
-        return _bits(b, *losing)
+        return bits_of(b, *losing)
 
     return types.uint32(types.float32, w, batch, types.uint64), generate
 
@@ -144,7 +144,7 @@ def take(typingctx, taken, k, places, w, batch, at, base, nx, x, y, ux, uy, righ
 
     def generate(context, builder, signature, arguments):
         b, (_, k, _, _, _, place, base, nx, x, y, ux, uy, right_x, right_y) = builder, arguments
-        its, wide = _Numbers(context, b, signature, arguments), lambda number: spread(b, number, WIDE)
+        its, wide = Numbers(context, b, signature, arguments), lambda number: spread(b, number, WIDE)
         halves = [its.load(4, place, LOST + first, _HALF) for first in (0, _HALF)]
         losing = [b.fcmp_ordered(">", half, _NONE) for half in halves]
         rows = [range(WIDE), range(WIDE, 2 * WIDE)]
@@ -155,35 +155,35 @@ def take(typingctx, taken, k, places, w, batch, at, base, nx, x, y, ux, uy, righ
             b.fmul(dx, wide(ux)),
         )
         least, none = ir.Constant(_ROW, [ON_PATH] * WIDE), ir.Constant(_ROW, None)
-        total, leans, near, far = None, None, _FAR, _less(b, _FAR)
+        total, leans, near, far = None, None, _FAR, less(b, _FAR)
         for r in range(LEAF):
             dy = wide(b.fsub(b.load(its.on(2, _LONG(0), AT_Y + r * WIDE)), y))
-            own = b.fpext(_lanes(b, rows[r % 2], halves[r // 2]), _ROW)
-            loses, way = _lanes(b, rows[r % 2], losing[r // 2]), b.fmul(dy, wide(uy))
-            near = _lower(b, b.select(loses, way, _FAR), near)
-            far = _higher(b, b.select(loses, way, _less(b, _FAR)), far)
+            own = b.fpext(lanes_of(b, rows[r % 2], halves[r // 2]), _ROW)
+            loses, way = lanes_of(b, rows[r % 2], losing[r // 2]), b.fmul(dy, wide(uy))
+            near = lower_of(b, b.select(loses, way, _FAR), near)
+            far = higher(b, b.select(loses, way, less(b, _FAR)), far)
             side = b.fadd(beside, b.fmul(dy, ahead))
-            left = b.select(b.fcmp_ordered("<", side, _less(b, least)), _less(b, own), none)
+            left = b.select(b.fcmp_ordered("<", side, less(b, least)), less(b, own), none)
             lean = b.select(b.fcmp_ordered(">", side, least), own, left)
             total, leans = (own, lean) if r == 0 else (b.fadd(total, own), b.fadd(leans, lean))
         kept = b.mul(k, _LONG(TAKES))
         on_sums = its.place(0, kept, TAKEN, 2)
-        for half in _both_halves(b, total, leans):
+        for half in both_halves(b, total, leans):
             b.store(b.fadd(b.load(on_sums, align=8), half), on_sums, align=8)
         low = ir.Constant(_CELLS, [float("-inf")] * _HALF)
         stood = [
             b.select(loses, its.load(4, place, BEFORE + first, _HALF), low)
             for loses, first in zip(losing, (0, _HALF), strict=True)
         ]
-        top, deepest = _both_highest(b, _higher(b, *stood), _higher(b, *halves))
+        top, deepest = _both_highest(b, higher(b, *stood), higher(b, *halves))
         on_top = its.on(0, kept, TOP)
-        b.store(_higher(b, b.fpext(top, _DOUBLE), b.load(on_top)), on_top)
+        b.store(higher(b, b.fpext(top, _DOUBLE), b.load(on_top)), on_top)
         # The deepest cell, the first one on ties: kept in vectors, or the compiler would make it a question.
         is_it = [b.fcmp_ordered("==", half, spread(b, deepest, _HALF)) for half in halves]
         count = call_of(b, "llvm.cttz.i32", ir.FunctionType(_WHOLE, [_WHOLE, ir.IntType(1)]))
-        i = b.zext(b.call(count, [_bits(b, *is_it), ir.IntType(1)(1)]), _LONG)
+        i = b.zext(b.call(count, [bits_of(b, *is_it), ir.IntType(1)(1)]), _LONG)
         spot = b.add(b.mul(b.lshr(i, _LONG(3)), nx), b.add(b.and_(i, _LONG(WIDE - 1)), base))
-        bottom = _higher(b, b.load(its.on(4, b.add(place, i), 0)), b.load(its.on(3, i, FLOOR)))
+        bottom = higher(b, b.load(its.on(4, b.add(place, i), 0)), b.load(its.on(3, i, FLOOR)))
         on_deepest = its.place(0, kept, DEPTH, 4)
         before = b.load(on_deepest, align=8)
         now = before
@@ -191,11 +191,11 @@ def take(typingctx, taken, k, places, w, batch, at, base, nx, x, y, ux, uy, righ
             (b.fpext(deepest, _DOUBLE), b.fpext(bottom, _DOUBLE), b.sitofp(spot, _DOUBLE))
         ):
             now = b.insert_element(now, number, _WHOLE(lane))
-        depths, spots = ([_lanes(b, (lane,) * 4, its) for its in (now, before)] for lane in (0, 2))
+        depths, spots = ([lanes_of(b, (lane,) * 4, its) for its in (now, before)] for lane in (0, 2))
         is_nearer = b.and_(b.fcmp_ordered("==", *depths), b.fcmp_ordered("<", *spots))
         is_deeper = b.or_(b.fcmp_ordered(">", *depths), is_nearer)
         b.store(b.select(is_deeper, now, before), on_deepest, align=8)
-        ends = _ends(b, b.fadd(along, near), b.fadd(along, far))
+        ends = ends_of(b, b.fadd(along, near), b.fadd(along, far))
         return context.make_tuple(b, signature.return_type, ends)
 
     number, whole = types.float64, types.uint64

@@ -247,20 +247,27 @@ def _is_between(a, x, y, half, near, far):
 
 
 @kernel
-def _under_middle(a, at, batch, places, middle):
-    """The most that stood above the tip on a cell that loses something and that its middle comes over.
+def is_over_middle(a, places, on_x, on_y, middle):
+    """Whether the middle of a cutter comes over any cell of a leaf.
 
-    a: a line.  middle mm: how far from the axis of the cutter that reaches.
+    a: a line.  places: x of the cells from on_x on, y from on_y.  middle mm: how far it reaches.
     """
-    ux, uy, length = a[UX], a[UY], a[LENGTH]
-    most, is_any = 0.0, False
+    ux, uy, length, is_any = a[UX], a[UY], a[LENGTH], False
     for i in range(np.uint64(CELLS)):
-        dx, dy = places[i] - a[X], places[i + np.uint64(AT_Y)] - a[Y]
+        dx, dy = places[on_x + i] - a[X], places[on_y + i] - a[Y]
         u, w = dx * ux + dy * uy, dy * ux - dx * uy
         beyond = u - min(max(u, 0.0), length)
         is_any |= beyond * beyond + w * w <= middle * middle
-    if not is_any:
-        return most
+    return is_any
+
+
+@kernel
+def under_middle(a, at, batch, places, middle):
+    """The most that stood above the tip on a cell that loses something under the middle of a cutter.
+
+    Arguments as of is_over_middle, which has said that there is one it comes over.
+    """
+    ux, uy, length, most = a[UX], a[UY], a[LENGTH], 0.0
     for i in range(np.uint64(CELLS)):
         dx, dy = places[i] - a[X], places[i + np.uint64(AT_Y)] - a[Y]
         u, w = dx * ux + dy * uy, dy * ux - dx * uy
@@ -275,7 +282,7 @@ def _under_middle(a, at, batch, places, middle):
 def add_taken(code, records, j, k, field, block, taken, room, at, x, y, half, middle, cells):
     """Add what the cells of a leaf lost to record j, at `at`, to what is told of its entry k: something.
 
-    x, y, half: middle of the leaf, and how far its cells are from there.  middle mm: as of _under_middle.
+    x, y, half: middle of the leaf, and how far its cells are from there.  middle mm: as of under_middle.
     """
     nx, a = np.int64(field[0].shape[1]), records[np.uint64(j)]
     w, _, places, batch, bits = room
@@ -289,8 +296,10 @@ def add_taken(code, records, j, k, field, block, taken, room, at, x, y, half, mi
         taken[k, FAR] = _higher_of(far, taken[k, FAR])
         if a[SLOPE] < -STEEP or not has_sides:
             side = (x - ax) * right_y - (y - ay) * right_x
-            if abs(side) <= half + 1e-6 + middle:
-                taken[k, UNDER] = max(taken[k, UNDER], _under_middle(a, at, batch, places, middle))
+            if abs(side) <= half + 1e-6 + middle and is_over_middle(
+                a, places, np.uint64(0), np.uint64(AT_Y), middle
+            ):
+                taken[k, UNDER] = max(taken[k, UNDER], under_middle(a, at, batch, places, middle))
         return
     take(taken, k, places, w, batch, at, base, nx, ax, ay, ux, uy, 0.0, 0.0)
     _lean_columns(a, _sides(code, a), places, batch, at, cells // np.uint64(LEAF))

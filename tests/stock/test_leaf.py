@@ -4,7 +4,7 @@ import numba
 import numpy as np
 import pytest
 
-from simkit.stock import leaf_kernels, list_kernels
+from simkit.stock import leaf_kernels, list_kernels, lose_kernels
 from simkit.stock import wide_kernels as wide
 from simkit.stock.bit_kernels import not_above_zero
 from simkit.stock.cut_kernels import highest
@@ -195,3 +195,26 @@ def test_highest__of_a_block_wider_than_its_room():
     h, find = rng.uniform(-5, 5, (20, 170)).astype(np.float32), from_python(highest)
     for iy0, iy1, ix0, ix1 in ((0, 20, 0, 170), (3, 4, 5, 6), (2, 19, 60, 130), (0, 1, 0, 65)):
         assert find(h, iy0, iy1, ix0, ix1, np.empty(64, np.float32)) == h[iy0:iy1, ix0:ix1].max()
+
+
+def test_winners__what_fills_up_a_vector_never_counts():
+    # Behind the bounds stand numbers of any size: packed without a word on what follows them.
+    find, rng = from_python(leaf_kernels.winners), np.random.default_rng(11)
+    lanes, wide = list_kernels.LANES, lose_kernels.WIDE
+    cells = lose_kernels.CELLS
+    for n in (1, 5, 15, 16, 17, 31, 32):
+        low, slope_x, slope_y = rng.normal(0, 1, (3, n)).astype(np.float32)
+        off_x, off_y = rng.uniform(-0.7, 0.7, (2, cells)).astype(np.float32)
+        hb = rng.normal(-1, 1, cells).astype(np.float32)
+        off_x = np.tile(off_x[:wide], lose_kernels.LEAF)
+        off_y = np.repeat(off_y[: lose_kernels.LEAF], wide)
+        planes = np.full(4 * lanes, -1e38, np.float32)
+        planes[:lanes] = list_kernels.BIG
+        for k, row in enumerate((low, slope_x, slope_y)):
+            planes[k * lanes : k * lanes + n] = row
+        found = find(planes, np.uint64(n), hb, np.concatenate([off_x, off_y]), wide)
+        under = low[:, None] + slope_y[:, None] * off_y + slope_x[:, None] * off_x <= hb
+        assert [bool(found >> lane & 1) for lane in range(lanes)] == [
+            *under.any(axis=1),
+            *[False] * (lanes - n),
+        ]
