@@ -462,7 +462,7 @@
         || Math.abs(y - other.y) >= (one.high + other.high) / 2 + GAP);
       const isWhole = (x, y, one) => x >= one.wide / 2 && x <= canvas.clientWidth - one.wide / 2
         && y >= one.high / 2 && y <= canvas.clientHeight - one.high / 2;
-      for (const one of labels) {
+      for (const [i, one] of labels.entries()) {
         let [x, y] = [one.x, one.y];
         const stays = one.rank === 0 || (isFree(x, y, one) && isWhole(x, y, one));
         search: for (let ring = 1; !stays && ring <= RINGS; ring++) {
@@ -475,6 +475,7 @@
           }
         }
         taken.push({ x, y, wide: one.wide, high: one.high });
+        one.label.style.zIndex = labels.length - i; // over the lines of those that gave way to it
         one.label.style.left = `${x}px`;
         one.label.style.top = `${y}px`;
         one.label.style.setProperty("--away", `${Math.hypot(one.x - x, one.y - y)}px`);
