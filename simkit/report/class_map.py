@@ -60,11 +60,15 @@ class Sign:
 
 @dataclass(frozen=True)
 class Painted:
-    """A map as an image (down, across, 3) uint8, where it says something (bool), and its legend."""
+    """A map as an image (down, across, 3) uint8, where it says something (bool), its legend, and letters.
+
+    kept: pixels (x, y) of the image that no number may cover.
+    """
 
     picture: np.ndarray
     is_busy: np.ndarray
     signs: Sequence[Sign]
+    kept: Sequence[tuple[float, float]] = ()
 
 
 def swatch_of(colour: str, hatch: Callable[[np.ndarray, np.ndarray], None] | None = None) -> np.ndarray:
@@ -143,7 +147,8 @@ def draw_class_map(
         over(page, seen, left, top)
     busy = np.zeros((page.height, page.width), bool)
     busy[top : top + down, left : left + across] = painted.is_busy
-    draw_numbers(page, seen, list(findings), left, top, busy, band)
+    kept = [(left + x, top + y) for x, y in painted.kept]
+    draw_numbers(page, seen, list(findings), left, top, busy, band, kept)
     for (row, x), sign in zip(places, signs, strict=True):
         draw_sign(page, MARGIN + x, key_top + 42 * row, sign)
     draw_scale_bar(page, pitch, width - MARGIN, bar_top, inner / 3)

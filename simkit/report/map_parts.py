@@ -127,8 +127,11 @@ def draw_rulers(page, blank, pitch, left, top, across, down, band):
     )
 
 
-def draw_numbers(page, seen, findings, left, top, busy, band):
-    """Draw the numbers of the listed findings that have a place, with leaders; of others a ring each."""
+def draw_numbers(page, seen, findings, left, top, busy, band, kept=()):
+    """Draw the numbers of the listed findings that have a place, with leaders; of others a ring each.
+
+    kept: pixels (x, y) of the page that no number may cover.
+    """
     for finding in [f for f in findings[MOST_LISTED:] if f.get("at") is not None][: MOST_MARKS - MOST_LISTED]:
         draw_ring(page, seen.pixel(*finding["at"][:2]) + np.array((left, top)))
     placed = [f for f in findings[:MOST_LISTED] if f.get("at") is not None]
@@ -136,7 +139,7 @@ def draw_numbers(page, seen, findings, left, top, busy, band):
         return
     points = np.array([seen.pixel(f["at"][0], f["at"][1]) for f in placed]) + np.array((left, top))
     bounds = (left - 4, top - 4 - band, left + seen.across + 4 + band, top + seen.down + 2)
-    centres = place_labels(points, bounds, RADIUS, busy)
+    centres = place_labels(points, bounds, RADIUS, busy, kept)
     for finding, point, centre in zip(placed, points, centres, strict=True):
         along = centre - point
         length = max(float(np.hypot(*along)), 1e-9)
