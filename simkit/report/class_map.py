@@ -27,6 +27,7 @@ from simkit.report.map_parts import (
     TALLEST,
     TOP_ROOM,
     WIDTH,
+    columns_of,
     draw_head,
     draw_list,
     draw_numbers,
@@ -132,7 +133,7 @@ def draw_class_map(
     key_top = top + down + FRONT_ROOM + 40
     places = flow([("", sign.words) for sign in signs], inner)
     bar_top = key_top + 42 * (1 + max(row for row, _ in places))
-    columns = 3 if inner > 1500 else 2
+    columns = columns_of(findings, inner, lengths)
     rows = math.ceil((min(len(findings), MOST_LISTED) + (len(findings) > MOST_LISTED)) / columns)
     list_top = bar_top + 84
     page = Page(width, list_top + 42 * rows - (0 if rows else 14), lengths=lengths)

@@ -452,7 +452,8 @@
     }
 
     // Puts the labels to their places, those that would lie on another as near to theirs as there is room,
-    // with a line to it.  The chosen number stays where it is; in front comes before behind, numbers before words.
+    // with a line to it.  The chosen number stays where it is; in front comes before behind, numbers before words;
+    // a number behind that has no room is left out until the part is turned.
     const RINGS = 8, WAYS = 16, GAP = 2; // GAP: pixels between two labels
     function apart(labels) {
       for (const one of labels) [one.wide, one.high] = [one.label.offsetWidth, one.label.offsetHeight];
@@ -465,6 +466,10 @@
       for (const [i, one] of labels.entries()) {
         let [x, y] = [one.x, one.y];
         const stays = one.rank === 0 || (isFree(x, y, one) && isWhole(x, y, one));
+        if (!stays && one.rank === 2) {
+          one.label.hidden = true;
+          continue;
+        }
         search: for (let ring = 1; !stays && ring <= RINGS; ring++) {
           for (let k = 0; k < WAYS; k++) {
             const angle = (2 * Math.PI * k) / WAYS, far = ring * one.high * 0.75;
