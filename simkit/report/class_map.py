@@ -27,6 +27,7 @@ from simkit.report.map_parts import (
     TALLEST,
     TOP_ROOM,
     WIDTH,
+    columns_of,
     draw_head,
     draw_list,
     draw_numbers,
@@ -60,11 +61,15 @@ class Sign:
 
 @dataclass(frozen=True)
 class Painted:
-    """A map as an image (down, across, 3) uint8, where it says something (bool), and its legend."""
+    """A map as an image (down, across, 3) uint8, where it says something (bool), its legend, and letters.
+
+    kept: pixels (x, y) of the image that no number may cover.
+    """
 
     picture: np.ndarray
     is_busy: np.ndarray
     signs: Sequence[Sign]
+    kept: Sequence[tuple[float, float]] = ()
 
 
 def swatch_of(colour: str, hatch: Callable[[np.ndarray, np.ndarray], None] | None = None) -> np.ndarray:
@@ -128,7 +133,7 @@ def draw_class_map(
     key_top = top + down + FRONT_ROOM + 40
     places = flow([("", sign.words) for sign in signs], inner)
     bar_top = key_top + 42 * (1 + max(row for row, _ in places))
-    columns = 3 if inner > 1500 else 2
+    columns = columns_of(findings, inner, lengths)
     rows = math.ceil((min(len(findings), MOST_LISTED) + (len(findings) > MOST_LISTED)) / columns)
     list_top = bar_top + 84
     page = Page(width, list_top + 42 * rows - (0 if rows else 14), lengths=lengths)
@@ -143,7 +148,8 @@ def draw_class_map(
         over(page, seen, left, top)
     busy = np.zeros((page.height, page.width), bool)
     busy[top : top + down, left : left + across] = painted.is_busy
-    draw_numbers(page, seen, list(findings), left, top, busy, band)
+    kept = [(left + x, top + y) for x, y in painted.kept]
+    draw_numbers(page, seen, list(findings), left, top, busy, band, kept)
     for (row, x), sign in zip(places, signs, strict=True):
         draw_sign(page, MARGIN + x, key_top + 42 * row, sign)
     draw_scale_bar(page, pitch, width - MARGIN, bar_top, inner / 3)

@@ -19,6 +19,7 @@ NARROWEST = 1240  # pixels a page needs for its keys
 SIDE_ROOM, LEFT_ROOM, TOP_ROOM, FRONT_ROOM = 128, 128, 48, 84  # pixels between the page and the map
 RADIUS, SPOT = 17.0, 6.5  # pixels, circle of a finding's number and ring at its place
 LOW, BAND = 260, 54  # pixels: a map lower than this gets a band above for numbers
+LIST_ROOM = 66  # pixels in a line of the list that are not words: its number, and the gap behind
 MOST_MARKS, MOST_LISTED = 60, 16  # the list below the map gives words to the first; others are rings
 GLUE_DASHES = (1.5, 4.0)  # dotted, in widths of the line
 GLUE_WORDS = "glue line of the blank"
@@ -127,8 +128,11 @@ def draw_rulers(page, blank, pitch, left, top, across, down, band):
     )
 
 
-def draw_numbers(page, seen, findings, left, top, busy, band):
-    """Draw the numbers of the listed findings that have a place, with leaders; of others a ring each."""
+def draw_numbers(page, seen, findings, left, top, busy, band, kept=()):
+    """Draw the numbers of the listed findings that have a place, with leaders; of others a ring each.
+
+    kept: pixels (x, y) of the page that no number may cover.
+    """
     for finding in [f for f in findings[MOST_LISTED:] if f.get("at") is not None][: MOST_MARKS - MOST_LISTED]:
         draw_ring(page, seen.pixel(*finding["at"][:2]) + np.array((left, top)))
     placed = [f for f in findings[:MOST_LISTED] if f.get("at") is not None]
@@ -136,7 +140,7 @@ def draw_numbers(page, seen, findings, left, top, busy, band):
         return
     points = np.array([seen.pixel(f["at"][0], f["at"][1]) for f in placed]) + np.array((left, top))
     bounds = (left - 4, top - 4 - band, left + seen.across + 4 + band, top + seen.down + 2)
-    centres = place_labels(points, bounds, RADIUS, busy)
+    centres = place_labels(points, bounds, RADIUS, busy, kept)
     for finding, point, centre in zip(placed, points, centres, strict=True):
         along = centre - point
         length = max(float(np.hypot(*along)), 1e-9)
@@ -193,22 +197,33 @@ def draw_head(page, title: list[str], told: list[str], pose: str) -> None:
     page.text(MARGIN, y + 4, pose, SMALL, colours.QUIET_INK, up="top")
 
 
+def columns_of(findings, inner, lengths=MM) -> int:
+    """Return in how many columns the list of findings fits into `inner` pixels, none of its words cut off."""
+    wide = max((canvas.text_width(words, SMALL) for *_, words in _listed(findings, lengths)), default=0.0)
+    return max(1, min(3 if inner > 1500 else 2, int(inner / (wide + LIST_ROOM))))
+
+
 def draw_list(page, findings, top, columns, inner):
     """Write the first findings beside their numbers, column by column."""
-    lines = [
-        (f["number"], f.get("severity") in MUST, finding_words(f, page.lengths))
-        for f in findings[:MOST_LISTED]
-    ]
-    rest = len(findings) - MOST_LISTED
-    if rest > 0:
-        lines.append((None, False, f"and {rest} more in the report (rings)"))
+    lines = _listed(findings, page.lengths)
     rows = math.ceil(len(lines) / columns)
     wide = inner / columns
     for i, (number, is_must, words) in enumerate(lines):
         x, y = MARGIN + (i // rows) * wide, top + 42 * (i % rows)
         if number is not None:
             page.number(x + RADIUS, y, number, is_must, RADIUS)
-        page.text(x + 2 * RADIUS + 12, y, canvas.shortened(words, SMALL, wide - 66), SMALL, up="center")
+        page.text(
+            x + 2 * RADIUS + 12, y, canvas.shortened(words, SMALL, wide - LIST_ROOM), SMALL, up="center"
+        )
+
+
+def _listed(findings, lengths) -> list[tuple[int | None, bool, str]]:
+    """Return the lines of the list: number, whether it is to be put right, words."""
+    lines = [
+        (f["number"], f.get("severity") in MUST, finding_words(f, lengths)) for f in findings[:MOST_LISTED]
+    ]
+    rest = len(findings) - MOST_LISTED
+    return [*lines, (None, False, f"and {rest} more in the report (rings)")] if rest > 0 else lines
 
 
 def finding_words(finding, lengths=MM):

@@ -32,6 +32,7 @@ from simkit.report.map_parts import (
     TALLEST,
     TOP_ROOM,
     WIDTH,
+    columns_of,
     draw_glue,
     draw_head,
     draw_list,
@@ -129,7 +130,7 @@ def draw_plan_view(
     signs += [("glue", GLUE_WORDS)] if len(glue) else []
     sign_rows = flow(signs, inner)
     list_top = key_top + canvas.KEY_HEIGHT + 50 + 42 * (1 + max((row for row, _ in sign_rows), default=-1))
-    columns = 3 if inner > 1500 else 2
+    columns = columns_of(findings, inner, lengths)
     listed = findings[:MOST_LISTED]
     height = list_top + 42 * math.ceil((len(listed) + (len(findings) > MOST_LISTED)) / columns) + 22
 

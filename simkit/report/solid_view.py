@@ -84,6 +84,22 @@ def draw_solid_view(
     if not np.any(np.asarray(upper) > np.asarray(lower)):
         return f"{LEFT_OUT}: nothing is left of the blank"
 
+    inside = np.s_[:, :]
+    if np.size(lower) > MOST_CELLS:  # a blank sawn to size is not pooled for the sake of what is gone
+        is_told = (np.asarray(upper) > lower) | ~np.isnan(deviation_upper) | ~np.isnan(deviation_lower)
+        if target is not None:
+            is_told |= np.asarray(target[1]) > target[0]
+        inside = _inside(is_told)
+    lower, upper, deviation_upper, deviation_lower = (
+        np.asarray(one)[inside] for one in (lower, upper, deviation_upper, deviation_lower)
+    )
+    stands_out = None if stands_out is None else stands_out[inside]
+    target = None if target is None else tuple(np.asarray(end)[inside] for end in target)
+    resin = None if resin is None else {side: one[inside] for side, one in resin.items()}
+    origin = [
+        first + (part.start or 0) * lattice.cell
+        for first, part in zip(lattice.origin, reversed(inside), strict=True)
+    ]
     classes = [colours.class_index(one, limits) for one in (deviation_lower, deviation_upper)]
     if stands_out is not None:
         classes = [colours.worse(one, stands_out) for one in classes]
@@ -105,7 +121,7 @@ def draw_solid_view(
             upper=upper,
             class_lower=class_lower,
             class_upper=class_upper,
-            origin=np.array(lattice.origin, np.float64),
+            origin=np.array(origin, np.float64),
             cell=np.float64(lattice.cell * fold),
             limits=np.array(limits, np.float64),
             title=np.array(str(title)),
@@ -122,6 +138,12 @@ def draw_solid_view(
             except OSError as error:
                 trouble = f"{os.fspath(path)} could not be written ({error.strerror})"
         return None if trouble is None else f"{LEFT_OUT}: {trouble}"
+
+
+def _inside(is_told: np.ndarray) -> tuple[slice, slice]:
+    """Return the rows and columns with anything told (ny, nx) in them, and one more all round."""
+    at = [np.flatnonzero(is_told.any(axis=axis)) for axis in (1, 0)]
+    return tuple(slice(max(int(one[0]) - 1, 0), int(one[-1]) + 2) for one in at)
 
 
 def draw_scenes(scenes: dict[Path, Scene], timeout: float = 240) -> str | None:

@@ -21,12 +21,13 @@ from simkit.report.map_parts import widened
 from simkit.report.seen_plan import SeenPlan
 from simkit.stock.field import Lattice
 
-# ColorBrewer 2.0, Cynthia A. Brewer, colorbrewer2.org: purples of PuOr for ridges, teals of BrBG, eleven
-# classes, for the causes; both listed there as safe for the colour-blind.  No orange or brown, which is cut
-# too deep on other maps; the causes are hatched, each its own way, or a grey print could not tell them.
-LOW, HIGH, HIGHER, HIGHEST = colours.CLASSES[colours.WITHIN], *colours.PUOR_11[7:10]
-CANNOT, DID_NOT = "#01665e", "#80cdc1"
-LINES = {CANNOT: ("#c7eae5", 1), DID_NOT: ("#003c30", -1)}  # of the hatch: its colour, and which way it leans
+# ColorBrewer 2.0, Cynthia A. Brewer, colorbrewer2.org, eleven classes: teals of BrBG for ridges, purples of
+# PuOr for the causes, as purple is left standing on all maps; both listed there as safe for the colour-blind.
+# No orange or brown, which is cut too deep.  The causes are hatched, each its own way, or a grey print could
+# not tell them.
+LOW, HIGH, HIGHER, HIGHEST = colours.CLASSES[colours.WITHIN], "#80cdc1", "#35978f", "#01665e"
+CANNOT, DID_NOT = colours.PUOR_11[9], colours.PUOR_11[7]
+LINES = {CANNOT: (colours.PUOR_11[6], 1), DID_NOT: (colours.PUOR_11[10], -1)}  # of the hatch: colour, lean
 UNTOLD = "#f9f9f8"
 NOTHING, NOT_TOLD = 0, 1  # classes of the map; 2 to 5 ridges, 6 and 7 causes
 STROKE, MOST_STROKES = 8.0, 260  # pixels, half a stroke along the passes; at most so many
@@ -75,9 +76,9 @@ def draw_surface_view(
         names = [
             (NOT_TOLD, "not told: steep, at an edge, or a single pass"),
             (2, f"ridges up to {lengths.told(wanted)} ({word})"),
-            (3, f"up to {lengths.told(2 * wanted)}"),
-            (4, f"up to {lengths.told(4 * wanted)}"),
-            (5, "higher"),
+            (3, f"ridges up to {lengths.told(2 * wanted)}"),
+            (4, f"ridges up to {lengths.told(4 * wanted)}"),
+            (5, "higher ridges"),
             (6, "left standing: cutter can't get in"),
             (7, "left standing: program did not go there"),
         ]

@@ -20,7 +20,7 @@ from simkit.report import canvas, colours
 from simkit.report.canvas import BODY, Page
 from simkit.report.class_map import Painted, Sign, draw_class_map, swatch_of
 from simkit.report.lengths import MM, Lengths
-from simkit.report.map_parts import widened
+from simkit.report.map_parts import MOST_MARKS, SPOT, widened
 from simkit.report.seen_plan import SeenPlan
 from simkit.stock.field import Field
 
@@ -135,12 +135,14 @@ def draw_who_cut(
             pale = swatch_of(LIGHT[int(shown[is_gone].max()) % len(LIGHT)])
             pale[:, pale.shape[1] // 2 :] = _paler(pale[:, pale.shape[1] // 2 :])
             signs.append(Sign("pale: nothing left", pale))
-        is_busy = np.zeros(shown.shape, bool)
+        is_busy, is_ring = np.zeros(shown.shape, bool), _rings(seen, findings, shown.shape)
         for number, letter in enumerate(letters):
-            for x, y in _middles(shown == number, is_gone):
+            is_mine = shown == number
+            places = _middles(is_mine & ~is_ring, is_gone) or _middles(is_mine, is_gone)
+            for x, y in places:
                 placed.append((letter, x, y))
                 is_busy[int(y) - 16 : int(y) + 17, int(x) - 16 : int(x) + 17] = True
-        return Painted(picture, is_busy, signs)
+        return Painted(picture, is_busy, signs, [(x, y) for _, x, y in placed])
 
     def over(page: Page, seen: SeenPlan, left: float, top: float) -> None:
         for letter, x, y in placed:
@@ -175,6 +177,17 @@ def _fill(picture: np.ndarray, mask: np.ndarray, number: int) -> None:
 
 def _paler(rgb: np.ndarray) -> np.ndarray:
     return np.round(255 - THROUGH * (255.0 - rgb)).astype(np.uint8)
+
+
+def _rings(seen: SeenPlan, findings: Sequence[dict[str, Any]], shape: tuple[int, int]) -> np.ndarray:
+    """Return where a letter would touch the ring of a finding (down, across)."""
+    is_ring = np.zeros(shape, bool)
+    iy, ix = np.indices(shape, sparse=True)
+    for finding in findings[:MOST_MARKS]:
+        if finding.get("at") is not None:
+            x, y = seen.pixel(*finding["at"][:2])
+            is_ring |= (ix - x) ** 2 + (iy - y) ** 2 < (SPOT + LEAST) ** 2
+    return is_ring
 
 
 def _middles(mask: np.ndarray, is_gone: np.ndarray) -> list[tuple[float, float]]:

@@ -12,7 +12,7 @@ from simkit.frames import TURNS
 from simkit.job.model import Blank
 from simkit.moves.table import join_moves
 from simkit.program.reader import read_program
-from simkit.report import colours, seam_view, wall_views, who_cut_views
+from simkit.report import canvas, colours, map_parts, seam_view, wall_views, who_cut_views
 from simkit.report.class_map import Painted, Sign, draw_class_map
 from simkit.report.map_parts import LEFT_ROOM, SIDE_ROOM, WIDTH
 from simkit.report.seam_view import draw_seam
@@ -175,6 +175,57 @@ def test_who_cut__colours_letters_and_what_is_gone(tmp_path, cut_field, turn):
         round(255 - who_cut_views.THROUGH * (255 - value)) for value in colours.rgb(who_cut_views.LIGHT[2])
     ]
     assert seen(67.5) == tuple(paler)
+
+
+def test_who_cut__no_ring_and_no_number_lies_on_a_letter(tmp_path, cut_field, monkeypatch):
+    field, moves = cut_field
+    owners = owners_of(field.upper_move, moves, CUTTERS)
+    letters, numbers, letter, number = [], [], who_cut_views._letter, canvas.Page.number
+
+    def lettered(page, x, y, *words):
+        letters.append((x, y))
+        letter(page, x, y, *words)
+
+    def numbered(page, x, y, *words):
+        numbers.append((x, y))
+        number(page, x, y, *words)
+
+    monkeypatch.setattr(who_cut_views, "_letter", lettered)
+    monkeypatch.setattr(canvas.Page, "number", numbered)
+
+    def draw_with(findings):
+        letters.clear()
+        numbers.clear()
+        draw_who_cut(
+            tmp_path / "a.png", field=field, owners=owners, is_part=None, side=1, turn="none", blank=BLANK,
+            title="who", findings=findings,
+        )  # fmt: skip
+        return {(round(x), round(y)) for x, y in letters}
+
+    alone = draw_with([])
+    assert len(alone) >= 3
+    left, top = corner_of(pixels(tmp_path / "a.png"))
+    findings = []
+    for k, (x, y) in enumerate(sorted(alone), start=1):
+        place = ((x - left) * PITCH, BLANK.width - (y - top) * PITCH, 15.0)
+        findings.append(
+            {
+                "number": k,
+                "kind": "gouge",
+                "severity": "beyond",
+                "at": place,
+                "value": 1.0,
+                "unit": "mm",
+                "bound": 0.0,
+            }
+        )
+    beside = draw_with(findings)
+    assert len(beside) >= len(alone)
+    top_then = corner_of(pixels(tmp_path / "a.png"))[1]
+    rings = [(x, y + top_then - top) for x, y in alone]
+    for x, y in beside:
+        assert min(np.hypot(x - a, y - b) for a, b in rings) > map_parts.SPOT + 10
+        assert min(np.hypot(x - a, y - b) for a, b in numbers) > map_parts.RADIUS + 7
 
 
 def test_palette__letters_and_neighbours_can_be_told_apart():

@@ -287,6 +287,24 @@ def test_words__fit_their_column():
         assert canvas.shortened(words, plan_views.SMALL, room) == words
 
 
+@pytest.mark.parametrize("inner", [980.0, 1450.0, 1712.0])
+@pytest.mark.parametrize("count", [1, 5, 30])
+def test_list__no_words_are_cut_off(inner, count, monkeypatch):
+    """The longest words there are: what is undecided stands with its bound."""
+    row = {"kind": "unsafe-height", "value": 12.23, "bound": 0.05, "severity": "undecided", "unit": "mm"}
+    rows = [row | {"number": k, "at": (1, 2, 3)} for k in range(count)]
+    columns = map_parts.columns_of(rows, inner)
+    assert columns == (2 if inner > 1400 else 1)
+    shortest = [{"kind": "setup", "number": 1, "at": (1, 2, 3)}]
+    assert map_parts.columns_of(shortest, inner) == (3 if inner > 1500 else 2)
+    told = []
+    monkeypatch.setattr(canvas.Page, "text", lambda page, x, y, words, *_, **__: told.append(words))
+    map_parts.draw_list(canvas.Page(inner + 88, 2000), rows, 20, columns, inner)
+    assert len(told) == min(count, map_parts.MOST_LISTED) + (count > map_parts.MOST_LISTED)
+    assert not [words for words in told if words.endswith("…") or words.endswith("...")]
+    assert told[0] == map_parts.finding_words(rows[0])
+
+
 @pytest.mark.parametrize(("turn", "gaps"), [("none", (15, 45)), ("about x", (45, 15))])
 def test_plan__glue_lines_are_dotted_where_they_run(tmp_path, turn, gaps):
     """At y = 15, 30 and 75 mm: gaps of 15 and 45 mm from the front, the other way round turned about x."""

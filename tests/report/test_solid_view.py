@@ -12,7 +12,7 @@ from PIL import Image
 from simkit.errors import ShapeError
 from simkit.report import colours, solid_child, solid_mesh, solid_view
 from simkit.report.pooled import pooled, pooled_target
-from simkit.stock.field import blank_lattice
+from simkit.stock.field import Lattice, blank_lattice
 
 APT = (
     "on Debian or Ubuntu the system packages libx11-6 libegl1 libgl1 bring it "
@@ -384,6 +384,34 @@ def test_draw__nothing_left_and_wrong_shape(tmp_path):
     assert told == "the 3-D view was left out: nothing is left of the blank"
     with pytest.raises(ShapeError, match=r"^upper must have the shape \(60, 120\), not \(2,\)$"):
         solid_view.draw_solid_view(tmp_path / "a.png", **scene() | {"upper": np.zeros(2)})
+
+
+def test_draw__what_was_sawn_off_takes_no_cells(tmp_path, monkeypatch):
+    """Of 20 x 20 cells 6 x 8 are left, and one of the part where nothing is: too many, yet whole ones."""
+    monkeypatch.setattr(solid_view, "MOST_CELLS", 150)
+    seen = {}
+
+    def looked_into(command, folder, timeout):
+        with np.load(command[-2]) as file:
+            seen.update({name: file[name] for name in ("lower", "upper", "origin", "cell", "class_upper")})
+        return "no picture wanted"
+
+    monkeypatch.setattr(solid_view, "run_child", looked_into)
+    off = np.full((20, 20), np.nan)
+    off[5:11, 9:17] = 0.0
+    off[12, 10] = -3.0
+    high = np.full((20, 20), 2.0)  # an empty column lies anywhere
+    high[5:11, 9:17] = 7.0
+    told = solid_view.draw_solid_view(
+        tmp_path / "a.png", lattice=Lattice((-3.0, 4.0), 0.5, 20, 20), lower=np.full((20, 20), 2.0),
+        upper=high, deviation_upper=off, deviation_lower=off, limits=(0.1, 0.3), title="sawn",
+    )  # fmt: skip
+    assert told.endswith("no picture wanted")
+    assert seen["upper"].shape == (10, 10)
+    assert np.array_equal(seen["upper"], high[4:14, 8:18])
+    assert seen["class_upper"][8, 2] == 0
+    assert seen["origin"].tolist() == [-3.0 + 8 * 0.5, 4.0 + 4 * 0.5]
+    assert float(seen["cell"]) == 0.5
 
 
 def test_import__draws_nothing_in_this_process():

@@ -172,3 +172,12 @@ def test_colours__of_maps_differ_in_grey():
     for cause in (surface_views.CANNOT, surface_views.DID_NOT):
         assert abs(grey(cause) - grey(lines[cause][0])) > 100  # its hatch is seen on it
     assert lines[surface_views.CANNOT][1] != lines[surface_views.DID_NOT][1]
+    ridges = (surface_views.LOW, surface_views.HIGH, surface_views.HIGHER, surface_views.HIGHEST)
+    assert np.diff([grey(colour) for colour in ridges]).max() < -14  # the darker, the higher
+
+
+def test_colours__of_ridges_are_not_those_of_leftover():
+    """Purple is wood left standing on every map: the causes of it, and never a ridge."""
+    ridges = {surface_views.HIGH, surface_views.HIGHER, surface_views.HIGHEST}
+    assert not ridges & {*colours.PUOR_11, *colours.CLASSES}
+    assert {surface_views.CANNOT, surface_views.DID_NOT} <= set(colours.PUOR_11[6:])

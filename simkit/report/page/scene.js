@@ -436,16 +436,55 @@
         else gl.drawArrays(isLine ? gl.LINES : gl.TRIANGLES, 0, count);
         gl.enable(gl.DEPTH_TEST);
       }
+      const inSight = [];
       for (const label of root.querySelectorAll("[data-at]")) {
         const place = label.dataset.at.split(" ").map(Number), [x, y] = seen(place);
         const isIn = x > 0 && y > 0 && x < canvas.clientWidth && y < canvas.clientHeight;
         const isCutOff = state.axis >= 0 && label.dataset.side !== undefined
           && way * (place[state.axis] - state.place) > 1;
         label.hidden = !isIn || isCutOff;
-        label.style.left = `${x}px`;
-        label.style.top = `${y}px`;
-        const isBehind = { 1: out[2] < -0.05, 2: out[2] > 0.05 }[label.dataset.side];
-        label.classList.toggle("behind", !!isBehind);
+        const isBehind = !!{ 1: out[2] < -0.05, 2: out[2] > 0.05 }[label.dataset.side];
+        label.classList.toggle("behind", isBehind);
+        const rank = label.classList.contains("chosen") ? 0 : label.dataset.side === undefined ? 3 : isBehind ? 2 : 1;
+        if (!label.hidden) inSight.push({ label, x, y, rank });
+      }
+      apart(inSight);
+    }
+
+    // Puts the labels to their places, those that would lie on another as near to theirs as there is room,
+    // with a line to it.  The chosen number stays where it is; in front comes before behind, numbers before words;
+    // a number behind that has no room is left out until the part is turned.
+    const RINGS = 8, WAYS = 16, GAP = 2; // GAP: pixels between two labels
+    function apart(labels) {
+      for (const one of labels) [one.wide, one.high] = [one.label.offsetWidth, one.label.offsetHeight];
+      labels.sort((a, b) => a.rank - b.rank); // a stable sort: by number within a rank
+      const taken = [];
+      const isFree = (x, y, one) => taken.every((other) => Math.abs(x - other.x) >= (one.wide + other.wide) / 2 + GAP
+        || Math.abs(y - other.y) >= (one.high + other.high) / 2 + GAP);
+      const isWhole = (x, y, one) => x >= one.wide / 2 && x <= canvas.clientWidth - one.wide / 2
+        && y >= one.high / 2 && y <= canvas.clientHeight - one.high / 2;
+      for (const [i, one] of labels.entries()) {
+        let [x, y] = [one.x, one.y];
+        const stays = one.rank === 0 || (isFree(x, y, one) && isWhole(x, y, one));
+        if (!stays && one.rank === 2) {
+          one.label.hidden = true;
+          continue;
+        }
+        search: for (let ring = 1; !stays && ring <= RINGS; ring++) {
+          for (let k = 0; k < WAYS; k++) {
+            const angle = (2 * Math.PI * k) / WAYS, far = ring * one.high * 0.75;
+            const [right, down] = [one.x + far * Math.cos(angle), one.y + far * Math.sin(angle)];
+            if (!isWhole(right, down, one) || !isFree(right, down, one)) continue;
+            [x, y] = [right, down];
+            break search;
+          }
+        }
+        taken.push({ x, y, wide: one.wide, high: one.high });
+        one.label.style.zIndex = labels.length - i; // over the lines of those that gave way to it
+        one.label.style.left = `${x}px`;
+        one.label.style.top = `${y}px`;
+        one.label.style.setProperty("--away", `${Math.hypot(one.x - x, one.y - y)}px`);
+        one.label.style.setProperty("--turn", `${Math.atan2(one.y - y, one.x - x)}rad`);
       }
     }
     // Without a graphics card a drawing takes a second: none is made that shows what is shown already.
