@@ -79,9 +79,8 @@ def beyond_wall(
 ) -> Beyond:
     """Return what surely stands out from the outer wall, or is cut away behind it, farther than it may.
 
-    As a part of its length.
-    steps: of compare.outline.  is_part, gouge, leftover (ny, nx): cells of the part, and limits mm;
-    all on one lattice.  Holes have outer walls too.
+    As a part of its length.  steps: of compare.outline.  is_part, gouge, leftover (ny, nx): cells of the
+    part, and limits mm; all on one lattice.  Holes have outer walls too.
     """
     cell = field.lattice.cell
     is_edge = is_part & ~ndimage.binary_erosion(is_part)

@@ -52,9 +52,9 @@ def outline_step(
     Each cell outside belongs to the nearest cell of the outline; the run of an outline cell ends at
     the nearest empty cell that belongs to it.  Runs are read at cell centres: off by up to a cell
     diagonal either way, the bound given.  Where the outline is hollow (in holes, at inside corners) so that
-    no empty cell belongs to a part of it, wood that hangs there goes on as far as beside it, other wood counts
-    as held, and so does a hole that is not opened at all.  Standing cells within `holding` of a run that
-    holds are its flanks (of a tab) and count as holding too: a step right beside a tab is not told.
+    no empty cell belongs to a part of it, wood that hangs there goes on as far as beside it; other wood
+    counts as held, and so does a hole that is not opened at all.  Standing cells within `holding` of a run
+    that holds are its flanks (of a tab) and count as holding too: a step right beside a tab is not told.
     Source: exact Euclidean distance transform (Maurer, Qi, Raghavan 2003, as in scipy.ndimage).
     """
     from scipy import ndimage
@@ -90,9 +90,8 @@ def outline_step(
     touches = is_standing & (distance < end)
     is_held = touches & (run > holding) & (~is_hanging | np.isinf(run))
     is_step = touches & ~is_held
-    if (
-        is_held.any() and is_step.any() and not hangs
-    ):  # a tab's flanks end in air sideways, and still are the tab
+    # A tab's flanks end in air sideways, and still are the tab.
+    if is_held.any() and is_step.any() and not hangs:
         is_step &= ndimage.distance_transform_edt(~is_held, sampling=lattice.cell) > holding
     is_holding = is_standing & ~is_step
     nothing[is_step] = run[is_step]
@@ -106,10 +105,10 @@ def outline_step(
 def _ended(end, owner, distance, is_hanging, is_empty, is_part, cell: float) -> np.ndarray:
     """Return where runs end (ny, nx), mm, inf for never, with an end for wood that hangs in hollow outlines.
 
-    There what the cells of the outline own narrows outward: of the ring that a drill too small leaves, or at a
-    round inside corner, it misses every empty cell though the wood ends.  Such cells of the outline take the
-    end of the nearest one, of the same hole, that knows: whose own wood ends, or goes on beyond where others'
-    does (a tab).
+    There what the cells of the outline own narrows outward: of the ring that a drill too small leaves, or at
+    a round inside corner, it misses every empty cell though the wood ends.  Such cells of the outline take
+    the end of the nearest one, of the same hole, that knows: whose own wood ends, or goes on more than twice
+    as far as the nearest empty cell is away (a tab; at a corner, up to 1.4 times as far).
     """
     from scipy import ndimage
     from scipy.spatial import cKDTree
@@ -129,7 +128,7 @@ def _ended(end, owner, distance, is_hanging, is_empty, is_part, cell: float) -> 
         at = np.column_stack(np.divmod(own, end.shape[1]))
         away = cKDTree(empty).query(at)[0] * cell
         flat[owner[here]] = end[here]
-        knows = np.isfinite(flat[own]) | (farthest[own] > away + 1.5 * cell)
+        knows = np.isfinite(flat[own]) | (farthest[own] > 2 * away + 1.5 * cell)
         if knows.any():
             nearest = cKDTree(at[knows]).query(at)[1]
             flat[own] = flat[own[knows]][nearest]

@@ -1,5 +1,6 @@
-"""Holes through the part that are cut too small: the ring that is left is a step of the wall, at any cells."""
+"""Holes through the part that are cut too small: the ring that is left is a step, at any cells."""
 
+import numpy as np
 import pytest
 import trimesh
 
@@ -76,18 +77,31 @@ def test_drilled_to_size__nothing_is_told(tmp_path, cell):
 @pytest.mark.parametrize("cell", CELLS)
 @pytest.mark.parametrize("less", [0.6, 1.2, 2.0])
 def test_window_outlined_too_small__is_told(tmp_path, cell, less):
-    """Its slug falls out; the wall stands proud all round by as much as the line lies inside."""
+    """Its slug falls out; the wall stands proud by as much as the line lies inside, in its corners by more.
+
+    There the round of radius 3 ends 3 (1 - 1/sqrt2) farther from either wall.
+    """
     program = around(14 - 2 * less, 12 - 2 * less)
     status, found = check(tmp_path, plate(window(14, 12)), program, cell, job())
     told = [one for one in found if one["kind"] == "leftover-program" or "mm wide, not 6" in one["message"]]
     assert status == 1
     assert told
     for one in steps(found):
-        assert one["value"] == pytest.approx(less, abs=one["bound"] + 0.5 * less)  # farther in its corners
+        assert less - one["bound"] <= one["value"] <= less + 3 * (1 - np.sqrt(0.5)) + one["bound"]
+
+
+@pytest.mark.parametrize("cell", CELLS)
+def test_window_with_square_corners__what_a_round_cutter_leaves_there_is_told(tmp_path, cell):
+    """Its middle is 3 (1 - 1/sqrt2) = 0.879 mm from either wall."""
+    _, found = check(tmp_path, plate(window(14, 12)), around(14, 12), cell, job())
+    told = steps(found)
+    assert len(told) == 4
+    for one in told:
+        assert one["value"] == pytest.approx(3 * (1 - np.sqrt(0.5)), abs=one["bound"])
 
 
 def test_window_outlined_too_small__no_cutter_that_would_eat_the_part_is_suspected(tmp_path):
-    """Only a cutter wider by twice 0.8 would open it; one of 8 mm takes 0.2, one of 12 takes 2.2 of the part."""
+    """Only one wider by twice 0.8 would open it; one of 8 mm takes 0.2, one of 12 takes 2.2 of the part."""
     program = around(14 - 1.6, 12 - 1.6)
     _, found = check(tmp_path, plate(window(14, 12)), program, "0.2", job())
     words = " ".join(one["message"] for one in found)
