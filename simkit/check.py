@@ -370,8 +370,8 @@ def _other_cutters(evidence: Evidence, threshold: float) -> None:
     def seen(field: Field, around, deviations, steps) -> dict[int, Beyond]:
         limits = {side: zones.limits(field.lattice, side) for side in deviations}
         told = {side: beyond(field, found, *limits[side]) for side, found in deviations.items()}
-        least = np.minimum.reduce([leftover for _, leftover in limits.values()])
-        return told | {OUTER: beyond_wall(field, steps, around.is_part, least)}
+        least = np.minimum.reduce(list(limits.values()))
+        return told | {OUTER: beyond_wall(field, steps, around.is_part, *least)}
 
     now = seen(evidence.field, evidence.envelopes, evidence.deviations, evidence.outside)
     if all(one.part <= MANY for one in now.values()):

@@ -74,17 +74,23 @@ def beyond(field: Field, found: Deviation, gouge: np.ndarray, leftover: np.ndarr
     return _beyond(is_judged, is_gouge, is_leftover, np.abs(off), owner)
 
 
-def beyond_wall(field: Field, steps: OutlineStep, is_part: np.ndarray, leftover: np.ndarray) -> Beyond:
-    """Return what surely stands out from the outer wall farther than it may, as a part of its length.
+def beyond_wall(
+    field: Field, steps: OutlineStep, is_part: np.ndarray, gouge: np.ndarray, leftover: np.ndarray
+) -> Beyond:
+    """Return what surely stands out from the outer wall, or is cut away behind it, farther than it may.
 
-    steps: of compare.outline.  is_part, leftover (ny, nx): cells of the part, and limit mm;
-    all on one lattice.
+    As a part of its length.  steps: of compare.outline.  is_part, gouge, leftover (ny, nx): cells of the
+    part, and limits mm; all on one lattice.  Holes have outer walls too.
     """
+    cell = field.lattice.cell
     is_edge = is_part & ~ndimage.binary_erosion(is_part)
-    is_beyond = steps.is_step & (steps.run > leftover + field.lattice.cell)
+    is_leftover = steps.is_step & (steps.run > leftover + cell)
+    behind = ndimage.distance_transform_edt(is_part, sampling=cell) - cell / 2
+    is_cut = is_part & ~field.is_solid
+    is_gouge = is_cut & (behind > gouge + cell)
     owner = np.maximum(field.upper_move, field.lower_move)
-    run = np.where(steps.is_step, steps.run, 0.0)
-    return _beyond(is_edge | steps.is_step, np.zeros_like(is_edge), is_beyond, run, owner)
+    off = np.where(steps.is_step, steps.run, np.where(is_cut, behind, 0.0))
+    return _beyond(is_edge | steps.is_step, is_gouge, is_leftover, off, owner)
 
 
 def _beyond(is_judged, is_gouge, is_leftover, off, owner) -> Beyond:

@@ -358,7 +358,12 @@ def _closer_step(evidence: Evidence, spot: Spot) -> tuple[float, float]:
     window = lattice.window(iy - room, iy + room + 1, ix - room, ix + room + 1, DIVIDE)
     # In a window nothing tells what hangs together outside it, so the step is known to be one already.
     holding = max(HOLDING, spot.value + 1.0)
-    fine = outline_step(evidence.recut(window), envelopes(evidence.target_grid, window), holding)
+    fine = outline_step(
+        evidence.recut(window),
+        envelopes(evidence.target_grid, window),
+        holding,
+        hangs=bool(evidence.outside.is_hanging[spot.cell]),
+    )
     y, x = window.y()[:, None], window.x()
     is_here = fine.is_step & (np.hypot(x - spot.at[0], y - spot.at[1]) <= 2 * lattice.cell)
     if not is_here.any():
