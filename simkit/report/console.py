@@ -18,6 +18,7 @@ from simkit.report.console_effort import effort_parts, faster_lines
 from simkit.report.console_steps import step_parts
 from simkit.report.console_tables import below_folders, surface_tables
 from simkit.report.lengths import Lengths, lengths_of, limit_of, measured, program_lengths
+from simkit.report.part_limits import part_limits
 from simkit.report.shown import LOG_WIDTH
 from simkit.units import is_too_coarse
 
@@ -213,6 +214,8 @@ def _job_text(result: dict[str, Any], lengths: Lengths) -> Text:
     if result["target"] is not None:
         limits = "; ".join(_limits_words(zone, lengths) for zone in result["zones"])
         text.append(f"  limits in {lengths.word}: {limits}\n")
+        others = ", ".join(f"{name} {lengths.figure(limit)}" for name, limit in part_limits(result))
+        text.append(f"  and of the part: {others}\n")
     return text
 
 

@@ -131,7 +131,7 @@ def _setup_lines(setup: dict[str, Any], number: int, lengths: Lengths) -> list[s
         text = f"{fixture['name']}: x {size(low_x)} to {size(high_x)}, y {size(low_y)} to {size(high_y)}, "
         lines.append(f"{'clamps' if k == 0 else '':<10} {text}{lengths.sizes(fixture['height'])} high")
     lines += [
-        f"{'held by' if k == 0 else '':<10} {_holding_text(one, lengths)}"
+        f"{'held by' if k == 0 else '':<10} {holding_words(one, lengths)}"
         for k, one in enumerate(setup["holding"])
     ]
     lines += [
@@ -141,7 +141,8 @@ def _setup_lines(setup: dict[str, Any], number: int, lengths: Lengths) -> list[s
     return lines
 
 
-def _holding_text(one: dict[str, Any], lengths: Lengths) -> str:
+def holding_words(one: dict[str, Any], lengths: Lengths) -> str:
+    """Return what holds the work, and where, in words; places from the blank's left front corner."""
     size = lengths.size
     low_x, high_x, low_y, high_y = one["box"]
     text = f"{one['kind']}: x {size(low_x)} to {size(high_x)}, y {size(low_y)} to {size(high_y)}"

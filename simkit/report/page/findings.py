@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -29,10 +30,19 @@ SEVERITY_WORDS = {
 
 
 def first_to_fix(result: dict[str, Any], lengths: Lengths) -> Html | None:
-    """Return what to fix first: the advice of the causes that fail the check, in the order to be read."""
+    """Return what to fix first: the advice of the causes that fail the check, in the order to be read.
+
+    And what the verdict says nothing of, in short: who starts a machine on it is to know.
+    """
+    unjudged = None
+    if result.get("not_judged"):
+        words = "; ".join(re.sub(r" \([^()]*\)$", "", one) for one in result["not_judged"])
+        unjudged = el(
+            "p", prose(f"Not judged, as the job does not say (how, below): {words}."), class_="quiet"
+        )
     failing = [one for one in result["causes"] if one["severity"] in ("safety", "beyond", "undecided")]
     if not failing:
-        return None
+        return unjudged
     steps = []
     for cause in failing[:5]:
         first, last = cause["findings"][0], cause["findings"][-1]
@@ -41,7 +51,7 @@ def first_to_fix(result: dict[str, Any], lengths: Lengths) -> Html | None:
         steps.append(el("li", prose(lengths.text(cause["advice"])), " (finding ", link, ")"))
     rest = len(failing) - 5
     more = el("p", f"and {rest} more causes, below") if rest > 0 else None
-    return el("section", el("h2", "What to fix first"), el("ol", steps), more)
+    return el("section", el("h2", "What to fix first"), el("ol", steps), more, unjudged)
 
 
 def findings_part(

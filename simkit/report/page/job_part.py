@@ -8,7 +8,7 @@ from simkit.findings.evidence import Evidence
 from simkit.report.lengths import Lengths
 from simkit.report.page.html import Html, el, prose
 from simkit.report.page.sketch import fixture_signs, pin_signs, setup_sketch, turning_sketch
-from simkit.report.sheet_text import jig_words, to_measure
+from simkit.report.sheet_text import holding_words, jig_words, to_measure
 
 
 def job_part(evidence: Evidence, result: dict[str, Any], sheet: dict[str, Any], lengths: Lengths) -> Html:
@@ -58,6 +58,8 @@ def _setup(evidence: Evidence, index: int, row: dict[str, Any], lengths: Lengths
         ("Zero", _zero(row["zero"], "the table" if row["jig"] is None else "the lower face", lengths)),
         ("Programs", ", ".join(program["file"] for program in row["programs"])),
     ]
+    if row["holding"]:
+        facts.append(("Held by", "; ".join(holding_words(one, lengths) for one in row["holding"])))
     facts += [
         ("Work zero", f"{name}: {_xyz(at, lengths)} from there") for name, at in row["work_offsets"].items()
     ]
@@ -109,6 +111,7 @@ def checklist_part(result: dict[str, Any], sheet: dict[str, Any], lengths: Lengt
         for fixture in setup["fixtures"]:
             high = lengths.sizes(fixture["height"])
             rows.append(f"{fixture['name']} where the sketch shows it, no higher than {high}")
+        rows += [f"held by {holding_words(one, lengths)}" for one in setup["holding"]]
         boxes = [
             el("li", el("label", el("input", type="checkbox", autocomplete="off"), f" {words}"))
             for words in rows

@@ -9,6 +9,7 @@ from simkit.findings.weak_hold import HELD_NOTE, grip_words
 from simkit.report.console_tables import unused_words
 from simkit.report.lengths import Lengths, program_lengths
 from simkit.report.page.html import Html, el, path, prose
+from simkit.report.part_limits import part_limits
 from simkit.report.time_table import held_words, operation_words, part_not_reached
 
 
@@ -233,7 +234,9 @@ def _limits(result: dict[str, Any], lengths: Lengths) -> Html:
                 lengths.value(left) if left else "",
             ]
         )
-    return table("Limits", ["where", "gouge", "leftover", "left on purpose"], rows)
+    limits = table("Limits", ["where", "gouge", "leftover", "left on purpose"], rows)
+    others = ", ".join(f"{name} {lengths.sizes(limit)}" for name, limit in part_limits(result))
+    return el("div", limits, el("p", f"And of the part: {others}."))
 
 
 def _whole(words: str) -> Html:
