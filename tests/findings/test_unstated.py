@@ -70,6 +70,8 @@ def test_only_cutters_that_are_called_and_setups_that_lack_it_are_named(tmp_path
     page = (tmp_path / "r.html").read_text("utf-8")
     assert "Not judged, as the job does not say" in page
     assert "none is stated ([[fixtures]])" in page
+    # Right below the verdict too, without the keys.
+    assert "none is stated;" in page[: page.index("The job as it was understood")]
 
 
 def test_pins__the_setups_that_lie_on_them_and_do_not_say_how_high_they_stand(tmp_path):
