@@ -12,7 +12,8 @@ from simkit.compare.deviation import Deviation
 from simkit.compare.offset import SideOffset
 from simkit.stock.field import Field
 
-LEFT = 0.5  # of what is beyond the limits may remain, by area and by area times depth
+LEFT = 0.5  # of what is beyond the limits may remain, by area times how far beyond
+LEFT_AREA = 0.75  # by area: walls that are known to a cell stay off a little along their whole length
 MOST_OFF = 10.0  # limits: what is off by more counts as this
 FAIR = 0.05  # of the cells a side cut: less of them in one piece by one cutter has no say
 WORSE = 0.1  # limits on the average: rounding and cells
@@ -73,7 +74,7 @@ def explains(before: SideCut, after: SideCut, run: np.ndarray) -> bool:
     """
     beyond = [np.maximum(one.off - 1.0, 0.0) for one in (before, after)]
     area = [np.count_nonzero(one) for one in beyond]
-    if area[1] > LEFT * area[0] or beyond[1].sum() > LEFT * beyond[0].sum():
+    if area[1] > LEFT_AREA * area[0] or beyond[1].sum() > LEFT * beyond[0].sum():
         return False
     least = max(FAIR * np.count_nonzero(before.owner >= 0), 1)
     of_run = np.where(before.owner >= 0, run[before.owner], -1)
