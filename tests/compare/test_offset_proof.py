@@ -53,16 +53,6 @@ def offset(side, z=-0.4, after=0.0):
 def test_proved__the_others_are_asked_again_without_the_wrong_one():
     asked = []
 
-    def again(shifts):
-        asked.append(dict(shifts))
-        # The second side comes right only where the first one stays where it is.
-        return {1: cut(4, 4), 2: cut(0, 0) if list(shifts) == [2] else cut(4, 4)}
-
-    told = proved_offsets([offset(1), offset(2, 0.3)], lambda shifts: again(shifts), RUN)
-    assert [one.is_the_cause for one in told] == [False, False]
-    assert [one.shift for one in told] == [(0, 0, -0.4), (0, 0, 0.3)]
-    asked.clear()
-
     def second_right(shifts):
         asked.append(dict(shifts))
         return {1: cut(4, 4), 2: cut(0, 0) if 2 in shifts else cut(4, 4)}

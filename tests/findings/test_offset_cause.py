@@ -69,9 +69,7 @@ def test_vee__of_another_angle_is_no_shift(tmp_path, angle):
     """The groove of a vee of 60 degrees, 2 mm deep."""
     ends, reach = ((12.0, 11.0), (27.0, 18.0)), 3 * math.tan(math.radians(30))
     turns = np.radians(np.arange(0, 360, 7.5))
-    tops = [
-        (x + reach * c, y + reach * s, 13.0) for x, y in ends for c, s in zip(np.cos(turns), np.sin(turns))
-    ]
+    tops = [(x + reach * math.cos(t), y + reach * math.sin(t), 13.0) for x, y in ends for t in turns]
     groove = trimesh.convex.convex_hull(np.array(tops + [(x, y, 10.0) for x, y in ends]))
     stated = job().replace('shape = "flat"\ndiameter = 6', f'shape = "vee"\ndiameter = 10\npoint = {angle}')
     program = "G0 Z5\nG0 X12 Y11\nG1 Z-2 F400\nG1 X27 Y18\n"
