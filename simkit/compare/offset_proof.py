@@ -12,7 +12,7 @@ from simkit.compare.deviation import Deviation
 from simkit.compare.offset import SideOffset
 from simkit.stock.field import Field
 
-LEFT = 0.5  # of what is beyond the limits may remain, by area times how far beyond
+LEFT = 1 / 3  # of what is beyond the limits may remain, by area times how far beyond
 LEFT_AREA = 0.75  # by area: walls that are known to a cell stay off a little along their whole length
 MOST_OFF = 10.0  # limits: what is off by more counts as this
 FAIR = 0.05  # of the cells a side cut: less of them in one piece by one cutter has no say

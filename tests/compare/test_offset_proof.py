@@ -23,7 +23,7 @@ def cut(first, second=0.0, owner=OWNER):
     ("before", "after", "is_so"),
     [
         (cut(4, 4), cut(0, 0), True),
-        (cut(4, 4), cut(0, 4), False),  # the half of it stays, and that is much
+        (cut(4, 4), cut(0, 4), False),  # half of it stays
         (cut(4, 4), cut(2.5, 2.6), False),
         (cut(0, 2.5), cut(0.55, 0.9), False),  # within limits, but the first was right before
         (cut(0.5, 2.5), cut(0.4, 0.9), True),
