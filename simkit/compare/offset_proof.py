@@ -14,6 +14,7 @@ from simkit.stock.field import Field
 
 LEFT = 1 / 3  # of what is beyond the limits may remain, by area times how far beyond
 LEFT_AREA = 0.75  # by area: walls that are known to a cell stay off a little along their whole length
+LEFT_WITHIN = 0.5  # of all that is off, within the limits too
 MOST_OFF = 10.0  # limits: what is off by more counts as this
 FAIR = 0.05  # of the cells a side cut: less of them in one piece by one cutter has no say
 WORSE = 0.1  # limits on the average: rounding and cells
@@ -76,6 +77,8 @@ def explains(before: SideCut, after: SideCut, run: np.ndarray) -> bool:
     area = [np.count_nonzero(one) for one in beyond]
     if area[1] > LEFT_AREA * area[0] or beyond[1].sum() > LEFT * beyond[0].sum():
         return False
+    if after.off.sum() > LEFT_WITHIN * before.off.sum():
+        return False  # it spreads what is off until each cell bears it
     least = max(FAIR * np.count_nonzero(before.owner >= 0), 1)
     of_run = np.where(before.owner >= 0, run[before.owner], -1)
     for one in np.unique(of_run[of_run >= 0]):

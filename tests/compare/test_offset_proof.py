@@ -46,6 +46,13 @@ def test_explains__a_line_too_deep_is_not_traded_for_walls():
     assert not explains(SideCut(line, OWNER), SideCut(line + wall, OWNER), RUN)
 
 
+def test_explains__a_fault_spread_over_all_within_limits_is_none():
+    line = np.zeros(OWNER.shape)
+    line[8:12, 4:16] = 1.2
+    spread = np.where(line > 0, 0.8, 0.13) * FIRST
+    assert not explains(SideCut(line, OWNER), SideCut(spread, OWNER), RUN)
+
+
 def offset(side, z=-0.4, after=0.0):
     return SideOffset(side, (0.0, 0.0, z), 0.5, after)
 
