@@ -351,15 +351,22 @@ def _compare(evidence: Evidence) -> None:
             found = with_rims(found, grid, around, evidence.columns, gouge, None if left is None else left[0])
         evidence.deviations[side] = found
     evidence.break_through = break_through(field, evidence.envelopes)
-    for side, found in evidence.deviations.items():
-        limits, left = zones.limits(field.lattice, side), zones.allowance(field.lattice, side)
-        offset = side_offset(field, evidence.envelopes, found, *limits, left)
+    for side in evidence.deviations:
+        offset = _offset(evidence, side)
         evidence.offsets += [offset] if offset else []
     evidence.offsets = _proved(evidence, threshold)
     evidence.outside = outline_step(field, evidence.envelopes)
     evidence.wood_outside = told_apart(field, evidence.envelopes, evidence.outside)
     if not any(offset.is_the_cause for offset in evidence.offsets):
         _other_cutters(evidence, threshold)
+
+
+def _offset(evidence: Evidence, side: int, is_far: bool = False) -> SideOffset | None:
+    """Return the shift that brings the cut of a side nearest to the target: compare.offset."""
+    zones, lattice = evidence.zones, evidence.field.lattice
+    limits, left = zones.limits(lattice, side), zones.allowance(lattice, side)
+    found = evidence.deviations[side]
+    return side_offset(evidence.field, evidence.envelopes, found, *limits, left, is_far)
 
 
 def _proved(evidence: Evidence, threshold: float) -> list[SideOffset]:
@@ -386,7 +393,7 @@ def _proved(evidence: Evidence, threshold: float) -> list[SideOffset]:
         }
 
     run = np.unique(np.column_stack([moves.setup, moves.tool]), axis=0, return_inverse=True)[1].ravel()
-    return proved_offsets(evidence.offsets, again, run)
+    return proved_offsets(evidence.offsets, again, run, partial(_offset, evidence, is_far=True))
 
 
 def _other_cutters(evidence: Evidence, threshold: float) -> None:

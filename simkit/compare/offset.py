@@ -59,11 +59,13 @@ def side_offset(
     gouge: np.ndarray,
     leftover: np.ndarray,
     allowance: np.ndarray | None = None,
+    is_far: bool = False,
 ) -> SideOffset | None:
     """Return the shift that brings the cut of a side nearest to the target; None when too little was cut.
 
     field, envelopes: on one lattice.  found: deviation of the side.  gouge, leftover (ny, nx) mm: limits.
-    allowance (2, ny, nx) mm: left on purpose, None for nothing.
+    allowance (2, ny, nx) mm: left on purpose, None for nothing.  is_far: only the larger shifts are asked, as
+    where the small one is refuted: floors that lie too deep may be all that it saw.
 
     Least squares on vertical deviations v = z - gx x - gy y over smooth cells that a move cut, cells
     far off reweighted to nothing (Tukey's biweight, P. J. Huber, Robust Statistics, 1981, from memory).
@@ -81,14 +83,14 @@ def side_offset(
     beyond = sides.beyond()
     near = sides.fitted(is_asked=beyond > LEAST_BEYOND)
     is_told = near is not None
-    if is_told and near.is_the_cause:
+    if is_told and near.is_the_cause and not is_far:
         return sides.closer(near)
     if not is_told and not sides.is_through.any():
         return near
     before = max(near.before if is_told else 0.0, beyond)
     if before <= LEAST_BEYOND:
         return near
-    best = near
+    best = None if is_far else near
     for cells, apart in alike_shifts(sides.cut(), sides.surface, field.lattice.cell):
         one = sides.fitted(cells, before, apart) if cells != (0, 0) else None
         if one is None or one.after > beyond * LEFT_BEYOND:

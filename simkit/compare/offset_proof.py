@@ -14,7 +14,7 @@ from simkit.stock.field import Field
 
 LEFT = 1 / 3  # of what is beyond the limits may remain, by area times how far beyond
 LEFT_AREA = 0.75  # by area: walls that are known to a cell stay off a little along their whole length
-LEFT_WITHIN = 0.5  # of all that is off, within the limits too
+LEFT_WITHIN = 0.25  # of all that is off, within the limits too
 MOST_OFF = 10.0  # limits: what is off by more counts as this
 FAIR = 0.05  # of the cells a side cut: less of them in one piece by one cutter has no say
 WORSE = 0.1  # limits on the average: rounding and cells
@@ -45,11 +45,13 @@ def proved_offsets(
     offsets: Sequence[SideOffset],
     again: Callable[[Mapping[int, tuple[float, float, float]]], Mapping[int, SideCut]],
     run: np.ndarray,
+    farther: Callable[[int], SideOffset | None] = lambda side: None,
 ) -> list[SideOffset]:
     """Return shifts of sides, those that are not the cause of what is off told as refuted.
 
     again({side: shift mm, blank frame}): the sides as they are cut with these shifts taken back, on the same
     cells each time.  run (n,): of each move, alike for those of one cutter in one setup.
+    farther(side): a larger shift, asked where a small one is refuted; None for none.
     Of several sides those that do not come right are dropped first, and the others asked once more.
     """
     told = list(offsets)
@@ -61,8 +63,15 @@ def proved_offsets(
         wrong = [one for one in claimed if not explains(before[one.side], after[one.side], run)]
         if not wrong:
             break
-        told = [replace(one, is_refuted=True) if one in wrong else one for one in told]
+        told = [_next(one, farther) if one in wrong else one for one in told]
     return told
+
+
+def _next(refuted: SideOffset, farther: Callable[[int], SideOffset | None]) -> SideOffset:
+    """Return the shift to ask of a side next; where there is none, the refuted one, marked so."""
+    other = farther(refuted.side) if not refuted.rough else None
+    is_new = other is not None and other.rough and other.is_the_cause
+    return other if is_new else replace(refuted, is_refuted=True)
 
 
 def explains(before: SideCut, after: SideCut, run: np.ndarray) -> bool:

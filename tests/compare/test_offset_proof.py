@@ -69,6 +69,20 @@ def test_proved__the_others_are_asked_again_without_the_wrong_one():
     assert asked == [{}, {1: (0, 0, -0.4), 2: (0, 0, 0.3)}, {2: (0, 0, 0.3)}]
 
 
+def test_proved__a_larger_shift_is_asked_where_a_small_one_is_refuted():
+    far = SideOffset(1, (2.0, -1.0, -0.2), 0.5, 0.0, 0.4)
+
+    def again(shifts):
+        return {1: cut(0, 0) if shifts.get(1) == far.shift else cut(4, 4)}
+
+    assert proved_offsets([offset(1, -0.2)], again, RUN, lambda side: far) == [far]
+    (one,) = proved_offsets([offset(1, -0.2)], again, RUN)
+    assert not one.is_the_cause
+    wrong = SideOffset(1, (3.0, 0.0, 0.0), 0.5, 0.0, 0.4)
+    (one,) = proved_offsets([offset(1, -0.2)], again, RUN, lambda side: wrong)
+    assert (one.shift, one.is_the_cause) == (wrong.shift, False)
+
+
 def test_proved__nothing_is_cut_where_nothing_is_claimed():
     one = offset(1, after=0.4)
     assert proved_offsets([one], pytest.fail, RUN) == [one]

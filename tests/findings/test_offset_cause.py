@@ -93,7 +93,8 @@ def test_pocket__beside_one_that_is_right_is_no_shift(tmp_path, second):
 
 
 @pytest.mark.parametrize(
-    ("offset", "words"), [("[0, 0, -0.25]", "-0.25 ±0.01 mm in Z"), ("[1.2, 0, 0]", "in X")]
+    ("offset", "words"),
+    [("[0, 0, -0.25]", "-0.25 ±0.01 mm in Z"), ("[1.2, 0, 0]", "in X"), ("[2.1, -1, -0.2]", "in Y, -0.20")],
 )
 def test_zero__that_is_wrong_is_told(tmp_path, offset, words):
     part = block(0, 40, 0, 30, 0, 12).difference(pocket(*SMALL, 4)).difference(pocket(*LARGE, 4))
