@@ -64,8 +64,8 @@ def side_offset(
     """Return the shift that brings the cut of a side nearest to the target; None when too little was cut.
 
     field, envelopes: on one lattice.  found: deviation of the side.  gouge, leftover (ny, nx) mm: limits.
-    allowance (2, ny, nx) mm: left on purpose, None for nothing.  is_far: only the larger shifts are asked, as
-    where the small one is refuted: floors that lie too deep may be all that it saw.
+    allowance (2, ny, nx) mm: left on purpose, None for nothing.  is_far: only the larger shifts are asked, of
+    what was cut alone, as where the small one is refuted: floors too deep may be all that it saw.
 
     Least squares on vertical deviations v = z - gx x - gy y over smooth cells that a move cut, cells
     far off reweighted to nothing (Tukey's biweight, P. J. Huber, Robust Statistics, 1981, from memory).
@@ -92,8 +92,10 @@ def side_offset(
         return near
     best = None if is_far else near
     for cells, apart in alike_shifts(sides.cut(), sides.surface, field.lattice.cell):
-        one = sides.fitted(cells, before, apart) if cells != (0, 0) else None
-        if one is None or one.after > beyond * LEFT_BEYOND:
+        one = sides.fitted(cells, before, apart, is_cut_alone=is_far) if cells != (0, 0) else None
+        if is_far and one is not None and one.is_the_cause:
+            return one  # the most alike: floors alone would bear others as well
+        if is_far or one is None or one.after > beyond * LEFT_BEYOND:
             continue
         if one.is_the_cause and (best is None or one.after < best.after):
             best = one
