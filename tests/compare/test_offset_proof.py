@@ -25,8 +25,8 @@ def cut(first, second=0.0, owner=OWNER):
         (cut(4, 4), cut(0, 0), True),
         (cut(4, 4), cut(0, 4), False),  # half of it stays
         (cut(4, 4), cut(2.5, 2.6), False),
-        (cut(0, 2.5), cut(0.55, 0.9), False),  # within limits, but the first was right before
-        (cut(0.5, 2.5), cut(0.4, 0.9), True),
+        (cut(0, 2.5), cut(0.3, 0.3), False),  # within limits, but the first was right before
+        (cut(0.5, 2.5), cut(0.4, 0.3), True),  # here it is no worse
     ],
 )
 def test_explains__the_whole_side_and_each_cutter(before, after, is_so):
@@ -35,7 +35,7 @@ def test_explains__the_whole_side_and_each_cutter(before, after, is_so):
 
 def test_explains__each_pocket_of_one_cutter_too():
     owner = np.where(OWNER >= 0, 0, -1)
-    assert not explains(cut(0, 2.5, owner), cut(0.55, 0.9, owner), RUN)
+    assert not explains(cut(0, 2.5, owner), cut(0.3, 0.3, owner), RUN)
 
 
 def test_explains__a_line_too_deep_is_not_traded_for_walls():
