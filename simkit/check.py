@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 import weakref
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -31,7 +31,8 @@ from simkit.compare.deviation import Deviation, break_through, deviation
 from simkit.compare.dowels import dowel_holes, pins
 from simkit.compare.jig import read_jigs, seats
 from simkit.compare.loose import loose_pieces
-from simkit.compare.offset import side_offset
+from simkit.compare.offset import SideOffset, side_offset
+from simkit.compare.offset_proof import SideCut, proved_offsets, side_cut
 from simkit.compare.outline import outline_step
 from simkit.compare.outside import told_apart
 from simkit.compare.part_only import part_columns
@@ -350,14 +351,49 @@ def _compare(evidence: Evidence) -> None:
             found = with_rims(found, grid, around, evidence.columns, gouge, None if left is None else left[0])
         evidence.deviations[side] = found
     evidence.break_through = break_through(field, evidence.envelopes)
-    for side, found in evidence.deviations.items():
-        limits, left = zones.limits(field.lattice, side), zones.allowance(field.lattice, side)
-        offset = side_offset(field, evidence.envelopes, found, *limits, left)
+    for side in evidence.deviations:
+        offset = _offset(evidence, side)
         evidence.offsets += [offset] if offset else []
+    evidence.offsets = _proved(evidence, threshold)
     evidence.outside = outline_step(field, evidence.envelopes)
     evidence.wood_outside = told_apart(field, evidence.envelopes, evidence.outside)
     if not any(offset.is_the_cause for offset in evidence.offsets):
         _other_cutters(evidence, threshold)
+
+
+def _offset(evidence: Evidence, side: int, is_far: bool = False) -> SideOffset | None:
+    """Return the shift that brings the cut of a side nearest to the target: compare.offset."""
+    zones, lattice = evidence.zones, evidence.field.lattice
+    limits, left = zones.limits(lattice, side), zones.allowance(lattice, side)
+    found = evidence.deviations[side]
+    return side_offset(evidence.field, evidence.envelopes, found, *limits, left, is_far)
+
+
+def _proved(evidence: Evidence, threshold: float) -> list[SideOffset]:
+    """Return the shifts of the sides, refuted where the side does not come right when it is cut without."""
+    job, zones, grid, moves = evidence.job, evidence.zones, evidence.target_grid, evidence.moves
+    lattice = blank_lattice(job.blank.length, job.blank.width, _coarse_cell(evidence, ASKED_CELLS))
+    around = None
+
+    def again(shifts: Mapping[int, tuple[float, float, float]]) -> dict[int, SideCut]:
+        nonlocal around
+        around = envelopes(grid, lattice) if around is None else around
+        frames = [
+            replace(one, offset=one.offset - shifts.get(1 if one.up > 0 else 2, (0.0, 0.0, 0.0)))
+            for one in evidence.frames
+        ]
+        field = cut_all(job, moves, evidence.rows, frames, lattice, evidence.done)
+        return {
+            side: side_cut(
+                field,
+                deviation(field, around, grid, side, threshold, zones.allowance(lattice, side)),
+                *zones.limits(lattice, side),
+            )
+            for side in evidence.deviations
+        }
+
+    run = np.unique(np.column_stack([moves.setup, moves.tool]), axis=0, return_inverse=True)[1].ravel()
+    return proved_offsets(evidence.offsets, again, run, partial(_offset, evidence, is_far=True))
 
 
 def _other_cutters(evidence: Evidence, threshold: float) -> None:

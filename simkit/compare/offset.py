@@ -21,6 +21,7 @@ LEAST_SEEN = 0.04  # least eigenvalue of the mean square of directions: about 11
 LEAST_CELLS = 100
 THROUGH = 0.1  # mm: a cut that leaves no more of the part went through it, and tells of no height
 LEAST_MOVED = 0.02  # mm: a shift in plan that is fitted once more from there
+LEFT_BEYOND = 0.5  # of all cells beyond, at most, with a shift of millimetres taken back
 LEAST_BEYOND = 0.02  # share of cells beyond their limit: less is no shift of the whole side
 
 
@@ -33,6 +34,7 @@ class SideOffset:
     taken back.  rough mm: how far it may be off in plan on a part that shows no slopes; 0 where only slopes
     tell it.  bound (3,) mm: how far the shift may be off, 0 along directions that the surface cannot show.
     by_seam: whether x and y are as the seam with the other side tells them, of compare.seam_offset.
+    is_refuted: cut again with the shift taken back the side does not come right, of compare.offset_proof.
     """
 
     side: int
@@ -42,11 +44,12 @@ class SideOffset:
     rough: float = 0.0
     bound: tuple[float, float, float] = (0.0, 0.0, 0.0)
     by_seam: tuple[bool, bool] = (False, False)
+    is_refuted: bool = False
 
     @property
     def is_the_cause(self) -> bool:
         """Whether the shift explains nearly all that is beyond the limits on this side."""
-        return self.before > LEAST_BEYOND and self.after <= self.before / 5
+        return not self.is_refuted and self.before > LEAST_BEYOND and self.after <= self.before / 5
 
 
 def side_offset(
@@ -56,11 +59,13 @@ def side_offset(
     gouge: np.ndarray,
     leftover: np.ndarray,
     allowance: np.ndarray | None = None,
+    is_far: bool = False,
 ) -> SideOffset | None:
     """Return the shift that brings the cut of a side nearest to the target; None when too little was cut.
 
     field, envelopes: on one lattice.  found: deviation of the side.  gouge, leftover (ny, nx) mm: limits.
-    allowance (2, ny, nx) mm: left on purpose, None for nothing.
+    allowance (2, ny, nx) mm: left on purpose, None for nothing.  is_far: only the larger shifts are asked, of
+    what was cut alone, as where the small one is refuted: floors too deep may be all that it saw.
 
     Least squares on vertical deviations v = z - gx x - gy y over smooth cells that a move cut, cells
     far off reweighted to nothing (Tukey's biweight, P. J. Huber, Robust Statistics, 1981, from memory).
@@ -69,7 +74,8 @@ def side_offset(
     is the cause is fitted once more from where it leads.  Where the cut goes through the part, as one that
     only follows the outline does in a wrong place, its depth tells of no shift along z.  Where no small shift
     explains what is beyond, larger ones in plan at which cut and part look alike (`offset_search`) are begun
-    from.
+    from; as those count what nobody cut, too, they must also leave less beyond than there is of all cells.
+    A proof it is not: that is of `offset_proof`.
     """
     if field.lattice != envelopes.lattice or field.lattice != found.lattice:
         raise ShapeError("field, envelopes and deviation stand on different lattices")
@@ -77,17 +83,21 @@ def side_offset(
     beyond = sides.beyond()
     near = sides.fitted(is_asked=beyond > LEAST_BEYOND)
     is_told = near is not None
-    if is_told and near.is_the_cause:
+    if is_told and near.is_the_cause and not is_far:
         return sides.closer(near)
     if not is_told and not sides.is_through.any():
         return near
     before = max(near.before if is_told else 0.0, beyond)
     if before <= LEAST_BEYOND:
         return near
-    best = near
+    best = None if is_far else near
     for cells, apart in alike_shifts(sides.cut(), sides.surface, field.lattice.cell):
-        one = sides.fitted(cells, before, apart) if cells != (0, 0) else None
-        if one is not None and one.is_the_cause and (best is None or one.after < best.after):
+        one = sides.fitted(cells, before, apart, is_cut_alone=is_far) if cells != (0, 0) else None
+        if is_far and one is not None and one.is_the_cause:
+            return one  # the most alike: floors alone would bear others as well
+        if is_far or one is None or one.after > beyond * LEFT_BEYOND:
+            continue
+        if one.is_the_cause and (best is None or one.after < best.after):
             best = one
     return best
 
