@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from scipy import ndimage
 
 from simkit.compare.part_only import part_columns
 from simkit.compare.thin_spots import (
+    FINE,
+    SLACK,
     ThinSpot,
+    elsewhere,
     joined_cells,
     look_closer,
     thin_cells,
     thin_spots,
     wall_there,
 )
+from simkit.compare.wall_lost import is_wall, lost_along
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Face, Finding
@@ -25,8 +31,9 @@ from simkit.stock.field import Lattice
 from simkit.target.envelope import envelopes
 
 BESIDE_HOLDING = 0.6  # mm: so near a tab its thickness would be taken for the part's
-ALIKE = 0.1  # mm: a wall as thick as the part's within this and both bounds is thin by design
-STEADY = 0.03  # mm: by no more do these bounds change when a wall gets thinner by as much
+ALIKE = 0.1  # mm: a wall as thick as the part's within this is thin by design
+PARALLEL = 0.985  # of a ball's diameter from place to place: its two faces are parallel within 20 degrees
+TRIES = 4  # places of a spot that are looked at until one is a wall
 MEASURE = "diameter of the largest ball inside the wood that touches the surface there"
 
 
@@ -94,14 +101,46 @@ def looks(evidence: Evidence) -> tuple[list[tuple[ThinSpot, ThinSpot]], int]:
     found = thin_spots(evidence.walls, evidence.target_walls, limit, judged, field=evidence.field)
     told = []
     for spot in found[: shape.MOST]:
-        looked = look_closer(spot, lattice, surfaces, mask=judged)
+        looked = _looked(evidence, spot, surfaces, judged)
+        if looked is None:
+            continue
         # Else it is as its cells tell: at the edge of the blank a window shows no face.
-        if looked is not spot:
+        if looked.lost is not None:
             part = wall_there(looked, lattice, wanted_surfaces, evidence.walls.cap, judged)
             looked = _against_the_part(looked, part, limit)
+            if looked is None:
+                continue
         told.append((spot, looked))
     evidence.thin_looks = told, len(found) - shape.MOST
     return evidence.thin_looks
+
+
+def _looked(evidence: Evidence, spot: ThinSpot, surfaces, judged: np.ndarray) -> ThinSpot | None:
+    """Return a spot as looked at closer, with what its wall lost; None where nothing of it is a wall."""
+    lattice, walls, limit = evidence.field.lattice, evidence.walls, evidence.job.limits.thinnest_wall
+    is_real = partial(is_wall, evidence.heights)
+    place, rest = spot, None
+    for _ in range(TRIES):
+        looked = look_closer(place, lattice, surfaces, mask=judged, is_wall=is_real)
+        if looked is place and not is_real(place.near, place.contact, place.thickness, lattice.cell)[0]:
+            looked = None
+        if looked is not None:
+            break
+        if rest is None:
+            is_thin = thin_cells(walls, evidence.target_walls, limit, judged)[0]
+            joined = joined_cells(walls, is_thin)
+            rest = is_thin & (joined == joined[spot.iy, spot.ix])
+        far = SLACK + 1
+        rest[max(place.iy - far, 0) : place.iy + far + 1, max(place.ix - far, 0) : place.ix + far + 1] = False
+        place = elsewhere(spot, walls, rest, is_real, evidence.field)
+        if place is None:
+            return None
+    if looked is None or looked is place:
+        return place if looked is not None else None
+    lost, bound = lost_along(
+        evidence.heights, evidence.target_grid.heights, looked.near, looked.contact, FINE, 1.5 * limit
+    )
+    return replace(looked, lost=lost, lost_bound=bound)
 
 
 def may_lose(evidence: Evidence) -> np.ndarray:
@@ -122,8 +161,8 @@ def may_lose(evidence: Evidence) -> np.ndarray:
     joined = joined_cells(walls, is_thin)
     for spot, looked in alike:
         is_mine = is_thin & (joined == joined[spot.iy, spot.ix])
-        slack = ALIKE + looked.bound + looked.target_bound - STEADY
-        found[is_mine] = max(looked.thickness + slack - looked.target, 0.0)
+        by_balls = _most_lost(looked, looked.target, looked.target_bound)
+        found[is_mine] = max(ALIKE - looked.lost, ALIKE - by_balls, 0.0)
     return found
 
 
@@ -139,18 +178,41 @@ def is_judged(evidence: Evidence) -> np.ndarray:
     return evidence.envelopes.is_part & is_judged & ~is_near_holding
 
 
-def _against_the_part(looked: ThinSpot, part: tuple[float, float] | None, limit: float) -> ThinSpot:
-    """Return a spot with what the part has there on cells as fine: a sharp edge is thin by its own shape.
+def _against_the_part(looked: ThinSpot, part: tuple[float, float] | None, limit: float) -> ThinSpot | None:
+    """Return a spot with what the part has there on cells as fine; None where it is none of the part's walls.
 
-    part: thickness and its bound, mm, None where it has no wall there below the cap.  A part that is as thick
-    as the limit for certain is not thin by design.
+    part: thickness and its bound, mm, None where it has no wall there below the cap.  Along the line through
+    both places what was lost is exact; where faces meet at an angle the part's largest ball may lie beside
+    it.  By design is what is as thin as the part for certain, where that is not as thick as the limit for
+    certain.
     """
-    if part is None:
-        return replace(looked, target=None, is_by_design=False)
-    thickness, bound = part
-    is_alike = looked.thickness + looked.bound + bound + ALIKE >= thickness
-    is_by_design = is_alike and thickness - bound < limit
-    return replace(looked, target=thickness, is_by_design=is_by_design, target_bound=bound)
+    thickness, bound = part or (math.inf, 0.0)
+    here = looked.thickness + looked.lost
+    is_same = looked.lost + looked.lost_bound <= ALIKE
+    if thickness - bound >= limit:
+        if is_same and here + looked.bound + looked.lost_bound < limit:
+            return None  # the part's faces are there as well, and make no wall: a hair moved the ball
+        return replace(looked, target=part and thickness, is_by_design=False, target_bound=part and bound)
+    is_parallel = math.dist(looked.near, looked.contact) >= PARALLEL * looked.thickness
+    is_less = looked.lost - looked.lost_bound > ALIKE and is_parallel
+    is_less |= thickness - bound - looked.thickness - looked.bound > ALIKE and not is_same
+    is_alike = is_same or (not is_less and _most_lost(looked, thickness, bound) <= ALIKE)
+    # A part that may be as thick as the limit, and wood that is thinner than that for certain.
+    is_thick = thickness + bound >= limit > looked.thickness + looked.bound
+    is_near = here + looked.bound + looked.lost_bound < limit and is_same
+    is_open = not is_less and (not is_alike or (is_thick and not is_near))
+    return replace(
+        looked,
+        target=here if is_same else thickness,
+        is_by_design=is_alike and not is_open,
+        is_open=is_open,
+        target_bound=looked.bound + looked.lost_bound if is_same else bound,
+    )
+
+
+def _most_lost(looked: ThinSpot, thickness: float, bound: float) -> float:
+    """Return by how much a spot may be thinner than the part at the most, by the largest balls, mm."""
+    return thickness + bound - looked.thickness + looked.bound
 
 
 def _advice(spot: ThinSpot, faces: Sequence[Face], names: Sequence[str]) -> str:
@@ -184,4 +246,6 @@ def _severity(spot: ThinSpot, limit: float) -> str:
         return ""
     if spot.is_by_design:
         return "note"
+    if spot.is_open:
+        return "undecided"
     return "beyond" if spot.thickness + spot.bound < limit else "undecided"
