@@ -220,10 +220,10 @@ def look_closer(
     The bound shrinks with the cell.  Told is the place with the least thickness, or one that is as thin
     within TIE or the bound and of which both faces were cut.  All else stays as it is.
     is_wall: takes pairs of places (n, 3), the diameters there and the cell, and tells which have a wall
-    between; others are passed over.  The spot comes back unchanged when nothing thin is found on the finer cells, None when
-    none of what is thin there is a wall.
+    between; others are passed over.  The spot comes back unchanged when nothing thin is found on the finer
+    cells, None when none of what is thin there is a wall.
     """
-    cap = 1.5 * spot.thickness + lattice.cell
+    cap = max(1.5 * spot.thickness + lattice.cell, spot.thickness + spot.bound)
     about = lattice.x()[spot.ix], lattice.y()[spot.iy]
     # Only what lies about the spot itself: the window also holds its neighbours.
     near, within = spot.near[:2], SLACK * lattice.cell

@@ -33,7 +33,7 @@ from simkit.target.envelope import envelopes
 BESIDE_HOLDING = 0.6  # mm: so near a tab its thickness would be taken for the part's
 ALIKE = 0.1  # mm: a wall as thick as the part's within this is thin by design
 PARALLEL = 0.985  # of a ball's diameter from place to place: its two faces are parallel within 20 degrees
-TRIES = 4  # places of a spot that are looked at until one is a wall
+TRIES = 6  # places of a spot that are looked at until one is a wall
 MEASURE = "diameter of the largest ball inside the wood that touches the surface there"
 
 
@@ -122,8 +122,8 @@ def _looked(evidence: Evidence, spot: ThinSpot, surfaces, judged: np.ndarray) ->
     place, rest = spot, None
     for _ in range(TRIES):
         looked = look_closer(place, lattice, surfaces, mask=judged, is_wall=is_real)
-        if looked is place and not is_real(place.near, place.contact, place.thickness, lattice.cell)[0]:
-            looked = None
+        if looked is place and not _is_at_edge(place, lattice):
+            looked = None  # the finer cells see all of it, and no wall as thin
         if looked is not None:
             break
         if rest is None:
@@ -135,12 +135,21 @@ def _looked(evidence: Evidence, spot: ThinSpot, surfaces, judged: np.ndarray) ->
         place = elsewhere(spot, walls, rest, is_real, evidence.field)
         if place is None:
             return None
-    if looked is None or looked is place:
-        return place if looked is not None else None
+    if looked is None:
+        return replace(spot, is_open=not spot.is_by_design)
+    if looked is place:
+        return place
     lost, bound = lost_along(
         evidence.heights, evidence.target_grid.heights, looked.near, looked.contact, FINE, 1.5 * limit
     )
     return replace(looked, lost=lost, lost_bound=bound)
+
+
+def _is_at_edge(spot: ThinSpot, lattice: Lattice) -> bool:
+    """Return whether one of the two places of a spot lies at the edge of the blank."""
+    places = np.array([spot.near, spot.contact])[:, :2] - lattice.origin
+    last = lattice.cell * np.array([lattice.nx, lattice.ny])
+    return bool((np.minimum(places, last - places) < lattice.cell).any())
 
 
 def may_lose(evidence: Evidence) -> np.ndarray:
