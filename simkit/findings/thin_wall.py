@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -33,7 +33,7 @@ from simkit.target.envelope import envelopes
 BESIDE_HOLDING = 0.6  # mm: so near a tab its thickness would be taken for the part's
 ALIKE = 0.1  # mm: a wall as thick as the part's within this is thin by design
 PARALLEL = 0.985  # of a ball's diameter from place to place: its two faces are parallel within 20 degrees
-TRIES = 6  # places of a spot that are looked at until one is a wall
+TRIES = 12  # so many places of a spot are looked at until one is a wall
 MEASURE = "diameter of the largest ball inside the wood that touches the surface there"
 
 
@@ -116,33 +116,53 @@ def looks(evidence: Evidence) -> tuple[list[tuple[ThinSpot, ThinSpot]], int]:
 
 
 def _looked(evidence: Evidence, spot: ThinSpot, surfaces, judged: np.ndarray) -> ThinSpot | None:
-    """Return a spot as looked at closer, with what its wall lost; None where nothing of it is a wall."""
-    lattice, walls, limit = evidence.field.lattice, evidence.walls, evidence.job.limits.thinnest_wall
-    is_real = partial(is_wall, evidence.heights)
-    place, rest = spot, None
-    for _ in range(TRIES):
-        looked = look_closer(place, lattice, surfaces, mask=judged, is_wall=is_real)
-        if looked is place and not _is_at_edge(place, lattice):
-            looked = None  # the finer cells see all of it, and no wall as thin
-        if looked is not None:
-            break
-        if rest is None:
-            is_thin = thin_cells(walls, evidence.target_walls, limit, judged)[0]
-            joined = joined_cells(walls, is_thin)
-            rest = is_thin & (joined == joined[spot.iy, spot.ix])
-        far = SLACK + 1
-        rest[max(place.iy - far, 0) : place.iy + far + 1, max(place.ix - far, 0) : place.ix + far + 1] = False
-        place = elsewhere(spot, walls, rest, is_real, evidence.field)
+    """Return a spot looked at closer, with what its wall lost; None where nothing of it is a wall."""
+    lattice, limit = evidence.field.lattice, evidence.job.limits.thinnest_wall
+    for place in _places(evidence, spot, judged):
         if place is None:
-            return None
-    if looked is None:
-        return replace(spot, is_open=not spot.is_by_design)
-    if looked is place:
-        return place
-    lost, bound = lost_along(
-        evidence.heights, evidence.target_grid.heights, looked.near, looked.contact, FINE, 1.5 * limit
+            return replace(spot, is_open=True)
+        looked = look_closer(
+            place, lattice, surfaces, mask=judged, is_wall=partial(is_wall, evidence.heights)
+        )
+        if looked is place and _is_at_edge(place, lattice):
+            return looked
+        if looked is None or looked is place:
+            continue  # the finer cells see all of it, and no wall as thin
+        lost, bound = lost_along(
+            evidence.heights, evidence.target_grid.heights, looked.near, looked.contact, FINE, 1.5 * limit
+        )
+        return replace(looked, lost=lost, lost_bound=bound)
+    return None
+
+
+def _places(evidence: Evidence, spot: ThinSpot, judged: np.ndarray) -> Iterator[ThinSpot | None]:
+    """Return where to look for the wall of a spot, until one is there: first where the part is thicker.
+
+    None where too many of these were no wall to look at all.
+    """
+    yield spot
+    walls = evidence.walls
+    is_thin, is_wanted, _ = thin_cells(
+        walls, evidence.target_walls, evidence.job.limits.thinnest_wall, judged
     )
-    return replace(looked, lost=lost, lost_bound=bound)
+    joined = joined_cells(walls, is_thin)
+    rest = is_thin & (joined == joined[spot.iy, spot.ix])
+    far, place = SLACK + 1, spot
+    for is_asked in (~is_wanted, is_wanted):
+        for _ in range(TRIES):
+            rest[max(place.iy - far, 0) : place.iy + far + 1, max(place.ix - far, 0) : place.ix + far + 1] = (
+                False
+            )
+            found = elsewhere(
+                spot, walls, rest & is_asked, partial(is_wall, evidence.heights), evidence.field
+            )
+            if found is None:
+                break
+            place = found
+            yield place
+        else:
+            if is_asked is not is_wanted:
+                yield None
 
 
 def _is_at_edge(spot: ThinSpot, lattice: Lattice) -> bool:
