@@ -1,9 +1,13 @@
 """Thin walls beside engraving, and walls a little thinner than the part: the same verdict on any cells."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 import trimesh
 
+from simkit.findings.walls_told import _cut_beside
+from simkit.stock.field import UNCUT
 from tests.small_job import HEAD, JOB, block, check
 
 HALF = np.tan(np.radians(30.0))  # of the groove of a vee of 60 degrees, for each mm of depth
@@ -68,3 +72,22 @@ def test_rib__a_little_thinner_than_the_part_is_the_same_on_any_cells(tmp_path, 
     assert row["severity"] == severity
     assert row["value"] == pytest.approx(part - lost, abs=row["bound"])
     assert "not cut" not in row["message"]  # the top is uncut, both faces of the rib are cut
+
+
+@pytest.mark.parametrize(("side", "at", "row"), [
+    (1, (9.99, 5.0, 11.9), 7),  # on the wall, a hair in the column of the top that no move cut
+    (1, (9.99, 5.0, 12.0), UNCUT),  # on that top itself, though the wall begins beside it
+    (1, (9.0, 5.0, 11.9), UNCUT),  # farther in than a cell
+    (2, (9.99, 5.0, 0.0), UNCUT),
+])  # fmt: skip
+def test_face__counts_to_the_move_that_made_the_air_beside_it(side, at, row):
+    """Uncut to x = 10, from there on a wall that leans by 5 degrees, of row 7."""
+
+    def heights(points):
+        x = points[:, 0]
+        upper = np.where(x < 10.0, 12.0, np.maximum(12.0 - (x - 10.0) / np.tan(np.radians(5.0)), 3.0))
+        uncut = np.full(len(x), UNCUT)
+        return np.zeros(len(x)), upper, uncut, np.where(x < 10.0, UNCUT, 7)
+
+    evidence = SimpleNamespace(heights=heights, field=SimpleNamespace(lattice=SimpleNamespace(cell=0.2)))
+    assert _cut_beside(evidence, side, at) == row
