@@ -33,7 +33,7 @@ from simkit.target.envelope import envelopes
 BESIDE_HOLDING = 0.6  # mm: so near a tab its thickness would be taken for the part's
 ALIKE = 0.1  # mm: a wall as thick as the part's within this is thin by design
 PARALLEL = 0.985  # of a ball's diameter from place to place: its two faces are parallel within 20 degrees
-TRIES = 12  # so many places of a spot are looked at until one is a wall
+TRIES = 6  # so many places of a spot are looked at until one is a wall
 MEASURE = "diameter of the largest ball inside the wood that touches the surface there"
 
 
