@@ -11,6 +11,8 @@ from collections.abc import Callable
 import numpy as np
 
 TOUCHING = 0.75  # of a diameter: 0.87 less what normals told from cells are off
+BESIDE = 0.05  # mm
+TURNED = 0.364  # tangent of 20 degrees
 PLACES = 17  # on a line across a wall, of which all must be wood
 HALVINGS = 12  # of a step, until an end of the wood is known
 Heights = Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]]
@@ -63,6 +65,28 @@ def lost_along(
             return np.inf, 0.0
         lost += ends[1] - ends[0]
     return lost, 4 * cell / 2 / 2**HALVINGS
+
+
+def is_parallel(cut_at: Heights, near, contact, cell: float) -> bool:
+    """Return whether the faces of a wall are parallel within 20 degrees: lines beside its own are as long.
+
+    Of lines BESIDE mm off to either side, in plan and across that, those whose middle is wood.
+    """
+    near, contact = np.asarray(near, float), np.asarray(contact, float)
+    length = float(np.linalg.norm(contact - near))
+    way, middle = (contact - near) / max(length, 1e-12), (near + contact) / 2
+    first = np.cross(way, np.eye(3)[np.argmin(np.abs(way))])
+    first /= np.linalg.norm(first)
+    found = []
+    for off in (0.0 * first, first, -first, np.cross(way, first), -np.cross(way, first)):
+        ends = [
+            _end(lambda places: _inside(cut_at, places), middle + BESIDE * off, out, cell / 2, length)
+            for out in (-way, way)
+        ]
+        found.append(sum(ends))
+    # At a top rim one of them is air, at a foot one runs on in the floor.
+    beside = np.array([one for one in found[1:] if 0 < one < np.inf])
+    return bool((np.abs(beside - found[0]) <= BESIDE * TURNED + 1e-9).all())
 
 
 def _inside(heights_at: Heights, places: np.ndarray) -> np.ndarray:

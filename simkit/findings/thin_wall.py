@@ -22,7 +22,7 @@ from simkit.compare.thin_spots import (
     thin_spots,
     wall_there,
 )
-from simkit.compare.wall_lost import is_wall, lost_along
+from simkit.compare.wall_lost import is_parallel, is_wall, lost_along
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Face, Finding
@@ -32,7 +32,7 @@ from simkit.target.envelope import envelopes
 
 BESIDE_HOLDING = 0.6  # mm: so near a tab its thickness would be taken for the part's
 ALIKE = 0.1  # mm: a wall as thick as the part's within this is thin by design
-PARALLEL = 0.985  # of a ball's diameter from place to place: its two faces are parallel within 20 degrees
+STEADY = 0.03  # mm: by no more do bounds of balls change when a wall gets thinner by as much
 TRIES = 6  # so many places of a spot are looked at until one is a wall
 MEASURE = "diameter of the largest ball inside the wood that touches the surface there"
 
@@ -131,6 +131,8 @@ def _looked(evidence: Evidence, spot: ThinSpot, surfaces, judged: np.ndarray) ->
         lost, bound = lost_along(
             evidence.heights, evidence.target_grid.heights, looked.near, looked.contact, FINE, 1.5 * limit
         )
+        if lost > ALIKE and not is_parallel(evidence.heights, looked.near, looked.contact, FINE):
+            lost = math.inf  # then a line tells more than the wall lost
         return replace(looked, lost=lost, lost_bound=bound)
     return None
 
@@ -190,8 +192,8 @@ def may_lose(evidence: Evidence) -> np.ndarray:
     joined = joined_cells(walls, is_thin)
     for spot, looked in alike:
         is_mine = is_thin & (joined == joined[spot.iy, spot.ix])
-        by_balls = _most_lost(looked, looked.target, looked.target_bound)
-        found[is_mine] = max(ALIKE - looked.lost, ALIKE - by_balls, 0.0)
+        by_balls = ALIKE + looked.bound + looked.target_bound - STEADY + looked.thickness - looked.target
+        found[is_mine] = max(by_balls if math.isinf(looked.lost) else ALIKE - looked.lost, 0.0)
     return found
 
 
@@ -222,10 +224,11 @@ def _against_the_part(looked: ThinSpot, part: tuple[float, float] | None, limit:
         if is_same and here + looked.bound + looked.lost_bound < limit:
             return None  # the part's faces are there as well, and make no wall: a hair moved the ball
         return replace(looked, target=part and thickness, is_by_design=False, target_bound=part and bound)
-    is_parallel = math.dist(looked.near, looked.contact) >= PARALLEL * looked.thickness
-    is_less = looked.lost - looked.lost_bound > ALIKE and is_parallel
-    is_less |= thickness - bound - looked.thickness - looked.bound > ALIKE and not is_same
-    is_alike = is_same or (not is_less and _most_lost(looked, thickness, bound) <= ALIKE)
+    if math.isinf(looked.lost):  # only the balls tell, and what they leave open is by design
+        is_alike = looked.thickness + looked.bound + bound + ALIKE >= thickness
+        return replace(looked, target=thickness, is_by_design=is_alike, target_bound=bound)
+    is_less = looked.lost - looked.lost_bound > ALIKE
+    is_alike = is_same
     # A part that may be as thick as the limit, and wood that is thinner than that for certain.
     is_thick = thickness + bound >= limit > looked.thickness + looked.bound
     is_near = here + looked.bound + looked.lost_bound < limit and is_same
@@ -237,11 +240,6 @@ def _against_the_part(looked: ThinSpot, part: tuple[float, float] | None, limit:
         is_open=is_open,
         target_bound=looked.bound + looked.lost_bound if is_same else bound,
     )
-
-
-def _most_lost(looked: ThinSpot, thickness: float, bound: float) -> float:
-    """Return by how much a spot may be thinner than the part at the most, by the largest balls, mm."""
-    return thickness + bound - looked.thickness + looked.bound
 
 
 def _advice(spot: ThinSpot, faces: Sequence[Face], names: Sequence[str]) -> str:
