@@ -23,6 +23,7 @@ from simkit.compare.thin_spots import (
     wall_there,
 )
 from simkit.compare.wall_lost import is_parallel, is_wall, lost_along
+from simkit.compare.walls import Walls
 from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Face, Finding
@@ -32,6 +33,7 @@ from simkit.target.envelope import envelopes
 
 BESIDE_HOLDING = 0.6  # mm: so near a tab its thickness would be taken for the part's
 ALIKE = 0.1  # mm: a wall as thick as the part's within this is thin by design
+ALONG = 0.9962  # cosine of 5 degrees
 STEADY = 0.03  # mm: by no more do bounds of balls change when a wall gets thinner by as much
 TRIES = 6  # so many places of a spot are looked at until one is a wall
 MEASURE = "diameter of the largest ball inside the wood that touches the surface there"
@@ -193,8 +195,20 @@ def may_lose(evidence: Evidence) -> np.ndarray:
     for spot, looked in alike:
         is_mine = is_thin & (joined == joined[spot.iy, spot.ix])
         by_balls = ALIKE + looked.bound + looked.target_bound - STEADY + looked.thickness - looked.target
-        found[is_mine] = max(by_balls if math.isinf(looked.lost) else ALIKE - looked.lost, 0.0)
+        found[is_mine] = max(by_balls, 0.0)
+        # Of a wall that lies as the one looked at the line tells; elsewhere its faces may meet at an angle.
+        if math.isfinite(looked.lost):
+            found[is_mine & _lies_as(walls, looked)] = max(ALIKE - looked.lost, 0.0)
     return found
+
+
+def _lies_as(walls: Walls, looked: ThinSpot) -> np.ndarray:
+    """Return the cells (ny, nx) whose wall is measured within 5 degrees of the way of a spot's."""
+    way = np.array(looked.contact) - looked.near
+    with np.errstate(invalid="ignore", divide="ignore"):
+        its = walls.contact - walls.near
+        cosine = np.abs(its @ way) / (np.linalg.norm(its, axis=-1) * np.linalg.norm(way))
+    return cosine > ALONG
 
 
 def is_judged(evidence: Evidence) -> np.ndarray:
