@@ -17,6 +17,7 @@ from simkit.stock.field import UNCUT, Field, Lattice
 # Of closer looks: mm, fine cells per cell, and fine cells in a row of the window.
 FINE, LEAST_DIVIDE, MOST_ACROSS = 0.025, 4, 700
 SLACK = 2  # cells: how far from a spot's place its wall is looked for
+FIRST = 64  # cells asked at once whether there is wood between their places, then four times as many
 TIE = 0.005  # mm: places whose walls differ by less are as thin as each other
 
 
@@ -29,7 +30,9 @@ class ThinSpot:
     between which it was measured there; near_face, contact_face: as in Walls.  rows: of the moves that cut
     these two faces, UNCUT where none did or no field tells.  area mm2 in plan, cells: how many.  target:
     what the target has there, mm, None where it has no wall below the cap, and target_bound how far that may
-    be off, None where it was not looked at closer.  is_by_design: the target is as thin there.
+    be off, None where it was not looked at closer.  is_by_design: the target is as thin there.  is_open: it
+    may be or not.  lost mm: by how much the wall is shorter than the target's along the line through both
+    places, true to lost_bound, inf where the target goes on; None where it was not looked at closer.
     """
 
     thickness: float
@@ -46,6 +49,9 @@ class ThinSpot:
     target: float | None
     is_by_design: bool
     target_bound: float | None = None
+    is_open: bool = False
+    lost: float | None = None
+    lost_bound: float = 0.0
 
 
 def thin_cells(
@@ -193,6 +199,7 @@ def _place(walls: Walls, iy: int, ix: int, field: Field | None) -> dict:
     }
 
 
+IsWall = Callable[[np.ndarray, np.ndarray, np.ndarray, float], np.ndarray]
 Surfaces = Callable[[Lattice], tuple[np.ndarray, np.ndarray, Field | None]]
 
 
@@ -202,7 +209,8 @@ def look_closer(
     surfaces: Surfaces,
     divide: int | None = None,
     mask: np.ndarray | None = None,
-) -> ThinSpot:
+    is_wall: IsWall | None = None,
+) -> ThinSpot | None:
     """Return the spot with its worst thickness measured anew on finer cells about it.
 
     lattice: the one the spot was found on.  surfaces: takes a lattice, returns the lower and the upper
@@ -211,20 +219,64 @@ def look_closer(
     MOST_ACROSS.  mask (ny, nx) bool over `lattice`: only these cells count, as in thin_spots.
     The bound shrinks with the cell.  Told is the place with the least thickness, or one that is as thin
     within TIE or the bound and of which both faces were cut.  All else stays as it is.
-    The spot comes back unchanged when nothing thin is found on the finer cells.
+    is_wall: takes pairs of places (n, 3), the diameters there and the cell, and tells which have a wall
+    between; others are passed over.  The spot comes back unchanged when nothing thin is found on the finer
+    cells, None when none of what is thin there is a wall.
     """
-    cap = 1.5 * spot.thickness + lattice.cell
+    cap = max(1.5 * spot.thickness + lattice.cell, spot.thickness + spot.bound)
     about = lattice.x()[spot.ix], lattice.y()[spot.iy]
     # Only what lies about the spot itself: the window also holds its neighbours.
     near, within = spot.near[:2], SLACK * lattice.cell
     walls, field = _fine_walls(lattice, surfaces, cap, about, near, within, divide, mask)
     value = np.where(np.isnan(walls.thickness), np.inf, walls.thickness)
-    least = np.unravel_index(np.argmin(value), value.shape)
-    if not math.isfinite(value[least]):
+    if not np.isfinite(value).any():
         return spot
+    if is_wall is not None and not _pass_over(walls, value, is_wall):
+        return None
+    least = np.unravel_index(np.argmin(value), value.shape)
     thickness, bound = float(walls.thickness[least]), float(walls.bound[least])
     iy, ix = _told_cell(walls, value, (0, 0), thickness + max(bound, TIE), field)
+    if is_wall is not None and not _are_walls(walls, np.array([iy * walls.lattice.nx + ix]), is_wall)[0]:
+        iy, ix = least
     return replace(spot, thickness=thickness, bound=bound, **_place(walls, iy, ix, field))
+
+
+def _pass_over(walls: Walls, value: np.ndarray, is_wall: IsWall) -> bool:
+    """Set values (ny, nx) mm to inf up to the least with wood between its places; whether there is one."""
+    order, begin, many = np.argsort(value, axis=None, kind="stable"), 0, FIRST
+    order = order[: np.isfinite(value).sum()]
+    while begin < len(order):
+        cells = order[begin : begin + many]
+        is_real = _are_walls(walls, cells, is_wall)
+        first = int(np.argmax(is_real)) if is_real.any() else len(cells)
+        value.reshape(-1)[cells[:first]] = np.inf
+        if first < len(cells):
+            return True
+        begin, many = begin + many, 4 * many
+    return False
+
+
+def _are_walls(walls: Walls, cells: np.ndarray, is_wall: IsWall) -> np.ndarray:
+    """Return of cells (n,), as flat indices, whether there is a wall between their places (n,)."""
+    near, contact = (one.reshape(-1, 3)[cells] for one in (walls.near, walls.contact))
+    return is_wall(near, contact, walls.thickness.reshape(-1)[cells], walls.lattice.cell)
+
+
+def elsewhere(
+    spot: ThinSpot, walls: Walls, is_mine: np.ndarray, is_wall: IsWall, field: Field | None
+) -> ThinSpot | None:
+    """Return a spot as told of its thinnest cell with wood between its two places, None where none has.
+
+    is_mine (ny, nx) bool: the cells of the spot that may be told.
+    """
+    value = np.where(is_mine, walls.thickness, np.inf)
+    if not _pass_over(walls, value, is_wall):
+        return None
+    iy, ix = (int(one) for one in np.unravel_index(np.argmin(value), value.shape))
+    thickness, bound = float(walls.thickness[iy, ix]), float(walls.bound[iy, ix])
+    return replace(
+        spot, thickness=thickness, bound=bound, iy=iy, ix=ix, target=None, **_place(walls, iy, ix, field)
+    )
 
 
 def wall_there(

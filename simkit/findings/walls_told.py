@@ -14,9 +14,12 @@ from simkit.findings import shape
 from simkit.findings.evidence import Evidence
 from simkit.findings.finding import Face, Moment
 from simkit.findings.made import step_name
+from simkit.stock.field import UNCUT
 from simkit.stock.steps import columns_after
 
 REACH = 2.0  # of the limit: so far to either side of its middle wood is followed
+RINGS, BESIDE = 10, 16  # places asked about one, out to a cell: so many circles of so many each
+LEVEL = 0.001  # mm: so near the height of an uncut face a place lies on it
 ALIKE = 0.1  # mm: where wood goes farther than the wall does, more of it is left there than the part has
 
 
@@ -31,6 +34,8 @@ def faces_of(evidence: Evidence, spot: ThinSpot) -> tuple[tuple[Face, Face], tup
     ):
         side = None if whose == NO_FACE else 1 if whose == UPPER_FACE else 2
         number = None
+        if row < 0 and side is not None:
+            row = _cut_beside(evidence, side, at)
         if row < 0 and side is not None and evidence.job.steps:
             number = shape.step_at(evidence, side, at)
         setup = shape.setup_of_side(evidence, side, row) if side is not None else None
@@ -43,6 +48,26 @@ def faces_of(evidence: Evidence, spot: ThinSpot) -> tuple[tuple[Face, Face], tup
         faces.append((order, Face(side=side, **evidence.place_of(at, setup), **source), name))
     _, told, names = zip(*sorted(faces, key=lambda one: one[0]), strict=True)
     return told, names
+
+
+def _cut_beside(evidence: Evidence, side: int, at) -> int:
+    """Return the row of the move that made the air beside a place of a side, within a cell, UNCUT for none.
+
+    Between an uncut top and the foot of a wall a place on the wall may count to the column of the top.
+    """
+    cell = evidence.field.lattice.cell
+    angle = np.linspace(0.0, 2.0 * np.pi, BESIDE, endpoint=False)
+    radius = cell * np.arange(RINGS + 1)[:, None] / RINGS
+    x, y = at[0] + radius * np.cos(angle), at[1] + radius * np.sin(angle)
+    lower, upper, row_lower, row_upper = evidence.heights(np.column_stack([x.ravel(), y.ravel()]))
+    out = upper - at[2] if side == 1 else at[2] - lower  # of the wood, over the place
+    row = row_upper if side == 1 else row_lower
+    is_uncut = row < 0
+    # On the uncut face itself nothing else made it.
+    if is_uncut.any() and out[is_uncut].min() <= LEVEL:
+        return UNCUT
+    made = np.flatnonzero(~is_uncut & (out < 0))
+    return int(row[made[0]]) if len(made) else UNCUT
 
 
 def _row_before_step(evidence: Evidence, number: int) -> float:

@@ -95,9 +95,9 @@ RULES = {
     "gouge": ("cut into the part, deeper than the limit", "Correct the program at that line."),
     "thin-wall": (
         "floor, side wall or rib of the part (leftover taken off) thinner than the limit, and by over"
-        " 0.1 mm and both bounds than the part wants it (a note where the part is as thin); told with the"
-        " lines that cut its two faces, when it became that thin, and how thick it was after each run of"
-        " a cutter",
+        " 0.1 mm than the part wants it (a note where the part is as thin, undecided where that is not"
+        " certain); told with the lines that cut its two faces, when it became that thin, and how thick it"
+        " was after each run of a cutter",
         "Check the depths from both sides there, and the thickness of the blank.",
     ),
     "fragile": (
