@@ -146,7 +146,7 @@ def _places(evidence: Evidence, spot: ThinSpot, judged: np.ndarray) -> Iterator[
     """
     yield spot
     walls = evidence.walls
-    is_thin, is_wanted, _ = thin_cells(
+    is_thin, is_wanted, wanted = thin_cells(
         walls, evidence.target_walls, evidence.job.limits.thinnest_wall, judged
     )
     joined = joined_cells(walls, is_thin)
@@ -162,7 +162,10 @@ def _places(evidence: Evidence, spot: ThinSpot, judged: np.ndarray) -> Iterator[
             )
             if found is None:
                 break
-            place = found
+            # As the cells have it, for where no closer look tells: at the edge of the blank.
+            here = found.iy, found.ix
+            there = float(wanted[here]) if math.isfinite(wanted[here]) else None
+            place = replace(found, target=there, is_by_design=bool(is_wanted[here]))
             yield place
         else:
             if is_asked is not is_wanted:
