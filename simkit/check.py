@@ -72,7 +72,7 @@ from simkit.stock.field import UNCUT, Field, Lattice, blank_field, blank_lattice
 from simkit.stock.replay import Replay, replay
 from simkit.stock.steps import columns_after, do_again, do_steps
 from simkit.target.coarseness import coarseness
-from simkit.target.envelope import envelopes
+from simkit.target.envelope import Envelopes, envelopes
 from simkit.target.fixture_mesh import fixture_meshes
 from simkit.target.grid import TargetGrid
 from simkit.target.mesh import load_target
@@ -371,29 +371,45 @@ def _offset(evidence: Evidence, side: int, is_far: bool = False) -> SideOffset |
 
 def _proved(evidence: Evidence, threshold: float) -> list[SideOffset]:
     """Return the shifts of the sides, refuted where the side does not come right when it is cut without."""
-    job, zones, grid, moves = evidence.job, evidence.zones, evidence.target_grid, evidence.moves
+    job, zones, moves = evidence.job, evidence.zones, evidence.moves
     lattice = blank_lattice(job.blank.length, job.blank.width, _coarse_cell(evidence, ASKED_CELLS))
     around = None
 
     def again(shifts: Mapping[int, tuple[float, float, float]]) -> dict[int, SideCut]:
         nonlocal around
-        around = envelopes(grid, lattice) if around is None else around
+        around = envelopes(evidence.target_grid, lattice) if around is None else around
         frames = [
             replace(one, offset=one.offset - shifts.get(1 if one.up > 0 else 2, (0.0, 0.0, 0.0)))
             for one in evidence.frames
         ]
-        field = cut_all(job, moves, evidence.rows, frames, lattice, evidence.done)
-        return {
-            side: side_cut(
-                field,
-                deviation(field, around, grid, side, threshold, zones.allowance(lattice, side)),
-                *zones.limits(lattice, side),
-            )
-            for side in evidence.deviations
-        }
+        field, found = _cut_again(evidence, around, threshold, frames=frames)
+        return {side: side_cut(field, one, *zones.limits(lattice, side)) for side, one in found.items()}
 
     run = np.unique(np.column_stack([moves.setup, moves.tool]), axis=0, return_inverse=True)[1].ravel()
     return proved_offsets(evidence.offsets, again, run, partial(_offset, evidence, is_far=True))
+
+
+def _cut_again(
+    evidence: Evidence, around: Envelopes, threshold: float, job=None, moves=None, frames=None
+) -> tuple[Field, dict[int, Deviation]]:
+    """Return the field and the deviations of the sides cut on other cells, those of `around`.
+
+    job, moves, frames: what is another than in the check.
+    """
+    lattice = around.lattice
+    field = cut_all(
+        job or evidence.job,
+        evidence.moves if moves is None else moves,
+        evidence.rows,
+        frames or evidence.frames,
+        lattice,
+        evidence.done,
+    )
+    left = {side: evidence.zones.allowance(lattice, side) for side in evidence.deviations}
+    return field, {
+        side: deviation(field, around, evidence.target_grid, side, threshold, one)
+        for side, one in left.items()
+    }
 
 
 def _other_cutters(evidence: Evidence, threshold: float) -> None:
@@ -416,18 +432,13 @@ def _other_cutters(evidence: Evidence, threshold: float) -> None:
     around = envelopes(grid, lattice)
 
     def again(cutters, tool=evidence.moves.tool) -> dict[int, Beyond]:
-        field = cut_all(
-            replace(job, cutters=dict(cutters)),
-            replace(evidence.moves, tool=tool),
-            evidence.rows,
-            evidence.frames,
-            lattice,
-            evidence.done,
+        field, found = _cut_again(
+            evidence,
+            around,
+            threshold,
+            job=replace(job, cutters=dict(cutters)),
+            moves=replace(evidence.moves, tool=tool),
         )
-        found = {
-            side: deviation(field, around, grid, side, threshold, zones.allowance(lattice, side))
-            for side in evidence.deviations
-        }
         return seen(field, around, found, outline_step(field, around))
 
     before = again(job.cutters)
